@@ -1,0 +1,1 @@
+//! From image pairs to displacement vectors, and from vectors to errors.

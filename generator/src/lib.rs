@@ -1,0 +1,1 @@
+//! From a scene to particle-image pairs with exactly known displacement.

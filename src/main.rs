@@ -1,0 +1,2 @@
+//! motefield.
+fn main() {}
