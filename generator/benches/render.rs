@@ -1,0 +1,40 @@
+//! How long a 1024 × 1024 pair takes, with and without the sensor, still and with a streak. Run: `cargo bench -p motefield-generator`.
+
+use std::hint::black_box;
+use std::sync::Arc;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use motefield_generator::flow::Uniform;
+use motefield_generator::pair::expected;
+use motefield_generator::{Exposure, Profile, Scene, Seed, Sensor, Sheet, render};
+
+fn scene(streak_px: f64) -> Scene {
+    Scene {
+        size: [1024, 1024],
+        diameter_px: 2.2,
+        seeding_ppp: 0.05,
+        electrons: 5000.0,
+        background_e: 20.0,
+        sheet: Sheet { profile: Profile::Gaussian, thickness_px: 20.0 },
+        exposure: Exposure::Streak([streak_px, 0.0]),
+        flow: Arc::new(Uniform { displacement_px: [3.3, 0.0, 0.0] }),
+        sensor: Some(Sensor { bits: 12, gain_dn_per_e: 0.3, full_well_e: 12_000.0, dark_noise_e: 5.0, black_level_dn: 8.0 }),
+    }
+}
+
+fn benches(c: &mut Criterion) {
+    let mut group = c.benchmark_group("1024 x 1024 pair, 0.05 ppp");
+    group.sample_size(10);
+    for streak in [0.0, 1.0, 5.0] {
+        let scene = scene(streak);
+        group.bench_function(format!("light only, streak {streak} px"), |b| {
+            b.iter(|| expected(black_box(&scene), Seed::default()).unwrap());
+        });
+        group.bench_function(format!("with noise, streak {streak} px"), |b| {
+            b.iter(|| render(black_box(&scene), Seed::default()).unwrap());
+        });
+    }
+}
+
+criterion_group!(all, benches);
+criterion_main!(all);

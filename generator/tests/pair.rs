@@ -1,0 +1,323 @@
+//! Whole pairs: who is where, how bright, how noisy, and the same bytes for the same seed.
+
+use std::sync::Arc;
+
+use motefield_generator::flow::{Carried, LambOseen, Uniform};
+use motefield_generator::pair::expected;
+use motefield_generator::random::{Purpose, normal_quantile};
+use motefield_generator::{Exposure, Profile, Scene, Seed, Sensor, Sheet, render, truth};
+use ndarray::Array2;
+
+fn scene(displacement_px: [f64; 3]) -> Scene {
+    Scene {
+        size: [256, 192],
+        diameter_px: 2.2,
+        seeding_ppp: 0.02,
+        electrons: 5000.0,
+        background_e: 20.0,
+        sheet: Sheet {
+            profile: Profile::Gaussian,
+            thickness_px: 20.0,
+        },
+        exposure: Exposure::Fraction(0.1),
+        flow: Arc::new(Uniform { displacement_px }),
+        sensor: Some(Sensor {
+            bits: 12,
+            gain_dn_per_e: 0.3,
+            full_well_e: 12_000.0,
+            dark_noise_e: 5.0,
+            black_level_dn: 8.0,
+        }),
+    }
+}
+
+fn sum(image: &Array2<f32>) -> f64 {
+    image.iter().map(|&v| f64::from(v)).sum()
+}
+
+fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f64 {
+    let n = a.len() as f64;
+    let (ma, mb) = (sum(a) / n, sum(b) / n);
+    let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
+    for (&a, &b) in a.iter().zip(b) {
+        let (a, b) = (f64::from(a) - ma, f64::from(b) - mb);
+        ab += a * b;
+        aa += a * a;
+        bb += b * b;
+    }
+    ab / (aa * bb).sqrt()
+}
+
+/// Mean light is seeding density × electrons × the sheet's mean brightness per e⁻² thickness, √(π/8) (derived). The number
+/// of particles is Poisson with brightness I: the variance of the sum is n E[I²] electrons², n per thickness, ∫I² dz = √(π/16)Δz₀;
+/// four standard errors, over 40 pairs.
+#[test]
+fn mean_light_is_what_the_seeding_says() {
+    let mut scene = scene([0.0; 3]);
+    scene.sensor = None;
+    scene.background_e = 0.0;
+    let pairs = 40u32;
+    let total: f64 = (0..pairs)
+        .map(|k| {
+            sum(&expected(
+                &scene,
+                Seed {
+                    realisation: k.into(),
+                    ..Seed::default()
+                },
+            )
+            .unwrap()
+            .a)
+        })
+        .sum();
+    let inside = scene.seeding_ppp * 256.0 * 192.0 * f64::from(pairs);
+    let pi = std::f64::consts::PI;
+    let mean = inside * scene.electrons * (pi / 8.0).sqrt();
+    let standard_error = (inside * (pi / 16.0).sqrt()).sqrt() * scene.electrons;
+    assert!(
+        (total - mean).abs() < 4.0 * standard_error,
+        "{total} for {mean} ± {standard_error}"
+    );
+}
+
+/// Two pictures of a still field moved by Δz through a Gaussian sheet correlate as exp(−4Δz²/Δz₀²) within 0.01
+/// (derived from the product of two shifted Gaussians; Keane and Adrian's F_O for this profile).
+#[test]
+fn out_of_plane_motion_decorrelates() {
+    for part in [0.0, 0.25, 0.5] {
+        let mut scene = scene([0.0, 0.0, part * 20.0]);
+        scene.size = [1024, 1024];
+        scene.seeding_ppp = 0.05;
+        scene.sensor = None;
+        scene.exposure = Exposure::Fraction(0.0);
+        let mean: f64 = (0..4)
+            .map(|k| {
+                let pair = expected(
+                    &scene,
+                    Seed {
+                        realisation: k,
+                        ..Seed::default()
+                    },
+                )
+                .unwrap();
+                correlation(&pair.a, &pair.b) / 4.0
+            })
+            .sum();
+        let theory = (-4.0 * part * part).exp();
+        assert!(
+            (mean - theory).abs() < 0.01,
+            "Δz/Δz₀ = {part}: {mean} for {theory}"
+        );
+    }
+}
+
+/// A whole-pixel displacement in the plane moves the noise-free picture exactly (to the rounding of single precision).
+#[test]
+fn frames_are_the_same_picture_moved() {
+    let mut scene = scene([4.0, -2.0, 0.0]);
+    scene.sensor = None;
+    let pair = expected(&scene, Seed::default()).unwrap();
+    for y in 10..150 {
+        for x in 10..200 {
+            let (a, b) = (pair.a[[y, x]], pair.b[[y - 2, x + 4]]);
+            assert!((a - b).abs() < 1e-6 * 5000.0, "({x}, {y}): {a} {b}");
+        }
+    }
+}
+
+/// The sensor's moments are those of the EMVA 1288 linear model: μ = Kμ_e + black, σ² = K²σ_d² + K²μ_e + 1/12
+/// (release 4.0 Linear; from memory). Means from 0 to 5000 e⁻ cover the exact Poisson numbers, the change-over at 64 and the
+/// approximation above. Four standard errors of 400 000 pixels.
+#[test]
+fn sensor_moments_follow_the_linear_model() {
+    let sensor = Sensor {
+        bits: 16,
+        gain_dn_per_e: 4.0,
+        full_well_e: 1e6,
+        dark_noise_e: 2.5,
+        black_level_dn: 100.0,
+    };
+    for mean in [0.0, 0.3, 5.0, 31.7, 63.9, 64.0, 70.0, 500.0, 5000.0] {
+        let mut image = Array2::from_elem((400, 1000), mean as f32);
+        sensor.read(
+            &mut image,
+            Seed {
+                study: 5,
+                ..Seed::default()
+            },
+            Purpose::NoiseA,
+        );
+        let n = image.len() as f64;
+        let average = sum(&image) / n;
+        let moment = |k: i32| {
+            image
+                .iter()
+                .map(|&v| (f64::from(v) - average).powi(k))
+                .sum::<f64>()
+                / n
+        };
+        let (mean, variance) = (
+            f64::from(mean as f32) * 4.0 + 100.0,
+            16.0 * (6.25 + f64::from(mean as f32)) + 1.0 / 12.0,
+        );
+        assert!(
+            (average - mean).abs() < 4.0 * (variance / n).sqrt(),
+            "mean {average} for {mean}"
+        );
+        let spread = ((moment(4) / variance.powi(2) - 1.0) / n).sqrt();
+        assert!(
+            (moment(2) / variance - 1.0).abs() < 4.0 * spread,
+            "variance {} for {variance}",
+            moment(2)
+        );
+        // Third central moment of K × Poisson: K³ times its mean.
+        let third = 64.0 * (mean - 100.0) / 4.0;
+        let spread = variance.powf(1.5) * (15.0 / n).sqrt();
+        assert!(
+            (moment(3) - third).abs() < 4.0 * spread,
+            "third moment {} for {third} ± {spread}",
+            moment(3)
+        );
+    }
+}
+
+/// A pixel cannot hold more than its full well, nor a grey level exceed the converter's largest.
+#[test]
+fn sensor_saturates() {
+    let sensor = Sensor {
+        bits: 8,
+        gain_dn_per_e: 0.01,
+        full_well_e: 12_000.0,
+        dark_noise_e: 0.0,
+        black_level_dn: 3.0,
+    };
+    let mut image = Array2::from_elem((4, 4), 1e6);
+    sensor.read(&mut image, Seed::default(), Purpose::NoiseB);
+    assert!(image.iter().all(|&v| v == 123.0));
+    let mut image = Array2::from_elem((4, 4), 1e6);
+    Sensor {
+        gain_dn_per_e: 1.0,
+        ..sensor
+    }
+    .read(&mut image, Seed::default(), Purpose::NoiseB);
+    assert!(image.iter().all(|&v| v == 255.0));
+}
+
+/// Quantiles of the standard normal distribution (tables; values from scipy.special.ndtri).
+#[test]
+fn normal_quantiles_match_the_tables() {
+    for (p, z) in [
+        (1e-9, -5.997_807_015_007_686_5),
+        (1e-5, -4.264_890_793_922_825),
+        (0.01, -2.326_347_874_040_840_8),
+        (0.2, -0.841_621_233_572_914_3),
+        (0.5, 0.0),
+        (0.9, 1.281_551_565_544_600_4),
+        (0.975, 1.959_963_984_540_054),
+    ] {
+        assert!((normal_quantile(p) - z).abs() <= 2e-7 * f64::abs(z), "{p}");
+    }
+}
+
+/// A denser seeding keeps the particles of the thinner one, so its picture is brighter or equal everywhere.
+#[test]
+fn denser_seeding_adds_particles() {
+    let mut thin = scene([2.0, 0.0, 0.0]);
+    thin.sensor = None;
+    let thick = Scene {
+        seeding_ppp: 0.05,
+        ..thin.clone()
+    };
+    let (thin, thick) = (
+        expected(&thin, Seed::default()).unwrap(),
+        expected(&thick, Seed::default()).unwrap(),
+    );
+    assert!(thin.a.iter().zip(&thick.a).all(|(a, b)| *b >= *a - 1e-3));
+}
+
+/// A longer pulse lights the same particles: the streaks of a long pulse share their middles with a short one's, although
+/// the volume seeded is larger.
+#[test]
+fn pulse_length_moves_no_particle() {
+    let mut short = scene([12.0, 0.0, 0.0]);
+    short.sensor = None;
+    let long = Scene {
+        exposure: Exposure::Fraction(0.9),
+        ..short.clone()
+    };
+    let (short, long) = (
+        expected(&short, Seed::default()).unwrap(),
+        expected(&long, Seed::default()).unwrap(),
+    );
+    // Light moves by half a streak at most; seen over 64 px columns it stays (what crosses a column's edges both ways cancels on average).
+    assert!((sum(&short.a) / sum(&long.a) - 1.0).abs() < 0.02);
+    assert!(correlation(&short.a, &long.a) > 0.25);
+}
+
+/// Truth for a vortex carried downstream: the chord of the arc plus the drift (derived).
+#[test]
+fn truth_is_the_chord_of_the_arc() {
+    let vortex = LambOseen {
+        centre_px: [0.0, 0.0],
+        peak_displacement_px: 6.0,
+        core_radius_px: 40.0,
+    };
+    let flow = Carried {
+        flow: Arc::new(vortex),
+        by_px: [5.0, 0.0, 0.0],
+    };
+    let [dx, dy] = truth::displacement(&flow, 0.0, 40.0);
+    let chord = 2.0 * 40.0 * (0.5 * 6.0 / 40.0_f64).sin();
+    assert!(
+        (dx - (5.0 - chord)).abs() < 1e-12 && dy.abs() < 1e-12,
+        "{dx} {dy}"
+    );
+}
+
+/// Pinned bytes: the same scene and seed give these on every machine. A change here is a change of every published figure
+/// and belongs in the changelog.
+#[test]
+fn bytes_are_pinned() {
+    let pair = render(
+        &scene([3.3, 1.1, 2.0]),
+        Seed {
+            study: 7,
+            point: 0,
+            realisation: 3,
+        },
+    )
+    .unwrap();
+    let hash = |image: &Array2<f32>| {
+        image.iter().fold(0xcbf2_9ce4_8422_2325u64, |h, v| {
+            (h ^ u64::from(v.to_bits())).wrapping_mul(0x100_0000_01b3)
+        })
+    };
+    assert_eq!(
+        [hash(&pair.a), hash(&pair.b)],
+        [9715917719390757669, 2531846286842307365],
+        "FNV-1a of the pixels' bits"
+    );
+}
+
+#[test]
+fn bad_scenes_are_named() {
+    let mut bad = scene([0.0; 3]);
+    bad.diameter_px = -1.0;
+    assert!(
+        render(&bad, Seed::default())
+            .unwrap_err()
+            .to_string()
+            .contains("particle image diameter is -1 px")
+    );
+    bad = scene([0.0; 3]);
+    bad.exposure = Exposure::Fraction(1.5);
+    assert!(
+        render(&bad, Seed::default())
+            .unwrap_err()
+            .to_string()
+            .contains("pulse")
+    );
+    bad = scene([0.0; 3]);
+    bad.seeding_ppp = f64::NAN;
+    assert!(render(&bad, Seed::default()).is_err());
+}
