@@ -10,9 +10,12 @@
 
 pub mod exposure;
 pub mod flow;
+pub mod medium;
+pub mod optics;
 pub mod pair;
 pub mod pathline;
 pub mod random;
+pub mod scattering;
 pub mod scene;
 pub mod seeding;
 pub mod sensor;
