@@ -14,7 +14,7 @@ const ZERO_CELSIUS_K: f64 = 273.15;
 pub enum Fluid {
     /// Liquid water at 0.1 MPa, 0 to 100 °C.
     Water,
-    /// Dry air at 101325 Pa, −50 to 200 °C.
+    /// Dry air at 101325 Pa, −50 to 100 °C.
     Air,
 }
 
@@ -40,7 +40,7 @@ impl Fluid {
     /// The fluid at `temperature_k`, seen with light of the vacuum wavelength `wavelength_m`.
     ///
     /// Sources and their stated uncertainty: water density and viscosity, IAPWS SR6-08 (1e-6 and 1 %); water index, IAPWS
-    /// R9-97 (6e-5 or better in visible light); air density, ideal gas (0.05 %); air viscosity, Sutherland's law with the constants of the
+    /// R9-97 (6e-5 or better in visible light); air density, ideal gas (0.2 %); air viscosity, Sutherland's law with the constants of the
     /// US Standard Atmosphere 1976 (1 %); air index, Peck and Reeder, J. Opt. Soc. Am. 62 (1972) 958, scaled with density
     /// (1e-6). Coefficients of the air formulas from memory, all held by tests.
     ///
@@ -50,7 +50,7 @@ impl Fluid {
         let celsius = temperature_k - ZERO_CELSIUS_K;
         let (good, must) = match self {
             Fluid::Water => ((0.0..=100.0).contains(&celsius), "0 to 100 degC for liquid water"),
-            Fluid::Air => ((-50.0..=200.0).contains(&celsius), "-50 to 200 degC for air"),
+            Fluid::Air => ((-50.0..=100.0).contains(&celsius), "-50 to 100 degC for air"),
         };
         within("temperature", celsius, "degC", good, must)?;
         let micrometres = wavelength_m * 1e6;
