@@ -1,1 +1,30 @@
 //! From image pairs to displacement vectors, and from vectors to errors.
+//!
+//! [`correlate`] measures: two frames and a [`Processing`] give a [`VectorField`]. Frames are arrays of shape (height, width),
+//! indexed [y][x]; pixel (0, 0) is the upper-left one and its centre has the coordinates (0, 0); displacements run from
+//! frame A to frame B, in px, positive to the right and downward.
+
+pub mod correlation;
+mod deform;
+mod error;
+mod field;
+mod interpolate;
+mod least_squares;
+mod named;
+pub mod outlier;
+mod passes;
+pub mod peak;
+pub mod plane;
+mod processing;
+mod transform;
+pub mod window;
+
+pub use correlation::{Correlation, Normalise};
+pub use deform::PredictorFilter;
+pub use error::Error;
+pub use field::{Status, Vector, VectorField};
+pub use interpolate::Interpolator;
+pub use passes::{Correlator, correlate};
+pub use peak::PeakFit;
+pub use processing::{Pass, Processing};
+pub use window::{Grid, Weighting, window_weights};

@@ -1,0 +1,372 @@
+//! Cross-correlation of interrogation windows.
+//!
+//! Sign: the plane's value at the lag (i, j) is the sum over pixels of `a(x, y) · b(x + i, y + j)`, so the peak lies at the
+//! displacement from frame A to frame B. Both windows are freed of their weighted mean and multiplied by the taper.
+
+use ndarray::ArrayView2;
+use rustfft::num_complex::Complex;
+
+use crate::error::Error;
+use crate::named::named;
+use crate::passes::Frames;
+use crate::plane::Plane;
+use crate::processing::{Pass, Processing};
+use crate::transform::Transform;
+use crate::window::Weighting;
+
+named! {
+    /// How the correlation of two windows is computed.
+    pub enum Correlation {
+        /// By FFT of the windows as they are: what is shifted out on one side enters on the other.
+        Circular = "circular",
+        /// By FFT of windows extended with zeros: the linear correlation.
+        ZeroPadded = "zero-padded",
+        /// The linear correlation by summation over the pixels in double precision: slow, the reference for the others.
+        Direct = "direct",
+    }
+}
+
+named! {
+    /// What the correlation is divided by, lag by lag.
+    pub enum Normalise {
+        /// Nothing.
+        None = "none",
+        /// The autocorrelation of the taper, which is a triangle for a top-hat window: removes the bias toward zero
+        /// displacement (Westerweel 1997). Needs a linear correlation.
+        Window = "window",
+        /// The two standard deviations inside the overlap of the shifted windows, with the means there removed: the
+        /// normalised covariance, between -1 and 1, weighted by the product of the tapers. Needs a linear correlation.
+        Covariance = "covariance",
+    }
+}
+
+/// A frame as the correlation reads it: rows one after another, `size` being width and height.
+#[derive(Clone, Copy)]
+pub(crate) struct Frame<'a> {
+    pub pixels: &'a [f32],
+    pub size: [usize; 2],
+}
+
+impl Frame<'_> {
+    /// Copies the window with its upper-left pixel at `corner`; beyond the border the frame is mirrored at its edge pixels.
+    fn window(&self, corner: [isize; 2], size: [usize; 2], out: &mut [f32]) {
+        let [width, height] = self.size;
+        let inside = (0..2).all(|k| corner[k] >= 0 && corner[k] as usize + size[k] <= self.size[k]);
+        for (j, row) in out.chunks_exact_mut(size[0]).enumerate() {
+            let y = if inside {
+                corner[1] as usize + j
+            } else {
+                mirror(corner[1] + j as isize, height)
+            };
+            let pixels = &self.pixels[y * width..(y + 1) * width];
+            if inside {
+                row.copy_from_slice(&pixels[corner[0] as usize..][..size[0]]);
+            } else {
+                for (i, value) in row.iter_mut().enumerate() {
+                    *value = pixels[mirror(corner[0] + i as isize, width)];
+                }
+            }
+        }
+    }
+}
+
+/// The index in 0..length that `index` falls on when the axis is mirrored at the first and the last sample.
+pub(crate) fn mirror(index: isize, length: usize) -> usize {
+    let period = (2 * length as isize - 2).max(1);
+    let folded = index.rem_euclid(period);
+    folded.min(period - folded).min(length as isize - 1) as usize
+}
+
+/// Where the two windows of one vector begin in frame A and frame B.
+#[derive(Clone, Copy)]
+pub(crate) struct Corners {
+    pub a: [isize; 2],
+    pub b: [isize; 2],
+}
+
+/// Correlates windows of one size; all plans, weights and buffers are made once.
+pub(crate) struct WindowCorrelator {
+    window: [usize; 2],
+    normalise: Normalise,
+    taper: Vec<f32>,
+    taper_sum: f32,
+    /// Autocorrelation of the taper at the lags of the plane.
+    overlap: Plane,
+    sums: Sums,
+    /// Windows A and B of two vectors.
+    pixels: [[Vec<f32>; 2]; 2],
+    planes: [Plane; 2],
+}
+
+impl WindowCorrelator {
+    pub fn new(
+        window: [usize; 2],
+        weighting: Weighting,
+        correlation: Correlation,
+        normalise: Normalise,
+    ) -> Self {
+        let [along_x, along_y] = window.map(|side| weighting.taper(side));
+        let taper: Vec<f32> = along_y
+            .iter()
+            .flat_map(|wy| along_x.iter().map(move |wx| (wx * wy) as f32))
+            .collect();
+        let overlap = Plane::from_fn(window, |i, j| {
+            (autocorrelation(&along_x, i.unsigned_abs()) * autocorrelation(&along_y, j.unsigned_abs())) as f32
+        });
+        let plane = Plane::new(window);
+        let pixels = [taper.clone(), taper.clone()];
+        Self {
+            window,
+            normalise,
+            taper_sum: taper.iter().sum(),
+            taper,
+            overlap,
+            sums: Sums::new(window, correlation),
+            pixels: [pixels.clone(), pixels],
+            planes: [plane.clone(), plane],
+        }
+    }
+
+    /// Correlates the windows at each of `corners` and hands their planes to `take` in order: `None` if a window is uniform.
+    pub fn correlate(
+        &mut self,
+        frames: [Frame; 2],
+        corners: &[Corners],
+        mut take: impl FnMut(usize, Option<&Plane>),
+    ) {
+        for (first, two) in corners.chunks(2).enumerate().map(|(i, two)| (2 * i, two)) {
+            let mut textured = [false; 2];
+            for (k, at) in two.iter().enumerate() {
+                let [a, b] = &mut self.pixels[k];
+                frames[0].window(at.a, self.window, a);
+                frames[1].window(at.b, self.window, b);
+                textured[k] = self.taper(k);
+            }
+            match self.normalise {
+                Normalise::None => self.plain(),
+                Normalise::Window => self.per_overlap(),
+                Normalise::Covariance => (0..two.len()).for_each(|k| self.covariance(k)),
+            }
+            for (k, plane) in self.planes.iter().take(two.len()).enumerate() {
+                take(first + k, textured[k].then_some(plane));
+            }
+        }
+    }
+
+    /// Subtracts the weighted mean and multiplies by the taper; false if a window is uniform to the precision of its numbers.
+    fn taper(&mut self, k: usize) -> bool {
+        let mut textured = true;
+        for pixels in &mut self.pixels[k] {
+            let mean = dot(pixels, &self.taper) / self.taper_sum;
+            for (pixel, weight) in pixels.iter_mut().zip(&self.taper) {
+                *pixel = (*pixel - mean) * weight;
+            }
+            let resolution = 1e-6 * mean;
+            textured &= dot(pixels, pixels) > resolution * resolution * self.taper_sum;
+        }
+        textured
+    }
+
+    fn plain(&mut self) {
+        let [[a, b], [c, d]] = &self.pixels;
+        self.sums.correlate([[a, b], [c, d]], &mut self.planes);
+    }
+
+    fn per_overlap(&mut self) {
+        self.plain();
+        for plane in &mut self.planes {
+            for (value, overlap) in plane.values_mut().iter_mut().zip(self.overlap.values()) {
+                *value /= overlap;
+            }
+        }
+    }
+
+    /// With w the taper, v and u the windows' deviations from their means, and E the average over the overlap at a lag, weighted
+    /// by the product of the tapers: (E vu - E v E u) / sqrt((E v² - (E v)²) (E u² - (E u)²)).
+    fn covariance(&mut self, k: usize) {
+        let Self {
+            pixels,
+            taper,
+            overlap,
+            sums,
+            planes,
+            ..
+        } = self;
+        let [a, b] = &pixels[k];
+        let squared = |p: &[f32]| -> Vec<f32> { p.iter().zip(&*taper).map(|(p, w)| p * p / w).collect() };
+        let (a2, b2) = (squared(a), squared(b));
+        let mut moments = [planes.clone(), planes.clone(), planes.clone()];
+        sums.correlate([[a, b], [a, taper]], &mut moments[0]);
+        sums.correlate([[taper, b], [&a2, taper]], &mut moments[1]);
+        sums.correlate([[taper, &b2], [taper, &b2]], &mut moments[2]);
+        let [[ab, a], [b, a2], [b2, _]] = &moments;
+        for (i, value) in planes[k].values_mut().iter_mut().enumerate() {
+            let [ab, a, b, a2, b2] = [ab, a, b, a2, b2].map(|plane| plane.values()[i] / overlap.values()[i]);
+            let variances = [a2 - a * a, b2 - b * b];
+            // An overlap that is uniform to rounding has no correlation.
+            let varied = variances[0] > 1e-6 * a2 && variances[1] > 1e-6 * b2;
+            *value = if varied {
+                (ab - a * b) / (variances[0].sqrt() * variances[1].sqrt())
+            } else {
+                0.0
+            };
+        }
+    }
+}
+
+/// Sum of products, in lanes so that the compiler can use vector registers; the order is fixed.
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    const LANES: usize = 16;
+    let mut sums = [0.0; LANES];
+    let (a, a_rest) = a.as_chunks::<LANES>();
+    let (b, b_rest) = b.as_chunks::<LANES>();
+    for (a, b) in a.iter().zip(b) {
+        for k in 0..LANES {
+            sums[k] += a[k] * b[k];
+        }
+    }
+    sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum::<f32>()
+}
+
+/// Sum of w(i) w(i + lag).
+fn autocorrelation(taper: &[f64], lag: usize) -> f64 {
+    taper.iter().zip(taper.iter().skip(lag)).map(|(w, v)| w * v).sum()
+}
+
+/// Sums of products a(x, y) b(x + i, y + j) at the lags of a plane, by FFT or directly.
+struct Sums {
+    window: [usize; 2],
+    direct: bool,
+    transform: Transform,
+    spectra: [Vec<Complex<f32>>; 2],
+    product: Vec<Complex<f32>>,
+}
+
+impl Sums {
+    fn new(window: [usize; 2], correlation: Correlation) -> Self {
+        let reach = Plane::new(window).reach();
+        let transform = Transform::new(match correlation {
+            Correlation::Circular => window,
+            // So long that the lags of the plane stay clear of what wraps round.
+            Correlation::ZeroPadded => [0, 1].map(|k| fast_length(window[k] + reach[k] as usize)),
+            Correlation::Direct => [1, 1],
+        });
+        let zeros = vec![Complex::default(); transform.len()];
+        Self {
+            window,
+            direct: correlation == Correlation::Direct,
+            transform,
+            spectra: [zeros.clone(), zeros.clone()],
+            product: zeros,
+        }
+    }
+
+    /// Correlates two pairs of windows at once.
+    fn correlate(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
+        if self.direct {
+            for (pair, plane) in pairs.into_iter().zip(planes) {
+                self.by_summation(pair, plane);
+            }
+        } else {
+            self.by_fft(pairs, planes);
+        }
+    }
+
+    fn by_summation(&self, [a, b]: [&[f32]; 2], plane: &mut Plane) {
+        let [width, height] = self.window.map(|side| side as isize);
+        for (j, row) in plane.rows_mut() {
+            for (i, value) in row {
+                let columns = (-i).max(0)..width.min(width - i);
+                let sum: f64 = ((-j).max(0)..height.min(height - j))
+                    .flat_map(|y| {
+                        columns
+                            .clone()
+                            .map(move |x| (y * width + x, (y + j) * width + x + i))
+                    })
+                    .map(|(k, m)| f64::from(a[k as usize]) * f64::from(b[m as usize]))
+                    .sum();
+                *value = sum as f32;
+            }
+        }
+    }
+
+    fn by_fft(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
+        let Self {
+            window: [window_width, _],
+            transform,
+            spectra: [one, two],
+            product,
+            ..
+        } = self;
+        let [width, height] = transform.size;
+        for (spectrum, [a, b]) in [&mut *one, &mut *two].into_iter().zip(pairs) {
+            let windows = a.chunks_exact(*window_width).zip(b.chunks_exact(*window_width));
+            let mut rows = spectrum.chunks_exact_mut(width);
+            for ((a, b), row) in windows.zip(&mut rows) {
+                let (used, padding) = row.split_at_mut(*window_width);
+                for ((z, &a), &b) in used.iter_mut().zip(a).zip(b) {
+                    *z = Complex::new(a, b);
+                }
+                padding.fill(Complex::default());
+            }
+            rows.for_each(|row| row.fill(Complex::default()));
+            transform.forward(spectrum);
+        }
+        transform.cross_spectra(one, two, product);
+        transform.inverse(product);
+        let [first, second] = planes;
+        for ((j, first), (_, second)) in first.rows_mut().zip(second.rows_mut()) {
+            let from = &product[j.rem_euclid(height as isize) as usize * width..][..width];
+            for ((i, first), (_, second)) in first.zip(second) {
+                let z = from[i.rem_euclid(width as isize) as usize];
+                (*first, *second) = (z.re, z.im);
+            }
+        }
+    }
+}
+
+/// The least length of at least `length` with no prime factor above 3, which transforms fast.
+fn fast_length(length: usize) -> usize {
+    let without = |n: usize, factor: usize| {
+        let mut rest = n;
+        while rest.is_multiple_of(factor) {
+            rest /= factor;
+        }
+        rest
+    };
+    (length..)
+        .find(|&n| without(without(n, 2), 3) == 1)
+        .unwrap_or(length)
+}
+
+/// The correlation plane of two windows, to be looked at; `None` if one of them is uniform.
+///
+/// `a` and `b` are the windows of frame A and frame B, of the same shape (height, width).
+///
+/// # Errors
+/// If the shapes differ, a side is shorter than 4 px, or the normalisation does not go with the correlation.
+pub fn correlation_plane(
+    a: ArrayView2<f32>,
+    b: ArrayView2<f32>,
+    processing: &Processing,
+) -> Result<Option<Plane>, Error> {
+    let frames = Frames::new(a, b)?;
+    let window = frames.size;
+    let pass = Pass { window, overlap: 0.0 };
+    let processing = Processing {
+        passes: vec![pass],
+        ..processing.clone()
+    };
+    processing.validate(window[0], window[1])?;
+    let Processing {
+        weighting,
+        correlation,
+        normalise,
+        ..
+    } = processing;
+    let mut correlator = WindowCorrelator::new(window, weighting, correlation, normalise);
+    let mut plane = None;
+    let corners = [Corners { a: [0, 0], b: [0, 0] }];
+    correlator.correlate(frames.views(), &corners, |_, found| plane = found.cloned());
+    Ok(plane)
+}

@@ -1,0 +1,315 @@
+//! Interpolation of frames between the pixels.
+//!
+//! A frame is represented by coefficients c(i, j) and a kernel h of at most 8 samples' support along each axis:
+//! f(x, y) = sum of c(i, j) h(x - i) h(y - j). B-splines have their coefficients from a recursive filter (Unser, Aldroubi & Eden
+//! 1993) so that f passes through the pixels; for the others the coefficients are the pixels. Frames are continued beyond
+//! their border by mirroring at the outermost pixels.
+
+use multiversion::multiversion;
+
+use crate::correlation::{Frame, mirror};
+use crate::named::named;
+
+named! {
+    /// How frames are interpolated for deformation.
+    pub enum Interpolator {
+        /// Linear along each axis, 2 x 2 pixels.
+        Bilinear = "bilinear",
+        /// Cubic B-spline through the pixels.
+        Cubic = "cubic",
+        /// Quintic B-spline through the pixels.
+        Quintic = "quintic",
+        /// Lanczos-windowed sinc on 6 x 6 pixels, its weights divided by their sum.
+        Lanczos3 = "lanczos3",
+        /// Lanczos-windowed sinc on 8 x 8 pixels, its weights divided by their sum.
+        Lanczos4 = "lanczos4",
+    }
+}
+
+/// Samples that a row of weights has room for.
+const TAPS: usize = 8;
+
+/// Coefficients kept beyond each border, at least half of [`TAPS`].
+const PAD: usize = TAPS / 2;
+
+/// Lines filtered side by side.
+const LANES: usize = 16;
+
+/// The weights of the samples around a point as polynomials of its fraction t: weight k is the sum of `terms[n][k]` tⁿ.
+struct Kernel {
+    /// Samples with a weight; the point lies between the two in the middle.
+    support: usize,
+    terms: Vec<[f32; TAPS]>,
+}
+
+impl Interpolator {
+    fn kernel(self) -> Kernel {
+        let (support, divisor, terms): (usize, f32, &[[f32; TAPS]]) = match self {
+            Interpolator::Bilinear => (
+                2,
+                1.0,
+                &[
+                    [1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+                    [-1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+                ],
+            ),
+            Interpolator::Cubic => (
+                4,
+                6.0,
+                &[
+                    [1.0, 4.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+                    [-3.0, 0.0, 3.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+                    [3.0, -6.0, 3.0, 0.0, 0.0, 0.0, 0.0, 0.0],
+                    [-1.0, 3.0, -3.0, 1.0, 0.0, 0.0, 0.0, 0.0],
+                ],
+            ),
+            Interpolator::Quintic => (
+                6,
+                120.0,
+                &[
+                    [1.0, 26.0, 66.0, 26.0, 1.0, 0.0, 0.0, 0.0],
+                    [-5.0, -50.0, 0.0, 50.0, 5.0, 0.0, 0.0, 0.0],
+                    [10.0, 20.0, -60.0, 20.0, 10.0, 0.0, 0.0, 0.0],
+                    [-10.0, 20.0, 0.0, -20.0, 10.0, 0.0, 0.0, 0.0],
+                    [5.0, -20.0, 30.0, -20.0, 5.0, 0.0, 0.0, 0.0],
+                    [-1.0, 5.0, -10.0, 10.0, -5.0, 1.0, 0.0, 0.0],
+                ],
+            ),
+            Interpolator::Lanczos3 => return lanczos(3),
+            Interpolator::Lanczos4 => return lanczos(4),
+        };
+        Kernel {
+            support,
+            terms: terms.iter().map(|term| term.map(|t| t / divisor)).collect(),
+        }
+    }
+
+    /// Poles of the filter that turns pixels into coefficients: the roots within the unit circle of the sampled B-spline's
+    /// z-transform (z² + 4z + 1 and z⁴ + 26z³ + 66z² + 26z + 1).
+    fn poles(self) -> Vec<f64> {
+        match self {
+            Interpolator::Cubic => vec![3f64.sqrt() - 2.0],
+            Interpolator::Quintic => {
+                // With s = z + 1/z the quartic is s² + 26 s + 64 = 0.
+                [-13.0 + 105f64.sqrt(), -13.0 - 105f64.sqrt()]
+                    .map(|s: f64| (s + (s * s - 4.0).sqrt()) / 2.0)
+                    .to_vec()
+            }
+            _ => vec![],
+        }
+    }
+}
+
+/// The weights sinc(x) sinc(x / radius), over their sum, as the polynomials through their values at Chebyshev nodes. At degree
+/// 12 these stay within 1e-7 of the weights.
+fn lanczos(radius: usize) -> Kernel {
+    const DEGREE: usize = 12;
+    let support = 2 * radius;
+    let sinc = |x: f64| {
+        let p = std::f64::consts::PI * x;
+        if p.abs() < 1e-9 { 1.0 } else { p.sin() / p }
+    };
+    let mut terms = vec![[0.0f64; TAPS]; DEGREE + 1];
+    let node = |n: usize| 0.5 - 0.5 * (std::f64::consts::PI * (n as f64 + 0.5) / (DEGREE + 1) as f64).cos();
+    for n in 0..=DEGREE {
+        let distance = |k: usize| node(n) + (radius - 1) as f64 - k as f64;
+        let weights: Vec<f64> = (0..support)
+            .map(|k| sinc(distance(k)) * sinc(distance(k) / radius as f64))
+            .collect();
+        let sum: f64 = weights.iter().sum();
+        // Lagrange's polynomial of this node, expanded in powers of t.
+        let mut basis = vec![1.0];
+        for m in (0..=DEGREE).filter(|&m| m != n) {
+            let divisor = node(n) - node(m);
+            let mut next = vec![0.0; basis.len() + 1];
+            for (power, value) in basis.iter().enumerate() {
+                next[power + 1] += value / divisor;
+                next[power] -= value * node(m) / divisor;
+            }
+            basis = next;
+        }
+        for (term, power) in terms.iter_mut().zip(basis) {
+            for (value, weight) in term.iter_mut().zip(&weights) {
+                *value += power * weight / sum;
+            }
+        }
+    }
+    Kernel {
+        support,
+        terms: terms.iter().map(|term| term.map(|v| v as f32)).collect(),
+    }
+}
+
+/// A frame that can be sampled anywhere.
+pub(crate) struct Interpolated {
+    size: [usize; 2],
+    stride: usize,
+    coefficients: Vec<f32>,
+    kernel: Kernel,
+    poles: Vec<f64>,
+}
+
+impl Interpolated {
+    /// Room for frames of `size` (width, height).
+    pub fn new(size: [usize; 2], interpolator: Interpolator) -> Self {
+        // The last sample's row of weights reaches TAPS beyond it.
+        let stride = PAD + size[0] + TAPS;
+        Self {
+            size,
+            stride,
+            coefficients: vec![0.0; stride * (PAD + size[1] + PAD)],
+            kernel: interpolator.kernel(),
+            poles: interpolator.poles(),
+        }
+    }
+
+    /// Takes a frame of the size this was made for.
+    pub fn load(&mut self, frame: Frame) {
+        let Self {
+            size: [width, height],
+            stride,
+            coefficients,
+            poles,
+            ..
+        } = self;
+        let (width, height, stride) = (*width, *height, *stride);
+        for (row, pixels) in coefficients[PAD * stride..]
+            .chunks_exact_mut(stride)
+            .zip(frame.pixels.chunks_exact(width))
+        {
+            row[PAD..PAD + width].copy_from_slice(pixels);
+        }
+        if !poles.is_empty() {
+            let mut lines = vec![[0.0; LANES]; width.max(height)];
+            for y in (0..height).step_by(LANES) {
+                let lanes = LANES.min(height - y);
+                let start = |lane: usize| (PAD + y + lane) * stride + PAD;
+                for lane in 0..lanes {
+                    for (line, value) in lines.iter_mut().zip(&coefficients[start(lane)..][..width]) {
+                        line[lane] = *value;
+                    }
+                }
+                prefilter(&mut lines[..width], poles);
+                for lane in 0..lanes {
+                    for (line, value) in lines.iter().zip(&mut coefficients[start(lane)..][..width]) {
+                        *value = line[lane];
+                    }
+                }
+            }
+            for x in (0..width).step_by(LANES) {
+                let lanes = LANES.min(width - x);
+                let start = |y: usize| (PAD + y) * stride + PAD + x;
+                for (y, line) in lines[..height].iter_mut().enumerate() {
+                    line[..lanes].copy_from_slice(&coefficients[start(y)..][..lanes]);
+                }
+                prefilter(&mut lines[..height], poles);
+                for (y, line) in lines[..height].iter().enumerate() {
+                    coefficients[start(y)..][..lanes].copy_from_slice(&line[..lanes]);
+                }
+            }
+        }
+        for row in coefficients[PAD * stride..][..height * stride].chunks_exact_mut(stride) {
+            for x in (0..PAD).chain(PAD + width..stride) {
+                row[x] = row[PAD + mirror(x as isize - PAD as isize, width)];
+            }
+        }
+        for y in (0..PAD).chain(PAD + height..PAD + height + PAD) {
+            let from = (PAD + mirror(y as isize - PAD as isize, height)) * stride;
+            coefficients.copy_within(from..from + stride, y * stride);
+        }
+    }
+
+    /// Samples row `y` at x + factor · dx(x), y + factor · dy(x) for every pixel x.
+    pub fn sample_row(&self, y: usize, factor: f32, [dx, dy]: [&[f32]; 2], out: &mut [f32]) {
+        sample_row(self, y, factor, dx, dy, out);
+    }
+}
+
+/// Splits `base + shift` into a sample index in 0..length and the fraction beyond it, mirroring at the outermost samples.
+#[inline(always)]
+fn split(base: usize, shift: f32, length: usize) -> (usize, f32) {
+    let floor = shift.floor();
+    let (index, fraction) = (base as isize + floor as isize, shift - floor);
+    if (0..length as isize).contains(&index) {
+        (index as usize, fraction)
+    } else if fraction == 0.0 {
+        (mirror(index, length), 0.0)
+    } else if mirror(index + 1, length) > mirror(index, length) {
+        (mirror(index, length), fraction)
+    } else {
+        (mirror(index + 1, length), 1.0 - fraction)
+    }
+}
+
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn sample_row(image: &Interpolated, y: usize, factor: f32, dx: &[f32], dy: &[f32], out: &mut [f32]) {
+    let [width, height] = image.size;
+    let Kernel { support, terms } = &image.kernel;
+    // From the sample left of the point to the first one with a weight.
+    let lead = support / 2 - 1;
+    let weights = |t: f32| {
+        let mut weights = [0.0f32; TAPS];
+        for term in terms.iter().rev() {
+            for k in 0..TAPS {
+                weights[k] = weights[k] * t + term[k];
+            }
+        }
+        weights
+    };
+    for (x, value) in out.iter_mut().enumerate() {
+        let (column, tx) = split(x, factor * dx[x], width);
+        let (row, ty) = split(y, factor * dy[x], height);
+        let (along_x, along_y) = (weights(tx), weights(ty));
+        let mut start = (PAD + row - lead) * image.stride + PAD + column - lead;
+        let mut sums = [0.0f32; TAPS];
+        for weight in &along_y[..*support] {
+            let samples = &image.coefficients[start..start + TAPS];
+            for k in 0..TAPS {
+                sums[k] += weight * samples[k];
+            }
+            start += image.stride;
+        }
+        for k in 0..TAPS {
+            sums[k] *= along_x[k];
+        }
+        let [a, b, c, d, e, f, g, h] = sums;
+        *value = ((a + e) + (c + g)) + ((b + f) + (d + h));
+    }
+}
+
+/// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
+    let last = lines.len() - 1;
+    for &pole in poles {
+        let z = pole as f32;
+        let gain = ((1.0 - pole) * (1.0 - 1.0 / pole)) as f32;
+        // The mirrored signal's past, until its share falls below single precision.
+        let horizon = (1e-9f64.ln() / pole.abs().ln()).ceil() as isize;
+        let mut past = [0.0; LANES];
+        for k in (0..=horizon).rev() {
+            let line = &lines[mirror(k, last + 1)];
+            for lane in 0..LANES {
+                past[lane] = past[lane] * z + line[lane];
+            }
+        }
+        lines[0] = past;
+        for n in 1..=last {
+            let before = lines[n - 1];
+            for lane in 0..LANES {
+                lines[n][lane] += z * before[lane];
+            }
+        }
+        let (end, before) = (lines[last], lines[last - 1]);
+        let factor = (pole / (pole * pole - 1.0)) as f32 * gain;
+        for lane in 0..LANES {
+            lines[last][lane] = factor * (end[lane] + z * before[lane]);
+        }
+        for n in (0..last).rev() {
+            let after = lines[n + 1];
+            for lane in 0..LANES {
+                lines[n][lane] = z * (after[lane] - gain * lines[n][lane]);
+            }
+        }
+    }
+}

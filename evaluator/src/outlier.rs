@@ -1,0 +1,72 @@
+//! Outliers: vectors that disagree with their neighbours.
+
+/// The normalised residual of a value among its neighbours (Westerweel & Scarano 2005): |u - median| / (median |uᵢ - median| + ε),
+/// the medians over the neighbours without the value itself. `None` with fewer than three neighbours, which cannot outvote.
+///
+/// The neighbours are left in another order. All values must be finite.
+pub fn normalised_residual(value: f64, neighbours: &mut [f64], epsilon: f64) -> Option<f64> {
+    if neighbours.len() < 3 {
+        return None;
+    }
+    let median = median(neighbours);
+    neighbours.iter_mut().for_each(|u| *u = (*u - median).abs());
+    Some((value - median).abs() / (self::median(neighbours) + epsilon))
+}
+
+/// Middle value, or the mean of the two in the middle.
+fn median(values: &mut [f64]) -> f64 {
+    values.sort_unstable_by(f64::total_cmp);
+    let half = values.len() / 2;
+    if values.len() % 2 == 1 {
+        values[half]
+    } else {
+        0.5 * (values[half - 1] + values[half])
+    }
+}
+
+/// A grid of displacements, some of which may serve as neighbours.
+pub(crate) struct Neighbourhood<'a> {
+    pub columns: usize,
+    pub displacements: &'a [[f64; 2]],
+    /// Which vectors may be used to judge or replace others.
+    pub trusted: &'a [bool],
+}
+
+impl Neighbourhood<'_> {
+    /// One component of the trusted ones among the up to 8 vectors around number `n`.
+    fn around(&self, n: usize, component: usize) -> ([f64; 8], usize) {
+        let (columns, rows) = (self.columns, self.displacements.len() / self.columns);
+        let (column, row) = (n % columns, n / columns);
+        let mut values = [0.0; 8];
+        let mut count = 0;
+        for j in row.saturating_sub(1)..(row + 2).min(rows) {
+            for i in column.saturating_sub(1)..(column + 2).min(columns) {
+                let m = j * columns + i;
+                if m != n && self.trusted[m] {
+                    values[count] = self.displacements[m][component];
+                    count += 1;
+                }
+            }
+        }
+        (values, count)
+    }
+
+    /// Normalised residual of `displacement` at the place of vector `n`: those of its two components as the sides of a right
+    /// angle. At a border the neighbours that exist serve; `None` if fewer than three are trusted.
+    pub fn residual(&self, n: usize, displacement: [f64; 2], epsilon_px: f64) -> Option<f64> {
+        let component = |component: usize| {
+            let (mut values, count) = self.around(n, component);
+            normalised_residual(displacement[component], &mut values[..count], epsilon_px)
+        };
+        Some(component(0)?.hypot(component(1)?))
+    }
+
+    /// Median of the trusted neighbours by component, if there are any.
+    pub fn median(&self, n: usize) -> Option<[f64; 2]> {
+        let component = |component: usize| {
+            let (mut values, count) = self.around(n, component);
+            (count > 0).then(|| median(&mut values[..count]))
+        };
+        Some([component(0)?, component(1)?])
+    }
+}

@@ -1,0 +1,174 @@
+//! The correlation peaks and their position between the pixels.
+
+use crate::least_squares::Normal;
+use crate::named::named;
+use crate::plane::Plane;
+
+named! {
+    /// How the position of a peak is found between the pixels of the correlation plane.
+    ///
+    /// Where a fit needs the logarithm of a value that is not positive, or its equations have no maximum within 1 px, the
+    /// next simpler one takes over (5 x 5, then one axis at a time, then the parabola), so the result is always finite and
+    /// within 1 px of the highest pixel.
+    pub enum PeakFit {
+        /// Gaussian through three points along each axis (Willert & Gharib 1991).
+        Gaussian3 = "gaussian3",
+        /// Parabola through three points along each axis.
+        Parabola3 = "parabola3",
+        /// Centroid of three points along each axis; biased toward whole pixels, offered for comparison.
+        Centroid3 = "centroid3",
+        /// Elliptic Gaussian of any orientation by least squares on the logarithms of 3 x 3 points.
+        Gaussian2d = "gaussian2d",
+        /// The same on 5 x 5 points, each weighted by the square of its value: the logarithm of a value c that has the noise
+        /// s has the noise s/c.
+        Gaussian2d5 = "gaussian2d5",
+    }
+}
+
+/// A local maximum of the correlation plane.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Peak {
+    /// Displacement along x and y of the highest pixel, px.
+    pub lag: [isize; 2],
+    /// Its height.
+    pub height: f32,
+}
+
+/// Peaks nearer than this along both axes, px, count as one.
+const NEIGHBOURHOOD_PX: isize = 2;
+
+/// The highest peak, and the highest one outside its neighbourhood (more than 2 px away along x or y).
+///
+/// A peak is a pixel inside the search range, above zero and not below any of its 8 neighbours.
+pub fn find(plane: &Plane) -> [Option<Peak>; 2] {
+    let first = highest(plane, |_| true);
+    let second = first.and_then(|first| {
+        highest(plane, |lag| {
+            (0..2).any(|k| (lag[k] - first.lag[k]).abs() > NEIGHBOURHOOD_PX)
+        })
+    });
+    [first, second]
+}
+
+fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
+    let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
+    let mut best: Option<Peak> = None;
+    let mut height = 0.0;
+    for lag_y in -limit_y..=limit_y {
+        let row = plane.search_row(lag_y);
+        for (&value, lag_x) in row.iter().zip(-limit_x..) {
+            // Rarely true once a high value was met, so the costly tests hardly ever run.
+            if value > height && admitted([lag_x, lag_y]) && is_local_maximum(plane, [lag_x, lag_y]) {
+                height = value;
+                best = Some(Peak {
+                    lag: [lag_x, lag_y],
+                    height,
+                });
+            }
+        }
+    }
+    best
+}
+
+fn is_local_maximum(plane: &Plane, [x, y]: [isize; 2]) -> bool {
+    let centre = plane.at(x, y);
+    (-1..=1).all(|j| (-1..=1).all(|i| plane.at(x + i, y + j) <= centre))
+}
+
+impl PeakFit {
+    /// Displacement of `peak` along x and y, px, to a fraction of a pixel.
+    pub fn locate(self, plane: &Plane, peak: Peak) -> [f64; 2] {
+        let [x, y] = peak.lag;
+        let value = |i: isize, j: isize| f64::from(plane.at(x + i, y + j));
+        let by_axis = |fit: fn([f64; 3]) -> f64| {
+            [
+                fit([value(-1, 0), value(0, 0), value(1, 0)]),
+                fit([value(0, -1), value(0, 0), value(0, 1)]),
+            ]
+        };
+        let offset = match self {
+            PeakFit::Gaussian3 => by_axis(gaussian3),
+            PeakFit::Parabola3 => by_axis(parabola3),
+            PeakFit::Centroid3 => by_axis(centroid3),
+            PeakFit::Gaussian2d => gaussian2d(&value).unwrap_or_else(|| by_axis(gaussian3)),
+            PeakFit::Gaussian2d5 => gaussian2d5(&value).unwrap_or_else(|| by_axis(gaussian3)),
+        };
+        [x as f64 + offset[0], y as f64 + offset[1]]
+    }
+}
+
+fn gaussian3(c: [f64; 3]) -> f64 {
+    if c.iter().all(|&v| v > 0.0) {
+        parabola3(c.map(f64::ln))
+    } else {
+        parabola3(c)
+    }
+}
+
+/// Maximum of the parabola through (-1, c0), (0, c1), (1, c2): within ±0.5 as the middle value is the largest.
+fn parabola3([left, centre, right]: [f64; 3]) -> f64 {
+    let curvature = left - 2.0 * centre + right;
+    if curvature < 0.0 {
+        (0.5 * (left - right) / curvature).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    }
+}
+
+fn centroid3(c: [f64; 3]) -> f64 {
+    let [left, centre, right] = c.map(|v| v.max(0.0));
+    let sum = left + centre + right;
+    if sum > 0.0 { (right - left) / sum } else { 0.0 }
+}
+
+/// Maximum of a + b x + c y + d xy + e x² + f y², if there is one within 1 px.
+fn vertex([b, c, d, e, f]: [f64; 5]) -> Option<[f64; 2]> {
+    let determinant = 4.0 * e * f - d * d;
+    let vertex = [
+        (d * c - 2.0 * f * b) / determinant,
+        (d * b - 2.0 * e * c) / determinant,
+    ];
+    (e < 0.0 && determinant > 0.0 && vertex.iter().all(|v| v.abs() <= 1.0)).then_some(vertex)
+}
+
+/// On the 3 x 3 grid the polynomials x, y, xy, x² - 2/3, y² - 2/3 are orthogonal, so each coefficient is one sum.
+fn gaussian2d(value: &impl Fn(isize, isize) -> f64) -> Option<[f64; 2]> {
+    let mut coefficients = [0.0; 5];
+    for j in -1..=1 {
+        for i in -1..=1 {
+            let c = value(i, j);
+            if c <= 0.0 {
+                return None;
+            }
+            let (x, y, log) = (i as f64, j as f64, c.ln());
+            let terms = [
+                x / 6.0,
+                y / 6.0,
+                x * y / 4.0,
+                (x * x - 2.0 / 3.0) / 2.0,
+                (y * y - 2.0 / 3.0) / 2.0,
+            ];
+            for (sum, term) in coefficients.iter_mut().zip(terms) {
+                *sum += term * log;
+            }
+        }
+    }
+    vertex(coefficients)
+}
+
+fn gaussian2d5(value: &impl Fn(isize, isize) -> f64) -> Option<[f64; 2]> {
+    let top = value(0, 0);
+    let mut normal = Normal::new();
+    for j in -2..=2 {
+        for i in -2..=2 {
+            let c = value(i, j) / top;
+            if c <= 0.0 {
+                continue;
+            }
+            let (x, y, weight) = (i as f64, j as f64, c * c);
+            normal.add([1.0, x, y, x * y, x * x, y * y], c.ln(), weight);
+        }
+    }
+    let [_, b, c, d, e, f] = normal.solve()?;
+    vertex([b, c, d, e, f])
+}

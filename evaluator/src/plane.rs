@@ -1,0 +1,85 @@
+//! The correlation plane: one value a lag.
+
+/// Pixels kept around the search range, for the neighbours that the peak fits need.
+const MARGIN: usize = 2;
+
+/// Correlation values over the lags of the search range and a margin of 2 px around it.
+///
+/// The search range is |lag| <= (D - 1)/2 (whole pixels) along each axis, D being the window's side: less than half a window,
+/// beyond which a circular correlation cannot tell the sign and a linear one rests on less than half the pixels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plane {
+    limit: [usize; 2],
+    values: Vec<f32>,
+}
+
+impl Plane {
+    /// A plane of zeros for the search range of a window (width, height in px, at least 1).
+    pub fn new(window: [usize; 2]) -> Self {
+        let limit = window.map(|side| (side - 1) / 2);
+        let [width, height] = limit.map(|l| 2 * (l + MARGIN) + 1);
+        Self {
+            limit,
+            values: vec![0.0; width * height],
+        }
+    }
+
+    /// A plane with the values that a function of the lag along x and y gives.
+    pub fn from_fn(window: [usize; 2], value: impl Fn(isize, isize) -> f32) -> Self {
+        let mut plane = Self::new(window);
+        for (lag_y, row) in plane.rows_mut() {
+            for (lag_x, v) in row {
+                *v = value(lag_x, lag_y);
+            }
+        }
+        plane
+    }
+
+    /// Greatest lag searched along x and y, px.
+    pub fn limit(&self) -> [usize; 2] {
+        self.limit
+    }
+
+    /// Greatest lag kept along x and y, px: the search range and the margin.
+    pub fn reach(&self) -> [isize; 2] {
+        self.limit.map(|l| (l + MARGIN) as isize)
+    }
+
+    /// The value at a lag of at most [`Plane::reach`] along each axis.
+    ///
+    /// # Panics
+    /// If the lag is outside the plane.
+    pub fn at(&self, lag_x: isize, lag_y: isize) -> f32 {
+        let [reach_x, reach_y] = self.reach();
+        debug_assert!(lag_x.abs() <= reach_x && lag_y.abs() <= reach_y);
+        self.values[((lag_y + reach_y) * (2 * reach_x + 1) + lag_x + reach_x) as usize]
+    }
+
+    /// All values, row by row from the lag (-reach, -reach) on.
+    pub fn values(&self) -> &[f32] {
+        &self.values
+    }
+
+    pub(crate) fn values_mut(&mut self) -> &mut [f32] {
+        &mut self.values
+    }
+
+    /// The values at the lags -limit..=limit along x.
+    pub(crate) fn search_row(&self, lag_y: isize) -> &[f32] {
+        let [reach_x, reach_y] = self.reach();
+        let start = ((lag_y + reach_y) * (2 * reach_x + 1)) as usize + MARGIN;
+        &self.values[start..start + 2 * self.limit[0] + 1]
+    }
+
+    /// Rows with their lag along y, each of values with their lag along x.
+    pub(crate) fn rows_mut(
+        &mut self,
+    ) -> impl Iterator<Item = (isize, impl Iterator<Item = (isize, &mut f32)>)> {
+        let [reach_x, reach_y] = self.reach();
+        (-reach_y..).zip(
+            self.values
+                .chunks_exact_mut((2 * reach_x + 1) as usize)
+                .map(move |row| (-reach_x..).zip(row)),
+        )
+    }
+}

@@ -1,0 +1,173 @@
+//! The settings of a correlation, every one a plain value that a study can sweep.
+
+use crate::correlation::{Correlation, Normalise};
+use crate::deform::PredictorFilter;
+use crate::error::Error;
+use crate::interpolate::Interpolator;
+use crate::peak::PeakFit;
+use crate::window::Weighting;
+
+/// One interrogation of the whole image.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pass {
+    /// Width and height of the interrogation window, px.
+    pub window: [usize; 2],
+    /// Share of a window that its neighbour covers too, 0 to below 1.
+    pub overlap: f64,
+}
+
+impl Pass {
+    /// A pass with a square window of `side` px.
+    pub const fn square(side: usize, overlap: f64) -> Self {
+        Self {
+            window: [side, side],
+            overlap,
+        }
+    }
+}
+
+/// How pairs are correlated. [`Processing::default`] is the best practice; change what a study asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Processing {
+    /// The passes in their order. The first sees the frames as they are, every later one after displacement by the predictor
+    /// that the pass before it gave.
+    pub passes: Vec<Pass>,
+    /// Weight of the pixels inside a window.
+    pub weighting: Weighting,
+    /// How the correlation is computed.
+    pub correlation: Correlation,
+    /// What the correlation is divided by.
+    pub normalise: Normalise,
+    /// How the position of the peak is found between the pixels.
+    pub peak_fit: PeakFit,
+    /// Whether later passes deform the frames by the predictor (true), or shift whole windows by the predictor at their
+    /// centre rounded to the pixel (false). Either way the displacement is split evenly between the frames: half back in A,
+    /// half forward in B; an odd whole-pixel shift gives B the larger part.
+    pub deform: bool,
+    /// How the frames are interpolated for deformation.
+    pub interpolator: Interpolator,
+    /// How the predictor is smoothed.
+    pub predictor_filter: PredictorFilter,
+    /// Threshold of the normalised median test (Westerweel & Scarano 2005).
+    pub outlier_threshold: f64,
+    /// Noise level of the normalised median test, px.
+    pub outlier_epsilon_px: f64,
+    /// Least ratio of the highest to the second-highest peak, at least 1; none is asked if `None`.
+    pub min_peak_ratio: Option<f64>,
+    /// Greatest length of a displacement, px; none is set if `None`.
+    pub max_displacement_px: Option<f64>,
+}
+
+impl Default for Processing {
+    fn default() -> Self {
+        Self {
+            passes: vec![
+                Pass::square(64, 0.5),
+                Pass::square(32, 0.5),
+                Pass::square(32, 0.75),
+                Pass::square(32, 0.75),
+            ],
+            weighting: Weighting::TopHat,
+            correlation: Correlation::Circular,
+            normalise: Normalise::None,
+            peak_fit: PeakFit::Gaussian3,
+            deform: true,
+            interpolator: Interpolator::Quintic,
+            predictor_filter: PredictorFilter::BSpline,
+            outlier_threshold: 2.0,
+            outlier_epsilon_px: 0.1,
+            min_peak_ratio: None,
+            max_displacement_px: None,
+        }
+    }
+}
+
+impl Processing {
+    /// Least side of a window, px: below it no peak has neighbours inside the search range.
+    pub const MIN_WINDOW_PX: usize = 4;
+
+    /// Checks that frames of `width` x `height` px can be correlated this way.
+    ///
+    /// # Errors
+    /// The first field that cannot be used, with the remedy.
+    pub fn validate(&self, width: usize, height: usize) -> Result<(), Error> {
+        if self.passes.is_empty() {
+            return Err(Error::NoPasses);
+        }
+        for (pass, &Pass { window, overlap }) in self.passes.iter().enumerate() {
+            if window.iter().any(|&side| side < Self::MIN_WINDOW_PX) {
+                return Err(Error::WindowTooSmall {
+                    pass,
+                    window,
+                    minimum: Self::MIN_WINDOW_PX,
+                });
+            }
+            if window[0] > width || window[1] > height {
+                return Err(Error::WindowTooLarge {
+                    pass,
+                    window,
+                    image: [width, height],
+                });
+            }
+            if !(0.0..1.0).contains(&overlap) {
+                return Err(Error::Overlap {
+                    pass,
+                    overlap: overlap.to_string(),
+                });
+            }
+        }
+        if self.correlation == Correlation::Circular && self.normalise != Normalise::None {
+            return Err(Error::Incompatible {
+                field: "normalise",
+                choice: self.normalise.as_str(),
+                other: "correlation = circular",
+                remedy: "use correlation = zero-padded, or normalise = none",
+            });
+        }
+        let range = |field, value: f64, range, remedy| Error::Range {
+            field,
+            value: value.to_string(),
+            range,
+            remedy,
+        };
+        if !(self.outlier_threshold.is_finite() && self.outlier_threshold > 0.0) {
+            return Err(range(
+                "outlier_threshold",
+                self.outlier_threshold,
+                "a number above 0",
+                "2 is usual",
+            ));
+        }
+        if !(self.outlier_epsilon_px.is_finite() && self.outlier_epsilon_px > 0.0) {
+            return Err(range(
+                "outlier_epsilon_px",
+                self.outlier_epsilon_px,
+                "a length above 0 px",
+                "0.1 is usual",
+            ));
+        }
+        match self.min_peak_ratio {
+            Some(ratio) if !(ratio.is_finite() && ratio >= 1.0) => {
+                return Err(range(
+                    "min_peak_ratio",
+                    ratio,
+                    "a number of at least 1",
+                    "1.2 is usual; leave it out for none",
+                ));
+            }
+            _ => {}
+        }
+        match self.max_displacement_px {
+            Some(length) if !(length.is_finite() && length > 0.0) => {
+                return Err(range(
+                    "max_displacement_px",
+                    length,
+                    "a length above 0 px",
+                    "leave it out for no limit",
+                ));
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+}
