@@ -1,0 +1,235 @@
+//! Errors of measured vectors against the known truth.
+//!
+//! Two truths: the displacement at the vector's position, and its average over the interrogation window with the window's own
+//! weights. What a vector misses against the first but not against the second is spatial resolution, not noise.
+//!
+//! An outlier is a vector whose status is not valid, or one that passed for valid but is more than [`OUTLIER_PX`] off: the
+//! latter is the experimenter's worst case, so it counts against a setting like the former. Bias and random error are
+//! those of the other vectors.
+
+use std::borrow::Cow;
+
+use crate::field::{Status, VectorField};
+use crate::statistics::{Estimate, Sheets, fraction, mean, root_mean_square};
+use crate::window::{Weighting, window_weights};
+
+/// A vector farther than this from the truth is an outlier, px (common practice, no source).
+pub const OUTLIER_PX: f64 = 1.0;
+
+/// The true displacement at each vector, px.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Truth {
+    /// At the vector's position.
+    pub point_px: Vec<[f64; 2]>,
+    /// Averaged over the window.
+    pub window_px: Vec<[f64; 2]>,
+}
+
+impl Truth {
+    /// Takes the truth at the vectors of `field` from a function of place (x, y), px. The average over a window samples
+    /// it once in every block of `block` × `block` pixels of the image, at the block's middle.
+    pub fn new(
+        field: &VectorField,
+        weighting: Weighting,
+        block: usize,
+        at: impl Fn(f64, f64) -> [f64; 2],
+    ) -> Truth {
+        let block = block.max(1);
+        let along = |axis: usize| -> Vec<Vec<(usize, f64)>> {
+            let (count, step) = if axis == 0 {
+                (field.columns, 1)
+            } else {
+                (field.rows, field.columns)
+            };
+            let weights = window_weights(weighting, field.window[axis]);
+            (0..count)
+                .map(|k| {
+                    let vector = &field.vectors[k * step];
+                    let centre = if axis == 0 { vector.x_px } else { vector.y_px };
+                    let first = (centre - 0.5 * (field.window[axis] as f64 - 1.0)).round() as usize;
+                    let mut blocks: Vec<(usize, f64)> = Vec::new();
+                    for (pixel, weight) in (first..).zip(&weights) {
+                        match blocks.last_mut() {
+                            Some((last, sum)) if *last == pixel / block => *sum += weight,
+                            _ => blocks.push((pixel / block, *weight)),
+                        }
+                    }
+                    blocks
+                })
+                .collect()
+        };
+        let point_px = field.vectors.iter().map(|v| at(v.x_px, v.y_px)).collect();
+        if field.vectors.is_empty() {
+            return Truth {
+                point_px,
+                window_px: Vec::new(),
+            };
+        }
+        let (across, down) = (along(0), along(1));
+        let end =
+            |blocks: &[Vec<(usize, f64)>]| blocks.last().and_then(|b| b.last()).map_or(0, |(k, _)| k + 1);
+        let (wide, high) = (end(&across), end(&down));
+        let middle = |k: usize| (k * block) as f64 + 0.5 * (block as f64 - 1.0);
+        let raster: Vec<[f64; 2]> = (0..wide * high)
+            .map(|k| at(middle(k % wide), middle(k / wide)))
+            .collect();
+        let window_px = down
+            .iter()
+            .flat_map(|rows| {
+                let raster = &raster;
+                across.iter().map(move |columns| {
+                    let mut sum = [0.0; 2];
+                    for (row, wy) in rows {
+                        for (column, wx) in columns {
+                            let u = raster[row * wide + column];
+                            sum = [sum[0] + wx * wy * u[0], sum[1] + wx * wy * u[1]];
+                        }
+                    }
+                    sum
+                })
+            })
+            .collect();
+        Truth { point_px, window_px }
+    }
+}
+
+/// The errors of one pair's vectors (measured − true), px; `NaN` for outliers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Errors {
+    /// Against the truth at the vector's position.
+    pub point_px: Vec<[f64; 2]>,
+    /// Against the truth averaged over the window.
+    pub window_px: Vec<[f64; 2]>,
+}
+
+impl Errors {
+    /// The errors of `field` against `truth`, which must be that of the same grid.
+    pub fn new(field: &VectorField, truth: &Truth) -> Errors {
+        let against = |truth: &[[f64; 2]]| -> Vec<[f64; 2]> {
+            field
+                .vectors
+                .iter()
+                .zip(truth)
+                .map(|(v, t)| [v.dx_px - t[0], v.dy_px - t[1]])
+                .collect()
+        };
+        let mut errors = Errors {
+            point_px: against(&truth.point_px),
+            window_px: against(&truth.window_px),
+        };
+        for (k, vector) in field.vectors.iter().enumerate() {
+            let [ex, ey] = errors.point_px[k];
+            if vector.status != Status::Valid || !(ex.hypot(ey) <= OUTLIER_PX) {
+                errors.point_px[k] = [f64::NAN; 2];
+                errors.window_px[k] = [f64::NAN; 2];
+            }
+        }
+        errors
+    }
+}
+
+/// Bias, random and total error of one component, px.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Component {
+    /// Mean of measured − true (trueness, ISO 5725-1).
+    pub bias_px: Estimate,
+    /// Standard deviation of measured − true (precision, ISO 5725-1).
+    pub random_px: Estimate,
+    /// Root mean square of measured − true: √(bias² + random²).
+    pub total_px: Estimate,
+}
+
+/// The errors of a setting over pairs and vectors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Score {
+    /// Pairs measured.
+    pub pairs: usize,
+    /// Vectors, outliers and all.
+    pub vectors: usize,
+    /// Vectors without outliers, as many independent ones would tell as much of the mean (the smaller of both components').
+    pub effective_vectors: f64,
+    /// Horizontal and vertical component against the truth at the vector's position.
+    pub point: [Component; 2],
+    /// The same against the truth averaged over the window.
+    pub window: [Component; 2],
+    /// Root mean square length of the error vector, against the truth at the vector's position, px.
+    pub total_px: Estimate,
+    /// Share of outliers.
+    pub outliers: Estimate,
+}
+
+/// Errors of several independent pairs measured on the same grid.
+#[derive(Debug, Clone, Copy)]
+pub struct Study<'a> {
+    /// Grid columns.
+    pub columns: usize,
+    /// Lag in grid steps beyond which windows do not share particles: see [`reach`].
+    pub reach: [usize; 2],
+    /// One entry a pair.
+    pub pairs: &'a [Errors],
+    /// Which vectors count; all if `None`.
+    pub part: Option<&'a [bool]>,
+}
+
+/// Lag, in grid steps, within which windows of this field share pixels.
+pub fn reach(field: &VectorField) -> [usize; 2] {
+    [0, 1].map(|k| (field.window[k] - 1) / field.spacing[k])
+}
+
+impl Study<'_> {
+    fn sheets(&self, value: impl Fn(&Errors, usize) -> f64) -> Sheets<'static> {
+        let counts = |k: usize| self.part.is_none_or(|part| part[k]);
+        let sheet = |errors: &Errors| {
+            Cow::Owned(
+                (0..errors.point_px.len())
+                    .map(|k| if counts(k) { value(errors, k) } else { f64::NAN })
+                    .collect(),
+            )
+        };
+        Sheets {
+            columns: self.columns,
+            reach: self.reach,
+            values: self.pairs.iter().map(sheet).collect(),
+        }
+    }
+
+    /// Squared length of every error vector, px²; the sheets from which [`Score::total_px`] comes.
+    pub fn squared_errors(&self) -> Sheets<'static> {
+        self.sheets(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
+    }
+
+    /// All figures with their intervals.
+    pub fn score(&self) -> Score {
+        let mut effective_vectors = f64::INFINITY;
+        let mut component = |value: &dyn Fn(&Errors, usize) -> f64| {
+            let (bias_px, effective) = mean(&self.sheets(value));
+            effective_vectors = effective_vectors.min(effective);
+            let random = self.sheets(|errors, k| (value(errors, k) - bias_px.value).powi(2));
+            let total = self.sheets(|errors, k| value(errors, k).powi(2));
+            Component {
+                bias_px,
+                random_px: root_mean_square(&random),
+                total_px: root_mean_square(&total),
+            }
+        };
+        let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));
+        let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
+        let lost = self.sheets(|errors, k| f64::from(u8::from(errors.point_px[k][0].is_nan())));
+        let (share, effective_trials) = mean(&lost);
+        // No scatter, no measure of dependence: then the vectors' own effective number serves.
+        let trials = match share.value {
+            p if p > 0.0 && p < 1.0 => effective_trials,
+            p if p == 0.0 => effective_vectors,
+            _ => self.pairs.len() as f64,
+        };
+        Score {
+            pairs: self.pairs.len(),
+            vectors: lost.count(),
+            effective_vectors,
+            point,
+            window,
+            total_px: root_mean_square(&self.squared_errors()),
+            outliers: fraction(share.value, trials),
+        }
+    }
+}
