@@ -1,0 +1,163 @@
+//! Why a text is not the quantity that was expected.
+
+use std::fmt;
+
+use super::units::{Dimension, UNITS};
+
+/// Why a text is not the quantity that was expected; says what to write instead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct QuantityError {
+    key: Option<String>,
+    /// As it stands in the file, a string with its quotation marks.
+    text: String,
+    expected: Vec<Dimension>,
+    fault: Fault,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Fault {
+    NoUnit(String),
+    NotANumber,
+    DecimalComma,
+    NotFinite,
+    UnknownUnit(String),
+    WrongDimension(Dimension),
+}
+
+impl QuantityError {
+    /// For a setup file that gives a plain number (`text`) where a quantity with its unit is needed.
+    pub fn missing_unit(text: impl Into<String>, expected: &[Dimension]) -> QuantityError {
+        let text = text.into();
+        QuantityError {
+            key: None,
+            text: text.clone(),
+            expected: expected.to_vec(),
+            fault: Fault::NoUnit(text),
+        }
+    }
+
+    pub(super) fn of_string(text: &str, expected: &[Dimension], fault: Fault) -> QuantityError {
+        QuantityError {
+            key: None,
+            text: format!("\"{text}\""),
+            expected: expected.to_vec(),
+            fault,
+        }
+    }
+
+    /// The same error, which then also names the key of the setup file.
+    #[must_use]
+    pub fn with_key(self, key: impl Into<String>) -> QuantityError {
+        QuantityError {
+            key: Some(key.into()),
+            ..self
+        }
+    }
+}
+
+impl std::error::Error for QuantityError {}
+
+impl fmt::Display for QuantityError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.key {
+            Some(key) => write!(f, "`{key} = {}`", self.text)?,
+            None => write!(f, "`{}`", self.text)?,
+        }
+        let any = if self.expected.is_empty() {
+            &[Dimension::Time, Dimension::Length][..]
+        } else {
+            &self.expected
+        };
+        let examples = listed(any.iter().map(|d| format!("\"{}\"", d.example())));
+        match &self.fault {
+            Fault::NoUnit(number) => {
+                let example = match any {
+                    [Dimension::Aperture] => format!("\"f/{number}\""),
+                    [one] => match one.example().split_once(' ') {
+                        Some((_, unit)) => format!("\"{number} {unit}\""),
+                        None => examples,
+                    },
+                    _ => examples,
+                };
+                write!(f, " has no unit: write for example {example}")
+            }
+            Fault::NotANumber => write!(f, " is not a number with a unit: write for example {examples}"),
+            Fault::DecimalComma => write!(
+                f,
+                " has a decimal comma: write a point instead, for example {examples}"
+            ),
+            Fault::NotFinite => write!(f, " is not a finite number: write for example {examples}"),
+            Fault::UnknownUnit(unit) => {
+                write!(f, " has the unknown unit `{unit}`")?;
+                let near = nearest(unit, &self.expected);
+                if !near.is_empty() {
+                    write!(
+                        f,
+                        " (did you mean {}?)",
+                        listed(near.iter().map(|u| format!("`{u}`")))
+                    )?;
+                }
+                for dimension in &self.expected {
+                    let units = listed(dimension.units().map(|u| format!("`{u}`")));
+                    write!(f, "; {} is written with {units}", dimension.name())?;
+                }
+                Ok(())
+            }
+            Fault::WrongDimension(found) => {
+                let wanted = listed(
+                    any.iter()
+                        .map(|d| format!("{} such as \"{}\"", d.name(), d.example())),
+                );
+                write!(f, ": expected {wanted}, found {}", found.name())
+            }
+        }
+    }
+}
+
+/// "a", "a or b", "a, b or c".
+fn listed(items: impl Iterator<Item = String>) -> String {
+    let mut items: Vec<String> = items.collect();
+    match items.pop() {
+        Some(last) if items.is_empty() => last,
+        Some(last) => format!("{} or {last}", items.join(", ")),
+        None => String::new(),
+    }
+}
+
+/// Up to three known units that differ from `unit` by case or by at most two letters (at most half of them); those of the expected
+/// dimensions first.
+fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
+    let plain = unit.to_lowercase();
+    let mut found: Vec<_> = UNITS
+        .iter()
+        .map(|u| {
+            let edits = edits(&plain, &u.name.to_lowercase());
+            (!expected.contains(&u.dimension), edits, u.name)
+        })
+        .filter(|&(_, edits, _)| edits <= 2 && 2 * edits <= plain.chars().count().max(2))
+        .collect();
+    found.sort_by_key(|&(foreign, edits, _)| (edits > 0, foreign, edits));
+    let closest = found.first().map_or(0, |f| f.1);
+    found
+        .iter()
+        .filter(|f| f.1 == closest)
+        .take(3)
+        .map(|f| f.2)
+        .collect()
+}
+
+/// Letters to change, insert or delete to turn one word into the other (Levenshtein's distance).
+fn edits(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, ca) in a.chars().enumerate() {
+        let mut diagonal = row[0];
+        row[0] = i + 1;
+        for (j, &cb) in b.iter().enumerate() {
+            let change = diagonal + usize::from(ca != cb);
+            diagonal = row[j + 1];
+            row[j + 1] = change.min(diagonal + 1).min(row[j] + 1);
+        }
+    }
+    row[b.len()]
+}
