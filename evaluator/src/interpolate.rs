@@ -19,6 +19,8 @@ named! {
         Cubic = "cubic",
         /// Quintic B-spline through the pixels.
         Quintic = "quintic",
+        /// B-spline of degree 7 through the pixels.
+        Septic = "septic",
         /// Lanczos-windowed sinc on 6 x 6 pixels, its weights divided by their sum.
         Lanczos3 = "lanczos3",
         /// Lanczos-windowed sinc on 8 x 8 pixels, its weights divided by their sum.
@@ -75,6 +77,20 @@ impl Interpolator {
                     [-1.0, 5.0, -10.0, 10.0, -5.0, 1.0, 0.0, 0.0],
                 ],
             ),
+            Interpolator::Septic => (
+                8,
+                5040.0,
+                &[
+                    [1.0, 120.0, 1191.0, 2416.0, 1191.0, 120.0, 1.0, 0.0],
+                    [-7.0, -392.0, -1715.0, 0.0, 1715.0, 392.0, 7.0, 0.0],
+                    [21.0, 504.0, 315.0, -1680.0, 315.0, 504.0, 21.0, 0.0],
+                    [-35.0, -280.0, 665.0, 0.0, -665.0, 280.0, 35.0, 0.0],
+                    [35.0, 0.0, -315.0, 560.0, -315.0, 0.0, 35.0, 0.0],
+                    [-21.0, 84.0, -105.0, 0.0, 105.0, -84.0, 21.0, 0.0],
+                    [7.0, -42.0, 105.0, -140.0, 105.0, -42.0, 7.0, 0.0],
+                    [-1.0, 7.0, -21.0, 35.0, -35.0, 21.0, -7.0, 1.0],
+                ],
+            ),
             Interpolator::Lanczos3 => return lanczos(3),
             Interpolator::Lanczos4 => return lanczos(4),
         };
@@ -85,18 +101,18 @@ impl Interpolator {
     }
 
     /// Poles of the filter that turns pixels into coefficients: the roots within the unit circle of the sampled B-spline's
-    /// z-transform (z² + 4z + 1 and z⁴ + 26z³ + 66z² + 26z + 1).
+    /// z-transform, which is a polynomial of s = z + 1/z. Its roots in s: that of s + 4, those of s² + 26 s + 64, those of
+    /// s³ + 120 s² + 1188 s + 2176.
     fn poles(self) -> Vec<f64> {
-        match self {
-            Interpolator::Cubic => vec![3f64.sqrt() - 2.0],
-            Interpolator::Quintic => {
-                // With s = z + 1/z the quartic is s² + 26 s + 64 = 0.
-                [-13.0 + 105f64.sqrt(), -13.0 - 105f64.sqrt()]
-                    .map(|s: f64| (s + (s * s - 4.0).sqrt()) / 2.0)
-                    .to_vec()
-            }
+        let sums = match self {
+            Interpolator::Cubic => vec![-4.0],
+            Interpolator::Quintic => vec![-13.0 + 105f64.sqrt(), -13.0 - 105f64.sqrt()],
+            Interpolator::Septic => vec![-2.403460066117891, -8.282182046853598, -109.31435788702851],
             _ => vec![],
-        }
+        };
+        sums.into_iter()
+            .map(|s: f64| (s + (s * s - 4.0).sqrt()) / 2.0)
+            .collect()
     }
 }
 
