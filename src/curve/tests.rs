@@ -84,7 +84,10 @@ fn gallery() -> Vec<(&'static str, Curve)> {
     long.long_wall = "longer: streaks smear the correlation peak, shorter separation would help".into();
     let mut end = study(&spread(10e-6, 100e-6, 10), 3e-6, 1.0);
     end.long_wall = "longest pulse the separation allows".into();
+    let mut edge = study(&spread(10e-6, 1e-3, 12), 3e-6, 30.0);
+    edge.window_s = Some([10e-6, 12e-6]);
     vec![
+        ("edge", edge),
         ("both", study(&spread(5e-6, 1.2e-3, 14), 2.2e-6, 180.0)),
         ("three-decades", study(&spread(1e-6, 2e-3, 16), 1.5e-6, 100.0)),
         ("one-wall", one_sided),
@@ -159,6 +162,11 @@ fn texts_lie_inside_and_apart() {
                 a.x[0] >= 0.0 && a.x[1] <= SIZE[0] && a.y[0] >= 0.0 && a.y[1] <= SIZE[1],
                 "{name}: {words:?} is clipped: {a:?}"
             );
+            let in_frame = a.x[0] >= FRAME.x[0] && a.x[1] <= FRAME.x[1];
+            assert!(
+                in_frame || !words.contains("within"),
+                "{name}: {words:?} leaves the frame"
+            );
             for (b, others) in &texts[..k] {
                 let apart = a.x[1] <= b.x[0] || b.x[1] <= a.x[0] || a.y[1] <= b.y[0] || b.y[1] <= a.y[0];
                 assert!(apart, "{name}: {words:?} covers {others:?}");
@@ -222,6 +230,35 @@ fn a_power_law_is_a_straight_line() {
             "{steps:?}"
         );
     }
+}
+
+/// An error of zero lies below any logarithmic axis: its line leaves by the lower edge, on the way to the next point, and an error above
+/// the axis stays at the upper edge.
+#[test]
+fn lines_leave_by_the_lower_edge() {
+    let mut curve = study(&[50e-6, 100e-6, 200e-6], 2e-6, 100.0);
+    curve.points[1].bias_px = 0.0;
+    curve.points[0].bias_px = 0.03;
+    curve.points[0].random_px = 1e9;
+    let svg = draw(&curve);
+    let line = |color: &str| {
+        let path = svg
+            .lines()
+            .find(|l| l.starts_with("<path d") && l.contains(color) && l.contains("dasharray"));
+        let d = attribute(path.unwrap(), "d").unwrap();
+        let numbers = d
+            .split(['M', 'L', ' '])
+            .filter(|n| !n.is_empty())
+            .map(|n| n.parse::<f64>().unwrap());
+        numbers.collect::<Vec<f64>>()
+    };
+    let bias = line(BIAS);
+    assert_eq!(bias.len(), 4);
+    let (from, to) = (bias[0], bias[2]);
+    let second = 0.5 * (FRAME.x[0] + FRAME.x[1]);
+    assert!(to > from + 20.0 && to < second - 20.0, "{bias:?}");
+    assert_eq!(bias[3], FRAME.y[1]);
+    assert_eq!(line(RANDOM)[1], FRAME.y[0] + STRIP);
 }
 
 /// The streak's axis is the pulse's times a factor: its label 0.5 stands where the pulse makes half a pixel.
