@@ -105,12 +105,16 @@ impl Mie {
         let cosine = libm::cos(angle_rad);
         let (mut pi_before, mut pi) = (0.0, 1.0);
         let mut sums = [Complex64::ZERO; 2];
+        let mut inverse = 1.0;
         for (n, [a, b]) in self.numbered() {
             let tau = n * cosine * pi - (n + 1.0) * pi_before;
-            let weight = (2.0 * n + 1.0) / (n * (n + 1.0));
+            // (2n + 1)/(n (n + 1)) = 1/n + 1/(n + 1), and 1/n serves the recurrence too: one division a term, off its path.
+            let next = 1.0 / (n + 1.0);
+            let weight = inverse + next;
             sums[0] += (a * pi + b * tau) * weight;
             sums[1] += (a * tau + b * pi) * weight;
-            (pi_before, pi) = (pi, ((2.0 * n + 1.0) * cosine * pi - (n + 1.0) * pi_before) / n);
+            (pi_before, pi) = (pi, (2.0 + inverse) * cosine * pi - (1.0 + inverse) * pi_before);
+            inverse = next;
         }
         sums
     }

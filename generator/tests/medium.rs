@@ -159,7 +159,7 @@ fn amplitude_follows_the_first_order_lag() {
         (0.1, 0.99504),
         (0.2, 0.98058),
         (0.5, 0.89443),
-        (1.0, 0.70711),
+        (1.0, std::f64::consts::FRAC_1_SQRT_2),
     ] {
         assert!((amplitude_response(stokes) - share).abs() <= 0.5e-5);
     }
