@@ -7,8 +7,8 @@ use ndarray::ArrayView2;
 use rustfft::num_complex::Complex;
 
 use crate::error::Error;
+use crate::frames::{Frame, Frames};
 use crate::named::named;
-use crate::passes::Frames;
 use crate::plane::Plane;
 use crate::processing::{Pass, Processing};
 use crate::transform::Transform;
@@ -38,43 +38,6 @@ named! {
         /// normalised covariance, between -1 and 1, weighted by the product of the tapers. Needs a linear correlation.
         Covariance = "covariance",
     }
-}
-
-/// A frame as the correlation reads it: rows one after another, `size` being width and height.
-#[derive(Clone, Copy)]
-pub(crate) struct Frame<'a> {
-    pub pixels: &'a [f32],
-    pub size: [usize; 2],
-}
-
-impl Frame<'_> {
-    /// Copies the window with its upper-left pixel at `corner`; beyond the border the frame is mirrored at its edge pixels.
-    fn window(&self, corner: [isize; 2], size: [usize; 2], out: &mut [f32]) {
-        let [width, height] = self.size;
-        let inside = (0..2).all(|k| corner[k] >= 0 && corner[k] as usize + size[k] <= self.size[k]);
-        for (j, row) in out.chunks_exact_mut(size[0]).enumerate() {
-            let y = if inside {
-                corner[1] as usize + j
-            } else {
-                mirror(corner[1] + j as isize, height)
-            };
-            let pixels = &self.pixels[y * width..(y + 1) * width];
-            if inside {
-                row.copy_from_slice(&pixels[corner[0] as usize..][..size[0]]);
-            } else {
-                for (i, value) in row.iter_mut().enumerate() {
-                    *value = pixels[mirror(corner[0] + i as isize, width)];
-                }
-            }
-        }
-    }
-}
-
-/// The index in 0..length that `index` falls on when the axis is mirrored at the first and the last sample.
-pub(crate) fn mirror(index: isize, length: usize) -> usize {
-    let period = (2 * length as isize - 2).max(1);
-    let folded = index.rem_euclid(period);
-    folded.min(period - folded).min(length as isize - 1) as usize
 }
 
 /// Where the two windows of one vector begin in frame A and frame B.
@@ -127,20 +90,23 @@ impl WindowCorrelator {
         }
     }
 
-    /// Correlates the windows at each of `corners` and hands their planes to `take` in order: `None` if a window is uniform.
+    /// Correlates the windows at each of `corners` and hands their planes to `take` in order.
     pub fn correlate(
         &mut self,
         frames: [Frame; 2],
         corners: &[Corners],
-        mut take: impl FnMut(usize, Option<&Plane>),
+        mut take: impl FnMut(usize, &Plane),
     ) {
         for (first, two) in corners.chunks(2).enumerate().map(|(i, two)| (2 * i, two)) {
-            let mut textured = [false; 2];
-            for (k, at) in two.iter().enumerate() {
-                let [a, b] = &mut self.pixels[k];
-                frames[0].window(at.a, self.window, a);
-                frames[1].window(at.b, self.window, b);
-                textured[k] = self.taper(k);
+            for (pixels, at) in self.pixels.iter_mut().zip(two) {
+                for (pixels, (frame, corner)) in pixels.iter_mut().zip(frames.iter().zip([at.a, at.b])) {
+                    frame.window(corner, self.window, pixels);
+                    let mean = dot(pixels, &self.taper) / self.taper_sum;
+                    pixels
+                        .iter_mut()
+                        .zip(&self.taper)
+                        .for_each(|(p, weight)| *p = (*p - mean) * weight);
+                }
             }
             match self.normalise {
                 Normalise::None => self.plain(),
@@ -148,23 +114,9 @@ impl WindowCorrelator {
                 Normalise::Covariance => (0..two.len()).for_each(|k| self.covariance(k)),
             }
             for (k, plane) in self.planes.iter().take(two.len()).enumerate() {
-                take(first + k, textured[k].then_some(plane));
+                take(first + k, plane);
             }
         }
-    }
-
-    /// Subtracts the weighted mean and multiplies by the taper; false if a window is uniform to the precision of its numbers.
-    fn taper(&mut self, k: usize) -> bool {
-        let mut textured = true;
-        for pixels in &mut self.pixels[k] {
-            let mean = dot(pixels, &self.taper) / self.taper_sum;
-            for (pixel, weight) in pixels.iter_mut().zip(&self.taper) {
-                *pixel = (*pixel - mean) * weight;
-            }
-            let resolution = 1e-6 * mean;
-            textured &= dot(pixels, pixels) > resolution * resolution * self.taper_sum;
-        }
-        textured
     }
 
     fn plain(&mut self) {
@@ -192,6 +144,11 @@ impl WindowCorrelator {
             planes,
             ..
         } = self;
+        for pixels in &mut pixels[k] {
+            // The transforms pack these with the taper, and would lose the smaller of the two in the other's rounding.
+            let scale = (pixels.len() as f32 / dot(pixels, pixels).max(f32::MIN_POSITIVE)).sqrt();
+            pixels.iter_mut().for_each(|pixel| *pixel *= scale);
+        }
         let [a, b] = &pixels[k];
         let squared = |p: &[f32]| -> Vec<f32> { p.iter().zip(&*taper).map(|(p, w)| p * p / w).collect() };
         let (a2, b2) = (squared(a), squared(b));
@@ -365,8 +322,15 @@ pub fn correlation_plane(
         ..
     } = processing;
     let mut correlator = WindowCorrelator::new(window, weighting, correlation, normalise);
+    if frames
+        .views()
+        .iter()
+        .any(|frame| frame.is_uniform([0, 0], window))
+    {
+        return Ok(None);
+    }
     let mut plane = None;
     let corners = [Corners { a: [0, 0], b: [0, 0] }];
-    correlator.correlate(frames.views(), &corners, |_, found| plane = found.cloned());
+    correlator.correlate(frames.views(), &corners, |_, found| plane = Some(found.clone()));
     Ok(plane)
 }

@@ -1,6 +1,11 @@
 //! The predictor: a displacement at every pixel from the vectors of a pass, and frames deformed by it.
 
-use crate::interpolate::Interpolated;
+use ndarray::{Array2, ArrayView2};
+
+use crate::error::Error;
+use crate::field::{Vector, VectorField};
+use crate::frames::Frames;
+use crate::interpolate::{Interpolated, Interpolator};
 use crate::least_squares::Normal;
 use crate::named::named;
 
@@ -18,6 +23,38 @@ named! {
         /// The second-order polynomial fitted by least squares to the 5 x 5 vectors around each one.
         Regression = "regression",
     }
+}
+
+/// Both frames deformed by half of a displacement field, A backward and B forward: where the field is right they look alike, and
+/// what they show is at the place where it was midway in time.
+///
+/// The pixel at (x, y) of the results is frame A at (x, y) - d/2 and frame B at (x, y) + d/2, with d the displacement at (x, y) by
+/// the predictor that is laid through the vectors of `field` with `filter` (all vectors are used, whatever their status).
+///
+/// # Errors
+/// If the frames differ in size or hold values that are not finite, or the field is not a whole grid of finite displacements.
+pub fn deform(
+    a: ArrayView2<f32>,
+    b: ArrayView2<f32>,
+    field: &VectorField,
+    filter: PredictorFilter,
+    interpolator: Interpolator,
+) -> Result<[Array2<f32>; 2], Error> {
+    let frames = Frames::new(a, b)?;
+    let predictor = Predictor::from_field(field, filter)?;
+    let [a, b] = frames.views().map(|frame| {
+        let mut interpolated = Interpolated::new(frames.size, interpolator);
+        interpolated.load(frame);
+        interpolated
+    });
+    let [width, height] = frames.size;
+    let [mut left, mut right] = [(); 2].map(|()| Array2::zeros((height, width)));
+    if width > 0
+        && let (Some(left), Some(right)) = (left.as_slice_mut(), right.as_slice_mut())
+    {
+        predictor.deform([&a, &b], frames.size, [left, right]);
+    }
+    Ok([left, right])
 }
 
 /// A smooth displacement field through (or near) vectors on a regular grid: a cubic spline along each axis, with no curvature at
@@ -59,6 +96,39 @@ impl Predictor {
             rows,
             coefficients: displacements,
         }
+    }
+
+    /// From the vectors of a correlation.
+    pub fn from_field(field: &VectorField, filter: PredictorFilter) -> Result<Self, Error> {
+        let invalid = |what: String| Err(Error::Predictor { what });
+        let VectorField {
+            columns,
+            rows,
+            spacing,
+            ref vectors,
+            ..
+        } = *field;
+        if vectors.is_empty() || columns.checked_mul(rows) != Some(vectors.len()) {
+            return invalid(format!(
+                "{} vectors do not make {columns} columns and {rows} rows",
+                vectors.len()
+            ));
+        }
+        if spacing.contains(&0) {
+            return invalid("its spacing is 0 px".to_owned());
+        }
+        let finite = |v: &Vector| [v.x_px, v.y_px, v.dx_px, v.dy_px].iter().all(|p| p.is_finite());
+        if let Some(n) = vectors.iter().position(|v| !finite(v)) {
+            return invalid(format!("vector {n} is not finite"));
+        }
+        let displacements = vectors.iter().map(|v| [v.dx_px, v.dy_px]).collect();
+        Ok(Self::new(
+            [vectors[0].x_px, vectors[0].y_px],
+            spacing,
+            [columns, rows],
+            displacements,
+            filter,
+        ))
     }
 
     /// Displacement at a point, px.

@@ -7,7 +7,7 @@
 
 use multiversion::multiversion;
 
-use crate::correlation::{Frame, mirror};
+use crate::frames::{Frame, mirror};
 use crate::named::named;
 
 named! {
@@ -107,7 +107,7 @@ impl Interpolator {
         let sums = match self {
             Interpolator::Cubic => vec![-4.0],
             Interpolator::Quintic => vec![-13.0 + 105f64.sqrt(), -13.0 - 105f64.sqrt()],
-            Interpolator::Septic => vec![-2.403460066117891, -8.282182046853598, -109.31435788702851],
+            Interpolator::Septic => vec![-2.403460066117891, -8.282182046853598, -109.314_357_887_028_5],
             _ => vec![],
         };
         sums.into_iter()
@@ -296,7 +296,10 @@ fn sample_row(image: &Interpolated, y: usize, factor: f32, dx: &[f32], dy: &[f32
 /// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
-    let last = lines.len() - 1;
+    // A single sample is a constant and its own coefficient.
+    let Some(last) = lines.len().checked_sub(1).filter(|&last| last > 0) else {
+        return;
+    };
     for &pole in poles {
         let z = pole as f32;
         let gain = ((1.0 - pole) * (1.0 - 1.0 / pole)) as f32;

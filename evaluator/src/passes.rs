@@ -10,14 +10,13 @@
 //!
 //! In the last pass vectors that fail keep what was measured and carry the reason as their [`Status`].
 
-use std::borrow::Cow;
-
 use ndarray::ArrayView2;
 
-use crate::correlation::{Corners, Frame, WindowCorrelator};
+use crate::correlation::{Corners, WindowCorrelator};
 use crate::deform::Predictor;
 use crate::error::Error;
 use crate::field::{Status, Vector, VectorField};
+use crate::frames::{Frame, Frames};
 use crate::interpolate::Interpolated;
 use crate::outlier::Neighbourhood;
 use crate::peak;
@@ -39,52 +38,6 @@ pub fn correlate(
 ) -> Result<VectorField, Error> {
     let (height, width) = a.dim();
     Correlator::new(width, height, processing)?.correlate(a, b)
-}
-
-/// Two frames of one size with finite pixels.
-pub(crate) struct Frames<'a> {
-    pub size: [usize; 2],
-    pixels: [Cow<'a, [f32]>; 2],
-}
-
-impl<'a> Frames<'a> {
-    pub fn new(a: ArrayView2<'a, f32>, b: ArrayView2<'a, f32>) -> Result<Self, Error> {
-        let size = |frame: &ArrayView2<f32>| [frame.ncols(), frame.nrows()];
-        if size(&a) != size(&b) {
-            return Err(Error::FrameSizes {
-                a: size(&a),
-                b: size(&b),
-            });
-        }
-        let size = size(&a);
-        let pixels = [('A', a), ('B', b)].map(|(frame, array)| {
-            let pixels = match array.to_slice() {
-                Some(slice) => Cow::Borrowed(slice),
-                None => Cow::Owned(array.iter().copied().collect()),
-            };
-            match pixels.iter().position(|p| !p.is_finite()) {
-                None => Ok(pixels),
-                Some(n) => Err(Error::NotFinite {
-                    frame,
-                    x: n % size[0],
-                    y: n / size[0],
-                    value: pixels[n].to_string(),
-                }),
-            }
-        });
-        let [a, b] = pixels;
-        Ok(Self {
-            size,
-            pixels: [a?, b?],
-        })
-    }
-
-    pub fn views(&self) -> [Frame<'_>; 2] {
-        [0, 1].map(|k| Frame {
-            pixels: &self.pixels[k],
-            size: self.size,
-        })
-    }
 }
 
 /// Correlates pairs of one size, one after another, with plans, weights and buffers made once.
@@ -157,41 +110,8 @@ impl Correlator {
         b: ArrayView2<f32>,
         predictor: &VectorField,
     ) -> Result<VectorField, Error> {
-        let invalid = |what: String| Err(Error::Predictor { what });
-        let VectorField {
-            columns,
-            rows,
-            spacing,
-            ref vectors,
-            ..
-        } = *predictor;
-        if vectors.is_empty() || columns.checked_mul(rows) != Some(vectors.len()) {
-            return invalid(format!(
-                "{} vectors do not make {columns} columns and {rows} rows",
-                vectors.len()
-            ));
-        }
-        if spacing.contains(&0) {
-            return invalid("its spacing is 0 px".to_owned());
-        }
-        let finite = |v: &Vector| [v.x_px, v.y_px, v.dx_px, v.dy_px].iter().all(|p| p.is_finite());
-        if let Some(n) = vectors.iter().position(|v| !finite(v)) {
-            return invalid(format!("vector {n} is not finite"));
-        }
-        let displacements = vectors.iter().map(|v| [v.dx_px, v.dy_px]).collect();
-        let first = [vectors[0].x_px, vectors[0].y_px];
-        let filter = self.processing.predictor_filter;
-        self.run(
-            a,
-            b,
-            Some(Predictor::new(
-                first,
-                spacing,
-                [columns, rows],
-                displacements,
-                filter,
-            )),
-        )
+        let predictor = Predictor::from_field(predictor, self.processing.predictor_filter)?;
+        self.run(a, b, Some(predictor))
     }
 
     fn run(
@@ -248,24 +168,35 @@ impl Correlator {
                 predictor.map_or([0.0; 2], |predictor| predictor.at(x, y))
             })
             .collect();
-        let shift = |n: usize| {
-            if processing.deform {
-                [0.0; 2]
-            } else {
-                predicted[n].map(f64::round)
-            }
-        };
-        let corners: Vec<Corners> = places
-            .enumerate()
-            .map(|(n, (column, row))| {
+        // Windows of both frames, moved by the predicted displacement to the whole pixel.
+        let moved: Vec<([isize; 2], Corners)> = places
+            .zip(&predicted)
+            .map(|((column, row), predicted)| {
                 let corner = grid.corner(column, row).map(|c| c as isize);
-                let shift = shift(n).map(|s| s as isize);
-                Corners {
-                    a: [0, 1].map(|k| corner[k] - shift[k] / 2),
-                    b: [0, 1].map(|k| corner[k] + shift[k] - shift[k] / 2),
-                }
+                let shift = predicted.map(|p| p.round() as isize);
+                let a = [0, 1].map(|k| corner[k] - shift[k] / 2);
+                (
+                    shift,
+                    Corners {
+                        a,
+                        b: [0, 1].map(|k| a[k] + shift[k]),
+                    },
+                )
             })
             .collect();
+        let original = frames.views();
+        let uniform = |Corners { a, b }| {
+            original[0].is_uniform(a, grid.window) || original[1].is_uniform(b, grid.window)
+        };
+        let corners: Vec<Corners> = if processing.deform {
+            let at = |n: usize| {
+                grid.corner(n % grid.columns, n / grid.columns)
+                    .map(|c| c as isize)
+            };
+            (0..grid.len()).map(|n| Corners { a: at(n), b: at(n) }).collect()
+        } else {
+            moved.iter().map(|(_, corners)| *corners).collect()
+        };
         let views = match predictor {
             Some(predictor) if processing.deform => {
                 let [a, b] = &mut *deformed;
@@ -275,14 +206,23 @@ impl Correlator {
                     size: *size,
                 })
             }
-            _ => frames.views(),
+            _ => original,
         };
         let mut measured = Vec::with_capacity(corners.len());
         correlator.correlate(views, &corners, |n, plane| {
-            let start = if processing.deform { predicted[n] } else { shift(n) };
-            let found = plane.map_or([None; 2], peak::find);
+            let (shift, place) = moved[n];
+            let start = if processing.deform {
+                predicted[n]
+            } else {
+                shift.map(|s| s as f64)
+            };
+            let found = if uniform(place) {
+                [None; 2]
+            } else {
+                peak::find(plane)
+            };
             let peaks = found.map(|peak| {
-                let residual = processing.peak_fit.locate(plane?, peak?);
+                let residual = processing.peak_fit.locate(plane, peak?);
                 Some([start[0] + residual[0], start[1] + residual[1]])
             });
             let peak_ratio = match found {

@@ -26,7 +26,11 @@ pub fn render(width: usize, height: usize, d: f64, particles: &[Particle]) -> Ar
     let edges = |centre: f64, length: usize| {
         let first = (centre - reach).ceil().max(0.0) as usize;
         let last = (centre + reach).floor().min(length as f64 - 1.0);
-        let shares = if last < 0.0 { 0 } else { (last as usize + 1).saturating_sub(first) };
+        let shares = if last < 0.0 {
+            0
+        } else {
+            (last as usize + 1).saturating_sub(first)
+        };
         let cumulated = |edge: f64| 0.5 * libm::erf((edge - centre) / (sigma * std::f64::consts::SQRT_2));
         let shares: Vec<f64> = (0..shares)
             .map(|i| (first + i) as f64)
@@ -62,14 +66,24 @@ pub struct Scene {
 
 impl Scene {
     pub const fn new(width: usize, height: usize, ppp: f64, d: f64) -> Self {
-        Self { width, height, ppp, d, electrons: 1000.0, gaussian_sheet: false }
+        Self {
+            width,
+            height,
+            ppp,
+            d,
+            electrons: 1000.0,
+            gaussian_sheet: false,
+        }
     }
 
     /// Noise-free frames. `at(x, y)` gives the places in frame A and frame B of the particle that is at (x, y) midway.
     pub fn frames(&self, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 2]) -> [Array2<f64>; 2] {
         const MARGIN: f64 = 20.0;
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let (width, height) = (self.width as f64 + 2.0 * MARGIN, self.height as f64 + 2.0 * MARGIN);
+        let (width, height) = (
+            self.width as f64 + 2.0 * MARGIN,
+            self.height as f64 + 2.0 * MARGIN,
+        );
         let density = self.ppp * if self.gaussian_sheet { 2.4 } else { 1.0 };
         let number = Poisson::new(density * width * height).unwrap().sample(&mut rng) as usize;
         let mut frames = [Vec::with_capacity(number), Vec::with_capacity(number)];
@@ -77,7 +91,12 @@ impl Scene {
             let x = rng.random::<f64>() * width - MARGIN - 0.5;
             let y = rng.random::<f64>() * height - MARGIN - 0.5;
             let u = (rng.random::<f64>() - 0.5) * 2.4;
-            let electrons = self.electrons * if self.gaussian_sheet { (-8.0 * u * u).exp() } else { 1.0 };
+            let electrons = self.electrons
+                * if self.gaussian_sheet {
+                    (-8.0 * u * u).exp()
+                } else {
+                    1.0
+                };
             for (frame, [x, y]) in frames.iter_mut().zip(at(x, y)) {
                 frame.push(Particle { x, y, electrons });
             }
@@ -87,8 +106,10 @@ impl Scene {
 
     /// Noise-free frames displaced uniformly.
     pub fn uniform(&self, seed: u64, [dx, dy]: [f64; 2]) -> [Frame; 2] {
-        self.frames(seed, |x, y| [[x - dx / 2.0, y - dy / 2.0], [x + dx / 2.0, y + dy / 2.0]])
-            .map(|frame| frame.mapv(|v| v as f32))
+        self.frames(seed, |x, y| {
+            [[x - dx / 2.0, y - dy / 2.0], [x + dx / 2.0, y + dy / 2.0]]
+        })
+        .map(|frame| frame.mapv(|v| v as f32))
     }
 }
 
@@ -106,5 +127,8 @@ pub fn camera(seed: u64, electrons: &Array2<f64>, background: f64, dark_noise: f
 pub fn moments(values: &[f64]) -> (f64, f64) {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
-    (mean, (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt())
+    (
+        mean,
+        (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt(),
+    )
 }

@@ -1,0 +1,105 @@
+//! The frames of a pair, checked once and then read as plain rows of pixels.
+
+use std::borrow::Cow;
+
+use ndarray::ArrayView2;
+
+use crate::error::Error;
+
+/// Two frames of one size with finite pixels.
+pub(crate) struct Frames<'a> {
+    pub size: [usize; 2],
+    pixels: [Cow<'a, [f32]>; 2],
+}
+
+impl<'a> Frames<'a> {
+    pub fn new(a: ArrayView2<'a, f32>, b: ArrayView2<'a, f32>) -> Result<Self, Error> {
+        let size = |frame: &ArrayView2<f32>| [frame.ncols(), frame.nrows()];
+        if size(&a) != size(&b) {
+            return Err(Error::FrameSizes {
+                a: size(&a),
+                b: size(&b),
+            });
+        }
+        let size = size(&a);
+        let pixels = [('A', a), ('B', b)].map(|(frame, array)| {
+            let pixels = match array.to_slice() {
+                Some(slice) => Cow::Borrowed(slice),
+                None => Cow::Owned(array.iter().copied().collect()),
+            };
+            match pixels.iter().position(|p| !p.is_finite()) {
+                None => Ok(pixels),
+                Some(n) => Err(Error::NotFinite {
+                    frame,
+                    x: n % size[0],
+                    y: n / size[0],
+                    value: pixels[n].to_string(),
+                }),
+            }
+        });
+        let [a, b] = pixels;
+        Ok(Self {
+            size,
+            pixels: [a?, b?],
+        })
+    }
+
+    pub fn views(&self) -> [Frame<'_>; 2] {
+        [0, 1].map(|k| Frame {
+            pixels: &self.pixels[k],
+            size: self.size,
+        })
+    }
+}
+
+/// The pixels of a frame, row by row, `size` being width and height.
+#[derive(Clone, Copy)]
+pub(crate) struct Frame<'a> {
+    pub pixels: &'a [f32],
+    pub size: [usize; 2],
+}
+
+impl Frame<'_> {
+    /// Whether the window's pixels are all alike, to the precision of their numbers: there is nothing to correlate.
+    pub fn is_uniform(&self, corner: [isize; 2], size: [usize; 2]) -> bool {
+        let [width, height] = self.size;
+        let pixel = |x: usize, y: usize| {
+            let [x, y] = [
+                mirror(corner[0] + x as isize, width),
+                mirror(corner[1] + y as isize, height),
+            ];
+            self.pixels[y * width + x]
+        };
+        let first = pixel(0, 0);
+        // Ends at the first pixel that differs, which in most windows is among the first few.
+        (0..size[1]).all(|y| (0..size[0]).all(|x| (pixel(x, y) - first).abs() <= 1e-6 * first.abs()))
+    }
+
+    /// Copies the window with its upper-left pixel at `corner`; beyond the border the frame is mirrored at its edge pixels.
+    pub fn window(&self, corner: [isize; 2], size: [usize; 2], out: &mut [f32]) {
+        let [width, height] = self.size;
+        let inside = (0..2).all(|k| corner[k] >= 0 && corner[k] as usize + size[k] <= self.size[k]);
+        for (j, row) in out.chunks_exact_mut(size[0]).enumerate() {
+            let y = if inside {
+                corner[1] as usize + j
+            } else {
+                mirror(corner[1] + j as isize, height)
+            };
+            let pixels = &self.pixels[y * width..(y + 1) * width];
+            if inside {
+                row.copy_from_slice(&pixels[corner[0] as usize..][..size[0]]);
+            } else {
+                for (i, value) in row.iter_mut().enumerate() {
+                    *value = pixels[mirror(corner[0] + i as isize, width)];
+                }
+            }
+        }
+    }
+}
+
+/// The index in 0..length that `index` falls on when the axis is mirrored at the first and the last sample.
+pub(crate) fn mirror(index: isize, length: usize) -> usize {
+    let period = (2 * length as isize - 2).max(1);
+    let folded = index.rem_euclid(period);
+    folded.min(period - folded).min(length as isize - 1) as usize
+}
