@@ -1,2 +1,7 @@
-//! motefield.
-fn main() {}
+//! The command line of motefield.
+
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::main()
+}

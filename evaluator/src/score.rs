@@ -9,9 +9,9 @@
 
 use std::borrow::Cow;
 
-use crate::field::{Status, VectorField};
+use crate::field::{Status, Vector};
 use crate::statistics::{Estimate, Sheets, fraction, mean, root_mean_square};
-use crate::window::{Weighting, window_weights};
+use crate::window::{Grid, Weighting, window_weights};
 
 /// A vector farther than this from the truth is an outlier, px (common practice, no source).
 pub const OUTLIER_PX: f64 = 1.0;
@@ -26,27 +26,17 @@ pub struct Truth {
 }
 
 impl Truth {
-    /// Takes the truth at the vectors of `field` from a function of place (x, y), px. The average over a window samples
+    /// Takes the truth on the windows of `grid` from a function of place (x, y), px. The average over a window samples
     /// it once in every block of `block` × `block` pixels of the image, at the block's middle.
-    pub fn new(
-        field: &VectorField,
-        weighting: Weighting,
-        block: usize,
-        at: impl Fn(f64, f64) -> [f64; 2],
-    ) -> Truth {
+    pub fn new(grid: &Grid, weighting: Weighting, block: usize, at: impl Fn(f64, f64) -> [f64; 2]) -> Truth {
         let block = block.max(1);
+        let counts = [grid.columns, grid.rows];
+        // For each window along an axis: the blocks it touches and the weight of each.
         let along = |axis: usize| -> Vec<Vec<(usize, f64)>> {
-            let (count, step) = if axis == 0 {
-                (field.columns, 1)
-            } else {
-                (field.rows, field.columns)
-            };
-            let weights = window_weights(weighting, field.window[axis]);
-            (0..count)
+            let weights = window_weights(weighting, grid.window[axis]);
+            (0..counts[axis])
                 .map(|k| {
-                    let vector = &field.vectors[k * step];
-                    let centre = if axis == 0 { vector.x_px } else { vector.y_px };
-                    let first = (centre - 0.5 * (field.window[axis] as f64 - 1.0)).round() as usize;
+                    let first = grid.origin[axis] + k * grid.spacing[axis];
                     let mut blocks: Vec<(usize, f64)> = Vec::new();
                     for (pixel, weight) in (first..).zip(&weights) {
                         match blocks.last_mut() {
@@ -58,13 +48,10 @@ impl Truth {
                 })
                 .collect()
         };
-        let point_px = field.vectors.iter().map(|v| at(v.x_px, v.y_px)).collect();
-        if field.vectors.is_empty() {
-            return Truth {
-                point_px,
-                window_px: Vec::new(),
-            };
-        }
+        let point_px = (0..grid.len())
+            .map(|k| grid.centre(k % grid.columns, k / grid.columns))
+            .map(|[x, y]| at(x, y))
+            .collect();
         let (across, down) = (along(0), along(1));
         let end =
             |blocks: &[Vec<(usize, f64)>]| blocks.last().and_then(|b| b.last()).map_or(0, |(k, _)| k + 1);
@@ -103,11 +90,10 @@ pub struct Errors {
 }
 
 impl Errors {
-    /// The errors of `field` against `truth`, which must be that of the same grid.
-    pub fn new(field: &VectorField, truth: &Truth) -> Errors {
+    /// The errors of vectors against `truth`, which must be that of the same grid.
+    pub fn of(vectors: &[Vector], truth: &Truth) -> Errors {
         let against = |truth: &[[f64; 2]]| -> Vec<[f64; 2]> {
-            field
-                .vectors
+            vectors
                 .iter()
                 .zip(truth)
                 .map(|(v, t)| [v.dx_px - t[0], v.dy_px - t[1]])
@@ -117,7 +103,7 @@ impl Errors {
             point_px: against(&truth.point_px),
             window_px: against(&truth.window_px),
         };
-        for (k, vector) in field.vectors.iter().enumerate() {
+        for (k, vector) in vectors.iter().enumerate() {
             let [ex, ey] = errors.point_px[k];
             if vector.status != Status::Valid || !(ex.hypot(ey) <= OUTLIER_PX) {
                 errors.point_px[k] = [f64::NAN; 2];
@@ -171,9 +157,9 @@ pub struct Study<'a> {
     pub part: Option<&'a [bool]>,
 }
 
-/// Lag, in grid steps, within which windows of this field share pixels.
-pub fn reach(field: &VectorField) -> [usize; 2] {
-    [0, 1].map(|k| (field.window[k] - 1) / field.spacing[k])
+/// Lag, in grid steps, within which windows of this grid share pixels.
+pub fn reach(grid: &Grid) -> [usize; 2] {
+    [0, 1].map(|k| (grid.window[k] - 1) / grid.spacing[k])
 }
 
 impl Study<'_> {

@@ -15,10 +15,21 @@ fn scene(streak_px: f64) -> Scene {
         seeding_ppp: 0.05,
         electrons: 5000.0,
         background_e: 20.0,
-        sheet: Sheet { profile: Profile::Gaussian, thickness_px: 20.0 },
+        sheet: Sheet {
+            profile: Profile::Gaussian,
+            thickness_px: 20.0,
+        },
         exposure: Exposure::Streak([streak_px, 0.0]),
-        flow: Arc::new(Uniform { displacement_px: [3.3, 0.0, 0.0] }),
-        sensor: Some(Sensor { bits: 12, gain_dn_per_e: 0.3, full_well_e: 12_000.0, dark_noise_e: 5.0, black_level_dn: 8.0 }),
+        flow: Arc::new(Uniform {
+            displacement_px: [3.3, 0.0, 0.0],
+        }),
+        sensor: Some(Sensor {
+            bits: 12,
+            gain_dn_per_e: 0.3,
+            full_well_e: 12_000.0,
+            dark_noise_e: 5.0,
+            black_level_dn: 8.0,
+        }),
     }
 }
 

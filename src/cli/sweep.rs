@@ -1,0 +1,180 @@
+//! `sweep`
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::Ordering;
+
+use clap::Args;
+use motefield::failure::Failure;
+use motefield::files::Output;
+use motefield::plan::{Plan, Speeds, short};
+use motefield::study::{Experiment, Point, run};
+use motefield::table::{Label, csv, digits, figures};
+use motefield::vary::Vary;
+use motefield_generator::Exposure;
+use serde_json::{Value, json};
+
+use super::progress::Bar;
+use super::{EffortArguments, SetupArguments, print, print_json, stop_on_interrupt};
+
+#[derive(Args)]
+pub struct Sweep {
+    #[command(flatten)]
+    setup: SetupArguments,
+    /// KEY=FROM..TO:log:N, KEY=FROM..TO:lin:N or KEY=a,b,c
+    #[arg(long, value_name = "KEY=VALUES")]
+    vary: String,
+    #[command(flatten)]
+    effort: EffortArguments,
+    /// Directory for table.csv and study.json; a fresh one if not given
+    #[arg(long)]
+    out: Option<PathBuf>,
+    /// Overwrites what is there
+    #[arg(long)]
+    force: bool,
+    /// Prints JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// Mean streak in the fastest tenth of the field, px.
+fn streak_px(plan: &Plan) -> f64 {
+    match plan.scene.exposure {
+        Exposure::Fraction(f) => f * Speeds::of(&plan.scene).fast_px,
+        Exposure::Streak([x, y]) => x.hypot(y),
+    }
+}
+
+impl Sweep {
+    pub fn run(&self) -> Result<ExitCode, Failure> {
+        self.effort.use_threads()?;
+        let source = self.setup.source()?;
+        let vary: Vary = self.vary.parse()?;
+        let mut labels = Vec::new();
+        let mut experiments = Vec::new();
+        for value in &vary.values {
+            let plan = source.with(&[(&vary.key, value.text.clone())]).plan()?;
+            let streak_px = streak_px(&plan);
+            labels.push(Label {
+                value: value.number.clone(),
+                unit: value.unit.clone(),
+                streak_px,
+            });
+            experiments.push(Experiment {
+                scene: plan.scene,
+                processing: plan.processing,
+            });
+        }
+        let out = Output::new(self.out.as_deref(), "sweep", self.force);
+        out.prepare(&["table.csv", "study.json"])?;
+        let effort = self.effort.effort();
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        let points = run(&experiments, &effort, &bar, &stop);
+        bar.finish();
+        let rows: Vec<(Label, &Point)> = labels
+            .into_iter()
+            .zip(&points)
+            .filter_map(|(label, point)| Some((label, point.as_ref()?)))
+            .collect();
+        let stopped = stop.load(Ordering::Relaxed);
+        out.write("table.csv", csv(&rows).as_bytes())?;
+        let study = json!({
+            "schema": "motefield-sweep/1",
+            "version": env!("CARGO_PKG_VERSION"),
+            "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+            "vary": vary.key,
+            "seed": effort.seed,
+            "precision": effort.precision,
+            "stopped": stopped,
+            "points": rows.iter().map(|(label, point)| json_row(label, point)).collect::<Vec<_>>(),
+        });
+        out.write("study.json", format!("{study:#}\n").as_bytes())?;
+        if self.json {
+            print_json(&study);
+        } else {
+            print(&words(&vary.key, &rows));
+            print(&format!("Whole table: {}\n", out.path("table.csv").display()));
+        }
+        if stopped {
+            eprintln!("Stopped early; the table holds what was done.");
+            return Ok(ExitCode::from(130));
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+fn json_row(label: &Label, point: &Point) -> Value {
+    let mut row = json!({
+        "value": label.value,
+        "unit": label.unit,
+        "streak_px": label.streak_px,
+        "pairs": point.score.pairs,
+        "vectors": point.score.vectors,
+        "effective_vectors": point.score.effective_vectors,
+    });
+    for (name, e) in figures(point) {
+        row[name] = json!({ "value": e.value, "lo": e.lo, "hi": e.hi });
+    }
+    row
+}
+
+/// The figures one looks at first, as a table for the eye.
+fn words(key: &str, rows: &[(Label, &Point)]) -> String {
+    let head = [
+        key,
+        "streak px",
+        "bias x px",
+        "random x px",
+        "bias y px",
+        "random y px",
+        "total px",
+        "outliers",
+        "pairs",
+    ];
+    let body: Vec<Vec<String>> = rows
+        .iter()
+        .map(|(label, point)| {
+            let s = &point.score;
+            let [x, y] = &s.point;
+            let spread = |e: motefield_evaluator::statistics::Estimate| {
+                format!("{} ±{}", short(e.value), short(0.5 * (e.hi - e.lo)))
+            };
+            let value = if label.unit == "f/" {
+                format!("f/{}", label.value)
+            } else {
+                format!("{} {}", label.value, label.unit)
+            };
+            vec![
+                value.trim_end().to_owned(),
+                short(label.streak_px),
+                spread(x.bias_px),
+                spread(x.random_px),
+                spread(y.bias_px),
+                spread(y.random_px),
+                spread(s.total_px),
+                format!("{} %", digits((1e4 * s.outliers.value).round() / 1e2)),
+                s.pairs.to_string(),
+            ]
+        })
+        .collect();
+    let width = |k: usize| {
+        body.iter()
+            .map(|row| row[k].chars().count())
+            .chain([head[k].chars().count()])
+            .max()
+            .unwrap_or(0)
+    };
+    let line = |cells: &mut dyn Iterator<Item = &str>| {
+        let cells: Vec<String> = cells
+            .enumerate()
+            .map(|(k, cell)| format!("{cell:>w$}", w = width(k)))
+            .collect();
+        cells.join("  ") + "\n"
+    };
+    let mut text = line(&mut head.into_iter());
+    for row in &body {
+        text.push_str(&line(&mut row.iter().map(String::as_str)));
+    }
+    text + "± is half the 95 % interval.\n"
+}

@@ -1,0 +1,223 @@
+//! `correlate` and `score`
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Args;
+use motefield::failure::Failure;
+use motefield::files;
+use motefield::plan::short;
+use motefield::setup::Setup;
+use motefield::vectors;
+use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::{Processing, correlate};
+use serde_json::json;
+
+use super::{print, print_json};
+
+#[derive(Args)]
+pub struct Correlate {
+    /// Frame A: grey TIFF or PNG
+    a: PathBuf,
+    /// Frame B, of the same size
+    b: PathBuf,
+    /// Setup whose [processing] is used; the default processing if none is named
+    #[arg(long)]
+    setup: Option<PathBuf>,
+    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    changes: Vec<String>,
+    /// File for the vectors
+    #[arg(long, default_value = "vectors.csv")]
+    out: PathBuf,
+    /// Overwrites what is there
+    #[arg(long)]
+    force: bool,
+    /// Prints the vectors as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// The processing of a setup, or the default with changes.
+fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing, Failure> {
+    use motefield::source::Source;
+    Ok(match setup {
+        Some(path) => Source::open(Some(path), changes)?.setup()?.processing,
+        None => {
+            let source = Source {
+                name: "the command line".to_owned(),
+                text: "[flow]\nkind = \"uniform\"\nvelocity = [\"0 px\", \"0 px\"]\n".to_owned(),
+                changes: Source::open(None, changes)?.changes,
+            };
+            let setup: Setup = source.setup()?;
+            setup.processing
+        }
+    })
+}
+
+impl Correlate {
+    pub fn run(&self) -> Result<ExitCode, Failure> {
+        let processing = processing(self.setup.as_deref(), &self.changes)?;
+        files::may_write(&self.out, self.force)?;
+        let (a, b) = (files::read_image(&self.a)?, files::read_image(&self.b)?);
+        if a.dim() != b.dim() {
+            let size = |(height, width): (usize, usize)| format!("{width} x {height} px");
+            return Err(Failure::input(format!(
+                "{} is {} and {} is {}: both frames of a pair must have the same size; give the two frames of one pair",
+                self.a.display(),
+                size(a.dim()),
+                self.b.display(),
+                size(b.dim())
+            )));
+        }
+        let field = correlate(a.view(), b.view(), &processing).map_err(|e| {
+            Failure::input(format!(
+                "processing of {} and {}: {e}",
+                self.a.display(),
+                self.b.display()
+            ))
+        })?;
+        files::write(&self.out, vectors::csv(&field).as_bytes())?;
+        let valid = field
+            .vectors
+            .iter()
+            .filter(|v| v.status == motefield_evaluator::Status::Valid)
+            .count();
+        if self.json {
+            print_json(&json!({
+                "schema": "motefield-vectors/1",
+                "columns": field.columns,
+                "rows": field.rows,
+                "window_px": field.window,
+                "spacing_px": field.spacing,
+                "vectors": field.vectors.iter().map(|v| json!({ "x_px": v.x_px, "y_px": v.y_px, "dx_px": v.dx_px, "dy_px": v.dy_px, "peak_ratio": v.peak_ratio, "status": v.status.as_str() })).collect::<Vec<_>>(),
+            }));
+        } else {
+            print(&format!(
+                "{} vectors, {valid} of them valid, in {}\n",
+                field.vectors.len(),
+                self.out.display()
+            ));
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+#[derive(Args)]
+pub struct Score {
+    /// Vectors of one pair each, as `correlate` writes them
+    #[arg(required = true)]
+    vectors: Vec<PathBuf>,
+    /// Directory with the truth that `render` wrote (truth-00000.npy), or such a file
+    #[arg(long)]
+    truth: PathBuf,
+    /// Setup with the [processing] that was used: its final window averages the truth; the default processing if none is named
+    #[arg(long)]
+    setup: Option<PathBuf>,
+    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    changes: Vec<String>,
+    /// Prints JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Score {
+    pub fn run(&self) -> Result<ExitCode, Failure> {
+        let processing = processing(self.setup.as_deref(), &self.changes)?;
+        let file = if self.truth.is_dir() {
+            self.truth.join("truth-00000.npy")
+        } else {
+            self.truth.clone()
+        };
+        let truth = files::read_npy(&file)?;
+        let window = processing.passes.last().expect("at least one pass").window;
+        let mut grid = None;
+        let mut errors = Vec::new();
+        for path in &self.vectors {
+            let (vectors, found) = vectors::read(path, window)?;
+            let grid = grid.get_or_insert_with(|| found.clone());
+            if *grid != found {
+                return Err(Failure::input(format!(
+                    "{}: its vectors stand on another grid than those of {}; score them apart",
+                    path.display(),
+                    self.vectors[0].display()
+                )));
+            }
+            let (_, height, width) = truth.dim();
+            if vectors::end(&found)
+                .iter()
+                .zip([width, height])
+                .any(|(end, size)| *end > size)
+            {
+                return Err(Failure::input(format!(
+                    "{}: its windows of {} x {} px reach beyond the {width} x {height} px of {}; name the setup whose processing was used with --setup",
+                    path.display(),
+                    window[0],
+                    window[1],
+                    file.display()
+                )));
+            }
+            let truth = Truth::new(&found, processing.weighting, 1, |x, y| {
+                vectors::interpolate(&truth, x, y)
+            });
+            errors.push(Errors::of(&vectors, &truth));
+        }
+        let grid = grid.expect("at least one file");
+        let score = Study {
+            columns: grid.columns,
+            reach: reach(&grid),
+            pairs: &errors,
+            part: None,
+        }
+        .score();
+        let mut value = json!({
+            "schema": "motefield-score/1",
+            "version": env!("CARGO_PKG_VERSION"),
+            "pairs": score.pairs,
+            "vectors": score.vectors,
+            "effective_vectors": score.effective_vectors,
+        });
+        let mut lines = String::new();
+        let figures = [("", &score.point), ("window_", &score.window)]
+            .into_iter()
+            .flat_map(|(prefix, parts)| {
+                ["x", "y"]
+                    .into_iter()
+                    .zip(parts)
+                    .map(move |(axis, c)| (prefix, axis, c))
+            })
+            .flat_map(|(prefix, axis, c)| {
+                [
+                    ("bias", c.bias_px),
+                    ("random", c.random_px),
+                    ("total", c.total_px),
+                ]
+                .map(|(what, e)| (format!("{prefix}{what}_{axis}_px"), e))
+            })
+            .chain([
+                ("total_px".to_owned(), score.total_px),
+                ("outliers".to_owned(), score.outliers),
+            ]);
+        for (name, e) in figures {
+            lines.push_str(&format!(
+                "  {name:<20} {:>10}   95 %: {} to {}\n",
+                short(e.value),
+                short(e.lo),
+                short(e.hi)
+            ));
+            value[name] = json!({ "value": e.value, "lo": e.lo, "hi": e.hi });
+        }
+        if self.json {
+            print_json(&value);
+        } else {
+            print(&format!(
+                "{} vectors of {} pairs, worth {} independent ones; measured - true:\n{lines}",
+                score.vectors,
+                score.pairs,
+                short(score.effective_vectors)
+            ));
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}

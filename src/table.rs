@@ -1,0 +1,87 @@
+//! `table.csv`: one row a point, every figure with its interval.
+
+use std::fmt::Write;
+
+use motefield_evaluator::statistics::Estimate;
+
+use crate::study::Point;
+
+/// A row's label: the value varied.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Label {
+    /// Number or word.
+    pub value: String,
+    /// Unit; empty for plain numbers and words.
+    pub unit: String,
+    /// Mean streak length in the fastest tenth of the field, px.
+    pub streak_px: f64,
+}
+
+/// The figures of a point by their column names, in the order of the table.
+pub fn figures(point: &Point) -> Vec<(String, Estimate)> {
+    let mut all = Vec::new();
+    for (prefix, components) in [("", &point.score.point), ("window_", &point.score.window)] {
+        for (axis, c) in ["x", "y"].iter().zip(components) {
+            for (name, estimate) in [
+                ("bias", c.bias_px),
+                ("random", c.random_px),
+                ("total", c.total_px),
+            ] {
+                all.push((format!("{prefix}{name}_{axis}_px"), estimate));
+            }
+        }
+        if prefix.is_empty() {
+            all.push(("outliers".to_owned(), point.score.outliers));
+            all.push(("total_px".to_owned(), point.score.total_px));
+            all.push(("fast_total_px".to_owned(), point.fast.total_px));
+            all.push(("fast_outliers".to_owned(), point.fast.outliers));
+        }
+    }
+    all
+}
+
+/// The table as CSV. Columns: `value, unit, streak_px, pairs, vectors, effective_vectors`, then each figure with `_lo` and `_hi`,
+/// the ends of its 95 % interval: bias, random and total error of x and of y against the truth at the vector's position, `outliers`,
+/// `total_px` (root mean square length of the error vector) over the field and, as `fast_…`, over its fastest
+/// tenth; then those of x and y against the truth averaged over the window, as `window_…`.
+pub fn csv(rows: &[(Label, &Point)]) -> String {
+    let mut text = String::from("value,unit,streak_px,pairs,vectors,effective_vectors");
+    if let Some((_, point)) = rows.first() {
+        for (name, _) in figures(point) {
+            let _ = write!(text, ",{name},{name}_lo,{name}_hi");
+        }
+    }
+    text.push('\n');
+    for (label, point) in rows {
+        let s = &point.score;
+        let _ = write!(
+            text,
+            "{},{},{},{},{},{}",
+            label.value,
+            label.unit,
+            digits(label.streak_px),
+            s.pairs,
+            s.vectors,
+            digits(s.effective_vectors)
+        );
+        for (_, e) in figures(point) {
+            let _ = write!(text, ",{},{},{}", digits(e.value), digits(e.lo), digits(e.hi));
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// Six significant digits; enough for any figure with an interval.
+pub fn digits(value: f64) -> String {
+    if !value.is_finite() {
+        return if value.is_nan() {
+            "nan".to_owned()
+        } else {
+            format!("{value}")
+        };
+    }
+    format!("{value:.5e}")
+        .parse::<f64>()
+        .map_or_else(|_| value.to_string(), |v| v.to_string())
+}
