@@ -112,7 +112,7 @@ pub fn decide(
 ) -> Result<Decision, Failure> {
     let plan = source.plan()?;
     let (separation_s, longest_s) = rig(source, &plan)?;
-    let speeds = Speeds::of(&plan.scene);
+    let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
     let range = range(source, separation_s, longest_s, &speeds)?;
     let study = Sweep {
         source,

@@ -186,9 +186,21 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
     );
 
     let fraction = pulse_fraction(setup)?;
-    let electrons = match setup.image.electrons {
-        Some(electrons) => electrons,
-        None => light_chain(setup, lens.as_ref(), &mut facts)?,
+    let flow = flow(setup, &scale, size, thickness_px)?;
+    let exposure = match (setup.image.streak_px, fraction) {
+        (Some(streak), _) => Exposure::Streak(streak),
+        (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
+    };
+    let speeds = Speeds::of(size, flow.as_ref());
+    let longest_streak_px = match exposure {
+        Exposure::Fraction(f) => [f * speeds.fastest_px, 0.0],
+        Exposure::Streak(streak) => streak,
+    };
+    let peak_share = middle_pixel_share(diameter_px, longest_streak_px);
+    let electrons = match (setup.image.electrons, setup.image.peak_electrons) {
+        (Some(electrons), _) => electrons,
+        (None, Some(peak)) => peak / peak_share,
+        (None, None) => light_chain(setup, lens.as_ref(), &mut facts)?,
     };
     facts.quantity(
         LIGHT,
@@ -199,7 +211,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
     );
     let sensor = sensor(setup);
     if let Some(sensor) = &sensor {
-        let peak = electrons * centre_share(diameter_px);
+        let peak = electrons * peak_share;
         let background = setup.image.background_e.unwrap_or(0.0);
         let noise =
             (peak + background + sensor.dark_noise_e.powi(2) + 1.0 / (12.0 * sensor.gain_dn_per_e.powi(2)))
@@ -207,7 +219,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         facts.quantity(
             LIGHT,
             "peak_electrons_e",
-            "brightest pixel, particle at rest on its middle",
+            "pixel in the middle of its longest streak",
             peak,
             Dimension::Electrons,
         );
@@ -234,11 +246,8 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         electrons,
         background_e: setup.image.background_e.unwrap_or(0.0),
         sheet,
-        exposure: match (setup.image.streak_px, fraction) {
-            (Some(streak), _) => Exposure::Streak(streak),
-            (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
-        },
-        flow: flow(setup, &scale, size, thickness_px)?,
+        exposure,
+        flow,
         sensor,
     };
     scene.validate().map_err(|e| {
@@ -251,7 +260,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         .processing
         .validate(size[0], size[1])
         .map_err(|e| setup.error("processing.passes", format!("cannot be used: {e}")))?;
-    timing_facts(setup, &scene, px_per_m, &mut facts);
+    timing_facts(setup, &speeds, longest_streak_px, px_per_m, &mut facts);
     tracer_facts(setup, &mut facts)?;
     Ok(Plan {
         scene,
@@ -406,9 +415,20 @@ fn particle_image(setup: &Setup, lens: Option<&RigLens>, facts: &mut Facts) -> R
     Ok(optics::in_quadrature(&[diffraction, geometric, blur]) / lens.pixel_m)
 }
 
-/// Share of a particle image's light in the pixel on whose middle it stands: erf²(1/(√8 σ)), σ = d_τ/4.
-fn centre_share(diameter_px: f64) -> f64 {
-    libm::erf(0.5 / (0.25 * diameter_px * std::f64::consts::SQRT_2)).powi(2)
+/// Share of a particle image's light in the pixel on which the middle of its straight streak (x, y), px, stands: the mean along the
+/// streak of the Gaussian's integral over that pixel, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px).
+fn middle_pixel_share(diameter_px: f64, streak_px: [f64; 2]) -> f64 {
+    const STEPS: usize = 2000;
+    let width = 0.25 * diameter_px * std::f64::consts::SQRT_2;
+    let line = |at: f64| 0.5 * (libm::erf((at + 0.5) / width) - libm::erf((at - 0.5) / width));
+    let share = |k: usize| {
+        let t = k as f64 / STEPS as f64 - 0.5;
+        line(t * streak_px[0]) * line(t * streak_px[1])
+    };
+    let inner: f64 = (1..STEPS)
+        .map(|k| share(k) * if k % 2 == 1 { 4.0 } else { 2.0 })
+        .sum();
+    (share(0) + inner + share(STEPS)) / (3.0 * STEPS as f64)
 }
 
 /// Photo-electrons of one particle at the centre of the sheet: pulse energy → fluence in the sheet → scattered into the lens's
@@ -714,8 +734,13 @@ fn flow(
     })
 }
 
-fn timing_facts(setup: &Setup, scene: &Scene, px_per_m: Option<f64>, facts: &mut Facts) {
-    let speeds = Speeds::of(scene);
+fn timing_facts(
+    setup: &Setup,
+    speeds: &Speeds,
+    longest_streak_px: [f64; 2],
+    px_per_m: Option<f64>,
+    facts: &mut Facts,
+) {
     facts.figure(
         TIMING,
         "fastest_displacement_px",
@@ -760,10 +785,7 @@ fn timing_facts(setup: &Setup, scene: &Scene, px_per_m: Option<f64>, facts: &mut
             );
         }
     }
-    let streak = match scene.exposure {
-        Exposure::Fraction(f) => f * speeds.fastest_px,
-        Exposure::Streak([x, y]) => x.hypot(y),
-    };
+    let streak = longest_streak_px[0].hypot(longest_streak_px[1]);
     facts.figure(
         TIMING,
         "longest_streak_px",
@@ -815,13 +837,13 @@ pub struct Speeds {
 
 impl Speeds {
     /// Samples the truth on 33 × 33 points of the picture.
-    pub fn of(scene: &Scene) -> Speeds {
+    pub fn of(size: [usize; 2], flow: &dyn Flow) -> Speeds {
         const SIDE: usize = 33;
-        let step = scene.size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
+        let step = size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
         let mut lengths: Vec<f64> = (0..SIDE * SIDE)
             .map(|k| {
                 let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
-                let [dx, dy] = motefield_generator::truth::displacement(scene.flow.as_ref(), x, y);
+                let [dx, dy] = motefield_generator::truth::displacement(flow, x, y);
                 dx.hypot(dy)
             })
             .collect();

@@ -40,7 +40,7 @@ pub struct Sweep {
 /// Mean streak in the fastest tenth of the field, px.
 fn streak_px(plan: &Plan) -> f64 {
     match plan.scene.exposure {
-        Exposure::Fraction(f) => f * Speeds::of(&plan.scene).fast_px,
+        Exposure::Fraction(f) => f * Speeds::of(plan.scene.size, plan.scene.flow.as_ref()).fast_px,
         Exposure::Streak([x, y]) => x.hypot(y),
     }
 }

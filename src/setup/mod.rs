@@ -130,6 +130,8 @@ pub struct ImageSetup {
     pub seeding_ppp: Option<f64>,
     /// Photo-electrons of a particle image at sheet centre.
     pub electrons: Option<f64>,
+    /// Photo-electrons in the pixel on which the middle of a particle's streak stands, at sheet centre; in place of `electrons`.
+    pub peak_electrons: Option<f64>,
     /// Photo-electrons of the background in a pixel.
     pub background_e: Option<f64>,
     /// Pulse length over pulse separation.
@@ -255,6 +257,7 @@ impl Setup {
             particle_diameter_px: r.positive("image.particle_diameter", D::Pixels)?,
             seeding_ppp: r.not_negative("image.seeding_density", D::SeedingDensity)?,
             electrons: r.not_negative("image.electrons", D::Electrons)?,
+            peak_electrons: r.not_negative("image.peak_electrons", D::Electrons)?,
             background_e: r.not_negative("image.background", D::Electrons)?,
             pulse_fraction: r.number(
                 "image.pulse_fraction",
@@ -276,6 +279,12 @@ impl Setup {
             return Err(r.error(
                 "image.seeding_density",
                 "is 0: without particles there is nothing to correlate; write for example \"0.02 ppp\"",
+            ));
+        }
+        if image.electrons.is_some() && image.peak_electrons.is_some() {
+            return Err(r.error(
+                "image.peak_electrons",
+                "and image.electrons both set the light of a particle: leave one out",
             ));
         }
         if image.streak_px.is_some() && image.pulse_fraction.is_some() {
