@@ -27,7 +27,8 @@ named! {
 }
 
 named! {
-    /// What the correlation is divided by, lag by lag.
+    /// What the correlation is divided by, lag by lag. Where the weighted overlap of the two windows is below a quarter of that at lag
+    /// zero (in the top-hat window that is the rim of the search range), too little is left to be judged by, and the plane is zero.
     pub enum Normalise {
         /// Nothing.
         None = "none",
@@ -39,6 +40,9 @@ named! {
         Covariance = "covariance",
     }
 }
+
+/// Least share of the overlap that [`Normalise`] divides by.
+const LEAST_OVERLAP: f64 = 0.25;
 
 /// Where the two windows of one vector begin in frame A and frame B.
 #[derive(Clone, Copy)]
@@ -53,8 +57,8 @@ pub(crate) struct WindowCorrelator {
     normalise: Normalise,
     taper: Vec<f32>,
     taper_sum: f32,
-    /// Autocorrelation of the taper at the lags of the plane.
-    overlap: Plane,
+    /// What [`Normalise`] multiplies by: one over the autocorrelation of the taper.
+    per_overlap: Plane,
     sums: Sums,
     /// Windows A and B of two vectors.
     pixels: [[Vec<f32>; 2]; 2],
@@ -73,8 +77,14 @@ impl WindowCorrelator {
             .iter()
             .flat_map(|wy| along_x.iter().map(move |wx| (wx * wy) as f32))
             .collect();
-        let overlap = Plane::from_fn(window, |i, j| {
-            (autocorrelation(&along_x, i.unsigned_abs()) * autocorrelation(&along_y, j.unsigned_abs())) as f32
+        let overlap = |lag: [isize; 2]| {
+            autocorrelation(&along_x, lag[0].unsigned_abs())
+                * autocorrelation(&along_y, lag[1].unsigned_abs())
+        };
+        let least = LEAST_OVERLAP * overlap([0, 0]);
+        let per_overlap = Plane::from_fn(window, |i, j| match overlap([i, j]) {
+            overlap if overlap >= least => (1.0 / overlap) as f32,
+            _ => 0.0,
         });
         let plane = Plane::new(window);
         let pixels = [taper.clone(), taper.clone()];
@@ -83,7 +93,7 @@ impl WindowCorrelator {
             normalise,
             taper_sum: taper.iter().sum(),
             taper,
-            overlap,
+            per_overlap,
             sums: Sums::new(window, correlation),
             pixels: [pixels.clone(), pixels],
             planes: [plane.clone(), plane],
@@ -127,9 +137,11 @@ impl WindowCorrelator {
     fn per_overlap(&mut self) {
         self.plain();
         for plane in &mut self.planes {
-            for (value, overlap) in plane.values_mut().iter_mut().zip(self.overlap.values()) {
-                *value /= overlap;
-            }
+            plane
+                .values_mut()
+                .iter_mut()
+                .zip(self.per_overlap.values())
+                .for_each(|(v, factor)| *v *= factor);
         }
     }
 
@@ -139,7 +151,7 @@ impl WindowCorrelator {
         let Self {
             pixels,
             taper,
-            overlap,
+            per_overlap,
             sums,
             planes,
             ..
@@ -158,7 +170,8 @@ impl WindowCorrelator {
         sums.correlate([[taper, &b2], [taper, &b2]], &mut moments[2]);
         let [[ab, a], [b, a2], [b2, _]] = &moments;
         for (i, value) in planes[k].values_mut().iter_mut().enumerate() {
-            let [ab, a, b, a2, b2] = [ab, a, b, a2, b2].map(|plane| plane.values()[i] / overlap.values()[i]);
+            let [ab, a, b, a2, b2] =
+                [ab, a, b, a2, b2].map(|plane| plane.values()[i] * per_overlap.values()[i]);
             let variances = [a2 - a * a, b2 - b * b];
             // An overlap that is uniform to rounding has no correlation.
             let varied = variances[0] > 1e-6 * a2 && variances[1] > 1e-6 * b2;

@@ -79,8 +79,10 @@ impl Definition {
         let overlap = self.sum(lag, |[w, v], _| w * v);
         let energy = [0, 1].map(|k| self.sum([0, 0], |[w, v], ab| w * v * ab[k] * ab[k]));
         let highest = (energy[0] * energy[1]).sqrt();
+        let whole = self.sum([0, 0], |[w, v], _| w * v);
         match normalise {
             Normalise::None => (product, highest),
+            _ if overlap < 0.25 * whole => (0.0, 1.0),
             Normalise::Window => (product / overlap, highest / overlap),
             Normalise::Covariance => {
                 let mean = [0, 1].map(|k| self.sum(lag, |[w, v], ab| w * v * ab[k]) / overlap);

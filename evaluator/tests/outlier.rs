@@ -1,0 +1,83 @@
+//! The normalised median test.
+
+mod support;
+
+use motefield_evaluator::outlier::normalised_residual;
+use motefield_evaluator::{Processing, Status, correlate};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+use support::Scene;
+
+/// Derived, by hand: medians of an even number are the mean of the two in the middle.
+#[test]
+fn residuals_by_hand() {
+    // Median 4.5; deviations 3.5 2.5 1.5 .5 .5 1.5 2.5 3.5, their median 2.
+    let mut eight = [8.0, 1.0, 7.0, 2.0, 6.0, 3.0, 5.0, 4.0];
+    assert_eq!(normalised_residual(10.5, &mut eight, 0.0), Some(3.0));
+    // Median 2; deviations 1 0 5, their median 1, and 1 more from epsilon.
+    assert_eq!(normalised_residual(-4.0, &mut [1.0, 2.0, 7.0], 1.0), Some(3.0));
+    // Alike neighbours: epsilon is the yardstick.
+    let residual = normalised_residual(3.3, &mut [3.0; 5], 0.1).unwrap();
+    assert!((residual - 3.0).abs() < 1e-12);
+    assert_eq!(normalised_residual(3.3, &mut [3.0; 2], 0.1), None);
+}
+
+/// Derived outside: `reference/normalised_median.py` (standard library of Python alone, 2,000,000 draws) finds the share of
+/// independent normal vectors above the threshold 2 as 0.31354 (one component) and 0.58878 (two). Tolerance 0.003, as
+/// required; the statistical error of the 10⁶ fields here and of the reference is below 0.0006 together.
+#[test]
+fn share_of_normal_fields_above_the_threshold() {
+    let mut rng = ChaCha8Rng::seed_from_u64(8);
+    let mut residual = || {
+        let mut neighbours: [f64; 8] = std::array::from_fn(|_| StandardNormal.sample(&mut rng));
+        normalised_residual(StandardNormal.sample(&mut rng), &mut neighbours, 0.0).unwrap()
+    };
+    let (mut one, mut two) = (0, 0);
+    for _ in 0..1_000_000 {
+        let (x, y) = (residual(), residual());
+        one += u32::from(x > 2.0) + u32::from(y > 2.0);
+        two += u32::from(x.hypot(y) > 2.0);
+    }
+    assert!(
+        (f64::from(one) / 2e6 - 0.31354).abs() < 0.003,
+        "one component: {one} of 2,000,000"
+    );
+    assert!(
+        (f64::from(two) / 1e6 - 0.58878).abs() < 0.003,
+        "two components: {two} of 1,000,000"
+    );
+    // Value stability of this random path.
+    assert_eq!((one, two), (627_366, 588_732));
+}
+
+/// A patch of frame B replaced by other particles: its vectors are flagged, at the border of the field as inside, and those around
+/// are measured as if it were not there.
+#[test]
+fn vectors_of_unrelated_particles_are_flagged() {
+    let scene = Scene::new(192, 192, 0.05, 2.4);
+    let [a, b] = scene.uniform(1, [3.3, -1.2]);
+    let [_, other] = scene.uniform(2, [0.0, 0.0]);
+    for [x0, y0] in [[80, 80], [0, 70], [160, 160]] {
+        let mut spoiled = b.clone();
+        for ((y, x), value) in spoiled.indexed_iter_mut() {
+            if (x0..x0 + 32).contains(&x) && (y0..y0 + 32).contains(&y) {
+                *value = other[[y, x]];
+            }
+        }
+        let field = correlate(a.view(), spoiled.view(), &Processing::default()).unwrap();
+        let mut inside = 0;
+        for v in &field.vectors {
+            let distance = [v.x_px - x0 as f64 - 15.5, v.y_px - y0 as f64 - 15.5].map(f64::abs);
+            let error = (v.dx_px - 3.3).hypot(v.dy_px + 1.2);
+            if distance[0].max(distance[1]) > 40.0 {
+                assert!(v.status == Status::Valid && error < 0.1, "{v:?}");
+            }
+            if distance[0].max(distance[1]) < 4.0 {
+                inside += 1;
+                assert!(v.status != Status::Valid || error < 0.5, "{v:?}");
+            }
+        }
+        assert!(inside > 0);
+    }
+}
