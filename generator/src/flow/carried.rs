@@ -28,4 +28,7 @@ impl Flow for Carried {
             t1,
         )
     }
+    fn solid(&self, at: Vec3) -> bool {
+        self.flow.solid(at)
+    }
 }

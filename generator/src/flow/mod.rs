@@ -31,6 +31,12 @@ pub trait Flow: std::fmt::Debug + Send + Sync {
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         crate::pathline::integrate(self, from, t0, t1)
     }
+
+    /// Whether the point is inside a body or behind a wall at mid-time, where no fluid and so no particle is. The
+    /// velocity there is zero.
+    fn solid(&self, _at: Vec3) -> bool {
+        false
+    }
 }
 
 pub(crate) fn add(a: Vec3, b: Vec3) -> Vec3 {
