@@ -42,6 +42,25 @@ pub enum Error {
         /// The value found, as text (so that errors can be compared).
         value: String,
     },
+    /// A background of nothing.
+    #[error("no frame is given to make a background of; give at least one")]
+    NoFrames,
+    /// A frame, background or mask of another shape than the others.
+    #[error(
+        "{what} is {}x{} px but should be {}x{} px; give one of the frames' size",
+        found[0], found[1], expected[0], expected[1]
+    )]
+    Shape {
+        /// What is at fault.
+        what: &'static str,
+        /// Its width and height, px.
+        found: [usize; 2],
+        /// The width and height it should have, px.
+        expected: [usize; 2],
+    },
+    /// An ensemble of nothing.
+    #[error("no pair is given; give at least one")]
+    NoPairs,
     /// No pass is given.
     #[error("passes: no pass is given; give at least one window size and overlap")]
     NoPasses,

@@ -60,6 +60,14 @@ impl Plane {
         &self.values
     }
 
+    /// Adds the values of a plane of the same size.
+    pub(crate) fn add(&mut self, other: &Plane) {
+        self.values
+            .iter_mut()
+            .zip(&other.values)
+            .for_each(|(sum, value)| *sum += value);
+    }
+
     pub(crate) fn values_mut(&mut self) -> &mut [f32] {
         &mut self.values
     }
