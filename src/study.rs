@@ -238,11 +238,11 @@ fn needed(prepared: &Prepared, errors: &[Errors], effort: &Effort) -> usize {
         .iter()
         .map(|c| c.random_px.relative_half_width())
         .fold(0.0, f64::max);
-    if width <= effort.precision || score.outliers.value > HOPELESS {
+    if n >= effort.most_pairs || width <= effort.precision || score.outliers.value > HOPELESS {
         return n;
     }
     let more = (n as f64 * (width / effort.precision).powi(2))
         .ceil()
         .min(effort.most_pairs as f64);
-    (more as usize).clamp(n + 1, effort.most_pairs.max(n))
+    (more as usize).clamp(n + 1, effort.most_pairs)
 }

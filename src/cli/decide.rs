@@ -20,7 +20,7 @@ pub struct Decide {
     #[command(flatten)]
     setup: SetupArguments,
     /// Largest total error allowed, px
-    #[arg(long, default_value_t = USUAL_LIMIT_PX, value_parser = above_zero)]
+    #[arg(long, default_value_t = USUAL_LIMIT_PX, value_parser = above_zero, allow_negative_numbers = true)]
     limit: f64,
     /// Least share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]

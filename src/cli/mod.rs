@@ -82,7 +82,7 @@ struct EffortArguments {
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// Half the 95 % interval of the random error, over its value, at which a point is known well enough
-    #[arg(long, default_value_t = 0.05, value_parser = share)]
+    #[arg(long, default_value_t = 0.05, value_parser = share, allow_negative_numbers = true)]
     precision: f64,
     /// Most pairs at a point
     #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=100_000))]

@@ -1,0 +1,44 @@
+//! The whole program, from setup text to answer.
+//!
+//! Physics (`blur`, `diameter`, `decision`) is held against published figures, theory and facts of the trade, each named beside its check;
+//! the rest holds what scripts rely on: names, bytes, exit codes, messages.
+
+mod bad_input;
+mod blur;
+mod contract;
+mod decision;
+mod diameter;
+mod same_bytes;
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::atomic::AtomicBool;
+
+use motefield::source::Source;
+use motefield::study::{Effort, Experiment, Point, Silent, run};
+
+/// Runs the program in `directory`.
+fn motefield(directory: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_motefield")).args(arguments).current_dir(directory).output().expect("the program starts")
+}
+
+/// An empty directory for one test.
+fn empty(name: &str) -> PathBuf {
+    let directory = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    let _ = std::fs::remove_dir_all(&directory);
+    std::fs::create_dir_all(&directory).expect("a directory for the test");
+    directory
+}
+
+/// Runs one point a list of changes to a setup.
+fn points(text: &str, changes: &[Vec<(&str, String)>], effort: &Effort) -> Vec<Point> {
+    let source = Source { name: "test".into(), text: text.into(), changes: Vec::new() };
+    let experiments: Vec<Experiment> = changes
+        .iter()
+        .map(|change| {
+            let plan = source.with(change).plan().expect("a setup that can be planned");
+            Experiment { scene: plan.scene, processing: plan.processing }
+        })
+        .collect();
+    run(&experiments, effort, &Silent, &AtomicBool::new(false)).into_iter().map(|p| p.expect("a point that ran")).collect()
+}
