@@ -268,10 +268,10 @@ impl Sums {
             product,
             ..
         } = self;
-        let [width, height] = transform.size;
+        let size = transform.size;
         for (spectrum, [a, b]) in [&mut *one, &mut *two].into_iter().zip(pairs) {
             let windows = a.chunks_exact(*window_width).zip(b.chunks_exact(*window_width));
-            let mut rows = spectrum.chunks_exact_mut(width);
+            let mut rows = spectrum.chunks_exact_mut(size[0]);
             for ((a, b), row) in windows.zip(&mut rows) {
                 let (used, padding) = row.split_at_mut(*window_width);
                 for ((z, &a), &b) in used.iter_mut().zip(a).zip(b) {
@@ -285,11 +285,24 @@ impl Sums {
         transform.cross_spectra(one, two, product);
         transform.inverse(product);
         let [first, second] = planes;
-        for ((j, first), (_, second)) in first.rows_mut().zip(second.rows_mut()) {
-            let from = &product[j.rem_euclid(height as isize) as usize * width..][..width];
-            for ((i, first), (_, second)) in first.zip(second) {
-                let z = from[i.rem_euclid(width as isize) as usize];
-                (*first, *second) = (z.re, z.im);
+        let reach = first.reach().map(|reach| reach as usize);
+        let columns = 2 * reach[0] + 1;
+        let rows = first.values_mut().chunks_exact_mut(columns);
+        for (j, (first, second)) in rows
+            .zip(second.values_mut().chunks_exact_mut(columns))
+            .enumerate()
+        {
+            let from = &product[(j + size[1] * 2 - reach[1]) % size[1] * size[0]..][..size[0]];
+            // From lag -reach on, going round where the lags do.
+            let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);
+            while column < columns {
+                let run = (size[0] - index).min(columns - column);
+                let first = first[column..column + run].iter_mut();
+                let second = second[column..column + run].iter_mut();
+                for ((first, second), z) in first.zip(second).zip(&from[index..index + run]) {
+                    (*first, *second) = (z.re, z.im);
+                }
+                (column, index) = (column + run, 0);
             }
         }
     }

@@ -1,7 +1,7 @@
 //! From image pairs to displacement vectors, and from vectors to errors.
 //!
 //! [`correlate`] measures: two frames and a [`Processing`] give a [`VectorField`]. Frames are arrays of shape (height, width),
-//! indexed [y][x]; pixel (0, 0) is the upper-left one and its centre has the coordinates (0, 0); displacements run from
+//! indexed `[y][x]`; pixel (0, 0) is the upper-left one and its centre has the coordinates (0, 0); displacements run from
 //! frame A to frame B, in px, positive to the right and downward.
 
 pub mod correlation;

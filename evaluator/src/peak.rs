@@ -56,8 +56,11 @@ fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak>
     let mut height = 0.0;
     for lag_y in -limit_y..=limit_y {
         let row = plane.search_row(lag_y);
+        // Few rows hold a new highest value, and few values of those need the costly tests.
+        if maximum(row) <= height {
+            continue;
+        }
         for (&value, lag_x) in row.iter().zip(-limit_x..) {
-            // Rarely true once a high value was met, so the costly tests hardly ever run.
             if value > height && admitted([lag_x, lag_y]) && is_local_maximum(plane, [lag_x, lag_y]) {
                 height = value;
                 best = Some(Peak {
@@ -68,6 +71,23 @@ fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak>
         }
     }
     best
+}
+
+/// Greatest value, in lanes so that the compiler can use vector registers.
+fn maximum(values: &[f32]) -> f32 {
+    const LANES: usize = 8;
+    let (chunks, rest) = values.as_chunks::<LANES>();
+    let mut greatest = [f32::NEG_INFINITY; LANES];
+    let greater = |a: f32, b: f32| if a > b { a } else { b };
+    for chunk in chunks {
+        for (greatest, &value) in greatest.iter_mut().zip(chunk) {
+            *greatest = greater(value, *greatest);
+        }
+    }
+    greatest
+        .iter()
+        .chain(rest)
+        .fold(f32::NEG_INFINITY, |greatest, &value| greater(value, greatest))
 }
 
 fn is_local_maximum(plane: &Plane, [x, y]: [isize; 2]) -> bool {

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
@@ -60,25 +61,44 @@ impl Transform {
     /// The cross-spectra conj(A)·B of two packed spectra Z = A + iB, packed again so that the inverse transform has the first
     /// correlation as real part and the second as imaginary part.
     ///
-    /// The factor 1 / (width · height) of the inverse transform is included. With Z' = Z(-k): A = (Z + conj Z')/2 and B = (Z - conj Z')/2i give conj(A)·B = Im(Z Z')/2 - i (|Z|² - |Z'|²)/4.
+    /// The factor 1 / (width · height) of the inverse transform is included. With Z' = Z(-k): A = (Z + conj Z')/2 and
+    /// B = (Z - conj Z')/2i give conj(A)·B = Im(Z Z')/2 - i (|Z|² - |Z'|²)/4.
     pub fn cross_spectra(&self, one: &[Complex<f32>], two: &[Complex<f32>], product: &mut [Complex<f32>]) {
         let [width, height] = self.size;
         let scale = 1.0 / self.len() as f32;
-        let (half, quarter) = (0.5 * scale, 0.25 * scale);
-        for kx in 0..width {
-            let row = kx * height;
-            let opposite = (width - kx) % width * height;
-            for ky in 0..height {
-                let (k, m) = (row + ky, opposite + (height - ky) % height);
-                let [p, q] = [(one[k], one[m]), (two[k], two[m])].map(|(z, w)| {
-                    Complex::new(
-                        half * (z.re * w.im + z.im * w.re),
-                        quarter * (w.norm_sqr() - z.norm_sqr()),
-                    )
-                });
-                product[k] = Complex::new(p.re - q.im, p.im + q.re);
-            }
+        for (kx, product) in product.chunks_exact_mut(height).enumerate() {
+            let here = kx * height..(kx + 1) * height;
+            let start = (width - kx) % width * height;
+            let opposite = start..start + height;
+            let spectra = [
+                &one[here.clone()],
+                &one[opposite.clone()],
+                &two[here],
+                &two[opposite],
+            ];
+            cross_row(spectra, scale, product);
         }
+    }
+}
+
+/// One row of the packed cross-spectra, from that row of two spectra and the rows of the opposite wavenumber.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f32>]) {
+    let (half, quarter) = (0.5 * scale, 0.25 * scale);
+    let cross = |z: Complex<f32>, w: Complex<f32>| {
+        let difference = (w.re * w.re + w.im * w.im) - (z.re * z.re + z.im * z.im);
+        Complex::new(half * (z.re * w.im + z.im * w.re), quarter * difference)
+    };
+    let pack = |[z, w, u, v]: [Complex<f32>; 4]| {
+        let (p, q) = (cross(z, w), cross(u, v));
+        Complex::new(p.re - q.im, p.im + q.re)
+    };
+    let [one, one_opposite, two, two_opposite] = spectra;
+    product[0] = pack([one[0], one_opposite[0], two[0], two_opposite[0]]);
+    let rows = one[1..].iter().zip(one_opposite[1..].iter().rev());
+    let rows = rows.zip(two[1..].iter().zip(two_opposite[1..].iter().rev()));
+    for (product, ((&z, &w), (&u, &v))) in product[1..].iter_mut().zip(rows) {
+        *product = pack([z, w, u, v]);
     }
 }
 
