@@ -92,7 +92,7 @@ pub fn short(value: f64) -> String {
     let magnitude = value.abs();
     match magnitude {
         m if m == 0.0 || !m.is_finite() => format!("{value}"),
-        m if m >= 1e6 || m < 1e-3 => format!("{value:.2e}"),
+        m if m >= 1e6 || m < 1e-4 => format!("{value:.2e}"),
         m => format!("{value:.*}", (2 - m.log10().floor() as i32).max(0) as usize),
     }
 }
@@ -610,11 +610,9 @@ fn sensor(setup: &Setup) -> Option<Sensor> {
     let bits = camera.bits.map_or(USUAL.0, |bits| bits as u32);
     let full_well_e = camera.full_well_e.unwrap_or(USUAL.1);
     let dark_noise_e = camera.dark_noise_e.unwrap_or(USUAL.2);
-    let white = f64::from((1u32 << bits) - 1);
-    // The gain at which the full well, above a black level of five dark-noise deviations, just reaches the largest grey level.
     let gain_dn_per_e = camera
         .gain_dn_per_e
-        .unwrap_or(white / (full_well_e + 5.0 * dark_noise_e));
+        .unwrap_or_else(|| Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e));
     let black_level_dn = camera
         .black_level_dn
         .unwrap_or_else(|| Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e));
@@ -624,6 +622,7 @@ fn sensor(setup: &Setup) -> Option<Sensor> {
         full_well_e,
         dark_noise_e,
         black_level_dn,
+        ..Sensor::default()
     })
 }
 

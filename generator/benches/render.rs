@@ -29,6 +29,7 @@ fn scene(streak_px: f64) -> Scene {
             full_well_e: 12_000.0,
             dark_noise_e: 5.0,
             black_level_dn: 8.0,
+            ..Sensor::default()
         }),
     }
 }

@@ -14,6 +14,7 @@ pub mod medium;
 pub mod optics;
 pub mod pair;
 pub mod pathline;
+pub mod poisson;
 pub mod random;
 pub mod scattering;
 pub mod scene;

@@ -3,7 +3,7 @@
 use ndarray::Array2;
 
 use crate::exposure::expose;
-use crate::random::{Purpose, Seed};
+use crate::random::Seed;
 use crate::scene::{Scene, SceneError};
 use crate::seeding::Volume;
 use crate::splat;
@@ -24,8 +24,8 @@ pub struct Pair {
 pub fn render(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
     let Pair { mut a, mut b } = expected(scene, seed)?;
     if let Some(sensor) = &scene.sensor {
-        sensor.read(&mut a, seed, Purpose::NoiseA);
-        sensor.read(&mut b, seed, Purpose::NoiseB);
+        sensor.read(&mut a, seed, 0);
+        sensor.read(&mut b, seed, 1);
     }
     Ok(Pair { a, b })
 }

@@ -63,7 +63,7 @@ impl Scene {
     /// The first quantity that is out of its range, with the range.
     pub fn validate(&self) -> Result<(), SceneError> {
         let side = |n: usize| (1..=MAX_SIDE).contains(&n);
-        let checks = [
+        check([
             (
                 "image size",
                 format!("{} x {} px", self.size[0], self.size[1]),
@@ -121,22 +121,22 @@ impl Scene {
                     "0 to 1000 px",
                 ),
             },
-        ];
-        for (what, value, good, must) in checks {
-            if !good {
-                return Err(SceneError { what, value, must });
-            }
-        }
+        ])?;
         self.sensor.as_ref().map_or(Ok(()), Sensor::validate)
     }
 }
 
-pub(crate) fn number(
-    what: &'static str,
-    value: f64,
-    unit: &str,
-    good: bool,
-    must: &'static str,
-) -> (&'static str, String, bool, &'static str) {
+/// A quantity, its value for people, whether it is good, and what it must be.
+pub(crate) type Check = (&'static str, String, bool, &'static str);
+
+/// The first of the checks that failed, as an error.
+pub(crate) fn check(checks: impl IntoIterator<Item = Check>) -> Result<(), SceneError> {
+    match checks.into_iter().find(|check| !check.2) {
+        Some((what, value, _, must)) => Err(SceneError { what, value, must }),
+        None => Ok(()),
+    }
+}
+
+pub(crate) fn number(what: &'static str, value: f64, unit: &str, good: bool, must: &'static str) -> Check {
     (what, format!("{value} {unit}").trim_end().to_owned(), good, must)
 }

@@ -1,16 +1,23 @@
 //! The camera: EMVA 1288 linear model (release 4.0 Linear; equations from memory, checked in the tests by their moments).
 //!
-//! Photo-electrons arrive by a Poisson law about the expected number; the readout adds normal dark noise; the overall
-//! system gain K turns electrons into grey levels above the black level; the converter rounds and clips:
-//! y = round(K (n + d) + black), μ_y = K μ_e + black, σ_y² = K² σ_d² + K² μ_e + 1/12.
+//! Photo-electrons arrive by a Poisson law about the expected number, and so do the electrons of the dark current; the readout
+//! adds normal dark noise; the overall system gain K turns electrons into grey levels above the black level; the
+//! converter rounds and clips: y = round(K (n + d) + black), μ_y = K (μ_e + μ_dark) + black, σ_y² = K² σ_d² + K² (μ_e + μ_dark) + 1/12.
+//!
+//! Pixels differ: each has its own offset (standard deviation DSNU, electrons) and its own response (standard deviation
+//! PRNU, relative), both normal and without pattern from pixel to pixel; a few are hot (they gather a large dark signal) or
+//! dead (they answer to nothing). These belong to the camera: they are drawn from the study's seed alone and stay the same in
+//! every frame of every pair. Crosstalk: a share of each pixel's light reaches its four neighbours in equal parts before it becomes
+//! charge (at the border the missing neighbour is taken to look like the pixel itself); since the parts of a Poisson number are
+//! Poisson numbers, it acts on the expected light.
 
-use std::sync::LazyLock;
-
+use multiversion::multiversion;
 use ndarray::Array2;
 use rand::Rng;
 
-use crate::random::{Purpose, Seed, normal_quantile, stream};
-use crate::scene::{SceneError, number};
+use crate::poisson::shoot;
+use crate::random::{Purpose, Seed, normal, stream};
+use crate::scene::{SceneError, check, number};
 
 /// A camera by its EMVA 1288 figures.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,16 +28,58 @@ pub struct Sensor {
     pub gain_dn_per_e: f64,
     /// Electrons at which a pixel is full.
     pub full_well_e: f64,
-    /// Temporal dark noise σ_d, electrons.
+    /// Temporal dark noise σ_d without the dark current's, electrons.
     pub dark_noise_e: f64,
-    /// Mean grey level of a dark pixel, DN.
+    /// Mean grey level of a dark pixel without dark current, DN.
     pub black_level_dn: f64,
+    /// Electrons that the dark current gathers in frame A and in frame B (current × exposure).
+    pub dark_e: [f64; 2],
+    /// Dark signal non-uniformity: standard deviation of the pixels' offsets, electrons.
+    pub dsnu_e: f64,
+    /// Photo response non-uniformity: relative standard deviation of the pixels' response.
+    pub prnu: f64,
+    /// Share of pixels that are hot.
+    pub hot: f64,
+    /// Dark signal of a hot pixel, electrons.
+    pub hot_e: f64,
+    /// Share of pixels that are dead.
+    pub dead: f64,
+    /// Share of a pixel's light that goes to its four neighbours.
+    pub crosstalk: f64,
+}
+
+impl Default for Sensor {
+    /// A common industrial 12-bit camera without flaws: full well 12 000 e, dark noise 5 e; its gain and black level use the
+    /// range of grey levels.
+    fn default() -> Self {
+        let (bits, full_well_e, dark_noise_e) = (12, 12_000.0, 5.0);
+        let gain_dn_per_e = Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e);
+        Sensor {
+            bits,
+            gain_dn_per_e,
+            full_well_e,
+            dark_noise_e,
+            black_level_dn: Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e),
+            dark_e: [0.0; 2],
+            dsnu_e: 0.0,
+            prnu: 0.0,
+            hot: 0.0,
+            hot_e: full_well_e,
+            dead: 0.0,
+            crosstalk: 0.0,
+        }
+    }
 }
 
 impl Sensor {
     /// Largest grey level.
     pub fn white_dn(&self) -> f64 {
         f64::from((1u32 << self.bits) - 1)
+    }
+
+    /// The gain at which the full well, above a black level of five dark-noise deviations, just reaches the largest grey level.
+    pub fn usual_gain_dn_per_e(bits: u32, full_well_e: f64, dark_noise_e: f64) -> f64 {
+        f64::from((1u32 << bits) - 1) / (full_well_e + 5.0 * dark_noise_e)
     }
 
     /// The black level at which 5 standard deviations of the dark noise stay above zero, so that a dark picture's mean is not
@@ -40,7 +89,9 @@ impl Sensor {
     }
 
     pub(crate) fn validate(&self) -> Result<(), SceneError> {
-        let checks = [
+        let share = |s: f64| (0.0..=1.0).contains(&s);
+        let [dark_a, dark_b] = self.dark_e;
+        check([
             number(
                 "camera bits",
                 f64::from(self.bits),
@@ -76,121 +127,158 @@ impl Sensor {
                 (0.0..65_536.0).contains(&self.black_level_dn),
                 "0 to the largest grey level",
             ),
-        ];
-        match checks.into_iter().find(|check| !check.2) {
-            Some((what, value, _, must)) => Err(SceneError { what, value, must }),
-            None => Ok(()),
-        }
+            number(
+                "dark signal",
+                dark_a.max(dark_b),
+                "e",
+                [dark_a, dark_b].iter().all(|d| (0.0..=1e9).contains(d)),
+                "0 to 1e9 e in each frame",
+            ),
+            number(
+                "DSNU",
+                self.dsnu_e,
+                "e",
+                (0.0..=1e6).contains(&self.dsnu_e),
+                "0 to 1e6 e",
+            ),
+            number(
+                "PRNU",
+                self.prnu,
+                "",
+                (0.0..=0.5).contains(&self.prnu),
+                "0 to 0.5",
+            ),
+            number("share of hot pixels", self.hot, "", share(self.hot), "0 to 1"),
+            number(
+                "signal of hot pixels",
+                self.hot_e,
+                "e",
+                (0.0..=1e9).contains(&self.hot_e),
+                "0 to 1e9 e",
+            ),
+            number(
+                "share of dead pixels",
+                self.dead,
+                "",
+                share(self.dead) && self.hot + self.dead <= 1.0,
+                "0 to 1, together with the hot ones",
+            ),
+            number(
+                "crosstalk",
+                self.crosstalk,
+                "",
+                (0.0..=0.8).contains(&self.crosstalk),
+                "0 to 0.8 (at which all five pixels get the same)",
+            ),
+        ])
     }
 
-    /// Turns expected photo-electrons into grey levels in place, row by row, each row with its own random stream.
-    pub fn read(&self, image: &mut Array2<f32>, seed: Seed, purpose: Purpose) {
-        let white = self.white_dn();
+    /// Turns the expected photo-electrons of frame number `frame` (0 is A, every other is exposed like B) into grey levels in place,
+    /// row by row, each row with its own random stream.
+    pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
+        if self.crosstalk > 0.0 {
+            self.mix(image);
+        }
         let width = image.ncols();
-        let mut words = vec![0u8; 12 * width];
-        for (y, mut row) in image.rows_mut().into_iter().enumerate() {
-            stream(seed, purpose, y as u64).fill_bytes(&mut words);
-            for (pixel, words) in row.iter_mut().zip(words.as_chunks::<12>().0) {
-                let word =
-                    |k: usize| u32::from_le_bytes([words[k], words[k + 1], words[k + 2], words[k + 3]]);
-                let n = poisson(f64::from(*pixel), word(0), word(4)).min(self.full_well_e);
-                let dark = self.dark_noise_e * normal_quantile(fraction(word(8)));
-                let grey = self.gain_dn_per_e * (n + dark) + self.black_level_dn;
-                *pixel = (grey + 0.5).floor().clamp(0.0, white) as f32;
+        let mut row = Row::new(width);
+        let flawed = self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot > 0.0 || self.dead > 0.0;
+        let dark_e = self.dark_e[frame.min(1) as usize] as f32;
+        for (y, mut pixels) in image.rows_mut().into_iter().enumerate() {
+            let pixels = pixels.as_slice_mut().expect("an image in standard layout");
+            if flawed {
+                row.draw(seed.of_study(), Purpose::Camera, y as u64);
+                self.light_flawed(pixels, dark_e, &mut row);
+            } else {
+                row.offset.fill(0.0);
+                pixels.iter_mut().for_each(|pixel| *pixel += dark_e);
+            }
+            row.draw(seed, Purpose::Noise, u64::from(frame) << 32 | y as u64);
+            let [first, second, _] = &mut row.words;
+            shoot(pixels, first, second, self.full_well_e as f32);
+            self.convert(pixels, &row);
+        }
+    }
+
+    /// Each pixel keeps 1 − c of its light and gets c/4 of each neighbour's.
+    fn mix(&self, image: &mut Array2<f32>) {
+        let light = image.clone();
+        let (height, width) = light.dim();
+        let (keep, give) = (1.0 - self.crosstalk as f32, 0.25 * self.crosstalk as f32);
+        for y in 0..height {
+            let (above, below) = (y.saturating_sub(1), (y + 1).min(height - 1));
+            for x in 0..width {
+                let (left, right) = (x.saturating_sub(1), (x + 1).min(width - 1));
+                let around = (light[[above, x]] + light[[below, x]]) + (light[[y, left]] + light[[y, right]]);
+                image[[y, x]] = keep * light[[y, x]] + give * around;
+            }
+        }
+    }
+
+    /// Expected charge of a row of pixels that are not alike; leaves their offsets in `row`.
+    fn light_flawed(&self, pixels: &mut [f32], dark_e: f32, row: &mut Row) {
+        let (dsnu, prnu) = (self.dsnu_e as f32, self.prnu as f32);
+        let [offsets, responses, flaws] = &row.words;
+        for (k, pixel) in pixels.iter_mut().enumerate() {
+            let mut charge = *pixel * (1.0 + prnu * normal(responses[k])).max(0.0) + dark_e;
+            row.offset[k] = dsnu * normal(offsets[k]);
+            let flaw = f64::from(flaws[k]) / 4_294_967_296.0;
+            if flaw < self.hot {
+                charge += self.hot_e as f32;
+            } else if flaw < self.hot + self.dead {
+                (charge, row.offset[k]) = (0.0, 0.0);
+            }
+            *pixel = charge;
+        }
+    }
+
+    /// Numbers of electrons to grey levels.
+    fn convert(&self, pixels: &mut [f32], row: &Row) {
+        convert(
+            pixels,
+            &row.words[2],
+            &row.offset,
+            [
+                self.dark_noise_e,
+                self.gain_dn_per_e,
+                self.black_level_dn,
+                self.white_dn(),
+            ],
+        );
+    }
+}
+
+/// Random words of a row of pixels, three a pixel, and the pixels' offsets, electrons.
+struct Row {
+    bytes: Vec<u8>,
+    words: [Vec<u32>; 3],
+    offset: Vec<f32>,
+}
+
+impl Row {
+    fn new(width: usize) -> Row {
+        Row {
+            bytes: vec![0; 4 * width],
+            words: std::array::from_fn(|_| vec![0; width]),
+            offset: vec![0.0; width],
+        }
+    }
+
+    fn draw(&mut self, seed: Seed, purpose: Purpose, place: u64) {
+        let mut rng = stream(seed, purpose, place);
+        for words in &mut self.words {
+            rng.fill_bytes(&mut self.bytes);
+            for (word, bytes) in words.iter_mut().zip(self.bytes.as_chunks::<4>().0) {
+                *word = u32::from_le_bytes(*bytes);
             }
         }
     }
 }
 
-/// Means up to this are drawn exactly; above it the number is a rounded Cornish–Fisher quantile.
-pub const EXACT_BELOW_E: f64 = 64.0;
-/// Tables a unit of mean.
-const TABLES_PER_E: f64 = 2.0;
-/// Entries of a table's index, by the first bits of the uniform number.
-const INDEX_BITS: u32 = 6;
-
-/// Midpoint of the interval of (0, 1) that a 32-bit word stands for.
-fn fraction(word: u32) -> f64 {
-    (f64::from(word) + 0.5) * (1.0 / 4_294_967_296.0)
-}
-
-/// A Poisson number of the given mean from two uniform words; grows with `first`, so that the same words at a slightly
-/// different mean give nearly the same number.
-///
-/// Up to [`EXACT_BELOW_E`]: the sum of a tabulated Poisson number with the next lower mean of the tables and
-/// one for the remainder, both by inversion of the distribution function (exact to the 2⁻³² resolution of the words). Above: the
-/// Cornish–Fisher expansion of the quantile to the fourth cumulant (Abramowitz and Stegun 26.2.49; memory), rounded, with
-/// the variance that rounding adds (1/12, Sheppard) taken off before.
-fn poisson(mean: f64, first: u32, second: u32) -> f64 {
-    if mean < EXACT_BELOW_E {
-        let table = (mean * TABLES_PER_E) as usize;
-        return TABLES[table].number(first) + small_poisson(mean - table as f64 / TABLES_PER_E, second);
-    }
-    let z = normal_quantile(fraction(first));
-    let sigma = (mean - 1.0 / 12.0).sqrt();
-    let skew = 1.0 / sigma;
-    let w = z
-        + skew * (z * z - 1.0) / 6.0
-        + skew * skew * ((z * z - 3.0) / 24.0 - (2.0 * z * z - 5.0) / 36.0) * z;
-    (mean + sigma * w + 0.5).floor().max(0.0)
-}
-
-/// Poisson number for a mean below one table step, by inversion.
-fn small_poisson(mean: f64, word: u32) -> f64 {
-    let u = fraction(word);
-    // e^(−m) by its series: below ½ the tenth term is under 3e-10, the resolution of the word.
-    let mut p = (1..10).rev().fold(1.0, |sum, k| 1.0 - mean / f64::from(k) * sum);
-    let (mut n, mut sum) = (0.0, p);
-    while u > sum && n < 16.0 {
-        n += 1.0;
-        p *= mean / n;
-        sum += p;
-    }
-    n
-}
-
-struct Table {
-    /// Distribution function at 0, 1, 2 …, in units of 2⁻³², until it reaches all ones.
-    below: Vec<u32>,
-    /// The smallest number for the first bits of the word.
-    index: [u16; 1 << INDEX_BITS],
-}
-
-impl Table {
-    fn new(mean: f64) -> Table {
-        let (mut below, mut p, mut sum, mut n) = (Vec::new(), libm::exp(-mean), 0.0, 0.0);
-        loop {
-            sum += p;
-            let scaled = sum * 4_294_967_296.0;
-            n += 1.0;
-            p *= mean / n;
-            if scaled >= 4_294_967_295.0 || (n > mean && p < 1e-12) {
-                below.push(u32::MAX);
-                break;
-            }
-            below.push(scaled as u32);
-        }
-        let index = std::array::from_fn(|k| {
-            let word = (k as u32) << (32 - INDEX_BITS);
-            below
-                .iter()
-                .position(|&limit| word <= limit)
-                .expect("the last entry is the largest word") as u16
-        });
-        Table { below, index }
-    }
-
-    fn number(&self, word: u32) -> f64 {
-        let mut n = self.index[(word >> (32 - INDEX_BITS)) as usize] as usize;
-        while word > self.below[n] {
-            n += 1;
-        }
-        n as f64
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+fn convert(pixels: &mut [f32], words: &[u32], offsets: &[f32], [dark_noise, gain, black, white]: [f64; 4]) {
+    for ((pixel, &word), &offset) in pixels.iter_mut().zip(words).zip(offsets) {
+        let dark = dark_noise * f64::from(normal(word)) + f64::from(offset);
+        let grey = gain * (f64::from(*pixel) + dark) + black;
+        *pixel = (grey + 0.5).floor().clamp(0.0, white) as f32;
     }
 }
-
-static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
-    (0..(EXACT_BELOW_E * TABLES_PER_E) as usize)
-        .map(|k| Table::new(k as f64 / TABLES_PER_E))
-        .collect()
-});
