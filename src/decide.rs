@@ -128,14 +128,13 @@ pub fn decide(
     let coarse = (0..COARSE)
         .map(|k| range[0] * ratio.powf(k as f64 / (COARSE - 1) as f64))
         .collect::<Vec<_>>();
-    // Refinement and causes come on top of the coarse sweep: about as many pairs again.
-    let mut points = study.measure(&coarse, LATER_POINTS)?;
+    let mut points = study.measure(&coarse, REFINEMENTS * MORE + CAUSES)?;
     for round in 0..REFINEMENTS {
         let Some(reading) = study.reading(&points) else {
             break;
         };
         let more = reading.refinements(&samples(&points));
-        points.extend(study.measure(&more, LATER_POINTS * (REFINEMENTS - 1 - round) / REFINEMENTS + 4)?);
+        points.extend(study.measure(&more, (REFINEMENTS - 1 - round) * MORE + CAUSES)?);
         points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
     }
     let reading = study.reading(&points);
@@ -160,8 +159,10 @@ pub fn decide(
     })
 }
 
-/// Points beyond the coarse sweep that are expected before it has been seen.
-const LATER_POINTS: usize = 9;
+/// Points that a round of refinement usually adds.
+const MORE: usize = 3;
+/// Experiments for the causes: two at each end.
+const CAUSES: usize = 4;
 
 /// Pulse separation and longest pulse of a setup from which a decision can be made.
 fn rig(source: &Source, plan: &Plan) -> Result<(f64, f64), Failure> {

@@ -156,13 +156,16 @@ pub fn run(
     let prepared: Vec<Prepared> = experiments.par_iter().map(Prepared::new).collect();
     let mut done: Vec<Vec<Errors>> = vec![Vec::new(); experiments.len()];
     let mut wanted = vec![effort.first_pairs.min(effort.most_pairs); experiments.len()];
-    let mut total = GUESSED_PAIRS.clamp(effort.first_pairs, effort.most_pairs) * experiments.len();
+    // Most points need no more than the first pairs; the first round shows which do.
+    let mut total = wanted.iter().sum();
     while !stop.load(Ordering::Relaxed) {
-        let jobs: Vec<(usize, usize)> = wanted
+        let mut jobs: Vec<(usize, usize)> = wanted
             .iter()
             .enumerate()
             .flat_map(|(point, &n)| (done[point].len()..n).map(move |k| (point, k)))
             .collect();
+        // One pair of every point before a second of any: whoever stops the study has the whole curve.
+        jobs.sort_by_key(|&(point, realisation)| (realisation, point));
         if jobs.is_empty() {
             break;
         }
@@ -214,8 +217,6 @@ pub fn run(
         .collect()
 }
 
-/// Pairs a point is taken to need before anything is known.
-const GUESSED_PAIRS: usize = 6;
 /// A point at which more vectors than this are lost is not worth more pairs.
 const HOPELESS: f64 = 0.5;
 

@@ -163,7 +163,9 @@ impl Decision {
             ));
         }
         for (side, name) in ["Shorter", "Longer"].iter().enumerate() {
-            lines.push(self.wall_words(side, name));
+            if !self.stopped || self.causes[side].is_some() {
+                lines.push(self.wall_words(side, name));
+            }
         }
         if !self.remedies.is_empty() {
             lines.push("What would help, each computed on new pairs:".to_owned());
