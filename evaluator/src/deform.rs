@@ -12,15 +12,31 @@ use crate::named::named;
 named! {
     /// How the vectors of a pass are smoothed before they serve the next one as predictor.
     ///
-    /// With r the response of the window to a wave of displacement (the Fourier transform of its weights) and F that of the
-    /// filter, the measured wave has after many passes the amplitude R = r / (1 - F + F r); the iteration is stable if
-    /// |F (1 - r)| < 1 for every wave that the grid of vectors can hold.
+    /// With r the response of the window to a wave of displacement (the Fourier transform of its weights, `window_weights`) and F
+    /// that of the filter, one pass makes of the measured amplitude R the next one, F R + r (1 - F R): it comes to rest at
+    /// R = r / (1 - F + F r), and the iteration is stable if |F (1 - r)| < 1 for every wave that the grid of vectors can hold.
+    ///
+    /// At an overlap of 0.75, for a wave of length λ along one axis and windows of side D (computed from these formulas, which the
+    /// tests find within 0.012 of what is measured):
+    ///
+    /// | weighting, filter     | R at D/λ = 0.25 | 0.5   | 0.75  | 1     | -10 % at λ/D | -3 dB | largest \|F (1 - r)\| |
+    /// |-----------------------|-----------------|-------|-------|-------|--------------|-------|-------|
+    /// | top-hat, one pass     | 0.900           | 0.637 | 0.300 | 0     | 3.99         | 2.26  | -     |
+    /// | top-hat, none         | 1               | 1     | 1     | 0     | unstable     |       | 1.218 |
+    /// | top-hat, b-spline     | 0.997           | 0.947 | 0.676 | 0     | 1.73         | 1.36  | 0.671 |
+    /// | top-hat, regression   | 1.000           | 0.984 | 0.767 | 0     | 1.52         | 1.29  | 0.674 |
+    /// | gaussian, none        | 1               | 1     | 1     | 1     | unstable     |       | 1.015 |
+    /// | gaussian, b-spline    | 0.998           | 0.974 | 0.863 | 0.608 | 1.44         | 1.09  | 0.458 |
+    /// | gaussian, regression  | 1.000           | 0.992 | 0.908 | 0.601 | 1.31         | 1.07  | 0.437 |
+    /// | blackman, regression  | 1.000           | 0.998 | 0.978 | 0.900 | 1.00         | 0.78  | 0.254 |
     pub enum PredictorFilter {
-        /// F = 1, the interpolating cubic spline. Unstable where r < 0: with a top-hat window for waves shorter than it.
+        /// F = 1, the interpolating cubic spline. Unstable where r < 0: with a top-hat window for waves shorter than it, by a factor
+        /// of up to 1.22 a pass.
         None = "none",
         /// The approximating cubic B-spline, F = (2 + cos ωx)/3 · (2 + cos ωy)/3 with ω the phase from one vector to the next.
         BSpline = "b-spline",
-        /// The second-order polynomial fitted by least squares to the 5 x 5 vectors around each one.
+        /// The second-order polynomial fitted by least squares to the 5 x 5 vectors around each one (Schrijer & Scarano 2008),
+        /// F = (17 + 24 cos ω - 6 cos 2ω)/35 for a wave along one axis.
         Regression = "regression",
     }
 }

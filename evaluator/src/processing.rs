@@ -27,6 +27,14 @@ impl Pass {
 }
 
 /// How pairs are correlated. [`Processing::default`] is the best practice; change what a study asks for.
+///
+/// The default was chosen by experiment on rendered pairs. Bright particle images of 2.5 px, 0.03 a pixel, displaced by 3.3 px are
+/// measured with a random error of 0.005 px and a bias of 0.002 px; what matters most for that is
+/// - the Gaussian window: a top-hat window has a random error of 0.009 px there, from the particles that its border cuts, but 10 to
+///   15 % less than the Gaussian one where noise prevails, as it uses all of the window's light;
+/// - the septic spline: the bias is 0.004 px with the quintic one, 0.012 px with the cubic one, 0.04 px bilinear;
+/// - the regression filter of the predictor, which lets four passes converge in a vortex to 0.012 px where the B-spline
+///   filter comes to 0.018 px, at the same stability.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Processing {
     /// The passes in their order. The first sees the frames as they are, every later one after displacement by the predictor
