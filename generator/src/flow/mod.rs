@@ -4,17 +4,45 @@
 //! whose pathline is known in closed form say so by overriding [`Flow::path`]; all others are integrated
 //! ([`crate::pathline`]). One file a family; a new family implements [`Flow`] and nothing else.
 
+mod boundary;
 mod carried;
+mod channel;
+mod cylinder;
+mod grid;
+mod jet;
+mod mixing;
+mod pair;
+mod ring;
+mod rotation;
+mod scattered;
 mod shear;
+mod strain;
 mod street;
+mod taylor_green;
+mod turbulence;
+mod turned;
 mod uniform;
 mod vortex;
 
+pub use boundary::{BlasiusLayer, TurbulentLayer, blasius, spalding};
 pub use carried::Carried;
-pub use shear::LinearShear;
+pub use channel::Channel;
+pub use cylinder::Cylinder;
+pub use grid::{DataError, GridField};
+pub use jet::BickleyJet;
+pub use mixing::MixingLayer;
+pub use pair::VortexPair;
+pub use ring::VortexRing;
+pub use rotation::SolidRotation;
+pub use scattered::ScatteredField;
+pub use shear::{LinearShear, SinusoidalShear};
+pub use strain::PlaneStrain;
 pub use street::VortexStreet;
+pub use taylor_green::TaylorGreen;
+pub use turbulence::{Spectrum, Turbulence};
+pub use turned::Turned;
 pub use uniform::Uniform;
-pub use vortex::LambOseen;
+pub use vortex::{LambOseen, Rankine};
 
 /// A point or a vector: x right, y down, z toward the camera, in px (velocities: px per pulse separation).
 pub type Vec3 = [f64; 3];

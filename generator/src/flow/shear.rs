@@ -1,3 +1,5 @@
+use std::f64::consts::PI;
+
 use super::{Flow, Vec3, along};
 
 /// Plane shear: u = U + g (y − y₀), v = V, w = W.
@@ -25,6 +27,54 @@ impl Flow for LinearShear {
         let t = t1 - t0;
         let mut to = along(from, self.velocity(from, t0), t);
         to[0] += 0.5 * self.shear * self.displacement_px[1] * t * t;
+        to
+    }
+}
+
+/// Sinusoidal shear: u = U + A sin(2π (y − y₀)/λ + φ), v = V, w = W. Shows how much of an amplitude a measurement
+/// returns at a wavelength (spatial response).
+///
+/// Pathline in closed form: y advances at V, so the phase grows linearly in time and the sine integrates to its value in the
+/// middle times sin(h)/h, h being half the phase gone through.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SinusoidalShear {
+    /// Displacement that carries the wave, px.
+    pub displacement_px: Vec3,
+    /// Amplitude A of the displacement, px.
+    pub amplitude_px: f64,
+    /// Wavelength λ, px.
+    pub wavelength_px: f64,
+    /// The line y₀ on which the phase is the one given, px.
+    pub centre_y_px: f64,
+    /// Phase φ on that line, rad.
+    pub phase_rad: f64,
+}
+
+impl SinusoidalShear {
+    fn phase(&self, y: f64) -> f64 {
+        2.0 * PI * (y - self.centre_y_px) / self.wavelength_px + self.phase_rad
+    }
+}
+
+impl Flow for SinusoidalShear {
+    fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
+        let [u, v, w] = self.displacement_px;
+        [u + self.amplitude_px * libm::sin(self.phase(at[1])), v, w]
+    }
+    fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
+        let slope = 2.0 * PI * self.amplitude_px / self.wavelength_px * libm::cos(self.phase(at[1]));
+        [[0.0, slope, 0.0], [0.0; 3], [0.0; 3]]
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        let t = t1 - t0;
+        let mut to = along(from, self.displacement_px, t);
+        let half = PI * self.displacement_px[1] * t / self.wavelength_px;
+        let sinc = if half.abs() < 1e-4 {
+            1.0 - half * half / 6.0
+        } else {
+            libm::sin(half) / half
+        };
+        to[0] += self.amplitude_px * t * sinc * libm::sin(self.phase(from[1]) + half);
         to
     }
 }

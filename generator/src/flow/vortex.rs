@@ -1,3 +1,4 @@
+use super::rotation::circle;
 use super::{Flow, Vec3};
 
 /// Where (1 − e^(−s²))/s has its maximum: the root of e^(s²) = 1 + 2 s². Own computation, derived.
@@ -20,32 +21,76 @@ pub struct LambOseen {
     pub core_radius_px: f64,
 }
 
-impl LambOseen {
-    /// Angular speed (rad per pulse separation) and its derivative by r²/r_c², at the squared distance `r2` (px²).
-    pub(crate) fn turn(&self, r2: f64) -> (f64, f64) {
-        let scale = self.core_radius_px / PEAK_RADIUS;
-        let s2 = r2 / (scale * scale);
-        let rate = self.peak_displacement_px / (PEAK_VALUE * scale);
-        if s2 < 1e-4 {
-            return (rate * (1.0 - 0.5 * s2 + s2 * s2 / 6.0), rate * (s2 / 3.0 - 0.5));
-        }
-        let e = libm::exp(-s2);
-        let q = -libm::expm1(-s2) / s2;
-        (rate * q, rate * (e - q) / s2)
+/// Rankine vortex: solid rotation within the core, v_θ ∝ 1/r outside (Lamb, *Hydrodynamics*, §159; memory).
+///
+/// Its speed has a kink at the core radius, so the gradient jumps there. Pathline in closed form: a circle.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rankine {
+    /// Centre of the vortex, px.
+    pub centre_px: [f64; 2],
+    /// Displacement at the core radius, the largest, px per pulse separation; its sign is the sense of rotation.
+    pub peak_displacement_px: f64,
+    /// Radius of the core, px.
+    pub core_radius_px: f64,
+}
+
+/// A vortex whose fluid goes round in circles.
+trait Round {
+    fn centre_px(&self) -> [f64; 2];
+
+    /// Angular speed, rad per pulse separation, at the squared distance `r2` (px²), and its derivative by it.
+    fn turn(&self, r2: f64) -> (f64, f64);
+
+    fn offset(&self, at: Vec3) -> [f64; 2] {
+        let [x, y] = self.centre_px();
+        [at[0] - x, at[1] - y]
     }
 }
 
-impl Flow for LambOseen {
+impl Round for LambOseen {
+    fn centre_px(&self) -> [f64; 2] {
+        self.centre_px
+    }
+    fn turn(&self, r2: f64) -> (f64, f64) {
+        let scale = self.core_radius_px / PEAK_RADIUS;
+        let per_r2 = 1.0 / (scale * scale);
+        let s2 = r2 * per_r2;
+        let rate = self.peak_displacement_px / (PEAK_VALUE * scale);
+        if s2 < 1e-4 {
+            let turn = rate * (1.0 - 0.5 * s2 + s2 * s2 / 6.0);
+            return (turn, rate * per_r2 * (s2 / 3.0 - 0.5));
+        }
+        let e = libm::exp(-s2);
+        let q = -libm::expm1(-s2) / s2;
+        (rate * q, rate * per_r2 * (e - q) / s2)
+    }
+}
+
+impl Round for Rankine {
+    fn centre_px(&self) -> [f64; 2] {
+        self.centre_px
+    }
+    fn turn(&self, r2: f64) -> (f64, f64) {
+        let rate = self.peak_displacement_px / self.core_radius_px;
+        let core2 = self.core_radius_px * self.core_radius_px;
+        if r2 <= core2 {
+            return (rate, 0.0);
+        }
+        let turn = rate * core2 / r2;
+        (turn, -turn / r2)
+    }
+}
+
+impl<V: Round + std::fmt::Debug + Send + Sync> Flow for V {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
-        let (x, y) = (at[0] - self.centre_px[0], at[1] - self.centre_px[1]);
+        let [x, y] = self.offset(at);
         let (turn, _) = self.turn(x * x + y * y);
         [-turn * y, turn * x, 0.0]
     }
     fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
-        let (x, y) = (at[0] - self.centre_px[0], at[1] - self.centre_px[1]);
+        let [x, y] = self.offset(at);
         let (turn, slope) = self.turn(x * x + y * y);
-        let scale = self.core_radius_px / PEAK_RADIUS;
-        let k = 2.0 * slope / (scale * scale);
+        let k = 2.0 * slope;
         [
             [-k * x * y, -turn - k * y * y, 0.0],
             [turn + k * x * x, k * x * y, 0.0],
@@ -53,13 +98,8 @@ impl Flow for LambOseen {
         ]
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
-        let (x, y) = (from[0] - self.centre_px[0], from[1] - self.centre_px[1]);
+        let [x, y] = self.offset(from);
         let (turn, _) = self.turn(x * x + y * y);
-        let (sin, cos) = libm::sincos(turn * (t1 - t0));
-        [
-            self.centre_px[0] + cos * x - sin * y,
-            self.centre_px[1] + sin * x + cos * y,
-            from[2],
-        ]
+        circle(self.centre_px(), from, turn * (t1 - t0))
     }
 }

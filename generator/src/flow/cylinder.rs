@@ -1,0 +1,61 @@
+use num_complex::Complex64;
+
+use super::{Flow, Vec3};
+use crate::pathline::{Smoothness, integrate_velocity};
+
+/// Potential flow along x round a cylinder that stands along z: u − iv = U (1 − R²/ζ²), ζ = x + iy from its axis (Lamb,
+/// *Hydrodynamics*, §68; memory). Nothing moves in the cylinder. No closed pathline; the stream function stays constant along it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cylinder {
+    /// Axis of the cylinder, px.
+    pub centre_px: [f64; 2],
+    /// Radius R, px.
+    pub radius_px: f64,
+    /// Displacement U of the stream far away, px.
+    pub stream_px: f64,
+}
+
+impl Cylinder {
+    /// Place over the radius.
+    fn place(&self, at: Vec3) -> Complex64 {
+        let [x, y] = self.centre_px;
+        Complex64::new(at[0] - x, at[1] - y) / self.radius_px
+    }
+
+    /// The velocity outside, continued smoothly a little way inside: a step along the surface may try a place beneath it.
+    fn continued(&self, at: Vec3) -> Vec3 {
+        let place = self.place(at);
+        if place.norm_sqr() < 0.25 {
+            return [0.0; 3];
+        }
+        let w = self.stream_px * (1.0 - (place * place).inv());
+        [w.re, -w.im, 0.0]
+    }
+}
+
+impl Flow for Cylinder {
+    fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
+        if self.solid(at) {
+            [0.0; 3]
+        } else {
+            self.continued(at)
+        }
+    }
+    fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
+        if self.solid(at) {
+            return [[0.0; 3]; 3];
+        }
+        let place = self.place(at);
+        let w = 2.0 * self.stream_px / self.radius_px * (place * place * place).inv();
+        [[w.re, -w.im, 0.0], [-w.im, -w.re, 0.0], [0.0; 3]]
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        if self.solid(from) {
+            return from;
+        }
+        integrate_velocity(|at, _| self.continued(at), from, t0, t1, Smoothness::Everywhere)
+    }
+    fn solid(&self, at: Vec3) -> bool {
+        self.place(at).norm_sqr() < 1.0
+    }
+}

@@ -1,0 +1,220 @@
+use super::{Flow, Vec3};
+use crate::pathline::{Smoothness, integrate_velocity};
+
+/// Data from which no field can be made.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum DataError {
+    /// A count that does not fit.
+    #[error("there are {got} {what}, but {wanted}")]
+    Count {
+        /// Of what.
+        what: &'static str,
+        /// How many there are.
+        got: usize,
+        /// How many there should be.
+        wanted: String,
+    },
+    /// A value that is not finite.
+    #[error("the {what} of point {index} (counted from 0) is not a finite number")]
+    NotFinite {
+        /// Position or velocity.
+        what: &'static str,
+        /// Of which point.
+        index: usize,
+    },
+    /// A spacing of the grid.
+    #[error("the spacing {0} px of the grid must be above 0")]
+    Spacing(f64),
+    /// Two nodes at the same place.
+    #[error("the points {first} and {second} (counted from 0) stand at the same place")]
+    SamePlace {
+        /// The one.
+        first: usize,
+        /// The other.
+        second: usize,
+    },
+    /// Nodes on a line.
+    #[error("the points all stand on one line")]
+    OnALine,
+}
+
+/// A field given on a regular grid, interpolated by Catmull and Rom's cubics along each axis: through the data, with continuous first
+/// derivatives, exact for quadratic fields (the slope at a node is the central difference; memory). Beyond the outermost nodes the
+/// field holds the value at the nearest place of the grid. A grid one node deep does not change with z.
+///
+/// Not free of divergence in general. No closed pathline.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GridField {
+    first_px: Vec3,
+    spacing_px: Vec3,
+    count: [usize; 3],
+    displacement_px: Vec<Vec3>,
+}
+
+/// Four neighbouring nodes along an axis with their weights for value and slope (by the node spacing).
+struct Line {
+    node: [usize; 4],
+    value: [f64; 4],
+    slope: [f64; 4],
+}
+
+impl GridField {
+    /// Node (0, 0, 0) stands at `first_px`; the nodes of `displacement_px` (px per pulse separation) run along x first, then y, then z.
+    ///
+    /// # Errors
+    /// When the counts do not fit, an axis in the plane has fewer than two nodes, a spacing is not above 0 or a value is not finite.
+    pub fn new(
+        first_px: Vec3,
+        spacing_px: Vec3,
+        count: [usize; 3],
+        displacement_px: Vec<Vec3>,
+    ) -> Result<GridField, DataError> {
+        let [columns, rows, layers] = count;
+        if columns < 2 || rows < 2 || layers < 1 {
+            return Err(DataError::Count {
+                what: "nodes along an axis of the grid",
+                got: columns.min(rows).min(layers),
+                wanted: "there must be 2 or more along x and y".to_owned(),
+            });
+        }
+        let wanted = columns.checked_mul(rows).and_then(|n| n.checked_mul(layers));
+        if wanted != Some(displacement_px.len()) {
+            return Err(DataError::Count {
+                what: "velocities",
+                got: displacement_px.len(),
+                wanted: format!("the grid has {columns} x {rows} x {layers} nodes"),
+            });
+        }
+        if let Some(bad) = spacing_px.iter().find(|s| !(s.is_finite() && **s > 0.0)) {
+            return Err(DataError::Spacing(*bad));
+        }
+        if first_px.iter().any(|p| !p.is_finite()) {
+            return Err(DataError::NotFinite {
+                what: "position",
+                index: 0,
+            });
+        }
+        if let Some(index) = displacement_px
+            .iter()
+            .position(|v| v.iter().any(|c| !c.is_finite()))
+        {
+            return Err(DataError::NotFinite {
+                what: "velocity",
+                index,
+            });
+        }
+        Ok(GridField {
+            first_px,
+            spacing_px,
+            count,
+            displacement_px,
+        })
+    }
+
+    /// The outermost nodes along x and y: low and high corner, px.
+    pub fn bounds_px(&self) -> [[f64; 2]; 2] {
+        let high = |i: usize| self.first_px[i] + self.spacing_px[i] * (self.count[i] - 1) as f64;
+        [[self.first_px[0], self.first_px[1]], [high(0), high(1)]]
+    }
+
+    fn line(&self, at: Vec3, axis: usize) -> Line {
+        let count = self.count[axis];
+        if count == 1 {
+            return Line {
+                node: [0; 4],
+                value: [0.0, 1.0, 0.0, 0.0],
+                slope: [0.0; 4],
+            };
+        }
+        let place = (at[axis] - self.first_px[axis]) / self.spacing_px[axis];
+        let held = place.clamp(0.0, (count - 1) as f64);
+        let cell = (held as usize).min(count - 2);
+        let t = held - cell as f64;
+        let mut value = [
+            0.5 * t * (t * (2.0 - t) - 1.0),
+            0.5 * (t * t * (3.0 * t - 5.0) + 2.0),
+            0.5 * t * (t * (4.0 - 3.0 * t) + 1.0),
+            0.5 * t * t * (t - 1.0),
+        ];
+        let mut slope = if place == held {
+            [
+                0.5 * (t * (4.0 - 3.0 * t) - 1.0),
+                0.5 * t * (9.0 * t - 10.0),
+                0.5 * (t * (8.0 - 9.0 * t) + 1.0),
+                0.5 * t * (3.0 * t - 2.0),
+            ]
+        } else {
+            [0.0; 4]
+        };
+        // Beyond an end stands the node that continues the quadratic through the last three, or the line through the last two.
+        for weights in [&mut value, &mut slope] {
+            let ghost: [f64; 3] = if count > 2 {
+                [3.0, -3.0, 1.0]
+            } else {
+                [2.0, -1.0, 0.0]
+            };
+            if cell == 0 {
+                let first = std::mem::take(&mut weights[0]);
+                for k in 0..3 {
+                    weights[k + 1] += first * ghost[k];
+                }
+            }
+            if cell + 2 == count {
+                let last = std::mem::take(&mut weights[3]);
+                for k in 0..3 {
+                    weights[2 - k] += last * ghost[k];
+                }
+            }
+        }
+        Line {
+            // Nodes beyond the ends have the weight 0.
+            node: std::array::from_fn(|k| (cell + k).saturating_sub(1).min(count - 1)),
+            value,
+            slope,
+        }
+    }
+
+    fn combine(&self, x: &[f64; 4], y: &[f64; 4], z: &[f64; 4], lines: &[Line; 3]) -> Vec3 {
+        let mut sum = [0.0; 3];
+        for (kz, wz) in z.iter().enumerate().filter(|(_, w)| **w != 0.0) {
+            for (ky, wy) in y.iter().enumerate() {
+                let row = (lines[2].node[kz] * self.count[1] + lines[1].node[ky]) * self.count[0];
+                for (kx, wx) in x.iter().enumerate() {
+                    let w = wx * wy * wz;
+                    let v = &self.displacement_px[row + lines[0].node[kx]];
+                    for i in 0..3 {
+                        sum[i] += w * v[i];
+                    }
+                }
+            }
+        }
+        sum
+    }
+}
+
+impl Flow for GridField {
+    fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
+        let lines = [0, 1, 2].map(|axis| self.line(at, axis));
+        self.combine(&lines[0].value, &lines[1].value, &lines[2].value, &lines)
+    }
+    fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
+        let lines = [0, 1, 2].map(|axis| self.line(at, axis));
+        let by: [Vec3; 3] = std::array::from_fn(|axis| {
+            let weights = |i: usize| {
+                if i == axis {
+                    &lines[i].slope
+                } else {
+                    &lines[i].value
+                }
+            };
+            self.combine(weights(0), weights(1), weights(2), &lines)
+                .map(|g| g / self.spacing_px[axis])
+        });
+        std::array::from_fn(|i| std::array::from_fn(|j| by[j][i]))
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        let cell = self.spacing_px[0].min(self.spacing_px[1]);
+        let smoothness = Smoothness::Pieces(cell);
+        integrate_velocity(|at, t| self.velocity(at, t), from, t0, t1, smoothness)
+    }
+}

@@ -1,0 +1,39 @@
+use super::jet::sech2;
+use super::{Flow, Vec3, along};
+
+/// Mixing layer along x between two streams: u = ½ (U₁ + U₂) + ½ (U₂ − U₁) tanh(2 (y − y₀)/δ_ω), δ_ω being the vorticity thickness
+/// (U₂ − U₁)/(∂u/∂y)max (Michalke 1964's profile; memory). Pathline in closed form: a straight line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MixingLayer {
+    /// The middle of the layer, px.
+    pub centre_y_px: f64,
+    /// Displacement U₁ of the stream above it, at smaller y, px.
+    pub above_px: f64,
+    /// Displacement U₂ of the stream below it, px.
+    pub below_px: f64,
+    /// Vorticity thickness δ_ω, px.
+    pub vorticity_thickness_px: f64,
+}
+
+impl MixingLayer {
+    fn place(&self, at: Vec3) -> f64 {
+        2.0 * (at[1] - self.centre_y_px) / self.vorticity_thickness_px
+    }
+}
+
+impl Flow for MixingLayer {
+    fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
+        let (mean, half) = (
+            0.5 * (self.above_px + self.below_px),
+            0.5 * (self.below_px - self.above_px),
+        );
+        [mean + half * libm::tanh(self.place(at)), 0.0, 0.0]
+    }
+    fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
+        let slope = (self.below_px - self.above_px) / self.vorticity_thickness_px * sech2(self.place(at));
+        [[0.0, slope, 0.0], [0.0; 3], [0.0; 3]]
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        along(from, self.velocity(from, t0), t1 - t0)
+    }
+}

@@ -1,0 +1,36 @@
+use super::{Flow, Vec3};
+
+/// Solid rotation about an axis along z.
+///
+/// Positive turns x into y: clockwise on the screen, where y points down. Pathline in closed form: a circle.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SolidRotation {
+    /// Centre, px.
+    pub centre_px: [f64; 2],
+    /// Angle turned in one pulse separation, rad.
+    pub turn_rad: f64,
+}
+
+impl Flow for SolidRotation {
+    fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
+        let (x, y) = (at[0] - self.centre_px[0], at[1] - self.centre_px[1]);
+        [-self.turn_rad * y, self.turn_rad * x, 0.0]
+    }
+    fn gradient(&self, _: Vec3, _: f64) -> [Vec3; 3] {
+        [[0.0, -self.turn_rad, 0.0], [self.turn_rad, 0.0, 0.0], [0.0; 3]]
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        circle(self.centre_px, from, self.turn_rad * (t1 - t0))
+    }
+}
+
+/// Where a point comes to on its circle about `centre_px`.
+pub(crate) fn circle(centre_px: [f64; 2], from: Vec3, angle_rad: f64) -> Vec3 {
+    let (x, y) = (from[0] - centre_px[0], from[1] - centre_px[1]);
+    let (sin, cos) = libm::sincos(angle_rad);
+    [
+        centre_px[0] + cos * x - sin * y,
+        centre_px[1] + sin * x + cos * y,
+        from[2],
+    ]
+}

@@ -1,0 +1,78 @@
+use std::sync::Arc;
+
+use super::{Flow, Vec3};
+
+/// A field turned in the plane of the picture about a point.
+///
+/// Positive turns x into y, clockwise on the screen. The pathline is the turned one of the field, closed when that one is.
+#[derive(Debug, Clone)]
+pub struct Turned {
+    /// The field before it is turned.
+    pub flow: Arc<dyn Flow>,
+    about_px: [f64; 2],
+    sin: f64,
+    cos: f64,
+}
+
+impl Turned {
+    /// `flow` turned by an angle about a point.
+    pub fn new(flow: Arc<dyn Flow>, about_px: [f64; 2], angle_rad: f64) -> Self {
+        let (sin, cos) = libm::sincos(angle_rad);
+        Turned {
+            flow,
+            about_px,
+            sin,
+            cos,
+        }
+    }
+
+    fn forth(&self, v: Vec3) -> Vec3 {
+        [
+            self.cos * v[0] - self.sin * v[1],
+            self.sin * v[0] + self.cos * v[1],
+            v[2],
+        ]
+    }
+
+    fn back(&self, v: Vec3) -> Vec3 {
+        [
+            self.cos * v[0] + self.sin * v[1],
+            self.cos * v[1] - self.sin * v[0],
+            v[2],
+        ]
+    }
+
+    fn inner(&self, at: Vec3) -> Vec3 {
+        let [x, y] = self.about_px;
+        let v = self.back([at[0] - x, at[1] - y, at[2]]);
+        [x + v[0], y + v[1], v[2]]
+    }
+
+    fn outer(&self, at: Vec3) -> Vec3 {
+        let [x, y] = self.about_px;
+        let v = self.forth([at[0] - x, at[1] - y, at[2]]);
+        [x + v[0], y + v[1], v[2]]
+    }
+}
+
+impl Flow for Turned {
+    fn velocity(&self, at: Vec3, time: f64) -> Vec3 {
+        self.forth(self.flow.velocity(self.inner(at), time))
+    }
+    fn gradient(&self, at: Vec3, time: f64) -> [Vec3; 3] {
+        // R G Rᵀ: the rows of G are turned like vectors, then its columns.
+        let g = self
+            .flow
+            .gradient(self.inner(at), time)
+            .map(|row| self.forth(row));
+        let column = |j: usize| self.forth([g[0][j], g[1][j], g[2][j]]);
+        let columns = [column(0), column(1), column(2)];
+        std::array::from_fn(|i| std::array::from_fn(|j| columns[j][i]))
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        self.outer(self.flow.path(self.inner(from), t0, t1))
+    }
+    fn solid(&self, at: Vec3) -> bool {
+        self.flow.solid(self.inner(at))
+    }
+}
