@@ -135,3 +135,68 @@ pub(crate) fn field(grid: &Grid, measured: &[Measured], processing: &Processing)
         vectors: vectors.collect(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 5 x 5 vectors of displacement (2 + 0.01 n, -1) that predict (9, 9), with the peaks of some of them replaced.
+    fn measured(spoiled: &[(usize, [Option<[f64; 2]>; 2])]) -> (Grid, Vec<Measured>) {
+        let mut measured: Vec<Measured> = (0..25)
+            .map(|n| Measured {
+                predicted: [9.0, 9.0],
+                peaks: [Some([2.0 + 0.01 * n as f64, -1.0]), Some([-6.0, 4.0])],
+                peak_ratio: 3.0,
+            })
+            .collect();
+        for &(n, peaks) in spoiled {
+            measured[n].peaks = peaks;
+        }
+        (Grid::new(96, 96, [32, 32], 0.5), measured)
+    }
+
+    fn replaced(spoiled: &[(usize, [Option<[f64; 2]>; 2])], processing: &Processing) -> Vec<[f64; 2]> {
+        let (grid, measured) = measured(spoiled);
+        assert_eq!(grid.len(), 25);
+        replace_untrusted(&grid, &measured, processing)
+    }
+
+    /// Derived by hand. Number 12 is the middle one; its neighbours are 6 7 8 11 13 16 17 18, of the median 2.12.
+    #[test]
+    fn outliers_are_replaced_by_the_second_peak_or_the_median() {
+        let processing = Processing::default();
+        let wrong = Some([7.0, 7.0]);
+        let second = Some([2.15, -1.02]);
+        let median = |[dx, dy]: [f64; 2]| (dx - 2.12).abs() < 1e-12 && dy == -1.0;
+
+        assert_eq!(replaced(&[(12, [wrong, second])], &processing)[12], [2.15, -1.02]);
+        assert!(median(
+            replaced(&[(12, [wrong, Some([-6.0, 4.0])])], &processing)[12]
+        ));
+        assert!(median(replaced(&[(12, [wrong, None])], &processing)[12]));
+        assert!(median(replaced(&[(12, [None, None])], &processing)[12]));
+        // The others keep what they measured.
+        let others = replaced(&[(12, [wrong, None])], &processing);
+        assert!(
+            (0..25)
+                .filter(|n| *n != 12)
+                .all(|n| others[n] == [2.0 + 0.01 * n as f64, -1.0])
+        );
+    }
+
+    /// A whole corner without peaks is filled from its rim inward; a whole field without falls back on what was predicted.
+    #[test]
+    fn patches_are_filled_from_their_rim() {
+        let nothing = |n: usize| (n, [None, None]);
+        let corner: Vec<_> = [0, 1, 2, 5, 6, 7, 10, 11, 12].into_iter().map(nothing).collect();
+        let filled = replaced(&corner, &Processing::default());
+        assert!(
+            filled
+                .iter()
+                .all(|[dx, dy]| (2.0..2.3).contains(dx) && *dy == -1.0),
+            "{filled:?}"
+        );
+        let all: Vec<_> = (0..25).map(nothing).collect();
+        assert_eq!(replaced(&all, &Processing::default()), vec![[9.0, 9.0]; 25]);
+    }
+}
