@@ -151,6 +151,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
     let sheet = Sheet {
         profile: setup.sheet.profile,
         thickness_px,
+        ..Sheet::default()
     };
 
     let diameter_px = match setup.image.particle_diameter_px {
@@ -248,6 +249,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         exposure,
         flow,
         sensor,
+        ..Scene::default()
     };
     scene.validate().map_err(|e| {
         setup.error(
@@ -506,7 +508,7 @@ fn light_chain(setup: &Setup, lens: Option<&RigLens>, facts: &mut Facts) -> Resu
     };
     let optics = optics_of(setup, lens, &medium)?.expect("the aperture is there");
     let delivered = energy * setup.light.delivery.unwrap_or(1.0);
-    let fluence = delivered / (height_m * thickness_m * Sheet::effective_fraction(setup.sheet.profile));
+    let fluence = delivered / (height_m * thickness_m * setup.sheet.profile.effective_fraction());
     let spread = setup.tracer.diameter_spread.unwrap_or(0.1);
     let particle = Scatterer {
         diameter_m: diameter,

@@ -18,6 +18,7 @@ fn scene(streak_px: f64) -> Scene {
         sheet: Sheet {
             profile: Profile::Gaussian,
             thickness_px: 20.0,
+            ..Sheet::default()
         },
         exposure: Exposure::Streak([streak_px, 0.0]),
         flow: Arc::new(Uniform {
@@ -31,6 +32,7 @@ fn scene(streak_px: f64) -> Scene {
             black_level_dn: 8.0,
             ..Sensor::default()
         }),
+        ..Scene::default()
     }
 }
 

@@ -2,12 +2,15 @@
 //!
 //! The picture of a moving particle is the integral over the pulse of its picture at each instant. That integral is
 //! taken by Gauss–Legendre quadrature in time, whose error falls exponentially once the points lie closer than the particle
-//! image's own width.
+//! image's own width. Light weighs each instant by the pulse's power, the sheet where the particle is, and its brightness.
 
 use std::sync::LazyLock;
 
 use crate::flow::{Vec3, along};
+use crate::imaging::View;
+use crate::light::{Flash, Shape};
 use crate::scene::{Exposure, Scene};
+use crate::seeding::Particle;
 
 /// A point of light: place on the sensor (px) and photo-electrons.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,6 +21,8 @@ pub struct Spot {
     pub y_px: f64,
     /// Expected photo-electrons.
     pub electrons: f32,
+    /// Standard deviation of its image, px.
+    pub sigma_px: f64,
 }
 
 /// Points of the largest rule; longer streaks are cut into pieces.
@@ -95,53 +100,131 @@ impl Arc {
     }
 }
 
-/// Appends to `spots` what the particle that is at `from` at mid-time draws during the pulse whose middle is at `time`
-/// (−½ or ½).
-pub fn expose(scene: &Scene, from: Vec3, time: f64, spots: &mut Vec<Spot>) {
-    let flow = scene.flow.as_ref();
-    let middle = flow.path(from, 0.0, time);
-    let sigma = 0.25 * scene.diameter_px;
-    let mut draw = |at: Vec3, share: f64| {
-        let electrons = scene.electrons * share * scene.sheet.brightness(at[2]);
-        if electrons > 0.0 {
-            spots.push(Spot {
-                x_px: at[0],
-                y_px: at[1],
-                electrons: electrons as f32,
-            });
+/// Points over a Gaussian pulse at least, so that its power is resolved.
+const GAUSSIAN_POINTS: usize = 24;
+
+/// Draws particles during one pulse.
+#[derive(Debug)]
+pub struct Exposer<'a> {
+    scene: &'a Scene,
+    view: View,
+    flash: Flash,
+    /// Photo-electrons of a particle of brightness 1 in the middle of the sheet.
+    electrons: f64,
+}
+
+impl<'a> Exposer<'a> {
+    /// For one pulse of a scene.
+    pub fn new(scene: &'a Scene, flash: Flash) -> Self {
+        Exposer {
+            scene,
+            view: View::of(scene),
+            flash,
+            electrons: scene.electrons * flash.pulse.energy / flash.pulse.thickness,
         }
-    };
-    let path = match scene.exposure {
-        Exposure::Streak([x, y]) => {
-            let half = [0.5 * x, 0.5 * y, 0.0];
-            Arc {
-                at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
-                velocity: [half; 3],
+    }
+
+    fn path(&self, from: Vec3) -> Arc {
+        let (flow, time) = (self.scene.flow.as_ref(), self.flash.middle);
+        let middle = flow.path(from, 0.0, time);
+        let window = self.scene.light.shape.half_window() * self.flash.pulse.length;
+        match self.scene.exposure {
+            Exposure::Streak([x, y]) => {
+                let half = [window * x, window * y, 0.0];
+                Arc {
+                    at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
+                    velocity: [half; 3],
+                }
+            }
+            Exposure::Fraction(f) => {
+                let half = window * f;
+                let ends = [
+                    flow.path(middle, time, time - half),
+                    middle,
+                    flow.path(middle, time, time + half),
+                ];
+                let velocity = [(ends[0], time - half), (middle, time), (ends[2], time + half)]
+                    .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
+                Arc { at: ends, velocity }
             }
         }
-        Exposure::Fraction(f) => {
-            let half = 0.5 * f;
-            let ends = [
-                flow.path(middle, time, time - half),
-                middle,
-                flow.path(middle, time, time + half),
-            ];
-            let velocity = [(ends[0], time - half), (middle, time), (ends[2], time + half)]
-                .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
-            Arc { at: ends, velocity }
+    }
+
+    /// Height of a point above the middle of this pulse's sheet, px.
+    fn distance(&self, at: Vec3) -> f64 {
+        self.scene.sheet.distance_px(at, self.view.middle) - self.flash.pulse.offset_px
+    }
+
+    /// What a particle shows at one place on its way, with `share` of its light.
+    fn spot(&self, particle: &Particle, at: Vec3, share: f64) -> Spot {
+        let sheet = &self.scene.sheet;
+        let lit = sheet.across(self.distance(at), self.flash.pulse.thickness)
+            * sheet.along(at[1], self.view.middle);
+        let [x_px, y_px] = self.view.project(at);
+        let diameter = self
+            .view
+            .diameter_px(self.scene, particle.diameter, at[2], [x_px, y_px]);
+        Spot {
+            x_px,
+            y_px,
+            electrons: (self.electrons * share * particle.brightness * lit) as f32,
+            sigma_px: 0.25 * diameter,
         }
-    };
-    let length = path.length_px() / sigma;
-    // A particle that crosses the sheet in depth changes brightness on the way: measure that way in quarter thicknesses.
-    let depth = 4.0 * (path.at[2][2] - path.at[0][2]).abs() / scene.sheet.thickness_px;
-    let needed = points(length.max(depth));
-    let pieces = needed.div_ceil(LARGEST_RULE);
-    let share = 1.0 / pieces as f64;
-    for piece in 0..pieces {
-        let centre = (2 * piece + 1) as f64 * share - 1.0;
-        for [node, weight] in &RULES[needed.div_ceil(pieces)] {
-            draw(path.place(centre + share * node), share * weight);
+    }
+
+    /// Where in the picture a particle stands in the middle of the pulse, and how bright it would be at rest there; with its depth, px.
+    pub fn at_rest(&self, particle: &Particle) -> (Spot, f64) {
+        let at = self.scene.flow.path(particle.at, 0.0, self.flash.middle);
+        (self.spot(particle, at, 1.0), at[2])
+    }
+
+    /// Appends to `spots` what a particle draws during the pulse.
+    pub fn expose(&self, particle: &Particle, spots: &mut Vec<Spot>) {
+        let path = self.path(particle.at);
+        let length = path.length_px() / (0.25 * self.scene.diameter_px);
+        // A particle that crosses the sheet in depth changes brightness on the way: measure that way in quarter thicknesses.
+        let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness;
+        let depth = 4.0 * (self.distance(path.at[2]) - self.distance(path.at[0])).abs() / thickness;
+        let mut needed = points(length.max(depth));
+        let gaussian = self.scene.light.shape == Shape::Gaussian;
+        if gaussian {
+            needed = needed.max(GAUSSIAN_POINTS);
         }
+        let pieces = needed.div_ceil(LARGEST_RULE);
+        let rule = &RULES[needed.div_ceil(pieces)];
+        let share = 1.0 / pieces as f64;
+        let nodes = || {
+            (0..pieces).flat_map(|piece| {
+                let centre = (2 * piece + 1) as f64 * share - 1.0;
+                rule.iter().map(move |[node, weight]| {
+                    (
+                        centre + share * node,
+                        share * weight * power(gaussian, centre + share * node),
+                    )
+                })
+            })
+        };
+        let all: f64 = if gaussian {
+            nodes().map(|(_, weight)| weight).sum()
+        } else {
+            1.0
+        };
+        for (time, weight) in nodes() {
+            let at = path.place(time);
+            let spot = self.spot(particle, at, weight / all);
+            if spot.electrons > 0.0 && !self.scene.flow.solid(at) {
+                spots.push(spot);
+            }
+        }
+    }
+}
+
+/// Power at the time s (−1 to 1) of a pulse over its largest: the Gaussian's window is ± two full widths at half maximum.
+fn power(gaussian: bool, s: f64) -> f64 {
+    if gaussian {
+        libm::exp(-16.0 * std::f64::consts::LN_2 * s * s)
+    } else {
+        1.0
     }
 }
 

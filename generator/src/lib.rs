@@ -8,14 +8,19 @@
 //! the camera, all in pixels. Time runs in units of the pulse separation, with 0 midway between the pulses; so a velocity
 //! in px per pulse separation is a displacement.
 
+pub mod airy;
 pub mod exposure;
 pub mod flow;
+pub mod imaging;
+pub mod light;
 pub mod medium;
 pub mod optics;
 pub mod pair;
 pub mod pathline;
 pub mod poisson;
+pub mod population;
 pub mod random;
+pub mod reflection;
 pub mod scattering;
 pub mod scene;
 pub mod seeding;
@@ -25,7 +30,10 @@ pub mod splat;
 pub mod truth;
 
 pub use flow::Flow;
+pub use imaging::{Imaging, Pattern};
+pub use light::{Light, Pulse, Shape};
 pub use pair::{Pair, render};
+pub use population::Population;
 pub use random::Seed;
 pub use scene::{Exposure, Scene, SceneError};
 pub use sensor::Sensor;

@@ -26,6 +26,14 @@ pub enum Purpose {
     Particles,
     /// Shot and dark noise; the place is the frame and the row.
     Noise,
+    /// How large the particles are.
+    Diameters,
+    /// Who stands together.
+    Clusters,
+    /// When a pulse comes; the place is the frame.
+    Jitter,
+    /// Where reflections shine; drawn from the study's seed alone.
+    HotSpots,
     /// What the camera keeps from picture to picture: drawn from the study's seed alone ([`Seed::of_study`]).
     Camera,
 }

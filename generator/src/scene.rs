@@ -2,7 +2,10 @@
 
 use std::sync::Arc;
 
-use crate::flow::Flow;
+use crate::flow::{Flow, Uniform};
+use crate::imaging::Imaging;
+use crate::light::Light;
+use crate::population::Population;
 use crate::sensor::Sensor;
 use crate::sheet::Sheet;
 
@@ -25,18 +28,46 @@ pub struct Scene {
     pub diameter_px: f64,
     /// Particles per pixel inside the sheet's thickness.
     pub seeding_ppp: f64,
-    /// Photo-electrons of one particle image at the sheet's centre, in each frame.
+    /// Photo-electrons of one particle image at the sheet's centre, of a particle of brightness 1 in a pulse of energy 1.
     pub electrons: f64,
     /// Photo-electrons of the background in every pixel of each frame.
     pub background_e: f64,
     /// The light sheet.
     pub sheet: Sheet,
+    /// The two pulses and all other light.
+    pub light: Light,
+    /// The particles as a crowd.
+    pub population: Population,
+    /// Lens and pixel.
+    pub imaging: Imaging,
     /// Motion during a pulse.
     pub exposure: Exposure,
     /// What moves the particles.
     pub flow: Arc<dyn Flow>,
     /// The camera; `None` keeps the expected photo-electrons as they are: no noise, no clipping, no grey levels.
     pub sensor: Option<Sensor>,
+}
+
+impl Default for Scene {
+    /// A plain scene of 512 × 512 px with particles at rest, without a sensor.
+    fn default() -> Self {
+        Scene {
+            size: [512; 2],
+            diameter_px: 2.5,
+            seeding_ppp: 0.02,
+            electrons: 5000.0,
+            background_e: 0.0,
+            sheet: Sheet::default(),
+            light: Light::default(),
+            population: Population::default(),
+            imaging: Imaging::default(),
+            exposure: Exposure::Fraction(0.0),
+            flow: Arc::new(Uniform {
+                displacement_px: [0.0; 3],
+            }),
+            sensor: None,
+        }
+    }
 }
 
 /// A scene that cannot be rendered.
@@ -98,13 +129,6 @@ impl Scene {
                 self.background_e >= 0.0 && self.background_e <= 1e9,
                 "0 to 1e9 e",
             ),
-            number(
-                "sheet thickness",
-                self.sheet.thickness_px,
-                "px",
-                self.sheet.thickness_px > 0.0 && self.sheet.thickness_px.is_finite(),
-                "above 0 and finite",
-            ),
             match self.exposure {
                 Exposure::Fraction(f) => number(
                     "pulse length over pulse separation",
@@ -122,7 +146,24 @@ impl Scene {
                 ),
             },
         ])?;
+        self.sheet.validate()?;
+        self.light.validate(self.exposure)?;
+        self.light.reflections.validate(self.size)?;
+        self.population.validate(self.diameter_px)?;
+        self.imaging.validate(self)?;
         self.sensor.as_ref().map_or(Ok(()), Sensor::validate)
+    }
+}
+
+impl Scene {
+    /// Depth on either side of the sheet's middle plane beyond which neither pulse shines, px.
+    pub(crate) fn deepest_px(&self) -> f64 {
+        let reach = self.sheet.reach_px();
+        self.light
+            .pulses
+            .iter()
+            .map(|pulse| pulse.offset_px.abs() + pulse.thickness * reach)
+            .fold(0.0, f64::max)
     }
 }
 

@@ -1,105 +1,227 @@
-//! Who is where: a Poisson process of particles in the volume that both pulses can light.
+//! Who is where: a Poisson process of particles in the volume that the pulses can light.
 //!
 //! Positions are those at mid-time; for an incompressible flow a uniform Poisson process stays one at every time, so it does
 //! not matter when the particles are dropped. (Fixed counts or lattices would understate the error: Westerweel 2000,
-//! Exp. Fluids 29, S3.)
+//! Exp. Fluids 29, S3.) Where the seeding is uneven it is uneven at mid-time, and moves with the fluid.
 //!
-//! Space is cut into cells, each with its own random stream, so that a larger margin adds particles without moving
+//! Space is cut into cells, each with its own random streams, so that a larger margin adds particles without moving
 //! any. Within a cell the particles arrive one after the other along a further axis of unit rate, and those that arrive before
-//! the cell's mean number are there: an exact Poisson number, and a denser seeding keeps the particles of a thinner one.
+//! the cell's mean number, at the local density, are there: an exact Poisson number, and a denser seeding keeps the particles of a thinner one.
 
-use crate::flow::{Flow, Vec3};
-use crate::random::{Purpose, Seed, open01, stream};
+use rand_chacha::ChaCha8Rng;
+
+use crate::flow::Vec3;
+use crate::imaging::View;
+use crate::light::Flash;
+use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::scene::{Exposure, Scene};
 
 /// Side of a cell in the image plane, px.
 const CELL_PX: f64 = 64.0;
 /// Depth of a cell, over the sheet's thickness.
 const CELL_DEPTH: f64 = 0.5;
+/// Standard deviations from a cluster's place within which its particles are looked for.
+const CLUSTER_REACH: f64 = 5.0;
 
 /// A particle at mid-time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Particle {
+    /// Its number: the same in every frame.
+    pub id: u64,
     /// Place midway between the pulses, px.
     pub at: Vec3,
+    /// Diameter over the mean.
+    pub diameter: f64,
+    /// Light over that which gives the scene's photo-electrons.
+    pub brightness: f64,
 }
 
-/// Cells by their place in the grid, with the volume's limits inside.
-#[derive(Debug, Clone, PartialEq)]
+/// The volume at mid-time from which a particle can reach the picture, lit, and the cells that hold it.
+#[derive(Debug, Clone)]
 pub struct Volume {
     low: Vec3,
     high: Vec3,
     cell: Vec3,
+    /// Largest distance from the sheet's middle plane, px.
+    off_plane: f64,
+    middle: [f64; 2],
 }
 
 impl Volume {
-    /// The volume at mid-time from which a particle can reach the picture, lit, in either pulse.
-    pub fn of(scene: &Scene) -> Volume {
-        let [width, height] = scene.size.map(|n| n as f64);
-        let travel = farthest(scene);
-        let radius = 0.25 * scene.diameter_px * crate::splat::REACH_SIGMAS + 1.0;
+    /// The volume for some pulses.
+    pub fn of(scene: &Scene, flashes: &[Flash]) -> Volume {
+        let view = View::of(scene);
+        let travel = farthest(scene, &view, flashes);
+        let deepest = scene.deepest_px();
+        let radius = 0.25 * view.largest_diameter_px(scene, deepest) * scene.imaging.reach_sigmas() + 1.0;
+        let [sx, sy] = scene.sheet.slope;
+        let off_plane = deepest + travel[2] + sx.abs() * travel[0] + sy.abs() * travel[1];
+        let [low, high] = seen(scene, &view, radius, deepest);
+        let cluster = match scene.population.cluster_size {
+            0.0 => 0.0,
+            _ => CLUSTER_REACH * scene.population.cluster_radius_px,
+        };
+        let tilted = |corner: [f64; 2]| scene.sheet.plane_px(corner[0], corner[1], view.middle).abs();
         let reach = [
-            travel[0] + radius,
-            travel[1] + radius,
-            travel[2] + scene.sheet.reach_px(),
+            travel[0] + cluster,
+            travel[1] + cluster,
+            off_plane * libm::hypot(1.0, libm::hypot(sx, sy)) + tilted(low).max(tilted(high)) + cluster,
         ];
-        let depth = CELL_DEPTH * scene.sheet.thickness_px;
         Volume {
-            low: [-0.5 - reach[0], -0.5 - reach[1], -reach[2]],
-            high: [width - 0.5 + reach[0], height - 0.5 + reach[1], reach[2]],
-            cell: [CELL_PX, CELL_PX, depth],
+            low: [low[0] - reach[0], low[1] - reach[1], -reach[2]],
+            high: [high[0] + reach[0], high[1] + reach[1], reach[2]],
+            cell: [CELL_PX, CELL_PX, CELL_DEPTH * scene.sheet.thickness_px],
+            off_plane: off_plane + cluster,
+            middle: view.middle,
         }
     }
 
-    /// The cells that hold the volume, a column in depth after the other along rows of the picture.
-    pub fn cells(&self) -> impl Iterator<Item = [i64; 3]> + use<> {
+    /// The cells that hold the volume, row by row of the picture; in a row, a column in depth after the other.
+    pub fn rows(&self) -> Vec<Vec<[i64; 3]>> {
         let index =
             |limit: &Vec3| -> [i64; 3] { std::array::from_fn(|i| (limit[i] / self.cell[i]).floor() as i64) };
         let (first, last) = (index(&self.low), index(&self.high));
-        (first[1]..=last[1]).flat_map(move |y| {
-            (first[0]..=last[0]).flat_map(move |x| (first[2]..=last[2]).map(move |z| [x, y, z]))
-        })
+        let row = |y: i64| {
+            (first[0]..=last[0])
+                .flat_map(|x| (first[2]..=last[2]).map(move |z| [x, y, z]))
+                .collect()
+        };
+        (first[1]..=last[1]).map(row).collect()
     }
 
     /// The particles of one cell that stand inside the volume, appended to `particles`.
-    pub fn fill(&self, cell: [i64; 3], seeding_ppp: f64, seed: Seed, particles: &mut Vec<Particle>) {
+    pub fn fill(&self, scene: &Scene, cell: [i64; 3], seed: Seed, particles: &mut Vec<Particle>) {
         // 21 bits an index: cells reach 2^26 px from the origin, far beyond any picture.
         let place = cell
             .iter()
             .fold(0u64, |key, &i| key << 21 | (i + (1 << 20)) as u64 & 0x1f_ffff);
+        let population = &scene.population;
         let mut rng = stream(seed, Purpose::Particles, place);
-        let mean = seeding_ppp * self.cell[0] * self.cell[1] * CELL_DEPTH;
+        let mut sizes = stream(seed, Purpose::Diameters, place);
+        let mut clusters = (population.cluster_size > 0.0).then(|| stream(seed, Purpose::Clusters, place));
+        let full = scene.seeding_ppp * self.cell[0] * self.cell[1] * CELL_DEPTH;
+        let mean = match &clusters {
+            Some(_) => full / population.cluster_size,
+            None => full,
+        };
+        let mut number = 0;
         let mut arrival = 0.0;
+        let mut put = |at: Vec3, u: f64| {
+            let id = id_of(cell, number);
+            number += 1;
+            let inside = (0..3).all(|i| at[i] >= self.low[i] && at[i] <= self.high[i])
+                && scene.sheet.distance_px(at, self.middle).abs() <= self.off_plane;
+            if inside && !scene.flow.solid(at) {
+                let diameter = population.diameter(u);
+                particles.push(Particle {
+                    id,
+                    at,
+                    diameter,
+                    brightness: population.brightness(diameter),
+                });
+            }
+        };
         loop {
             arrival -= libm::log(open01(&mut rng));
-            if arrival > mean {
+            if arrival > mean * population.largest_density() {
                 return;
             }
-            let at = std::array::from_fn(|i| (cell[i] as f64 + open01(&mut rng)) * self.cell[i]);
-            if (0..3).all(|i| at[i] >= self.low[i] && at[i] <= self.high[i]) {
-                particles.push(Particle { at });
+            let at: Vec3 = std::array::from_fn(|i| (cell[i] as f64 + open01(&mut rng)) * self.cell[i]);
+            let there = arrival <= mean * population.density(at[0], at[1], self.middle);
+            match &mut clusters {
+                None => {
+                    let u = open01(&mut sizes);
+                    if there {
+                        put(at, u);
+                    }
+                }
+                Some(rng) => {
+                    for _ in 0..poisson(population.cluster_size, rng) {
+                        let off: Vec3 = std::array::from_fn(|_| {
+                            population.cluster_radius_px * normal_quantile(open01(rng))
+                        });
+                        let u = open01(&mut sizes);
+                        if there {
+                            put([at[0] + off[0], at[1] + off[1], at[2] + off[2]], u);
+                        }
+                    }
+                }
             }
         }
     }
 }
 
+/// A particle's number from its cell and its rank there: 14 bits an index and 22 for the rank, so numbers stay apart
+/// in pictures of up to 2¹⁴ cells a side.
+fn id_of(cell: [i64; 3], rank: u64) -> u64 {
+    cell.iter()
+        .fold(0, |key, &i| key << 14 | (i + (1 << 13)) as u64 & 0x3fff)
+        << 22
+        | rank & 0x3f_ffff
+}
+
+/// A Poisson number by counting arrivals of unit rate.
+fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> u32 {
+    let (mut n, mut arrival) = (0, 0.0);
+    loop {
+        arrival -= libm::log(open01(rng));
+        if arrival > mean {
+            return n;
+        }
+        n += 1;
+    }
+}
+
+/// The part of the picture's plane from which light reaches the picture grown by `radius`, from any depth of the sheet.
+fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] {
+    let [width, height] = scene.size.map(|n| n as f64);
+    let low = [-0.5 - radius; 2];
+    let high = [width - 0.5 + radius, height - 0.5 + radius];
+    let (mut from, mut to) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+    const POINTS: usize = 64;
+    for k in 0..=POINTS {
+        let t = k as f64 / POINTS as f64;
+        let [x, y] = [0, 1].map(|i| low[i] + t * (high[i] - low[i]));
+        for [x, y] in [[x, low[1]], [x, high[1]], [low[0], y], [high[0], y]] {
+            for z in [-deepest, deepest] {
+                let at = view.unproject(x, y, z, scene.sheet.slope);
+                for i in 0..2 {
+                    from[i] = from[i].min(at[i]);
+                    to[i] = to[i].max(at[i]);
+                }
+            }
+        }
+    }
+    [from, to]
+}
+
 /// The farthest a particle goes between mid-time and the outer end of a pulse, by axis, px: the largest speed on a grid of
 /// points over the picture and the sheet at three times, with a quarter added for what lies between them.
-fn farthest(scene: &Scene) -> Vec3 {
+fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
     const STEP_PX: f64 = 16.0;
-    let (half, streak) = match scene.exposure {
-        Exposure::Fraction(f) => (0.5 + 0.5 * f, [0.0; 2]),
-        Exposure::Streak(s) => (0.5, s),
-    };
-    let flow: &dyn Flow = scene.flow.as_ref();
+    let window = scene.light.shape.half_window();
+    let mut half: f64 = 0.0;
+    let mut streak: [f64; 2] = [0.0; 2];
+    for flash in flashes {
+        let drawn = 2.0 * window * flash.pulse.length;
+        match scene.exposure {
+            Exposure::Fraction(f) => half = half.max(flash.middle.abs() + 0.5 * f * drawn),
+            Exposure::Streak(s) => {
+                half = half.max(flash.middle.abs());
+                streak = [0, 1].map(|i| streak[i].max(drawn * s[i].abs()));
+            }
+        }
+    }
     let counts = scene.size.map(|n| (n as f64 / STEP_PX).ceil() as usize);
-    let reach = scene.sheet.reach_px();
+    let reach = scene.deepest_px();
     let mut fastest: Vec3 = [0.0; 3];
     for iy in 0..=counts[1] {
         for ix in 0..=counts[0] {
-            for z in [-reach, 0.0, reach] {
+            let (x, y) = (ix as f64 * STEP_PX, iy as f64 * STEP_PX);
+            let plane = scene.sheet.plane_px(x, y, view.middle);
+            for z in [plane - reach, plane, plane + reach] {
                 for time in [-half, 0.0, half] {
-                    let v = flow.velocity([ix as f64 * STEP_PX, iy as f64 * STEP_PX, z], time);
+                    let v = scene.flow.velocity([x, y, z], time);
                     for i in 0..3 {
                         fastest[i] = fastest[i].max(v[i].abs());
                     }
@@ -109,8 +231,8 @@ fn farthest(scene: &Scene) -> Vec3 {
     }
     let travel = |i: usize| 1.25 * half * fastest[i];
     [
-        travel(0) + 0.5 * streak[0].abs(),
-        travel(1) + 0.5 * streak[1].abs(),
+        travel(0) + 0.5 * streak[0],
+        travel(1) + 0.5 * streak[1],
         travel(2),
     ]
 }

@@ -14,7 +14,9 @@
 use multiversion::multiversion;
 use ndarray::Array2;
 use rand::Rng;
+use rayon::prelude::*;
 
+use crate::pair::shared;
 use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
 use crate::scene::{SceneError, check, number};
@@ -173,30 +175,47 @@ impl Sensor {
         ])
     }
 
-    /// Turns the expected photo-electrons of frame number `frame` (0 is A, every other is exposed like B) into grey levels in place,
-    /// row by row, each row with its own random stream.
+    /// Turns the expected photo-electrons of a pair's frame A (0) or B (1) into grey levels in place.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
+        self.expose(image, seed, frame, self.dark_e[frame.min(1) as usize]);
+    }
+
+    /// The same for frame `frame` of a time series, whose exposures are all like frame A's.
+    pub fn read_series(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
+        self.expose(image, seed, frame, self.dark_e[0]);
+    }
+
+    /// Row by row, each row with its own random stream.
+    fn expose(&self, image: &mut Array2<f32>, seed: Seed, frame: u32, dark_e: f64) {
         if self.crosstalk > 0.0 {
             self.mix(image);
         }
-        let width = image.ncols();
-        let mut row = Row::new(width);
-        let flawed = self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot > 0.0 || self.dead > 0.0;
-        let dark_e = self.dark_e[frame.min(1) as usize] as f32;
-        for (y, mut pixels) in image.rows_mut().into_iter().enumerate() {
-            let pixels = pixels.as_slice_mut().expect("an image in standard layout");
-            if flawed {
-                row.draw(seed.of_study(), Purpose::Camera, y as u64);
-                self.light_flawed(pixels, dark_e, &mut row);
-            } else {
-                row.offset.fill(0.0);
-                pixels.iter_mut().for_each(|pixel| *pixel += dark_e);
+        let (height, width) = image.dim();
+        let band = |(k, pixels): (usize, &mut [f32])| {
+            let mut row = Row::new(width);
+            for (y, pixels) in (k * BAND..).zip(pixels.chunks_mut(width)) {
+                self.read_row(pixels, &mut row, seed, frame, y as u64, dark_e as f32);
             }
-            row.draw(seed, Purpose::Noise, u64::from(frame) << 32 | y as u64);
-            let [first, second, _] = &mut row.words;
-            shoot(pixels, first, second, self.full_well_e as f32);
-            self.convert(pixels, &row);
+        };
+        let pixels = image.as_slice_mut().expect("an image in standard layout");
+        if shared([width, height]) {
+            pixels.par_chunks_mut(BAND * width).enumerate().for_each(band);
+        } else {
+            pixels.chunks_mut(BAND * width).enumerate().for_each(band);
         }
+    }
+
+    fn read_row(&self, pixels: &mut [f32], row: &mut Row, seed: Seed, frame: u32, y: u64, dark_e: f32) {
+        if self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot > 0.0 || self.dead > 0.0 {
+            row.draw(seed.of_study(), Purpose::Camera, y);
+            self.light_flawed(pixels, dark_e, row);
+        } else {
+            pixels.iter_mut().for_each(|pixel| *pixel += dark_e);
+        }
+        row.draw(seed, Purpose::Noise, u64::from(frame) << 32 | y);
+        let [first, second, _] = &mut row.words;
+        shoot(pixels, first, second, self.full_well_e as f32);
+        self.convert(pixels, row);
     }
 
     /// Each pixel keeps 1 − c of its light and gets c/4 of each neighbour's.
@@ -246,6 +265,9 @@ impl Sensor {
         );
     }
 }
+
+/// Rows that a thread reads at a time.
+const BAND: usize = 64;
 
 /// Random words of a row of pixels, three a pixel, and the pixels' offsets, electrons.
 struct Row {

@@ -1,33 +1,43 @@
 //! Points of light to photo-electrons on the pixel grid.
 //!
-//! A particle image is a Gaussian of standard deviation σ = d_τ/4, integrated over each square pixel (100 % fill factor):
-//! the product of two differences of error functions, one an axis. Light is additive.
+//! A particle image is a Gaussian of standard deviation σ = d/4, integrated over each pixel's sensitive square: the product of
+//! two differences of error functions, one an axis. (The diffraction pattern itself: [`crate::airy`].) Light is additive.
 
 use multiversion::multiversion;
 use ndarray::Array2;
 
+use crate::airy::Airy;
 use crate::exposure::Spot;
 
 /// Pixels farther than this from the point of light, in standard deviations, get nothing: 1e-6 of the light lies beyond
 /// on either side.
 pub(crate) const REACH_SIGMAS: f64 = 4.75;
 
-/// Adds the light of `spots`, each with standard deviation `sigma_px`, to `image` (photo-electrons; height × width).
-/// Light beyond the image's border is lost, as in a camera.
-pub fn add(image: &mut Array2<f32>, spots: &[Spot], sigma_px: f64) {
+/// What a point of light looks like to the pixels.
+#[derive(Debug)]
+pub enum Brush {
+    /// A Gaussian of the spot's own width, on pixels whose sensitive square has this side, px.
+    Gaussian(f64),
+    /// The diffraction pattern of one width for all spots.
+    Airy(Airy),
+}
+
+/// Adds the light of `spots` to `image` (photo-electrons; height × width). Light beyond the image's border is lost, as in a camera.
+pub fn add(image: &mut Array2<f32>, spots: &[Spot], brush: &Brush) {
     let (height, width) = image.dim();
     let pixels = image.as_slice_mut().expect("an image in standard layout");
-    add_spots(pixels, width, height, spots, sigma_px);
+    match brush {
+        Brush::Gaussian(side) if *side == 1.0 => add_spots(pixels, width, height, spots),
+        Brush::Gaussian(side) => add_sparse(pixels, width, height, spots, *side),
+        Brush::Airy(airy) => airy.add(pixels, width, height, spots),
+    }
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot], sigma_px: f64) {
-    let pen = Pen {
-        inverse: 1.0 / (sigma_px * std::f64::consts::SQRT_2),
-        reach: REACH_SIGMAS * sigma_px,
-    };
+fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
     let (mut across, mut down) = (Vec::new(), Vec::new());
     for spot in spots {
+        let pen = Pen::new(spot.sigma_px);
         // Most particle images fit a patch of 7 or 15 pixels inside the picture, of a size known to the compiler.
         let drawn = if pen.reach <= 3.0 {
             pen.patch::<8, 16>(pixels, width, height, spot)
@@ -35,7 +45,39 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot], si
             pen.reach <= 7.0 && pen.patch::<16, 32>(pixels, width, height, spot)
         };
         if !drawn {
-            pen.any(pixels, width, height, spot, &mut across, &mut down);
+            let (x, columns) = pen.shares(spot.x_px, width, &mut across);
+            let (y, rows) = pen.shares(spot.y_px, height, &mut down);
+            outer(
+                pixels,
+                width,
+                [x, y],
+                spot.electrons,
+                &across[..columns],
+                &down[..rows],
+            );
+        }
+    }
+}
+
+/// The same for pixels that are sensitive in a middle square of side `side` only.
+fn add_sparse(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot], side: f64) {
+    let (mut across, mut down) = (Vec::new(), Vec::new());
+    for spot in spots {
+        let pen = Pen::new(spot.sigma_px);
+        let x = pen.sparse_shares(spot.x_px, width, side, &mut across);
+        let y = pen.sparse_shares(spot.y_px, height, side, &mut down);
+        outer(pixels, width, [x, y], spot.electrons, &across, &down);
+    }
+}
+
+/// Adds `light` times the product of the shares of columns and rows, from the pixel `corner` on.
+#[inline(always)]
+fn outer(pixels: &mut [f32], width: usize, corner: [usize; 2], light: f32, across: &[f32], down: &[f32]) {
+    for (row, share) in down.iter().enumerate() {
+        let light = light * share;
+        let start = (corner[1] + row) * width + corner[0];
+        for (pixel, share) in pixels[start..start + across.len()].iter_mut().zip(across) {
+            *pixel += light * share;
         }
     }
 }
@@ -47,6 +89,14 @@ struct Pen {
 }
 
 impl Pen {
+    #[inline(always)]
+    fn new(sigma_px: f64) -> Pen {
+        Pen {
+            inverse: 1.0 / (sigma_px * std::f64::consts::SQRT_2),
+            reach: REACH_SIGMAS * sigma_px,
+        }
+    }
+
     /// Adds one point of light to a patch of `EDGES` − 1 pixels a side (`BOTH` is twice `EDGES`); false, and nothing done, when
     /// the patch leaves the picture.
     #[inline(always)]
@@ -88,30 +138,6 @@ impl Pen {
         true
     }
 
-    /// Adds one point of light of any width anywhere, its part outside the picture left out.
-    fn any(
-        &self,
-        pixels: &mut [f32],
-        width: usize,
-        height: usize,
-        spot: &Spot,
-        across: &mut Vec<f32>,
-        down: &mut Vec<f32>,
-    ) {
-        let (x, columns) = self.shares(spot.x_px, width, across);
-        let (y, rows) = self.shares(spot.y_px, height, down);
-        if columns == 0 {
-            return;
-        }
-        for (row, share) in down[..rows].iter().enumerate() {
-            let light = spot.electrons * share;
-            let start = (y + row) * width + x;
-            for (pixel, share) in pixels[start..start + columns].iter_mut().zip(&across[..columns]) {
-                *pixel += light * share;
-            }
-        }
-    }
-
     /// The light's share in each pixel along one axis of `length` pixels: the first pixel, and how many of `edges` are
     /// filled.
     fn shares(&self, at: f64, length: usize, edges: &mut Vec<f32>) -> (usize, usize) {
@@ -128,6 +154,23 @@ impl Pen {
             edges[k] = 0.5 * (edges[k + 1] - edges[k]);
         }
         (first as usize, count)
+    }
+
+    /// As `shares`, for pixels sensitive over the middle `side` of their width; normalised so that the shares sum to 1 on average
+    /// over places. Fills `shares` and gives the first pixel.
+    fn sparse_shares(&self, at: f64, length: usize, side: f64, shares: &mut Vec<f32>) -> usize {
+        shares.clear();
+        let first = (at - self.reach + 0.5).floor().max(0.0);
+        let last = (at + self.reach + 0.5).floor().min(length as f64 - 1.0);
+        if !at.is_finite() || last < first {
+            return 0;
+        }
+        let edge = |k: f64| erf(((k - at) * self.inverse) as f32);
+        shares.extend((first as usize..=last as usize).map(|k| {
+            let k = k as f64;
+            (edge(k + 0.5 * side) - edge(k - 0.5 * side)) * (0.5 / side) as f32
+        }));
+        first as usize
     }
 }
 

@@ -1,30 +1,111 @@
 //! The displacement, known exactly.
 //!
-//! Truth at a point is the displacement, between the middles of the two pulses, of the fluid element that is at that point,
-//! in the sheet's middle plane, midway in time.
+//! Truth at a point of the picture is the displacement in the picture, between the middles of the two pulses, of the fluid element that
+//! shows at that point, in the sheet's middle plane, midway in time. Where the lens pictures faithfully that is the fluid's own
+//! displacement; perspective and distortion are in it. Timing jitter is not: it is error. Between the sheets of pulses that are offset
+//! in depth the middle plane is the scene's.
 
-use ndarray::Array3;
+use ndarray::{Array2, Array3};
+use rayon::prelude::*;
 
-use crate::flow::Flow;
+use crate::flow::{Flow, Vec3};
+use crate::imaging::View;
 use crate::scene::Scene;
 
-/// True displacement (dx, dy) at the point (x, y), px.
+/// Displacement (dx, dy) of the fluid at the point (x, y) of the plane z = 0 between the times −½ and ½, px: the truth of a scene
+/// without lens and with equal pulses.
 pub fn displacement(flow: &dyn Flow, x_px: f64, y_px: f64) -> [f64; 2] {
     let middle = [x_px, y_px, 0.0];
     let (a, b) = (flow.path(middle, 0.0, -0.5), flow.path(middle, 0.0, 0.5));
     [b[0] - a[0], b[1] - a[1]]
 }
 
-/// True displacement at the centre of every pixel, px; shape 2 × height × width: dx, dy.
-pub fn dense(scene: &Scene) -> Array3<f64> {
-    let [width, height] = scene.size;
-    let mut field = Array3::zeros((2, height, width));
-    for y in 0..height {
-        for x in 0..width {
-            let [dx, dy] = displacement(scene.flow.as_ref(), x as f64, y as f64);
-            field[[0, y, x]] = dx;
-            field[[1, y, x]] = dy;
+/// True displacement (dx, dy) at the point (x, y) of the picture of a pair, px; `None` inside a body.
+pub fn at(scene: &Scene, x_px: f64, y_px: f64) -> Option<[f64; 2]> {
+    Truth::of_pair(scene).at(x_px, y_px)
+}
+
+/// The truth of a pair, or between two frames of a time series.
+#[derive(Debug)]
+pub struct Truth<'a> {
+    scene: &'a Scene,
+    view: View,
+    times: [f64; 2],
+}
+
+impl<'a> Truth<'a> {
+    /// Between the frames of a pair.
+    pub fn of_pair(scene: &'a Scene) -> Self {
+        Truth {
+            scene,
+            view: View::of(scene),
+            times: scene.light.middles(scene.exposure),
         }
     }
-    field
+
+    /// Between the frames `k` and `k` + 1 of a time series.
+    pub fn of_series(scene: &'a Scene, k: u32) -> Self {
+        Truth {
+            scene,
+            view: View::of(scene),
+            times: [f64::from(k) - 0.5, f64::from(k) + 0.5],
+        }
+    }
+
+    /// The fluid element that shows at the point (x, y) of the picture midway in time.
+    fn element(&self, x_px: f64, y_px: f64) -> Vec3 {
+        let slope = self.scene.sheet.slope;
+        self.view.unproject(x_px, y_px, 0.0, slope)
+    }
+
+    /// True displacement (dx, dy) at the point (x, y) of the picture, px; `None` inside a body.
+    pub fn at(&self, x_px: f64, y_px: f64) -> Option<[f64; 2]> {
+        let middle = self.element(x_px, y_px);
+        let flow = self.scene.flow.as_ref();
+        if flow.solid(middle) {
+            return None;
+        }
+        let midway = 0.5 * (self.times[0] + self.times[1]);
+        let [a, b] = self
+            .times
+            .map(|time| self.view.project(flow.path(middle, midway, time)));
+        Some([b[0] - a[0], b[1] - a[1]])
+    }
+
+    /// True displacement at the centre of every pixel, px; shape 2 × height × width: dx, dy; 0 inside a body.
+    pub fn dense(&self) -> Array3<f64> {
+        let [width, height] = self.scene.size;
+        let rows: Vec<Vec<[f64; 2]>> = (0..height)
+            .into_par_iter()
+            .map(|y| {
+                (0..width)
+                    .map(|x| self.at(x as f64, y as f64).unwrap_or([0.0; 2]))
+                    .collect()
+            })
+            .collect();
+        Array3::from_shape_fn((2, height, width), |(k, y, x)| rows[y][x][k])
+    }
+
+    /// Where the truth is defined: true outside bodies; height × width.
+    pub fn valid(&self) -> Array2<bool> {
+        let [width, height] = self.scene.size;
+        Array2::from_shape_fn((height, width), |(y, x)| {
+            !self.scene.flow.solid(self.element(x as f64, y as f64))
+        })
+    }
+
+    /// Where there are particles to measure by: true where the truth is defined and the seeding not 0; height × width.
+    pub fn seeded(&self) -> Array2<bool> {
+        let [width, height] = self.scene.size;
+        Array2::from_shape_fn((height, width), |(y, x)| {
+            let at = self.element(x as f64, y as f64);
+            let density = self.scene.population.density(at[0], at[1], self.view.middle);
+            !self.scene.flow.solid(at) && density > 0.0 && self.scene.seeding_ppp > 0.0
+        })
+    }
+}
+
+/// True displacement of a pair at the centre of every pixel, px; shape 2 × height × width: dx, dy; 0 inside a body.
+pub fn dense(scene: &Scene) -> Array3<f64> {
+    Truth::of_pair(scene).dense()
 }

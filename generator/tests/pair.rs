@@ -18,6 +18,7 @@ fn scene(displacement_px: [f64; 3]) -> Scene {
         sheet: Sheet {
             profile: Profile::Gaussian,
             thickness_px: 20.0,
+            ..Sheet::default()
         },
         exposure: Exposure::Fraction(0.1),
         flow: Arc::new(Uniform { displacement_px }),
@@ -29,6 +30,7 @@ fn scene(displacement_px: [f64; 3]) -> Scene {
             black_level_dn: 8.0,
             ..Sensor::default()
         }),
+        ..Scene::default()
     }
 }
 

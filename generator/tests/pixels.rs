@@ -6,9 +6,12 @@
 
 use std::sync::Arc;
 
-use motefield_generator::exposure::{Spot, expose};
+use motefield_generator::exposure::{Exposer, Spot};
 use motefield_generator::flow::Uniform;
-use motefield_generator::{Exposure, Profile, Scene, Sheet, splat};
+use motefield_generator::light::{Flash, Pulse};
+use motefield_generator::seeding::Particle;
+use motefield_generator::splat::{self, Brush};
+use motefield_generator::{Exposure, Profile, Scene, Sheet};
 use ndarray::Array2;
 use serde_json::Value;
 
@@ -34,27 +37,44 @@ fn scene(sigma: f64, flux: f64, streak: [f64; 2]) -> Scene {
         sheet: Sheet {
             profile: Profile::TopHat,
             thickness_px: 1.0,
+            ..Sheet::default()
         },
         exposure: Exposure::Streak(streak),
         flow: Arc::new(Uniform {
             displacement_px: [0.0; 3],
         }),
         sensor: None,
+        ..Scene::default()
     }
+}
+
+/// Draws a particle of brightness 1 at a place.
+fn draw(scene: &Scene, place: [f64; 2], middle: f64) -> Array2<f32> {
+    let particle = Particle {
+        id: 0,
+        at: [place[0], place[1], 0.0],
+        diameter: 1.0,
+        brightness: 1.0,
+    };
+    let flash = Flash {
+        middle,
+        pulse: Pulse::default(),
+    };
+    let mut spots: Vec<Spot> = Vec::new();
+    Exposer::new(scene, flash).expose(&particle, &mut spots);
+    let mut image = Array2::zeros((scene.size[1], scene.size[0]));
+    splat::add(&mut image, &spots, &Brush::Gaussian(1.0));
+    image
 }
 
 /// The largest difference from the reference over the flux; the file's pixel (0, 0) stands at (20, 20).
 fn worst(case: &Value, values: &str, place: [f64; 2], streak: [f64; 2]) -> f64 {
     let (sigma, flux) = (number(case, "sigma"), number(case, "flux"));
-    let mut spots: Vec<Spot> = Vec::new();
-    expose(
+    let image = draw(
         &scene(sigma, flux, streak),
-        [place[0] + 20.0, place[1] + 20.0, 0.0],
+        [place[0] + 20.0, place[1] + 20.0],
         0.5,
-        &mut spots,
     );
-    let mut image = Array2::zeros((41, 41));
-    splat::add(&mut image, &spots, sigma);
     let rows = case[values].as_array().unwrap();
     let half = rows.len() / 2;
     let mut worst: f64 = 0.0;
@@ -96,15 +116,11 @@ fn streaks_match_the_reference() {
 #[test]
 fn streaks_keep_their_light() {
     for length in [0.0, 0.01, 0.3, 1.0, 5.0, 17.0] {
-        let mut spots = Vec::new();
-        expose(
+        let image = draw(
             &scene(0.55, 1e4, [length * 0.8, length * 0.6]),
-            [20.2, 19.7, 0.0],
+            [20.2, 19.7],
             -0.5,
-            &mut spots,
         );
-        let mut image = Array2::zeros((41, 41));
-        splat::add(&mut image, &spots, 0.55);
         let sum: f64 = image.iter().map(|&e| f64::from(e)).sum();
         assert!((sum / 1e4 - 1.0).abs() < 1e-5, "{length} px: {sum}");
     }

@@ -1,0 +1,155 @@
+//! What walls, windows and bodies reflect into the picture: the same in every frame but for the pulse's energy.
+//!
+//! Three kinds, in photo-electrons a pixel at a pulse of energy 1: a picture (such as one taken without particles), a glare line where
+//! the sheet grazes a wall (Gaussian across, e⁻² full width), and hot spots (Gaussian, e⁻² diameter) at places that belong to the study.
+
+use std::sync::Arc;
+
+use ndarray::Array2;
+
+use crate::random::{Purpose, Seed, open01, stream};
+use crate::scene::{SceneError, check, number};
+
+/// A bright line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Glare {
+    /// Photo-electrons on the line.
+    pub peak_e: f64,
+    /// A point on the line, px.
+    pub at_px: [f64; 2],
+    /// Angle of the line to x, turning toward y, rad.
+    pub angle_rad: f64,
+    /// e⁻² full width, px.
+    pub width_px: f64,
+}
+
+/// Bright spots at random places.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HotSpots {
+    /// How many.
+    pub count: usize,
+    /// Photo-electrons in the middle of each.
+    pub peak_e: f64,
+    /// e⁻² diameter, px.
+    pub diameter_px: f64,
+}
+
+/// All that is reflected.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Reflections {
+    /// Photo-electrons of each pixel, height × width.
+    pub picture: Option<Arc<Array2<f32>>>,
+    /// A glare line.
+    pub glare: Option<Glare>,
+    /// Hot spots.
+    pub hot_spots: Option<HotSpots>,
+}
+
+impl Reflections {
+    /// The reflected light in photo-electrons at a pulse of energy 1; `None` if there is none.
+    pub fn light(&self, size: [usize; 2], seed: Seed) -> Option<Array2<f32>> {
+        if self.picture.is_none() && self.glare.is_none() && self.hot_spots.is_none() {
+            return None;
+        }
+        let [width, height] = size;
+        let mut light = match &self.picture {
+            Some(picture) => picture.as_ref().clone(),
+            None => Array2::zeros((height, width)),
+        };
+        if let Some(glare) = self.glare {
+            let (sin, cos) = libm::sincos(glare.angle_rad);
+            for ((y, x), e) in light.indexed_iter_mut() {
+                let off = cos * (y as f64 - glare.at_px[1]) - sin * (x as f64 - glare.at_px[0]);
+                *e += gaussian(glare.peak_e, off / glare.width_px);
+            }
+        }
+        if let Some(spots) = self.hot_spots {
+            let mut rng = stream(seed.of_study(), Purpose::HotSpots, 0);
+            for _ in 0..spots.count {
+                let at = size.map(|n| n as f64 * open01(&mut rng) - 0.5);
+                let near = |at: f64, n: usize| {
+                    let low = (at - 1.5 * spots.diameter_px).ceil().max(0.0);
+                    let high = (at + 1.5 * spots.diameter_px).floor().min(n as f64 - 1.0);
+                    low as usize..(high + 1.0).max(0.0) as usize
+                };
+                for y in near(at[1], height) {
+                    for x in near(at[0], width) {
+                        let off = libm::hypot(x as f64 - at[0], y as f64 - at[1]);
+                        light[[y, x]] += gaussian(spots.peak_e, off / spots.diameter_px);
+                    }
+                }
+            }
+        }
+        Some(light)
+    }
+
+    pub(crate) fn validate(&self, size: [usize; 2]) -> Result<(), SceneError> {
+        let bright = |e: f64| (0.0..=1e9).contains(&e);
+        let wide = |w: f64| w > 0.0 && w <= 1e5;
+        if let Some(picture) = &self.picture {
+            let (height, width) = picture.dim();
+            check([
+                (
+                    "reflection picture",
+                    format!("{width} x {height} px"),
+                    [width, height] == size,
+                    "of the size of the image",
+                ),
+                (
+                    "light of the reflection picture",
+                    "out of range".to_owned(),
+                    picture.iter().all(|e| bright(f64::from(*e))),
+                    "0 to 1e9 e in each pixel",
+                ),
+            ])?;
+        }
+        if let Some(glare) = self.glare {
+            let finite = glare
+                .at_px
+                .iter()
+                .chain([&glare.angle_rad])
+                .all(|v| v.is_finite());
+            check([
+                number(
+                    "glare",
+                    glare.peak_e,
+                    "e",
+                    bright(glare.peak_e) && finite,
+                    "0 to 1e9 e",
+                ),
+                number(
+                    "width of the glare",
+                    glare.width_px,
+                    "px",
+                    wide(glare.width_px),
+                    "above 0",
+                ),
+            ])?;
+        }
+        if let Some(spots) = self.hot_spots {
+            check([
+                number("hot spots", spots.peak_e, "e", bright(spots.peak_e), "0 to 1e9 e"),
+                number(
+                    "number of hot spots",
+                    spots.count as f64,
+                    "",
+                    spots.count <= 100_000,
+                    "at most 100000",
+                ),
+                number(
+                    "size of the hot spots",
+                    spots.diameter_px,
+                    "px",
+                    wide(spots.diameter_px),
+                    "above 0",
+                ),
+            ])?;
+        }
+        Ok(())
+    }
+}
+
+/// Light at `u` widths from the middle.
+fn gaussian(peak_e: f64, u: f64) -> f32 {
+    (peak_e * libm::exp(-8.0 * u * u)) as f32
+}
