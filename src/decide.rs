@@ -6,6 +6,8 @@
 
 pub mod answer;
 pub mod reading;
+mod remedy;
+mod rig;
 
 use std::sync::atomic::AtomicBool;
 
@@ -16,6 +18,8 @@ use crate::plan::{Plan, Speeds};
 use crate::source::Source;
 use crate::study::{Effort, Experiment, Point, Progress, run};
 use reading::{Reading, Sample};
+pub use remedy::Remedy;
+pub use rig::Rig;
 
 /// What the user may choose.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,8 +37,6 @@ pub const USUAL_LIMIT_PX: f64 = 0.1;
 /// Share of valid vectors commonly asked for (Keane and Adrian 1992, Appl. Sci. Res. 49, 191; memory).
 pub const USUAL_VALID: f64 = 0.95;
 
-/// Streaks, in the fastest tenth of the field, from which and to which the pulse length is swept, px.
-const STREAKS_PX: [f64; 2] = [0.05, 10.0];
 /// Points of the first sweep.
 const COARSE: usize = 10;
 /// Rounds of refinement.
@@ -64,21 +66,6 @@ pub struct Cause {
     pub frozen_px: f64,
 }
 
-/// A change of the rig and the smallest error it leads to.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Remedy {
-    /// In words.
-    pub change: String,
-    /// Best pulse length among those tried, s.
-    pub pulse_s: f64,
-    /// Total error there, px.
-    pub total_px: f64,
-    /// Share of valid vectors there.
-    pub valid: f64,
-    /// Total error over the mean displacement: what a shorter pulse separation does not improve for nothing.
-    pub relative: f64,
-}
-
 /// Everything the study found.
 #[derive(Debug, Clone)]
 pub struct Decision {
@@ -100,33 +87,36 @@ pub struct Decision {
     pub stopped: bool,
 }
 
-/// Decides for the rig of `source`.
+/// Decides for a rig.
 ///
 /// # Errors
-/// When the setup has no rig, or pictures whose streak or light do not follow from the pulse length.
+/// When a setup on the way cannot be planned.
 pub fn decide(
-    source: &Source,
+    rig: &Rig,
     wish: &Wish,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Decision, Failure> {
-    let plan = source.plan()?;
-    let (separation_s, longest_s) = rig(source, &plan)?;
-    let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
-    let range = range(source, separation_s, longest_s, &speeds)?;
+    let Rig {
+        source,
+        plan,
+        separation_s,
+        speeds,
+        range_s,
+    } = rig;
     let study = Sweep {
         source,
         wish,
-        separation_s,
+        separation_s: *separation_s,
         fast_px: speeds.fast_px,
         progress,
         stop,
         spent: std::cell::Cell::new(0),
     };
 
-    let ratio = range[1] / range[0];
+    let ratio = range_s[1] / range_s[0];
     let coarse = (0..COARSE)
-        .map(|k| range[0] * ratio.powf(k as f64 / (COARSE - 1) as f64))
+        .map(|k| range_s[0] * ratio.powf(k as f64 / (COARSE - 1) as f64))
         .collect::<Vec<_>>();
     let mut points = study.measure(&coarse, REFINEMENTS * MORE + CAUSES)?;
     for round in 0..REFINEMENTS {
@@ -143,13 +133,13 @@ pub fn decide(
         None => [None; 2],
     };
     let remedies = match &reading {
-        Some(reading) if reading.window.is_none() => study.remedies(reading.best_s, &speeds)?,
+        Some(reading) if reading.window.is_none() => remedy::all(&study, reading.best_s, speeds)?,
         _ => Vec::new(),
     };
     let stopped = stop.load(std::sync::atomic::Ordering::Relaxed);
     Ok(Decision {
-        plan,
-        speeds,
+        plan: plan.clone(),
+        speeds: *speeds,
         wish: *wish,
         points,
         reading,
@@ -163,54 +153,6 @@ pub fn decide(
 const MORE: usize = 3;
 /// Experiments for the causes: two at each end.
 const CAUSES: usize = 4;
-
-/// Pulse separation and longest pulse of a setup from which a decision can be made.
-fn rig(source: &Source, plan: &Plan) -> Result<(f64, f64), Failure> {
-    let setup = source.setup()?;
-    let refuse = |key: &str, why: &str| Err(Failure::from(setup.error(key, why)));
-    if setup.image.streak_px.is_some() || setup.image.pulse_fraction.is_some() {
-        let key = if setup.image.streak_px.is_some() {
-            "image.streak"
-        } else {
-            "image.pulse_fraction"
-        };
-        return refuse(
-            key,
-            "fixes the streak, so the pulse length decides nothing: remove it and give light.pulse_length and timing.separation, or study the scene with `motefield sweep --vary image.pulse_fraction=0..1:lin:11`",
-        );
-    }
-    let (Some(separation), Some(_), Some(longest)) = (plan.separation_s, plan.pulse_s, plan.longest_pulse_s)
-    else {
-        return refuse(
-            "light.pulse_length",
-            "or timing.separation is missing: a decision needs a rig with both; a scene alone can be studied with `motefield sweep`",
-        );
-    };
-    if plan.scene.electrons <= 0.0 {
-        return refuse(
-            "light.power",
-            "gives no photo-electrons: check the light and the lens with `motefield plan`",
-        );
-    }
-    if !(longest > 0.0) {
-        return refuse(
-            "camera.dead_time",
-            "leaves no room for a pulse: shorten it or lengthen timing.separation",
-        );
-    }
-    Ok((separation, longest))
-}
-
-/// Pulse lengths from the shortest to the longest worth trying, s.
-fn range(source: &Source, separation_s: f64, longest_s: f64, speeds: &Speeds) -> Result<[f64; 2], Failure> {
-    if speeds.fast_px < 1e-3 {
-        return Err(source.setup()?.error("timing.separation", "leaves the particles where they are between the pulses: a still picture does not limit the pulse; lengthen the separation or raise the velocity").into());
-    }
-    let [short, long] = STREAKS_PX.map(|streak| streak / speeds.fast_px * separation_s);
-    let long = long.min(longest_s);
-    // A separation so short that no streak reaches the lower end: three decades below the longest pulse instead.
-    Ok([if short < 0.5 * long { short } else { long * 1e-3 }, long])
-}
 
 struct Sweep<'a> {
     source: &'a Source,
@@ -363,96 +305,6 @@ impl Sweep<'_> {
             })
         };
         Ok([cause(ends[0]), cause(ends[1])])
-    }
-
-    /// Computes what each change of the rig would bring, at three pulse lengths about the best.
-    fn remedies(&self, best_s: f64, speeds: &Speeds) -> Result<Vec<Remedy>, Failure> {
-        let setup = self.source.setup()?;
-        let mut changes: Vec<(String, Vec<(&str, String)>, f64)> = Vec::new();
-        let scaled = |value: f64, unit: &str| format!("{value:e} {unit}");
-        let light = &setup.light;
-        match (setup.image.electrons, light.power_w, light.pulse_energy_j) {
-            (Some(e), _, _) => changes.push((
-                "four times the light".into(),
-                vec![("image.electrons", scaled(4.0 * e, "e"))],
-                1.0,
-            )),
-            (_, Some(w), _) => changes.push((
-                "four times the light".into(),
-                vec![("light.power", scaled(4.0 * w, "W"))],
-                1.0,
-            )),
-            (_, _, Some(j)) => changes.push((
-                "four times the light".into(),
-                vec![("light.pulse_energy", scaled(4.0 * j, "J"))],
-                1.0,
-            )),
-            _ => {}
-        }
-        if let (Some(f), None) = (setup.lens.f_number, setup.image.electrons) {
-            let wider = f / std::f64::consts::SQRT_2;
-            changes.push((
-                format!("aperture one stop wider (f/{wider:.2})"),
-                vec![("lens.aperture", format!("f/{wider}"))],
-                1.0,
-            ));
-        }
-        if let Some(dt) = setup.separation_s {
-            changes.push((
-                "half the pulse separation (half the displacement)".into(),
-                vec![("timing.separation", scaled(0.5 * dt, "s"))],
-                0.5,
-            ));
-        }
-        let [width, height] = self.source.plan()?.scene.size;
-        if let Some(last) = setup.processing.passes.last() {
-            let side = (last.window[0].max(last.window[1]) * 3 / 2)
-                .min(width)
-                .min(height);
-            changes.push((
-                format!("final windows of {side} px"),
-                vec![("processing.window", side.to_string())],
-                1.0,
-            ));
-        }
-        let mut tried = Vec::new();
-        let mut experiments = Vec::new();
-        for (k, (_, change, displacement)) in changes.iter().enumerate() {
-            for factor in [0.5, 1.0, 2.0] {
-                // With half the separation a pulse of the same length may no longer fit.
-                let mut change = change.clone();
-                change.push(("light.pulse_length", pulse_text(best_s * factor * displacement)));
-                if let Ok(experiment) = self.experiment(&change) {
-                    tried.push((k, best_s * factor * displacement));
-                    experiments.push(experiment);
-                }
-            }
-        }
-        let found = self.run(&experiments, 0);
-        let remedies = changes
-            .iter()
-            .enumerate()
-            .filter_map(|(k, (words, _, displacement))| {
-                let mine = tried
-                    .iter()
-                    .zip(&found)
-                    .filter(|((of, _), point)| *of == k && point.is_some());
-                let (pulse_s, point) = mine
-                    .filter_map(|((_, pulse), point)| Some((*pulse, point.as_ref()?)))
-                    .min_by(|a, b| effective_total(a.1).total_cmp(&effective_total(b.1)))?;
-                let total_px = point.score.total_px.value;
-                let valid = 1.0 - point.score.outliers.value;
-                Some(Remedy {
-                    change: words.clone(),
-                    pulse_s,
-                    total_px,
-                    valid,
-                    relative: total_px / (speeds.mean_px * displacement),
-                })
-            });
-        let mut remedies: Vec<Remedy> = remedies.collect();
-        remedies.sort_by(|a, b| a.total_px.total_cmp(&b.total_px));
-        Ok(remedies)
     }
 }
 

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use clap::Args;
 use motefield::decide::answer::{curve, rows, shown};
-use motefield::decide::{USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
+use motefield::decide::{Rig, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield::failure::Failure;
 use motefield::files::{self, Output};
 use motefield::specimen::{Tone, cut};
@@ -64,9 +64,9 @@ impl Decide {
         let stop = stop_on_interrupt();
         let bar = Bar::new();
         // The setup is checked whole before a directory is made.
-        source.plan()?;
+        let rig = Rig::of(&source)?;
         out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
-        let decision = decide(&source, &wish, &bar, &stop);
+        let decision = decide(&rig, &wish, &bar, &stop);
         bar.finish();
         let decision = decision?;
 

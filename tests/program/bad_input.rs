@@ -14,9 +14,16 @@ fn refused(directory: &Path, arguments: &[&str], words: &[&str]) {
     assert_eq!(done.status.code(), Some(2), "{arguments:?}: {message}");
     assert!(!message.contains("panicked"), "{message}");
     for word in words {
-        assert!(message.contains(word), "{arguments:?} should say \"{word}\": {message}");
+        assert!(
+            message.contains(word),
+            "{arguments:?} should say \"{word}\": {message}"
+        );
     }
-    assert_eq!(std::fs::read_dir(directory).unwrap().count(), before, "{arguments:?} left something behind");
+    assert_eq!(
+        std::fs::read_dir(directory).unwrap().count(),
+        before,
+        "{arguments:?} left something behind"
+    );
 }
 
 /// Each wrong value, by the line it replaces, and what the message must name.
@@ -24,28 +31,88 @@ fn refused(directory: &Path, arguments: &[&str], words: &[&str]) {
 fn wrong_setups_name_line_and_key() {
     let directory = empty("wrong_setups");
     let cases: &[(&str, &str, &[&str])] = &[
-        ("power = \"2.5 W\"", "power = 2.5", &["rig.toml, line 7", "light.power", "2.5 W"]),
-        ("power = \"2.5 W\"", "power = \"2.5 s\"", &["rig.toml, line 7", "light.power", "expected a power"]),
-        ("power = \"2.5 W\"", "power = \"-2.5 W\"", &["rig.toml, line 7", "light.power", "must be above 0"]),
-        ("power = \"2.5 W\"", "power = \"inf W\"", &["rig.toml, line 7", "light.power"]),
-        ("power = \"2.5 W\"", "power = \"1e999 W\"", &["rig.toml, line 7", "light.power", "finite"]),
-        ("power = \"2.5 W\"", "powr = \"2.5 W\"", &["rig.toml, line 7", "light.powr", "did you mean light.power?"]),
-        ("pulse_length = \"200 us\"", "pulse_length = \"20 ms\"", &["rig.toml, line 8", "light.pulse_length", "shorten it"]),
+        (
+            "power = \"2.5 W\"",
+            "power = 2.5",
+            &["rig.toml, line 7", "light.power", "2.5 W"],
+        ),
+        (
+            "power = \"2.5 W\"",
+            "power = \"2.5 s\"",
+            &["rig.toml, line 7", "light.power", "expected a power"],
+        ),
+        (
+            "power = \"2.5 W\"",
+            "power = \"-2.5 W\"",
+            &["rig.toml, line 7", "light.power", "must be above 0"],
+        ),
+        (
+            "power = \"2.5 W\"",
+            "power = \"inf W\"",
+            &["rig.toml, line 7", "light.power"],
+        ),
+        (
+            "power = \"2.5 W\"",
+            "power = \"1e999 W\"",
+            &["rig.toml, line 7", "light.power", "finite"],
+        ),
+        (
+            "power = \"2.5 W\"",
+            "powr = \"2.5 W\"",
+            &["rig.toml, line 7", "light.powr", "did you mean light.power?"],
+        ),
+        (
+            "pulse_length = \"200 us\"",
+            "pulse_length = \"20 ms\"",
+            &["rig.toml, line 8", "light.pulse_length", "shorten it"],
+        ),
         ("window = 64", "window = 640", &["processing.passes", "640"]),
-        ("window = 64, overlap = 0.5", "window = 64, overlap = 1.5", &["processing.passes[0].overlap", "0 to 1"]),
-        ("background = \"12 e\"", "background = \"12 e\"\nseeding_density = \"0 ppp\"", &["image.seeding_density", "without particles"]),
+        (
+            "window = 64, overlap = 0.5",
+            "window = 64, overlap = 1.5",
+            &["processing.passes[0].overlap", "0 to 1"],
+        ),
+        (
+            "background = \"12 e\"",
+            "background = \"12 e\"\nseeding_density = \"0 ppp\"",
+            &["image.seeding_density", "without particles"],
+        ),
         ("size = [512, 384]", "size = [512]", &["camera.size", "2 to 2"]),
-        ("kind = \"vortex-street\"", "kind = \"vortices\"", &["flow.kind", "vortex-street"]),
+        (
+            "kind = \"vortex-street\"",
+            "kind = \"vortices\"",
+            &["flow.kind", "vortex-street"],
+        ),
         ("separation = \"2.4 ms\"", "", &["timing.separation", "missing"]),
-        ("wavelength = \"450 nm\"", "wavelength = 450 nm", &["rig.toml, line 9", "TOML"]),
-        ("index = 1.53", "index = \"high\"", &["tracer.refractive_index", "1 to 4"]),
-        ("temperature = \"18 degC\"", "temperature = \"180 degC\"", &["fluid.temperature", "0 to 100"]),
-        ("full_well = \"10000 e\"", "full_well = \"10000 e\"\nfull_well = \"1 e\"", &["rig.toml", "TOML"]),
+        (
+            "wavelength = \"450 nm\"",
+            "wavelength = 450 nm",
+            &["rig.toml, line 9", "TOML"],
+        ),
+        (
+            "index = 1.53",
+            "index = \"high\"",
+            &["tracer.refractive_index", "1 to 4"],
+        ),
+        (
+            "temperature = \"18 degC\"",
+            "temperature = \"180 degC\"",
+            &["fluid.temperature", "0 to 100"],
+        ),
+        (
+            "full_well = \"10000 e\"",
+            "full_well = \"10000 e\"\nfull_well = \"1 e\"",
+            &["rig.toml", "TOML"],
+        ),
     ];
     for (line, wrong, words) in cases {
         assert!(GOOD.contains(line), "{line}");
         std::fs::write(directory.join("rig.toml"), GOOD.replacen(line, wrong, 1)).unwrap();
-        for command in [&["plan", "rig.toml"][..], &["decide", "rig.toml", "--out", "d"], &["render", "rig.toml", "--out", "p"]] {
+        for command in [
+            &["plan", "rig.toml"][..],
+            &["decide", "rig.toml", "--out", "d"],
+            &["render", "rig.toml", "--out", "p"],
+        ] {
             refused(&directory, command, words);
         }
     }
@@ -55,50 +122,165 @@ fn wrong_setups_name_line_and_key() {
 fn wrong_arguments_are_named() {
     let directory = empty("wrong_arguments");
     std::fs::write(directory.join("rig.toml"), GOOD).unwrap();
-    refused(&directory, &["plan", "absent.toml"], &["absent.toml", "no such file"]);
-    refused(&directory, &["sweep", "rig.toml", "--vary", "light.pulse_length=1us..2m:log:3", "--out", "s"], &["same kind", "for example"]);
-    refused(&directory, &["sweep", "rig.toml", "--vary", "light.pulse=1us..2us:log:3", "--out", "s"], &["light.pulse", "not a key"]);
-    refused(&directory, &["plan", "rig.toml", "--set", "camera.bits=99"], &["camera.bits", "1 to 16", "command line"]);
-    refused(&directory, &["decide", "rig.toml", "--limit", "-1"], &["--limit", "above 0"]);
-    refused(&directory, &["decide", "rig.toml", "--set", "image.pulse_fraction=0.1", "--out", "d"], &["image.pulse_fraction", "motefield sweep"]);
-    refused(&directory, &["decide", "rig.toml", "--set", "flow.carried_by[0]=0 px", "--set", "flow.peak_velocity=0 m/s", "--out", "d"], &["timing.separation", "still picture"]);
+    refused(
+        &directory,
+        &["plan", "absent.toml"],
+        &["absent.toml", "no such file"],
+    );
+    refused(
+        &directory,
+        &[
+            "sweep",
+            "rig.toml",
+            "--vary",
+            "light.pulse_length=1us..2m:log:3",
+            "--out",
+            "s",
+        ],
+        &["same kind", "for example"],
+    );
+    refused(
+        &directory,
+        &[
+            "sweep",
+            "rig.toml",
+            "--vary",
+            "light.pulse=1us..2us:log:3",
+            "--out",
+            "s",
+        ],
+        &["light.pulse", "not a key"],
+    );
+    refused(
+        &directory,
+        &["plan", "rig.toml", "--set", "camera.bits=99"],
+        &["camera.bits", "1 to 16", "command line"],
+    );
+    refused(
+        &directory,
+        &["decide", "rig.toml", "--limit", "-1"],
+        &["--limit", "above 0"],
+    );
+    refused(
+        &directory,
+        &[
+            "decide",
+            "rig.toml",
+            "--set",
+            "image.pulse_fraction=0.1",
+            "--out",
+            "d",
+        ],
+        &["image.pulse_fraction", "motefield sweep"],
+    );
+    refused(
+        &directory,
+        &[
+            "decide",
+            "rig.toml",
+            "--set",
+            "flow.carried_by[0]=0 px",
+            "--set",
+            "flow.peak_velocity=0 m/s",
+            "--out",
+            "d",
+        ],
+        &["timing.separation", "still picture"],
+    );
 }
 
 #[test]
 fn wrong_pictures_are_named() {
     let directory = empty("wrong_pictures");
     let small = |name: &str, size: &str| {
-        let scene = format!("[image]\nsize = {size}\nparticle_diameter = \"2 px\"\nseeding_density = \"0.02 ppp\"\nelectrons = \"900 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"1 px\", \"0 px\"]\n[processing]\npasses = [{{ window = 32 }}]\n");
+        let scene = format!(
+            "[image]\nsize = {size}\nparticle_diameter = \"2 px\"\nseeding_density = \"0.02 ppp\"\nelectrons = \"900 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"1 px\", \"0 px\"]\n[processing]\npasses = [{{ window = 32 }}]\n"
+        );
         std::fs::write(directory.join("scene.toml"), scene).unwrap();
-        assert!(motefield(&directory, &["render", "scene.toml", "--out", name]).status.success());
+        assert!(
+            motefield(&directory, &["render", "scene.toml", "--out", name])
+                .status
+                .success()
+        );
     };
     small("wide", "[96, 64]");
     small("narrow", "[64, 64]");
     let (a, b) = ("wide/pair-00000-a.tif", "wide/pair-00000-b.tif");
-    refused(&directory, &["correlate", a, "narrow/pair-00000-b.tif", "--out", "v.csv"], &["same size", "96 x 64", "64 x 64"]);
-    refused(&directory, &["correlate", a, "absent.tif", "--out", "v.csv"], &["absent.tif", "no such file"]);
+    refused(
+        &directory,
+        &["correlate", a, "narrow/pair-00000-b.tif", "--out", "v.csv"],
+        &["same size", "96 x 64", "64 x 64"],
+    );
+    refused(
+        &directory,
+        &["correlate", a, "absent.tif", "--out", "v.csv"],
+        &["absent.tif", "no such file"],
+    );
     let whole = std::fs::read(directory.join(a)).unwrap();
-    for (name, bytes) in [("cut.tif", &whole[..whole.len() / 2]), ("empty.tif", &[][..]), ("text.tif", &b"not a picture"[..]), ("cut.png", &b"\x89PNG\r\n\x1a\n"[..])] {
+    for (name, bytes) in [
+        ("cut.tif", &whole[..whole.len() / 2]),
+        ("empty.tif", &[][..]),
+        ("text.tif", &b"not a picture"[..]),
+        ("cut.png", &b"\x89PNG\r\n\x1a\n"[..]),
+    ] {
         std::fs::write(directory.join(name), bytes).unwrap();
-        refused(&directory, &["correlate", name, b, "--out", "v.csv"], &[name, "whole grey TIFF"]);
+        refused(
+            &directory,
+            &["correlate", name, b, "--out", "v.csv"],
+            &[name, "whole grey TIFF"],
+        );
     }
     // A header that claims 4 GB must not be believed.
     let mut huge = whole.clone();
     // Tag 256 (width), type 4 (32-bit), one value: TIFF 6.0, section 8.
-    let width = huge.windows(8).position(|w| w == [0, 1, 4, 0, 1, 0, 0, 0]).expect("the width's tag");
+    let width = huge
+        .windows(8)
+        .position(|w| w == [0, 1, 4, 0, 1, 0, 0, 0])
+        .expect("the width's tag");
     huge[width + 8..width + 12].copy_from_slice(&0x7fff_ffffu32.to_le_bytes());
     std::fs::write(directory.join("huge.tif"), &huge).unwrap();
-    refused(&directory, &["correlate", "huge.tif", b, "--out", "v.csv"], &["huge.tif"]);
+    refused(
+        &directory,
+        &["correlate", "huge.tif", b, "--out", "v.csv"],
+        &["huge.tif"],
+    );
     // The default first window is larger than these pictures.
     std::fs::write(directory.join("big.toml"), "[flow]\nkind = \"uniform\"\nvelocity = [\"0 px\", \"0 px\"]\n[processing]\npasses = [{ window = 128 }]\n").unwrap();
-    refused(&directory, &["correlate", a, b, "--setup", "big.toml", "--out", "v.csv"], &["128", "window"]);
+    refused(
+        &directory,
+        &["correlate", a, b, "--setup", "big.toml", "--out", "v.csv"],
+        &["128", "window"],
+    );
     // Vectors that are none, and a truth that is none.
     std::fs::write(directory.join("v0.csv"), "x,y\n1,2\n").unwrap();
-    refused(&directory, &["score", "v0.csv", "--truth", "wide"], &["v0.csv, line 1", "x_px"]);
+    refused(
+        &directory,
+        &["score", "v0.csv", "--truth", "wide"],
+        &["v0.csv, line 1", "x_px"],
+    );
     std::fs::write(directory.join("t.npy"), &whole[..64]).unwrap();
-    std::fs::write(directory.join("v1.csv"), "x_px,y_px,dx_px,dy_px,peak_ratio,status\n15.5,15.5,1,0,2,valid\n").unwrap();
-    refused(&directory, &["score", "v1.csv", "--truth", "t.npy"], &["t.npy", "float64"]);
+    std::fs::write(
+        directory.join("v1.csv"),
+        "x_px,y_px,dx_px,dy_px,peak_ratio,status\n15.5,15.5,1,0,2,valid\n",
+    )
+    .unwrap();
+    refused(
+        &directory,
+        &["score", "v1.csv", "--truth", "t.npy"],
+        &["t.npy", "float64"],
+    );
     // Nothing is overwritten unasked.
-    assert!(motefield(&directory, &["correlate", a, b, "--setup", "scene.toml", "--out", "kept.csv"]).status.success());
-    refused(&directory, &["correlate", a, b, "--setup", "scene.toml", "--out", "kept.csv"], &["kept.csv", "--force"]);
+    assert!(
+        motefield(
+            &directory,
+            &["correlate", a, b, "--setup", "scene.toml", "--out", "kept.csv"]
+        )
+        .status
+        .success()
+    );
+    refused(
+        &directory,
+        &["correlate", a, b, "--setup", "scene.toml", "--out", "kept.csv"],
+        &["kept.csv", "--force"],
+    );
 }

@@ -41,23 +41,71 @@ fn json(bytes: &[u8]) -> Value {
 fn pictures_vectors_and_scores() {
     let directory = empty("contract");
     std::fs::write(directory.join("scene.toml"), SCENE).unwrap();
-    let done = motefield(&directory, &["render", "scene.toml", "--pairs", "2", "--seed", "5", "--out", "pairs"]);
+    let done = motefield(
+        &directory,
+        &[
+            "render",
+            "scene.toml",
+            "--pairs",
+            "2",
+            "--seed",
+            "5",
+            "--out",
+            "pairs",
+        ],
+    );
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
-    for file in ["pair-00000-a.tif", "pair-00000-b.tif", "truth-00000.npy", "pair-00001-b.tif", "manifest.json"] {
+    for file in [
+        "pair-00000-a.tif",
+        "pair-00000-b.tif",
+        "truth-00000.npy",
+        "pair-00001-b.tif",
+        "manifest.json",
+    ] {
         assert!(directory.join("pairs").join(file).is_file(), "{file}");
     }
     let manifest = json(&std::fs::read(directory.join("pairs/manifest.json")).unwrap());
     for key in ["schema", "version", "setup", "seed", "pairs"] {
         assert!(!manifest[key].is_null(), "{key}");
     }
-    let correlate = ["correlate", "pairs/pair-00000-a.tif", "pairs/pair-00000-b.tif", "--setup", "scene.toml", "--out", "vectors.csv"];
+    let correlate = [
+        "correlate",
+        "pairs/pair-00000-a.tif",
+        "pairs/pair-00000-b.tif",
+        "--setup",
+        "scene.toml",
+        "--out",
+        "vectors.csv",
+    ];
     assert!(motefield(&directory, &correlate).status.success());
     let vectors = std::fs::read_to_string(directory.join("vectors.csv")).unwrap();
-    assert_eq!(vectors.lines().next().unwrap(), "x_px,y_px,dx_px,dy_px,peak_ratio,status");
-    let done = motefield(&directory, &["score", "vectors.csv", "--truth", "pairs", "--setup", "scene.toml", "--json"]);
+    assert_eq!(
+        vectors.lines().next().unwrap(),
+        "x_px,y_px,dx_px,dy_px,peak_ratio,status"
+    );
+    let done = motefield(
+        &directory,
+        &[
+            "score",
+            "vectors.csv",
+            "--truth",
+            "pairs",
+            "--setup",
+            "scene.toml",
+            "--json",
+        ],
+    );
     assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
     let score = json(&done.stdout);
-    for figure in ["bias_x_px", "random_x_px", "total_x_px", "bias_y_px", "random_y_px", "total_y_px", "outliers"] {
+    for figure in [
+        "bias_x_px",
+        "random_x_px",
+        "total_x_px",
+        "bias_y_px",
+        "random_y_px",
+        "total_y_px",
+        "outliers",
+    ] {
         for end in ["value", "lo", "hi"] {
             assert!(score[figure][end].is_number(), "{figure} {end}");
         }
@@ -70,11 +118,30 @@ fn pictures_vectors_and_scores() {
 fn sweep_table() {
     let directory = empty("sweep_table");
     std::fs::write(directory.join("scene.toml"), SCENE).unwrap();
-    let sweep = ["sweep", "scene.toml", "--vary", "image.particle_diameter=1.5px..3px:lin:2", "--most-pairs", "3", "--out", "study"];
+    let sweep = [
+        "sweep",
+        "scene.toml",
+        "--vary",
+        "image.particle_diameter=1.5px..3px:lin:2",
+        "--most-pairs",
+        "3",
+        "--out",
+        "study",
+    ];
     assert!(motefield(&directory, &sweep).status.success());
     let table = std::fs::read_to_string(directory.join("study/table.csv")).unwrap();
     let head: Vec<&str> = table.lines().next().unwrap().split(',').collect();
-    assert_eq!(head[..6], ["value", "unit", "streak_px", "pairs", "vectors", "effective_vectors"]);
+    assert_eq!(
+        head[..6],
+        [
+            "value",
+            "unit",
+            "streak_px",
+            "pairs",
+            "vectors",
+            "effective_vectors"
+        ]
+    );
     let mut expected: Vec<String> = Vec::new();
     for axis in ["x", "y"] {
         for figure in ["bias", "random", "total"] {
@@ -97,7 +164,11 @@ fn help_has_examples() {
         let text = String::from_utf8(help.stdout).unwrap();
         assert!(text.contains(&format!("Example: motefield {command}")), "{text}");
     }
-    assert!(String::from_utf8(motefield(&directory, &["--help"]).stdout).unwrap().contains("Exit codes"));
+    assert!(
+        String::from_utf8(motefield(&directory, &["--help"]).stdout)
+            .unwrap()
+            .contains("Exit codes")
+    );
     assert!(std::fs::read_dir(&directory).unwrap().next().is_none());
 }
 
@@ -106,7 +177,9 @@ fn help_has_examples() {
 fn every_key_is_described() {
     let keys = String::from_utf8(motefield(&empty("keys"), &["plan", "--keys"]).stdout).unwrap();
     for line in include_str!("../../cases/flume.toml").lines() {
-        let Some((key, _)) = line.split_once('=').filter(|_| !line.starts_with('#')) else { continue };
+        let Some((key, _)) = line.split_once('=').filter(|_| !line.starts_with('#')) else {
+            continue;
+        };
         let key = key.trim();
         assert!(keys.contains(&format!("`{key}`")), "`{key}` is not described");
     }

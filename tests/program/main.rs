@@ -9,6 +9,7 @@ mod contract;
 mod decision;
 mod diameter;
 mod same_bytes;
+mod window_bias;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -19,7 +20,11 @@ use motefield::study::{Effort, Experiment, Point, Silent, run};
 
 /// Runs the program in `directory`.
 fn motefield(directory: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_motefield")).args(arguments).current_dir(directory).output().expect("the program starts")
+    Command::new(env!("CARGO_BIN_EXE_motefield"))
+        .args(arguments)
+        .current_dir(directory)
+        .output()
+        .expect("the program starts")
 }
 
 /// An empty directory for one test.
@@ -32,13 +37,23 @@ fn empty(name: &str) -> PathBuf {
 
 /// Runs one point a list of changes to a setup.
 fn points(text: &str, changes: &[Vec<(&str, String)>], effort: &Effort) -> Vec<Point> {
-    let source = Source { name: "test".into(), text: text.into(), changes: Vec::new() };
+    let source = Source {
+        name: "test".into(),
+        text: text.into(),
+        changes: Vec::new(),
+    };
     let experiments: Vec<Experiment> = changes
         .iter()
         .map(|change| {
             let plan = source.with(change).plan().expect("a setup that can be planned");
-            Experiment { scene: plan.scene, processing: plan.processing }
+            Experiment {
+                scene: plan.scene,
+                processing: plan.processing,
+            }
         })
         .collect();
-    run(&experiments, effort, &Silent, &AtomicBool::new(false)).into_iter().map(|p| p.expect("a point that ran")).collect()
+    run(&experiments, effort, &Silent, &AtomicBool::new(false))
+        .into_iter()
+        .map(|p| p.expect("a point that ran"))
+        .collect()
 }

@@ -25,21 +25,53 @@ fn threads_do_not_change_a_byte() {
     std::fs::write(directory.join("scene.toml"), SCENE).unwrap();
     let files = |threads: &str| {
         let (pairs, study) = (format!("pairs-{threads}"), format!("study-{threads}"));
-        let render = ["render", "scene.toml", "--pairs", "3", "--seed", "9", "--out", &pairs, "--threads", threads];
+        let render = [
+            "render",
+            "scene.toml",
+            "--pairs",
+            "3",
+            "--seed",
+            "9",
+            "--out",
+            &pairs,
+            "--threads",
+            threads,
+        ];
         assert!(motefield(&directory, &render).status.success());
-        let sweep = ["sweep", "scene.toml", "--vary", "image.electrons=100e..900e:log:3", "--most-pairs", "6", "--out", &study, "--threads", threads];
+        let sweep = [
+            "sweep",
+            "scene.toml",
+            "--vary",
+            "image.electrons=100e..900e:log:3",
+            "--most-pairs",
+            "6",
+            "--out",
+            &study,
+            "--threads",
+            threads,
+        ];
         assert!(motefield(&directory, &sweep).status.success());
         let mut all = Vec::new();
         for part in [pairs, study] {
-            let mut entries: Vec<_> = std::fs::read_dir(directory.join(part)).unwrap().map(|e| e.unwrap().path()).collect();
+            let mut entries: Vec<_> = std::fs::read_dir(directory.join(part))
+                .unwrap()
+                .map(|e| e.unwrap().path())
+                .collect();
             entries.sort();
-            all.extend(entries.iter().map(|path| (path.file_name().unwrap().to_owned(), std::fs::read(path).unwrap())));
+            all.extend(
+                entries
+                    .iter()
+                    .map(|path| (path.file_name().unwrap().to_owned(), std::fs::read(path).unwrap())),
+            );
         }
         all
     };
     let one = files("1");
     assert_eq!(one.len(), 3 * 3 + 1 + 2);
     for threads in ["2", "7"] {
-        assert!(one == files(threads), "{threads} threads give other bytes than one");
+        assert!(
+            one == files(threads),
+            "{threads} threads give other bytes than one"
+        );
     }
 }
