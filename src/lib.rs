@@ -10,6 +10,7 @@ pub mod curve;
 pub mod decide;
 pub mod failure;
 pub mod files;
+pub mod import;
 pub mod plan;
 pub mod plot;
 pub mod quantity;

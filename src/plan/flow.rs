@@ -1,11 +1,17 @@
 //! `[flow]` in px and pulse separations.
 
+mod imported;
+
 use std::fmt::Display;
 use std::sync::Arc;
 
-use motefield_generator::flow::{Carried, Flow, LambOseen, LinearShear, Uniform, VortexStreet};
+use motefield_generator::flow::{
+    BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, Flow, LambOseen, LinearShear, MixingLayer,
+    PlaneStrain, Rankine, SinusoidalShear, SolidRotation, Spectrum, TaylorGreen, Turbulence, TurbulentLayer,
+    Turned, Uniform, VortexPair, VortexRing, VortexStreet,
+};
 
-use crate::setup::{Extent, Motion, Pattern, Setup, SetupError, Shear};
+use crate::setup::{Extent, Motion, Pattern, Place, Rate, Setup, SetupError, Vortex};
 
 /// Lab units to picture units.
 pub(super) struct Scale<'a> {
@@ -48,67 +54,302 @@ impl Scale<'_> {
         let part = |k: usize| self.motion(motion[k], key);
         Ok([part(0)?, part(1)?, part(2)?])
     }
+
+    fn rate(&self, rate: Rate, key: &str) -> Result<f64, SetupError> {
+        match rate {
+            Rate::PerPair(rate) => Ok(rate),
+            Rate::PerSecond(rate) => Ok(rate * self.separation(key)?),
+        }
+    }
 }
 
+/// A picture in which a flow is to stand.
+struct Picture<'a> {
+    scale: &'a Scale<'a>,
+    size: [usize; 2],
+    middle: [f64; 2],
+}
+
+/// The flow of a setup, in a picture of the given size (px) and a sheet of the given thickness.
 pub(super) fn flow(
     setup: &Setup,
     scale: &Scale,
     size: [usize; 2],
     thickness_px: f64,
 ) -> Result<Arc<dyn Flow>, SetupError> {
-    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
-    let from_middle = |centre: [Extent; 2]| -> Result<[f64; 2], SetupError> {
-        Ok([
-            middle[0] + scale.extent(centre[0], "flow.centre")?,
-            middle[1] + scale.extent(centre[1], "flow.centre")?,
-        ])
+    let picture = Picture {
+        scale,
+        size,
+        middle: size.map(|n| 0.5 * (n as f64 - 1.0)),
     };
-    let pattern: Arc<dyn Flow> = match &setup.flow.pattern {
-        Pattern::Uniform { motion } => Arc::new(Uniform {
-            displacement_px: scale.motions(*motion, "flow.velocity")?,
-        }),
-        Pattern::LinearShear {
-            motion,
-            shear,
-            centre_y,
-        } => Arc::new(LinearShear {
-            displacement_px: scale.motions(*motion, "flow.velocity")?,
-            shear: match shear {
-                Shear::PerPair(shear) => *shear,
-                Shear::PerSecond(rate) => rate * scale.separation("flow.shear_rate")?,
-            },
-            centre_y_px: middle[1] + scale.extent(*centre_y, "flow.centre_y")?,
-        }),
-        Pattern::LambOseen {
-            centre,
-            peak,
-            core_radius,
-        } => Arc::new(LambOseen {
-            centre_px: from_middle(*centre)?,
-            peak_displacement_px: scale.motion(*peak, "flow.peak_velocity")?,
-            core_radius_px: scale.extent(*core_radius, "flow.core_radius")?,
-        }),
-        Pattern::VortexStreet {
-            centre,
-            each_row,
-            spacing,
-            row_distance,
-            peak,
-            core_radius,
-        } => Arc::new(VortexStreet::new(
-            from_middle(*centre)?,
-            *each_row,
-            scale.extent(*spacing, "flow.spacing")?,
-            scale.extent(*row_distance, "flow.row_distance")?,
-            scale.motion(*peak, "flow.peak_velocity")?,
-            scale.extent(*core_radius, "flow.core_radius")?,
-        )),
-    };
+    let (mut flow, about_px) = picture.pattern(&setup.flow.pattern)?;
+    if setup.flow.angle_rad != 0.0 {
+        flow = Arc::new(Turned::new(flow, about_px, setup.flow.angle_rad));
+    }
     let mut by_px = scale.motions(setup.flow.carried, "flow.carried_by")?;
     by_px[2] += setup.sheet.out_of_plane * thickness_px;
-    Ok(if by_px == [0.0; 3] {
-        pattern
-    } else {
-        Arc::new(Carried { flow: pattern, by_px })
-    })
+    if by_px != [0.0; 3] {
+        flow = Arc::new(Carried { flow, by_px });
+    }
+    Ok(flow)
+}
+
+impl Picture<'_> {
+    fn error(&self, key: &str, message: impl Display) -> SetupError {
+        self.scale.setup.error(key, message)
+    }
+
+    fn extent(&self, extent: Extent, key: &str) -> Result<f64, SetupError> {
+        self.scale.extent(extent, key)
+    }
+
+    fn motion(&self, motion: Motion, key: &str) -> Result<f64, SetupError> {
+        self.scale.motion(motion, key)
+    }
+
+    fn place(&self, centre: Place) -> Result<[f64; 2], SetupError> {
+        let part = |i: usize| Ok(self.middle[i] + self.extent(centre[i], "flow.centre")?);
+        Ok([part(0)?, part(1)?])
+    }
+
+    /// A height in the picture.
+    fn level(&self, y: Extent, key: &str) -> Result<f64, SetupError> {
+        Ok(self.middle[1] + self.extent(y, key)?)
+    }
+
+    /// Centre, largest displacement and core radius.
+    fn vortex(&self, vortex: &Vortex) -> Result<([f64; 2], f64, f64), SetupError> {
+        Ok((
+            self.place(vortex.centre)?,
+            self.motion(vortex.peak, "flow.peak_velocity")?,
+            self.extent(vortex.core_radius, "flow.core_radius")?,
+        ))
+    }
+
+    /// How far upstream of the picture's middle something begins, which must be outside the picture.
+    fn upstream(&self, distance: Option<Extent>, key: &str) -> Result<Option<f64>, SetupError> {
+        let Some(distance) = distance else {
+            return Ok(None);
+        };
+        let (distance, needed) = (self.extent(distance, key)?, 0.5 * self.size[0] as f64);
+        if distance <= needed {
+            return Err(self.error(key, format!("is {distance:.1} px from the image's middle and so inside the picture, where the flow has no solution: it must be more than {needed} px")));
+        }
+        Ok(Some(distance))
+    }
+
+    /// The field, and the point about which it may be turned.
+    fn pattern(&self, pattern: &Pattern) -> Result<(Arc<dyn Flow>, [f64; 2]), SetupError> {
+        let mut about_px = self.middle;
+        let flow: Arc<dyn Flow> = match pattern {
+            Pattern::Uniform { motion } => Arc::new(Uniform {
+                displacement_px: self.scale.motions(*motion, "flow.velocity")?,
+            }),
+            Pattern::LinearShear {
+                motion,
+                shear,
+                centre_y,
+            } => Arc::new(LinearShear {
+                displacement_px: self.scale.motions(*motion, "flow.velocity")?,
+                shear: self.scale.rate(*shear, "flow.shear_rate")?,
+                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+            }),
+            Pattern::SinusoidalShear {
+                motion,
+                amplitude,
+                wavelength,
+                centre_y,
+                phase_rad,
+            } => Arc::new(SinusoidalShear {
+                displacement_px: self.scale.motions(*motion, "flow.velocity")?,
+                amplitude_px: self.motion(*amplitude, "flow.amplitude")?,
+                wavelength_px: self.extent(*wavelength, "flow.wavelength")?,
+                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+                phase_rad: *phase_rad,
+            }),
+            Pattern::SolidRotation { centre, rotation } => {
+                about_px = self.place(*centre)?;
+                Arc::new(SolidRotation {
+                    centre_px: about_px,
+                    turn_rad: self.scale.rate(*rotation, "flow.angular_velocity")?,
+                })
+            }
+            Pattern::PlaneStrain { centre, strain } => {
+                about_px = self.place(*centre)?;
+                Arc::new(PlaneStrain {
+                    centre_px: about_px,
+                    strain: self.scale.rate(*strain, "flow.strain_rate")?,
+                })
+            }
+            Pattern::Rankine(vortex) => {
+                let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
+                about_px = centre_px;
+                Arc::new(Rankine {
+                    centre_px,
+                    peak_displacement_px,
+                    core_radius_px,
+                })
+            }
+            Pattern::LambOseen(vortex) => {
+                let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
+                about_px = centre_px;
+                Arc::new(LambOseen {
+                    centre_px,
+                    peak_displacement_px,
+                    core_radius_px,
+                })
+            }
+            Pattern::TaylorGreen {
+                centre,
+                peak,
+                wavelength,
+            } => {
+                about_px = self.place(*centre)?;
+                Arc::new(TaylorGreen {
+                    centre_px: about_px,
+                    peak_displacement_px: self.motion(*peak, "flow.peak_velocity")?,
+                    wavelength_px: self.extent(*wavelength, "flow.wavelength")?,
+                })
+            }
+            Pattern::VortexPair { vortex, spacing } => {
+                let (centre, peak, core) = self.vortex(vortex)?;
+                about_px = centre;
+                let spacing = self.extent(*spacing, "flow.spacing")?;
+                Arc::new(VortexPair::new(centre, spacing, peak, core))
+            }
+            Pattern::VortexStreet {
+                vortex,
+                each_row,
+                spacing,
+                row_distance,
+            } => {
+                let (centre, peak, core) = self.vortex(vortex)?;
+                about_px = centre;
+                let spacing = self.extent(*spacing, "flow.spacing")?;
+                let rows = self.extent(*row_distance, "flow.row_distance")?;
+                Arc::new(VortexStreet::new(centre, *each_row, spacing, rows, peak, core))
+            }
+            Pattern::VortexRing {
+                centre,
+                depth,
+                radius,
+                core_radius,
+                centre_motion,
+            } => {
+                about_px = self.place(*centre)?;
+                let [x, y] = about_px;
+                let radius = self.extent(*radius, "flow.radius")?;
+                let core = self.extent(*core_radius, "flow.core_radius")?;
+                if core < VortexRing::THINNEST * radius {
+                    return Err(self.error(
+                        "flow.core_radius",
+                        format!(
+                            "is {core:.3} px, but must be at least {} of flow.radius, {radius:.3} px",
+                            VortexRing::THINNEST
+                        ),
+                    ));
+                }
+                let depth = self.extent(*depth, "flow.depth")?;
+                let speed = self.motion(*centre_motion, "flow.centre_velocity")?;
+                Arc::new(VortexRing::new([x, y, depth], radius, core, speed))
+            }
+            Pattern::Channel {
+                centre_y,
+                height,
+                peak,
+            } => Arc::new(Channel {
+                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+                height_px: self.extent(*height, "flow.height")?,
+                peak_displacement_px: self.motion(*peak, "flow.peak_velocity")?,
+            }),
+            Pattern::BlasiusLayer {
+                wall_y,
+                free_stream,
+                thickness,
+                leading_edge,
+            } => Arc::new(BlasiusLayer {
+                wall_y_px: self.level(*wall_y, "flow.wall_y")?,
+                free_stream_px: self.motion(*free_stream, "flow.free_stream")?,
+                thickness_px: self.extent(*thickness, "flow.thickness")?,
+                middle_x_px: self.middle[0],
+                leading_edge_px: self.upstream(*leading_edge, "flow.leading_edge")?,
+            }),
+            Pattern::TurbulentLayer {
+                wall_y,
+                free_stream,
+                friction,
+                thickness,
+            } => {
+                let wall = self.level(*wall_y, "flow.wall_y")?;
+                let stream = self.motion(*free_stream, "flow.free_stream")?;
+                let friction = self.motion(*friction, "flow.friction_velocity")?;
+                let ratio = stream / friction;
+                if !(ratio > 1.0 && ratio <= TurbulentLayer::LARGEST_RATIO) {
+                    return Err(self.error(
+                        "flow.friction_velocity",
+                        format!(
+                            "is 1/{ratio:.3} of flow.free_stream, but must be between 1/{} and 1 of it: turbulent layers have about 1/25",
+                            TurbulentLayer::LARGEST_RATIO
+                        ),
+                    ));
+                }
+                let thickness = self.extent(*thickness, "flow.thickness")?;
+                Arc::new(TurbulentLayer::new(wall, stream, friction, thickness))
+            }
+            Pattern::Cylinder {
+                centre,
+                radius,
+                free_stream,
+            } => {
+                about_px = self.place(*centre)?;
+                Arc::new(Cylinder {
+                    centre_px: about_px,
+                    radius_px: self.extent(*radius, "flow.radius")?,
+                    stream_px: self.motion(*free_stream, "flow.free_stream")?,
+                })
+            }
+            Pattern::BickleyJet {
+                centre_y,
+                peak,
+                half_width,
+                virtual_origin,
+            } => Arc::new(BickleyJet {
+                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+                peak_displacement_px: self.motion(*peak, "flow.peak_velocity")?,
+                half_width_px: self.extent(*half_width, "flow.half_width")?,
+                middle_x_px: self.middle[0],
+                virtual_origin_px: self.upstream(*virtual_origin, "flow.virtual_origin")?,
+            }),
+            Pattern::MixingLayer {
+                centre_y,
+                above,
+                below,
+                thickness,
+            } => Arc::new(MixingLayer {
+                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+                above_px: self.motion(*above, "flow.velocity_above")?,
+                below_px: self.motion(*below, "flow.velocity_below")?,
+                vorticity_thickness_px: self.extent(*thickness, "flow.vorticity_thickness")?,
+            }),
+            Pattern::Turbulence {
+                rms,
+                integral_scale,
+                smallest_scale,
+                seed,
+            } => {
+                let rms = self.motion(*rms, "flow.rms_velocity")?;
+                let integral = self.extent(*integral_scale, "flow.integral_scale")?;
+                let smallest = match smallest_scale {
+                    Some(smallest) => self.extent(*smallest, "flow.smallest_scale")?,
+                    None => 0.1 * integral,
+                };
+                if smallest > Spectrum::LARGEST_CUT * integral {
+                    return Err(self.error("flow.smallest_scale", format!("is {smallest:.1} px, but must be at most {} of flow.integral_scale, {integral:.1} px", Spectrum::LARGEST_CUT)));
+                }
+                Arc::new(Turbulence::new(Spectrum::new(rms, integral, smallest), *seed))
+            }
+            Pattern::Imported(field) => imported::field(self, field)?,
+        };
+        Ok((flow, about_px))
+    }
 }

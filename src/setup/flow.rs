@@ -1,88 +1,33 @@
 //! `[flow]`: what moves, in lab or in picture units.
 
+mod imported;
+mod pattern;
+
 use super::reader::{Reader, SetupError};
 use crate::quantity::Dimension;
-
-/// A length in the lab or in the picture.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Extent {
-    /// px.
-    Px(f64),
-    /// m, in the plane of the sheet.
-    M(f64),
-}
-
-/// A velocity in the lab, or the displacement it makes between the pulses.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Motion {
-    /// px per pulse separation.
-    Px(f64),
-    /// m/s.
-    MS(f64),
-}
-
-/// The pattern of a flow.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Pattern {
-    /// The same velocity everywhere.
-    Uniform {
-        /// x, y, z.
-        motion: [Motion; 3],
-    },
-    /// Plane shear.
-    LinearShear {
-        /// On the line y = centre.
-        motion: [Motion; 3],
-        /// ∂u/∂y: displacement over distance, or 1/s.
-        shear: Shear,
-        /// y of that line from the image's middle.
-        centre_y: Extent,
-    },
-    /// A single vortex.
-    LambOseen {
-        /// From the image's middle.
-        centre: [Extent; 2],
-        /// Largest speed about the centre.
-        peak: Motion,
-        /// Where it is reached.
-        core_radius: Extent,
-    },
-    /// A double row of vortices along x.
-    VortexStreet {
-        /// From the image's middle.
-        centre: [Extent; 2],
-        /// Vortices in each row.
-        each_row: usize,
-        /// Between vortices of a row.
-        spacing: Extent,
-        /// Between the rows.
-        row_distance: Extent,
-        /// Largest speed of one vortex.
-        peak: Motion,
-        /// Where it is reached.
-        core_radius: Extent,
-    },
-}
-
-/// A rate of shear.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Shear {
-    /// Displacement over distance.
-    PerPair(f64),
-    /// 1/s.
-    PerSecond(f64),
-}
+pub use pattern::{Extent, Imported, Motion, Pattern, Place, Rate, Stands, Vortex};
 
 /// `[flow]`
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlowSetup {
     /// The pattern.
     pub pattern: Pattern,
+    /// Angle by which the pattern is turned, from x toward y, about its centre or else the image's middle.
+    pub angle_rad: f64,
     /// Velocity at which the pattern is carried along.
     pub carried: [Motion; 3],
 }
 
 const STILL: [Motion; 3] = [Motion::Px(0.0); 3];
+const MIDDLE: Extent = Extent::Px(0.0);
+
+impl Extent {
+    fn number(self) -> f64 {
+        match self {
+            Extent::Px(v) | Extent::M(v) => v,
+        }
+    }
+}
 
 pub(super) fn extent(r: &Reader, key: &str) -> Result<Option<Extent>, SetupError> {
     Ok(r.quantity(key, &[Dimension::Length, Dimension::Pixels])?
@@ -119,8 +64,8 @@ fn motions(r: &Reader, keys: &[&str]) -> Result<Option<[Motion; 3]>, SetupError>
     Ok(found)
 }
 
-fn centre(r: &Reader) -> Result<[Extent; 2], SetupError> {
-    let mut all = [Extent::Px(0.0); 2];
+fn centre(r: &Reader) -> Result<Place, SetupError> {
+    let mut all = [MIDDLE; 2];
     if r.list("flow.centre", 2..=2)?.is_some() {
         for (k, part) in all.iter_mut().enumerate() {
             *part = extent(r, &format!("flow.centre[{k}]"))?.unwrap_or(*part);
@@ -129,15 +74,38 @@ fn centre(r: &Reader) -> Result<[Extent; 2], SetupError> {
     Ok(all)
 }
 
-fn above_zero(r: &Reader, key: &str) -> Result<Extent, SetupError> {
+fn centre_y(r: &Reader) -> Result<Extent, SetupError> {
+    Ok(extent(r, "flow.centre_y")?.unwrap_or(MIDDLE))
+}
+
+/// A length above 0, where there is one.
+fn perhaps_above_zero(r: &Reader, key: &str) -> Result<Option<Extent>, SetupError> {
     match extent(r, key)? {
-        Some(Extent::Px(v) | Extent::M(v)) if v <= 0.0 => Err(r.error(key, "must be above 0")),
-        Some(extent) => Ok(extent),
-        None => Err(r.error(
+        Some(extent) if extent.number() <= 0.0 => Err(r.error(key, "must be above 0")),
+        found => Ok(found),
+    }
+}
+
+fn above_zero(r: &Reader, key: &str) -> Result<Extent, SetupError> {
+    needed_extent(r, key, perhaps_above_zero(r, key)?)
+}
+
+fn needed_extent(r: &Reader, key: &str, found: Option<Extent>) -> Result<Extent, SetupError> {
+    found.ok_or_else(|| {
+        r.error(
             key,
             "is missing: this kind of flow needs it, for example \"4 mm\" or \"40 px\"",
-        )),
-    }
+        )
+    })
+}
+
+fn needed_motion(r: &Reader, key: &str) -> Result<Motion, SetupError> {
+    motion(r, key)?.ok_or_else(|| {
+        r.error(
+            key,
+            "is missing: this kind of flow needs it, for example \"0.1 m/s\" (or \"6 px\" between the pulses)",
+        )
+    })
 }
 
 fn peak(r: &Reader) -> Result<Motion, SetupError> {
@@ -148,58 +116,204 @@ fn peak(r: &Reader) -> Result<Motion, SetupError> {
     }
 }
 
-pub(super) fn read(r: &Reader) -> Result<FlowSetup, SetupError> {
-    #[derive(Clone, Copy)]
-    enum Kind {
-        Uniform,
-        LinearShear,
-        LambOseen,
-        VortexStreet,
+fn vortex(r: &Reader) -> Result<Vortex, SetupError> {
+    Ok(Vortex {
+        centre: centre(r)?,
+        peak: peak(r)?,
+        core_radius: above_zero(r, "flow.core_radius")?,
+    })
+}
+
+/// A plain number under `key` or a rate in 1/s under `key`_rate.
+fn rate(r: &Reader, key: &str) -> Result<Rate, SetupError> {
+    let rate_key = format!("{key}_rate");
+    let number = r.number(key, |_| true, "displacement over distance, such as 0.02")?;
+    let name = key.trim_start_matches("flow.");
+    one_rate(r, key, &rate_key, number).and_then(|found| {
+        found.ok_or_else(|| {
+            r.error(key, format!("is missing: write for example {name} = 0.02 (px of displacement per px) or {name}_rate = \"20 /s\""))
+        })
+    })
+}
+
+fn one_rate(
+    r: &Reader,
+    key: &str,
+    rate_key: &str,
+    per_pair: Option<f64>,
+) -> Result<Option<Rate>, SetupError> {
+    let per_second = r.quantity(rate_key, &[Dimension::Frequency])?;
+    match (per_pair, per_second) {
+        (Some(_), Some(_)) => Err(r.error(rate_key, format!("says again what {key} says: leave one out"))),
+        (Some(s), None) => Ok(Some(Rate::PerPair(s))),
+        (None, Some(q)) => Ok(Some(Rate::PerSecond(q.value))),
+        (None, None) => Ok(None),
     }
-    let kinds = [
-        ("uniform", Kind::Uniform),
-        ("linear-shear", Kind::LinearShear),
-        ("lamb-oseen", Kind::LambOseen),
-        ("vortex-street", Kind::VortexStreet),
-    ];
-    let Some(kind) = r.word("flow.kind", &kinds)? else {
+}
+
+fn rotation(r: &Reader) -> Result<Rate, SetupError> {
+    let (key, rate_key) = ("flow.rotation", "flow.angular_velocity");
+    let angle = r.quantity(key, &[Dimension::Angle])?.map(|q| q.value);
+    one_rate(r, key, rate_key, angle)?.ok_or_else(|| {
+        r.error(key, "is missing: write for example rotation = \"5 deg\" (between the pulses) or angular_velocity = \"20 /s\" (rad/s)")
+    })
+}
+
+fn angle(r: &Reader, key: &str) -> Result<f64, SetupError> {
+    Ok(r.quantity(key, &[Dimension::Angle])?.map_or(0.0, |q| q.value))
+}
+
+#[derive(Clone, Copy)]
+enum Kind {
+    Uniform,
+    LinearShear,
+    SinusoidalShear,
+    SolidRotation,
+    PlaneStrain,
+    Rankine,
+    LambOseen,
+    TaylorGreen,
+    VortexPair,
+    VortexStreet,
+    VortexRing,
+    Channel,
+    BlasiusLayer,
+    TurbulentLayer,
+    Cylinder,
+    BickleyJet,
+    MixingLayer,
+    Turbulence,
+    Imported,
+}
+
+const KINDS: [(&str, Kind); 19] = [
+    ("uniform", Kind::Uniform),
+    ("linear-shear", Kind::LinearShear),
+    ("sinusoidal-shear", Kind::SinusoidalShear),
+    ("solid-rotation", Kind::SolidRotation),
+    ("plane-strain", Kind::PlaneStrain),
+    ("rankine", Kind::Rankine),
+    ("lamb-oseen", Kind::LambOseen),
+    ("taylor-green", Kind::TaylorGreen),
+    ("vortex-pair", Kind::VortexPair),
+    ("vortex-street", Kind::VortexStreet),
+    ("vortex-ring", Kind::VortexRing),
+    ("channel", Kind::Channel),
+    ("blasius-layer", Kind::BlasiusLayer),
+    ("turbulent-layer", Kind::TurbulentLayer),
+    ("cylinder", Kind::Cylinder),
+    ("bickley-jet", Kind::BickleyJet),
+    ("mixing-layer", Kind::MixingLayer),
+    ("turbulence", Kind::Turbulence),
+    ("imported", Kind::Imported),
+];
+
+pub(super) fn read(r: &Reader) -> Result<FlowSetup, SetupError> {
+    let Some(kind) = r.word("flow.kind", &KINDS)? else {
         return Err(r.error(
             "flow.kind",
             "is missing: write for example kind = \"uniform\" under [flow]",
         ));
     };
-    let moving = |r: &Reader| motions(r, &["flow.velocity", "flow.displacement"]);
-    let pattern = match kind {
+    Ok(FlowSetup {
+        pattern: pattern(r, kind)?,
+        angle_rad: angle(r, "flow.angle")?,
+        carried: motions(r, &["flow.carried_by"])?.unwrap_or(STILL),
+    })
+}
+
+fn pattern(r: &Reader, kind: Kind) -> Result<Pattern, SetupError> {
+    let moving = || motions(r, &["flow.velocity", "flow.displacement"]);
+    Ok(match kind {
         Kind::Uniform => Pattern::Uniform {
-            motion: moving(r)?.ok_or_else(|| {
+            motion: moving()?.ok_or_else(|| {
                 r.error("flow.velocity", "is missing: write for example velocity = [\"0.1 m/s\", \"0 m/s\"] (or displacement = [\"3.3 px\", \"0 px\"])")
             })?,
         },
-        Kind::LinearShear => {
-            let shear = match (r.number("flow.shear", |_| true, "displacement over distance, such as 0.02")?, r.quantity("flow.shear_rate", &[Dimension::Frequency])?) {
-                (Some(_), Some(_)) => return Err(r.error("flow.shear_rate", "says again what flow.shear says: leave one out")),
-                (Some(s), None) => Shear::PerPair(s),
-                (None, Some(q)) => Shear::PerSecond(q.value),
-                (None, None) => return Err(r.error("flow.shear", "is missing: write for example shear = 0.02 (px of displacement per px) or shear_rate = \"20 /s\"")),
-            };
-            Pattern::LinearShear {
-                motion: moving(r)?.unwrap_or(STILL),
-                shear,
-                centre_y: extent(r, "flow.centre_y")?.unwrap_or(Extent::Px(0.0)),
-            }
-        }
-        Kind::LambOseen => Pattern::LambOseen { centre: centre(r)?, peak: peak(r)?, core_radius: above_zero(r, "flow.core_radius")? },
-        Kind::VortexStreet => Pattern::VortexStreet {
+        Kind::LinearShear => Pattern::LinearShear {
+            motion: moving()?.unwrap_or(STILL),
+            shear: rate(r, "flow.shear")?,
+            centre_y: centre_y(r)?,
+        },
+        Kind::SinusoidalShear => Pattern::SinusoidalShear {
+            motion: moving()?.unwrap_or(STILL),
+            amplitude: needed_motion(r, "flow.amplitude")?,
+            wavelength: above_zero(r, "flow.wavelength")?,
+            centre_y: centre_y(r)?,
+            phase_rad: angle(r, "flow.phase")?,
+        },
+        Kind::SolidRotation => Pattern::SolidRotation {
             centre: centre(r)?,
+            rotation: rotation(r)?,
+        },
+        Kind::PlaneStrain => Pattern::PlaneStrain {
+            centre: centre(r)?,
+            strain: rate(r, "flow.strain")?,
+        },
+        Kind::Rankine => Pattern::Rankine(vortex(r)?),
+        Kind::LambOseen => Pattern::LambOseen(vortex(r)?),
+        Kind::TaylorGreen => Pattern::TaylorGreen {
+            centre: centre(r)?,
+            peak: peak(r)?,
+            wavelength: above_zero(r, "flow.wavelength")?,
+        },
+        Kind::VortexPair => Pattern::VortexPair {
+            vortex: vortex(r)?,
+            spacing: above_zero(r, "flow.spacing")?,
+        },
+        Kind::VortexStreet => Pattern::VortexStreet {
+            vortex: vortex(r)?,
             each_row: r.whole("flow.each_row", 1, 20)?.unwrap_or(3),
             spacing: above_zero(r, "flow.spacing")?,
             row_distance: above_zero(r, "flow.row_distance")?,
-            peak: peak(r)?,
-            core_radius: above_zero(r, "flow.core_radius")?,
         },
-    };
-    Ok(FlowSetup {
-        pattern,
-        carried: motions(r, &["flow.carried_by"])?.unwrap_or(STILL),
+        Kind::VortexRing => Pattern::VortexRing {
+            centre: centre(r)?,
+            depth: extent(r, "flow.depth")?.unwrap_or(MIDDLE),
+            radius: above_zero(r, "flow.radius")?,
+            core_radius: above_zero(r, "flow.core_radius")?,
+            centre_motion: needed_motion(r, "flow.centre_velocity")?,
+        },
+        Kind::Channel => Pattern::Channel {
+            centre_y: centre_y(r)?,
+            height: above_zero(r, "flow.height")?,
+            peak: peak(r)?,
+        },
+        Kind::BlasiusLayer => Pattern::BlasiusLayer {
+            wall_y: needed_extent(r, "flow.wall_y", extent(r, "flow.wall_y")?)?,
+            free_stream: needed_motion(r, "flow.free_stream")?,
+            thickness: above_zero(r, "flow.thickness")?,
+            leading_edge: perhaps_above_zero(r, "flow.leading_edge")?,
+        },
+        Kind::TurbulentLayer => Pattern::TurbulentLayer {
+            wall_y: needed_extent(r, "flow.wall_y", extent(r, "flow.wall_y")?)?,
+            free_stream: needed_motion(r, "flow.free_stream")?,
+            friction: needed_motion(r, "flow.friction_velocity")?,
+            thickness: above_zero(r, "flow.thickness")?,
+        },
+        Kind::Cylinder => Pattern::Cylinder {
+            centre: centre(r)?,
+            radius: above_zero(r, "flow.radius")?,
+            free_stream: needed_motion(r, "flow.free_stream")?,
+        },
+        Kind::BickleyJet => Pattern::BickleyJet {
+            centre_y: centre_y(r)?,
+            peak: peak(r)?,
+            half_width: above_zero(r, "flow.half_width")?,
+            virtual_origin: perhaps_above_zero(r, "flow.virtual_origin")?,
+        },
+        Kind::MixingLayer => Pattern::MixingLayer {
+            centre_y: centre_y(r)?,
+            above: needed_motion(r, "flow.velocity_above")?,
+            below: needed_motion(r, "flow.velocity_below")?,
+            thickness: above_zero(r, "flow.vorticity_thickness")?,
+        },
+        Kind::Turbulence => Pattern::Turbulence {
+            rms: needed_motion(r, "flow.rms_velocity")?,
+            integral_scale: above_zero(r, "flow.integral_scale")?,
+            smallest_scale: perhaps_above_zero(r, "flow.smallest_scale")?,
+            seed: r.whole("flow.seed", 0, 1 << 53)?.unwrap_or(1) as u64,
+        },
+        Kind::Imported => Pattern::Imported(imported::read(r)?),
     })
 }

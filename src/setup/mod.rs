@@ -12,7 +12,7 @@ use motefield_generator::Profile;
 use motefield_generator::medium::Fluid;
 
 use crate::quantity::Dimension;
-pub use flow::{Extent, FlowSetup, Motion, Pattern, Shear};
+pub use flow::{Extent, FlowSetup, Imported, Motion, Pattern, Place, Rate, Stands, Vortex};
 pub use reader::{Reader, SetupError};
 
 /// `[light]`

@@ -6,6 +6,7 @@
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+use std::path::{Path, PathBuf};
 
 use toml::de::{DeTable, DeValue};
 
@@ -282,15 +283,41 @@ impl Reader {
         }
     }
 
+    /// A text.
+    pub fn text(&self, key: &str) -> Result<Option<&str>, SetupError> {
+        match self.get(key) {
+            None => Ok(None),
+            Some(Value::Text(text)) => Ok(Some(text)),
+            Some(_) => Err(self.error(key, "must be a text in quotes")),
+        }
+    }
+
+    /// The path of a file: beside the setup file, or as the command line sees it when the key stands there.
+    pub fn path(&self, key: &str) -> Result<Option<PathBuf>, SetupError> {
+        let Some(text) = self.text(key)? else {
+            return Ok(None);
+        };
+        let here = matches!(self.values.get(key), Some((Origin::CommandLine, _)));
+        let folder = Path::new(&self.name).parent().filter(|_| !here);
+        Ok(Some(folder.unwrap_or(Path::new("")).join(text)))
+    }
+
     /// How many entries the list `key` has, which must be one of `lengths`.
     pub fn list(
         &self,
         key: &str,
         lengths: std::ops::RangeInclusive<usize>,
     ) -> Result<Option<usize>, SetupError> {
+        // The command line changes a list entry by entry, and may name the first or one more.
+        let named = || {
+            (0..)
+                .take_while(|k| self.values.contains_key(&format!("{key}[{k}]")))
+                .count()
+        };
         match self.get(key) {
-            None => Ok(None),
-            Some(Value::List(n)) if lengths.contains(n) => Ok(Some(*n)),
+            None if named() == 0 => Ok(None),
+            None => Ok(Some(named())),
+            Some(Value::List(n)) if lengths.contains(n) => Ok(Some(named().clamp(*n, *lengths.end()))),
             Some(Value::List(n)) => Err(self.error(
                 key,
                 format!(

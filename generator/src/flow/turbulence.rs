@@ -48,8 +48,11 @@ pub struct Spectrum {
 }
 
 impl Spectrum {
+    /// Largest shortest wavelength over the integral scale.
+    pub const LARGEST_CUT: f64 = 0.5;
+
     /// The spectrum with a root mean square `rms_px` of each component, the longitudinal integral scale `integral_scale_px` and no
-    /// wavelengths below `smallest_scale_px`, which must be at most a third of the integral scale.
+    /// wavelengths below `smallest_scale_px`, at most [`Self::LARGEST_CUT`] of the integral scale.
     pub fn new(rms_px: f64, integral_scale_px: f64, smallest_scale_px: f64) -> Spectrum {
         let mut spectrum = Spectrum {
             scale_px: integral_scale_px,

@@ -1,0 +1,128 @@
+//! Tables of points with a line of column names.
+
+use super::layout::arrange;
+use super::{Data, Fault, Layout};
+
+/// A point of a table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Row {
+    pub line: usize,
+    pub at: [f64; 3],
+    pub velocity: [f64; 3],
+}
+
+const NAMES: [&str; 6] = ["x", "y", "z", "u", "v", "w"];
+
+/// Separated by commas, semicolons, tabs or blanks, whichever comes first in this order in the line of names. Empty lines and
+/// those that begin with # are passed over, but the names may stand behind a #.
+pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, Fault> {
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let line = 1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count();
+        Fault::at(line, "is not a text (UTF-8)")
+    })?;
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut lines = text
+        .lines()
+        .enumerate()
+        .map(|(k, line)| (k + 1, line.trim()))
+        .filter(|(_, line)| !line.is_empty());
+    let names_missing = || "has no line of column names: begin with one such as x,y,u,v";
+    let (mut line, mut names) = lines.next().ok_or_else(|| Fault::new(names_missing()))?;
+    while columns(names).is_none() && names.starts_with('#') {
+        (line, names) = lines.next().ok_or_else(|| Fault::new(names_missing()))?;
+    }
+    let separator = Separator::of(names);
+    let columns = columns(names).ok_or_else(|| {
+        Fault::at(
+            line,
+            format!("\"{names}\" does not name the columns x, y, u and v (and z, w where there are any): begin with a line such as x,y,u,v"),
+        )
+    })?;
+    let rows = lines
+        .filter(|(_, text)| !text.starts_with('#'))
+        .map(|(line, text)| row(line, text, separator, &columns))
+        .collect::<Result<Vec<_>, _>>()?;
+    if rows.is_empty() {
+        return Err(Fault::new("has column names, but no points below them"));
+    }
+    arrange(&rows, layout)
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Separator {
+    Mark(char),
+    Blanks,
+}
+
+impl Separator {
+    fn of(names: &str) -> Separator {
+        [',', ';', '\t']
+            .into_iter()
+            .find(|mark| names.contains(*mark))
+            .map_or(Separator::Blanks, Separator::Mark)
+    }
+
+    fn split(self, line: &str) -> Vec<&str> {
+        match self {
+            Separator::Mark(mark) => line.split(mark).map(str::trim).collect(),
+            Separator::Blanks => line.split_whitespace().collect(),
+        }
+    }
+}
+
+/// Which column holds which of [`NAMES`]; nothing where x, y, u or v is missing.
+fn columns(names: &str) -> Option<[Option<usize>; 6]> {
+    let separator = Separator::of(names);
+    let found: Vec<String> = separator
+        .split(names.trim_start_matches('#').trim_start())
+        .iter()
+        .map(|name| {
+            // "x [mm]" and "u (m/s)" name x and u; the setup says the units.
+            let name = name.trim_matches('"');
+            let end = name.find(['[', '(', ' ']).unwrap_or(name.len());
+            name[..end].to_ascii_lowercase()
+        })
+        .collect();
+    let columns = NAMES.map(|wanted| found.iter().position(|name| name == wanted));
+    let [x, y, _, u, v, _] = columns;
+    (x.is_some() && y.is_some() && u.is_some() && v.is_some()).then_some(columns)
+}
+
+fn row(line: usize, text: &str, separator: Separator, columns: &[Option<usize>; 6]) -> Result<Row, Fault> {
+    let entries = separator.split(text);
+    let mut values = [0.0; 6];
+    for ((value, name), column) in values.iter_mut().zip(NAMES).zip(columns) {
+        let Some(column) = column else { continue };
+        let entry = entries.get(*column).ok_or_else(|| {
+            Fault::at(
+                line,
+                format!(
+                    "has {} entries, but {name} is column {}",
+                    entries.len(),
+                    column + 1
+                ),
+            )
+        })?;
+        *value = entry
+            .parse()
+            .ok()
+            .filter(|v: &f64| v.is_finite())
+            .ok_or_else(|| {
+                let hint = if entry.contains(',') {
+                    "; write decimals with a point"
+                } else {
+                    ""
+                };
+                Fault::at(
+                    line,
+                    format!("{name} is \"{entry}\", which is not a finite number{hint}"),
+                )
+            })?;
+    }
+    let [x, y, z, u, v, w] = values;
+    Ok(Row {
+        line,
+        at: [x, y, z],
+        velocity: [u, v, w],
+    })
+}

@@ -1,0 +1,257 @@
+//! Velocity fields from files: regular grids (NPY, CSV, VTK) and scattered points (CSV), in the units of the file.
+//!
+//! A format is told by the file's extension. Nothing is allocated by what a header claims before the bytes behind it have been
+//! counted, and whatever is wrong is said with its place in the file.
+
+mod csv;
+mod layout;
+mod npy;
+mod vtk;
+mod xml;
+
+use std::fmt;
+use std::path::Path;
+
+/// A file format.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// NPY array of shape (2 or 3) × (depth ×) height × width: the components, then the index of the node along z, y and x.
+    Npy,
+    /// Table with a line of column names: x, y, u, v, and z and w where there are any.
+    Csv,
+    /// VTK's legacy format, `DATASET STRUCTURED_POINTS`, ASCII or binary.
+    VtkLegacy,
+    /// VTK's XML format, `ImageData`, uncompressed.
+    VtkXml,
+}
+
+impl Format {
+    /// The format that the extension of a file name says.
+    pub fn of(path: &Path) -> Option<Format> {
+        let extension = path.extension()?.to_str()?.to_ascii_lowercase();
+        match extension.as_str() {
+            "npy" => Some(Format::Npy),
+            "csv" | "txt" | "dat" | "tsv" => Some(Format::Csv),
+            "vtk" => Some(Format::VtkLegacy),
+            "vti" => Some(Format::VtkXml),
+            _ => None,
+        }
+    }
+}
+
+/// How the points of a table stand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Layout {
+    /// On a regular grid.
+    Grid,
+    /// Anywhere.
+    Scattered,
+}
+
+/// Where the points of a field stand, in the file's unit of length; for NPY in nodes.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Positions {
+    /// On a regular grid; x runs first, then y, then z.
+    Grid {
+        /// Node (0, 0, 0).
+        first: [f64; 3],
+        /// Between nodes along each axis, above 0.
+        spacing: [f64; 3],
+        /// Nodes along each axis.
+        count: [usize; 3],
+    },
+    /// Anywhere in the plane.
+    Nodes(Vec<[f64; 2]>),
+}
+
+/// A field as a file gives it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Data {
+    /// Where the points stand.
+    pub positions: Positions,
+    /// Velocity at each, in the file's unit of velocity.
+    pub velocity: Vec<[f64; 3]>,
+    /// Line of each scattered point in its file.
+    lines: Vec<usize>,
+}
+
+impl Data {
+    /// What to call a scattered point in messages.
+    pub fn name(&self, index: usize) -> String {
+        match self.lines.get(index) {
+            Some(line) => format!("line {line}"),
+            None => format!("point {index} (counted from 0)"),
+        }
+    }
+}
+
+/// A file that cannot be used: where in it, and why.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ImportError {
+    place: String,
+    message: String,
+}
+
+impl std::error::Error for ImportError {}
+
+impl fmt::Display for ImportError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.place, self.message)
+    }
+}
+
+/// A fault found in a file's bytes, before the file's name is known.
+#[derive(Debug)]
+struct Fault {
+    line: Option<usize>,
+    message: String,
+}
+
+impl Fault {
+    fn new(message: impl Into<String>) -> Fault {
+        Fault {
+            line: None,
+            message: message.into(),
+        }
+    }
+
+    fn at(line: usize, message: impl Into<String>) -> Fault {
+        Fault {
+            line: Some(line),
+            message: message.into(),
+        }
+    }
+}
+
+/// Largest file read, bytes.
+const LARGEST: u64 = 4 << 30;
+
+/// Reads a field. `layout` says how the points of a table stand, which is else found out; `array` names the array of a VTK file, else the first
+/// of vectors.
+///
+/// # Errors
+/// When the file cannot be read or used: its name, the line where there is one, and what is wrong.
+pub fn read(
+    path: &Path,
+    format: Format,
+    layout: Option<Layout>,
+    array: Option<&str>,
+) -> Result<Data, ImportError> {
+    let fail = |message: String| ImportError {
+        place: path.display().to_string(),
+        message,
+    };
+    let about = std::fs::metadata(path).map_err(|e| fail(format!("cannot be read: {e}")))?;
+    if !about.is_file() || about.len() > LARGEST {
+        return Err(fail("is not a file of at most 4 GB".to_owned()));
+    }
+    let bytes = std::fs::read(path).map_err(|e| fail(format!("cannot be read: {e}")))?;
+    let result = match format {
+        Format::Npy => npy::read(&bytes),
+        Format::Csv => csv::read(&bytes, layout),
+        Format::VtkLegacy => vtk::read(&bytes, array),
+        Format::VtkXml => xml::read(&bytes, array),
+    };
+    result.map_err(|fault| ImportError {
+        place: match fault.line {
+            Some(line) => format!("{}, line {line}", path.display()),
+            None => path.display().to_string(),
+        },
+        message: fault.message,
+    })
+}
+
+/// A grid's data, checked: counts that fit, spacings above 0, finite numbers.
+fn grid(
+    first: [f64; 3],
+    spacing: [f64; 3],
+    count: [usize; 3],
+    velocity: Vec<[f64; 3]>,
+) -> Result<Data, Fault> {
+    if count[0] < 2 || count[1] < 2 || count[2] < 1 {
+        let [x, y, z] = count;
+        return Err(Fault::new(format!(
+            "has {x} x {y} x {z} nodes, but a field needs at least 2 along x and along y"
+        )));
+    }
+    if let Some(bad) = (0..3).find(|&i| count[i] > 1 && !(spacing[i] > 0.0 && spacing[i].is_finite())) {
+        return Err(Fault::new(format!(
+            "has a spacing of {} along {}, but it must be above 0",
+            spacing[bad],
+            ["x", "y", "z"][bad]
+        )));
+    }
+    if first.iter().any(|f| !f.is_finite()) {
+        return Err(Fault::new("has an origin that is not a finite number"));
+    }
+    if let Some(k) = velocity.iter().position(|v| v.iter().any(|c| !c.is_finite())) {
+        let (x, y, z) = (k % count[0], k / count[0] % count[1], k / count[0] / count[1]);
+        return Err(Fault::new(format!(
+            "has a velocity that is not a finite number at node ({x}, {y}, {z}), counted from 0 along x, y, z: fill the gaps of the field first"
+        )));
+    }
+    // An axis with a single node has no spacing; any does.
+    let spacing = std::array::from_fn(|i| if count[i] > 1 { spacing[i] } else { 1.0 });
+    Ok(Data {
+        positions: Positions::Grid {
+            first,
+            spacing,
+            count,
+        },
+        velocity,
+        lines: Vec::new(),
+    })
+}
+
+/// Nodes of a grid, where their number is one that `available` values a component can fill.
+fn node_count(count: [usize; 3], available: usize) -> Result<usize, Fault> {
+    let [x, y, z] = count;
+    x.checked_mul(y)
+        .and_then(|n| n.checked_mul(z))
+        .filter(|&n| n <= available)
+        .ok_or_else(|| Fault::new(format!("claims {x} x {y} x {z} nodes, but holds data for {available} at most: it is cut short, or its header is wrong")))
+}
+
+/// Numbers of a fixed size in bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Real {
+    F32,
+    F64,
+}
+
+impl Real {
+    fn size(self) -> usize {
+        match self {
+            Real::F32 => 4,
+            Real::F64 => 8,
+        }
+    }
+
+    /// The numbers in `bytes`, whose length is a multiple of the size.
+    fn all(self, bytes: &[u8], big_endian: bool) -> Vec<f64> {
+        fn ordered<const N: usize>(chunk: &[u8], big_endian: bool) -> [u8; N] {
+            let mut bytes: [u8; N] = chunk.try_into().expect("chunks of the number's size");
+            if big_endian {
+                bytes.reverse();
+            }
+            bytes
+        }
+        let chunks = bytes.chunks_exact(self.size());
+        match self {
+            Real::F32 => chunks
+                .map(|c| f64::from(f32::from_le_bytes(ordered(c, big_endian))))
+                .collect(),
+            Real::F64 => chunks
+                .map(|c| f64::from_le_bytes(ordered(c, big_endian)))
+                .collect(),
+        }
+    }
+}
+
+/// Vectors out of numbers that stand component by component of one point after the other.
+fn vectors(numbers: &[f64]) -> Vec<[f64; 3]> {
+    numbers.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect()
+}
+
+#[cfg(test)]
+mod tests;
