@@ -53,7 +53,7 @@ pub struct Measured {
     pub point: Point,
 }
 
-/// The same pulse with one cause of error taken away.
+/// The same pulse with one cause of error taken away. Where too many vectors are lost, they are counted in with the outlier limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cause {
     /// Pulse length, s.
@@ -297,11 +297,23 @@ impl Sweep<'_> {
             let [ideal, frozen] = pairs.next()? else {
                 return None;
             };
+            let points = [&m.point, ideal.as_ref()?, frozen.as_ref()?];
+            // Where too many vectors are lost, the error of the others alone would flatter.
+            let plain = points
+                .iter()
+                .all(|p| 1.0 - p.score.outliers.value >= self.wish.valid);
+            let [total_px, unlimited_light_px, frozen_px] = points.map(|p| {
+                if plain {
+                    p.score.total_px.value
+                } else {
+                    effective_total(p)
+                }
+            });
             Some(Cause {
                 pulse_s: m.pulse_s,
-                total_px: effective_total(&m.point),
-                unlimited_light_px: effective_total(ideal.as_ref()?),
-                frozen_px: effective_total(frozen.as_ref()?),
+                total_px,
+                unlimited_light_px,
+                frozen_px,
             })
         };
         Ok([cause(ends[0]), cause(ends[1])])

@@ -114,6 +114,12 @@ impl Decision {
             time(from),
             time(to)
         ));
+        let [from, to] = reading.about_as_good_s;
+        lines.push(format!(
+            "  at most a tenth more error: {} to {}",
+            time(from),
+            time(to)
+        ));
         lines.push(format!(
             "  streak in the fastest tenth of the field: {} px",
             short(best.streak_px)
@@ -234,6 +240,7 @@ impl Decision {
                 "pulse_s": m.pulse_s,
                 "pulse_s_lo": reading.best_interval_s[0],
                 "pulse_s_hi": reading.best_interval_s[1],
+                "about_as_good_s": reading.about_as_good_s,
                 "streak_px": m.streak_px,
                 "total_px": estimate(total),
                 "total_m_s": self.velocity_m_s(total.value),

@@ -36,6 +36,8 @@ pub struct Reading {
     pub best: usize,
     /// Pulse lengths whose error cannot be told from the smallest (95 %, paired on common particles), s.
     pub best_interval_s: [f64; 2],
+    /// Pulse lengths whose error is at most a tenth larger than the smallest: what does not matter in practice, s.
+    pub about_as_good_s: [f64; 2],
     /// Whether enough vectors are valid at the best.
     pub usable: bool,
     /// Pulse lengths that meet the limit; `None` if none does.
@@ -64,6 +66,7 @@ impl Reading {
             best_s: sample.pulse_s,
             best,
             best_interval_s: [sample.pulse_s; 2],
+            about_as_good_s: [sample.pulse_s; 2],
             usable,
             window: None,
             limit_px,
@@ -75,6 +78,17 @@ impl Reading {
             .collect();
         reading.best_interval_s =
             [0, 1].map(|side| walk(samples, best, side, |k| excess[k] / student(1e6)).0);
+        let tenth = 1.1 * total(sample);
+        reading.about_as_good_s = [0, 1].map(|side| {
+            walk(samples, best, side, |k| {
+                if enough(&samples[k]) || !usable {
+                    total(&samples[k]) / tenth
+                } else {
+                    f64::INFINITY
+                }
+            })
+            .0
+        });
         if usable && total(sample) <= limit_px {
             let ends = [0, 1].map(|side| walk(samples, best, side, |k| reading.strain(&samples[k])));
             reading.window = Some(Window {
