@@ -249,10 +249,10 @@ proptest! {
                 continue;
             }
             let gradient = flow.gradient(at, t);
-            for j in 0..3 {
-                let slope = difference(flow.as_ref(), at, t, j, H);
-                for i in 0..3 {
-                    prop_assert!((slope[i] - gradient[i][j]).abs() < 1e-7, "{name} {i}{j}: {} {}", slope[i], gradient[i][j]);
+            let slopes: [Vec3; 3] = std::array::from_fn(|j| difference(flow.as_ref(), at, t, j, H));
+            for (i, row) in gradient.iter().enumerate() {
+                for (j, g) in row.iter().enumerate() {
+                    prop_assert!((slopes[j][i] - g).abs() < 1e-7, "{name} {i}{j}: {} {}", slopes[j][i], g);
                 }
             }
             // Rounding of the terms that cancel, which are up to 1 px of displacement per px.
@@ -271,10 +271,10 @@ proptest! {
                 continue;
             }
             let gradient = flow.gradient(at, t);
-            for j in 0..3 {
-                let slope = difference(flow.as_ref(), at, t, j, H);
-                for i in 0..3 {
-                    prop_assert!((slope[i] - gradient[i][j]).abs() < 2e-8, "{name} {at:?} {i}{j}: {} {}", slope[i], gradient[i][j]);
+            let slopes: [Vec3; 3] = std::array::from_fn(|j| difference(flow.as_ref(), at, t, j, H));
+            for (i, row) in gradient.iter().enumerate() {
+                for (j, g) in row.iter().enumerate() {
+                    prop_assert!((slopes[j][i] - g).abs() < 2e-8, "{name} {at:?} {i}{j}: {} {}", slopes[j][i], g);
                 }
             }
         }
