@@ -89,7 +89,7 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<(Vec<Vector>, Grid), Fail
 fn grid(vectors: &[Vector], window: [usize; 2]) -> Option<Grid> {
     let first = vectors.first()?;
     let columns = vectors.iter().take_while(|v| v.y_px == first.y_px).count();
-    if vectors.len() % columns != 0 {
+    if !vectors.len().is_multiple_of(columns) {
         return None;
     }
     let rows = vectors.len() / columns;

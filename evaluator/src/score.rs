@@ -105,7 +105,7 @@ impl Errors {
         };
         for (k, vector) in vectors.iter().enumerate() {
             let [ex, ey] = errors.point_px[k];
-            if vector.status != Status::Valid || !(ex.hypot(ey) <= OUTLIER_PX) {
+            if vector.status != Status::Valid || ex.hypot(ey) > OUTLIER_PX || ex.is_nan() || ey.is_nan() {
                 errors.point_px[k] = [f64::NAN; 2];
                 errors.window_px[k] = [f64::NAN; 2];
             }
@@ -205,7 +205,7 @@ impl Study<'_> {
         // No scatter, no measure of dependence: then the vectors' own effective number serves.
         let trials = match share.value {
             p if p > 0.0 && p < 1.0 => effective_trials,
-            p if p == 0.0 => effective_vectors,
+            0.0 => effective_vectors,
             _ => self.pairs.len() as f64,
         };
         Score {

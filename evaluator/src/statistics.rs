@@ -31,7 +31,7 @@ impl Estimate {
     pub fn relative_half_width(&self) -> f64 {
         let half = 0.5 * (self.hi - self.lo);
         match half {
-            h if h == 0.0 => 0.0,
+            0.0 => 0.0,
             h if h.is_finite() && self.value != 0.0 => h / self.value.abs(),
             _ => f64::INFINITY,
         }

@@ -293,13 +293,3 @@ fn the_picture_says_what_was_decided() {
     assert!(both.contains(">27 µs to 516 µs stay within 0.1 px<") && both.contains(">best: 95.6 µs<"));
     assert!(!both.contains("too few valid vectors"));
 }
-
-/// Writes the gallery to the directory named by MOTEFIELD_GALLERY, to be looked at.
-#[test]
-#[ignore = "writes files for the eye"]
-fn write_gallery() {
-    let directory = std::env::var("MOTEFIELD_GALLERY").expect("MOTEFIELD_GALLERY names a directory");
-    for (name, curve) in gallery() {
-        std::fs::write(format!("{directory}/{name}.svg"), draw(&curve)).unwrap();
-    }
-}

@@ -70,7 +70,7 @@ fn timing(source: &Source, plan: &Plan) -> Result<(f64, f64), Failure> {
             "gives no photo-electrons: check the light and the lens with `motefield plan`",
         );
     }
-    if !(longest > 0.0) {
+    if longest <= 0.0 {
         return refuse(
             "camera.dead_time",
             "leaves no room for a pulse: shorten it or lengthen timing.separation",

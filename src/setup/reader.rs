@@ -346,7 +346,8 @@ impl Reader {
                 .any(|a| a.starts_with(&format!("{key}.")) || a.starts_with(&format!("{key}[")))
         };
         let unknown = self.values.iter().find(|(key, (_, value))| {
-            !asked.contains(*key) && !(matches!(value, Value::Section | Value::List(_)) && section(key))
+            let parent = matches!(value, Value::Section | Value::List(_)) && section(key);
+            !asked.contains(*key) && !parent
         });
         let Some((key, _)) = unknown else { return Ok(()) };
         let near = asked
