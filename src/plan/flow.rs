@@ -1,6 +1,8 @@
 //! `[flow]` in px and pulse separations.
 
 mod imported;
+#[cfg(test)]
+mod tests;
 
 use std::fmt::Display;
 use std::sync::Arc;
