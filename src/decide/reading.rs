@@ -76,21 +76,21 @@ impl Reading {
             .iter()
             .map(|s| significance(sample.point, s.point))
             .collect();
-        reading.best_interval_s =
-            [0, 1].map(|side| walk(samples, best, side, |k| excess[k] / student(1e6)).0);
-        let tenth = 1.1 * total(sample);
-        reading.about_as_good_s = [0, 1].map(|side| {
-            walk(samples, best, side, |k| {
-                if enough(&samples[k]) || !usable {
-                    total(&samples[k]) / tenth
-                } else {
-                    f64::INFINITY
-                }
+        // About its smallest value the squared error rises with the square of the distance, and so does its significance.
+        reading.best_interval_s = [0, 1].map(|side| {
+            walk(samples, best, side, f64::sqrt, |k| {
+                excess[k].max(0.0) / student(1e6)
             })
             .0
         });
+        let tenth = 1.1 * total(sample);
+        let rise = |k: usize| match enough(&samples[k]) || !usable {
+            true => total(&samples[k]) / tenth,
+            false => f64::INFINITY,
+        };
+        reading.about_as_good_s = [0, 1].map(|side| walk(samples, best, side, f64::ln, rise).0);
         if usable && total(sample) <= limit_px {
-            let ends = [0, 1].map(|side| walk(samples, best, side, |k| reading.strain(&samples[k])));
+            let ends = [0, 1].map(|side| walk(samples, best, side, f64::ln, |k| reading.strain(&samples[k])));
             reading.window = Some(Window {
                 pulses_s: ends.map(|e| e.0),
                 walls: ends.map(|e| e.1),
@@ -142,9 +142,16 @@ impl Reading {
 /// Pulse lengths closer than this share tell nothing apart.
 const NEAR: f64 = 0.06;
 
-/// Walks from the best point to one side while `strain` stays at most 1; where it passes 1, the pulse length there by
-/// interpolation, and whether it did. A strain that jumps to infinity ends the walk at the last good point.
-fn walk(samples: &[Sample], best: usize, side: usize, strain: impl Fn(usize) -> f64) -> (f64, bool) {
+/// Walks from the best point to one side while `strain` stays at most 1; where it passes 1, the pulse length there, and whether it
+/// did. Between points, `scale` of the strain is taken to run straight over the logarithm of the pulse length. A strain that jumps to
+/// infinity ends the walk at the last good point.
+fn walk(
+    samples: &[Sample],
+    best: usize,
+    side: usize,
+    scale: fn(f64) -> f64,
+    strain: impl Fn(usize) -> f64,
+) -> (f64, bool) {
     let mut here = best;
     loop {
         let next = if side == 0 {
@@ -155,20 +162,20 @@ fn walk(samples: &[Sample], best: usize, side: usize, strain: impl Fn(usize) -> 
         let Some(next) = next else {
             return (samples[here].pulse_s, false);
         };
-        let (a, b) = (strain(here), strain(next));
-        if b > 1.0 || b.is_nan() {
-            let (la, lb) = (a.max(1e-3).ln(), b.ln());
-            let t = if lb.is_finite() && lb > la {
-                (-la / (lb - la)).clamp(0.0, 1.0)
-            } else {
-                0.0
-            };
-            return (
-                samples[here].pulse_s * (samples[next].pulse_s / samples[here].pulse_s).powf(t),
-                true,
-            );
+        if strain(next) <= 1.0 {
+            here = next;
+            continue;
         }
-        here = next;
+        let [a, b] = [strain(here), strain(next)].map(scale);
+        let t = if b.is_finite() && b > a {
+            ((scale(1.0) - a) / (b - a)).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        return (
+            samples[here].pulse_s * (samples[next].pulse_s / samples[here].pulse_s).powf(t),
+            true,
+        );
     }
 }
 
@@ -212,3 +219,6 @@ fn significance(best: &Point, other: &Point) -> f64 {
 pub fn best_total(samples: &[Sample], reading: &Reading) -> Estimate {
     samples[reading.best].point.score.total_px
 }
+
+#[cfg(test)]
+mod tests;
