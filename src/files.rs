@@ -181,6 +181,26 @@ pub fn png(width: usize, height: usize, grey: Vec<u8>) -> Vec<u8> {
     bytes.into_inner()
 }
 
+/// Grey levels as 16-bit PNG.
+pub fn png_16(image: &Array2<f32>) -> Vec<u8> {
+    let (height, width) = image.dim();
+    let grey: Vec<u16> = image.iter().map(|&v| v as u16).collect();
+    let image = image::ImageBuffer::<image::Luma<u16>, _>::from_raw(width as u32, height as u32, grey)
+        .expect("as many pixels as width × height");
+    let mut bytes = Cursor::new(Vec::new());
+    image
+        .write_to(&mut bytes, ImageFormat::Png)
+        .expect("writing to memory");
+    bytes.into_inner()
+}
+
+/// A mask as NPY, bool.
+pub fn npy_mask(mask: &Array2<bool>) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    mask.write_npy(&mut bytes).expect("writing to memory");
+    bytes
+}
+
 /// A field as NPY, float64.
 pub fn npy(field: &Array3<f64>) -> Vec<u8> {
     let mut bytes = Vec::new();

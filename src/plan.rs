@@ -1,17 +1,27 @@
 //! From the rig to the scene: what this light, lens, camera and flow will show. The only step between the two levels.
 
+mod camera;
+mod facts;
 mod flow;
+mod lens;
+mod light;
+mod timing;
+mod tracer;
 
 use motefield_evaluator::Processing;
-use motefield_generator::medium::Medium;
-use motefield_generator::optics::{self, Lens, photon_energy_j};
-use motefield_generator::scattering::{Cone, Polarisation, Scatterer, Spread, collected_cross_section_m2_sr};
-use motefield_generator::{Exposure, Scene, Sensor, Sheet};
-use num_complex::Complex64;
+use motefield_generator::{Exposure, Scene};
 
-use crate::quantity::{self, Dimension};
-use crate::setup::{Extent, Setup, SetupError};
+use crate::quantity::Dimension;
+use crate::setup::{Setup, SetupError};
+use camera::sensor;
+use facts::Facts;
+pub use facts::{Fact, short};
 use flow::{Scale, flow};
+use lens::{imaging, middle_pixel_share, particle_image, rig_lens};
+use light::{light, light_chain, sheet};
+pub use timing::Speeds;
+use timing::{longest_pulse_s, pulse_fraction, pulse_s, timing_facts};
+use tracer::{population, tracer_facts};
 
 /// A planned experiment.
 #[derive(Debug, Clone)]
@@ -30,71 +40,6 @@ pub struct Plan {
     pub px_per_m: Option<f64>,
     /// Everything worth telling, in the order of the way of the light.
     pub facts: Vec<Fact>,
-}
-
-/// One figure of the plan.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fact {
-    /// Heading under which it stands.
-    pub part: &'static str,
-    /// Name for machines, with its SI unit at the end.
-    pub name: &'static str,
-    /// Name for people.
-    pub label: &'static str,
-    /// Value in SI, or px and electrons.
-    pub value: f64,
-    /// Value for people.
-    pub text: String,
-}
-
-#[derive(Default)]
-struct Facts(Vec<Fact>);
-
-impl Facts {
-    fn quantity(
-        &mut self,
-        part: &'static str,
-        name: &'static str,
-        label: &'static str,
-        value: f64,
-        dimension: Dimension,
-    ) {
-        self.0.push(Fact {
-            part,
-            name,
-            label,
-            value,
-            text: quantity::format(value, dimension),
-        });
-    }
-
-    fn figure(
-        &mut self,
-        part: &'static str,
-        name: &'static str,
-        label: &'static str,
-        value: f64,
-        unit: &str,
-    ) {
-        let text = format!("{} {unit}", short(value)).trim_end().to_owned();
-        self.0.push(Fact {
-            part,
-            name,
-            label,
-            value,
-            text,
-        });
-    }
-}
-
-/// Three significant digits, or all before the point.
-pub fn short(value: f64) -> String {
-    let magnitude = value.abs();
-    match magnitude {
-        m if m == 0.0 || !m.is_finite() => format!("{value}"),
-        m if m >= 1e6 || m < 1e-4 => format!("{value:.2e}"),
-        m => format!("{value:.*}", (2 - m.log10().floor() as i32).max(0) as usize),
-    }
 }
 
 const LIGHT: &str = "Light";
@@ -148,14 +93,12 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         Some(thickness) => scale.extent(thickness, "sheet.thickness")?,
         None => USUAL_THICKNESS_PX,
     };
-    let sheet = Sheet {
-        profile: setup.sheet.profile,
-        thickness_px,
-        ..Sheet::default()
-    };
+    let sheet = sheet(setup, &scale, thickness_px)?;
 
+    let flat_field = setup.image.flat_field;
     let diameter_px = match setup.image.particle_diameter_px {
         Some(diameter) => diameter,
+        None if flat_field => Scene::default().diameter_px,
         None => particle_image(setup, lens.as_ref(), &mut facts)?,
     };
     facts.figure(
@@ -168,6 +111,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
 
     let seeding_ppp = match (setup.image.seeding_ppp, setup.tracer.concentration_m3) {
         (Some(ppp), _) => ppp,
+        (None, _) if flat_field => 0.0,
         (None, Some(concentration)) => {
             let needs = "needs the sheet's thickness and the lens: give sheet.thickness, lens.magnification and camera.pixel, or image.seeding_density";
             let px_per_m = px_per_m.ok_or_else(|| setup.error("tracer.concentration", needs))?;
@@ -200,6 +144,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
     let electrons = match (setup.image.electrons, setup.image.peak_electrons) {
         (Some(electrons), _) => electrons,
         (None, Some(peak)) => peak / peak_share,
+        (None, None) if flat_field => 0.0,
         (None, None) => light_chain(setup, lens.as_ref(), &mut facts)?,
     };
     facts.quantity(
@@ -209,10 +154,14 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         electrons,
         Dimension::Electrons,
     );
-    let sensor = sensor(setup);
+    let sensor = sensor(setup)?;
+    let light = light(setup, &scale, size)?;
+    let (imaging, geometric_px) = imaging(setup, &scale, lens.as_ref())?;
+    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
+    let population = population(setup, &scale, lens.as_ref(), geometric_px, middle)?;
     if let Some(sensor) = &sensor {
         let peak = electrons * peak_share;
-        let background = setup.image.background_e.unwrap_or(0.0);
+        let background = setup.image.background_e.unwrap_or(0.0) + light.ambient_e[0] + sensor.dark_e[0];
         let noise =
             (peak + background + sensor.dark_noise_e.powi(2) + 1.0 / (12.0 * sensor.gain_dn_per_e.powi(2)))
                 .sqrt();
@@ -246,10 +195,12 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         electrons,
         background_e: setup.image.background_e.unwrap_or(0.0),
         sheet,
+        light,
+        population,
+        imaging,
         exposure,
         flow,
         sensor,
-        ..Scene::default()
     };
     scene.validate().map_err(|e| {
         setup.error(
@@ -267,7 +218,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         scene,
         processing: setup.processing.clone(),
         separation_s: setup.separation_s,
-        pulse_s: setup.light.pulse_s,
+        pulse_s: pulse_s(setup),
         longest_pulse_s: longest_pulse_s(setup),
         px_per_m,
         facts: facts.0,
@@ -283,6 +234,44 @@ fn scene_key(what: &str) -> &'static str {
         "photo-electrons per particle" => "image.electrons",
         "background" => "image.background",
         "sheet thickness" => "sheet.thickness",
+        "sheet order" => "sheet.order",
+        "sheet tilt" => "sheet.tilt_x",
+        "sheet height" => "sheet.height",
+        "energy ratio of the pulses" => "light.energy_ratio",
+        "length ratio of the pulses" => "light.length_ratio",
+        "offset of the pulses in depth" => "sheet.offset",
+        "thickness ratio of the pulses" => "sheet.thickness_ratio",
+        "timing jitter" => "light.jitter",
+        "ambient light" => "light.ambient",
+        "parasitic sensitivity" => "camera.parasitic_sensitivity",
+        "reflection picture" | "light of the reflection picture" => "reflections.picture",
+        "glare" => "reflections.glare",
+        "width of the glare" => "reflections.glare_width",
+        "hot spots" => "reflections.hot_spot_peak",
+        "number of hot spots" => "reflections.hot_spots",
+        "size of the hot spots" => "reflections.hot_spot_diameter",
+        "spread of the diameters" => "tracer.diameter_sd",
+        "limits of the diameters" => "tracer.diameter_limits",
+        "power of the brightness" => "tracer.brightness_power",
+        "geometric image" => "image.geometric_diameter",
+        "cluster size" => "tracer.cluster_size",
+        "cluster radius" => "tracer.cluster_radius",
+        "seeding gradient" => "tracer.gradient_x",
+        "radius of an unseeded region" | "share of seeding in an unseeded region" => "tracer.unseeded",
+        "defocus" => "image.defocus",
+        "depth of the plane in focus" => "lens.focus",
+        "growth of the diameter" => "lens.diameter_growth",
+        "fill factor" => "camera.fill_factor",
+        "camera distance" => "lens.distance",
+        "distortion" => "lens.distortion",
+        "image pattern" => "lens.pattern",
+        "dark signal" => "camera.dark_current",
+        "DSNU" => "camera.dsnu",
+        "PRNU" => "camera.prnu",
+        "share of hot pixels" => "camera.hot_pixels",
+        "signal of hot pixels" => "camera.hot_level",
+        "share of dead pixels" => "camera.dead_pixels",
+        "crosstalk" => "camera.crosstalk",
         "pulse length over pulse separation" => "light.pulse_length",
         "streak length" => "image.streak",
         "full-well capacity" => "camera.full_well",
@@ -291,46 +280,6 @@ fn scene_key(what: &str) -> &'static str {
         "camera gain" => "camera.gain",
         _ => "camera.bits",
     }
-}
-
-/// The lens with the camera behind it.
-struct RigLens {
-    magnification: f64,
-    px_per_m: f64,
-    pixel_m: f64,
-}
-
-fn rig_lens(setup: &Setup, size: [usize; 2]) -> Result<Option<RigLens>, SetupError> {
-    let Some(pixel_m) = setup.camera.pixel_m else {
-        return Ok(None);
-    };
-    let magnification = match (setup.lens.magnification, setup.lens.field_width_m) {
-        (Some(m), _) => m,
-        (None, Some(field)) => optics::magnification(field, size[0] as f64, pixel_m),
-        (None, None) => return Ok(None),
-    };
-    Ok(Some(RigLens {
-        magnification,
-        px_per_m: magnification / pixel_m,
-        pixel_m,
-    }))
-}
-
-fn medium(setup: &Setup) -> Result<Option<Medium>, SetupError> {
-    let Some((fluid, temperature_k)) = setup.fluid else {
-        return Ok(None);
-    };
-    let wavelength_m = setup.light.wavelength_m.unwrap_or(532e-9);
-    fluid.at(temperature_k, wavelength_m).map(Some).map_err(|e| {
-        setup.error(
-            if e.what == "wavelength" {
-                "light.wavelength"
-            } else {
-                "fluid.temperature"
-            },
-            e,
-        )
-    })
 }
 
 /// What of a list of keys is missing, as an error about `key`.
@@ -347,406 +296,4 @@ fn missing(setup: &Setup, key: &str, needed: &[(&str, bool)]) -> SetupError {
             lacking.join(", ")
         ),
     )
-}
-
-fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Result<Option<Lens>, SetupError> {
-    let Some(f_number) = setup.lens.f_number else {
-        return Ok(None);
-    };
-    Lens::new(f_number, lens.magnification, medium.refractive_index)
-        .map(Some)
-        .map_err(|e| setup.error("lens.aperture", e))
-}
-
-/// Particle image diameter, px: geometric image, diffraction (both as the Gaussian of the same variance or light) and blur in
-/// quadrature.
-fn particle_image(setup: &Setup, lens: Option<&RigLens>, facts: &mut Facts) -> Result<f64, SetupError> {
-    let medium = medium(setup)?;
-    let (Some(lens), Some(f_number), Some(wavelength), Some(diameter), Some(medium)) = (
-        lens,
-        setup.lens.f_number,
-        setup.light.wavelength_m,
-        setup.tracer.diameter_m,
-        medium,
-    ) else {
-        return Err(missing(
-            setup,
-            "image.particle_diameter",
-            &[
-                ("camera.pixel", setup.camera.pixel_m.is_some()),
-                (
-                    "lens.magnification",
-                    setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
-                ),
-                ("lens.aperture", setup.lens.f_number.is_some()),
-                ("light.wavelength", setup.light.wavelength_m.is_some()),
-                ("tracer.diameter", setup.tracer.diameter_m.is_some()),
-                ("fluid.kind", setup.fluid.is_some()),
-            ],
-        ));
-    };
-    let optics = Lens::new(f_number, lens.magnification, medium.refractive_index)
-        .map_err(|e| setup.error("lens.aperture", e))?;
-    let (diffraction, geometric) = (
-        optics.diffraction_diameter_m(wavelength),
-        optics.geometric_diameter_m(diameter),
-    );
-    let blur = setup.lens.blur_m.unwrap_or(0.0);
-    facts.quantity(
-        IMAGE,
-        "diffraction_diameter_m",
-        "diffraction, e^-2 diameter on the sensor",
-        diffraction,
-        Dimension::Length,
-    );
-    facts.quantity(
-        IMAGE,
-        "geometric_diameter_m",
-        "geometric image",
-        geometric,
-        Dimension::Length,
-    );
-    facts.quantity(
-        IMAGE,
-        "depth_of_field_m",
-        "depth of field",
-        optics.depth_of_field_m(wavelength),
-        Dimension::Length,
-    );
-    Ok(optics::in_quadrature(&[diffraction, geometric, blur]) / lens.pixel_m)
-}
-
-/// Share of a particle image's light in the pixel on which the middle of its straight streak (x, y), px, stands: the mean along the
-/// streak of the Gaussian's integral over that pixel, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px).
-fn middle_pixel_share(diameter_px: f64, streak_px: [f64; 2]) -> f64 {
-    const STEPS: usize = 2000;
-    let width = 0.25 * diameter_px * std::f64::consts::SQRT_2;
-    let line = |at: f64| 0.5 * (libm::erf((at + 0.5) / width) - libm::erf((at - 0.5) / width));
-    let share = |k: usize| {
-        let t = k as f64 / STEPS as f64 - 0.5;
-        line(t * streak_px[0]) * line(t * streak_px[1])
-    };
-    let inner: f64 = (1..STEPS)
-        .map(|k| share(k) * if k % 2 == 1 { 4.0 } else { 2.0 })
-        .sum();
-    (share(0) + inner + share(STEPS)) / (3.0 * STEPS as f64)
-}
-
-/// Photo-electrons of one particle at the centre of the sheet: pulse energy → fluence in the sheet → scattered into the lens's
-/// cone → through the lens → photons → electrons.
-fn light_chain(setup: &Setup, lens: Option<&RigLens>, facts: &mut Facts) -> Result<f64, SetupError> {
-    let medium = medium(setup)?;
-    let energy = match (
-        setup.light.pulse_energy_j,
-        setup.light.power_w,
-        setup.light.pulse_s,
-    ) {
-        (Some(energy), _, _) => Some(energy),
-        (None, Some(power), Some(pulse)) => Some(power * pulse),
-        _ => None,
-    };
-    let thickness_m = match (setup.sheet.thickness, lens) {
-        (Some(Extent::M(thickness)), _) => Some(thickness),
-        (Some(Extent::Px(thickness)), Some(lens)) => Some(thickness / lens.px_per_m),
-        _ => None,
-    };
-    let needed = (
-        energy,
-        thickness_m,
-        setup.sheet.height_m,
-        setup.light.wavelength_m,
-        lens,
-        setup.lens.f_number,
-        setup.camera.quantum_efficiency,
-        setup.tracer.diameter_m,
-        setup.tracer.refractive_index,
-        medium,
-    );
-    let (
-        Some(energy),
-        Some(thickness_m),
-        Some(height_m),
-        Some(wavelength),
-        Some(lens),
-        Some(_),
-        Some(efficiency),
-        Some(diameter),
-        Some(index),
-        Some(medium),
-    ) = needed
-    else {
-        return Err(missing(
-            setup,
-            "image.electrons",
-            &[
-                (
-                    "light.power (or light.pulse_energy)",
-                    setup.light.power_w.or(setup.light.pulse_energy_j).is_some(),
-                ),
-                (
-                    "light.pulse_length",
-                    setup.light.pulse_s.or(setup.light.pulse_energy_j).is_some(),
-                ),
-                ("light.wavelength", setup.light.wavelength_m.is_some()),
-                ("sheet.thickness", setup.sheet.thickness.is_some()),
-                ("sheet.height", setup.sheet.height_m.is_some()),
-                ("camera.pixel", setup.camera.pixel_m.is_some()),
-                (
-                    "camera.quantum_efficiency",
-                    setup.camera.quantum_efficiency.is_some(),
-                ),
-                (
-                    "lens.magnification",
-                    setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
-                ),
-                ("lens.aperture", setup.lens.f_number.is_some()),
-                ("tracer.diameter", setup.tracer.diameter_m.is_some()),
-                ("tracer.refractive_index", setup.tracer.refractive_index.is_some()),
-                ("fluid.kind", setup.fluid.is_some()),
-            ],
-        ));
-    };
-    let optics = optics_of(setup, lens, &medium)?.expect("the aperture is there");
-    let delivered = energy * setup.light.delivery.unwrap_or(1.0);
-    let fluence = delivered / (height_m * thickness_m * setup.sheet.profile.effective_fraction());
-    let spread = setup.tracer.diameter_spread.unwrap_or(0.1);
-    let particle = Scatterer {
-        diameter_m: diameter,
-        spread: Spread::Flat(spread),
-        index: Complex64::new(index, 0.0),
-    };
-    let cone = Cone {
-        scattering_angle_rad: std::f64::consts::FRAC_PI_2,
-        half_angle_rad: optics.half_angle_rad(),
-        polarisation: Polarisation::Unpolarised,
-    };
-    let section = collected_cross_section_m2_sr(&particle, medium.refractive_index, wavelength, &cone)
-        .map_err(|e| {
-            setup.error(
-                "tracer.diameter",
-                format!("cannot be used for the light budget: {e}"),
-            )
-        })?;
-    let collected = fluence * section * optics.solid_angle_sr() * setup.lens.transmission.unwrap_or(1.0);
-    let photons = collected / photon_energy_j(wavelength);
-    facts.quantity(
-        LIGHT,
-        "pulse_energy_j",
-        "energy of a pulse",
-        energy,
-        Dimension::Energy,
-    );
-    facts.figure(
-        LIGHT,
-        "fluence_j_m2",
-        "fluence at the sheet's centre",
-        fluence,
-        "J/m2",
-    );
-    facts.figure(
-        LIGHT,
-        "cross_section_m2_sr",
-        "scattering into the lens, one particle (Mie)",
-        section,
-        "m2/sr",
-    );
-    facts.figure(
-        LIGHT,
-        "solid_angle_sr",
-        "solid angle of the lens",
-        optics.solid_angle_sr(),
-        "sr",
-    );
-    facts.figure(
-        LIGHT,
-        "photons",
-        "photons on the sensor from one particle",
-        photons,
-        "",
-    );
-    Ok(photons * efficiency)
-}
-
-fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
-    if setup.image.pulse_fraction.is_some() || setup.image.streak_px.is_some() {
-        return Ok(setup.image.pulse_fraction);
-    }
-    let Some(pulse) = setup.light.pulse_s else {
-        return Ok(None);
-    };
-    let separation = setup.separation_s.ok_or_else(|| {
-        setup.error("timing.separation", "is missing: the streak follows from light.pulse_length over it; write for example separation = \"2 ms\"")
-    })?;
-    let longest = longest_pulse_s(setup).unwrap_or(separation);
-    if pulse > longest {
-        let limit = quantity::format(longest, Dimension::Time);
-        return Err(setup.error(
-            "light.pulse_length",
-            format!("is {}, longer than the {limit} that timing.separation, camera.dead_time and camera.exposure leave: shorten it or lengthen the separation", quantity::format(pulse, Dimension::Time)),
-        ));
-    }
-    Ok(Some(pulse / separation))
-}
-
-/// Both pulses must end before the other exposure begins, and fit an exposure: T ≤ Δt − dead time, T ≤ exposure.
-fn longest_pulse_s(setup: &Setup) -> Option<f64> {
-    let separation = setup.separation_s?;
-    let between = separation - setup.camera.dead_time_s.unwrap_or(0.0);
-    Some(
-        setup
-            .camera
-            .exposure_s
-            .map_or(between, |exposure| between.min(exposure))
-            .max(0.0),
-    )
-}
-
-/// Camera figures of a setup that gives none: a common industrial 12-bit camera.
-const USUAL: (u32, f64, f64) = (12, 12_000.0, 5.0);
-
-fn sensor(setup: &Setup) -> Option<Sensor> {
-    let camera = &setup.camera;
-    if camera.ideal {
-        return None;
-    }
-    let bits = camera.bits.map_or(USUAL.0, |bits| bits as u32);
-    let full_well_e = camera.full_well_e.unwrap_or(USUAL.1);
-    let dark_noise_e = camera.dark_noise_e.unwrap_or(USUAL.2);
-    let gain_dn_per_e = camera
-        .gain_dn_per_e
-        .unwrap_or_else(|| Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e));
-    let black_level_dn = camera
-        .black_level_dn
-        .unwrap_or_else(|| Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e));
-    Some(Sensor {
-        bits,
-        gain_dn_per_e,
-        full_well_e,
-        dark_noise_e,
-        black_level_dn,
-        ..Sensor::default()
-    })
-}
-
-fn timing_facts(
-    setup: &Setup,
-    speeds: &Speeds,
-    longest_streak_px: [f64; 2],
-    px_per_m: Option<f64>,
-    facts: &mut Facts,
-) {
-    facts.figure(
-        TIMING,
-        "fastest_displacement_px",
-        "fastest displacement in the field",
-        speeds.fastest_px,
-        "px",
-    );
-    facts.figure(
-        TIMING,
-        "mean_displacement_px",
-        "mean displacement",
-        speeds.mean_px,
-        "px",
-    );
-    if let Some(separation) = setup.separation_s {
-        facts.quantity(
-            TIMING,
-            "separation_s",
-            "pulse separation (start to start)",
-            separation,
-            Dimension::Time,
-        );
-        if let Some(px_per_m) = px_per_m {
-            facts.quantity(
-                TIMING,
-                "fastest_speed_m_s",
-                "fastest speed in the field",
-                speeds.fastest_px / px_per_m / separation,
-                Dimension::Speed,
-            );
-        }
-        if let Some(pulse) = setup.light.pulse_s {
-            facts.quantity(TIMING, "pulse_s", "pulse length", pulse, Dimension::Time);
-        }
-        if let Some(longest) = longest_pulse_s(setup) {
-            facts.quantity(
-                TIMING,
-                "longest_pulse_s",
-                "longest pulse the exposures allow",
-                longest,
-                Dimension::Time,
-            );
-        }
-    }
-    let streak = longest_streak_px[0].hypot(longest_streak_px[1]);
-    facts.figure(
-        TIMING,
-        "longest_streak_px",
-        "longest streak in one pulse",
-        streak,
-        "px",
-    );
-}
-
-fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), SetupError> {
-    let (Some(medium), Some(diameter_m), Some(density_kg_m3)) = (
-        medium(setup)?,
-        setup.tracer.diameter_m,
-        setup.tracer.density_kg_m3,
-    ) else {
-        return Ok(());
-    };
-    let tracer = motefield_generator::medium::Tracer {
-        diameter_m,
-        density_kg_m3,
-    };
-    facts.quantity(
-        TRACER,
-        "response_time_s",
-        "response time of the tracer",
-        tracer.response_time_s(&medium),
-        Dimension::Time,
-    );
-    facts.quantity(
-        TRACER,
-        "settling_velocity_m_s",
-        "settling velocity",
-        tracer.settling_velocity_m_s(&medium).abs(),
-        Dimension::Speed,
-    );
-    Ok(())
-}
-
-/// How far the field moves between the pulses.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Speeds {
-    /// Mean length of the displacement over the picture, px.
-    pub mean_px: f64,
-    /// Mean over its fastest tenth, px.
-    pub fast_px: f64,
-    /// The longest, px.
-    pub fastest_px: f64,
-}
-
-impl Speeds {
-    /// Samples the truth on 33 × 33 points of the picture.
-    pub fn of(size: [usize; 2], flow: &dyn motefield_generator::Flow) -> Speeds {
-        const SIDE: usize = 33;
-        let step = size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
-        let mut lengths: Vec<f64> = (0..SIDE * SIDE)
-            .map(|k| {
-                let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
-                let [dx, dy] = motefield_generator::truth::displacement(flow, x, y);
-                dx.hypot(dy)
-            })
-            .collect();
-        lengths.sort_by(|a, b| b.total_cmp(a));
-        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-        Speeds {
-            mean_px: mean(&lengths),
-            fast_px: mean(&lengths[..lengths.len().div_ceil(10)]),
-            fastest_px: lengths[0],
-        }
-    }
 }

@@ -155,11 +155,14 @@ impl<'a> Exposer<'a> {
         self.scene.sheet.distance_px(at, self.view.middle) - self.flash.pulse.offset_px
     }
 
-    /// What a particle shows at one place on its way, with `share` of its light.
-    fn spot(&self, particle: &Particle, at: Vec3, share: f64) -> Spot {
+    /// Light of this pulse's sheet at a point over that in its middle.
+    fn lit(&self, at: Vec3) -> f64 {
         let sheet = &self.scene.sheet;
-        let lit = sheet.across(self.distance(at), self.flash.pulse.thickness)
-            * sheet.along(at[1], self.view.middle);
+        sheet.across(self.distance(at), self.flash.pulse.thickness) * sheet.along(at[1], self.view.middle)
+    }
+
+    /// What a particle shows at one place on its way, with `share` of its light, where the sheet's is `lit`.
+    fn spot(&self, particle: &Particle, at: Vec3, share: f64, lit: f64) -> Spot {
         let [x_px, y_px] = self.view.project(at);
         let diameter = self
             .view
@@ -175,7 +178,7 @@ impl<'a> Exposer<'a> {
     /// Where in the picture a particle stands in the middle of the pulse, and how bright it would be at rest there; with its depth, px.
     pub fn at_rest(&self, particle: &Particle) -> (Spot, f64) {
         let at = self.scene.flow.path(particle.at, 0.0, self.flash.middle);
-        (self.spot(particle, at, 1.0), at[2])
+        (self.spot(particle, at, 1.0, self.lit(at)), at[2])
     }
 
     /// Appends to `spots` what a particle draws during the pulse.
@@ -185,6 +188,10 @@ impl<'a> Exposer<'a> {
         // A particle that crosses the sheet in depth changes brightness on the way: measure that way in quarter thicknesses.
         let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness;
         let depth = 4.0 * (self.distance(path.at[2]) - self.distance(path.at[0])).abs() / thickness;
+        // On the level in an even sheet the light stays the same.
+        let sheet = &self.scene.sheet;
+        let even = sheet.slope == [0.0; 2] && sheet.height.is_none();
+        let level = (even && path.velocity.iter().all(|v| v[2] == 0.0)).then(|| self.lit(path.at[1]));
         let mut needed = points(length.max(depth));
         let gaussian = self.scene.light.shape == Shape::Gaussian;
         if gaussian {
@@ -211,7 +218,8 @@ impl<'a> Exposer<'a> {
         };
         for (time, weight) in nodes() {
             let at = path.place(time);
-            let spot = self.spot(particle, at, weight / all);
+            let lit = level.unwrap_or_else(|| self.lit(at));
+            let spot = self.spot(particle, at, weight / all, lit);
             if spot.electrons > 0.0 && !self.scene.flow.solid(at) {
                 spots.push(spot);
             }

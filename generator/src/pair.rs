@@ -44,12 +44,18 @@ pub struct Shown {
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
 pub fn render(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
-    let Pair { mut a, mut b } = expected(scene, seed)?;
-    if let Some(sensor) = &scene.sensor {
-        sensor.read(&mut a, seed, 0);
-        sensor.read(&mut b, seed, 1);
+    Ok(expected(scene, seed)?.read(scene, seed))
+}
+
+impl Pair {
+    /// What the scene's sensor makes of expected photo-electrons; the same without a sensor.
+    pub fn read(mut self, scene: &Scene, seed: Seed) -> Pair {
+        if let Some(sensor) = &scene.sensor {
+            sensor.read(&mut self.a, seed, 0);
+            sensor.read(&mut self.b, seed, 1);
+        }
+        self
     }
-    Ok(Pair { a, b })
 }
 
 /// The expected photo-electrons in each pixel, before the sensor adds its noise.
@@ -124,8 +130,8 @@ const SHARED_FROM: usize = 1 << 22;
 /// Rows of cells whose strips are kept at a time.
 const ROWS_AT_ONCE: usize = 16;
 
-/// Whether a picture is worth sharing among threads.
-pub(crate) fn shared([width, height]: [usize; 2]) -> bool {
+/// Whether a picture of this size (px) is shared among threads: render such one after the other.
+pub fn shared([width, height]: [usize; 2]) -> bool {
     width * height > SHARED_FROM
 }
 

@@ -11,7 +11,7 @@ pub const EXACT_BELOW_E: f32 = 64.0;
 /// Tables a unit of mean.
 const TABLES_PER_E: f32 = 8.0;
 /// Entries of a table's index, by the first bits of the uniform number.
-const INDEX_BITS: u32 = 8;
+const INDEX_BITS: u32 = 10;
 
 /// Turns expected numbers (≥ 0) into Poisson numbers, at most `full`, from two uniform words each; `first` is used up.
 ///

@@ -13,6 +13,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::flow::Vec3;
 use crate::imaging::View;
 use crate::light::Flash;
+use crate::population::Diameters;
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::scene::{Exposure, Scene};
 
@@ -97,7 +98,9 @@ impl Volume {
             .fold(0u64, |key, &i| key << 21 | (i + (1 << 20)) as u64 & 0x1f_ffff);
         let population = &scene.population;
         let mut rng = stream(seed, Purpose::Particles, place);
-        let mut sizes = stream(seed, Purpose::Diameters, place);
+        let mut sizes =
+            (population.diameters != Diameters::Same).then(|| stream(seed, Purpose::Diameters, place));
+        let mut rank = || sizes.as_mut().map_or(0.5, open01);
         let mut clusters = (population.cluster_size > 0.0).then(|| stream(seed, Purpose::Clusters, place));
         let full = scene.seeding_ppp * self.cell[0] * self.cell[1] * CELL_DEPTH;
         let mean = match &clusters {
@@ -130,7 +133,7 @@ impl Volume {
             let there = arrival <= mean * population.density(at[0], at[1], self.middle);
             match &mut clusters {
                 None => {
-                    let u = open01(&mut sizes);
+                    let u = rank();
                     if there {
                         put(at, u);
                     }
@@ -140,7 +143,7 @@ impl Volume {
                         let off: Vec3 = std::array::from_fn(|_| {
                             population.cluster_radius_px * normal_quantile(open01(rng))
                         });
-                        let u = open01(&mut sizes);
+                        let u = rank();
                         if there {
                             put([at[0] + off[0], at[1] + off[1], at[2] + off[2]], u);
                         }
@@ -151,11 +154,11 @@ impl Volume {
     }
 }
 
-/// A particle's number from its cell and its rank there: 14 bits an index and 22 for the rank, so numbers stay apart
-/// in pictures of up to 2¹⁴ cells a side.
+/// A particle's number from its cell and its rank there: 13 bits an index and 22 for the rank, so numbers fit 63 bits and stay apart
+/// in pictures of up to 2¹³ cells a side.
 fn id_of(cell: [i64; 3], rank: u64) -> u64 {
     cell.iter()
-        .fold(0, |key, &i| key << 14 | (i + (1 << 13)) as u64 & 0x3fff)
+        .fold(0, |key, &i| key << 13 | (i + (1 << 12)) as u64 & 0x1fff)
         << 22
         | rank & 0x3f_ffff
 }

@@ -92,19 +92,21 @@ fn energy_scales_light() {
 /// thickness ratio r: √(2r/(1 + r²)). Within 0.01, as for out-of-plane motion.
 #[test]
 fn unlike_sheets_decorrelate() {
-    let offset = |s: &mut Scene| {
-        s.light.pulses[0].offset_px = -2.5;
-        s.light.pulses[1].offset_px = 2.5;
-    };
-    let thicker = |s: &mut Scene| s.light.pulses[1].thickness = 2.0;
-    let changes: [(&dyn Fn(&mut Scene), f64); 2] = [
-        (&offset, (-4.0f64 * 25.0 / 400.0).exp()),
-        (&thicker, (4.0f64 / 5.0).sqrt()),
-    ];
-    for (change, theory) in changes {
+    let offset = [-2.5, 2.5].map(|offset_px| Pulse {
+        offset_px,
+        ..Pulse::default()
+    });
+    let thicker = [1.0, 2.0].map(|thickness| Pulse {
+        thickness,
+        ..Pulse::default()
+    });
+    for (pulses, theory) in [
+        (offset, (-4.0f64 * 25.0 / 400.0).exp()),
+        (thicker, (4.0f64 / 5.0).sqrt()),
+    ] {
         let scene = with(scene([0.0; 3]), |s| {
             s.size = [1024, 1024];
-            change(s);
+            s.light.pulses = pulses;
         });
         let mean = (0..4)
             .map(|realisation| {

@@ -1,0 +1,38 @@
+//! `[camera]` as a sensor.
+
+use motefield_generator::Sensor;
+
+use super::light::gathered;
+use crate::setup::{Setup, SetupError};
+
+/// The sensor, or none for an ideal camera.
+pub(super) fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
+    let camera = &setup.camera;
+    if camera.ideal {
+        return Ok(None);
+    }
+    let usual = Sensor::default();
+    let bits = camera.bits.map_or(usual.bits, |bits| bits as u32);
+    let full_well_e = camera.full_well_e.unwrap_or(usual.full_well_e);
+    let dark_noise_e = camera.dark_noise_e.unwrap_or(usual.dark_noise_e);
+    let gain_dn_per_e = camera
+        .gain_dn_per_e
+        .unwrap_or_else(|| Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e));
+    let black_level_dn = camera
+        .black_level_dn
+        .unwrap_or_else(|| Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e));
+    Ok(Some(Sensor {
+        bits,
+        gain_dn_per_e,
+        full_well_e,
+        dark_noise_e,
+        black_level_dn,
+        dark_e: gathered(setup, camera.dark_current_e_s, "camera.dark_current")?,
+        dsnu_e: camera.dsnu_e.unwrap_or(0.0),
+        prnu: camera.prnu.unwrap_or(0.0),
+        hot: camera.hot_pixels.unwrap_or(0.0),
+        hot_e: camera.hot_level_e.unwrap_or(full_well_e),
+        dead: camera.dead_pixels.unwrap_or(0.0),
+        crosstalk: camera.crosstalk.unwrap_or(0.0),
+    }))
+}

@@ -1,0 +1,156 @@
+//! Pulses, exposures and the motion meanwhile.
+
+use super::TIMING;
+use super::facts::Facts;
+use crate::quantity::{self, Dimension};
+use crate::setup::{Setup, SetupError};
+
+/// Length of pulse A: that of the exposure in continuous light.
+pub(super) fn pulse_s(setup: &Setup) -> Option<f64> {
+    if setup.light.continuous {
+        setup.camera.exposure_s
+    } else {
+        setup.light.pulse_s
+    }
+}
+
+/// Lengths of the exposures of frame A and frame B.
+pub(super) fn exposures_s(setup: &Setup) -> Option<[f64; 2]> {
+    let a = setup.camera.exposure_s?;
+    Some([a, setup.camera.exposure_b_s.unwrap_or(a)])
+}
+
+/// Pulse length over pulse separation.
+pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
+    if setup.image.pulse_fraction.is_some() || setup.image.streak_px.is_some() {
+        return Ok(setup.image.pulse_fraction);
+    }
+    let Some(pulse) = pulse_s(setup) else {
+        if setup.light.continuous {
+            return Err(setup.error(
+                "light.continuous",
+                "makes the exposure the pulse, and camera.exposure is missing: write for example exposure = \"0.5 ms\" under [camera]",
+            ));
+        }
+        return Ok(None);
+    };
+    let separation = setup.separation_s.ok_or_else(|| {
+        setup.error("timing.separation", "is missing: the streak follows from light.pulse_length over it; write for example separation = \"2 ms\"")
+    })?;
+    let longest = longest_pulse_s(setup).unwrap_or(separation);
+    if pulse > longest {
+        let limit = quantity::format(longest, Dimension::Time);
+        return Err(setup.error(
+            if setup.light.continuous { "camera.exposure" } else { "light.pulse_length" },
+            format!("is {}, longer than the {limit} that timing.separation, camera.dead_time and camera.exposure leave: shorten it or lengthen the separation", quantity::format(pulse, Dimension::Time)),
+        ));
+    }
+    Ok(Some(pulse / separation))
+}
+
+/// Pulse A must end before exposure B begins, and each pulse must fit its exposure: T ≤ Δt − dead time, T ≤ exposure, and for
+/// pulse B, longer by the length ratio, the same with its exposure and the pulse separation.
+pub(super) fn longest_pulse_s(setup: &Setup) -> Option<f64> {
+    let separation = setup.separation_s?;
+    let ratio = setup.light.length_ratio.unwrap_or(1.0);
+    let between = separation - setup.camera.dead_time_s.unwrap_or(0.0);
+    let mut longest = between.min(separation / ratio);
+    if let (Some([a, b]), false) = (exposures_s(setup), setup.light.continuous) {
+        longest = longest.min(a).min(b / ratio);
+    }
+    Some(longest.max(0.0))
+}
+
+pub(super) fn timing_facts(
+    setup: &Setup,
+    speeds: &Speeds,
+    longest_streak_px: [f64; 2],
+    px_per_m: Option<f64>,
+    facts: &mut Facts,
+) {
+    facts.figure(
+        TIMING,
+        "fastest_displacement_px",
+        "fastest displacement in the field",
+        speeds.fastest_px,
+        "px",
+    );
+    facts.figure(
+        TIMING,
+        "mean_displacement_px",
+        "mean displacement",
+        speeds.mean_px,
+        "px",
+    );
+    if let Some(separation) = setup.separation_s {
+        facts.quantity(
+            TIMING,
+            "separation_s",
+            "pulse separation (start to start)",
+            separation,
+            Dimension::Time,
+        );
+        if let Some(px_per_m) = px_per_m {
+            facts.quantity(
+                TIMING,
+                "fastest_speed_m_s",
+                "fastest speed in the field",
+                speeds.fastest_px / px_per_m / separation,
+                Dimension::Speed,
+            );
+        }
+        if let Some(pulse) = pulse_s(setup) {
+            facts.quantity(TIMING, "pulse_s", "pulse length", pulse, Dimension::Time);
+        }
+        if let Some(longest) = longest_pulse_s(setup) {
+            facts.quantity(
+                TIMING,
+                "longest_pulse_s",
+                "longest pulse the exposures allow",
+                longest,
+                Dimension::Time,
+            );
+        }
+    }
+    let streak = longest_streak_px[0].hypot(longest_streak_px[1]);
+    facts.figure(
+        TIMING,
+        "longest_streak_px",
+        "longest streak in one pulse",
+        streak,
+        "px",
+    );
+}
+
+/// How far the field moves between the pulses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Speeds {
+    /// Mean length of the displacement over the picture, px.
+    pub mean_px: f64,
+    /// Mean over its fastest tenth, px.
+    pub fast_px: f64,
+    /// The longest, px.
+    pub fastest_px: f64,
+}
+
+impl Speeds {
+    /// Samples the truth on 33 × 33 points of the picture.
+    pub fn of(size: [usize; 2], flow: &dyn motefield_generator::Flow) -> Speeds {
+        const SIDE: usize = 33;
+        let step = size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
+        let mut lengths: Vec<f64> = (0..SIDE * SIDE)
+            .map(|k| {
+                let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
+                let [dx, dy] = motefield_generator::truth::displacement(flow, x, y);
+                dx.hypot(dy)
+            })
+            .collect();
+        lengths.sort_by(|a, b| b.total_cmp(a));
+        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+        Speeds {
+            mean_px: mean(&lengths),
+            fast_px: mean(&lengths[..lengths.len().div_ceil(10)]),
+            fastest_px: lengths[0],
+        }
+    }
+}
