@@ -116,6 +116,17 @@ impl ScatteredField {
                 second: pair[1],
             });
         }
+        // Triangulating a line would take the number of points squared to find nothing.
+        let across = |p: &Point| {
+            let (along, off) = (
+                minus(at_px[order[n - 1]], at_px[order[0]]),
+                minus(*p, at_px[order[0]]),
+            );
+            along[0] * off[1] - along[1] * off[0]
+        };
+        if at_px.iter().all(|p| across(p) == 0.0) {
+            return Err(DataError::OnALine);
+        }
         let vertices = at_px.iter().enumerate().map(|(index, [x, y])| Vertex {
             at: Point2::new(*x, *y),
             index,
@@ -356,6 +367,30 @@ fn weights([a, b, c]: [Point; 3], at: Point) -> [f64; 3] {
     [wa, wb, 1.0 - wa - wb]
 }
 
+/// From where to where along x a triangle reaches within a band of y that it meets.
+fn reach(corners: [Point; 3], band: Point) -> Point {
+    let mut range = [f64::INFINITY, f64::NEG_INFINITY];
+    for k in 0..3 {
+        let (a, edge) = (corners[k], minus(corners[(k + 1) % 3], corners[k]));
+        // The share of the edge within the band.
+        let [mut from, mut to] = if edge[1] == 0.0 {
+            let inside = (band[0]..=band[1]).contains(&a[1]);
+            if inside { [0.0, 1.0] } else { [1.0, 0.0] }
+        } else {
+            band.map(|y| (y - a[1]) / edge[1])
+        };
+        if edge[1] < 0.0 {
+            (from, to) = (to, from);
+        }
+        let (from, to) = (from.max(0.0), to.min(1.0));
+        for t in [from, to].into_iter().filter(|_| from <= to) {
+            let x = a[0] + t * edge[0];
+            range = [range[0].min(x), range[1].max(x)];
+        }
+    }
+    range
+}
+
 impl Buckets {
     fn new(at: &[Point], triangles: &[[usize; 3]]) -> Buckets {
         let [low, high] = bounds(at.iter().copied());
@@ -371,10 +406,15 @@ impl Buckets {
         let mut pairs: Vec<(u32, u32)> = Vec::new();
         for (t, triangle) in triangles.iter().enumerate() {
             let corners = triangle.map(|k| at[k]);
-            let [first, last] = bounds(corners.into_iter()).map(|p| buckets.index(p));
-            for y in first[1]..=last[1] {
-                for x in first[0]..=last[0] {
-                    pairs.push(((y * side + x) as u32, t as u32));
+            let [first, last] = bounds(corners.into_iter()).map(|p| buckets.index(p)[1]);
+            for row in first..=last {
+                // A hair more than the row, for the rounding of what is asked later.
+                let edge = |k: usize| low[1] + k as f64 * cell[1];
+                let band = [edge(row) - 1e-6 * cell[1], edge(row + 1) + 1e-6 * cell[1]];
+                let [from, to] = reach(corners, band);
+                let column = |x: f64| buckets.index([x, low[1]])[0];
+                for x in column(from - 1e-6 * cell[0])..=column(to + 1e-6 * cell[0]) {
+                    pairs.push(((row * side + x) as u32, t as u32));
                 }
             }
         }
@@ -400,11 +440,21 @@ impl Buckets {
     }
 }
 
+/// Neighbours beyond which a node, the hub of a fan, does not lend its own to others: that would take their number squared.
+const HUB: usize = 40;
+
 /// Gradient at node `k`: least squares of a quadratic through it, or of a plane where the neighbours do not fix a quadratic.
 fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Point], values: &[Vec3]) -> [Vec3; 2] {
     let mut around: Vec<usize> = neighbours[k]
         .iter()
-        .flat_map(|&n| neighbours[n].iter().copied().chain([n]))
+        .flat_map(|&n| {
+            let lent = if neighbours[n].len() > HUB {
+                &[]
+            } else {
+                &neighbours[n][..]
+            };
+            lent.iter().copied().chain([n])
+        })
         .filter(|&n| n != k)
         .collect();
     around.sort_unstable();
