@@ -13,7 +13,7 @@ use motefield_generator::flow::{
     Turned, Uniform, VortexPair, VortexRing, VortexStreet,
 };
 
-use crate::setup::{Extent, Motion, Pattern, Place, Rate, Setup, SetupError, Vortex};
+use crate::setup::{Extent, Motion, Pattern, Place, Rate, Setup, SetupError, Stands, Vortex};
 
 /// Lab units to picture units.
 pub(super) struct Scale<'a> {
@@ -350,7 +350,12 @@ impl Picture<'_> {
                 }
                 Arc::new(Turbulence::new(Spectrum::new(rms, integral, smallest), *seed))
             }
-            Pattern::Imported(field) => imported::field(self, field)?,
+            Pattern::Imported(field) => {
+                if let Stands::Middle(centre) = field.stands {
+                    about_px = self.place(centre)?;
+                }
+                imported::field(self, field)?
+            }
         };
         Ok((flow, about_px))
     }
