@@ -223,3 +223,18 @@ pub fn read_npy(path: &Path) -> Result<Array3<f64>, Failure> {
     }
     Ok(field)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Grey levels come back from 16-bit PNG and TIFF as they were.
+    #[test]
+    fn grey_levels_survive_their_file() {
+        let image = Array2::from_shape_fn((5, 7), |(y, x)| (9361 * (y + 5 * x) % 65_536) as f32);
+        let (width, height, pixels) = png_pixels(&png_16(&image)).unwrap();
+        assert_eq!(Array2::from_shape_vec((height, width), pixels).unwrap(), image);
+        let (width, height, pixels) = tiff_pixels(&tiff(&image, false)).unwrap();
+        assert_eq!(Array2::from_shape_vec((height, width), pixels).unwrap(), image);
+    }
+}

@@ -5,6 +5,8 @@ mod facts;
 mod flow;
 mod lens;
 mod light;
+#[cfg(test)]
+mod tests;
 mod timing;
 mod tracer;
 

@@ -40,9 +40,18 @@ pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
     let longest = longest_pulse_s(setup).unwrap_or(separation);
     if pulse > longest {
         let limit = quantity::format(longest, Dimension::Time);
+        let key = if setup.light.continuous {
+            "camera.exposure"
+        } else {
+            "light.pulse_length"
+        };
+        let ratio = match setup.light.length_ratio {
+            Some(ratio) if ratio > 1.0 => " (and light.length_ratio, for pulse B)",
+            _ => "",
+        };
         return Err(setup.error(
-            if setup.light.continuous { "camera.exposure" } else { "light.pulse_length" },
-            format!("is {}, longer than the {limit} that timing.separation, camera.dead_time and camera.exposure leave: shorten it or lengthen the separation", quantity::format(pulse, Dimension::Time)),
+            key,
+            format!("is {}, longer than the {limit} that timing.separation, camera.dead_time and camera.exposure leave{ratio}: shorten it or lengthen the separation", quantity::format(pulse, Dimension::Time)),
         ));
     }
     Ok(Some(pulse / separation))
