@@ -81,7 +81,7 @@ fn window_ends_where_the_limit_is_crossed() {
     // Neighbours are three times worse on common particles: beyond doubt, and the interval stays close to the best.
     let [from, to] = reading.best_interval_s;
     assert!(
-        from > 8e-4 && from <= 1e-3 && to < 1.25e-3 && to >= 1e-3,
+        (8e-4..=1e-3).contains(&from) && (1e-3..1.25e-3).contains(&to),
         "{from} {to}"
     );
 }
