@@ -93,6 +93,7 @@ pub(super) fn flow(
     if by_px != [0.0; 3] {
         flow = Arc::new(Carried { flow, by_px });
     }
+    picture.holds(flow.as_ref())?;
     Ok(flow)
 }
 
@@ -138,6 +139,23 @@ impl Picture<'_> {
             return Err(self.error(key, format!("is {distance:.1} px from the image's middle and so inside the picture, where the flow has no solution: it must be more than {needed} px")));
         }
         Ok(Some(distance))
+    }
+
+    /// No particle may cross the whole picture between the pulses: nobody could pair its images, and rendering would look for particles
+    /// that far outside.
+    fn holds(&self, flow: &dyn Flow) -> Result<(), SetupError> {
+        const SIDE: usize = 33;
+        let longest = self.size[0].max(self.size[1]) as f64;
+        for k in 0..SIDE * SIDE {
+            let share = [k % SIDE, k / SIDE].map(|i| i as f64 / (SIDE - 1) as f64);
+            let [x, y] = [0, 1].map(|i| 2.0 * self.middle[i] * share[i]);
+            let velocity = flow.velocity([x, y, 0.0], 0.0);
+            let speed = velocity.iter().map(|v| v * v).sum::<f64>().sqrt();
+            if speed.is_nan() || speed > longest {
+                return Err(self.error("flow.kind", format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths under [flow], or shorten timing.separation")));
+            }
+        }
+        Ok(())
     }
 
     /// The field, and the point about which it may be turned.

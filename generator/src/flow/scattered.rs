@@ -1,8 +1,15 @@
+mod buckets;
+mod cubic;
+mod slopes;
+
 use spade::{DelaunayTriangulation, HasPosition, Point2, Triangulation};
 
 use super::grid::DataError;
 use super::{Flow, Vec3};
 use crate::pathline::{Smoothness, integrate_velocity};
+use buckets::Buckets;
+use cubic::{clough_tocher, hold};
+use slopes::slopes;
 
 type Point = [f64; 2];
 
@@ -29,17 +36,6 @@ struct Node {
     value: Vec3,
     /// By x, by y.
     slope: [Vec3; 2],
-}
-
-/// Which triangles may hold a place: lists by the cells of a regular grid over all nodes.
-#[derive(Debug, Clone, PartialEq)]
-struct Buckets {
-    low: Point,
-    cell: Point,
-    count: [usize; 2],
-    /// Where each cell's list begins in `triangles`, and the end.
-    start: Vec<u32>,
-    triangles: Vec<u32>,
 }
 
 struct Vertex {
@@ -225,117 +221,6 @@ fn dot(a: Point, b: Point) -> f64 {
     a[0] * b[0] + a[1] * b[1]
 }
 
-/// Sum of vectors with weights.
-fn blend<const N: usize>(terms: [(f64, Vec3); N]) -> Vec3 {
-    terms
-        .into_iter()
-        .fold([0.0; 3], |sum, (w, v)| super::along(sum, v, w))
-}
-
-impl Node {
-    /// A third of the derivative along a direction.
-    fn third(&self, direction: Point) -> Vec3 {
-        blend([
-            (direction[0] / 3.0, self.slope[0]),
-            (direction[1] / 3.0, self.slope[1]),
-        ])
-    }
-
-    /// The Bézier ordinate next to this node on the way to a point.
-    fn toward(&self, to: Point) -> Vec3 {
-        super::add(self.value, self.third(minus(to, self.at)))
-    }
-}
-
-/// The cubic of Clough and Tocher at the place with the weights given, and its derivatives by x and y, in Bézier form.
-fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec3; 2]) {
-    let centre = [0, 1].map(|i| (nodes[0].at[i] + nodes[1].at[i] + nodes[2].at[i]) / 3.0);
-    // The inner ordinate beside the edge from node i + 1 to i + 2: the slope across the edge there is the mean of those at its ends.
-    let beside: [Vec3; 3] = std::array::from_fn(|i| {
-        let (a, b) = (nodes[(i + 1) % 3], nodes[(i + 2) % 3]);
-        let (edge, inward) = (minus(b.at, a.at), minus(centre, a.at));
-        let normal = [-edge[1], edge[0]];
-        let length2 = dot(edge, edge);
-        let (share, depth) = (dot(edge, inward) / length2, dot(normal, inward) / length2);
-        blend([
-            (0.5 * depth, a.third(normal)),
-            (0.5 * depth, b.third(normal)),
-            (1.0 - share, a.toward(b.at)),
-            (share, b.toward(a.at)),
-        ])
-    });
-    let spoke = nodes.map(|n| n.toward(centre));
-    let inner: [Vec3; 3] = std::array::from_fn(|i| {
-        let third = 1.0 / 3.0;
-        blend([
-            (third, spoke[i]),
-            (third, beside[(i + 1) % 3]),
-            (third, beside[(i + 2) % 3]),
-        ])
-    });
-    let middle = inner
-        .iter()
-        .fold([0.0; 3], |sum, v| super::along(sum, *v, 1.0 / 3.0));
-    // The third of the triangle in which the place is: that away from the corner of the least weight.
-    let k = (0..3)
-        .min_by(|&i, &j| weights[i].total_cmp(&weights[j]))
-        .expect("three corners");
-    let (i, j) = ((k + 1) % 3, (k + 2) % 3);
-    let (r, s, t) = (weights[i] - weights[k], weights[j] - weights[k], 3.0 * weights[k]);
-    let (to_j, to_i) = (nodes[i].toward(nodes[j].at), nodes[j].toward(nodes[i].at));
-    let quadratic = |rr: Vec3, ss: Vec3, tt: Vec3, rs: Vec3, rt: Vec3, st: Vec3| {
-        blend([
-            (r * r, rr),
-            (s * s, ss),
-            (t * t, tt),
-            (2.0 * r * s, rs),
-            (2.0 * r * t, rt),
-            (2.0 * s * t, st),
-        ])
-    };
-    let by_r = quadratic(nodes[i].value, to_i, inner[i], to_j, spoke[i], beside[k]);
-    let by_s = quadratic(to_j, nodes[j].value, inner[j], to_i, beside[k], spoke[j]);
-    let by_t = quadratic(spoke[i], spoke[j], middle, beside[k], inner[i], inner[j]);
-    // A cubic form is a third of its derivatives times their variables; the threes cancel.
-    let value = blend([(r, by_r), (s, by_s), (t, by_t)]);
-    let [a, b, c] = nodes.map(|n| n.at);
-    let (ab, ac) = (minus(b, a), minus(c, a));
-    let area = ab[0] * ac[1] - ac[0] * ab[1];
-    let corner = |m: usize| {
-        let across = minus(nodes[(m + 2) % 3].at, nodes[(m + 1) % 3].at);
-        [-across[1] / area, across[0] / area]
-    };
-    let (wi, wj, wk) = (corner(i), corner(j), corner(k));
-    let slope = [0, 1].map(|d| {
-        blend([
-            (3.0 * (wi[d] - wk[d]), by_r),
-            (3.0 * (wj[d] - wk[d]), by_s),
-            (9.0 * wk[d], by_t),
-        ])
-    });
-    (value, slope)
-}
-
-/// The value on an edge of the hull at the share `t` of it, held outside: it changes along the edge only.
-fn hold([a, b]: [&Node; 2], t: f64) -> (Vec3, [Vec3; 2]) {
-    let (to_b, to_a) = (a.toward(b.at), b.toward(a.at));
-    let s = 1.0 - t;
-    let (from, to) = (
-        blend([(s * s, a.value), (2.0 * s * t, to_b), (t * t, to_a)]),
-        blend([(s * s, to_b), (2.0 * s * t, to_a), (t * t, b.value)]),
-    );
-    let edge = minus(b.at, a.at);
-    let slope = if t > 0.0 && t < 1.0 {
-        edge.map(|e| {
-            let per = 3.0 * e / dot(edge, edge);
-            blend([(per, to), (-per, from)])
-        })
-    } else {
-        [[0.0; 3]; 2]
-    };
-    (blend([(s, from), (t, to)]), slope)
-}
-
 impl Flow for ScatteredField {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
         self.evaluate([at[0], at[1]]).0
@@ -365,151 +250,4 @@ fn weights([a, b, c]: [Point; 3], at: Point) -> [f64; 3] {
     let area = cross(a, b, c);
     let (wa, wb) = (cross(at, b, c) / area, cross(a, at, c) / area);
     [wa, wb, 1.0 - wa - wb]
-}
-
-/// From where to where along x a triangle reaches within a band of y that it meets.
-fn reach(corners: [Point; 3], band: Point) -> Point {
-    let mut range = [f64::INFINITY, f64::NEG_INFINITY];
-    for k in 0..3 {
-        let (a, edge) = (corners[k], minus(corners[(k + 1) % 3], corners[k]));
-        // The share of the edge within the band.
-        let [mut from, mut to] = if edge[1] == 0.0 {
-            let inside = (band[0]..=band[1]).contains(&a[1]);
-            if inside { [0.0, 1.0] } else { [1.0, 0.0] }
-        } else {
-            band.map(|y| (y - a[1]) / edge[1])
-        };
-        if edge[1] < 0.0 {
-            (from, to) = (to, from);
-        }
-        let (from, to) = (from.max(0.0), to.min(1.0));
-        for t in [from, to].into_iter().filter(|_| from <= to) {
-            let x = a[0] + t * edge[0];
-            range = [range[0].min(x), range[1].max(x)];
-        }
-    }
-    range
-}
-
-impl Buckets {
-    fn new(at: &[Point], triangles: &[[usize; 3]]) -> Buckets {
-        let [low, high] = bounds(at.iter().copied());
-        let side = (triangles.len() as f64).sqrt().ceil() as usize;
-        let cell = [0, 1].map(|i| (high[i] - low[i]) / side as f64);
-        let mut buckets = Buckets {
-            low,
-            cell,
-            count: [side; 2],
-            start: vec![0; side * side + 1],
-            triangles: Vec::new(),
-        };
-        let mut pairs: Vec<(u32, u32)> = Vec::new();
-        for (t, triangle) in triangles.iter().enumerate() {
-            let corners = triangle.map(|k| at[k]);
-            let [first, last] = bounds(corners.into_iter()).map(|p| buckets.index(p)[1]);
-            for row in first..=last {
-                // A hair more than the row, for the rounding of what is asked later.
-                let edge = |k: usize| low[1] + k as f64 * cell[1];
-                let band = [edge(row) - 1e-6 * cell[1], edge(row + 1) + 1e-6 * cell[1]];
-                let [from, to] = reach(corners, band);
-                let column = |x: f64| buckets.index([x, low[1]])[0];
-                for x in column(from - 1e-6 * cell[0])..=column(to + 1e-6 * cell[0]) {
-                    pairs.push(((row * side + x) as u32, t as u32));
-                }
-            }
-        }
-        pairs.sort_unstable();
-        for (cell, _) in &pairs {
-            buckets.start[*cell as usize + 1] += 1;
-        }
-        for k in 0..side * side {
-            buckets.start[k + 1] += buckets.start[k];
-        }
-        buckets.triangles = pairs.into_iter().map(|(_, t)| t).collect();
-        buckets
-    }
-
-    fn index(&self, at: Point) -> [usize; 2] {
-        [0, 1].map(|i| (((at[i] - self.low[i]) / self.cell[i]) as usize).min(self.count[i] - 1))
-    }
-
-    fn at(&self, at: Point) -> &[u32] {
-        let [x, y] = self.index(at);
-        let cell = y * self.count[0] + x;
-        &self.triangles[self.start[cell] as usize..self.start[cell + 1] as usize]
-    }
-}
-
-/// Neighbours beyond which a node, the hub of a fan, does not lend its own to others: that would take their number squared.
-const HUB: usize = 40;
-
-/// Gradient at node `k`: least squares of a quadratic through it, or of a plane where the neighbours do not fix a quadratic.
-fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Point], values: &[Vec3]) -> [Vec3; 2] {
-    let mut around: Vec<usize> = neighbours[k]
-        .iter()
-        .flat_map(|&n| {
-            let lent = if neighbours[n].len() > HUB {
-                &[]
-            } else {
-                &neighbours[n][..]
-            };
-            lent.iter().copied().chain([n])
-        })
-        .filter(|&n| n != k)
-        .collect();
-    around.sort_unstable();
-    around.dedup();
-    let offset = |n: usize| [at[n][0] - at[k][0], at[n][1] - at[k][1]];
-    let reach = around
-        .iter()
-        .map(|&n| offset(n)[0].hypot(offset(n)[1]))
-        .sum::<f64>()
-        / around.len() as f64;
-    let fit = |terms: usize, nodes: &[usize]| {
-        let mut equations = [[0.0; 8]; 5];
-        for &n in nodes {
-            let [x, y] = offset(n).map(|d| d / reach);
-            let basis = [x, y, x * x, x * y, y * y];
-            let weight = 1.0 / (x * x + y * y);
-            for i in 0..terms {
-                for j in 0..terms {
-                    equations[i][j] += weight * basis[i] * basis[j];
-                }
-                for c in 0..3 {
-                    equations[i][5 + c] += weight * basis[i] * (values[n][c] - values[k][c]);
-                }
-            }
-        }
-        solve(&mut equations, terms).map(|s| [s[0].map(|g| g / reach), s[1].map(|g| g / reach)])
-    };
-    fit(5, &around)
-        .or_else(|| fit(2, &around))
-        .unwrap_or([[0.0; 3]; 2])
-}
-
-/// Gauss' elimination with row pivots, right-hand sides in columns 5 to 7; nothing for equations that are nearly singular.
-fn solve(equations: &mut [[f64; 8]; 5], n: usize) -> Option<[Vec3; 5]> {
-    let largest = (0..n).map(|i| equations[i][i]).fold(0.0, f64::max);
-    for i in 0..n {
-        let pivot = (i..n).max_by(|&a, &b| equations[a][i].abs().total_cmp(&equations[b][i].abs()))?;
-        equations.swap(i, pivot);
-        if equations[i][i].abs().is_nan() || equations[i][i].abs() <= 1e-9 * largest {
-            return None;
-        }
-        let head = equations[i];
-        for row in &mut equations[i + 1..n] {
-            let factor = row[i] / head[i];
-            for (entry, above) in row.iter_mut().zip(&head).skip(i) {
-                *entry -= factor * above;
-            }
-        }
-    }
-    let mut solution = [[0.0; 3]; 5];
-    for i in (0..n).rev() {
-        for c in 0..3 {
-            let known: f64 = (i + 1..n).map(|j| equations[i][j] * solution[j][c]).sum();
-            solution[i][c] = (equations[i][5 + c] - known) / equations[i][i];
-        }
-    }
-    Some(solution)
 }

@@ -244,6 +244,14 @@ fn impossible_flows_say_which_key() {
             "kind = 'uniform'\nvelocity = ['1 m/s', '0 m/s']\nradius = '3 px'",
             "flow.radius",
         ),
+        (
+            "kind = 'uniform'\ndisplacement = ['1e9 px', '0 px']",
+            "timing.separation",
+        ),
+        (
+            "kind = 'sinusoidal-shear'\namplitude = '1 px'\nwavelength = '1e-320 px'",
+            "flow.kind",
+        ),
         ("kind = 'imported'", "flow.file"),
         ("kind = 'imported'\nfile = 'field.mat'", "flow.file"),
         (
