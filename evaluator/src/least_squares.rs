@@ -1,6 +1,7 @@
 //! Small linear least-squares problems.
 
 /// Normal equations of `N` unknowns, summed point by point.
+#[derive(Clone)]
 pub(crate) struct Normal<const N: usize> {
     matrix: [[f64; N]; N],
     right: [f64; N],

@@ -8,16 +8,18 @@
 //!    midway in time, and the windows of the next pass are correlated; each finds the residual displacement, which is added
 //!    to the predictor at its centre. On with 2.
 //!
-//! In the last pass vectors that fail keep what was measured and carry the reason as their `Status`.
+//! In the last pass vectors that fail keep what was measured and carry the reason as their `Status`; the others may be refined
+//! (`Refinement`), in frames deformed once more.
 
 use ndarray::ArrayView2;
 
 use crate::correlation::{Corners, WindowCorrelator};
 use crate::deform::Predictor;
 use crate::error::Error;
-use crate::field::VectorField;
+use crate::field::{Status, VectorField};
 use crate::frames::{Frame, Frames};
 use crate::interpolate::Interpolated;
+use crate::matching::{Equations, FARTHEST_PX, Matching, Refinement};
 use crate::peak::{self, PeakFit};
 use crate::plane::Plane;
 use crate::processing::Processing;
@@ -146,22 +148,62 @@ impl Correlator {
         let last = self.stages.len() - 1;
         for pass in 0..last {
             let measured = self.measure(&pairs, pass, predictor.as_ref());
-            let grid = &self.stages[pass].0;
-            let displacements = validation::replace_untrusted(grid, &measured, &self.processing);
-            predictor = Some(Predictor::new(
-                grid.centre(0, 0),
-                grid.spacing,
-                [grid.columns, grid.rows],
-                displacements,
-                self.processing.predictor_filter,
-            ));
+            predictor = Some(self.predictor(pass, &measured));
         }
         let measured = self.measure(&pairs, last, predictor.as_ref());
-        Ok(validation::field(
-            &self.stages[last].0,
-            &measured,
-            &self.processing,
-        ))
+        let field = validation::field(&self.stages[last].0, &measured, &self.processing);
+        Ok(match self.processing.refinement {
+            Refinement::None => field,
+            Refinement::LeastSquares => self.refine(&pairs, &measured, field),
+        })
+    }
+
+    /// The predictor through the vectors of a pass.
+    fn predictor(&self, pass: usize, measured: &[Measured]) -> Predictor {
+        let grid = &self.stages[pass].0;
+        Predictor::new(
+            grid.centre(0, 0),
+            grid.spacing,
+            [grid.columns, grid.rows],
+            validation::replace_untrusted(grid, measured, &self.processing),
+            self.processing.predictor_filter,
+        )
+    }
+
+    /// The vectors of the last pass with the valid ones matched by least squares; the equations of all pairs are added.
+    fn refine(&mut self, pairs: &[Frames], measured: &[Measured], mut field: VectorField) -> VectorField {
+        let last = self.stages.len() - 1;
+        let predictor = self.predictor(last, measured);
+        let grid = self.stages[last].0.clone();
+        let mut equations = vec![Equations::new(); grid.len()];
+        let mut matching = Matching::new(self.size, self.processing.interpolator);
+        for (number, pair) in pairs.iter().enumerate() {
+            self.deform(number, pair.views(), &predictor);
+            let [a, b] = &self.deformed;
+            matching.add([a, b], &grid, self.processing.weighting, &mut equations);
+        }
+        for (vector, equations) in field.vectors.iter_mut().zip(equations) {
+            let Some([rx, ry, ..]) = equations.solve().filter(|_| vector.status == Status::Valid) else {
+                continue;
+            };
+            let [px, py] = predictor.at(vector.x_px, vector.y_px);
+            let (dx_px, dy_px) = (px + rx, py + ry);
+            if (dx_px - vector.dx_px).hypot(dy_px - vector.dy_px) <= FARTHEST_PX {
+                (vector.dx_px, vector.dy_px) = (dx_px, dy_px);
+            }
+        }
+        field
+    }
+
+    /// Deforms the frames of a pair into `deformed`.
+    fn deform(&mut self, number: usize, frames: [Frame; 2], predictor: &Predictor) {
+        if self.loaded.replace(number) != Some(number) {
+            for (interpolated, frame) in self.interpolated.iter_mut().zip(frames) {
+                interpolated.load(frame);
+            }
+        }
+        let [a, b] = &mut self.deformed;
+        predictor.deform([&self.interpolated[0], &self.interpolated[1]], self.size, [a, b]);
     }
 
     /// Correlates all windows of a pass, the planes of all pairs added.
@@ -210,32 +252,19 @@ impl Correlator {
         places: &[Place],
         mut take: impl FnMut(usize, Option<&Plane>),
     ) {
-        let Self {
-            size,
-            processing,
-            stages,
-            interpolated,
-            loaded,
-            deformed,
-        } = self;
-        let (grid, correlator) = &mut stages[pass];
         let original = pair.views();
+        let predictor = predictor.filter(|_| self.processing.deform);
+        if let Some(predictor) = predictor {
+            self.deform(number, original, predictor);
+        }
         let frames = match predictor {
-            Some(predictor) if processing.deform => {
-                if loaded.replace(number) != Some(number) {
-                    for (interpolated, frame) in interpolated.iter_mut().zip(original) {
-                        interpolated.load(frame);
-                    }
-                }
-                let [a, b] = &mut *deformed;
-                predictor.deform([&interpolated[0], &interpolated[1]], *size, [a, b]);
-                [0, 1].map(|k| Frame {
-                    pixels: &deformed[k],
-                    size: *size,
-                })
-            }
-            _ => original,
+            Some(_) => [0, 1].map(|k| Frame {
+                pixels: &self.deformed[k],
+                size: self.size,
+            }),
+            None => original,
         };
+        let (grid, correlator) = &mut self.stages[pass];
         let corners: Vec<Corners> = places.iter().map(|place| place.corners).collect();
         correlator.correlate(frames, &corners, |n, plane| {
             // Asked of the frames as they are: interpolation leaves rounding where nothing is.

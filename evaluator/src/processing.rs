@@ -4,6 +4,7 @@ use crate::correlation::{Correlation, Normalise};
 use crate::deform::PredictorFilter;
 use crate::error::Error;
 use crate::interpolate::Interpolator;
+use crate::matching::Refinement;
 use crate::peak::PeakFit;
 use crate::window::Weighting;
 
@@ -56,6 +57,8 @@ pub struct Processing {
     pub interpolator: Interpolator,
     /// How the predictor is smoothed.
     pub predictor_filter: PredictorFilter,
+    /// How the vectors of the last pass are refined. Always deforms the frames.
+    pub refinement: Refinement,
     /// Threshold of the normalised median test (Westerweel & Scarano 2005).
     pub outlier_threshold: f64,
     /// Noise level of the normalised median test, px.
@@ -82,6 +85,7 @@ impl Default for Processing {
             deform: true,
             interpolator: Interpolator::Septic,
             predictor_filter: PredictorFilter::Regression,
+            refinement: Refinement::None,
             outlier_threshold: 2.0,
             outlier_epsilon_px: 0.1,
             min_peak_ratio: None,
