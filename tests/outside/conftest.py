@@ -70,6 +70,11 @@ class Pairs:
         """Both frames as float64; lossless from 16-bit grey levels and from 32-bit floats."""
         return [tifffile.imread(file).astype(float) for file in self.files(k)]
 
+    def particles(self, k):
+        """The lists of the particles in both frames (rendered with --particles), as structured arrays."""
+        files = [self.directory / f"particles-{k:05}-{frame}.csv" for frame in "ab"]
+        return [np.genfromtxt(file, delimiter=",", names=True, dtype=None, encoding="ascii", ndmin=1) for file in files]
+
     def truth(self, k):
         return np.load(self.directory / f"truth-{k:05}.npy")
 
