@@ -4,6 +4,7 @@
 //! indexed `[y][x]`; pixel (0, 0) is the upper-left one and its centre has the coordinates (0, 0); displacements run from
 //! frame A to frame B, in px, positive to the right and downward.
 
+pub mod bound;
 pub mod correlation;
 mod deform;
 mod error;
