@@ -1,4 +1,4 @@
-//! How long a 1024 × 1024 pair takes, with and without the sensor, still and with a streak. Run: `cargo bench -p motefield-generator`.
+//! How long a 1024 × 1024 pair takes, with and without the sensor, still and with a streak; and a large one. Run: `cargo bench -p motefield-generator`.
 
 use std::hint::black_box;
 use std::sync::Arc;
@@ -7,6 +7,7 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use motefield_generator::flow::Uniform;
 use motefield_generator::pair::expected;
 use motefield_generator::{Exposure, Profile, Scene, Seed, Sensor, Sheet, render};
+use ndarray::Array2;
 
 fn scene(streak_px: f64) -> Scene {
     Scene {
@@ -48,6 +49,29 @@ fn benches(c: &mut Criterion) {
             b.iter(|| render(black_box(&scene), Seed::default()).unwrap());
         });
     }
+    let sensor = scene(0.0).sensor.expect("the scene has a sensor");
+    for mean in [20.0, 500.0] {
+        group.bench_function(format!("noise alone, two frames of {mean} e"), |b| {
+            b.iter(|| {
+                for frame in 0..2 {
+                    let mut image = Array2::from_elem((1024, 1024), mean);
+                    sensor.read(&mut image, Seed::default(), frame);
+                    black_box(image);
+                }
+            });
+        });
+    }
+    group.finish();
+    let large = Scene {
+        size: [4096, 4096],
+        exposure: Exposure::Fraction(0.1),
+        ..scene(0.0)
+    };
+    let mut group = c.benchmark_group("4096 x 4096 pair, 0.05 ppp, all threads");
+    group.sample_size(10);
+    group.bench_function("with noise", |b| {
+        b.iter(|| render(black_box(&large), Seed::default()).unwrap());
+    });
 }
 
 criterion_group!(all, benches);

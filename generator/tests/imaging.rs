@@ -72,6 +72,30 @@ fn distortion_moves_and_stretches() {
     }
 }
 
+/// The inverse of the projection leads to the plane asked for, however tilted, and back to where it came from (to rounding).
+#[test]
+fn the_view_is_undone_on_any_plane() {
+    let scene = scene(
+        Imaging {
+            camera_distance_px: Some(900.0),
+            distortion: 0.1,
+            ..Imaging::default()
+        },
+        [0.0; 3],
+    );
+    let view = View::of(&scene);
+    for [x, y] in [[0.0, 0.0], [390.0, 20.0], [199.5, 149.5], [100.3, 280.0]] {
+        let at = view.unproject(x, y, 5.0, [0.3, -0.2]);
+        let depth = 5.0 + 0.3 * (at[0] - 199.5) - 0.2 * (at[1] - 149.5);
+        let back = view.project(at);
+        assert!((at[2] - depth).abs() < 1e-9);
+        assert!(
+            (back[0] - x).abs() < 1e-9 && (back[1] - y).abs() < 1e-9,
+            "{back:?}"
+        );
+    }
+}
+
 /// Perspective, distortion and a tilted sheet together: particles in a thin sheet move in the pictures as truth says where they are midway
 /// (0.005 px: the sheet's 0.1 px depth and the path's curvature leave less).
 #[test]

@@ -125,6 +125,20 @@ fn unlike_sheets_decorrelate() {
     }
 }
 
+/// A sheet twice as thick at the same energy sends out as much light in all: its particles are dimmer and more. Sums over one random crowd: the
+/// relative standard error of each is (∫g²/(∫g)²/n)^½ < 1/√n for n particles in the thickness, so four of them with both.
+#[test]
+fn thicker_sheets_keep_their_energy() {
+    let scene = with(scene([0.0; 3]), |s| {
+        s.size = [1024, 1024];
+        s.light.pulses[1].thickness = 2.0;
+    });
+    let pair = expected(&scene, Seed::default()).unwrap();
+    let n = scene.seeding_ppp * 1024.0 * 1024.0;
+    let ratio = sum(&pair.b) / sum(&pair.a);
+    assert!((ratio - 1.0).abs() < 4.0 * (2.0 / n).sqrt(), "{ratio}");
+}
+
 /// Unequal pulses have their middles 1 + (f_B − f_A)/2 separations apart: 1 + (0.4 − 0.2)/2 = 1.1 here; so far moves the fluid.
 #[test]
 fn truth_counts_from_middle_to_middle() {
