@@ -23,6 +23,7 @@ mod processing;
 pub mod score;
 pub mod statistics;
 mod transform;
+pub mod uncertainty;
 mod validation;
 pub mod window;
 

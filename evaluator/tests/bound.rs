@@ -121,14 +121,14 @@ fn a_fit_of_isolated_particles_reaches_the_limit() {
             let image = &truth.signal - background;
             let photo = camera(7000 + 2 * n + frame as u64, &image, background, dark);
             // One step of scoring from the truth, Σ ∇F (y - F)/v over the information; the off-diagonal element is small.
-            for k in 0..2 {
+            for (error, slope) in errors.iter_mut().zip(&truth.slopes) {
                 let (mut score, mut information) = (0.0, 0.0);
-                for ((y, f), g) in photo.iter().zip(&truth.signal).zip(&truth.slopes[k]) {
+                for ((y, f), g) in photo.iter().zip(&truth.signal).zip(slope) {
                     let v = f + noise.floor;
                     score += g * (f64::from(*y) - f) / v;
                     information += g * g / v;
                 }
-                errors[k] += sign * score / information;
+                *error += sign * score / information;
             }
             frames.push(truth);
         }

@@ -1,0 +1,115 @@
+//! How sure each vector is: standard uncertainties from the images themselves, as an experimenter without the truth estimates them.
+//!
+//! One file an estimator, with its formula and reference.
+
+mod correlation_statistics;
+mod iteration;
+
+use ndarray::ArrayView2;
+
+use crate::deform::Predictor;
+use crate::error::Error;
+use crate::field::{Status, VectorField};
+use crate::frames::Frames;
+use crate::interpolate::Interpolated;
+use crate::named::named;
+use crate::processing::Processing;
+
+named! {
+    /// How the uncertainty of a vector is estimated.
+    pub enum Estimator {
+        /// From the scatter of the pixels' contributions to the correlation's asymmetry (Wieneke 2015). Knows noise and loss of
+        /// particles, not the bias, and nothing of errors that both frames share.
+        CorrelationStatistics = "correlation-statistics",
+    }
+}
+
+/// The standard uncertainty, px, along x and y, of every vector of `field`, in its order; `NaN` where the images do not give one
+/// (windows without contrast, or without a correlation peak).
+///
+/// `a` and `b` are the frames, of shape (height, width), that `field` was measured in with `processing`, whose weighting, filter and
+/// interpolator are used again. Both frames are deformed by the field, so it should be that of the last pass and converged:
+/// what the field misses counts as scatter. What a window's pixels say is the uncertainty of one correlation; it is multiplied by
+/// what the iteration of deforming passes adds (1.3 by default).
+///
+/// # Errors
+/// If the frames differ in size or hold values that are not finite, or the field is not a whole grid of finite displacements with
+/// its windows inside the frames.
+pub fn estimate(
+    a: ArrayView2<f32>,
+    b: ArrayView2<f32>,
+    field: &VectorField,
+    processing: &Processing,
+    estimator: Estimator,
+) -> Result<Vec<[f64; 2]>, Error> {
+    let frames = Frames::new(a, b)?;
+    let [width, height] = frames.size;
+    let predictor = Predictor::from_field(field, processing.predictor_filter)?;
+    let mut corners = Vec::with_capacity(field.vectors.len());
+    for vector in &field.vectors {
+        let corner = [(vector.x_px, 0), (vector.y_px, 1)]
+            .map(|(centre, k)| (centre - 0.5 * (field.window[k] as f64 - 1.0)).round());
+        let inside =
+            (0..2).all(|k| corner[k] >= 0.0 && corner[k] as usize + field.window[k] <= [width, height][k]);
+        if !inside {
+            return Err(Error::Predictor {
+                what: format!(
+                    "the window at ({}, {}) px does not fit into frames of {width}x{height} px",
+                    vector.x_px, vector.y_px
+                ),
+            });
+        }
+        corners.push(corner.map(|c| c as usize));
+    }
+    let mut deformed = [(); 2].map(|()| vec![0.0; width * height]);
+    let interpolated = frames.views().map(|frame| {
+        let mut interpolated = Interpolated::new(frames.size, processing.interpolator);
+        interpolated.load(frame);
+        interpolated
+    });
+    let [left, right] = &mut deformed;
+    predictor.deform([&interpolated[0], &interpolated[1]], frames.size, [left, right]);
+    let weights = field.window.map(|side| processing.weighting.taper(side));
+    let windows = Windows {
+        deformed: [left, right],
+        width,
+        weights: &weights,
+    };
+    let gain = iteration::noise_gain(processing, field.window, field.spacing);
+    Ok(match estimator {
+        Estimator::CorrelationStatistics => corners
+            .into_iter()
+            .zip(&field.vectors)
+            .map(|(corner, vector)| match vector.status {
+                Status::NoPeak => [f64::NAN; 2],
+                _ => correlation_statistics::of(&windows, corner).map(|single| gain * single),
+            })
+            .collect(),
+    })
+}
+
+/// Two frames that match, and the tapers of a window along x and y.
+struct Windows<'a> {
+    deformed: [&'a [f32]; 2],
+    width: usize,
+    weights: &'a [Vec<f64>; 2],
+}
+
+impl Windows<'_> {
+    /// The pixels of both windows at `corner`, freed of their weighted mean and tapered as for the correlation.
+    fn tapered(&self, corner: [usize; 2]) -> [Vec<f64>; 2] {
+        let [along_x, along_y] = self.weights;
+        let total: f64 = along_x.iter().sum::<f64>() * along_y.iter().sum::<f64>();
+        self.deformed.map(|frame| {
+            let pixel = |x: usize, y: usize| f64::from(frame[(corner[1] + y) * self.width + corner[0] + x]);
+            let places = || (0..along_y.len()).flat_map(|y| (0..along_x.len()).map(move |x| (x, y)));
+            let mean = places()
+                .map(|(x, y)| along_x[x] * along_y[y] * pixel(x, y))
+                .sum::<f64>()
+                / total;
+            places()
+                .map(|(x, y)| (pixel(x, y) - mean) * along_x[x] * along_y[y])
+                .collect()
+        })
+    }
+}
