@@ -201,6 +201,17 @@ pub fn npy_mask(mask: &Array2<bool>) -> Vec<u8> {
     bytes
 }
 
+/// Reads a mask of shape height × width, bool.
+pub fn read_npy_mask(path: &Path) -> Result<Array2<bool>, Failure> {
+    let bytes = fs::read(path).map_err(|e| Failure::io(path, "read", &e))?;
+    Array2::<bool>::read_npy(Cursor::new(bytes)).map_err(|e| {
+        Failure::input(format!(
+            "{}: cannot be used as a mask: {e}. It must be a bool array of shape height x width, as `motefield render` writes it",
+            path.display()
+        ))
+    })
+}
+
 /// A field as NPY, float64.
 pub fn npy(field: &Array3<f64>) -> Vec<u8> {
     let mut bytes = Vec::new();

@@ -81,6 +81,8 @@ impl Progress for Silent {
 struct Prepared<'a> {
     experiment: &'a Experiment,
     truth: Truth,
+    /// Windows whose centre is in fluid, not in a body: the others have no truth and do not count.
+    fluid: Vec<bool>,
     fast: Vec<bool>,
     fast_displacement_px: f64,
     columns: usize,
@@ -99,20 +101,27 @@ impl<'a> Prepared<'a> {
             .last()
             .expect("processing that was validated by the plan");
         let grid = Grid::new(width, height, last.window, last.overlap);
-        let flow = experiment.scene.flow.as_ref();
+        let exact = truth::Truth::of_pair(&experiment.scene);
         let truth = Truth::new(&grid, experiment.processing.weighting, TRUTH_BLOCK_PX, |x, y| {
-            truth::displacement(flow, x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))
+            exact
+                .at(x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))
+                .unwrap_or([f64::NAN; 2])
         });
+        let fluid: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
         let lengths: Vec<f64> = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy)).collect();
-        let mut sorted = lengths.clone();
+        let mut sorted: Vec<f64> = lengths.iter().copied().filter(|l| l.is_finite()).collect();
         sorted.sort_by(|a, b| b.total_cmp(a));
-        let threshold = sorted[(sorted.len().div_ceil(10)) - 1];
+        let threshold = sorted
+            .get(sorted.len().div_ceil(10).saturating_sub(1))
+            .copied()
+            .unwrap_or(f64::INFINITY);
         let fast: Vec<bool> = lengths.iter().map(|&l| l >= threshold).collect();
         let count = fast.iter().filter(|f| **f).count() as f64;
         let sum: f64 = lengths.iter().filter(|l| **l >= threshold).sum();
         Prepared {
             experiment,
             truth,
+            fluid,
             fast,
             fast_displacement_px: sum / count,
             columns: grid.columns,
@@ -134,7 +143,10 @@ impl<'a> Prepared<'a> {
             pairs: &errors,
             part,
         };
-        let (score, fast) = (sample(None).score(), sample(Some(&self.fast)).score());
+        let (score, fast) = (
+            sample(Some(&self.fluid)).score(),
+            sample(Some(&self.fast)).score(),
+        );
         Point {
             score,
             fast,
@@ -231,7 +243,7 @@ fn needed(prepared: &Prepared, errors: &[Errors], effort: &Effort) -> usize {
         columns: prepared.columns,
         reach: prepared.reach,
         pairs: errors,
-        part: None,
+        part: Some(&prepared.fluid),
     }
     .score();
     let width = score

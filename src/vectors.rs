@@ -123,6 +123,16 @@ pub fn end(grid: &Grid) -> [usize; 2] {
     [corner[0] + grid.window[0], corner[1] + grid.window[1]]
 }
 
+/// Whether the mask is true at the pixels next to a point on all sides; outside the picture counts as true.
+pub fn all_around(mask: &ndarray::Array2<bool>, x_px: f64, y_px: f64) -> bool {
+    let near = |at: f64| [at.floor(), at.ceil()].map(|p| p as usize);
+    near(y_px).iter().all(|&y| {
+        near(x_px)
+            .iter()
+            .all(|&x| mask.get([y, x]).copied().unwrap_or(true))
+    })
+}
+
 /// The field at a point between the pixels: cubic interpolation through the four nearest on each axis, clamped at the border.
 /// (Lagrange's polynomial; half-way between pixels its error is 3/128 of the fourth derivative.)
 pub fn interpolate(field: &Array3<f64>, x_px: f64, y_px: f64) -> [f64; 2] {

@@ -161,6 +161,7 @@ impl Plan {
     fn run(&self) -> Result<ExitCode, Failure> {
         if self.keys {
             print(include_str!("../../docs/setup.md"));
+            print(include_str!("../../docs/setup-image.md"));
             print(include_str!("../../docs/setup-flow.md"));
             return Ok(ExitCode::SUCCESS);
         }

@@ -131,9 +131,17 @@ impl Score {
             self.truth.clone()
         };
         let truth = files::read_npy(&file)?;
+        let mask = file.with_file_name("valid.npy");
+        let mask = if mask.is_file() {
+            Some(files::read_npy_mask(&mask)?)
+        } else {
+            None
+        };
         let window = processing.passes.last().expect("at least one pass").window;
         let mut grid = None;
         let mut errors = Vec::new();
+        // Vectors inside a body have no truth and do not count.
+        let mut fluid = Vec::new();
         for path in &self.vectors {
             let (vectors, found) = vectors::read(path, window)?;
             let grid = grid.get_or_insert_with(|| found.clone());
@@ -158,17 +166,19 @@ impl Score {
                     file.display()
                 )));
             }
-            let truth = Truth::new(&found, processing.weighting, 1, |x, y| {
-                vectors::interpolate(&truth, x, y)
+            let truth = Truth::new(&found, processing.weighting, 1, |x, y| match &mask {
+                Some(mask) if !vectors::all_around(mask, x, y) => [f64::NAN; 2],
+                _ => vectors::interpolate(&truth, x, y),
             });
             errors.push(Errors::of(&vectors, &truth));
+            fluid = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
         }
         let grid = grid.expect("at least one file");
         let score = Study {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &errors,
-            part: None,
+            part: Some(&fluid),
         }
         .score();
         let mut value = json!({
