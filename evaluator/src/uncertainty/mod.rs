@@ -4,6 +4,7 @@
 
 mod correlation_statistics;
 mod iteration;
+mod peak_ratio;
 
 use ndarray::ArrayView2;
 
@@ -21,6 +22,9 @@ named! {
         /// From the scatter of the pixels' contributions to the correlation's asymmetry (Wieneke 2015). Knows noise and loss of
         /// particles, not the bias, and nothing of errors that both frames share.
         CorrelationStatistics = "correlation-statistics",
+        /// From the ratio of the two highest peaks by a published curve (Charonko & Vlachos 2013), fitted to another correlation. Knows
+        /// false peaks; nearly the same for all vectors whose peak stands out.
+        PeakRatio = "peak-ratio",
     }
 }
 
@@ -84,6 +88,11 @@ pub fn estimate(
                 Status::NoPeak => [f64::NAN; 2],
                 _ => correlation_statistics::of(&windows, corner).map(|single| gain * single),
             })
+            .collect(),
+        Estimator::PeakRatio => field
+            .vectors
+            .iter()
+            .map(|vector| [peak_ratio::of(vector.peak_ratio); 2])
             .collect(),
     })
 }
