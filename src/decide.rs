@@ -150,7 +150,7 @@ pub fn decide(
 }
 
 /// Points that a round of refinement usually adds.
-const MORE: usize = 3;
+const MORE: usize = 4;
 /// Experiments for the causes: two at each end.
 const CAUSES: usize = 4;
 
@@ -172,13 +172,17 @@ struct Phase<'a> {
     before: usize,
     /// Points of this phase and of those expected after it.
     points: [usize; 2],
+    /// Pairs that a point begins with.
+    first_pairs: usize,
 }
 
 impl Progress for Phase<'_> {
     fn expect(&self, pairs: usize) {
         let [now, later] = self.points;
+        // Later points lie at the walls, where errors scatter more: half as many pairs again as a point begins with, at least.
+        let each = (pairs as f64 / now.max(1) as f64).max(1.5 * self.first_pairs as f64);
         self.whole
-            .expect(self.before + pairs + pairs * later / now.max(1));
+            .expect(self.before + pairs + (each * later as f64) as usize);
     }
     fn done(&self) {
         self.whole.done();
@@ -217,6 +221,7 @@ impl Sweep<'_> {
             whole: self.progress,
             before: self.spent.get(),
             points: [experiments.len(), later],
+            first_pairs: self.wish.effort.first_pairs,
         };
         let points = run(experiments, &self.wish.effort, &phase, self.stop);
         self.spent
