@@ -38,7 +38,7 @@ impl Default for Effort {
         Effort {
             seed: 1,
             precision: 0.05,
-            first_pairs: 3,
+            first_pairs: 4,
             most_pairs: 60,
         }
     }

@@ -248,11 +248,10 @@ pub fn fraction(p: f64, n: f64) -> Estimate {
     let z2 = z * z / n;
     let centre = (p + 0.5 * z2) / (1.0 + z2);
     let half = z / (1.0 + z2) * (p * (1.0 - p) / n + 0.25 * z2 / n).sqrt();
-    Estimate {
-        value: p,
-        lo: (centre - half).max(0.0),
-        hi: (centre + half).min(1.0),
-    }
+    // At the ends the formula gives exactly 0 and 1, but for rounding.
+    let lo = if p == 0.0 { 0.0 } else { (centre - half).max(0.0) };
+    let hi = if p == 1.0 { 1.0 } else { (centre + half).min(1.0) };
+    Estimate { value: p, lo, hi }
 }
 
 /// Two-sided 95 % factor of Student's t; of the normal law for many degrees of freedom.

@@ -54,6 +54,15 @@ fn wilson_matches_scipy() {
     }
 }
 
+/// Nothing lost of any number leaves 0 possible, exactly, and everything lost leaves 1.
+#[test]
+fn fractions_reach_their_ends() {
+    for n in [1.0, 3.7, 10.0, 812.3, 1e6] {
+        assert_eq!(fraction(0.0, n).lo, 0.0);
+        assert_eq!(fraction(1.0, n).hi, 1.0);
+    }
+}
+
 #[test]
 fn student_matches_scipy() {
     for (freedom, factor) in reference()["t_k_95"].as_object().unwrap() {
