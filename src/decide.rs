@@ -179,8 +179,8 @@ struct Phase<'a> {
 impl Progress for Phase<'_> {
     fn expect(&self, pairs: usize) {
         let [now, later] = self.points;
-        // Later points lie at the walls, where errors scatter more: half as many pairs again as a point begins with, at least.
-        let each = (pairs as f64 / now.max(1) as f64).max(1.5 * self.first_pairs as f64);
+        // Later points lie at the walls, where errors scatter more: a quarter more pairs than a point begins with, at least.
+        let each = (pairs as f64 / now.max(1) as f64).max(1.25 * self.first_pairs as f64);
         self.whole
             .expect(self.before + pairs + (each * later as f64) as usize);
     }
