@@ -6,25 +6,6 @@
 
 use motefield::study::Effort;
 
-const SCENE: &str = r#"
-[image]
-size = [512, 512]
-particle_diameter = "2 px"
-seeding_density = "0.03 ppp"
-electrons = "1000 e"
-[sheet]
-profile = "top-hat"
-[camera]
-ideal = true
-[flow]
-kind = "uniform"
-displacement = ["2.3 px", "1.6 px"]
-[processing]
-passes = [{ window = 32, overlap = 0 }]
-weighting = "top-hat"
-deform = false
-"#;
-
 #[test]
 fn error_is_smallest_near_two_pixels() {
     let diameters = [1.0, 1.25, 1.5, 1.75, 2.0, 2.25, 2.5, 3.0, 4.0];
@@ -33,7 +14,7 @@ fn error_is_smallest_near_two_pixels() {
         .map(|d| vec![("image.particle_diameter", format!("{d} px"))])
         .collect();
     let points = super::points(
-        SCENE,
+        super::PLAIN,
         &changes,
         &Effort {
             first_pairs: 8,

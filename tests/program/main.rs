@@ -18,6 +18,26 @@ use std::sync::atomic::AtomicBool;
 use motefield::source::Source;
 use motefield::study::{Effort, Experiment, Point, Silent, run};
 
+/// The conditions of the classic Monte Carlo studies: no noise, top-hat sheet, one plain pass with a top-hat window of 32 px.
+const PLAIN: &str = r#"
+[image]
+size = [512, 512]
+particle_diameter = "2 px"
+seeding_density = "0.03 ppp"
+electrons = "1000 e"
+[sheet]
+profile = "top-hat"
+[camera]
+ideal = true
+[flow]
+kind = "uniform"
+displacement = ["2.3 px", "1.6 px"]
+[processing]
+passes = [{ window = 32, overlap = 0 }]
+weighting = "top-hat"
+deform = false
+"#;
+
 /// Runs the program in `directory`.
 fn motefield(directory: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_motefield"))

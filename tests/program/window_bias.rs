@@ -6,25 +6,6 @@
 
 use motefield::study::Effort;
 
-const SCENE: &str = r#"
-[image]
-size = [512, 512]
-particle_diameter = "2 px"
-seeding_density = "0.06 ppp"
-electrons = "1000 e"
-[sheet]
-profile = "top-hat"
-[camera]
-ideal = true
-[flow]
-kind = "uniform"
-displacement = ["1 px", "0 px"]
-[processing]
-passes = [{ window = 32, overlap = 0 }]
-weighting = "top-hat"
-deform = false
-"#;
-
 #[test]
 fn bias_is_that_of_the_finite_window() {
     let cases: Vec<(f64, f64)> = [2.0, 2.5, 4.0]
@@ -36,6 +17,8 @@ fn bias_is_that_of_the_finite_window() {
             .iter()
             .map(|(d, s)| {
                 vec![
+                    ("image.seeding_density", "0.06 ppp".to_owned()),
+                    ("flow.displacement[1]", "0 px".to_owned()),
                     ("image.particle_diameter", format!("{d} px")),
                     ("flow.displacement[0]", format!("{s} px")),
                     ("processing.normalise", normalise.to_owned()),
@@ -43,7 +26,7 @@ fn bias_is_that_of_the_finite_window() {
             })
             .collect();
         super::points(
-            SCENE,
+            super::PLAIN,
             &changes,
             &Effort {
                 first_pairs: 12,
