@@ -7,9 +7,27 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::score::{Errors, Score, Study as Sample, Truth, reach};
-use motefield_evaluator::{Grid, Processing, correlate};
-use motefield_generator::{Scene, Seed, render, truth};
+use motefield_evaluator::{Grid, Processing, VectorField, correlate};
+use motefield_generator::{Pair, Scene, SceneError, Seed, render, truth};
+use ndarray::ArrayView2;
 use rayon::prelude::*;
+
+/// What does the experiments: the program's own generator and evaluator, unless a test puts a faulty one in their place to see
+/// whether the faults are found.
+#[derive(Debug, Clone, Copy)]
+pub struct Chain {
+    /// From a scene to a pair.
+    pub render: fn(&Scene, Seed) -> Result<Pair, SceneError>,
+    /// From a pair to vectors.
+    pub correlate:
+        fn(ArrayView2<f32>, ArrayView2<f32>, &Processing) -> Result<VectorField, motefield_evaluator::Error>,
+}
+
+impl Default for Chain {
+    fn default() -> Self {
+        Chain { render, correlate }
+    }
+}
 
 /// One experiment of a study.
 #[derive(Debug, Clone)]
@@ -129,9 +147,10 @@ impl<'a> Prepared<'a> {
         }
     }
 
-    fn measure(&self, seed: Seed) -> Errors {
-        let pair = render(&self.experiment.scene, seed).expect("a scene that was validated by the plan");
-        let field = correlate(pair.a.view(), pair.b.view(), &self.experiment.processing)
+    fn measure(&self, chain: &Chain, seed: Seed) -> Errors {
+        let pair =
+            (chain.render)(&self.experiment.scene, seed).expect("a scene that was validated by the plan");
+        let field = (chain.correlate)(pair.a.view(), pair.b.view(), &self.experiment.processing)
             .expect("processing that was validated by the plan");
         Errors::of(&field.vectors, &self.truth)
     }
@@ -160,6 +179,17 @@ impl<'a> Prepared<'a> {
 
 /// Runs all experiments; the points stand in the same order, `None` where nothing was done before `stop` was set.
 pub fn run(
+    experiments: &[Experiment],
+    effort: &Effort,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Vec<Option<Point>> {
+    run_with(&Chain::default(), experiments, effort, progress, stop)
+}
+
+/// [`run`] with another chain.
+pub fn run_with(
+    chain: &Chain,
     experiments: &[Experiment],
     effort: &Effort,
     progress: &dyn Progress,
@@ -194,7 +224,7 @@ pub fn run(
                     point: 0,
                     realisation: realisation as u64,
                 };
-                let errors = prepared[point].measure(seed);
+                let errors = prepared[point].measure(chain, seed);
                 progress.done();
                 Some(errors)
             })
