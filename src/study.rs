@@ -7,6 +7,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::score::{Errors, Score, Study as Sample, Truth, reach};
+use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render, truth};
 use ndarray::ArrayView2;
@@ -161,6 +162,7 @@ impl<'a> Prepared<'a> {
             reach: self.reach,
             pairs: &errors,
             part,
+            confidence: Confidence::USUAL,
         };
         let (score, fast) = (
             sample(Some(&self.fluid)).score(),
@@ -274,6 +276,7 @@ fn needed(prepared: &Prepared, errors: &[Errors], effort: &Effort) -> usize {
         reach: prepared.reach,
         pairs: errors,
         part: Some(&prepared.fluid),
+        confidence: Confidence::USUAL,
     }
     .score();
     let width = score

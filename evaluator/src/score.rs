@@ -10,7 +10,7 @@
 use std::borrow::Cow;
 
 use crate::field::{Status, Vector};
-use crate::statistics::{Estimate, Sheets, fraction, mean, root_mean_square};
+use crate::statistics::{Confidence, Estimate, Sheets, fraction, mean, root_mean_square};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// A vector farther than this from the truth is an outlier, px (common practice, no source).
@@ -155,6 +155,8 @@ pub struct Study<'a> {
     pub pairs: &'a [Errors],
     /// Which vectors count; all if `None`.
     pub part: Option<&'a [bool]>,
+    /// How sure every interval is.
+    pub confidence: Confidence,
 }
 
 /// Lag, in grid steps, within which windows of this grid share pixels.
@@ -188,20 +190,20 @@ impl Study<'_> {
     pub fn score(&self) -> Score {
         let mut effective_vectors = f64::INFINITY;
         let mut component = |value: &dyn Fn(&Errors, usize) -> f64| {
-            let (bias_px, effective) = mean(&self.sheets(value));
+            let (bias_px, effective) = mean(&self.sheets(value), self.confidence);
             effective_vectors = effective_vectors.min(effective);
             let random = self.sheets(|errors, k| (value(errors, k) - bias_px.value).powi(2));
             let total = self.sheets(|errors, k| value(errors, k).powi(2));
             Component {
                 bias_px,
-                random_px: root_mean_square(&random),
-                total_px: root_mean_square(&total),
+                random_px: root_mean_square(&random, self.confidence),
+                total_px: root_mean_square(&total, self.confidence),
             }
         };
         let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));
         let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
         let lost = self.sheets(|errors, k| f64::from(u8::from(errors.point_px[k][0].is_nan())));
-        let (share, effective_trials) = mean(&lost);
+        let (share, effective_trials) = mean(&lost, self.confidence);
         // No scatter, no measure of dependence: then the vectors' own effective number serves.
         let trials = match share.value {
             p if p > 0.0 && p < 1.0 => effective_trials,
@@ -214,8 +216,8 @@ impl Study<'_> {
             effective_vectors,
             point,
             window,
-            total_px: root_mean_square(&self.squared_errors()),
-            outliers: fraction(share.value, trials),
+            total_px: root_mean_square(&self.squared_errors(), self.confidence),
+            outliers: fraction(share.value, trials, self.confidence),
         }
     }
 }

@@ -5,7 +5,7 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::statistics::{
-    Sheets, chi_interval, fraction, mean, root_mean_square, student, variance_of_mean,
+    Confidence, Sheets, chi_interval, fraction, mean, root_mean_square, student, variance_of_mean,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -20,13 +20,9 @@ const TOLERANCE: f64 = 1e-6;
 
 #[test]
 fn chi_factors_match_scipy() {
-    for row in reference()["rms_ci_factors"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .filter(|row| row["p"] == 0.95)
-    {
-        let got = chi_interval(1.0, row["nu"].as_f64().unwrap());
+    for row in reference()["rms_ci_factors"].as_array().unwrap() {
+        let confidence = Confidence::new(row["p"].as_f64().unwrap()).unwrap();
+        let got = chi_interval(1.0, row["nu"].as_f64().unwrap(), confidence);
         assert!(
             (got.lo / row["factor_lo"].as_f64().unwrap() - 1.0).abs() < TOLERANCE,
             "{row}"
@@ -42,7 +38,7 @@ fn chi_factors_match_scipy() {
 fn wilson_matches_scipy() {
     for row in reference()["coverage_ci_95"].as_array().unwrap() {
         let n = row["n"].as_f64().unwrap();
-        let got = fraction(row["k"].as_f64().unwrap() / n, n);
+        let got = fraction(row["k"].as_f64().unwrap() / n, n, Confidence::USUAL);
         assert!(
             (got.lo - row["wilson"][0].as_f64().unwrap()).abs() < TOLERANCE,
             "{row}"
@@ -58,8 +54,8 @@ fn wilson_matches_scipy() {
 #[test]
 fn fractions_reach_their_ends() {
     for n in [1.0, 3.7, 10.0, 812.3, 1e6] {
-        assert_eq!(fraction(0.0, n).lo, 0.0);
-        assert_eq!(fraction(1.0, n).hi, 1.0);
+        assert_eq!(fraction(0.0, n, Confidence::USUAL).lo, 0.0);
+        assert_eq!(fraction(1.0, n, Confidence::USUAL).hi, 1.0);
     }
 }
 
@@ -67,10 +63,48 @@ fn fractions_reach_their_ends() {
 fn student_matches_scipy() {
     for (freedom, factor) in reference()["t_k_95"].as_object().unwrap() {
         assert!(
-            (student(freedom.parse().unwrap()) / factor.as_f64().unwrap() - 1.0).abs() < TOLERANCE,
+            (student(freedom.parse().unwrap(), Confidence::USUAL) / factor.as_f64().unwrap() - 1.0).abs()
+                < TOLERANCE,
             "{freedom}"
         );
     }
+}
+
+/// Derived: scipy 1.17.1 (`stats.t.ppf(1 - 5e-5, n)`, `stats.chi2.ppf`, `stats.binomtest(k, n).proportion_ci(0.9999, "wilson")`).
+#[test]
+fn rare_confidence_matches_scipy() {
+    let rare = Confidence::new(0.9999).unwrap();
+    for (freedom, factor) in [
+        (2.0, 99.99249984375004),
+        (9.0, 6.593682583944882),
+        (1e6, 3.8906075818030925),
+    ] {
+        let got = student(freedom, rare);
+        // The normal law stands in for more than 1e5 degrees of freedom: 4e-6 off here.
+        assert!((got / factor - 1.0).abs() < 1e-5, "{freedom}: {got}");
+    }
+    for (freedom, lo, hi) in [
+        (9.0, 0.5039975547902629, 4.003830842446088),
+        (99.0, 0.7784175026784977, 1.3617575207882089),
+    ] {
+        let got = chi_interval(1.0, freedom, rare);
+        assert!(
+            (got.lo - lo).abs() < TOLERANCE && (got.hi - hi).abs() < TOLERANCE,
+            "{got:?}"
+        );
+    }
+    for (k, n, lo, hi) in [
+        (95.0, 100.0, 0.7921248463041932, 0.9895546348209006),
+        (0.0, 30.0, 0.0, 0.3353524620511138),
+        (6827.0, 10000.0, 0.664327653633215, 0.7005200870963826),
+    ] {
+        let got = fraction(k / n, n, rare);
+        assert!(
+            (got.lo - lo).abs() < TOLERANCE && (got.hi - hi).abs() < TOLERANCE,
+            "{got:?}"
+        );
+    }
+    assert_eq!([0.0, 1.0, f64::NAN].map(Confidence::new), [None; 3]);
 }
 
 /// Normal numbers by Box and Muller, averaged over `over` × `over` neighbours: values `over` apart share nothing, like
@@ -113,7 +147,7 @@ fn intervals_cover_under_dependence() {
                 reach: [over - 1; 2],
                 values,
             };
-            let (m, effective) = mean(&sheets);
+            let (m, effective) = mean(&sheets, Confidence::USUAL);
             hit_mean += u32::from(m.lo <= 0.0 && 0.0 <= m.hi);
             assert!(effective <= sheets.count() as f64);
             let squares = Sheets {
@@ -124,7 +158,7 @@ fn intervals_cover_under_dependence() {
                     .collect(),
                 ..sheets.clone()
             };
-            let sd = root_mean_square(&squares);
+            let sd = root_mean_square(&squares, Confidence::USUAL);
             hit_sd += u32::from(sd.lo <= 1.0 && 1.0 <= sd.hi);
             naive += u32::from(m.value.abs() < 1.96 / (sheets.count() as f64).sqrt());
         }
@@ -183,13 +217,13 @@ fn nothing_is_known_of_nothing() {
         reach: [0, 0],
         values: vec![Cow::Owned(vec![f64::NAN; 4])],
     };
-    let (m, _) = mean(&sheets);
+    let (m, _) = mean(&sheets, Confidence::USUAL);
     assert!(m.value.is_nan() && m.lo == f64::NEG_INFINITY && m.hi == f64::INFINITY);
-    assert_eq!(root_mean_square(&sheets).hi, f64::INFINITY);
+    assert_eq!(root_mean_square(&sheets, Confidence::USUAL).hi, f64::INFINITY);
     let same = Sheets {
         columns: 2,
         reach: [0, 0],
         values: vec![Cow::Owned(vec![0.0; 4]); 2],
     };
-    assert_eq!(root_mean_square(&same).hi, 0.0);
+    assert_eq!(root_mean_square(&same, Confidence::USUAL).hi, 0.0);
 }

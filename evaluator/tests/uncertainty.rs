@@ -2,7 +2,7 @@
 
 mod support;
 
-use motefield_evaluator::statistics::{Estimate, fraction};
+use motefield_evaluator::statistics::{Confidence, Estimate, fraction};
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, Status, Weighting, correlate};
 use support::{Frame, Scene, camera, moments};
@@ -68,7 +68,7 @@ fn uncertainty_follows_the_random_error_over_the_noise_sweep() {
                 .filter(|(u, e)| (*e - bias).abs() <= **u);
             let covered = inside.count() as f64 / errors.len() as f64;
             // 64 windows side by side in each of 3 pairs, 2 components.
-            let Estimate { value, lo, hi } = fraction(covered, 384.0);
+            let Estimate { value, lo, hi } = fraction(covered, 384.0, Confidence::USUAL);
             println!(
                 "{weighting}, {electrons} electrons: random error {random:.4} px, ratio {ratio:.3}, \
                  coverage {value:.3} ({lo:.3} to {hi:.3})"

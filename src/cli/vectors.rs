@@ -10,6 +10,7 @@ use motefield::plan::short;
 use motefield::setup::Setup;
 use motefield::vectors;
 use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Processing, correlate};
 use serde_json::json;
 
@@ -179,6 +180,7 @@ impl Score {
             reach: reach(&grid),
             pairs: &errors,
             part: Some(&fluid),
+            confidence: Confidence::USUAL,
         }
         .score();
         let mut value = json!({

@@ -5,7 +5,7 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::score::Study;
-use motefield_evaluator::statistics::{Estimate, Sheets, student, variance_of_mean};
+use motefield_evaluator::statistics::{Confidence, Estimate, Sheets, student, variance_of_mean};
 
 use crate::study::Point;
 
@@ -79,7 +79,7 @@ impl Reading {
         // About its smallest value the squared error rises with the square of the distance, and so does its significance.
         reading.best_interval_s = [0, 1].map(|side| {
             walk(samples, best, side, f64::sqrt, |k| {
-                excess[k].max(0.0) / student(1e6)
+                excess[k].max(0.0) / student(1e6, Confidence::USUAL)
             })
             .0
         });
@@ -188,6 +188,7 @@ fn significance(best: &Point, other: &Point) -> f64 {
             reach: point.reach,
             pairs: &point.errors,
             part: None,
+            confidence: Confidence::USUAL,
         }
         .squared_errors()
     };

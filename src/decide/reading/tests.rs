@@ -1,6 +1,7 @@
 //! Readings of invented sweeps whose best and whose crossings of the limit are known.
 
 use motefield_evaluator::score::{Errors, Study};
+use motefield_evaluator::statistics::Confidence;
 
 use super::*;
 
@@ -32,6 +33,7 @@ fn point(total_px: f64, lost: f64) -> Point {
         reach: [0, 0],
         pairs: &errors,
         part: None,
+        confidence: Confidence::USUAL,
     }
     .score();
     Point {
