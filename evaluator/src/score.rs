@@ -10,7 +10,7 @@
 use std::borrow::Cow;
 
 use crate::field::{Status, Vector};
-use crate::statistics::{Confidence, Estimate, Sheets, fraction, mean, root_mean_square};
+use crate::statistics::{Confidence, Estimate, Sheets, fraction, mean, quantiles, root_mean_square};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// A vector farther than this from the truth is an outlier, px (common practice, no source).
@@ -80,13 +80,16 @@ impl Truth {
     }
 }
 
-/// The errors of one pair's vectors (measured − true), px; `NaN` for outliers.
+/// The errors of one pair's vectors (measured − true), `NaN` for outliers, and which of them found their particles.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Errors {
     /// Against the truth at the vector's position.
     pub point_px: Vec<[f64; 2]>,
     /// Against the truth averaged over the window.
     pub window_px: Vec<[f64; 2]>,
+    /// Whether the highest correlation peak is that of the displacement: within [`OUTLIER_PX`] of the truth at the vector's
+    /// position, be the vector flagged or not.
+    pub detected: Vec<bool>,
 }
 
 impl Errors {
@@ -102,10 +105,13 @@ impl Errors {
         let mut errors = Errors {
             point_px: against(&truth.point_px),
             window_px: against(&truth.window_px),
+            detected: vec![false; vectors.len()],
         };
         for (k, vector) in vectors.iter().enumerate() {
             let [ex, ey] = errors.point_px[k];
-            if vector.status != Status::Valid || ex.hypot(ey) > OUTLIER_PX || ex.is_nan() || ey.is_nan() {
+            let near = ex.hypot(ey) <= OUTLIER_PX;
+            errors.detected[k] = near && vector.status != Status::NoPeak;
+            if vector.status != Status::Valid || !near {
                 errors.point_px[k] = [f64::NAN; 2];
                 errors.window_px[k] = [f64::NAN; 2];
             }
@@ -142,7 +148,13 @@ pub struct Score {
     pub total_px: Estimate,
     /// Share of outliers.
     pub outliers: Estimate,
+    /// Valid detection probability (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202): share of vectors whose highest peak is that of
+    /// the displacement, see [`Errors::detected`]. With the outliers it makes more than 1 by the right vectors that were flagged.
+    pub valid_detection: Estimate,
 }
+
+/// The shares of vectors for which [`Study::percentiles`] names the error.
+pub const PERCENTILES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 
 /// Errors of several independent pairs measured on the same grid.
 #[derive(Debug, Clone, Copy)]
@@ -202,14 +214,19 @@ impl Study<'_> {
         };
         let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));
         let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
-        let lost = self.sheets(|errors, k| f64::from(u8::from(errors.point_px[k][0].is_nan())));
-        let (share, effective_trials) = mean(&lost, self.confidence);
-        // No scatter, no measure of dependence: then the vectors' own effective number serves.
-        let trials = match share.value {
-            p if p > 0.0 && p < 1.0 => effective_trials,
-            0.0 => effective_vectors,
-            _ => self.pairs.len() as f64,
+        // No scatter, no measure of dependence: then the effective number of vectors that are not outliers serves, or if there
+        // are none the number of pairs.
+        let share = |counted: &Sheets| {
+            let (share, effective) = mean(counted, self.confidence);
+            let trials = match share.value {
+                p if p > 0.0 && p < 1.0 => effective,
+                _ => effective_vectors.max(self.pairs.len() as f64),
+            };
+            fraction(share.value, trials, self.confidence)
         };
+        let of = |yes: bool| f64::from(u8::from(yes));
+        let lost = self.sheets(|errors, k| of(errors.point_px[k][0].is_nan()));
+        let detected = self.sheets(|errors, k| of(errors.detected[k]));
         Score {
             pairs: self.pairs.len(),
             vectors: lost.count(),
@@ -217,7 +234,21 @@ impl Study<'_> {
             point,
             window,
             total_px: root_mean_square(&self.squared_errors(), self.confidence),
-            outliers: fraction(share.value, trials, self.confidence),
+            outliers: share(&lost),
+            valid_detection: share(&detected),
         }
+    }
+
+    /// Length of the error vector, against the truth at the vector's position, that the shares [`PERCENTILES`] of the vectors without
+    /// outliers do not exceed, px. Apart from [`Study::score`] because sorting costs more than all of that.
+    pub fn percentiles(&self) -> [Estimate; 4] {
+        let length = self.sheets(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
+        let found = quantiles(&length, &PERCENTILES, self.confidence);
+        // No length is negative, and a longer error makes an outlier.
+        std::array::from_fn(|k| Estimate {
+            value: found[k].value,
+            lo: found[k].lo.max(0.0),
+            hi: found[k].hi.min(OUTLIER_PX),
+        })
     }
 }

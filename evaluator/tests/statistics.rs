@@ -5,7 +5,7 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::statistics::{
-    Confidence, Sheets, chi_interval, fraction, mean, root_mean_square, student, variance_of_mean,
+    Confidence, Sheets, chi_interval, fraction, mean, quantiles, root_mean_square, student, variance_of_mean,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -226,4 +226,63 @@ fn nothing_is_known_of_nothing() {
         values: vec![Cow::Owned(vec![0.0; 4]); 2],
     };
     assert_eq!(root_mean_square(&same, Confidence::USUAL).hi, 0.0);
+}
+
+/// Derived: `numpy.quantile(abs(x), [.5, .9, .95, .99])` of the sample of 20; with few values the upper ends are open.
+#[test]
+fn quantiles_match_numpy() {
+    let x: Vec<f64> = serde_json::from_value(reference()["sample20"]["x"].clone()).unwrap();
+    let sheets = Sheets {
+        columns: 20,
+        reach: [0, 0],
+        values: vec![Cow::Owned(x)],
+    };
+    let got = quantiles(&sheets.map(f64::abs), &[0.5, 0.9, 0.95, 0.99], Confidence::USUAL);
+    for (got, expected) in got.iter().zip([0.115, 0.261, 0.272, 0.3024]) {
+        assert!((got.value - expected).abs() < 1e-12, "{got:?}");
+        assert!(got.lo <= got.value && got.value <= got.hi);
+    }
+    // All 20 below the 90th percentile: 0.9^20 = 12 %, more than the 2.5 % that an end may leave out. Below the median: 1e-6.
+    assert_eq!(
+        [0, 1, 2, 3].map(|k| got[k].hi.is_finite()),
+        [true, false, false, false]
+    );
+}
+
+/// Quantiles of the length |v| of a dependent field: 95 % intervals hold the normal law's in 95 % of 600 studies. Three binomial standard errors
+/// are 2.7 points; two points more are allowed below, as for the mean, and above for the last, of which a study has six beyond.
+#[test]
+fn quantile_intervals_cover_under_dependence() {
+    let mut rng = ChaCha8Rng::seed_from_u64(4);
+    let shares = [0.5, 0.9, 0.95, 0.99];
+    // scipy.stats.norm.ppf((1 + share) / 2)
+    let truth = [
+        0.6744897501960817,
+        1.6448536269514722,
+        1.959963984540054,
+        2.5758293035489004,
+    ];
+    let mut hits = [0; 4];
+    let studies = 600;
+    for _ in 0..studies {
+        let sheets = Sheets {
+            columns: 24,
+            reach: [1; 2],
+            values: (0..4).map(|_| Cow::Owned(field(&mut rng, 24, 2, 0.0))).collect(),
+        };
+        for (k, got) in quantiles(&sheets.map(f64::abs), &shares, Confidence::USUAL)
+            .iter()
+            .enumerate()
+        {
+            hits[k] += u32::from(got.lo <= truth[k] && truth[k] <= got.hi);
+        }
+    }
+    for (hits, share) in hits.iter().zip(shares) {
+        let coverage = f64::from(*hits) / f64::from(studies);
+        println!("{share}: {coverage}");
+        assert!(
+            (0.95 - 0.047..=0.95 + 0.037).contains(&coverage),
+            "{share}: {coverage}"
+        );
+    }
 }

@@ -4,11 +4,17 @@
 //! known. Every interval here rests on the variance of a mean over a grid of correlated values that was measured on several
 //! independent pairs ([`variance_of_mean`]).
 
+use std::borrow::Cow;
+
+mod bootstrap;
 mod dependence;
 mod intervals;
+mod quantiles;
 
+pub use bootstrap::bootstrap;
 pub use dependence::variance_of_mean;
 pub use intervals::{chi_interval, fraction, mean, root_mean_square, student};
+pub use quantiles::quantiles;
 
 /// How often an interval is meant to hold the true value, between 0 and 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,7 +80,7 @@ pub struct Sheets<'a> {
     /// Lag, in grid steps along x and y, beyond which values of one pair no longer depend on each other.
     pub reach: [usize; 2],
     /// One sheet of values a pair, each row by row over the grid.
-    pub values: Vec<std::borrow::Cow<'a, [f64]>>,
+    pub values: Vec<Cow<'a, [f64]>>,
 }
 
 impl Sheets<'_> {
@@ -84,6 +90,19 @@ impl Sheets<'_> {
             .iter()
             .map(|sheet| sheet.iter().filter(|v| v.is_finite()).count())
             .sum()
+    }
+
+    /// The same grid with `of` of every value; where there is none there is none.
+    pub fn map(&self, of: impl Fn(f64) -> f64) -> Sheets<'static> {
+        let sheet = |sheet: &Cow<[f64]>| {
+            let one = |v: &f64| if v.is_finite() { of(*v) } else { f64::NAN };
+            Cow::Owned(sheet.iter().map(one).collect())
+        };
+        Sheets {
+            columns: self.columns,
+            reach: self.reach,
+            values: self.values.iter().map(sheet).collect(),
+        }
     }
 
     /// Mean of all values; `NaN` when there is none.

@@ -23,6 +23,7 @@ fn point(total_px: f64, lost: f64) -> Point {
             };
             let all: Vec<[f64; 2]> = (0..SIDE * SIDE).map(vector).collect();
             Errors {
+                detected: all.iter().map(|e| e[0].is_finite()).collect(),
                 point_px: all.clone(),
                 window_px: all,
             }
