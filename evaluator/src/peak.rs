@@ -117,7 +117,8 @@ impl PeakFit {
     }
 }
 
-fn gaussian3(c: [f64; 3]) -> f64 {
+/// Maximum of the Gaussian through (-1, c0), (0, c1), (1, c2), or of the parabola where one is not positive; the middle is the largest.
+pub(crate) fn gaussian3(c: [f64; 3]) -> f64 {
     if c.iter().all(|&v| v > 0.0) {
         parabola3(c.map(f64::ln))
     } else {

@@ -4,79 +4,231 @@ mod support;
 
 use motefield_evaluator::statistics::{Confidence, Estimate, fraction};
 use motefield_evaluator::uncertainty::{Estimator, estimate};
-use motefield_evaluator::{Processing, Status, Weighting, correlate};
-use support::{Frame, Scene, camera, moments};
+use motefield_evaluator::{Processing, Status, Vector, VectorField, Weighting, correlate};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, Normal};
+use support::{Frame, Particle, Scene, camera, moments, render};
 
-/// Uncertainties and errors of all valid vectors of some noisy pairs.
-fn pairs(number: u64, electrons: f64, weighting: Weighting) -> (Vec<f64>, Vec<f64>) {
-    let processing = Processing {
-        weighting,
-        ..Processing::default()
-    };
-    let (mut uncertainties, mut errors) = (vec![], vec![]);
-    for seed in 0..number {
-        let scene = Scene {
-            electrons,
-            gaussian_sheet: true,
-            ..Scene::new(256, 256, 0.03, 2.5)
+/// What is known of the valid vectors of some noisy pairs, displaced by 3.3 px: each one's error along an axis less the mean error, and
+/// the uncertainties of the estimators, in the order of `Estimator::ALL`.
+struct Measured {
+    errors: Vec<f64>,
+    uncertainties: Vec<Vec<f64>>,
+}
+
+impl Measured {
+    fn new(electrons: f64, out_of_plane: f64, weighting: Weighting) -> Self {
+        let processing = Processing {
+            weighting,
+            ..Processing::default()
         };
-        let [a, b] = scene.frames(seed, |x, y| [[x - 1.65, y - 1.65], [x + 1.65, y + 1.65]]);
-        let (a, b) = (
-            camera(1000 + 2 * seed, &a, 20.0, 5.0),
-            camera(1001 + 2 * seed, &b, 20.0, 5.0),
-        );
-        let field = correlate(a.view(), b.view(), &processing).unwrap();
-        let found = estimate(
-            a.view(),
-            b.view(),
-            &field,
-            &processing,
-            Estimator::CorrelationStatistics,
-        )
-        .unwrap();
-        for (v, u) in field.vectors.iter().zip(found) {
-            if v.status == Status::Valid {
-                uncertainties.extend(u);
+        let mut errors = vec![];
+        let mut uncertainties = vec![vec![]; Estimator::ALL.len()];
+        for seed in 0..3 {
+            let scene = Scene {
+                electrons,
+                gaussian_sheet: true,
+                out_of_plane,
+                ..Scene::new(256, 256, 0.03, 2.5)
+            };
+            let [a, b] = scene.frames(seed, |x, y| [[x - 1.65, y - 1.65], [x + 1.65, y + 1.65]]);
+            let (a, b) = (
+                camera(1000 + 2 * seed, &a, 20.0, 5.0),
+                camera(1001 + 2 * seed, &b, 20.0, 5.0),
+            );
+            let field = correlate(a.view(), b.view(), &processing).unwrap();
+            let valid = |n: &usize| field.vectors[*n].status == Status::Valid;
+            for n in (0..field.vectors.len()).filter(valid) {
+                let v = &field.vectors[n];
                 errors.extend([v.dx_px - 3.3, v.dy_px - 3.3]);
             }
+            for (all, &estimator) in uncertainties.iter_mut().zip(Estimator::ALL) {
+                let found = estimate(a.view(), b.view(), &field, &processing, estimator).unwrap();
+                all.extend((0..found.len()).filter(valid).flat_map(|n| found[n]));
+            }
+        }
+        let (bias, _) = moments(&errors);
+        Self {
+            errors: errors.into_iter().map(|e| e - bias).collect(),
+            uncertainties,
         }
     }
-    (uncertainties, errors)
+
+    /// The uncertainties, and the errors of the vectors that have one.
+    fn of(&self, estimator: Estimator) -> (Vec<f64>, Vec<f64>) {
+        let number = Estimator::ALL.iter().position(|e| *e == estimator).unwrap();
+        let pairs = self.uncertainties[number].iter().zip(&self.errors);
+        pairs.filter(|(u, _)| u.is_finite()).unzip()
+    }
+
+    /// Root mean square uncertainty over that of the errors.
+    fn ratio(&self, estimator: Estimator) -> f64 {
+        let (uncertainties, errors) = self.of(estimator);
+        root_mean_square(&uncertainties) / root_mean_square(&errors)
+    }
+
+    /// Share of the errors within `factor` uncertainties, with Wilson's interval on the number of independent windows: 64 windows
+    /// side by side in each of 3 pairs, 2 components.
+    fn coverage(&self, estimator: Estimator, factor: f64) -> Estimate {
+        let (uncertainties, errors) = self.of(estimator);
+        let inside = uncertainties
+            .iter()
+            .zip(&errors)
+            .filter(|(u, e)| e.abs() <= factor * **u);
+        fraction(
+            inside.count() as f64 / errors.len() as f64,
+            384.0,
+            Confidence::USUAL,
+        )
+    }
+
+    fn print(&self, what: &str) {
+        println!("{what}: random error {:.4} px", root_mean_square(&self.errors));
+        for &estimator in Estimator::ALL {
+            let [one, two] = [1.0, 2.0].map(|factor| self.coverage(estimator, factor));
+            println!(
+                "    {estimator:<23} ratio {:.2}, coverage {:.3} ({:.3} to {:.3}) at one, {:.3} ({:.3} to {:.3}) at two",
+                self.ratio(estimator),
+                one.value,
+                one.lo,
+                one.hi,
+                two.value,
+                two.lo,
+                two.hi
+            );
+        }
+    }
 }
 
 fn root_mean_square(values: &[f64]) -> f64 {
     (values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64).sqrt()
 }
 
-/// Requirement (issue 4): root mean square uncertainty over actual random error between 0.85 and 1.15 on the noise sweep, from light that
-/// is plenty to light that is about to fail. 2523 vectors of either component, some 150 independent windows, know the random
-/// error to 4 %. Without the gain of iteration the ratios are a quarter lower and miss the requirement.
+/// Requirement (issue 4): root mean square uncertainty by correlation statistics over actual random error between 0.85 and 1.15 on the noise
+/// sweep, from light that is plenty to light that is about to fail. 2523 vectors of either component, some 150 independent windows,
+/// know the random error to 4 %. Without the gain of iteration the ratios are a quarter lower and miss the requirement.
 ///
-/// The table prints the coverage at one standard uncertainty, 68.3 % were the errors normal with the uncertainty claimed, with Wilson's
-/// interval on the number of independent windows. It is 56 to 68 %: the uncertainties of single windows, sums over few
-/// particles, scatter about the right mean. (Recalled of correlation statistics in the literature: about 50 %.)
+/// The coverage at one standard uncertainty would be 68.3 %, at two 95.4 %, were the errors normal with the uncertainty claimed. By
+/// correlation statistics it is 52 to 68 % and 80 to 92 %: the uncertainties of single windows, sums over few particles, scatter about
+/// the right mean. (Recalled of it in the literature: about 50 %.) Where this estimator may be trusted on the
+/// average but not for the single vector, particle disparity must not promise too much: a ratio of at least 0.85, and a coverage not
+/// below the normal law's by more than the 5 points that 1000 windows leave open. The ratio of peaks says nearly the same of
+/// every pair and so is wrong of most: its uncertainties vary less than a third as much as the errors (recalled of the literature: it
+/// varies little).
 #[test]
-fn uncertainty_follows_the_random_error_over_the_noise_sweep() {
+fn uncertainties_over_the_noise_sweep() {
     for weighting in [Weighting::TopHat, Weighting::Gaussian] {
+        let mut extremes = vec![];
         for electrons in [20_000.0, 5000.0, 1000.0, 300.0] {
-            let (uncertainties, errors) = pairs(3, electrons, weighting);
-            let (bias, random) = moments(&errors);
-            let ratio = root_mean_square(&uncertainties) / random;
-            let inside = uncertainties
-                .iter()
-                .zip(&errors)
-                .filter(|(u, e)| (*e - bias).abs() <= **u);
-            let covered = inside.count() as f64 / errors.len() as f64;
-            // 64 windows side by side in each of 3 pairs, 2 components.
-            let Estimate { value, lo, hi } = fraction(covered, 384.0, Confidence::USUAL);
-            println!(
-                "{weighting}, {electrons} electrons: random error {random:.4} px, ratio {ratio:.3}, \
-                 coverage {value:.3} ({lo:.3} to {hi:.3})"
-            );
+            let measured = Measured::new(electrons, 0.0, weighting);
+            measured.print(&format!("{weighting}, {electrons} electrons"));
+            let ratio = measured.ratio(Estimator::CorrelationStatistics);
             assert!(
                 (0.85..=1.15).contains(&ratio),
                 "{weighting}, {electrons} electrons: ratio {ratio}"
             );
+            assert!(measured.ratio(Estimator::ParticleDisparity) >= 0.85);
+            for (factor, normal) in [(1.0, 0.683), (2.0, 0.954)] {
+                let covered = measured.coverage(Estimator::ParticleDisparity, factor).value;
+                assert!(
+                    covered >= normal - 0.05,
+                    "{weighting}, {electrons} electrons: {covered} within {factor}"
+                );
+            }
+            let by_peaks = root_mean_square(&measured.of(Estimator::PeakRatio).0);
+            extremes.push([root_mean_square(&measured.errors), by_peaks]);
+        }
+        let [errors, by_peaks] = [0, 1].map(|k| extremes[3][k] / extremes[0][k]);
+        assert!(
+            by_peaks < errors / 3.0,
+            "errors grow by {errors}, uncertainties by {by_peaks}"
+        );
+    }
+}
+
+/// Loss of particles through the sheet, the regime that particle disparity is made for (its authors found it to follow the error over
+/// out-of-plane motion; published in the abstract), up to the quarter of the sheet that is the rule of the trade. Both estimators within
+/// the 0.8 to 1.25 that is usual to ask of synthetic pairs (common practice) where the loss prevails; where it is small, disparity errs
+/// on the safe side only. Without its limit of a pixel between the images of a pair it comes to 1.5 at 0.2 of the sheet.
+#[test]
+fn uncertainties_over_the_loss_through_the_sheet() {
+    for (out_of_plane, prevails) in [(0.1, false), (0.2, true), (0.25, true)] {
+        let measured = Measured::new(5000.0, out_of_plane, Weighting::Gaussian);
+        measured.print(&format!("{out_of_plane} of the sheet"));
+        let [statistics, disparity] = [Estimator::CorrelationStatistics, Estimator::ParticleDisparity]
+            .map(|estimator| measured.ratio(estimator));
+        assert!((0.8..=1.25).contains(&statistics), "{out_of_plane}: {statistics}");
+        assert!(disparity >= 0.8, "{out_of_plane}: {disparity}");
+        assert!(!prevails || disparity <= 1.25, "{out_of_plane}: {disparity}");
+    }
+}
+
+/// A field of one window over frames of its size that expects no displacement.
+fn still(side: usize) -> VectorField {
+    let centre = 0.5 * (side as f64 - 1.0);
+    VectorField {
+        columns: 1,
+        rows: 1,
+        window: [side; 2],
+        spacing: [side; 2],
+        vectors: vec![Vector {
+            x_px: centre,
+            y_px: centre,
+            dx_px: 0.0,
+            dy_px: 0.0,
+            peak_ratio: 5.0,
+            status: Status::Valid,
+        }],
+    }
+}
+
+/// Closed form: isolated images that have been displaced by known amounts have the disparity of those amounts' mean and scatter,
+/// √(μ² + σ²/N). Images of 4 px are found to 0.01 px by the three-point fit, a tenth of the scatter: 1 % in quadrature; their
+/// heights, which weigh them, differ by up to 10 % with their place on the pixels: 5 % hold both. Below 6 pairs there is no answer.
+#[test]
+fn disparity_is_the_mean_and_scatter_of_known_displacements() {
+    let processing = Processing {
+        weighting: Weighting::TopHat,
+        ..Processing::default()
+    };
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    for (mean, spread, rows) in [(0.0, 0.1, 6), (0.2, 0.1, 6), (0.0, 0.25, 6), (0.0, 0.1, 1)] {
+        let mut particles = [vec![], vec![]];
+        let mut moved: [Vec<f64>; 2] = [vec![], vec![]];
+        for row in 0..rows {
+            for column in 0..5 {
+                let place = [column, row].map(|n| 6.0 + 10.0 * f64::from(n) + rng.random::<f64>());
+                let by = [0, 1].map(|_| mean + spread * Normal::new(0.0, 1.0).unwrap().sample(&mut rng));
+                for (particles, half) in particles.iter_mut().zip([-0.5, 0.5]) {
+                    let [x, y] = [0, 1].map(|k| place[k] + half * by[k]);
+                    let electrons = 1e4;
+                    particles.push(Particle { x, y, electrons });
+                }
+                moved.iter_mut().zip(by).for_each(|(moved, by)| moved.push(by));
+            }
+        }
+        let [a, b] = particles.map(|particles| render(64, 64, 4.0, &particles).mapv(|v| v as f32 + 20.0));
+        let found = estimate(
+            a.view(),
+            b.view(),
+            &still(64),
+            &processing,
+            Estimator::ParticleDisparity,
+        );
+        for (found, moved) in found.unwrap()[0].iter().zip(&moved) {
+            let number = moved.len() as f64;
+            let (mean, spread) = moments(moved);
+            let variance = spread * spread * (number - 1.0) / number;
+            let expected = (mean * mean + variance / number).sqrt();
+            if rows == 1 {
+                assert!(found.is_nan(), "{found} px from five particles");
+            } else {
+                assert!(
+                    (found / expected - 1.0).abs() < 0.05,
+                    "{found} px, expected {expected} px"
+                );
+            }
         }
     }
 }

@@ -62,6 +62,8 @@ pub struct Scene {
     pub electrons: f64,
     /// Brightness exp(-8 u²), u uniform in ±1.2 and the density counted within ±0.5; else all alike.
     pub gaussian_sheet: bool,
+    /// Motion through the Gaussian sheet from frame A to frame B, in units of its e^-2 thickness.
+    pub out_of_plane: f64,
 }
 
 impl Scene {
@@ -73,6 +75,7 @@ impl Scene {
             d,
             electrons: 1000.0,
             gaussian_sheet: false,
+            out_of_plane: 0.0,
         }
     }
 
@@ -91,13 +94,14 @@ impl Scene {
             let x = rng.random::<f64>() * width - MARGIN - 0.5;
             let y = rng.random::<f64>() * height - MARGIN - 0.5;
             let u = (rng.random::<f64>() - 0.5) * 2.4;
-            let electrons = self.electrons
-                * if self.gaussian_sheet {
-                    (-8.0 * u * u).exp()
-                } else {
-                    1.0
-                };
-            for (frame, [x, y]) in frames.iter_mut().zip(at(x, y)) {
+            for ((frame, [x, y]), half) in frames.iter_mut().zip(at(x, y)).zip([-0.5, 0.5]) {
+                let depth = u + half * self.out_of_plane;
+                let electrons = self.electrons
+                    * if self.gaussian_sheet {
+                        (-8.0 * depth * depth).exp()
+                    } else {
+                        1.0
+                    };
                 frame.push(Particle { x, y, electrons });
             }
         }
