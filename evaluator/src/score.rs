@@ -177,7 +177,7 @@ pub fn reach(grid: &Grid) -> [usize; 2] {
 }
 
 impl Study<'_> {
-    fn sheets(&self, value: impl Fn(&Errors, usize) -> f64) -> Sheets<'static> {
+    pub(crate) fn sheets(&self, value: impl Fn(&Errors, usize) -> f64) -> Sheets<'static> {
         let counts = |k: usize| self.part.is_none_or(|part| part[k]);
         let sheet = |errors: &Errors| {
             Cow::Owned(

@@ -4,9 +4,12 @@ mod support;
 
 use std::f64::consts::TAU;
 
+use motefield_evaluator::response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, amplitude_ratio, crossing};
+use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::statistics::{Confidence, Estimate};
 use motefield_evaluator::{
-    Correlation, Correlator, Normalise, Pass, PredictorFilter, Processing, VectorField, Weighting, correlate,
-    window_weights,
+    Correlation, Correlator, Grid, Normalise, Pass, PredictorFilter, Processing, VectorField, Weighting,
+    correlate, window_weights,
 };
 use support::{Frame, Scene};
 
@@ -138,4 +141,106 @@ fn iterated_response_follows_the_recursion() {
             }
         }
     }
+}
+
+/// The same response by regression on the truth over the inner vectors, with its interval.
+fn response_with_interval(number: u64, wavelength: f64) -> Estimate {
+    let grid = Grid::new(512, 192, [SIDE; 2], 0.75);
+    let truth = Truth::new(&grid, Weighting::TopHat, 1, |x, _| {
+        [0.0, AMPLITUDE_PX * (TAU * x / wavelength).cos()]
+    });
+    let processing = one_pass(Weighting::TopHat, PredictorFilter::None);
+    let errors: Vec<Errors> = pairs(number, wavelength)
+        .iter()
+        .map(|[a, b]| {
+            Errors::of(
+                &correlate(a.view(), b.view(), &processing).unwrap().vectors,
+                &truth,
+            )
+        })
+        .collect();
+    let inner: Vec<bool> = (0..grid.len())
+        .map(|k| {
+            let [x, y] = grid.centre(k % grid.columns, k / grid.columns);
+            (48.0..464.0).contains(&x) && (32.0..160.0).contains(&y)
+        })
+        .collect();
+    let study = Study {
+        columns: grid.columns,
+        reach: reach(&grid),
+        pairs: &errors,
+        part: Some(&inner),
+        confidence: Confidence::USUAL,
+    };
+    amplitude_ratio(&study, &truth, 1)
+}
+
+/// Published (moving average; from memory and derived): sin(πr)/(πr) within 0.01 for r = D/λ <= 0.5; -10 % at D/λ = 0.2504 and -3 dB at
+/// 0.4429, where 0.01 in the response is 0.01 over its slope, (cos πr - sin(πr)/(πr))/r: 0.013 and 0.0084 in D/λ.
+#[test]
+fn moving_average_loses_a_tenth_at_a_quarter() {
+    let points: Vec<(f64, Estimate)> = [0.1, 0.2, 0.3, 0.4, 0.5]
+        .into_iter()
+        .map(|ratio| (ratio, response_with_interval(3, SIDE as f64 / ratio)))
+        .collect();
+    for (ratio, found) in &points {
+        let angle = TAU / 2.0 * ratio;
+        println!("{ratio}: {found:?}, expected {}", angle.sin() / angle);
+        assert!(
+            (found.value - angle.sin() / angle).abs() < 0.01,
+            "{ratio}: {found:?}"
+        );
+        assert!(found.hi - found.lo < 0.02, "{found:?}");
+    }
+    for (level, expected, tolerance) in [(MINUS_10_PERCENT, 0.2504, 0.013), (MINUS_3_DB, 0.4429, 0.0084)] {
+        let Crossing::At(found) = crossing(&points, level) else {
+            panic!("{level} is within the range");
+        };
+        println!("{level}: {found:?}");
+        assert!((found.value - expected).abs() < tolerance, "{level}: {found:?}");
+        assert!(
+            found.lo < found.value && found.value < found.hi && found.hi - found.lo < 0.03,
+            "{found:?}"
+        );
+    }
+}
+
+/// Derived: crossings of sin(πr)/(πr) itself, found from samples 0.1 apart to 0.002, the error of linear interpolation in
+/// (D/λ)²: 0.13²/8 · π⁴/60 over the slope. Outside the samples it is said so.
+#[test]
+fn crossings_of_the_closed_form() {
+    let sinc = |x: f64| match x {
+        0.0 => 1.0,
+        x => (TAU / 2.0 * x).sin() / (TAU / 2.0 * x),
+    };
+    let points = |margin: f64, to: usize| -> Vec<(f64, Estimate)> {
+        let one = |k: usize| {
+            let value = sinc(0.1 * k as f64);
+            (
+                0.1 * k as f64,
+                Estimate {
+                    value,
+                    lo: value - margin,
+                    hi: value + margin,
+                },
+            )
+        };
+        (1..=to).map(one).collect()
+    };
+    for (level, expected) in [(0.95, 0.1757), (0.9, 0.2504), (MINUS_3_DB, 0.4429), (0.5, 0.6034)] {
+        let Crossing::At(found) = crossing(&points(0.01, 8), level) else {
+            panic!("{level} is within the range");
+        };
+        assert!((found.value - expected).abs() < 2e-3, "{level}: {found:?}");
+        // Where the response is 0.01 more, and less.
+        assert!((sinc(found.hi) - (level - 0.01)).abs() < 3e-3, "{found:?}");
+        assert!((sinc(found.lo) - (level + 0.01)).abs() < 3e-3, "{found:?}");
+    }
+    assert_eq!(crossing(&points(0.01, 8), 0.99), Crossing::Below);
+    assert_eq!(crossing(&points(0.01, 4), 0.5), Crossing::Beyond);
+    assert_eq!(crossing(&[], 0.5), Crossing::Beyond);
+    let Crossing::At(found) = crossing(&points(0.2, 6), 0.6) else {
+        panic!("within the range");
+    };
+    assert!(found.hi == f64::INFINITY && found.lo > 0.1, "{found:?}");
 }

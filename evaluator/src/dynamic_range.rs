@@ -1,0 +1,30 @@
+//! Dynamic ranges of a measurement (Adrian 1997, Meas. Sci. Technol. 8, 1393).
+
+use crate::statistics::Estimate;
+
+/// What a measurement spans, in velocity and in space.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DynamicRange {
+    /// Dynamic velocity range: largest displacement over random error.
+    pub velocity: Estimate,
+    /// Dynamic spatial range: width of the field over largest displacement, which is the smallest scale along the path of a particle. Both
+    /// are known, so it has no interval.
+    pub spatial: f64,
+    /// Their product, width of the field over random error: what a camera and a lens allow however the pulses are spaced.
+    pub product: Estimate,
+}
+
+/// The dynamic ranges of a field of `field_px` whose largest displacement is `largest_px`, measured with the `random` error, px. The
+/// intervals are those of the random error; an error of zero makes the ranges infinite.
+pub fn dynamic_range(largest_px: f64, field_px: f64, random: Estimate) -> DynamicRange {
+    let over = |length: f64| Estimate {
+        value: length / random.value,
+        lo: length / random.hi,
+        hi: length / random.lo,
+    };
+    DynamicRange {
+        velocity: over(largest_px),
+        spatial: field_px / largest_px,
+        product: over(field_px),
+    }
+}

@@ -1,0 +1,130 @@
+//! Peak locking: displacements drawn to whole (or half) pixels.
+
+use std::f64::consts::TAU;
+
+use crate::score::{Study, Truth};
+use crate::statistics::{Estimate, Sheets, fraction, mean, variance_of_mean};
+
+/// How far the measured displacements of one component are locked to whole pixels, against the true ones.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PeakLocking {
+    /// Degree of locking: mean of cos 2πd over the measured displacements d less that over the true ones. 0 without locking, 1 with
+    /// every displacement a whole number; negative if they are drawn to half pixels. A periodic error -A sin 2πd gives J₁(2πA), near πA.
+    pub degree: Estimate,
+    /// Chance of fractions as unlike the true ones, were there no locking; `NaN` if the scatter is unknown.
+    pub p_value: f64,
+    /// Length of the mean of exp 2πid over the true displacements: 0 for uniform fractions, 1 if all are the same. Both figures above mean
+    /// something only where this is small (say below 0.1): on fractions that are not uniform any random error σ takes a share
+    /// 1 - exp(-2π²σ²) of it off the measured ones.
+    pub truth: f64,
+}
+
+/// Compares the first circular moment of the measured displacements, the mean of exp 2πid, with that of the true ones. Component 0 is
+/// x, 1 is y; vectors that are outliers do not count. `truth` must be that of the errors; its average over the windows is
+/// used, so that resolution does not enter.
+///
+/// Rayleigh's statistic of uniformity, for vectors that depend on each other: the moment's difference is squared over its covariance as measured
+/// between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with as many degrees of freedom as the effective number of vectors
+/// less one; p = (1 + T²/ν)^(-(ν-1)/2), which for many is Rayleigh's exp(-T²/2) (Mardia & Jupp 2000, Directional
+/// Statistics, section 6.3; memory). Assumes that the mean of the many vectors is normal.
+pub fn peak_locking(study: &Study, truth: &Truth, component: usize) -> PeakLocking {
+    let excess = |of: fn(f64) -> f64| {
+        study.sheets(|errors, k| {
+            let t = truth.window_px[k][component];
+            of(TAU * (t + errors.window_px[k][component])) - of(TAU * t)
+        })
+    };
+    let (cosines, sines) = (excess(f64::cos), excess(f64::sin));
+    let (degree, effective) = mean(&cosines, study.confidence);
+    let (other, other_effective) = mean(&sines, study.confidence);
+    let own = |of: fn(f64) -> f64| {
+        let all = study.sheets(|errors, k| {
+            let found = errors.window_px[k][component];
+            if found.is_finite() {
+                of(TAU * truth.window_px[k][component])
+            } else {
+                f64::NAN
+            }
+        });
+        all.mean()
+    };
+    PeakLocking {
+        degree,
+        p_value: p_value(
+            [degree.value, other.value],
+            covariance(&cosines, &sines),
+            effective.min(other_effective) - 1.0,
+        ),
+        truth: own(f64::cos).hypot(own(f64::sin)),
+    }
+}
+
+/// Variance of the mean of a, covariance with that of b, variance of that of b.
+fn covariance(a: &Sheets, b: &Sheets) -> [f64; 3] {
+    let sum = Sheets {
+        values: a
+            .values
+            .iter()
+            .zip(&b.values)
+            .map(|(a, b)| a.iter().zip(b.iter()).map(|(a, b)| a + b).collect())
+            .collect(),
+        ..*a
+    };
+    let (a, b, both) = (variance_of_mean(a), variance_of_mean(b), variance_of_mean(&sum));
+    [a, 0.5 * (both - a - b), b]
+}
+
+/// Of Hotelling's T² for two components.
+fn p_value([x, y]: [f64; 2], [xx, xy, yy]: [f64; 3], freedom: f64) -> f64 {
+    if x == 0.0 && y == 0.0 {
+        return 1.0;
+    }
+    // Rounding and tapering may leave a correlation beyond one.
+    let limit = 0.999 * (xx * yy).sqrt();
+    let xy = xy.clamp(-limit, limit);
+    let squared = (yy * x * x - 2.0 * xy * x * y + xx * y * y) / (xx * yy - xy * xy);
+    match freedom > 1.0 {
+        true => (1.0 + squared / freedom).powf(-0.5 * (freedom - 1.0)),
+        false => f64::NAN,
+    }
+}
+
+/// One class of fractional displacements.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FractionClass {
+    /// The class's middle: displacement less the nearest whole number, px.
+    pub middle_px: f64,
+    /// Share of the measured displacements in it.
+    pub measured: Estimate,
+    /// Share of the true ones; that of uniform fractions is one over the number of classes.
+    pub truth: f64,
+}
+
+/// Distribution of the fractional part of the displacements, measured and true, from -½ to ½ px in `classes` classes of equal width.
+/// Intervals are Wilson's with the effective number of vectors for each class.
+pub fn fractions(study: &Study, truth: &Truth, component: usize, classes: usize) -> Vec<FractionClass> {
+    let class = |displacement: f64| {
+        let place = (displacement + 0.5 - (displacement + 0.5).floor()) * classes as f64;
+        (place as usize).min(classes - 1)
+    };
+    let one = |number: usize| {
+        let among = |displacement: f64| f64::from(u8::from(class(displacement) == number));
+        let counted = |measured: f64| {
+            study.sheets(|errors, k| {
+                let (t, e) = (truth.window_px[k][component], errors.window_px[k][component]);
+                if e.is_finite() {
+                    among(t + measured * e)
+                } else {
+                    f64::NAN
+                }
+            })
+        };
+        let (share, effective) = mean(&counted(1.0), study.confidence);
+        FractionClass {
+            middle_px: (number as f64 + 0.5) / classes as f64 - 0.5,
+            measured: fraction(share.value, effective, study.confidence),
+            truth: counted(0.0).mean(),
+        }
+    };
+    (0..classes).map(one).collect()
+}
