@@ -30,7 +30,7 @@ pub fn bootstrap(
     pairs: usize,
     seed: u64,
     confidence: Confidence,
-    figure: impl Fn(&[u32]) -> f64,
+    mut figure: impl FnMut(&[u32]) -> f64,
 ) -> Estimate {
     let mut times = vec![1; pairs];
     let value = figure(&times);

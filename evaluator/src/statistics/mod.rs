@@ -10,11 +10,13 @@ mod bootstrap;
 mod dependence;
 mod intervals;
 mod quantiles;
+mod rank_correlation;
 
 pub use bootstrap::bootstrap;
 pub use dependence::variance_of_mean;
 pub use intervals::{chi_interval, fraction, mean, root_mean_square, student};
 pub use quantiles::quantiles;
+pub use rank_correlation::rank_correlation;
 
 /// How often an interval is meant to hold the true value, between 0 and 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
