@@ -5,9 +5,12 @@
 //! with the motion frozen, to say which of the two limits.
 
 pub mod answer;
+pub mod choice;
+pub mod map;
 pub mod reading;
 mod remedy;
 mod rig;
+pub mod trial;
 
 use std::sync::atomic::AtomicBool;
 

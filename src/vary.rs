@@ -104,7 +104,8 @@ fn ends(from: &Value, to: &Value) -> Option<(f64, f64)> {
 }
 
 impl Value {
-    fn new(text: &str) -> Value {
+    /// Takes a value apart into its number, or word, and its unit.
+    pub fn new(text: &str) -> Value {
         let text = text.trim();
         if let Some(number) = text.strip_prefix("f/") {
             return Value {
@@ -132,7 +133,7 @@ impl Value {
     }
 
     /// Another number in the same unit, to six significant digits: what the table shows is what was rendered.
-    fn with_number(&self, number: f64) -> Value {
+    pub fn with_number(&self, number: f64) -> Value {
         let rounded: f64 = format!("{number:.5e}").parse().expect("a number written by Rust");
         let number = rounded.to_string();
         let text = match self.unit.as_str() {

@@ -5,9 +5,12 @@ use std::process::ExitCode;
 
 use clap::Args;
 use motefield::decide::answer::{curve, rows, shown};
+use motefield::decide::choice::choose;
+use motefield::decide::map::Axis;
 use motefield::decide::{Rig, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield::failure::Failure;
 use motefield::files::{self, Output};
+use motefield::source::Source;
 use motefield::specimen::{Tone, cut};
 use motefield::{caution, table};
 use motefield_generator::{Seed, render};
@@ -25,6 +28,16 @@ pub struct Decide {
     /// Least share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
     valid: f64,
+    /// Two numeric settings to set free, such as light.pulse_length,timing.separation: maps the error of the velocity over both
+    /// and names the best pair of values
+    #[arg(long, value_name = "KEY,KEY", conflicts_with = "choose")]
+    free: Option<String>,
+    /// Range of a setting set free, as KEY=FROM..TO, KEY=FROM..TO:log:N or :lin:N; may be repeated
+    #[arg(long, value_name = "KEY=RANGE", requires = "free")]
+    range: Vec<String>,
+    /// A setting to choose, as KEY or KEY=a,b,c; may be repeated, then every combination is tried
+    #[arg(long = "for", value_name = "KEY", id = "choose")]
+    choose: Vec<String>,
     #[command(flatten)]
     effort: EffortArguments,
     /// Directory for table.csv, decision.json, curve.svg and sample pairs; a fresh one if not given
@@ -47,6 +60,93 @@ impl Decide {
         if let Some(caution) = caution::text(&source.setup()?.light) {
             eprintln!("{caution}");
         }
+        if let Some(free) = &self.free {
+            return self.map(&source, free);
+        }
+        if !self.choose.is_empty() {
+            return self.choice(&source);
+        }
+        self.pulse(&source)
+    }
+
+    fn wish(&self) -> Wish {
+        Wish {
+            limit_px: self.limit,
+            valid: self.valid,
+            effort: self.effort.effort(),
+        }
+    }
+
+    fn map(&self, source: &Source, free: &str) -> Result<ExitCode, Failure> {
+        let keys: Vec<&str> = free.split(',').map(str::trim).collect();
+        let [a, b] = keys[..] else {
+            return Err(Failure::input(format!(
+                "--free {free}: must name two settings, such as --free light.pulse_length,timing.separation"
+            )));
+        };
+        if a == b {
+            return Err(Failure::input(format!(
+                "--free {free}: names the same setting twice"
+            )));
+        }
+        let mut ranges = Vec::new();
+        for range in &self.range {
+            match range.split_once('=') {
+                Some((key, values)) if keys.contains(&key.trim()) => ranges.push((key.trim(), values.trim())),
+                _ => {
+                    return Err(Failure::input(format!(
+                        "--range {range}: must be KEY=FROM..TO with a key named under --free ({free})"
+                    )));
+                }
+            }
+        }
+        let range = |key: &str| {
+            ranges
+                .iter()
+                .rfind(|(of, _)| *of == key)
+                .map(|(_, values)| *values)
+        };
+        let axes = [Axis::new(source, a, range(a))?, Axis::new(source, b, range(b))?];
+        let out = Output::new(self.out.as_deref(), "decision", self.force);
+        out.prepare(&["map.csv", "decision.json", "map.svg"])?;
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        let map = motefield::decide::map::map(source, axes, &self.wish(), &bar, &stop);
+        bar.finish();
+        let map = map?;
+        let json = map.json(source);
+        out.write("map.csv", map.csv().as_bytes())?;
+        out.write("map.svg", map.picture().as_bytes())?;
+        out.write("decision.json", format!("{json:#}\n").as_bytes())?;
+        self.tell(&json, &map.words(), "Map and table", &out);
+        Ok(exit(map.stopped, map.best().is_some()))
+    }
+
+    fn choice(&self, source: &Source) -> Result<ExitCode, Failure> {
+        let out = Output::new(self.out.as_deref(), "decision", self.force);
+        out.prepare(&["choice.csv", "decision.json"])?;
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        let choice = choose(source, &self.choose, &self.wish(), &bar, &stop);
+        bar.finish();
+        let choice = choice?;
+        let json = choice.json(source);
+        out.write("choice.csv", choice.csv().as_bytes())?;
+        out.write("decision.json", format!("{json:#}\n").as_bytes())?;
+        self.tell(&json, &choice.words(), "Table", &out);
+        Ok(exit(choice.stopped, choice.best().is_some()))
+    }
+
+    fn tell(&self, json: &serde_json::Value, words: &str, what: &str, out: &Output) {
+        if self.json {
+            print_json(json);
+        } else {
+            print(words);
+            print(&format!("{what}: {}\n", out.directory().display()));
+        }
+    }
+
+    fn pulse(&self, source: &Source) -> Result<ExitCode, Failure> {
         let out = Output::new(self.out.as_deref(), "decision", self.force);
         let samples = SHOWN
             .iter()
@@ -56,15 +156,11 @@ impl Decide {
             .into_iter()
             .chain(samples)
             .collect();
-        let wish = Wish {
-            limit_px: self.limit,
-            valid: self.valid,
-            effort: self.effort.effort(),
-        };
+        let wish = self.wish();
         let stop = stop_on_interrupt();
         let bar = Bar::new();
         // The setup is checked whole before a directory is made.
-        let rig = Rig::of(&source)?;
+        let rig = Rig::of(source)?;
         out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
         let decision = decide(&rig, &wish, &bar, &stop);
         bar.finish();
@@ -92,21 +188,17 @@ impl Decide {
             out.write(&format!("{name}-b.tif"), &files::tiff(&pair.b, float))?;
             out.write(&format!("{name}.png"), &cut(pair, Tone::of(pair, scene)))?;
         }
-        let json = decision.json(&source);
+        let json = decision.json(source);
         out.write("decision.json", format!("{json:#}\n").as_bytes())?;
-        if self.json {
-            print_json(&json);
-        } else {
-            print(&decision.words());
-            print(&format!(
-                "Table, curve and sample pairs: {}\n",
-                out.directory().display()
-            ));
-        }
-        Ok(match (decision.stopped, decision.met()) {
-            (true, _) => ExitCode::from(130),
-            (false, true) => ExitCode::SUCCESS,
-            (false, false) => ExitCode::from(1),
-        })
+        self.tell(&json, &decision.words(), "Table, curve and sample pairs", &out);
+        Ok(exit(decision.stopped, decision.met()))
+    }
+}
+
+fn exit(stopped: bool, answered: bool) -> ExitCode {
+    match (stopped, answered) {
+        (true, _) => ExitCode::from(130),
+        (false, true) => ExitCode::SUCCESS,
+        (false, false) => ExitCode::from(1),
     }
 }

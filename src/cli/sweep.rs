@@ -7,11 +7,10 @@ use std::sync::atomic::Ordering;
 use clap::Args;
 use motefield::failure::Failure;
 use motefield::files::Output;
-use motefield::plan::{Plan, Speeds, short};
+use motefield::plan::{Speeds, short};
 use motefield::study::{Experiment, Point, run};
 use motefield::table::{Label, csv, digits, figures};
 use motefield::vary::Vary;
-use motefield_generator::Exposure;
 use serde_json::{Value, json};
 
 use super::progress::Bar;
@@ -37,14 +36,6 @@ pub struct Sweep {
     json: bool,
 }
 
-/// Mean streak in the fastest tenth of the field, px.
-fn streak_px(plan: &Plan) -> f64 {
-    match plan.scene.exposure {
-        Exposure::Fraction(f) => f * Speeds::of(plan.scene.size, plan.scene.flow.as_ref()).fast_px,
-        Exposure::Streak([x, y]) => x.hypot(y),
-    }
-}
-
 impl Sweep {
     pub fn run(&self) -> Result<ExitCode, Failure> {
         self.effort.use_threads()?;
@@ -54,7 +45,8 @@ impl Sweep {
         let mut experiments = Vec::new();
         for value in &vary.values {
             let plan = source.with(&[(&vary.key, value.text.clone())]).plan()?;
-            let streak_px = streak_px(&plan);
+            let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
+            let streak_px = speeds.streak_px(plan.scene.exposure);
             labels.push(Label {
                 value: value.number.clone(),
                 unit: value.unit.clone(),

@@ -1,5 +1,7 @@
 //! Pulses, exposures and the motion meanwhile.
 
+use motefield_generator::Exposure;
+
 use super::TIMING;
 use super::facts::Facts;
 use crate::quantity::{self, Dimension};
@@ -38,7 +40,8 @@ pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
         setup.error("timing.separation", "is missing: the streak follows from light.pulse_length over it; write for example separation = \"2 ms\"")
     })?;
     let longest = longest_pulse_s(setup).unwrap_or(separation);
-    if pulse > longest {
+    // What fits exactly does so whatever the rounding of the difference.
+    if pulse > longest * (1.0 + 1e-9) {
         let limit = quantity::format(longest, Dimension::Time);
         let key = if setup.light.continuous {
             "camera.exposure"
@@ -143,6 +146,14 @@ pub struct Speeds {
 }
 
 impl Speeds {
+    /// Mean streak in the fastest tenth of the field, px.
+    pub fn streak_px(&self, exposure: Exposure) -> f64 {
+        match exposure {
+            Exposure::Fraction(fraction) => fraction * self.fast_px,
+            Exposure::Streak([x, y]) => x.hypot(y),
+        }
+    }
+
     /// Samples the truth on 33 × 33 points of the picture.
     pub fn of(size: [usize; 2], flow: &dyn motefield_generator::Flow) -> Speeds {
         const SIDE: usize = 33;

@@ -91,6 +91,11 @@ impl Setup {
         Ok(setup)
     }
 
+    /// The value of a key as it is written; `None` where it is not given or holds more than one value.
+    pub fn written(&self, key: &str) -> Option<String> {
+        self.reader.written(key)
+    }
+
     /// An error about a key of this setup.
     pub fn error(&self, key: &str, message: impl std::fmt::Display) -> SetupError {
         self.reader.error(key, message)

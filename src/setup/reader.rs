@@ -146,6 +146,16 @@ impl Reader {
         }
     }
 
+    /// A number, quantity or word as it is written; `None` where the key is not given or holds more than one value.
+    pub fn written(&self, key: &str) -> Option<String> {
+        match &self.values.get(key)?.1 {
+            Value::Text(text) => Some(text.clone()),
+            Value::Number(number) => Some(number.to_string()),
+            Value::Switch(on) => Some(on.to_string()),
+            Value::List(_) | Value::Section => None,
+        }
+    }
+
     fn get(&self, key: &str) -> Option<&Value> {
         self.asked.borrow_mut().insert(key.to_owned());
         self.values.get(key).map(|(_, value)| value)
