@@ -2,7 +2,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use motefield_evaluator::statistics::{Estimate, student};
+use motefield_evaluator::statistics::{Confidence, Estimate, student};
 use motefield_generator::truth;
 
 use super::Wish;
@@ -110,7 +110,7 @@ impl Measured {
         }
         let mean = differences.iter().sum::<f64>() / n;
         let variance = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        mean <= student(n - 1.0) * (variance / n).sqrt()
+        mean <= student(n - 1.0, Confidence::USUAL) * (variance / n).sqrt()
     }
 }
 
