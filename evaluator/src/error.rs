@@ -45,6 +45,11 @@ pub enum Error {
     /// A background of nothing.
     #[error("no frame is given to make a background of; give at least one")]
     NoFrames,
+    /// A background made of the frame that it is to be taken from.
+    #[error(
+        "background: made of a single frame it is the frame itself; measure several pairs together, or give the background as a picture"
+    )]
+    LoneFrame,
     /// A frame, background or mask of another shape than the others.
     #[error(
         "{what} is {}x{} px but should be {}x{} px; give one of the frames' size",

@@ -1,6 +1,8 @@
 //! The multi-pass schedule: from two frames to a field of vectors.
 //!
-//! 1. The windows of the first pass are correlated in the frames as they are.
+//! The frames are prepared first, if asked for ([`crate::prepare`]); then
+//!
+//! 1. The windows of the first pass are correlated in the frames as they stand.
 //! 2. Vectors that fail the tests are replaced, for the predictor only, by the second-highest peak if it passes them, else by the
 //!    median of their trusted neighbours.
 //! 3. The predictor, a smooth displacement field over all pixels, is laid through the vectors (`PredictorFilter`).
@@ -131,10 +133,18 @@ impl Correlator {
         pairs: &[[ArrayView2<f32>; 2]],
         mut predictor: Option<Predictor>,
     ) -> Result<VectorField, Error> {
-        let pairs = pairs
+        let raw = pairs
             .iter()
             .map(|[a, b]| Frames::new(*a, *b))
             .collect::<Result<Vec<_>, _>>()?;
+        let prepared = self.processing.preparation.apply(pairs)?;
+        let pairs = match &prepared {
+            None => raw,
+            Some(prepared) => prepared
+                .iter()
+                .map(|[a, b]| Frames::new(a.view(), b.view()))
+                .collect::<Result<Vec<_>, _>>()?,
+        };
         if pairs.is_empty() {
             return Err(Error::NoPairs);
         }

@@ -1,7 +1,9 @@
 //! Preparation of frames before correlation: background, bright spots, uneven light, masks.
 //!
-//! A [`Background`] is made once from many frames (those of one camera and one pulse together); [`Preparation::apply`] then
-//! takes each frame through the steps that are asked for, in the order of the fields of [`Preparation`].
+//! The frames of pairs that are measured together go through the steps that are asked for, in the order of the fields of
+//! [`Preparation`]. Frames A and frames B have backgrounds of their own, as the two pulses and exposures differ.
+
+use std::sync::Arc;
 
 use ndarray::{Array2, ArrayView2, Zip};
 
@@ -10,7 +12,7 @@ use crate::named::named;
 
 named! {
     /// What is taken as the background of many frames, pixel by pixel.
-    pub enum Background {
+    pub enum Statistic {
         /// The least value: never darkens below zero, but lies below the true background by its noise.
         Minimum = "minimum",
         /// The mean value: contains the mean light of the particles too.
@@ -18,7 +20,7 @@ named! {
     }
 }
 
-impl Background {
+impl Statistic {
     /// The background of frames of one shape.
     ///
     /// # Errors
@@ -32,21 +34,33 @@ impl Background {
             number += 1.0;
             background.zip_mut_with(&frame, |b, &f| {
                 *b = match self {
-                    Background::Minimum => b.min(f64::from(f)),
-                    Background::Mean => *b + f64::from(f),
+                    Statistic::Minimum => b.min(f64::from(f)),
+                    Statistic::Mean => *b + f64::from(f),
                 }
             });
         }
-        let divisor = if self == Background::Mean { number } else { 1.0 };
+        let divisor = if self == Statistic::Mean { number } else { 1.0 };
         Ok(background.mapv(|b| (b / divisor) as f32))
     }
+}
+
+/// What is subtracted from the frames.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Background {
+    /// Nothing.
+    #[default]
+    None,
+    /// A picture made of the frames that are measured together, at least two.
+    Made(Statistic),
+    /// These pictures, from frames A and from frames B: made of more frames, or recorded without particles.
+    Given([Arc<Array2<f32>>; 2]),
 }
 
 /// The steps of preparation; those that are `None` are left out. [`Preparation::default`] does nothing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Preparation {
-    /// Subtracted from the frame: see [`Background::of`], or any frame of the scene without particles.
-    pub background: Option<Array2<f32>>,
+    /// Subtracted from the frame.
+    pub background: Background,
     /// Values above median + n standard deviations are set to that, with the n given, above 0 (2 is usual): keeps few bright
     /// particles from deciding the correlation alone (intensity capping, Shavit, Lowe & Steinbuck 2007).
     pub intensity_cap: Option<f64>,
@@ -57,48 +71,107 @@ pub struct Preparation {
     pub local_normalisation_px: Option<usize>,
     /// Pixels not to be measured, true where masked: left out of every mean above, and in the end set to the mean of the others, so
     /// that windows that are masked altogether are uniform and give no peak.
-    pub mask: Option<Array2<bool>>,
+    pub mask: Option<Arc<Array2<bool>>>,
 }
 
 impl Preparation {
-    /// Prepares one frame.
+    /// Prepares pairs of frames A and B that are measured together; `None` if there is nothing to do.
     ///
     /// # Errors
-    /// If a side is even or zero, the cap is not above 0, or background or mask are not of the frame's shape.
-    pub fn apply(&self, frame: ArrayView2<f32>) -> Result<Array2<f32>, Error> {
-        let mut frame = frame.to_owned();
-        let seen = match &self.mask {
-            Some(mask) => {
-                same_shape(frame.dim(), mask.dim(), "the mask")?;
-                mask.mapv(|masked| !masked)
-            }
-            None => Array2::from_elem(frame.dim(), true),
+    /// As [`Preparation::validate`]; if the frames differ in shape, or a background is to be made of a single pair.
+    pub fn apply(&self, pairs: &[[ArrayView2<f32>; 2]]) -> Result<Option<Vec<[Array2<f32>; 2]>>, Error> {
+        if *self == Preparation::default() {
+            return Ok(None);
+        }
+        let Some([first, _]) = pairs.first() else {
+            return Ok(Some(Vec::new()));
         };
-        if let Some(background) = &self.background {
-            same_shape(frame.dim(), background.dim(), "the background")?;
+        self.validate(first.ncols(), first.nrows())?;
+        let background = match &self.background {
+            Background::None => None,
+            Background::Given(given) => Some(given.clone()),
+            Background::Made(_) if pairs.len() < 2 => return Err(Error::LoneFrame),
+            Background::Made(statistic) => {
+                let [a, b] = [0, 1].map(|k| statistic.of(pairs.iter().map(|pair| pair[k].view())));
+                Some([Arc::new(a?), Arc::new(b?)])
+            }
+        };
+        let seen = match &self.mask {
+            Some(mask) => mask.mapv(|masked| !masked),
+            None => Array2::from_elem(first.dim(), true),
+        };
+        let prepare = |pair: &[ArrayView2<f32>; 2]| {
+            let [a, b] = [0, 1].map(|k| {
+                same_shape(first.dim(), pair[k].dim(), "a frame")?;
+                let background = background.as_ref().map(|both| both[k].as_ref());
+                Ok(self.frame(pair[k].to_owned(), background, &seen))
+            });
+            Ok([a?, b?])
+        };
+        pairs.iter().map(prepare).collect::<Result<_, _>>().map(Some)
+    }
+
+    /// Checks that frames of `width` x `height` px can be prepared this way.
+    ///
+    /// # Errors
+    /// If a side is even or zero, the cap is not above 0, or background or mask are not of the frames' shape.
+    pub fn validate(&self, width: usize, height: usize) -> Result<(), Error> {
+        if let Some(cap) = self.intensity_cap
+            && !(cap.is_finite() && cap > 0.0)
+        {
+            return Err(Error::Range {
+                field: "intensity_cap",
+                value: cap.to_string(),
+                range: "a number above 0",
+                remedy: "2 is usual",
+            });
+        }
+        for (field, side) in [
+            ("high_pass_px", self.high_pass_px),
+            ("local_normalisation_px", self.local_normalisation_px),
+        ] {
+            if let Some(side) = side.filter(|side| side % 2 == 0) {
+                return Err(Error::Range {
+                    field,
+                    value: side.to_string(),
+                    range: "an odd number of pixels",
+                    remedy: "use the next odd number",
+                });
+            }
+        }
+        if let Some(mask) = &self.mask {
+            same_shape((height, width), mask.dim(), "the mask")?;
+        }
+        if let Background::Given(given) = &self.background {
+            for background in given {
+                same_shape((height, width), background.dim(), "the background")?;
+            }
+        }
+        Ok(())
+    }
+
+    fn frame(
+        &self,
+        mut frame: Array2<f32>,
+        background: Option<&Array2<f32>>,
+        seen: &Array2<bool>,
+    ) -> Array2<f32> {
+        if let Some(background) = background {
             frame -= background;
         }
         if let Some(cap) = self.intensity_cap {
-            if !(cap.is_finite() && cap > 0.0) {
-                return Err(Error::Range {
-                    field: "intensity_cap",
-                    value: cap.to_string(),
-                    range: "a number above 0",
-                    remedy: "2 is usual",
-                });
-            }
-            let highest = median_and_deviation(&frame, &seen, cap);
+            let highest = median_and_deviation(&frame, seen, cap);
             frame.mapv_inplace(|v| v.min(highest));
         }
+        // An odd side reaches as far to either side of its middle pixel.
         if let Some(side) = self.high_pass_px {
-            let reach = reach("high_pass_px", side)?;
-            frame -= &local_mean(&frame.mapv(f64::from), &seen, reach).mapv(|v| v as f32);
+            frame -= &local_mean(&frame.mapv(f64::from), seen, side / 2).mapv(|v| v as f32);
         }
         if let Some(side) = self.local_normalisation_px {
-            frame = normalised_locally(&frame, &seen, reach("local_normalisation_px", side)?);
+            frame = normalised_locally(&frame, seen, side / 2);
         }
         let (sum, number) = Zip::from(&frame)
-            .and(&seen)
+            .and(seen)
             .fold((0.0, 0.0), |(sum, number), &v, &seen| {
                 if seen {
                     (sum + f64::from(v), number + 1.0)
@@ -107,8 +180,8 @@ impl Preparation {
                 }
             });
         let mean = if number > 0.0 { (sum / number) as f32 } else { 0.0 };
-        frame.zip_mut_with(&seen, |v, &seen| *v = if seen { *v } else { mean });
-        Ok(frame)
+        frame.zip_mut_with(seen, |v, &seen| *v = if seen { *v } else { mean });
+        frame
     }
 }
 
@@ -121,19 +194,6 @@ fn same_shape(expected: (usize, usize), found: (usize, usize), what: &'static st
         what,
         found: size(found),
         expected: size(expected),
-    })
-}
-
-/// Pixels on each side of the middle one.
-fn reach(field: &'static str, side: usize) -> Result<usize, Error> {
-    if side % 2 == 1 {
-        return Ok(side / 2);
-    }
-    Err(Error::Range {
-        field,
-        value: side.to_string(),
-        range: "an odd number of pixels",
-        remedy: "use the next odd number",
     })
 }
 

@@ -6,6 +6,7 @@ use crate::error::Error;
 use crate::interpolate::Interpolator;
 use crate::matching::Refinement;
 use crate::peak::PeakFit;
+use crate::prepare::Preparation;
 use crate::window::Weighting;
 
 /// One interrogation of the whole image.
@@ -38,6 +39,14 @@ impl Pass {
 ///   filter comes to 0.018 px, at the same stability.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Processing {
+    /// What is done to the frames before.
+    pub preparation: Preparation,
+    /// How many frames of each pulse a study makes a background of that is to be made; those that are measured together if `None`.
+    /// [`correlate`](crate::correlate) and its like know only the frames that they are given.
+    pub background_frames: Option<usize>,
+    /// How many pairs of a steady flow a study measures together, at least 1. [`correlate_ensemble`](crate::correlate_ensemble)
+    /// takes as many as it is given.
+    pub ensemble: usize,
     /// The passes in their order. The first sees the frames as they are, every later one after displacement by the predictor
     /// that the pass before it gave.
     pub passes: Vec<Pass>,
@@ -72,6 +81,9 @@ pub struct Processing {
 impl Default for Processing {
     fn default() -> Self {
         Self {
+            preparation: Preparation::default(),
+            background_frames: None,
+            ensemble: 1,
             passes: vec![
                 Pass::square(64, 0.5),
                 Pass::square(32, 0.5),
@@ -136,6 +148,7 @@ impl Processing {
                 remedy: "use correlation = zero-padded, or normalise = none",
             });
         }
+        self.preparation.validate(width, height)?;
         let range = |field, value: f64, range, remedy| Error::Range {
             field,
             value: value.to_string(),

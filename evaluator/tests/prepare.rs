@@ -2,13 +2,23 @@
 
 mod support;
 
-use motefield_evaluator::prepare::{Background, Preparation};
-use motefield_evaluator::{Processing, Status, correlate};
+use std::sync::Arc;
+
+use motefield_evaluator::prepare::{Background, Preparation, Statistic};
+use motefield_evaluator::{Error, Processing, Status, correlate, correlate_ensemble};
 use ndarray::{Array2, array};
 use support::{Frame, Scene, moments};
 
 fn frame(value: impl Fn(f64, f64) -> f64) -> Frame {
     Array2::from_shape_fn((40, 50), |(y, x)| value(x as f64, y as f64) as f32)
+}
+
+/// The frame after its preparation.
+fn prepared(preparation: &Preparation, frame: &Frame) -> Result<Frame, Error> {
+    let pairs = preparation.apply(&[[frame.view(), frame.view()]])?;
+    let [a, b] = pairs.expect("something to do").remove(0);
+    assert_eq!(a, b);
+    Ok(a)
 }
 
 #[test]
@@ -20,21 +30,30 @@ fn backgrounds_by_hand() {
     ];
     let views = || frames.iter().map(|f| f.view());
     assert_eq!(
-        Background::Minimum.of(views()).unwrap(),
+        Statistic::Minimum.of(views()).unwrap(),
         array![[1.0, 4.0], [0.0, 8.0]]
     );
     assert_eq!(
-        Background::Mean.of(views()).unwrap(),
+        Statistic::Mean.of(views()).unwrap(),
         array![[3.0, 5.0], [4.0, 8.0]]
     );
-    let background = Preparation {
-        background: Some(frames[0].clone()),
+    let subtracting = |background| Preparation {
+        background,
         ..Preparation::default()
     };
+    let given = subtracting(Background::Given([(); 2].map(|()| Arc::new(frames[0].clone()))));
     assert_eq!(
-        background.apply(frames[1].view()).unwrap(),
+        prepared(&given, &frames[1]).unwrap(),
         array![[1.0, -1.0], [6.0, 0.0]]
     );
+    // Made of the frames that are measured together, those of each pulse by themselves.
+    let [first, second, third] = frames.each_ref().map(|f| f.view());
+    let made = subtracting(Background::Made(Statistic::Minimum));
+    let pairs = made.apply(&[[first, second], [second, third]]).unwrap().unwrap();
+    assert_eq!(pairs[0][0], array![[0.0, 1.0], [0.0, 0.0]]);
+    assert_eq!(pairs[0][1], array![[0.0, 0.0], [9.0, 0.0]]);
+    assert_eq!(pairs[1][0], array![[1.0, 0.0], [6.0, 0.0]]);
+    assert_eq!(made.apply(&[[first, second]]), Err(Error::LoneFrame));
 }
 
 /// Derived: of 99 pixels of 10 and one of 1010 the median is 10, the mean 20, the variance 0.01 · 0.99 · 1000² and the standard
@@ -42,12 +61,11 @@ fn backgrounds_by_hand() {
 #[test]
 fn bright_spots_are_capped() {
     let spot = Array2::from_shape_fn((10, 10), |at| if at == (4, 7) { 1010.0f32 } else { 10.0 });
-    let capped = Preparation {
+    let cap = Preparation {
         intensity_cap: Some(2.0),
         ..Preparation::default()
-    }
-    .apply(spot.view())
-    .unwrap();
+    };
+    let capped = prepared(&cap, &spot).unwrap();
     assert!(
         (capped[[4, 7]] - (10.0 + 2.0 * 99.4987)).abs() < 1e-3,
         "{}",
@@ -64,13 +82,11 @@ fn high_pass_removes_planes_and_keeps_waves() {
         high_pass_px: Some(9),
         ..Preparation::default()
     };
-    let plane = high_pass
-        .apply(frame(|x, y| 3.0 + 0.5 * x - 0.25 * y).view())
-        .unwrap();
+    let plane = prepared(&high_pass, &frame(|x, y| 3.0 + 0.5 * x - 0.25 * y)).unwrap();
     let f = 0.23;
     let phase = std::f64::consts::PI * f;
     let wave = |x: f64| (2.0 * phase * x).cos();
-    let passed = high_pass.apply(frame(|x, _| wave(x)).view()).unwrap();
+    let passed = prepared(&high_pass, &frame(|x, _| wave(x))).unwrap();
     let share = 1.0 - (9.0 * phase).sin() / (9.0 * phase.sin());
     for y in 4..36 {
         for x in 4..46 {
@@ -91,7 +107,7 @@ fn local_normalisation_brings_everything_to_one_contrast() {
         local_normalisation_px: Some(5),
         ..Preparation::default()
     };
-    let normalised = preparation.apply(chequered.view()).unwrap();
+    let normalised = prepared(&preparation, &chequered).unwrap();
     let n2 = 25.0f64;
     let expected = (1.0 - 1.0 / n2) / (1.0 - 1.0 / (n2 * n2)).sqrt();
     for (y, x) in [(10, 10), (10, 11), (20, 40), (35, 41)] {
@@ -101,7 +117,7 @@ fn local_normalisation_brings_everything_to_one_contrast() {
             "{value} at {x}, {y}"
         );
     }
-    let uniform = preparation.apply(frame(|_, _| 1234.5).view()).unwrap();
+    let uniform = prepared(&preparation, &frame(|_, _| 1234.5)).unwrap();
     assert!(uniform.iter().all(|&v| v == 0.0));
 }
 
@@ -122,11 +138,11 @@ fn masked_pixels_count_nowhere() {
         intensity_cap: Some(1.0),
         high_pass_px: Some(7),
         local_normalisation_px: Some(11),
-        mask: Some(mask.clone()),
-        background: None,
+        mask: Some(Arc::new(mask.clone())),
+        background: Background::None,
     };
-    let dark = preparation.apply(scene(0.0).view()).unwrap();
-    let bright = preparation.apply(scene(1e5).view()).unwrap();
+    let dark = prepared(&preparation, &scene(0.0)).unwrap();
+    let bright = prepared(&preparation, &scene(1e5)).unwrap();
     assert_eq!(dark, bright);
     let level = dark[[39, 49]];
     assert!(dark.indexed_iter().all(|(at, &v)| !mask[at] || v == level));
@@ -160,30 +176,30 @@ fn wrong_settings_are_named() {
         ),
         (
             Preparation {
-                background: Some(other.clone()),
+                background: Background::Given([(); 2].map(|()| Arc::new(other.clone()))),
                 ..Preparation::default()
             },
             "the background is 4x3 px",
         ),
         (
             Preparation {
-                mask: Some(other.mapv(|v: f32| v > 0.0)),
+                mask: Some(Arc::new(other.mapv(|v: f32| v > 0.0))),
                 ..Preparation::default()
             },
             "the mask is 4x3 px",
         ),
     ] {
-        let message = preparation.apply(frame.view()).unwrap_err().to_string();
+        let message = prepared(&preparation, &frame).unwrap_err().to_string();
         assert!(message.contains(part), "{message}");
     }
     assert!(
-        Background::Mean
+        Statistic::Mean
             .of([])
             .unwrap_err()
             .to_string()
             .contains("no frame")
     );
-    assert!(Background::Minimum.of([frame.view(), other.view()]).is_err());
+    assert!(Statistic::Minimum.of([frame.view(), other.view()]).is_err());
 }
 
 /// What it is for: a bright fixed pattern (scratches that do not move) pulls displacements to zero; without the background of ten
@@ -202,15 +218,18 @@ fn background_frees_the_particles_from_a_fixed_pattern() {
                 .map(|frame| frame + &pattern)
         })
         .collect();
-    let background = Background::Minimum
-        .of(pairs.iter().flatten().map(|f| f.view()))
-        .unwrap();
-    let preparation = Preparation {
-        background: Some(background),
-        ..Preparation::default()
+    let background =
+        [0, 1].map(|k| Arc::new(Statistic::Minimum.of(pairs.iter().map(|p| p[k].view())).unwrap()));
+    let processing = Processing {
+        preparation: Preparation {
+            background: Background::Given(background),
+            ..Preparation::default()
+        },
+        ..Processing::default()
     };
-    let error = |[a, b]: &[Frame; 2]| {
-        let field = correlate(a.view(), b.view(), &Processing::default()).unwrap();
+    let error = |processing: &Processing| {
+        let [a, b] = &pairs[0];
+        let field = correlate(a.view(), b.view(), processing).unwrap();
         let errors: Vec<f64> = field
             .vectors
             .iter()
@@ -221,11 +240,18 @@ fn background_frees_the_particles_from_a_fixed_pattern() {
             field.vectors.iter().filter(|v| v.status == Status::Valid).count(),
         )
     };
-    let (raw, _) = error(&pairs[0]);
-    let prepared = [0, 1].map(|k| preparation.apply(pairs[0][k].view()).unwrap());
-    let (clean, valid) = error(&prepared);
+    let (raw, _) = error(&Processing::default());
+    let (clean, valid) = error(&processing);
     assert!(
         raw > 1.0 && clean < 0.1 && valid > 60,
         "{raw} px raw, {clean} px prepared, {valid} valid"
+    );
+    // Made of the pairs that are measured together it is the same background.
+    let views: Vec<_> = pairs.iter().map(|[a, b]| [a.view(), b.view()]).collect();
+    let mut made = processing.clone();
+    made.preparation.background = Background::Made(Statistic::Minimum);
+    assert_eq!(
+        correlate_ensemble(&views, &made).unwrap(),
+        correlate_ensemble(&views, &processing).unwrap()
     );
 }

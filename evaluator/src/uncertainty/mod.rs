@@ -52,6 +52,11 @@ pub fn estimate(
     processing: &Processing,
     estimator: Estimator,
 ) -> Result<Vec<[f64; 2]>, Error> {
+    let prepared = processing.preparation.apply(&[[a, b]])?;
+    let [a, b] = match prepared.as_deref() {
+        Some([[a, b]]) => [a.view(), b.view()],
+        _ => [a, b],
+    };
     let frames = Frames::new(a, b)?;
     let [width, height] = frames.size;
     let predictor = Predictor::from_field(field, processing.predictor_filter)?;
