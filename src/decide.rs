@@ -228,7 +228,7 @@ impl Sweep<'_> {
         };
         let points = run(experiments, &self.wish.effort, &phase, self.stop);
         self.spent
-            .set(self.spent.get() + points.iter().flatten().map(|p| p.score.pairs).sum::<usize>());
+            .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
         points
     }
 

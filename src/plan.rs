@@ -14,7 +14,7 @@ use motefield_evaluator::Processing;
 use motefield_generator::{Exposure, Scene};
 
 use crate::quantity::Dimension;
-use crate::setup::{Setup, SetupError};
+use crate::setup::{Setup, SetupError, check_processing};
 use camera::sensor;
 use facts::Facts;
 pub use facts::{Fact, short};
@@ -210,10 +210,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
             format!("gives a scene that cannot be rendered: {e}"),
         )
     })?;
-    setup
-        .processing
-        .validate(size[0], size[1])
-        .map_err(|e| setup.error("processing.passes", format!("cannot be used: {e}")))?;
+    check_processing(setup, size)?;
     timing_facts(setup, &speeds, longest_streak_px, px_per_m, &mut facts);
     tracer_facts(setup, &mut facts)?;
     Ok(Plan {

@@ -1,17 +1,25 @@
 //! A study: several experiments, each repeated on fresh pairs until its error is known well enough.
 //!
+//! One measurement is one pair, or as many pairs together as the processing's `ensemble` says: measurement r then takes the
+//! realisations r N to r N + N - 1.
+//!
 //! The repetitions of all points share particles and noise (common random numbers), so that curves differ by physics. Which
 //! pairs are rendered depends on the results alone, never on time or threads; and a study that is stopped keeps, at every
 //! point, the unbroken run of realisations from the first.
 
+pub mod bound;
+mod measurement;
+
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motefield_evaluator::score::{Errors, Score, Study as Sample, Truth, reach};
-use motefield_evaluator::statistics::Confidence;
-use motefield_evaluator::{Grid, Processing, VectorField, correlate};
-use motefield_generator::{Pair, Scene, SceneError, Seed, render, truth};
+use motefield_evaluator::score::{Errors, Score};
+use motefield_evaluator::{Processing, VectorField, correlate};
+use motefield_generator::{Pair, Scene, SceneError, Seed, render};
 use ndarray::ArrayView2;
 use rayon::prelude::*;
+
+use bound::Bound;
+use measurement::{Measurement, Prepared};
 
 /// What does the experiments: the program's own generator and evaluator, unless a test puts a faulty one in their place to see
 /// whether the faults are found.
@@ -46,9 +54,9 @@ pub struct Effort {
     pub seed: u64,
     /// Half the 95 % interval of the random error over its value at which no more pairs are added.
     pub precision: f64,
-    /// Pairs to begin with.
+    /// Measurements to begin with: pairs, or ensembles of them.
     pub first_pairs: usize,
-    /// Pairs after which a point is left as it is.
+    /// Pairs after which a point is left as it is; of ensembles as many as that makes, at least one.
     pub most_pairs: usize,
 }
 
@@ -70,14 +78,42 @@ pub struct Point {
     pub score: Score,
     /// Over the tenth of the field that moves fastest.
     pub fast: Score,
-    /// Errors of each pair.
+    /// Errors of each measurement.
     pub errors: Vec<Errors>,
+    /// Pairs a measurement.
+    pub ensemble: usize,
+    /// What was asked for besides.
+    pub besides: Besides,
     /// Columns of the grid of vectors.
     pub columns: usize,
     /// Lag within which windows share pixels.
     pub reach: [usize; 2],
     /// Mean true displacement in the fastest tenth, px.
     pub fast_displacement_px: f64,
+}
+
+impl Point {
+    /// Pairs that were rendered and measured.
+    pub fn pairs(&self) -> usize {
+        self.score.pairs * self.ensemble
+    }
+}
+
+/// What a study may find out besides the errors.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Wanted {
+    /// Whether the Cramér–Rao bound is computed, of the first [`BOUND_MEASUREMENTS`] at each point: it varies little.
+    pub bound: bool,
+}
+
+/// Measurements at each point of which the bound is computed.
+pub const BOUND_MEASUREMENTS: usize = 2;
+
+/// What a study found besides the errors, where it was [`Wanted`].
+#[derive(Debug, Clone, Default)]
+pub struct Besides {
+    /// How well the displacement could be known at all.
+    pub bound: Option<Bound>,
 }
 
 /// Told of progress, in pairs.
@@ -96,89 +132,6 @@ impl Progress for Silent {
     fn done(&self) {}
 }
 
-/// What stays the same for all pairs of a point.
-struct Prepared<'a> {
-    experiment: &'a Experiment,
-    truth: Truth,
-    /// Windows whose centre is in fluid, not in a body: the others have no truth and do not count.
-    fluid: Vec<bool>,
-    fast: Vec<bool>,
-    fast_displacement_px: f64,
-    columns: usize,
-    reach: [usize; 2],
-}
-
-/// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.
-const TRUTH_BLOCK_PX: usize = 4;
-
-impl<'a> Prepared<'a> {
-    fn new(experiment: &'a Experiment) -> Self {
-        let [width, height] = experiment.scene.size;
-        let last = experiment
-            .processing
-            .passes
-            .last()
-            .expect("processing that was validated by the plan");
-        let grid = Grid::new(width, height, last.window, last.overlap);
-        let exact = truth::Truth::of_pair(&experiment.scene);
-        let truth = Truth::new(&grid, experiment.processing.weighting, TRUTH_BLOCK_PX, |x, y| {
-            exact
-                .at(x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))
-                .unwrap_or([f64::NAN; 2])
-        });
-        let fluid: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
-        let lengths: Vec<f64> = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy)).collect();
-        let mut sorted: Vec<f64> = lengths.iter().copied().filter(|l| l.is_finite()).collect();
-        sorted.sort_by(|a, b| b.total_cmp(a));
-        let threshold = sorted
-            .get(sorted.len().div_ceil(10).saturating_sub(1))
-            .copied()
-            .unwrap_or(f64::INFINITY);
-        let fast: Vec<bool> = lengths.iter().map(|&l| l >= threshold).collect();
-        let count = fast.iter().filter(|f| **f).count() as f64;
-        let sum: f64 = lengths.iter().filter(|l| **l >= threshold).sum();
-        Prepared {
-            experiment,
-            truth,
-            fluid,
-            fast,
-            fast_displacement_px: sum / count,
-            columns: grid.columns,
-            reach: reach(&grid),
-        }
-    }
-
-    fn measure(&self, chain: &Chain, seed: Seed) -> Errors {
-        let pair =
-            (chain.render)(&self.experiment.scene, seed).expect("a scene that was validated by the plan");
-        let field = (chain.correlate)(pair.a.view(), pair.b.view(), &self.experiment.processing)
-            .expect("processing that was validated by the plan");
-        Errors::of(&field.vectors, &self.truth)
-    }
-
-    fn point(&self, errors: Vec<Errors>) -> Point {
-        let sample = |part| Sample {
-            columns: self.columns,
-            reach: self.reach,
-            pairs: &errors,
-            part,
-            confidence: Confidence::USUAL,
-        };
-        let (score, fast) = (
-            sample(Some(&self.fluid)).score(),
-            sample(Some(&self.fast)).score(),
-        );
-        Point {
-            score,
-            fast,
-            columns: self.columns,
-            reach: self.reach,
-            fast_displacement_px: self.fast_displacement_px,
-            errors,
-        }
-    }
-}
-
 /// Runs all experiments; the points stand in the same order, `None` where nothing was done before `stop` was set.
 pub fn run(
     experiments: &[Experiment],
@@ -186,22 +139,39 @@ pub fn run(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    run_with(&Chain::default(), experiments, effort, progress, stop)
+    run_with(
+        &Chain::default(),
+        &Wanted::default(),
+        experiments,
+        effort,
+        progress,
+        stop,
+    )
 }
 
-/// [`run`] with another chain.
+/// [`run`] with another chain, and with what else is wanted.
 pub fn run_with(
     chain: &Chain,
+    besides: &Wanted,
     experiments: &[Experiment],
     effort: &Effort,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    let prepared: Vec<Prepared> = experiments.par_iter().map(Prepared::new).collect();
-    let mut done: Vec<Vec<Errors>> = vec![Vec::new(); experiments.len()];
-    let mut wanted = vec![effort.first_pairs.min(effort.most_pairs); experiments.len()];
+    let prepared: Vec<Prepared> = experiments
+        .par_iter()
+        .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))
+        .collect();
+    let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
+    let mut wanted: Vec<usize> = prepared
+        .iter()
+        .map(|p| effort.first_pairs.min(most(p, effort)))
+        .collect();
+    let pairs = |counts: &mut dyn Iterator<Item = usize>| {
+        prepared.iter().zip(counts).map(|(p, n)| n * p.ensemble()).sum()
+    };
     // Most points need no more than the first pairs; the first round shows which do.
-    let mut total = wanted.iter().sum();
+    let mut total = pairs(&mut wanted.iter().copied());
     while !stop.load(Ordering::Relaxed) {
         let mut jobs: Vec<(usize, usize)> = wanted
             .iter()
@@ -214,81 +184,64 @@ pub fn run_with(
             break;
         }
         progress.expect(total);
-        let results: Vec<Option<Errors>> = jobs
+        let results: Vec<Option<Measurement>> = jobs
             .par_iter()
             .with_max_len(1)
-            .map(|&(point, realisation)| {
-                if stop.load(Ordering::Relaxed) {
-                    return None;
-                }
-                let seed = Seed {
-                    study: effort.seed,
-                    point: 0,
-                    realisation: realisation as u64,
-                };
-                let errors = prepared[point].measure(chain, seed);
-                progress.done();
-                Some(errors)
-            })
+            .map(|&(point, number)| prepared[point].measure(number, progress, stop))
             .collect();
-        for ((point, realisation), errors) in jobs.into_iter().zip(results) {
-            if let Some(errors) = errors
-                && done[point].len() == realisation
+        for ((point, number), measurement) in jobs.into_iter().zip(results) {
+            if let Some(measurement) = measurement
+                && done[point].len() == number
             {
-                done[point].push(errors);
+                done[point].push(measurement);
             }
         }
         let needs: Vec<usize> = prepared
             .iter()
             .zip(&done)
-            .map(|(p, errors)| needed(p, errors, effort))
+            .map(|(p, measured)| needed(p, measured, effort))
             .collect();
         // At most double at once: the first intervals are themselves uncertain.
-        for ((wanted, errors), need) in wanted.iter_mut().zip(&done).zip(&needs) {
-            *wanted = (*need).min(2 * errors.len());
+        for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
+            *wanted = (*need).min(2 * measured.len());
         }
-        total = needs
-            .iter()
-            .zip(&done)
-            .map(|(need, errors)| (*need).max(errors.len()))
-            .sum();
+        let ends = needs.iter().zip(&done);
+        total = pairs(&mut ends.map(|(need, measured)| (*need).max(measured.len())));
     }
-    progress.expect(done.iter().map(Vec::len).sum());
+    progress.expect(pairs(&mut done.iter().map(Vec::len)));
     prepared
         .iter()
         .zip(done)
-        .map(|(p, errors)| (!errors.is_empty()).then(|| p.point(errors)))
+        .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured)))
         .collect()
 }
 
 /// A point at which more vectors than this are lost is not worth more pairs.
 const HOPELESS: f64 = 0.5;
 
-/// How many pairs will narrow the random error's interval to the precision wanted, in the worse component: the
+/// Measurements after which a point is left as it is.
+fn most(prepared: &Prepared, effort: &Effort) -> usize {
+    (effort.most_pairs / prepared.ensemble()).max(1)
+}
+
+/// How many measurements will narrow the random error's interval to the precision wanted, in the worse component: the
 /// interval falls with the square root of their number.
-fn needed(prepared: &Prepared, errors: &[Errors], effort: &Effort) -> usize {
-    let n = errors.len();
+fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usize {
+    let (n, most) = (measured.len(), most(prepared, effort));
     if n == 0 {
-        return effort.first_pairs;
+        return effort.first_pairs.min(most);
     }
-    let score = Sample {
-        columns: prepared.columns,
-        reach: prepared.reach,
-        pairs: errors,
-        part: Some(&prepared.fluid),
-        confidence: Confidence::USUAL,
-    }
-    .score();
+    let score = prepared.score(measured);
     let width = score
         .point
         .iter()
         .map(|c| c.random_px.relative_half_width())
         .fold(0.0, f64::max);
-    if n >= effort.most_pairs || width <= effort.precision || score.outliers.value > HOPELESS {
+    if n >= most || width <= effort.precision || score.outliers.value > HOPELESS {
         return n;
     }
     let more = (n as f64 * (width / effort.precision).powi(2))
         .ceil()
-        .min(effort.most_pairs as f64);
-    (more as usize).clamp(n + 1, effort.most_pairs)
+        .min(most as f64);
+    (more as usize).clamp(n + 1, most)
 }

@@ -37,13 +37,21 @@ pub fn figures(point: &Point) -> Vec<(String, Estimate)> {
             all.push(("fast_outliers".to_owned(), point.fast.outliers));
         }
     }
+    if let Some(bound) = &point.besides.bound {
+        for (k, axis) in ["x", "y"].iter().enumerate() {
+            all.push((format!("bound_{axis}_px"), bound.bound_px[k]));
+            all.push((format!("efficiency_{axis}"), bound.efficiency[k]));
+        }
+    }
     all
 }
 
 /// The table as CSV. Columns: `value, unit, streak_px, pairs, vectors, effective_vectors`, then each figure with `_lo` and `_hi`,
 /// the ends of its 95 % interval: bias, random and total error of x and of y against the truth at the vector's position, `outliers`,
 /// `total_px` (root mean square length of the error vector) over the field and, as `fast_…`, over its fastest
-/// tenth; then those of x and y against the truth averaged over the window, as `window_…`.
+/// tenth; then those of x and y against the truth averaged over the window, as `window_…`. With the bound asked for, `bound_x_px`
+/// (Cramér–Rao bound, root mean square over the windows of the first measurements) and `efficiency_x` (bound over random error), and the
+/// same of y. `pairs` counts all pairs rendered, also those that an ensemble measures together.
 pub fn csv(rows: &[(Label, &Point)]) -> String {
     let mut text = String::from("value,unit,streak_px,pairs,vectors,effective_vectors");
     if let Some((_, point)) = rows.first() {
@@ -60,7 +68,7 @@ pub fn csv(rows: &[(Label, &Point)]) -> String {
             label.value,
             label.unit,
             digits(label.streak_px),
-            s.pairs,
+            point.pairs(),
             s.vectors,
             digits(s.effective_vectors)
         );

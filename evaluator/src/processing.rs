@@ -140,6 +140,14 @@ impl Processing {
                 });
             }
         }
+        if self.ensemble == 0 {
+            return Err(Error::Range {
+                field: "ensemble",
+                value: "0".to_owned(),
+                range: "a number of pairs of at least 1",
+                remedy: "1 measures each pair by itself",
+            });
+        }
         if self.correlation == Correlation::Circular && self.normalise != Normalise::None {
             return Err(Error::Incompatible {
                 field: "normalise",

@@ -63,8 +63,17 @@ impl Pair {
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
 pub fn expected(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
+    expected_moved(scene, seed, [0.0; 2])
+}
+
+/// The same with all particle images, and nothing else, moved by `by_px` (x, y) in both frames: two such pairs, a little apart, give the
+/// slope of the picture with the particles' position.
+///
+/// # Errors
+/// When the scene does not [validate](Scene::validate).
+pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair, SceneError> {
     scene.validate()?;
-    let mut frames = light(scene, seed, &scene.flashes(seed)).into_iter();
+    let mut frames = light(scene, seed, &scene.flashes(seed), by_px).into_iter();
     let [a, mut b] = [0, 1].map(|k| frames.next().expect("two frames") + constant(scene, k));
     if scene.light.parasitic > 0.0 {
         b.scaled_add(scene.light.parasitic as f32, &a);
@@ -80,7 +89,7 @@ pub fn expected(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
 pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], SceneError> {
     scene.validate()?;
     let flash = scene.flash(seed, k);
-    let ideal = light(scene, seed, &[flash]).remove(0) + constant(scene, 0);
+    let ideal = light(scene, seed, &[flash], [0.0; 2]).remove(0) + constant(scene, 0);
     let mut grey = ideal.clone();
     if let Some(sensor) = &scene.sensor {
         sensor.read_series(&mut grey, seed, k);
@@ -135,8 +144,8 @@ pub fn shared([width, height]: [usize; 2]) -> bool {
     width * height > SHARED_FROM
 }
 
-/// The light of pulses: expected photo-electrons of particles and reflections in a frame each.
-fn light(scene: &Scene, seed: Seed, flashes: &[Flash]) -> Vec<Array2<f32>> {
+/// The light of pulses: expected photo-electrons of particles, moved by `by_px`, and reflections in a frame each.
+fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Vec<Array2<f32>> {
     let [width, height] = scene.size;
     let reflections = scene.light.reflections.light(scene.size, seed);
     let mut frames: Vec<Array2<f32>> = flashes
@@ -152,7 +161,13 @@ fn light(scene: &Scene, seed: Seed, flashes: &[Flash]) -> Vec<Array2<f32>> {
     let volume = Volume::of(scene, flashes);
     let exposers: Vec<Exposer> = flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect();
     let brush = scene.imaging.brush(scene.diameter_px);
-    let strips = |cells: &Vec<[i64; 3]>| strips(scene, seed, &volume, cells, &exposers, &brush);
+    let strips = |cells: &Vec<[i64; 3]>| {
+        let mut particles = Vec::new();
+        for cell in cells {
+            volume.fill(scene, *cell, seed, &mut particles);
+        }
+        strips(scene, &particles, &exposers, &brush, by_px)
+    };
     for rows in volume.rows().chunks(ROWS_AT_ONCE) {
         let drawn: Vec<Vec<Strip>> = if shared(scene.size) {
             rows.par_iter().map(strips).collect()
@@ -179,21 +194,20 @@ struct Strip {
 
 fn strips(
     scene: &Scene,
-    seed: Seed,
-    volume: &Volume,
-    cells: &[[i64; 3]],
+    particles: &[Particle],
     exposers: &[Exposer],
     brush: &Brush,
+    by_px: [f64; 2],
 ) -> Vec<Strip> {
-    let mut particles = Vec::new();
-    for cell in cells {
-        volume.fill(scene, *cell, seed, &mut particles);
-    }
     let [width, height] = scene.size;
     let draw = |exposer: &Exposer| {
         let mut spots: Vec<Spot> = Vec::new();
-        for particle in &particles {
+        for particle in particles {
             exposer.expose(particle, &mut spots);
+        }
+        for spot in &mut spots {
+            spot.x_px += by_px[0];
+            spot.y_px += by_px[1];
         }
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for spot in &spots {

@@ -175,6 +175,26 @@ impl Sensor {
         ])
     }
 
+    /// Turns the expected photo-electrons of a pair's frame A (0) or B (1) into the charge that pixels without flaws would gather on
+    /// average, e: light as the pixels share it, and the dark current.
+    pub fn charge(&self, image: &mut Array2<f32>, frame: u32) {
+        if self.crosstalk > 0.0 {
+            self.mix(image);
+        }
+        *image += self.dark_e[frame.min(1) as usize] as f32;
+    }
+
+    /// Charge above which a pixel says no more: it is full, or its grey level the largest, e.
+    pub fn saturation_e(&self) -> f64 {
+        let largest = (self.white_dn() - self.black_level_dn) / self.gain_dn_per_e;
+        self.full_well_e.min(largest)
+    }
+
+    /// Variance of a pixel's reading without light and dark current, e²: dark noise and the rounding to grey levels.
+    pub fn floor_e2(&self) -> f64 {
+        self.dark_noise_e.powi(2) + 1.0 / (12.0 * self.gain_dn_per_e.powi(2))
+    }
+
     /// Turns the expected photo-electrons of a pair's frame A (0) or B (1) into grey levels in place.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
         self.expose(image, seed, frame, self.dark_e[frame.min(1) as usize]);

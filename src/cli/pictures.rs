@@ -8,7 +8,8 @@ use std::process::ExitCode;
 use clap::{Args, ValueEnum};
 use motefield::failure::Failure;
 use motefield::files::{self, Output};
-use motefield::study::Progress;
+use motefield::study::{Progress, bound};
+use motefield_evaluator::Processing;
 use motefield_generator::pair::{self, shared};
 use motefield_generator::truth::Truth;
 use motefield_generator::{Scene, SceneError, Seed};
@@ -44,6 +45,10 @@ pub struct Render {
     /// Writes the noise-free pictures too, in expected photo-electrons: expected-NNNNN-a.tif and -b.tif
     #[arg(long)]
     expected: bool,
+    /// Writes the Cramer-Rao bound of the windows too: bound-NNNNN.npy, float64, 2 x rows x columns, px, of the grid of the
+    /// setup's [processing]
+    #[arg(long, conflicts_with = "series")]
+    bound: bool,
     /// Writes mask.png too: white where there are particles to measure by, black in bodies and unseeded regions
     #[arg(long)]
     mask: bool,
@@ -80,6 +85,7 @@ fn point(text: &str) -> Result<[f64; 2], String> {
 struct Job<'a> {
     render: &'a Render,
     scene: &'a Scene,
+    processing: &'a Processing,
     out: &'a Output,
 }
 
@@ -119,6 +125,9 @@ impl Job<'_> {
         }
         if self.render.series.is_none_or(|frames| k + 1 < frames) {
             names.push(name("truth", k, ".npy"));
+        }
+        if self.render.bound {
+            names.push(name("bound", k, ".npy"));
         }
         names
     }
@@ -173,6 +182,10 @@ impl Job<'_> {
         let grey = light.clone().read(self.scene, seed);
         self.write_frame(["pair", "-a"], k, 0, seed, [&light.a, &grey.a])?;
         self.write_frame(["pair", "-b"], k, 1, seed, [&light.b, &grey.b])?;
+        if self.render.bound {
+            let bound = bound::field(self.scene, self.processing, seed);
+            self.out.write(&name("bound", k, ".npy"), &files::npy(&bound))?;
+        }
         self.out.write(&name("truth", k, ".npy"), truth)
     }
 
@@ -213,6 +226,7 @@ impl Render {
         let job = Job {
             render: self,
             scene,
+            processing: &plan.processing,
             out: &out,
         };
         let count = self.series.unwrap_or(self.pairs);
@@ -275,6 +289,7 @@ impl Render {
             "size_px": scene.size,
             "pixels": if ideal { "expected photo-electrons, 32-bit float" } else { "grey levels, 16 bit" },
             "truth": "float64, 2 x height x width: dx, dy in px between the middles of the pulses, of what shows at the pixel midway in time; 0 inside bodies, where valid.npy (bool, height x width; written when there are any) is false",
+            "bound": self.bound.then_some("float64, 2 x rows x columns: least standard deviation of the displacement along x and y, px, of the windows of the processing's last pass"),
             "truth_at": points,
             "scene": manifest::scene(scene),
             "plan": plan.facts.iter().map(|f| (f.name.to_owned(), json!(f.value))).collect::<serde_json::Map<_, _>>(),

@@ -8,7 +8,7 @@ use clap::Args;
 use motefield::failure::Failure;
 use motefield::files::Output;
 use motefield::plan::{Speeds, short};
-use motefield::study::{Experiment, Point, run};
+use motefield::study::{Chain, Experiment, Point, Wanted, run_with};
 use motefield::table::{Label, csv, digits, figures};
 use motefield::vary::Vary;
 use serde_json::{Value, json};
@@ -25,6 +25,10 @@ pub struct Sweep {
     vary: String,
     #[command(flatten)]
     effort: EffortArguments,
+    /// Adds the Cramér-Rao bound of the windows and the efficiency, bound over random error, to the table: five more renderings of the
+    /// first two measurements of each point
+    #[arg(long)]
+    bound: bool,
     /// Directory for table.csv and study.json; a fresh one if not given
     #[arg(long)]
     out: Option<PathBuf>,
@@ -62,7 +66,8 @@ impl Sweep {
         let effort = self.effort.effort();
         let stop = stop_on_interrupt();
         let bar = Bar::new();
-        let points = run(&experiments, &effort, &bar, &stop);
+        let wanted = Wanted { bound: self.bound };
+        let points = run_with(&Chain::default(), &wanted, &experiments, &effort, &bar, &stop);
         bar.finish();
         let rows: Vec<(Label, &Point)> = labels
             .into_iter()
@@ -101,7 +106,8 @@ fn json_row(label: &Label, point: &Point) -> Value {
         "value": label.value,
         "unit": label.unit,
         "streak_px": label.streak_px,
-        "pairs": point.score.pairs,
+        "pairs": point.pairs(),
+        "ensemble": point.ensemble,
         "vectors": point.score.vectors,
         "effective_vectors": point.score.effective_vectors,
     });
@@ -146,7 +152,7 @@ fn words(key: &str, rows: &[(Label, &Point)]) -> String {
                 spread(y.random_px),
                 spread(s.total_px),
                 format!("{} %", digits((1e4 * s.outliers.value).round() / 1e2)),
-                s.pairs.to_string(),
+                point.pairs().to_string(),
             ]
         })
         .collect();

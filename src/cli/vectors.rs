@@ -11,17 +11,18 @@ use motefield::setup::Setup;
 use motefield::vectors;
 use motefield_evaluator::score::{Errors, Study, Truth, reach};
 use motefield_evaluator::statistics::Confidence;
-use motefield_evaluator::{Processing, correlate};
+use motefield_evaluator::{Processing, correlate_ensemble};
+use ndarray::Array2;
 use serde_json::json;
 
 use super::{print, print_json};
 
 #[derive(Args)]
 pub struct Correlate {
-    /// Frame A: grey TIFF or PNG
-    a: PathBuf,
-    /// Frame B, of the same size
-    b: PathBuf,
+    /// Frame A and frame B of a pair, grey TIFF or PNG of one size; the frames of several pairs of a steady flow, A B A B ..., are measured
+    /// together (ensemble correlation)
+    #[arg(required = true, num_args = 2.., value_names = ["A", "B"])]
+    frames: Vec<PathBuf>,
     /// Setup whose [processing] is used; the default processing if none is named
     #[arg(long)]
     setup: Option<PathBuf>,
@@ -57,26 +58,50 @@ fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing, Fa
 }
 
 impl Correlate {
+    /// The pairs, all of one size.
+    fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
+        if !self.frames.len().is_multiple_of(2) {
+            return Err(Failure::input(format!(
+                "{} pictures are given, which are no whole pairs: give frame A and frame B of each",
+                self.frames.len()
+            )));
+        }
+        let count = self.frames.len() / 2;
+        if processing.ensemble > 1 && processing.ensemble != count {
+            return Err(Failure::input(format!(
+                "processing.ensemble is {}, but the frames of {count} pairs are given: give as many, or leave the key out, as all pairs given are measured together",
+                processing.ensemble
+            )));
+        }
+        let mut images = Vec::new();
+        for path in &self.frames {
+            images.push(files::read_image(path)?);
+            let (first, image) = (images[0].dim(), images[images.len() - 1].dim());
+            if first != image {
+                let size = |(height, width): (usize, usize)| format!("{width} x {height} px");
+                return Err(Failure::input(format!(
+                    "{} is {} and {} is {}: all frames must have the same size; give the frames of one camera",
+                    self.frames[0].display(),
+                    size(first),
+                    path.display(),
+                    size(image)
+                )));
+            }
+        }
+        let mut images = images.into_iter();
+        let pair = |_| [(); 2].map(|()| images.next().expect("two frames a pair"));
+        Ok((0..count).map(pair).collect())
+    }
+
     pub fn run(&self) -> Result<ExitCode, Failure> {
         let processing = processing(self.setup.as_deref(), &self.changes)?;
         files::may_write(&self.out, self.force)?;
-        let (a, b) = (files::read_image(&self.a)?, files::read_image(&self.b)?);
-        if a.dim() != b.dim() {
-            let size = |(height, width): (usize, usize)| format!("{width} x {height} px");
-            return Err(Failure::input(format!(
-                "{} is {} and {} is {}: both frames of a pair must have the same size; give the two frames of one pair",
-                self.a.display(),
-                size(a.dim()),
-                self.b.display(),
-                size(b.dim())
-            )));
-        }
-        let field = correlate(a.view(), b.view(), &processing).map_err(|e| {
-            Failure::input(format!(
-                "processing of {} and {}: {e}",
-                self.a.display(),
-                self.b.display()
-            ))
+        let pairs = self.pairs(&processing)?;
+        let views: Vec<_> = pairs.iter().map(|[a, b]| [a.view(), b.view()]).collect();
+        let field = correlate_ensemble(&views, &processing).map_err(|e| {
+            let [first, last] = [&self.frames[0], &self.frames[self.frames.len() - 1]].map(|p| p.display());
+            let to = if pairs.len() > 1 { "to" } else { "and" };
+            Failure::input(format!("processing of {first} {to} {last}: {e}"))
         })?;
         files::write(&self.out, vectors::csv(&field).as_bytes())?;
         let valid = field
@@ -141,7 +166,7 @@ impl Score {
         let window = processing.passes.last().expect("at least one pass").window;
         let mut grid = None;
         let mut errors = Vec::new();
-        // Vectors inside a body have no truth and do not count.
+        // Vectors inside a body have no truth and do not count, nor do masked ones.
         let mut fluid = Vec::new();
         for path in &self.vectors {
             let (vectors, found) = vectors::read(path, window)?;
@@ -167,10 +192,26 @@ impl Score {
                     file.display()
                 )));
             }
-            let truth = Truth::new(&found, processing.weighting, 1, |x, y| match &mask {
+            let masked = processing.preparation.mask.as_ref();
+            if let Some(mask) = masked.filter(|mask| mask.dim() != (height, width)) {
+                return Err(Failure::input(format!(
+                    "processing.mask is {} x {} px, but the truth in {} is {width} x {height} px; give the mask of this picture",
+                    mask.ncols(),
+                    mask.nrows(),
+                    file.display()
+                )));
+            }
+            let mut truth = Truth::new(&found, processing.weighting, 1, |x, y| match &mask {
                 Some(mask) if !vectors::all_around(mask, x, y) => [f64::NAN; 2],
                 _ => vectors::interpolate(&truth, x, y),
             });
+            for (vector, truth) in vectors.iter().zip(&mut truth.point_px) {
+                if masked
+                    .is_some_and(|mask| mask[[vector.y_px.round() as usize, vector.x_px.round() as usize]])
+                {
+                    *truth = [f64::NAN; 2];
+                }
+            }
             errors.push(Errors::of(&vectors, &truth));
             fluid = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
         }

@@ -23,6 +23,7 @@ pub use flow::{Extent, FlowSetup, Imported, Motion, Pattern, Place, Rate, Stands
 pub use image::ImageSetup;
 pub use lens::LensSetup;
 pub use light::{GlareSetup, HazardClass, Light, ReflectionSetup};
+pub use processing::check as check_processing;
 pub use reader::{Reader, SetupError};
 pub use sheet::SheetSetup;
 pub use tracer::{BrightnessSetup, TracerSetup, Unseeded};

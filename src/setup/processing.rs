@@ -1,9 +1,18 @@
 //! `[processing]`: how pairs are correlated.
 
-use motefield_evaluator::{Pass, Processing};
+use std::sync::Arc;
 
+use motefield_evaluator::prepare::{Background, Preparation, Statistic};
+use motefield_evaluator::{Error, Pass, Processing};
+use ndarray::Array2;
+
+use super::Setup;
 use super::reader::{Reader, SetupError};
+use crate::files;
 use crate::quantity::Dimension;
+
+/// Most pairs of an ensemble: all of them are in memory at once.
+const MOST_TOGETHER: usize = 1000;
 
 /// The choices of one of the evaluator's named enums, as words for [`Reader::word`].
 macro_rules! choices {
@@ -16,7 +25,20 @@ macro_rules! choices {
 }
 
 pub(super) fn read(r: &Reader) -> Result<Processing, SetupError> {
-    let mut p = Processing::default();
+    let mut p = Processing {
+        preparation: preparation(r)?,
+        background_frames: r.whole("processing.background_frames", 2, 100_000)?,
+        ..Processing::default()
+    };
+    if p.background_frames.is_some() && matches!(p.preparation.background, Background::Given(_)) {
+        return Err(r.error(
+            "processing.background_frames",
+            "is for a background that is to be made, but processing.background_picture gives one: take either out",
+        ));
+    }
+    if let Some(pairs) = r.whole("processing.ensemble", 1, MOST_TOGETHER)? {
+        p.ensemble = pairs;
+    }
     if let Some(count) = r.list("processing.passes", 1..=64)? {
         p.passes = (0..count)
             .map(|k| pass(r, &format!("processing.passes[{k}]")))
@@ -78,6 +100,77 @@ pub(super) fn read(r: &Reader) -> Result<Processing, SetupError> {
         p.max_displacement_px = Some(v);
     }
     Ok(p)
+}
+
+/// What is done to the frames before they are correlated.
+fn preparation(r: &Reader) -> Result<Preparation, SetupError> {
+    let words: Vec<(&str, Option<Statistic>)> = std::iter::once(("none", None))
+        .chain(Statistic::ALL.iter().map(|s| (s.as_str(), Some(*s))))
+        .collect();
+    let made = r.word("processing.background", &words)?.flatten();
+    let picture = picture(r, "processing.background_picture")?;
+    let background = match (made, picture) {
+        (Some(_), Some(_)) => {
+            return Err(r.error(
+                "processing.background_picture",
+                "cannot stand beside processing.background, which makes one: give either",
+            ));
+        }
+        (Some(statistic), None) => Background::Made(statistic),
+        (None, Some(a)) => {
+            let a = Arc::new(a);
+            let b = self::picture(r, "processing.background_picture_b")?;
+            Background::Given([Arc::clone(&a), b.map_or(a, Arc::new)])
+        }
+        (None, None) => Background::None,
+    };
+    let odd = |key: &str| match r.whole(key, 3, 4095)? {
+        Some(side) if side % 2 == 0 => Err(r.error(
+            key,
+            format!(
+                "is {side}, but must be an odd number of pixels, so that one is in the middle: write {}",
+                side + 1
+            ),
+        )),
+        side => Ok(side),
+    };
+    let mask = self::picture(r, "processing.mask")?;
+    Ok(Preparation {
+        background,
+        intensity_cap: r.number("processing.intensity_cap", |n| n > 0.0, "above 0 (2 is usual)")?,
+        high_pass_px: odd("processing.high_pass")?,
+        local_normalisation_px: odd("processing.local_normalisation")?,
+        mask: mask.map(|white| Arc::new(white.mapv(|v| v == 0.0))),
+    })
+}
+
+/// The picture in the file that `key` names.
+fn picture(r: &Reader, key: &str) -> Result<Option<Array2<f32>>, SetupError> {
+    let read = |path: std::path::PathBuf| {
+        files::read_image(&path).map_err(|e| r.error(key, format!("cannot be used: {e}")))
+    };
+    r.path(key)?.map(read).transpose()
+}
+
+/// Checks that pictures of `size` (px) can be processed as the setup says, pair by pair or ensemble by ensemble.
+pub fn check(setup: &Setup, [width, height]: [usize; 2]) -> Result<(), SetupError> {
+    let processing = &setup.processing;
+    processing.validate(width, height).map_err(|e| {
+        let key = match e {
+            Error::Shape { what: "the mask", .. } => "processing.mask",
+            Error::Shape { .. } => "processing.background_picture",
+            _ => "processing.passes",
+        };
+        setup.error(key, format!("cannot be used: {e}"))
+    })?;
+    let made = matches!(processing.preparation.background, Background::Made(_));
+    if made && processing.background_frames.is_none() && processing.ensemble < 2 {
+        return Err(setup.error(
+            "processing.background",
+            "is to be made of many frames, but each pair is measured by itself: say of how many frames, such as background_frames = 20, or measure pairs together, such as ensemble = 10",
+        ));
+    }
+    Ok(())
 }
 
 /// `{ window = 32, overlap = 0.5 }`, or `window = [48, 24]`.

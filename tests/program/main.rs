@@ -5,12 +5,16 @@
 
 mod bad_input;
 mod blur;
+mod bound;
 mod contract;
 mod decision;
 mod diameter;
+mod ensemble;
+mod preparation;
 mod same_bytes;
 mod window_bias;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::atomic::AtomicBool;
@@ -53,6 +57,24 @@ fn empty(name: &str) -> PathBuf {
     let _ = std::fs::remove_dir_all(&directory);
     std::fs::create_dir_all(&directory).expect("a directory for the test");
     directory
+}
+
+/// A sweep's table: each row by the names of its columns.
+fn table(directory: &Path, arguments: &[&str]) -> Vec<BTreeMap<String, String>> {
+    let done = motefield(
+        directory,
+        &[&["sweep"], arguments, &["--out", "study", "--force"]].concat(),
+    );
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let text = std::fs::read_to_string(directory.join("study/table.csv")).expect("the table");
+    let mut lines = text.lines().map(|line| line.split(',').map(str::to_owned));
+    let head: Vec<String> = lines.next().expect("a heading").collect();
+    lines.map(|row| head.iter().cloned().zip(row).collect()).collect()
+}
+
+/// A figure of a row and the ends of its interval.
+fn figure(row: &BTreeMap<String, String>, name: &str) -> [f64; 3] {
+    ["", "_lo", "_hi"].map(|end| row[&format!("{name}{end}")].parse().expect("a number"))
 }
 
 /// Runs one point a list of changes to a setup.

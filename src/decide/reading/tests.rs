@@ -44,6 +44,8 @@ fn point(total_px: f64, lost: f64) -> Point {
         columns: SIDE,
         reach: [0, 0],
         fast_displacement_px: 8.0,
+        ensemble: 1,
+        besides: crate::study::Besides::default(),
     }
 }
 

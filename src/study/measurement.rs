@@ -1,0 +1,189 @@
+//! One measurement of a study: pairs rendered, correlated and compared with the truth.
+
+use std::borrow::Cow;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use motefield_evaluator::prepare::Background;
+use motefield_evaluator::score::{Errors, Score, Study as Sample, Truth, reach};
+use motefield_evaluator::statistics::Confidence;
+use motefield_evaluator::{Grid, Processing, correlate_ensemble};
+use motefield_generator::{Pair, Scene, Seed, truth};
+use ndarray::ArrayView2;
+
+use super::bound::{self, Bound};
+use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, Point, Progress, Wanted};
+
+/// What stays the same for all measurements of a point.
+pub(super) struct Prepared<'a> {
+    scene: &'a Scene,
+    processing: Cow<'a, Processing>,
+    chain: &'a Chain,
+    wanted: &'a Wanted,
+    seed: u64,
+    truth: Truth,
+    /// Windows whose centre is in fluid, not in a body, and not masked: the others do not count.
+    seen: Vec<bool>,
+    fast: Vec<bool>,
+    fast_displacement_px: f64,
+    columns: usize,
+    reach: [usize; 2],
+}
+
+/// What came of one measurement.
+pub(super) struct Measurement {
+    errors: Errors,
+    /// Bound of each window, px; `None` where it was not computed.
+    bound_px: Option<Vec<[f64; 2]>>,
+}
+
+/// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.
+const TRUTH_BLOCK_PX: usize = 4;
+
+/// First realisation of the pairs that a background is made of: beyond all that are measured.
+const BACKGROUND_SERIES: u64 = 1 << 40;
+
+const PLANNED: &str = "a scene and processing that were validated by the plan";
+
+impl<'a> Prepared<'a> {
+    pub fn new(experiment: &'a Experiment, chain: &'a Chain, wanted: &'a Wanted, seed: u64) -> Self {
+        let Experiment { scene, processing } = experiment;
+        let [width, height] = scene.size;
+        let last = processing.passes.last().expect(PLANNED);
+        let grid = Grid::new(width, height, last.window, last.overlap);
+        let exact = truth::Truth::of_pair(scene);
+        let mut truth = Truth::new(&grid, processing.weighting, TRUTH_BLOCK_PX, |x, y| {
+            exact
+                .at(x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))
+                .unwrap_or([f64::NAN; 2])
+        });
+        if let Some(mask) = &processing.preparation.mask {
+            for (k, truth) in truth.point_px.iter_mut().enumerate() {
+                let [x, y] = grid.centre(k % grid.columns, k / grid.columns);
+                if mask[[y.round() as usize, x.round() as usize]] {
+                    *truth = [f64::NAN; 2];
+                }
+            }
+        }
+        let seen: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
+        let lengths: Vec<f64> = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy)).collect();
+        let mut sorted: Vec<f64> = lengths.iter().copied().filter(|l| l.is_finite()).collect();
+        sorted.sort_by(|a, b| b.total_cmp(a));
+        let threshold = sorted
+            .get(sorted.len().div_ceil(10).saturating_sub(1))
+            .copied()
+            .unwrap_or(f64::INFINITY);
+        let fast: Vec<bool> = lengths.iter().map(|&l| l >= threshold).collect();
+        let count = fast.iter().filter(|f| **f).count() as f64;
+        let sum: f64 = lengths.iter().filter(|l| **l >= threshold).sum();
+        Prepared {
+            scene,
+            processing: with_background(experiment, chain, seed),
+            chain,
+            wanted,
+            seed,
+            truth,
+            seen,
+            fast,
+            fast_displacement_px: sum / count,
+            columns: grid.columns,
+            reach: reach(&grid),
+        }
+    }
+
+    /// Pairs a measurement.
+    pub fn ensemble(&self) -> usize {
+        self.processing.ensemble
+    }
+
+    /// Measurement number `number`; `None` if `stop` was set meanwhile.
+    pub fn measure(&self, number: usize, progress: &dyn Progress, stop: &AtomicBool) -> Option<Measurement> {
+        let count = self.ensemble() as u64;
+        let seeds = (0..count).map(|k| seed(self.seed, number as u64 * count + k));
+        let mut pairs = Vec::new();
+        for seed in seeds.clone() {
+            if stop.load(Ordering::Relaxed) {
+                return None;
+            }
+            pairs.push((self.chain.render)(self.scene, seed).expect(PLANNED));
+            progress.done();
+        }
+        let field = match &pairs[..] {
+            [Pair { a, b }] => (self.chain.correlate)(a.view(), b.view(), &self.processing),
+            pairs => correlate_ensemble(&views(pairs), &self.processing),
+        }
+        .expect(PLANNED);
+        let bound_px = (self.wanted.bound && number < BOUND_MEASUREMENTS)
+            .then(|| bound::ensemble(seeds.map(|seed| bound::of(self.scene, &self.processing, seed))));
+        Some(Measurement {
+            errors: Errors::of(&field.vectors, &self.truth),
+            bound_px,
+        })
+    }
+
+    fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool]) -> Sample<'b> {
+        Sample {
+            columns: self.columns,
+            reach: self.reach,
+            pairs: errors,
+            part: Some(part),
+            confidence: Confidence::USUAL,
+        }
+    }
+
+    /// Errors over the whole field.
+    pub fn score(&self, measured: &[Measurement]) -> Score {
+        let errors: Vec<Errors> = measured.iter().map(|m| m.errors.clone()).collect();
+        self.sample(&errors, &self.seen).score()
+    }
+
+    pub fn point(&self, measured: Vec<Measurement>) -> Point {
+        let (errors, bounds): (Vec<Errors>, Vec<_>) =
+            measured.into_iter().map(|m| (m.errors, m.bound_px)).unzip();
+        let score = self.sample(&errors, &self.seen).score();
+        let bound = self
+            .wanted
+            .bound
+            .then(|| Bound::new(&self.sample(&errors, &self.seen), &bounds, &score));
+        Point {
+            score,
+            fast: self.sample(&errors, &self.fast).score(),
+            columns: self.columns,
+            reach: self.reach,
+            fast_displacement_px: self.fast_displacement_px,
+            ensemble: self.ensemble(),
+            besides: Besides { bound },
+            errors,
+        }
+    }
+}
+
+fn seed(study: u64, realisation: u64) -> Seed {
+    Seed {
+        study,
+        point: 0,
+        realisation,
+    }
+}
+
+fn views(pairs: &[Pair]) -> Vec<[ArrayView2<'_, f32>; 2]> {
+    pairs.iter().map(|pair| [pair.a.view(), pair.b.view()]).collect()
+}
+
+/// The processing with a background made of a series of its own, if one is to be made of a stated number of frames.
+fn with_background<'a>(experiment: &'a Experiment, chain: &Chain, study: u64) -> Cow<'a, Processing> {
+    let processing = &experiment.processing;
+    let (Background::Made(statistic), Some(frames)) =
+        (&processing.preparation.background, processing.background_frames)
+    else {
+        return Cow::Borrowed(processing);
+    };
+    let pairs: Vec<Pair> = (0..frames as u64)
+        .map(|k| (chain.render)(&experiment.scene, seed(study, BACKGROUND_SERIES + k)).expect(PLANNED))
+        .collect();
+    let [a, b] = [0, 1].map(|k| statistic.of(views(&pairs).iter().map(|pair| pair[k])));
+    let mut processing = processing.clone();
+    processing.preparation.background =
+        Background::Given([a, b].map(|picture| Arc::new(picture.expect("frames of one shape"))));
+    Cow::Owned(processing)
+}
