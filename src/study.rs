@@ -21,6 +21,10 @@ use rayon::prelude::*;
 use bound::Bound;
 use measurement::{Measurement, Prepared};
 
+/// From frames A and B to vectors.
+pub type Correlate =
+    fn(ArrayView2<f32>, ArrayView2<f32>, &Processing) -> Result<VectorField, motefield_evaluator::Error>;
+
 /// What does the experiments: the program's own generator and evaluator, unless a test puts a faulty one in their place to see
 /// whether the faults are found.
 #[derive(Debug, Clone, Copy)]
@@ -28,8 +32,7 @@ pub struct Chain {
     /// From a scene to a pair.
     pub render: fn(&Scene, Seed) -> Result<Pair, SceneError>,
     /// From a pair to vectors.
-    pub correlate:
-        fn(ArrayView2<f32>, ArrayView2<f32>, &Processing) -> Result<VectorField, motefield_evaluator::Error>,
+    pub correlate: Correlate,
 }
 
 impl Default for Chain {
