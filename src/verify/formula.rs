@@ -1,0 +1,111 @@
+//! Expected values written as formulas of the swept value x, such as `-(d^2/8 + 1/6)/(D - x)`.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use exmex::{Express, FlatEx, FloatOpsFactory, MakeOperators, Operator};
+
+/// The usual functions of floating-point numbers and the error function.
+#[derive(Debug, Clone)]
+struct Functions;
+
+impl MakeOperators<f64> for Functions {
+    fn make<'a>() -> Vec<Operator<'a, f64>> {
+        let mut all = FloatOpsFactory::<f64>::make();
+        all.push(Operator::make_unary("erf", libm::erf));
+        all
+    }
+}
+
+/// A formula of x and named constants.
+#[derive(Clone)]
+pub struct Formula {
+    text: String,
+    parsed: FlatEx<f64, Functions>,
+}
+
+impl Formula {
+    /// Reads a formula. Operators `+ - * / ^`, functions `sqrt exp ln log10 sin cos tan asin acos atan abs erf` and the like, `PI`, `x` and
+    /// names of constants.
+    ///
+    /// # Errors
+    /// What the parser objects to.
+    pub fn parse(text: &str) -> Result<Formula, String> {
+        let parsed = FlatEx::parse(text).map_err(|e| format!("`{text}` is not a formula: {e}"))?;
+        Ok(Formula {
+            text: text.to_owned(),
+            parsed,
+        })
+    }
+
+    /// Names in it other than x.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.parsed.var_names().iter().map(String::as_str).filter(|n| *n != "x")
+    }
+
+    /// Its value.
+    ///
+    /// # Errors
+    /// When a name has no value, or the result is not finite.
+    pub fn at(&self, x: f64, constants: &BTreeMap<String, f64>) -> Result<f64, String> {
+        let values = self
+            .parsed
+            .var_names()
+            .iter()
+            .map(|name| match name.as_str() {
+                "x" => Ok(x),
+                name => constants.get(name).copied().ok_or_else(|| {
+                    format!("`{}`: {name} is neither x nor a constant; give it under [constants]", self.text)
+                }),
+            })
+            .collect::<Result<Vec<f64>, String>>()?;
+        let value = self.parsed.eval(&values).map_err(|e| format!("`{}`: {e}", self.text))?;
+        if value.is_finite() {
+            Ok(value)
+        } else {
+            Err(format!("`{}` is {value} at x = {x}", self.text))
+        }
+    }
+}
+
+impl fmt::Display for Formula {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+impl fmt::Debug for Formula {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Formula({})", self.text)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand; erf(1) from Abramowitz and Stegun, table 7.1.
+    #[test]
+    fn values_by_hand() {
+        let constants = BTreeMap::from([("d".to_owned(), 2.0), ("D".to_owned(), 32.0)]);
+        for (text, x, value) in [
+            ("-(d^2/8 + 1/6)/(D - x)", 2.0, -(0.5 + 1.0 / 6.0) / 30.0),
+            ("sqrt(PI)/2*erf(x)", 1.0, 0.5 * std::f64::consts::PI.sqrt() * 0.842_700_792_949_714_9),
+            ("exp(-4*x^2)", 0.5, (-1.0f64).exp()),
+            ("1/sqrt(1+x^2)", 0.1, 1.0 / 1.01f64.sqrt()),
+            ("2e-3*x", 3.0, 6e-3),
+            ("-x^2", 3.0, -9.0),
+        ] {
+            let found = Formula::parse(text).unwrap().at(x, &constants).unwrap();
+            assert!((found - value).abs() < 1e-12, "{text} = {found}, not {value}");
+        }
+    }
+
+    #[test]
+    fn faults_are_named() {
+        assert!(Formula::parse("1 +").is_err());
+        let none = BTreeMap::new();
+        assert!(Formula::parse("q*x").unwrap().at(1.0, &none).unwrap_err().contains("[constants]"));
+        assert!(Formula::parse("1/x").unwrap().at(0.0, &none).is_err());
+    }
+}
