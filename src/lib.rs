@@ -21,3 +21,4 @@ pub mod study;
 pub mod table;
 pub mod vary;
 pub mod vectors;
+pub mod verify;

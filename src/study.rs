@@ -13,6 +13,7 @@ mod measurement;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::score::{Errors, Score};
+use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render};
 use ndarray::ArrayView2;
@@ -21,6 +22,8 @@ use rayon::prelude::*;
 use bound::Bound;
 use measurement::{Measurement, Prepared};
 
+/// From a scene to the pair of a realisation.
+pub type Render = fn(&Scene, Seed) -> Result<Pair, SceneError>;
 /// From frames A and B to vectors.
 pub type Correlate =
     fn(ArrayView2<f32>, ArrayView2<f32>, &Processing) -> Result<VectorField, motefield_evaluator::Error>;
@@ -30,7 +33,7 @@ pub type Correlate =
 #[derive(Debug, Clone, Copy)]
 pub struct Chain {
     /// From a scene to a pair.
-    pub render: fn(&Scene, Seed) -> Result<Pair, SceneError>,
+    pub render: Render,
     /// From a pair to vectors.
     pub correlate: Correlate,
 }
@@ -61,6 +64,8 @@ pub struct Effort {
     pub first_pairs: usize,
     /// Pairs after which a point is left as it is; of ensembles as many as that makes, at least one.
     pub most_pairs: usize,
+    /// How sure the intervals of the points' figures are.
+    pub confidence: Confidence,
 }
 
 impl Default for Effort {
@@ -70,6 +75,7 @@ impl Default for Effort {
             precision: 0.05,
             first_pairs: 4,
             most_pairs: 60,
+            confidence: Confidence::USUAL,
         }
     }
 }
@@ -215,7 +221,7 @@ pub fn run_with(
     prepared
         .iter()
         .zip(done)
-        .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured)))
+        .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured, effort.confidence)))
         .collect()
 }
 

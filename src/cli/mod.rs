@@ -5,6 +5,7 @@ mod pictures;
 mod progress;
 mod sweep;
 mod vectors;
+mod verify;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -18,7 +19,7 @@ use motefield::source::Source;
 use motefield::study::Effort;
 use serde_json::{Value, json};
 
-const EXIT_CODES: &str = "Exit codes: 0 done; 1 the answer is no (no pulse length meets the limit); 2 bad input; 3 input or output failed; 130 stopped by Ctrl-C with what was done kept.";
+const EXIT_CODES: &str = "Exit codes: 0 done; 1 the answer is no (no pulse length meets the limit, or a published figure is missed); 2 bad input; 3 input or output failed; 130 stopped by Ctrl-C with what was done kept.";
 
 #[derive(Parser)]
 #[command(name = "motefield", version, about = "Names the light-pulse length to use in a particle image velocimetry experiment", after_help = EXIT_CODES)]
@@ -53,6 +54,11 @@ enum Command {
         after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
     )]
     Decide(decide::Decide),
+    /// Holds this version against published accuracy figures
+    #[command(
+        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/published"
+    )]
+    Verify(verify::Verify),
 }
 
 /// The setup, which most commands take.
@@ -115,6 +121,7 @@ impl EffortArguments {
             precision: self.precision,
             first_pairs: usual.first_pairs.min(most_pairs),
             most_pairs,
+            ..usual
         }
     }
 
@@ -215,6 +222,7 @@ pub fn main() -> ExitCode {
         Command::Score(command) => command.run(),
         Command::Sweep(command) => command.run(),
         Command::Decide(command) => command.run(),
+        Command::Verify(command) => command.run(),
     };
     result.unwrap_or_else(|failure| {
         eprintln!("motefield: {failure}");

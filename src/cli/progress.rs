@@ -32,6 +32,11 @@ impl Bar {
         self.bar.finish_and_clear();
     }
 
+    /// Lets something be printed without the bar in its way.
+    pub fn above(&self, print: impl FnOnce()) {
+        self.bar.suspend(print);
+    }
+
     /// All pairs take about the same time, so what is left follows from what was spent.
     fn tell(&self) {
         let (done, all) = (self.bar.position(), self.bar.length().unwrap_or(0));

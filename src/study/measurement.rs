@@ -121,33 +121,33 @@ impl<'a> Prepared<'a> {
         })
     }
 
-    fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool]) -> Sample<'b> {
+    fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool], confidence: Confidence) -> Sample<'b> {
         Sample {
             columns: self.columns,
             reach: self.reach,
             pairs: errors,
             part: Some(part),
-            confidence: Confidence::USUAL,
+            confidence,
         }
     }
 
     /// Errors over the whole field.
     pub fn score(&self, measured: &[Measurement]) -> Score {
         let errors: Vec<Errors> = measured.iter().map(|m| m.errors.clone()).collect();
-        self.sample(&errors, &self.seen).score()
+        self.sample(&errors, &self.seen, Confidence::USUAL).score()
     }
 
-    pub fn point(&self, measured: Vec<Measurement>) -> Point {
+    pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
         let (errors, bounds): (Vec<Errors>, Vec<_>) =
             measured.into_iter().map(|m| (m.errors, m.bound_px)).unzip();
-        let score = self.sample(&errors, &self.seen).score();
+        let score = self.sample(&errors, &self.seen, confidence).score();
         let bound = self
             .wanted
             .bound
-            .then(|| Bound::new(&self.sample(&errors, &self.seen), &bounds, &score));
+            .then(|| Bound::new(&self.sample(&errors, &self.seen, confidence), &bounds, &score));
         Point {
             score,
-            fast: self.sample(&errors, &self.fast).score(),
+            fast: self.sample(&errors, &self.fast, confidence).score(),
             columns: self.columns,
             reach: self.reach,
             fast_displacement_px: self.fast_displacement_px,

@@ -181,16 +181,25 @@ impl Case {
         }
         let pairs = match (raw.pairs, measure.statistical) {
             (Some(pairs), true) if pairs.quick >= 2 && pairs.full >= pairs.quick => pairs,
-            (Some(_), true) => return Err(bad("[pairs] needs quick of at least 2, and full of at least quick".into())),
+            (Some(_), true) => {
+                return Err(bad(
+                    "[pairs] needs quick of at least 2, and full of at least quick".into(),
+                ));
+            }
             (None, true) => return Err(bad("lacks [pairs], such as quick = 8 and full = 64".into())),
             (None, false) => Pairs { quick: 1, full: 1 },
-            (Some(_), false) => return Err(bad(format!("measure = \"{word}\" is exact and takes no [pairs]"))),
+            (Some(_), false) => {
+                return Err(bad(format!("measure = \"{word}\" is exact and takes no [pairs]")));
+            }
         };
         let (key, places) = match raw.sweep {
             Some(sweep) if sweep.values.is_empty() => {
                 return Err(bad(format!("[sweep] {}: there are no values", sweep.key)));
             }
-            Some(sweep) => (Some(sweep.key), sweep.values.iter().enumerate().map(Place::of).collect()),
+            Some(sweep) => (
+                Some(sweep.key),
+                sweep.values.iter().enumerate().map(Place::of).collect(),
+            ),
             None => (
                 None,
                 vec![Place {
@@ -242,7 +251,10 @@ impl Case {
 
     /// Arguments that the measure knows; keys of a setup only where there is one.
     fn check_names(&self) -> Result<(), String> {
-        let varied = self.key.iter().chain(self.variants.iter().flat_map(|v| v.set.keys()));
+        let varied = self
+            .key
+            .iter()
+            .chain(self.variants.iter().flat_map(|v| v.set.keys()));
         let known = self.measure.arguments;
         for name in self.arguments.keys().chain(varied) {
             let of_setup = self.setup.is_some() && name.contains('.');
@@ -250,7 +262,11 @@ impl Case {
                 return Err(format!(
                     "{name} is no argument of measure = \"{}\", which has: {}",
                     self.measure.name,
-                    if known.is_empty() { "none".to_owned() } else { known.join(", ") }
+                    if known.is_empty() {
+                        "none".to_owned()
+                    } else {
+                        known.join(", ")
+                    }
                 ));
             }
         }
@@ -281,7 +297,10 @@ impl Case {
     pub fn place(&self, value: &Value) -> Option<usize> {
         let text = plain(value);
         self.places.iter().position(|p| {
-            p.text == text || text.parse::<f64>().is_ok_and(|x| !p.word && (x - p.x).abs() <= 1e-9 * x.abs())
+            p.text == text
+                || text
+                    .parse::<f64>()
+                    .is_ok_and(|x| !p.word && (x - p.x).abs() <= 1e-9 * x.abs())
         })
     }
 
@@ -298,7 +317,13 @@ impl Place {
         let end = (0..=digits.len())
             .rev()
             .filter(|&k| digits.is_char_boundary(k))
-            .find_map(|k| digits[..k].trim_end().parse::<f64>().ok().filter(|x| x.is_finite()));
+            .find_map(|k| {
+                digits[..k]
+                    .trim_end()
+                    .parse::<f64>()
+                    .ok()
+                    .filter(|x| x.is_finite())
+            });
         Place {
             x: end.unwrap_or(number as f64),
             word: end.is_none(),
@@ -334,6 +359,8 @@ fn setup_text(text: &str, expected: &Table) -> Result<String, String> {
     let found = lines.join("\n") + "\n";
     match found.parse::<Table>() {
         Ok(table) if table == *expected => Ok(found),
-        _ => Err("write the setup as tables [setup.image], [setup.flow] …, each heading alone on its line".into()),
+        _ => Err(
+            "write the setup as tables [setup.image], [setup.flow] …, each heading alone on its line".into(),
+        ),
     }
 }

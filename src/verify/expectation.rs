@@ -178,13 +178,18 @@ impl Expectation {
         }
         let relative_to = match &raw.relative_to {
             None => None,
-            Some(Value::String(name)) if case.variant(name).is_some() => case.variant(name).map(Reference::Variant),
+            Some(Value::String(name)) if case.variant(name).is_some() => {
+                case.variant(name).map(Reference::Variant)
+            }
             Some(value) => Some(Reference::Place(place(value)?)),
         };
         let tolerance = || {
             raw.tolerance
                 .filter(|t| t.absolute > 0.0 || t.relative > 0.0)
-                .ok_or_else(|| "lacks its tolerance, such as tolerance = { relative = 0.07, absolute = 0.002 }".to_owned())
+                .ok_or_else(|| {
+                    "lacks its tolerance, such as tolerance = { relative = 0.07, absolute = 0.002 }"
+                        .to_owned()
+                })
         };
         let checks = [
             raw.equals.is_some(),
@@ -196,7 +201,9 @@ impl Expectation {
             raw.slope.is_some(),
         ];
         if checks.iter().filter(|c| **c).count() != 1 {
-            return Err("give one of equals, at_most, at_least, ascending, lowest_in, highest_in, slope".into());
+            return Err(
+                "give one of equals, at_most, at_least, ascending, lowest_in, highest_in, slope".into(),
+            );
         }
         let check = if let Some(number) = &raw.equals {
             Check::Equals(number.formula()?, tolerance()?)
@@ -246,7 +253,8 @@ impl Expectation {
 
     /// The formula has a value wherever it is asked for one.
     fn check_formula(&self, case: &Case) -> Result<(), String> {
-        let (Check::Equals(formula, _) | Check::AtMost(formula) | Check::AtLeast(formula)) = &self.check else {
+        let (Check::Equals(formula, _) | Check::AtMost(formula) | Check::AtLeast(formula)) = &self.check
+        else {
             return Ok(());
         };
         for &variant in &self.variants {

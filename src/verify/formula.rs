@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use exmex::{Express, FlatEx, FloatOpsFactory, MakeOperators, Operator};
+use exmex::{
+    Express, FlatEx, FloatOpsFactory, MakeOperators, MatchLiteral, Operator, literal_matcher_from_pattern,
+};
 
 /// The usual functions of floating-point numbers and the error function.
 #[derive(Debug, Clone)]
@@ -17,11 +19,13 @@ impl MakeOperators<f64> for Functions {
     }
 }
 
+literal_matcher_from_pattern!(Numbers, r"^([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?");
+
 /// A formula of x and named constants.
 #[derive(Clone)]
 pub struct Formula {
     text: String,
-    parsed: FlatEx<f64, Functions>,
+    parsed: FlatEx<f64, Functions, Numbers>,
 }
 
 impl Formula {
@@ -40,7 +44,11 @@ impl Formula {
 
     /// Names in it other than x.
     pub fn names(&self) -> impl Iterator<Item = &str> {
-        self.parsed.var_names().iter().map(String::as_str).filter(|n| *n != "x")
+        self.parsed
+            .var_names()
+            .iter()
+            .map(String::as_str)
+            .filter(|n| *n != "x")
     }
 
     /// Its value.
@@ -55,11 +63,17 @@ impl Formula {
             .map(|name| match name.as_str() {
                 "x" => Ok(x),
                 name => constants.get(name).copied().ok_or_else(|| {
-                    format!("`{}`: {name} is neither x nor a constant; give it under [constants]", self.text)
+                    format!(
+                        "`{}`: {name} is neither x nor a constant; give it under [constants]",
+                        self.text
+                    )
                 }),
             })
             .collect::<Result<Vec<f64>, String>>()?;
-        let value = self.parsed.eval(&values).map_err(|e| format!("`{}`: {e}", self.text))?;
+        let value = self
+            .parsed
+            .eval(&values)
+            .map_err(|e| format!("`{}`: {e}", self.text))?;
         if value.is_finite() {
             Ok(value)
         } else {
@@ -90,7 +104,11 @@ mod tests {
         let constants = BTreeMap::from([("d".to_owned(), 2.0), ("D".to_owned(), 32.0)]);
         for (text, x, value) in [
             ("-(d^2/8 + 1/6)/(D - x)", 2.0, -(0.5 + 1.0 / 6.0) / 30.0),
-            ("sqrt(PI)/2*erf(x)", 1.0, 0.5 * std::f64::consts::PI.sqrt() * 0.842_700_792_949_714_9),
+            (
+                "sqrt(PI)/2*erf(x)",
+                1.0,
+                0.5 * std::f64::consts::PI.sqrt() * 0.842_700_792_949_714_9,
+            ),
             ("exp(-4*x^2)", 0.5, (-1.0f64).exp()),
             ("1/sqrt(1+x^2)", 0.1, 1.0 / 1.01f64.sqrt()),
             ("2e-3*x", 3.0, 6e-3),
@@ -105,7 +123,13 @@ mod tests {
     fn faults_are_named() {
         assert!(Formula::parse("1 +").is_err());
         let none = BTreeMap::new();
-        assert!(Formula::parse("q*x").unwrap().at(1.0, &none).unwrap_err().contains("[constants]"));
+        assert!(
+            Formula::parse("q*x")
+                .unwrap()
+                .at(1.0, &none)
+                .unwrap_err()
+                .contains("[constants]")
+        );
         assert!(Formula::parse("1/x").unwrap().at(0.0, &none).is_err());
     }
 }

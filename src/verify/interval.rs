@@ -21,7 +21,12 @@ pub fn sum(terms: &[(f64, Estimate)]) -> Estimate {
     let value: f64 = terms.iter().map(|(w, e)| w * e.value).sum();
     let reach = |end: fn(&Estimate, bool) -> f64, upward: bool| -> f64 {
         let square = |(w, e): &(f64, Estimate)| (w * (end(e, (*w > 0.0) == upward) - e.value)).powi(2);
-        terms.iter().filter(|(w, _)| *w != 0.0).map(square).sum::<f64>().sqrt()
+        terms
+            .iter()
+            .filter(|(w, _)| *w != 0.0)
+            .map(square)
+            .sum::<f64>()
+            .sqrt()
     };
     let end = |e: &Estimate, high: bool| if high { e.hi } else { e.lo };
     Estimate {
@@ -131,14 +136,23 @@ mod tests {
 
     #[test]
     fn slope_of_a_line() {
-        let e = slope(&[(0.0, about(1.0, 0.1)), (1.0, about(3.0, 0.1)), (2.0, about(5.0, 0.1))]);
+        let e = slope(&[
+            (0.0, about(1.0, 0.1)),
+            (1.0, about(3.0, 0.1)),
+            (2.0, about(5.0, 0.1)),
+        ]);
         assert!((e.value - 2.0).abs() < 1e-12);
         assert!((e.hi - 2.0 - 0.1 / 2f64.sqrt()).abs() < 1e-12);
     }
 
     #[test]
     fn lowest_counts_all_that_may_be() {
-        let points = [(1.0, about(5.0, 0.1)), (2.0, about(3.0, 0.5)), (3.0, about(3.2, 0.5)), (4.0, about(9.0, 1.0))];
+        let points = [
+            (1.0, about(5.0, 0.1)),
+            (2.0, about(3.0, 0.5)),
+            (3.0, about(3.2, 0.5)),
+            (4.0, about(9.0, 1.0)),
+        ];
         let e = lowest(&points);
         assert_eq!([e.value, e.lo, e.hi], [2.0, 2.0, 3.0]);
     }

@@ -1,0 +1,269 @@
+//! Verdicts: what was measured against what is expected.
+
+use std::collections::BTreeMap;
+
+use motefield_evaluator::statistics::Estimate;
+use serde::{Deserialize, Serialize};
+
+use super::case::{Case, Variant};
+use super::expectation::{Axes, Check, Expectation, Reference};
+use super::formula::Formula;
+use super::interval;
+
+/// The figures of a point by their names.
+pub type Figures = BTreeMap<String, Estimate>;
+
+/// Whether a figure is as expected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// The interval meets the range allowed and is no wider than it, or lies inside.
+    Agrees,
+    /// The interval is too wide to say: more pairs are needed.
+    CannotTell,
+    /// The whole interval lies outside the range allowed.
+    Disagrees,
+}
+
+impl Verdict {
+    /// In words.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Verdict::Agrees => "agrees",
+            Verdict::CannotTell => "cannot tell",
+            Verdict::Disagrees => "disagrees",
+        }
+    }
+
+    /// Of a figure of which the range `allowed` is expected; either of its ends may be infinite.
+    ///
+    /// With both ends finite a figure agrees when its interval meets the range and is no wider: a fault that moves it by twice the range
+    /// is seen. With one end there is no such measure, and all of the interval must lie inside.
+    pub fn of(figure: Estimate, allowed: [f64; 2]) -> Verdict {
+        let [low, high] = allowed;
+        if figure.value.is_nan() || figure.lo.is_nan() || figure.hi.is_nan() {
+            Verdict::CannotTell
+        } else if figure.hi < low || figure.lo > high {
+            Verdict::Disagrees
+        } else if figure.lo >= low && figure.hi <= high
+            || figure.hi - figure.lo <= high - low && (high - low).is_finite()
+        {
+            Verdict::Agrees
+        } else {
+            Verdict::CannotTell
+        }
+    }
+}
+
+/// One figure held against what is expected of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// Number of the expectation in its case.
+    pub expectation: usize,
+    /// The curve's name.
+    pub variant: String,
+    /// The place, or the two that are compared.
+    pub at: String,
+    /// What was measured, with its interval at the suite's confidence.
+    pub measured: Estimate,
+    /// What is expected, where it is one number.
+    pub expected: Option<f64>,
+    /// The range allowed.
+    pub allowed: [f64; 2],
+    /// Whether they agree.
+    pub verdict: Verdict,
+}
+
+/// Holds the figures of a case, by curve and place, against all that is expected.
+pub fn judge(case: &Case, figures: &[Vec<Figures>]) -> Vec<Comparison> {
+    case.expectations
+        .iter()
+        .enumerate()
+        .flat_map(|(number, expectation)| {
+            let of = Of {
+                case,
+                figures,
+                expectation,
+                number,
+            };
+            of.compare()
+        })
+        .collect()
+}
+
+/// What is expected at a place of a curve, and the range allowed.
+type Allowed<'a> = dyn Fn(f64, &Variant) -> (Option<f64>, [f64; 2]) + 'a;
+
+struct Of<'a> {
+    case: &'a Case,
+    figures: &'a [Vec<Figures>],
+    expectation: &'a Expectation,
+    number: usize,
+}
+
+impl Of<'_> {
+    /// The figure at a place of a curve, over what it is taken relative to.
+    fn figure(&self, variant: usize, place: usize) -> Estimate {
+        let nothing = Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY);
+        let get = |variant: usize, place: usize| {
+            let figures = &self.figures[variant][place];
+            figures
+                .get(&self.expectation.quantity)
+                .copied()
+                .unwrap_or(nothing)
+        };
+        let own = get(variant, place);
+        match self.expectation.relative_to {
+            None => own,
+            Some(Reference::Variant(other)) => interval::ratio(own, get(other, place)),
+            Some(Reference::Place(other)) => interval::ratio(own, get(variant, other)),
+        }
+    }
+
+    fn compare(&self) -> Vec<Comparison> {
+        let e = self.expectation;
+        let each = |allowed: &Allowed| -> Vec<Comparison> {
+            let mut all = Vec::new();
+            for &variant in &e.variants {
+                for &place in &e.places {
+                    let (expected, allowed) =
+                        allowed(self.case.places[place].x, &self.case.variants[variant]);
+                    let at = self.case.places[place].text.clone();
+                    all.push(self.comparison(variant, at, self.figure(variant, place), expected, allowed));
+                }
+            }
+            all
+        };
+        match &e.check {
+            Check::Equals(formula, tolerance) => each(&|x, variant| {
+                let expected = value(formula, x, variant);
+                let t = tolerance.of(expected);
+                (Some(expected), [expected - t, expected + t])
+            }),
+            Check::AtMost(formula) => each(&|x, variant| {
+                let bound = value(formula, x, variant);
+                (Some(bound), [f64::NEG_INFINITY, bound])
+            }),
+            Check::AtLeast(formula) => each(&|x, variant| {
+                let bound = value(formula, x, variant);
+                (Some(bound), [bound, f64::INFINITY])
+            }),
+            Check::Places(order, by) => self.rising(order, *by),
+            Check::Variants(order, by) => self.rising_variants(order, *by),
+            Check::Lowest(range) => self.optimum(*range, 1.0),
+            Check::Highest(range) => self.optimum(*range, -1.0),
+            Check::Slope(slope, axes, tolerance) => {
+                let t = tolerance.of(*slope);
+                let slope_of = |&variant: &usize| {
+                    let points: Vec<(f64, Estimate)> = e
+                        .places
+                        .iter()
+                        .map(|&place| (self.case.places[place].x, self.figure(variant, place)))
+                        .map(|(x, figure)| match axes {
+                            Axes::Linear => (x, figure),
+                            Axes::LogLog => (x.ln(), interval::ln_size(figure)),
+                        })
+                        .collect();
+                    let allowed = [slope - t, slope + t];
+                    self.comparison(
+                        variant,
+                        self.range(),
+                        interval::slope(&points),
+                        Some(*slope),
+                        allowed,
+                    )
+                };
+                e.variants.iter().map(slope_of).collect()
+            }
+        }
+    }
+
+    fn rising(&self, order: &[usize], by: f64) -> Vec<Comparison> {
+        let mut all = Vec::new();
+        for &variant in &self.expectation.variants {
+            for two in order.windows(2) {
+                let [low, high] = [two[0], two[1]].map(|place| self.figure(variant, place));
+                let [from, to] = [two[0], two[1]].map(|place| self.case.places[place].text.as_str());
+                let ratio = interval::ratio(high, low);
+                all.push(self.comparison(
+                    variant,
+                    format!("{to} over {from}"),
+                    ratio,
+                    None,
+                    [by, f64::INFINITY],
+                ));
+            }
+        }
+        all
+    }
+
+    fn rising_variants(&self, order: &[usize], by: f64) -> Vec<Comparison> {
+        let mut all = Vec::new();
+        for &place in &self.expectation.places {
+            for two in order.windows(2) {
+                let ratio = interval::ratio(self.figure(two[1], place), self.figure(two[0], place));
+                let mut comparison = self.comparison(
+                    two[1],
+                    self.case.places[place].text.clone(),
+                    ratio,
+                    None,
+                    [by, f64::INFINITY],
+                );
+                let [low, high] = [two[0], two[1]].map(|v| self.case.variants[v].name.as_str());
+                comparison.variant = format!("{high} over {low}");
+                all.push(comparison);
+            }
+        }
+        all
+    }
+
+    /// The place of the lowest (`sign` 1) or highest (`sign` -1).
+    fn optimum(&self, range: [f64; 2], sign: f64) -> Vec<Comparison> {
+        let place_of = |&variant: &usize| {
+            let points: Vec<(f64, Estimate)> = self
+                .expectation
+                .places
+                .iter()
+                .map(|&k| {
+                    (
+                        self.case.places[k].x,
+                        interval::sum(&[(sign, self.figure(variant, k))]),
+                    )
+                })
+                .collect();
+            self.comparison(variant, self.range(), interval::lowest(&points), None, range)
+        };
+        self.expectation.variants.iter().map(place_of).collect()
+    }
+
+    /// First and last place.
+    fn range(&self) -> String {
+        let places = &self.expectation.places;
+        let name = |k: Option<&usize>| k.map_or("", |&k| self.case.places[k].text.as_str());
+        format!("{} to {}", name(places.first()), name(places.last()))
+    }
+
+    fn comparison(
+        &self,
+        variant: usize,
+        at: String,
+        measured: Estimate,
+        expected: Option<f64>,
+        allowed: [f64; 2],
+    ) -> Comparison {
+        Comparison {
+            expectation: self.number,
+            variant: self.case.variants[variant].name.clone(),
+            at,
+            measured,
+            expected,
+            allowed,
+            verdict: Verdict::of(measured, allowed),
+        }
+    }
+}
+
+/// A formula that was tried when the case was read.
+fn value(formula: &Formula, x: f64, variant: &Variant) -> f64 {
+    formula.at(x, &variant.constants).unwrap_or(f64::NAN)
+}
