@@ -168,7 +168,8 @@ fn limits() {
     assert!(got.value > 0.0 && (got.lo, got.hi) == (-1.0, 1.0), "{got:?}");
     // Errors twice their uncertainties throughout: the ratio scatters not at all, however the uncertainties do, and is known as well as that of as
     // many independent normal errors, the most that is ever claimed.
-    let got = reliability(&uncertainty, &uncertainty.map(|u| 2.0 * u), 5, Confidence::USUAL).ratio;
+    let wide = uncertainty.map(|u| u.powi(3));
+    let got = reliability(&wide, &wide.map(|u| 2.0 * u), 5, Confidence::USUAL).ratio;
     let best = chi_interval(2.0, 1600.0, Confidence::USUAL);
     assert!(
         (got.lo - 1.0 / best.hi).abs() < 1e-12 && (got.hi - 1.0 / best.lo).abs() < 1e-12,
