@@ -22,6 +22,7 @@ pub mod peak_locking;
 pub mod plane;
 pub mod prepare;
 mod processing;
+pub mod propagation;
 pub mod reliability;
 pub mod response;
 pub mod score;
