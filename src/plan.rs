@@ -1,26 +1,46 @@
 //! From the rig to the scene: what this light, lens, camera and flow will show. The only step between the two levels.
 
+mod arrangement;
+mod budget;
 mod camera;
+mod diagram;
 mod facts;
 mod flow;
+mod flow_facts;
 mod lens;
 mod light;
+mod measured;
+mod motion;
+pub mod page;
+mod peak;
+mod rules;
+mod scattering;
+mod seeding;
+mod straddle;
 #[cfg(test)]
 mod tests;
 mod timing;
 mod tracer;
+mod wanted;
 
 use motefield_evaluator::Processing;
 use motefield_generator::{Exposure, Scene};
 
 use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError, check_processing};
+pub use arrangement::{Arrangement, fastest_velocity_m_s};
+use budget::Chain;
 use camera::sensor;
+pub use diagram::{Diagram, Edge, Lane, Span};
 use facts::Facts;
 pub use facts::{Fact, short};
 use flow::{Scale, flow};
-use lens::{imaging, middle_pixel_share, particle_image, rig_lens};
-use light::{light, light_chain, sheet};
+use lens::{ParticleImage, RigLens, image_facts, imaging, rig_lens, scale_facts};
+use light::{light, sheet};
+use peak::{middle_pixel_share, peak_facts, streak};
+pub use rules::{Fix, Rule, Status};
+use seeding::{density_ppp, seeding_facts};
+pub use straddle::Straddle;
 pub use timing::Speeds;
 use timing::{longest_pulse_s, pulse_fraction, pulse_s, timing_facts};
 use tracer::{population, tracer_facts};
@@ -44,26 +64,52 @@ pub struct Plan {
     pub facts: Vec<Fact>,
 }
 
-const LIGHT: &str = "Light";
-const IMAGE: &str = "Image";
+const SCALE: &str = "Scale and sampling";
+const LIGHT: &str = "Light budget";
 const TIMING: &str = "Timing";
-const TRACER: &str = "Tracer";
+const FLOW: &str = "Flow and tracer";
 
 /// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for flows that do not change with it.
 const USUAL_THICKNESS_PX: f64 = 10.0;
+
+impl Plan {
+    /// The figure of this name.
+    pub fn figure(&self, name: &str) -> Option<f64> {
+        self.facts
+            .iter()
+            .find(|fact| fact.name == name)
+            .map(|fact| fact.value)
+    }
+}
 
 /// Plans the experiment of a setup.
 ///
 /// # Errors
 /// When the setup lacks what a figure needs, or a figure is out of range: names the keys and the remedy.
 pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
-    let mut facts = Facts::default();
-    let size = setup.image.size.or(setup.camera.size).ok_or_else(|| {
+    plan_with(setup, None)
+}
+
+fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {
+    setup.image.size.or(setup.camera.size).ok_or_else(|| {
         setup.error(
             "camera.size",
             "is missing: write for example size = [1024, 1024] under [camera] or [image]",
         )
-    })?;
+    })
+}
+
+fn thickness_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
+    match setup.sheet.thickness {
+        Some(thickness) => scale.extent(thickness, "sheet.thickness"),
+        None => Ok(USUAL_THICKNESS_PX),
+    }
+}
+
+/// The same with the photo-electrons of a particle given beforehand, in place of what the setup says about them.
+fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> {
+    let setup = &*wanted::with_separation(setup)?;
+    let size = picture_size(setup)?;
     let lens = rig_lens(setup, size)?;
     let px_per_m = lens.as_ref().map(|l| l.px_per_m);
     let scale = Scale {
@@ -71,139 +117,64 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         px_per_m,
         separation_s: setup.separation_s,
     };
-    if let Some(px_per_m) = px_per_m {
-        facts.quantity(
-            IMAGE,
-            "field_width_m",
-            "field of view, width",
-            size[0] as f64 / px_per_m,
-            Dimension::Length,
-        );
-        facts.quantity(
-            IMAGE,
-            "pixel_in_sheet_m",
-            "one pixel in the sheet",
-            1.0 / px_per_m,
-            Dimension::Length,
-        );
-    }
-    if let Some(l) = &lens {
-        facts.figure(IMAGE, "magnification", "magnification", l.magnification, "");
-    }
-
-    let thickness_px = match setup.sheet.thickness {
-        Some(thickness) => scale.extent(thickness, "sheet.thickness")?,
-        None => USUAL_THICKNESS_PX,
+    let thickness_px = thickness_px(setup, &scale)?;
+    let image = ParticleImage::of(setup, lens.as_ref())?;
+    let diameter_px = match (setup.image.particle_diameter_px, &image) {
+        (Some(diameter), _) => diameter,
+        (None, Some(image)) => image.diameter_px(),
+        (None, None) if setup.image.flat_field => Scene::default().diameter_px,
+        (None, None) => return Err(lens::lacking(setup)),
     };
-    let sheet = sheet(setup, &scale, thickness_px)?;
-
-    let flat_field = setup.image.flat_field;
-    let diameter_px = match setup.image.particle_diameter_px {
-        Some(diameter) => diameter,
-        None if flat_field => Scene::default().diameter_px,
-        None => particle_image(setup, lens.as_ref(), &mut facts)?,
-    };
-    facts.figure(
-        IMAGE,
-        "particle_image_diameter_px",
-        "particle image diameter (e^-2)",
-        diameter_px,
-        "px",
-    );
-
-    let seeding_ppp = match (setup.image.seeding_ppp, setup.tracer.concentration_m3) {
-        (Some(ppp), _) => ppp,
-        (None, _) if flat_field => 0.0,
-        (None, Some(concentration)) => {
-            let needs = "needs the sheet's thickness and the lens: give sheet.thickness, lens.magnification and camera.pixel, or image.seeding_density";
-            let px_per_m = px_per_m.ok_or_else(|| setup.error("tracer.concentration", needs))?;
-            concentration * (thickness_px / px_per_m) / (px_per_m * px_per_m)
-        }
-        (None, None) => {
-            return Err(setup.error("image.seeding_density", "is missing: write for example seeding_density = \"0.02 ppp\" under [image], or concentration = \"10 /mm3\" under [tracer]"));
-        }
-    };
-    facts.figure(
-        IMAGE,
-        "seeding_density_ppp",
-        "seeding density",
-        seeding_ppp,
-        "ppp",
-    );
-
-    let fraction = pulse_fraction(setup)?;
-    let flow = flow(setup, &scale, size, thickness_px)?;
-    let exposure = match (setup.image.streak_px, fraction) {
+    let exposure = match (setup.image.streak_px, pulse_fraction(setup)?) {
         (Some(streak), _) => Exposure::Streak(streak),
         (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
     };
-    let speeds = Speeds::of(size, flow.as_ref());
-    let longest_streak_px = match exposure {
-        Exposure::Fraction(f) => [f * speeds.fastest_px, 0.0],
-        Exposure::Streak(streak) => streak,
+    let (imaging, geometric_px) = imaging(setup, &scale, lens.as_ref())?;
+    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
+    let mut scene = Scene {
+        size,
+        diameter_px,
+        seeding_ppp: density_ppp(setup, px_per_m, thickness_px)?,
+        electrons: 0.0,
+        background_e: setup.image.background_e.unwrap_or(0.0),
+        sheet: sheet(setup, &scale, thickness_px)?,
+        light: light(setup, &scale, size)?,
+        population: population(setup, &scale, lens.as_ref(), geometric_px, middle)?,
+        imaging,
+        exposure,
+        flow: flow(setup, &scale, size, thickness_px)?,
+        sensor: sensor(setup)?,
     };
-    let peak_share = middle_pixel_share(diameter_px, longest_streak_px);
-    let electrons = match (setup.image.electrons, setup.image.peak_electrons) {
-        (Some(electrons), _) => electrons,
-        (None, Some(peak)) => peak / peak_share,
-        (None, None) if flat_field => 0.0,
-        (None, None) => light_chain(setup, lens.as_ref(), &mut facts)?,
+    let speeds = Speeds::of(size, scene.flow.as_ref());
+    let longest_streak_px = streak(exposure, speeds.fastest_px);
+
+    let mut facts = Facts::default();
+    if let Some(lens) = &lens {
+        scale_facts(lens, size, &mut facts);
+    }
+    // Where the picture states the diameter, the rig's parts of it are beside the point.
+    let parts = image
+        .as_ref()
+        .filter(|_| setup.image.particle_diameter_px.is_none());
+    let thickness_m = setup
+        .sheet
+        .thickness
+        .zip(px_per_m)
+        .map(|_| thickness_px / px_per_m.unwrap_or(1.0));
+    image_facts(parts, &scene, thickness_m, &mut facts);
+    seeding_facts(setup, &scene, px_per_m, &mut facts);
+    scene.electrons = match electrons {
+        Some(electrons) => electrons,
+        None => photo_electrons(setup, lens.as_ref(), &scene, longest_streak_px, &mut facts)?,
     };
     facts.quantity(
         LIGHT,
         "electrons_e",
         "photo-electrons of a particle at sheet centre",
-        electrons,
+        scene.electrons,
         Dimension::Electrons,
     );
-    let sensor = sensor(setup)?;
-    let light = light(setup, &scale, size)?;
-    let (imaging, geometric_px) = imaging(setup, &scale, lens.as_ref())?;
-    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
-    let population = population(setup, &scale, lens.as_ref(), geometric_px, middle)?;
-    if let Some(sensor) = &sensor {
-        let peak = electrons * peak_share;
-        let background = setup.image.background_e.unwrap_or(0.0) + light.ambient_e[0] + sensor.dark_e[0];
-        let noise =
-            (peak + background + sensor.dark_noise_e.powi(2) + 1.0 / (12.0 * sensor.gain_dn_per_e.powi(2)))
-                .sqrt();
-        facts.quantity(
-            LIGHT,
-            "peak_electrons_e",
-            "pixel in the middle of its longest streak",
-            peak,
-            Dimension::Electrons,
-        );
-        facts.figure(
-            LIGHT,
-            "peak_snr",
-            "its signal-to-noise ratio (EMVA 1288)",
-            peak / noise,
-            "",
-        );
-        facts.figure(
-            LIGHT,
-            "peak_share_of_full_well",
-            "its share of the full well",
-            (peak + background) / sensor.full_well_e,
-            "",
-        );
-    }
-
-    let scene = Scene {
-        size,
-        diameter_px,
-        seeding_ppp,
-        electrons,
-        background_e: setup.image.background_e.unwrap_or(0.0),
-        sheet,
-        light,
-        population,
-        imaging,
-        exposure,
-        flow,
-        sensor,
-    };
+    peak_facts(&scene, &speeds, &mut facts);
     scene.validate().map_err(|e| {
         setup.error(
             scene_key(e.what),
@@ -222,6 +193,28 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
         px_per_m,
         facts: facts.0,
     })
+}
+
+/// Photo-electrons of a particle at the sheet's centre: as the picture states them, as measured, or by the light budget.
+fn photo_electrons(
+    setup: &Setup,
+    lens: Option<&RigLens>,
+    scene: &Scene,
+    longest_streak_px: [f64; 2],
+    facts: &mut Facts,
+) -> Result<f64, SetupError> {
+    let image = &setup.image;
+    match (image.electrons, image.peak_electrons, setup.light.measured) {
+        (Some(electrons), _, _) => Ok(electrons),
+        (None, Some(peak), _) => Ok(peak / middle_pixel_share(scene, longest_streak_px)),
+        (None, None, _) if image.flat_field => Ok(0.0),
+        (None, None, Some(measured)) => measured::electrons(setup, lens, measured, facts),
+        (None, None, None) => {
+            let chain = Chain::of(setup, lens, pulse_s(setup))?.ok_or_else(|| budget::lacking(setup))?;
+            chain.tell(facts);
+            Ok(chain.electrons())
+        }
+    }
 }
 
 /// The key to look at when the scene finds a quantity out of range.

@@ -2,6 +2,7 @@
 
 mod decide;
 mod pictures;
+mod plan;
 mod progress;
 mod sweep;
 mod vectors;
@@ -13,11 +14,10 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::{Args, Parser, Subcommand};
-use motefield::caution;
 use motefield::failure::Failure;
 use motefield::source::Source;
 use motefield::study::Effort;
-use serde_json::{Value, json};
+use serde_json::Value;
 
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 the answer is no (no pulse length meets the limit, or a published figure is missed); 2 bad input; 3 input or output failed; 130 stopped by Ctrl-C with what was done kept.";
 
@@ -30,9 +30,11 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
-    /// Tells what the rig will show: scale, light budget, streak, tracer
-    #[command(after_help = "Example: motefield plan rig.toml --set lens.aperture=f/2.8")]
-    Plan(Plan),
+    /// Tells what the rig will show, before any picture is rendered: scale, light budget, timing, flow, and the rules of the trade
+    #[command(
+        after_help = "Example: motefield plan rig.toml --displacement 8 --set lens.aperture=f/2.8 --out plan\nWarnings and failed rules do not change the exit code, unless --strict is given."
+    )]
+    Plan(plan::Plan),
     /// Renders pairs with their true displacement
     #[command(after_help = "Example: motefield render rig.toml --pairs 10 --seed 7 --out pairs")]
     Render(pictures::Render),
@@ -150,55 +152,6 @@ fn stop_on_interrupt() -> Arc<AtomicBool> {
         eprintln!("\nStopping after the pairs in hand; Ctrl-C again ends at once.");
     });
     stop
-}
-
-#[derive(Args)]
-struct Plan {
-    #[command(flatten)]
-    setup: SetupArguments,
-    /// Prints JSON
-    #[arg(long)]
-    json: bool,
-    /// Prints what a setup file may hold, key by key
-    #[arg(long)]
-    keys: bool,
-}
-
-impl Plan {
-    fn run(&self) -> Result<ExitCode, Failure> {
-        if self.keys {
-            print(include_str!("../../docs/setup.md"));
-            print(include_str!("../../docs/setup-image.md"));
-            print(include_str!("../../docs/setup-flow.md"));
-            return Ok(ExitCode::SUCCESS);
-        }
-        let source = self.setup.source()?;
-        let plan = source.plan()?;
-        let caution = caution::text(&source.setup()?.light);
-        if self.json {
-            let facts: serde_json::Map<String, Value> = plan
-                .facts
-                .iter()
-                .map(|f| (f.name.to_owned(), json!(f.value)))
-                .collect();
-            let mut value = json!({ "schema": "motefield-plan/1", "version": env!("CARGO_PKG_VERSION"), "caution": caution });
-            value.as_object_mut().expect("an object").extend(facts);
-            print_json(&value);
-        } else {
-            let mut part = "";
-            for fact in &plan.facts {
-                if fact.part != part {
-                    part = fact.part;
-                    print(&format!("{part}\n"));
-                }
-                print(&format!("  {:<48} {}\n", fact.label, fact.text));
-            }
-        }
-        if let Some(caution) = caution {
-            eprintln!("\n{caution}");
-        }
-        Ok(ExitCode::SUCCESS)
-    }
 }
 
 /// Writes to standard output; a reader that went away (a closed pipe) ends the program quietly.

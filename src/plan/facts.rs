@@ -15,6 +15,15 @@ pub struct Fact {
     pub value: f64,
     /// Value for people.
     pub text: String,
+    /// How it follows from what stands above it, in words; empty where the label says enough.
+    pub how: String,
+}
+
+impl Fact {
+    /// Says how the figure follows from others.
+    pub(super) fn how(&mut self, how: impl Into<String>) {
+        self.how = how.into();
+    }
 }
 
 #[derive(Default)]
@@ -28,14 +37,8 @@ impl Facts {
         label: &'static str,
         value: f64,
         dimension: Dimension,
-    ) {
-        self.0.push(Fact {
-            part,
-            name,
-            label,
-            value,
-            text: quantity::format(value, dimension),
-        });
+    ) -> &mut Fact {
+        self.told(part, name, label, value, show(value, dimension))
     }
 
     pub(super) fn figure(
@@ -45,16 +48,34 @@ impl Facts {
         label: &'static str,
         value: f64,
         unit: &str,
-    ) {
+    ) -> &mut Fact {
         let text = format!("{} {unit}", short(value)).trim_end().to_owned();
+        self.told(part, name, label, value, text)
+    }
+
+    pub(super) fn told(
+        &mut self,
+        part: &'static str,
+        name: &'static str,
+        label: &'static str,
+        value: f64,
+        text: String,
+    ) -> &mut Fact {
         self.0.push(Fact {
             part,
             name,
             label,
             value,
             text,
+            how: String::new(),
         });
+        self.0.last_mut().expect("just pushed")
     }
+}
+
+/// A quantity for people, to three or four digits, in the unit that keeps it short.
+pub(super) fn show(value: f64, dimension: Dimension) -> String {
+    quantity::format(value, dimension)
 }
 
 /// Three significant digits, or all before the point.

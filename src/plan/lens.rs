@@ -1,13 +1,13 @@
 //! `[lens]` with the camera behind it: scale, particle image, imaging.
 
-use motefield_generator::Imaging;
 use motefield_generator::medium::Medium;
 use motefield_generator::optics::{self, Lens};
+use motefield_generator::{Imaging, Scene};
 
-use super::facts::Facts;
+use super::facts::{Facts, short};
 use super::flow::Scale;
 use super::tracer::medium;
-use super::{IMAGE, missing};
+use super::{SCALE, missing};
 use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError};
 
@@ -43,82 +43,197 @@ pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Resul
         .map_err(|e| setup.error("lens.aperture", e))
 }
 
-/// Particle image diameter, px: geometric image, diffraction (both as the Gaussian of the same variance or light) and blur in
-/// quadrature.
-pub(super) fn particle_image(
-    setup: &Setup,
-    lens: Option<&RigLens>,
-    facts: &mut Facts,
-) -> Result<f64, SetupError> {
-    let medium = medium(setup)?;
-    let (Some(lens), Some(f_number), Some(wavelength), Some(diameter), Some(medium)) = (
-        lens,
-        setup.lens.f_number,
-        setup.light.wavelength_m,
-        setup.tracer.diameter_m,
-        medium,
-    ) else {
-        return Err(missing(
-            setup,
-            "image.particle_diameter",
-            &[
-                ("camera.pixel", setup.camera.pixel_m.is_some()),
-                (
-                    "lens.magnification",
-                    setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
-                ),
-                ("lens.aperture", setup.lens.f_number.is_some()),
-                ("light.wavelength", setup.light.wavelength_m.is_some()),
-                ("tracer.diameter", setup.tracer.diameter_m.is_some()),
-                ("fluid.kind", setup.fluid.is_some()),
-            ],
-        ));
-    };
-    let optics = Lens::new(f_number, lens.magnification, medium.refractive_index)
-        .map_err(|e| setup.error("lens.aperture", e))?;
-    let (diffraction, geometric) = (
-        optics.diffraction_diameter_m(wavelength),
-        optics.geometric_diameter_m(diameter),
-    );
-    let blur = setup.lens.blur_m.unwrap_or(0.0);
-    facts.quantity(
-        IMAGE,
-        "diffraction_diameter_m",
-        "diffraction, e^-2 diameter on the sensor",
-        diffraction,
-        Dimension::Length,
-    );
-    facts.quantity(
-        IMAGE,
-        "geometric_diameter_m",
-        "geometric image",
-        geometric,
-        Dimension::Length,
-    );
-    facts.quantity(
-        IMAGE,
-        "depth_of_field_m",
-        "depth of field",
-        optics.depth_of_field_m(wavelength),
-        Dimension::Length,
-    );
-    Ok(optics::in_quadrature(&[diffraction, geometric, blur]) / lens.pixel_m)
+/// What the rig's lens makes of a particle: the parts of its image's e⁻² diameter, m on the sensor.
+pub(super) struct ParticleImage {
+    pub(super) optics: Lens,
+    pub(super) wavelength_m: f64,
+    pub(super) geometric_m: f64,
+    pub(super) diffraction_m: f64,
+    pub(super) blur_m: f64,
+    pub(super) pixel_m: f64,
 }
 
-/// Share of a particle image's light in the pixel on which the middle of its straight streak (x, y), px, stands: the mean along the
-/// streak of the Gaussian's integral over that pixel, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px).
-pub(super) fn middle_pixel_share(diameter_px: f64, streak_px: [f64; 2]) -> f64 {
-    const STEPS: usize = 2000;
-    let width = 0.25 * diameter_px * std::f64::consts::SQRT_2;
-    let line = |at: f64| 0.5 * (libm::erf((at + 0.5) / width) - libm::erf((at - 0.5) / width));
-    let share = |k: usize| {
-        let t = k as f64 / STEPS as f64 - 0.5;
-        line(t * streak_px[0]) * line(t * streak_px[1])
+impl ParticleImage {
+    /// `None` where the rig says too little.
+    pub(super) fn of(setup: &Setup, lens: Option<&RigLens>) -> Result<Option<ParticleImage>, SetupError> {
+        let (Some(lens), Some(wavelength_m), Some(diameter), Some(medium)) = (
+            lens,
+            setup.light.wavelength_m,
+            setup.tracer.diameter_m,
+            medium(setup)?,
+        ) else {
+            return Ok(None);
+        };
+        let image = |optics: Lens| ParticleImage {
+            optics,
+            wavelength_m,
+            geometric_m: optics.geometric_diameter_m(diameter),
+            diffraction_m: optics.diffraction_diameter_m(wavelength_m),
+            blur_m: setup.lens.blur_m.unwrap_or(0.0),
+            pixel_m: lens.pixel_m,
+        };
+        Ok(optics_of(setup, lens, &medium)?.map(image))
+    }
+
+    /// Particle image diameter, px: geometric image, diffraction (both as the Gaussian of the same variance or light) and blur in quadrature.
+    pub(super) fn diameter_px(&self) -> f64 {
+        optics::in_quadrature(&[self.diffraction_m, self.geometric_m, self.blur_m]) / self.pixel_m
+    }
+
+    pub(super) fn depth_of_field_m(&self) -> f64 {
+        self.optics.depth_of_field_m(self.wavelength_m)
+    }
+}
+
+/// What the rig lacks for its particle image.
+pub(super) fn lacking(setup: &Setup) -> SetupError {
+    missing(
+        setup,
+        "image.particle_diameter",
+        &[
+            ("camera.pixel", setup.camera.pixel_m.is_some()),
+            (
+                "lens.magnification",
+                setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
+            ),
+            ("lens.aperture", setup.lens.f_number.is_some()),
+            ("light.wavelength", setup.light.wavelength_m.is_some()),
+            ("tracer.diameter", setup.tracer.diameter_m.is_some()),
+            ("fluid.kind", setup.fluid.is_some()),
+        ],
+    )
+}
+
+/// Tells the scale of the picture.
+pub(super) fn scale_facts(lens: &RigLens, size: [usize; 2], facts: &mut Facts) {
+    let length = |facts: &mut Facts, name, label, value| {
+        facts.quantity(SCALE, name, label, value, Dimension::Length);
     };
-    let inner: f64 = (1..STEPS)
-        .map(|k| share(k) * if k % 2 == 1 { 4.0 } else { 2.0 })
-        .sum();
-    (share(0) + inner + share(STEPS)) / (3.0 * STEPS as f64)
+    facts.figure(SCALE, "magnification", "magnification", lens.magnification, "");
+    length(
+        facts,
+        "pixel_in_sheet_m",
+        "one pixel in the sheet",
+        1.0 / lens.px_per_m,
+    );
+    facts.figure(
+        SCALE,
+        "pixels_per_mm",
+        "pixels a millimetre",
+        1e-3 * lens.px_per_m,
+        "px",
+    );
+    let [width, height] = size.map(|n| n as f64 / lens.px_per_m);
+    length(facts, "field_width_m", "field of view, width", width);
+    length(facts, "field_height_m", "field of view, height", height);
+}
+
+/// Tells of what the particle image consists: each part's e⁻² diameter; the squares add.
+pub(super) fn image_facts(
+    image: Option<&ParticleImage>,
+    scene: &Scene,
+    thickness_m: Option<f64>,
+    facts: &mut Facts,
+) {
+    if let Some(image) = image {
+        let mut part = |name, label, value: f64, how: &str| {
+            let px = format!("{} px on the sensor: {how}", short(value / image.pixel_m));
+            facts
+                .quantity(SCALE, name, label, value, Dimension::Length)
+                .how(px);
+        };
+        part(
+            "geometric_diameter_m",
+            "geometric image",
+            image.geometric_m,
+            "magnification x particle diameter",
+        );
+        part(
+            "diffraction_diameter_m",
+            "diffraction",
+            image.diffraction_m,
+            "1.80 f# (M + 1) x wavelength, the Gaussian of the same peak and light",
+        );
+        part(
+            "blur_diameter_m",
+            "blur of lens and focus",
+            image.blur_m,
+            "as stated (lens.blur)",
+        );
+    }
+    facts
+        .figure(
+            SCALE,
+            "particle_image_diameter_px",
+            "particle image diameter (e^-2)",
+            scene.diameter_px,
+            "px",
+        )
+        .how(if image.is_some() {
+            "root of the sum of their squares"
+        } else {
+            "as stated"
+        });
+    let fill = scene.imaging.fill_factor;
+    facts
+        .figure(
+            SCALE,
+            "pixel_diameter_px",
+            "what the pixel adds",
+            (16.0 * fill / 12.0).sqrt(),
+            "px",
+        )
+        .how("4 standard deviations of the pixel's sensitive square");
+    facts
+        .figure(
+            SCALE,
+            "recorded_diameter_px",
+            "diameter as the pixels record it",
+            recorded_diameter_px(scene),
+            "px",
+        )
+        .how("root of the sum of the squares of these two, in the plane in focus, across the streak");
+    let Some(image) = image else { return };
+    let depth = image.depth_of_field_m();
+    let thickness = thickness_m.map_or(String::new(), |m| {
+        format!(
+            "; the sheet is {} thick",
+            super::facts::show(m, Dimension::Length)
+        )
+    });
+    facts
+        .quantity(
+            SCALE,
+            "depth_of_field_m",
+            "depth of field",
+            depth,
+            Dimension::Length,
+        )
+        .how(format!("2 n f# x first dark ring x (M + 1) / M^2{thickness}"));
+    if let Some(thickness_m) = thickness_m {
+        let px_per_m = image.optics.magnification() / image.pixel_m;
+        let edge_m = 0.5 * thickness_m + (scene.imaging.focus_px / px_per_m).abs();
+        let disc = image.optics.defocus_diameter_m(edge_m) / image.pixel_m;
+        let rendered = if scene.imaging.defocus > 0.0 {
+            ""
+        } else {
+            " (not in the pictures: lens.defocus is off)"
+        };
+        facts
+            .figure(
+                SCALE,
+                "defocus_at_edge_px",
+                "defocus at the sheet's edge",
+                disc,
+                "px",
+            )
+            .how(format!("disc that adds to the diameter there{rendered}"));
+    }
+}
+
+/// e⁻² diameter of a particle image from the moments of its pixels: the pixel's square adds its own variance, 1/12 of its sensitive area.
+pub(super) fn recorded_diameter_px(scene: &Scene) -> f64 {
+    (scene.diameter_px.powi(2) + 16.0 * scene.imaging.fill_factor / 12.0).sqrt()
 }
 
 /// How the particles are pictured, and the part of their diameter that is their geometric image, px.

@@ -80,58 +80,70 @@ pub(super) fn timing_facts(
     px_per_m: Option<f64>,
     facts: &mut Facts,
 ) {
-    facts.figure(
-        TIMING,
+    let mut displacement = |name, label, px| {
+        facts.figure(TIMING, name, label, px, "px");
+    };
+    displacement(
         "fastest_displacement_px",
         "fastest displacement in the field",
         speeds.fastest_px,
-        "px",
     );
-    facts.figure(
-        TIMING,
-        "mean_displacement_px",
-        "mean displacement",
-        speeds.mean_px,
-        "px",
+    displacement("mean_displacement_px", "mean displacement", speeds.mean_px);
+    displacement(
+        "slowest_displacement_px",
+        "slowest displacement",
+        speeds.slowest_px,
     );
     if let Some(separation) = setup.separation_s {
-        facts.quantity(
-            TIMING,
+        let mut time = |name, label, seconds, how: &str| {
+            facts
+                .quantity(TIMING, name, label, seconds, Dimension::Time)
+                .how(how);
+        };
+        let from_displacement = setup.wanted_displacement_px.map_or(String::new(), |px| {
+            format!(
+                "so that the fastest displacement is the {} px wanted",
+                super::facts::short(px)
+            )
+        });
+        time(
             "separation_s",
             "pulse separation (start to start)",
             separation,
-            Dimension::Time,
+            &from_displacement,
         );
+        if let Some(pulse) = pulse_s(setup) {
+            time("pulse_s", "pulse length", pulse, "");
+        }
+        if let Some(longest) = longest_pulse_s(setup) {
+            time(
+                "longest_pulse_s",
+                "longest pulse the exposures allow",
+                longest,
+                "",
+            );
+        }
         if let Some(px_per_m) = px_per_m {
+            let speed = speeds.fastest_px / px_per_m / separation;
             facts.quantity(
                 TIMING,
                 "fastest_speed_m_s",
                 "fastest speed in the field",
-                speeds.fastest_px / px_per_m / separation,
+                speed,
                 Dimension::Speed,
-            );
-        }
-        if let Some(pulse) = pulse_s(setup) {
-            facts.quantity(TIMING, "pulse_s", "pulse length", pulse, Dimension::Time);
-        }
-        if let Some(longest) = longest_pulse_s(setup) {
-            facts.quantity(
-                TIMING,
-                "longest_pulse_s",
-                "longest pulse the exposures allow",
-                longest,
-                Dimension::Time,
             );
         }
     }
     let streak = longest_streak_px[0].hypot(longest_streak_px[1]);
-    facts.figure(
-        TIMING,
-        "longest_streak_px",
-        "longest streak in one pulse",
-        streak,
-        "px",
-    );
+    facts
+        .figure(
+            TIMING,
+            "longest_streak_px",
+            "longest streak in one pulse",
+            streak,
+            "px",
+        )
+        .how("fastest displacement x pulse length / pulse separation");
 }
 
 /// How far the field moves between the pulses.
@@ -143,6 +155,8 @@ pub struct Speeds {
     pub fast_px: f64,
     /// The longest, px.
     pub fastest_px: f64,
+    /// The shortest outside bodies, px.
+    pub slowest_px: f64,
 }
 
 impl Speeds {
@@ -158,11 +172,16 @@ impl Speeds {
     pub fn of(size: [usize; 2], flow: &dyn motefield_generator::Flow) -> Speeds {
         const SIDE: usize = 33;
         let step = size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
+        let mut slowest_px = f64::INFINITY;
         let mut lengths: Vec<f64> = (0..SIDE * SIDE)
             .map(|k| {
                 let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
                 let [dx, dy] = motefield_generator::truth::displacement(flow, x, y);
-                dx.hypot(dy)
+                let length = dx.hypot(dy);
+                if length < slowest_px && !flow.solid([x, y, 0.0]) {
+                    slowest_px = length;
+                }
+                length
             })
             .collect();
         lengths.sort_by(|a, b| b.total_cmp(a));
@@ -171,6 +190,7 @@ impl Speeds {
             mean_px: mean(&lengths),
             fast_px: mean(&lengths[..lengths.len().div_ceil(10)]),
             fastest_px: lengths[0],
+            slowest_px: if slowest_px.is_finite() { slowest_px } else { 0.0 },
         }
     }
 }

@@ -4,11 +4,11 @@ use motefield_generator::Population;
 use motefield_generator::medium::Medium;
 use motefield_generator::population::{Brightness, Diameters, Region};
 
-use super::TRACER;
+use super::FLOW;
 use super::facts::Facts;
 use super::flow::Scale;
 use super::lens::RigLens;
-use super::light::mie_brightness;
+use super::scattering::mie_brightness;
 use crate::quantity::Dimension;
 use crate::setup::{BrightnessSetup, Setup, SetupError, Unseeded};
 
@@ -41,20 +41,29 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
         diameter_m,
         density_kg_m3,
     };
-    facts.quantity(
-        TRACER,
-        "response_time_s",
-        "response time of the tracer",
-        tracer.response_time_s(&medium),
-        Dimension::Time,
-    );
-    facts.quantity(
-        TRACER,
-        "settling_velocity_m_s",
-        "settling velocity",
-        tracer.settling_velocity_m_s(&medium).abs(),
-        Dimension::Speed,
-    );
+    let rough = if tracer.added_mass_counts(&medium) {
+        " (an order of magnitude: the fluid is nearly as dense)"
+    } else {
+        ""
+    };
+    facts
+        .quantity(
+            FLOW,
+            "response_time_s",
+            "response time of the tracer",
+            tracer.response_time_s(&medium),
+            Dimension::Time,
+        )
+        .how(format!("density x diameter squared / (18 x viscosity){rough}"));
+    facts
+        .quantity(
+            FLOW,
+            "settling_velocity_m_s",
+            "settling velocity",
+            tracer.settling_velocity_m_s(&medium).abs(),
+            Dimension::Speed,
+        )
+        .how("Stokes drag against weight and buoyancy");
     Ok(())
 }
 

@@ -48,6 +48,8 @@ pub struct CameraSetup {
     pub exposure_s: Option<f64>,
     /// Length of exposure B.
     pub exposure_b_s: Option<f64>,
+    /// Frames a second.
+    pub frame_rate_hz: Option<f64>,
 }
 
 pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> Result<CameraSetup, SetupError> {
@@ -73,6 +75,7 @@ pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> Result<CameraSetu
         dead_time_s: r.not_negative("camera.dead_time", D::Time)?,
         exposure_s: r.positive("camera.exposure", D::Time)?,
         exposure_b_s: r.positive("camera.exposure_b", D::Time)?,
+        frame_rate_hz: r.positive("camera.frame_rate", D::Frequency)?,
     };
     if camera.fill_factor == Some(0.0) {
         return Err(r.error("camera.fill_factor", "must be above 0"));

@@ -3,13 +3,14 @@
 use std::path::PathBuf;
 
 use motefield_generator::Shape;
+use motefield_generator::scattering::Polarisation;
 
 use super::flow::{Extent, extent};
 use super::reader::{Reader, SetupError};
 use crate::quantity::Dimension as D;
 
 /// `[light]`
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Light {
     /// Radiant power while a pulse lasts; the light of a pulse grows with its length.
     pub power_w: Option<f64>,
@@ -37,6 +38,22 @@ pub struct Light {
     pub laser: Option<bool>,
     /// Hazard class of the source as its maker states it.
     pub hazard_class: Option<HazardClass>,
+    /// Direction of the light's electric field.
+    pub polarisation: Polarisation,
+    /// What a recorded picture showed.
+    pub measured: Option<Measured>,
+}
+
+/// The brightness of the brightest particles in a recorded picture, which fixes the light budget's one unknown.
+///
+/// The brightest: the middle pixel of the image of a particle in the middle of the sheet that stands on that pixel's centre, where the
+/// field moves least; where particles differ, of one brighter than 95 % of them. The measurement belongs to the rig as the file states it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measured {
+    /// Grey level of that pixel, black level and background included.
+    pub grey_dn: f64,
+    /// Pulse length (or exposure, in continuous light) at which it was recorded; none where a pulse has one energy whatever its length.
+    pub at_s: Option<f64>,
 }
 
 /// Laser hazard classes of IEC 60825-1, from harmless to hazardous.
@@ -62,6 +79,12 @@ const HAZARD_CLASSES: [(&str, HazardClass); 7] = [
     ("3R", HazardClass::ThreeR),
     ("3B", HazardClass::ThreeB),
     ("4", HazardClass::Four),
+];
+
+const POLARISATIONS: [(&str, Polarisation); 3] = [
+    ("unpolarised", Polarisation::Unpolarised),
+    ("perpendicular", Polarisation::Perpendicular),
+    ("parallel", Polarisation::Parallel),
 ];
 
 /// `[reflections]`, in photo-electrons of pulse A.
@@ -112,6 +135,10 @@ pub(super) fn light(r: &Reader) -> Result<Light, SetupError> {
         ambient_e_s: r.not_negative("light.ambient", D::ElectronRate)?,
         laser: r.word("light.source", &[("laser", true), ("led", false)])?,
         hazard_class: r.word("light.hazard_class", &HAZARD_CLASSES)?,
+        polarisation: r
+            .word("light.polarisation", &POLARISATIONS)?
+            .unwrap_or(Polarisation::Unpolarised),
+        measured: measured(r)?,
     };
     if light.power_w.is_some() && light.pulse_energy_j.is_some() {
         return Err(r.error("light.pulse_energy", "and light.power exclude each other: a source is limited by its power (diode, LED) or gives a fixed energy (Q-switched)"));
@@ -129,6 +156,17 @@ pub(super) fn light(r: &Reader) -> Result<Light, SetupError> {
         }
     }
     Ok(light)
+}
+
+fn measured(r: &Reader) -> Result<Option<Measured>, SetupError> {
+    let (grey, at) = ("light.measured_grey", "light.measured_at");
+    let fixed_energy = r.has("light.pulse_energy");
+    match (r.positive(grey, D::GreyLevels)?, r.positive(at, D::Time)?) {
+        (None, None) => Ok(None),
+        (None, Some(_)) => Err(r.error(at, "is the pulse length at which light.measured_grey was read, which is missing: write for example measured_grey = \"900 DN\"")),
+        (Some(_), None) if !fixed_energy => Err(r.error(grey, "needs the pulse length at which it was read: write for example measured_at = \"200 us\" under [light]")),
+        (Some(grey_dn), at_s) => Ok(Some(Measured { grey_dn, at_s })),
+    }
 }
 
 pub(super) fn reflections(r: &Reader) -> Result<ReflectionSetup, SetupError> {

@@ -22,14 +22,14 @@ pub use camera::CameraSetup;
 pub use flow::{Extent, FlowSetup, Imported, Motion, Pattern, Place, Rate, Stands, Vortex};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
-pub use light::{GlareSetup, HazardClass, Light, ReflectionSetup};
+pub use light::{GlareSetup, HazardClass, Light, Measured, ReflectionSetup};
 pub use processing::check as check_processing;
 pub use reader::{Reader, SetupError};
 pub use sheet::SheetSetup;
 pub use tracer::{BrightnessSetup, TracerSetup, Unseeded};
 
 /// A whole setup.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Setup {
     /// File name, or the embedded rig's.
     pub name: String,
@@ -53,11 +53,35 @@ pub struct Setup {
     pub flow: FlowSetup,
     /// `[timing] separation`: Δt, from the start of one pulse to the start of the other.
     pub separation_s: Option<f64>,
+    /// `[timing] displacement`: how far the fastest fluid in the picture shall move between the pulses, from which Δt follows.
+    pub wanted_displacement_px: Option<f64>,
     /// `[processing]`
     pub processing: Processing,
     /// `[image]`
     pub image: ImageSetup,
+    changes: Vec<(String, String)>,
     reader: Reader,
+}
+
+/// The pulse separation, or the displacement from which it follows. Where the file gives one and the command line the other, the
+/// command line has the word.
+fn timing(r: &Reader) -> Result<(Option<f64>, Option<f64>), SetupError> {
+    let (separation, displacement) = ("timing.separation", "timing.displacement");
+    let given = (
+        r.positive(separation, Dimension::Time)?,
+        r.positive(displacement, Dimension::Pixels)?,
+    );
+    match given {
+        (Some(_), Some(_)) => match (r.from_command_line(separation), r.from_command_line(displacement)) {
+            (true, false) => Ok((given.0, None)),
+            (false, true) => Ok((None, given.1)),
+            _ => Err(r.error(
+                displacement,
+                "and timing.separation both set the pulse separation: leave one out",
+            )),
+        },
+        given => Ok(given),
+    }
 }
 
 impl Setup {
@@ -72,11 +96,14 @@ impl Setup {
         let kind = r.word("fluid.kind", &[("water", Fluid::Water), ("air", Fluid::Air)])?;
         let temperature = r.positive("fluid.temperature", D::Temperature)?;
         let fluid = kind.map(|kind| (kind, temperature.unwrap_or(293.15)));
+        let (separation_s, wanted_displacement_px) = timing(&r)?;
         let setup = Setup {
             name: name.to_owned(),
             text: text.to_owned(),
+            changes: overrides.to_vec(),
             flow: flow::read(&r)?,
-            separation_s: r.positive("timing.separation", D::Time)?,
+            separation_s,
+            wanted_displacement_px,
             processing: processing::read(&r)?,
             reflections: light::reflections(&r)?,
             sheet: sheet::sheet(&r)?,
@@ -95,6 +122,22 @@ impl Setup {
     /// The value of a key as it is written; `None` where it is not given or holds more than one value.
     pub fn written(&self, key: &str) -> Option<String> {
         self.reader.written(key)
+    }
+
+    /// The rig as it stood when `light.measured_grey` was read: as the file states it, without the command line's changes but for those
+    /// of the measurement itself.
+    ///
+    /// # Errors
+    /// When the file alone is no setup.
+    pub fn as_measured(&self) -> Result<Setup, SetupError> {
+        let own = |(key, _): &&(String, String)| key.starts_with("light.measured_");
+        let changes: Vec<(String, String)> = self.changes.iter().filter(own).cloned().collect();
+        Setup::read(&self.name, &self.text, &changes)
+    }
+
+    /// Whether the setup has a key, or a list or section of that name.
+    pub fn has(&self, key: &str) -> bool {
+        self.reader.has(key)
     }
 
     /// An error about a key of this setup.

@@ -44,7 +44,7 @@ enum Origin {
 }
 
 /// A flattened setup text.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Reader {
     name: String,
     values: BTreeMap<String, (Origin, Value)>,
@@ -171,6 +171,11 @@ impl Reader {
     /// Whether the key, or a section of that name, is there.
     pub fn has(&self, key: &str) -> bool {
         self.get(key).is_some()
+    }
+
+    /// Whether the key's value stands on the command line.
+    pub fn from_command_line(&self, key: &str) -> bool {
+        matches!(self.values.get(key), Some((Origin::CommandLine, _)))
     }
 
     /// A quantity of one of the dimensions, in SI.

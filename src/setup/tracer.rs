@@ -19,6 +19,8 @@ pub struct TracerSetup {
     pub refractive_index: Option<f64>,
     /// Particles in a volume of fluid.
     pub concentration_m3: Option<f64>,
+    /// Particles wanted in a final window, from which the seeding follows.
+    pub per_window: Option<f64>,
     /// Diameters of the particles in the pictures, over the mean.
     pub diameters: Diameters,
     /// Smallest and largest of them.
@@ -123,6 +125,11 @@ pub(super) fn tracer(r: &Reader) -> Result<TracerSetup, SetupError> {
         density_kg_m3: r.positive("tracer.density", D::Density)?,
         refractive_index: r.number("tracer.refractive_index", |n| (1.0..=4.0).contains(&n), "1 to 4")?,
         concentration_m3: r.positive("tracer.concentration", D::NumberDensity)?,
+        per_window: r.number(
+            "tracer.particles_per_window",
+            |n| n > 0.0 && n <= 1e4,
+            "above 0 and at most 10000",
+        )?,
         diameters,
         limits,
         brightness: if mie {

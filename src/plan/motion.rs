@@ -1,0 +1,214 @@
+//! What the motion costs a window: particles lost in the plane and out of it, and the spread of displacement inside it.
+
+use std::f64::consts::PI;
+
+use motefield_generator::{Light, Scene, Sheet, truth};
+
+/// Points of the picture looked at, along each side.
+const SIDE: usize = 33;
+
+/// The motion at one point of the picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Point {
+    /// Displacement between the pulses in the plane, px.
+    displacement_px: [f64; 2],
+    /// Share of the particle images' correlation that out-of-plane motion leaves, F_O.
+    kept: f64,
+    /// Displacement in depth over the sheet's thickness.
+    depth: f64,
+    /// Largest change of the displacement a px, in any direction.
+    gradient: f64,
+}
+
+/// The motion over the picture, outside bodies.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Motion {
+    points: Vec<Point>,
+    diameter_px: f64,
+    seeding_ppp: f64,
+}
+
+/// A window's share of particle images that count, and its factors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Pairs {
+    /// N_I F_I F_O F_Δ, mean over the picture and least anywhere.
+    pub(super) effective: [f64; 2],
+    /// F_I, mean over the picture.
+    pub(super) in_plane: f64,
+    /// F_O, mean over the picture.
+    pub(super) out_of_plane: f64,
+    /// F_Δ, mean over the picture.
+    pub(super) gradient: f64,
+}
+
+impl Motion {
+    pub(super) fn of(scene: &Scene) -> Motion {
+        let flow = scene.flow.as_ref();
+        let step = scene.size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
+        let middle = scene.size.map(|n| 0.5 * (n as f64 - 1.0));
+        let point = |k: usize| {
+            let at = [(k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1], 0.0];
+            if flow.solid(at) {
+                return None;
+            }
+            let across = |time| scene.sheet.distance_px(flow.path(at, 0.0, time), middle);
+            let depth_px = across(0.5) - across(-0.5);
+            let g = flow.gradient(at, 0.0);
+            Some(Point {
+                displacement_px: truth::displacement(flow, at[0], at[1]),
+                kept: sheet_overlap(&scene.sheet, &scene.light, depth_px),
+                depth: depth_px / scene.sheet.thickness_px,
+                gradient: spectral_norm([[g[0][0], g[0][1]], [g[1][0], g[1][1]]]),
+            })
+        };
+        Motion {
+            points: (0..SIDE * SIDE).filter_map(point).collect(),
+            diameter_px: scene.diameter_px,
+            seeding_ppp: scene.seeding_ppp,
+        }
+    }
+
+    fn largest(&self, of: impl Fn(&Point) -> f64) -> f64 {
+        self.points.iter().map(of).fold(0.0, f64::max)
+    }
+
+    fn mean(&self, of: impl Fn(&Point) -> f64) -> f64 {
+        self.points.iter().map(of).sum::<f64>() / self.points.len().max(1) as f64
+    }
+
+    /// Largest displacement along x and along y, px.
+    pub(super) fn farthest_px(&self) -> [f64; 2] {
+        [0, 1].map(|axis| self.largest(|p| p.displacement_px[axis].abs()))
+    }
+
+    /// Largest displacement in depth over the sheet's thickness.
+    pub(super) fn deepest(&self) -> f64 {
+        self.largest(|p| p.depth.abs())
+    }
+
+    /// Largest change of the displacement a px.
+    pub(super) fn steepest(&self) -> f64 {
+        self.largest(|p| p.gradient)
+    }
+
+    /// Particle images that count in a window: of a first pass, which sees the frames as they are, or (`follows`) of a later one that
+    /// follows the displacement, and (`deforms`) its gradient. `more` times the seeding.
+    pub(super) fn pairs(&self, window: [usize; 2], follows: bool, deforms: bool, more: f64) -> Pairs {
+        let [width, height] = window.map(|side| side as f64);
+        let number = more * self.seeding_ppp * width * height;
+        let in_plane = |p: &Point| {
+            if follows {
+                return 1.0;
+            }
+            let [x, y] = p.displacement_px.map(f64::abs);
+            (1.0 - x / width).max(0.0) * (1.0 - y / height).max(0.0)
+        };
+        let spread = |p: &Point| {
+            if deforms {
+                1.0
+            } else {
+                gradient_factor(p.gradient * width.max(height), self.diameter_px)
+            }
+        };
+        let product = |p: &Point| in_plane(p) * p.kept * spread(p);
+        let least = self.points.iter().map(product).fold(f64::INFINITY, f64::min);
+        Pairs {
+            effective: [number * self.mean(product), number * least.min(1.0)],
+            in_plane: self.mean(in_plane),
+            out_of_plane: self.mean(|p| p.kept),
+            gradient: self.mean(spread),
+        }
+    }
+}
+
+/// Largest singular value of a 2 × 2 matrix: the largest stretch of any direction (closed form).
+fn spectral_norm([[a, b], [c, d]]: [[f64; 2]; 2]) -> f64 {
+    0.5 * ((a + d).hypot(b - c) + (a - d).hypot(b + c))
+}
+
+/// F_Δ of a displacement that varies by `variation_px` over a window, for images of e⁻² diameter `diameter_px`: (√π d/2a) erf(a/d). Derived: the
+/// correlation of two Gaussian images, exp(−4s²/d²), averaged over displacements spread evenly over a.
+pub(super) fn gradient_factor(variation_px: f64, diameter_px: f64) -> f64 {
+    let a = variation_px / diameter_px;
+    if a < 1e-6 {
+        return 1.0;
+    }
+    0.5 * PI.sqrt() / a * libm::erf(a)
+}
+
+/// F_O: the correlation of the light that a particle gets from pulse A and, `depth_px` further, from pulse B, over that of one that stays
+/// in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²), for a top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
+pub(super) fn sheet_overlap(sheet: &Sheet, light: &Light, depth_px: f64) -> f64 {
+    const STEPS: usize = 1000;
+    let [a, b] = &light.pulses;
+    let reach = a.thickness.max(b.thickness) * sheet.reach_px();
+    let (mut both, mut first, mut second) = (0.0, 0.0, 0.0);
+    for k in 0..=STEPS {
+        let z = (2.0 * k as f64 / STEPS as f64 - 1.0) * reach;
+        let lit_a = sheet.across(z, a.thickness);
+        // From one sheet's middle to the other's.
+        let moved = z + depth_px - (b.offset_px - a.offset_px);
+        both += lit_a * sheet.across(moved, b.thickness);
+        first += lit_a * lit_a;
+        second += sheet.across(z, b.thickness).powi(2);
+    }
+    (both / (first * second).sqrt()).min(1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use motefield_generator::Profile;
+
+    /// F_Δ for a/d = 0.25 … 2 (derived values, three digits printed).
+    #[test]
+    fn gradient_factor_agrees_with_printed_values() {
+        for (ratio, factor) in [
+            (0.25, 0.980),
+            (0.5, 0.923),
+            (0.75, 0.840),
+            (1.0, 0.747),
+            (1.5, 0.571),
+            (2.0, 0.441),
+        ] {
+            assert!(
+                (gradient_factor(2.5 * ratio, 2.5) - factor).abs() < 6e-4,
+                "{ratio}"
+            );
+        }
+        assert!((gradient_factor(0.0, 2.5) - 1.0).abs() < 1e-12);
+    }
+
+    /// Closed forms: exp(−4Δz²/Δz₀²) of a Gaussian sheet (1e-6: the sheet is cut where its light is 1e-5), 1 − |Δz|/Δz₀ of a top-hat (one
+    /// step of the rule). Sheets offset by the motion keep every particle.
+    #[test]
+    fn overlap_of_the_sheets_has_its_closed_forms() {
+        let light = Light::default();
+        let sheet = |profile| Sheet {
+            profile,
+            thickness_px: 10.0,
+            ..Sheet::default()
+        };
+        for share in [0.0f64, 0.1, 0.25, 0.5, -0.5] {
+            let dz = 10.0 * share;
+            let gaussian = sheet_overlap(&sheet(Profile::Gaussian), &light, dz);
+            assert!(
+                (gaussian - (-4.0 * share * share).exp()).abs() < 1e-6,
+                "{share}: {gaussian}"
+            );
+            let top_hat = sheet_overlap(&sheet(Profile::TopHat), &light, dz);
+            assert!((top_hat - (1.0 - share.abs())).abs() < 2e-3, "{share}: {top_hat}");
+        }
+        let mut offset = Light::default();
+        offset.pulses[1].offset_px = 3.0;
+        assert!((sheet_overlap(&sheet(Profile::Gaussian), &offset, 3.0) - 1.0).abs() < 1e-12);
+    }
+
+    /// A shear turns and stretches; its largest stretch is its slope. A rotation stretches all directions alike.
+    #[test]
+    fn largest_stretch() {
+        assert!((spectral_norm([[0.0, 0.3], [0.0, 0.0]]) - 0.3).abs() < 1e-15);
+        assert!((spectral_norm([[0.0, -0.2], [0.2, 0.0]]) - 0.2).abs() < 1e-15);
+        assert!((spectral_norm([[0.1, 0.0], [0.0, -0.4]]) - 0.4).abs() < 1e-15);
+    }
+}

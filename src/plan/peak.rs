@@ -1,0 +1,223 @@
+//! The brightest pixels of the particle images: their light, grey level, signal-to-noise ratio, and how near they come to saturation.
+
+use motefield_generator::{Exposure, Scene, Sensor};
+
+use super::LIGHT;
+use super::facts::{Facts, short};
+use super::timing::Speeds;
+use crate::quantity::Dimension as D;
+
+/// Share of the particles that are no brighter than the one whose image counts as brightest, where particles differ.
+const BRIGHTEST_RANK: f64 = 0.95;
+
+/// Share of a particle image's light in the pixel on which the middle of its straight streak (x, y), px, stands: the mean along the
+/// streak of the Gaussian's integral over that pixel's sensitive square, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px), less what
+/// crosstalk takes from it and plus what its neighbours give back.
+pub(super) fn middle_pixel_share(scene: &Scene, streak_px: [f64; 2]) -> f64 {
+    let crosstalk = scene.sensor.as_ref().map_or(0.0, |sensor| sensor.crosstalk);
+    let own = pixel_share(scene, streak_px, [0.0; 2]);
+    if crosstalk == 0.0 {
+        return own;
+    }
+    let beside: f64 = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]]
+        .into_iter()
+        .map(|at| pixel_share(scene, streak_px, at))
+        .sum();
+    (1.0 - crosstalk) * own + 0.25 * crosstalk * beside
+}
+
+/// The same for the pixel `at` from the middle, without crosstalk. What falls between the sensitive squares is lost, and made up for by a
+/// brighter image on average.
+fn pixel_share(scene: &Scene, streak_px: [f64; 2], at: [f64; 2]) -> f64 {
+    const STEPS: usize = 2000;
+    let fill_factor = scene.imaging.fill_factor;
+    let half = 0.5 * fill_factor.sqrt();
+    let width = 0.25 * scene.diameter_px * std::f64::consts::SQRT_2;
+    let line = |at: f64| 0.5 * (libm::erf((at + half) / width) - libm::erf((at - half) / width));
+    let share = |k: usize| {
+        let t = k as f64 / STEPS as f64 - 0.5;
+        line(at[0] - t * streak_px[0]) * line(at[1] - t * streak_px[1])
+    };
+    let inner: f64 = (1..STEPS)
+        .map(|k| share(k) * if k % 2 == 1 { 4.0 } else { 2.0 })
+        .sum();
+    (share(0) + inner + share(STEPS)) / (3.0 * STEPS as f64 * fill_factor)
+}
+
+/// Ranks at which the diameters are looked at.
+const RANKS: usize = 1000;
+
+fn diameters(scene: &Scene) -> impl Iterator<Item = f64> {
+    (0..RANKS).map(|k| scene.population.diameter((k as f64 + 0.5) / RANKS as f64))
+}
+
+/// Mean of a function of the diameter over the mean one.
+pub(super) fn over_diameters(scene: &Scene, of: impl Fn(f64) -> f64) -> f64 {
+    diameters(scene).map(of).sum::<f64>() / RANKS as f64
+}
+
+/// Mean light of a particle over that of one of the mean diameter, and that of one brighter than 95 % of them.
+pub(super) fn brightness(scene: &Scene) -> [f64; 2] {
+    let of = |diameter| scene.population.brightness(diameter);
+    let mut all: Vec<f64> = diameters(scene).map(of).collect();
+    all.sort_by(f64::total_cmp);
+    [
+        over_diameters(scene, of),
+        all[(BRIGHTEST_RANK * RANKS as f64) as usize],
+    ]
+}
+
+/// Electrons of frame A's pixel that are there without any particle.
+pub(super) fn floor_e(scene: &Scene) -> f64 {
+    let dark = scene.sensor.as_ref().map_or(0.0, |sensor| sensor.dark_e[0]);
+    scene.background_e + scene.light.ambient_e[0] + dark
+}
+
+/// Streak of pulse A where the field moves by `displacement_px`.
+pub(super) fn streak(exposure: Exposure, displacement_px: f64) -> [f64; 2] {
+    match exposure {
+        Exposure::Fraction(fraction) => [fraction * displacement_px, 0.0],
+        Exposure::Streak(streak) => streak,
+    }
+}
+
+/// The middle pixel of the brightest particle images (see [`crate::setup::Measured`]), electrons without background, over the scene's
+/// photo-electrons of a particle.
+pub(super) fn brightest_share(scene: &Scene, exposure: Exposure, slowest_px: f64) -> f64 {
+    brightness(scene)[1] * middle_pixel_share(scene, streak(exposure, slowest_px))
+}
+
+/// Signal-to-noise ratio of a pixel with `signal_e` besides the floor: EMVA 1288's, whose noise is the Poisson noise of all
+/// electrons, the dark noise and that of the grey levels' rounding (release 4.0 Linear; memory).
+pub(super) fn signal_to_noise(sensor: &Sensor, signal_e: f64, floor_e: f64) -> f64 {
+    signal_e / (signal_e + floor_e + readout_variance(sensor)).sqrt()
+}
+
+/// Variance of a dark pixel, electrons².
+pub(super) fn readout_variance(sensor: &Sensor) -> f64 {
+    sensor.dark_noise_e.powi(2) + 1.0 / (12.0 * sensor.gain_dn_per_e.powi(2))
+}
+
+/// The electrons of a pixel over those at which it is full or its grey level the largest, whichever comes first.
+pub(super) fn share_of_range(sensor: &Sensor, electrons: f64) -> f64 {
+    let white = (sensor.white_dn() - sensor.black_level_dn) / sensor.gain_dn_per_e;
+    electrons / sensor.full_well_e.min(white)
+}
+
+/// Tells what becomes of a particle's photo-electrons on the sensor.
+pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
+    let longest = streak(scene.exposure, speeds.fastest_px);
+    let share = middle_pixel_share(scene, longest);
+    let [mean, bright] = brightness(scene);
+    if mean != 1.0 {
+        facts
+            .quantity(
+                LIGHT,
+                "mean_electrons_e",
+                "their mean over the particles' sizes",
+                scene.electrons * mean,
+                D::Electrons,
+            )
+            .how(format!(
+                "x {}, mean over the diameters in the pictures",
+                short(mean)
+            ));
+    }
+    let Some(sensor) = &scene.sensor else { return };
+    let floor = floor_e(scene);
+    let grey = |signal: f64| sensor.black_level_dn + sensor.gain_dn_per_e * (signal + floor);
+    let peak = scene.electrons * share;
+    facts
+        .quantity(
+            LIGHT,
+            "peak_electrons_e",
+            "pixel in the middle of its longest streak",
+            peak,
+            D::Electrons,
+        )
+        .how(format!(
+            "x share of that pixel, {}, for an image of {} px and a streak of {} px",
+            short(share),
+            short(scene.diameter_px),
+            short(longest[0].hypot(longest[1])),
+        ));
+    facts
+        .quantity(
+            LIGHT,
+            "peak_grey_dn",
+            "its grey level",
+            grey(peak).min(sensor.white_dn()),
+            D::GreyLevels,
+        )
+        .how(format!(
+            "black level {} DN + K {} DN/e x (pixel + background {} e)",
+            short(sensor.black_level_dn),
+            short(sensor.gain_dn_per_e),
+            short(floor)
+        ));
+    facts
+        .figure(
+            LIGHT,
+            "peak_snr",
+            "its signal-to-noise ratio (EMVA 1288)",
+            signal_to_noise(sensor, peak, floor),
+            "",
+        )
+        .how(format!(
+            "pixel / root(pixel + background + dark noise {} e squared + 1/12 DN squared)",
+            short(sensor.dark_noise_e)
+        ));
+    facts.figure(
+        LIGHT,
+        "peak_share_of_full_well",
+        "its share of the full well",
+        (peak + floor) / sensor.full_well_e,
+        "",
+    );
+    let brightest = scene.electrons * brightest_share(scene, scene.exposure, speeds.slowest_px);
+    facts
+        .quantity(
+            LIGHT,
+            "brightest_grey_dn",
+            "grey level of the brightest particles",
+            grey(brightest).min(sensor.white_dn()),
+            D::GreyLevels,
+        )
+        .how(if bright == 1.0 {
+            "middle pixel of an image in the middle of the sheet, where the field moves least".to_owned()
+        } else {
+            format!(
+                "middle pixel in the middle of the sheet, where the field moves least, of a particle {} times as bright as the mean one (95 % are dimmer)",
+                short(bright)
+            )
+        });
+    facts
+        .figure(
+            LIGHT,
+            "brightest_share_of_range",
+            "their share of the range",
+            share_of_range(sensor, brightest + floor),
+            "",
+        )
+        .how("electrons over full well or largest grey level, whichever is nearer");
+    let threshold = readout_variance(sensor).sqrt() + 0.5;
+    facts
+        .quantity(
+            LIGHT,
+            "absolute_threshold_e",
+            "faintest light the camera sees (EMVA 1288)",
+            threshold,
+            D::Electrons,
+        )
+        .how("root(dark variance) + 1/2: a signal-to-noise ratio of 1");
+    let range = sensor.full_well_e / threshold;
+    facts
+        .told(
+            LIGHT,
+            "dynamic_range",
+            "dynamic range of the camera (EMVA 1288)",
+            range,
+            format!("{} ({:.1} dB)", short(range), 20.0 * range.log10()),
+        )
+        .how("full well / that threshold");
+}

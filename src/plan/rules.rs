@@ -1,0 +1,273 @@
+//! The rules of the trade, each with its value, its limit, where the limit comes from, and the one change that would meet it.
+
+mod image;
+mod light;
+mod motion;
+mod timing;
+mod tracer;
+
+use motefield_generator::Exposure;
+
+use super::facts::show;
+use super::lens::{ParticleImage, rig_lens};
+use super::motion::Motion;
+use super::straddle::Straddle;
+use super::timing::Speeds;
+use super::wanted::fastest_px;
+use super::{Plan, picture_size};
+use crate::quantity::Dimension as D;
+use crate::setup::{Setup, SetupError};
+
+/// A rule of the trade with no source.
+const PRACTICE: &str = "common practice, no source";
+
+/// How a rule comes out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Status {
+    /// Kept.
+    Pass,
+    /// Broken, but the experiment may bear it.
+    Warn,
+    /// Broken.
+    Fail,
+}
+
+impl Status {
+    /// In a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Status::Pass => "pass",
+            Status::Warn => "warn",
+            Status::Fail => "fail",
+        }
+    }
+
+    fn of(good: bool, bearable: bool) -> Status {
+        match (good, bearable) {
+            (true, _) => Status::Pass,
+            (false, true) => Status::Warn,
+            (false, false) => Status::Fail,
+        }
+    }
+}
+
+/// The change that would meet a rule, everything else the same.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fix {
+    /// In words.
+    pub words: String,
+    /// Key of the setup and its new value, where one key does it.
+    pub set: Option<(String, String)>,
+}
+
+/// A rule of the trade, applied.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rule {
+    /// Name for machines.
+    pub name: &'static str,
+    /// What is judged.
+    pub label: String,
+    /// Its value.
+    pub value: f64,
+    /// Its value for people.
+    pub shown: String,
+    /// The limit for people.
+    pub limit: String,
+    /// How it comes out.
+    pub status: Status,
+    /// Where the limit comes from.
+    pub source: &'static str,
+    /// What would meet it; none where it is met.
+    pub fix: Option<Fix>,
+}
+
+/// What the rules look at.
+pub(super) struct Rig<'a> {
+    pub(super) setup: &'a Setup,
+    pub(super) plan: &'a Plan,
+    pub(super) motion: &'a Motion,
+    pub(super) speeds: Speeds,
+    pub(super) straddle: Option<Straddle>,
+    pub(super) image: Option<ParticleImage>,
+}
+
+impl<'a> Rig<'a> {
+    /// `setup` with its separation, as the plan was made from it.
+    pub(super) fn of(setup: &'a Setup, plan: &'a Plan, motion: &'a Motion) -> Result<Rig<'a>, SetupError> {
+        let lens = rig_lens(setup, picture_size(setup)?)?;
+        Ok(Rig {
+            setup,
+            plan,
+            motion,
+            speeds: Speeds::of(plan.scene.size, plan.scene.flow.as_ref()),
+            straddle: Straddle::of(setup),
+            image: ParticleImage::of(setup, lens.as_ref())?,
+        })
+    }
+
+    /// Every rule to which the setup says enough.
+    pub(super) fn rules(&self) -> Vec<Rule> {
+        if self.setup.image.flat_field {
+            return Vec::new();
+        }
+        [
+            self.motion_rules(),
+            self.image_rules(),
+            self.light_rules(),
+            self.timing_rules(),
+            self.tracer_rules(),
+        ]
+        .concat()
+    }
+
+    /// A pulse separation `factor` times the present one, if the displacement follows it and the pulses fit it.
+    fn separation(&self, factor: f64) -> Option<Fix> {
+        let (separation, straddle) = (self.setup.separation_s?, self.straddle?);
+        let follows =
+            fastest_px(self.setup, 0.5 * separation).is_ok_and(|px| px < 0.75 * self.speeds.fastest_px);
+        let wanted = down(factor * separation);
+        if !follows || wanted < straddle.shortest_separation_s() {
+            return None;
+        }
+        let text = show(wanted, D::Time);
+        let words = format!("shorten the pulse separation to {text}");
+        Some(match self.setup.wanted_displacement_px {
+            Some(px) => set(words, "timing.displacement", format!("{} px", down(factor * px))),
+            None => set(words, "timing.separation", text),
+        })
+    }
+
+    /// Pulses `factor` times as long.
+    fn pulse(&self, factor: f64) -> Option<Fix> {
+        let (pulse, light) = (self.plan.pulse_s?, &self.setup.light);
+        if self.setup.image.pulse_fraction.is_some() || self.setup.image.streak_px.is_some() {
+            return None;
+        }
+        let (verb, round): (_, fn(f64) -> f64) = if factor < 1.0 {
+            ("shorten", down)
+        } else {
+            ("lengthen", up)
+        };
+        let text = show(round(factor * pulse), D::Time);
+        Some(if light.continuous {
+            set(format!("{verb} the exposure to {text}"), "camera.exposure", text)
+        } else {
+            set(format!("{verb} the pulse to {text}"), "light.pulse_length", text)
+        })
+    }
+
+    /// `factor` times the light of a particle, by the key that sets it.
+    fn more_light(&self, factor: f64) -> Option<Fix> {
+        let (image, light) = (&self.setup.image, &self.setup.light);
+        let keys = [
+            (
+                "image.electrons",
+                image.electrons,
+                D::Electrons,
+                "the photo-electrons of a particle",
+            ),
+            (
+                "image.peak_electrons",
+                image.peak_electrons,
+                D::Electrons,
+                "the photo-electrons of the peak",
+            ),
+            ("light.power", light.power_w, D::Power, "the power of the source"),
+            (
+                "light.pulse_energy",
+                light.pulse_energy_j,
+                D::Energy,
+                "the energy of a pulse",
+            ),
+        ];
+        let (key, value, dimension, name) = keys
+            .into_iter()
+            .find_map(|(key, value, dimension, name)| Some((key, value?, dimension, name)))?;
+        let (verb, round): (_, fn(f64) -> f64) = if factor < 1.0 {
+            ("lower", down)
+        } else {
+            ("raise", up)
+        };
+        let text = show(round(factor * value), dimension);
+        Some(set(format!("{verb} {name} to {text}"), key, text))
+    }
+
+    /// Whether a longer pulse brings more light.
+    fn grows(&self) -> bool {
+        let (image, light) = (&self.setup.image, &self.setup.light);
+        let stated = image.electrons.or(image.peak_electrons).is_some() || light.pulse_energy_j.is_some();
+        !stated && (light.power_w.is_some() || light.measured.is_some())
+    }
+
+    /// The present streak times `factor`, where the streak follows the pulse.
+    fn exposure(&self, factor: f64) -> Exposure {
+        match self.plan.scene.exposure {
+            Exposure::Fraction(fraction) => Exposure::Fraction(fraction * factor),
+            streak => streak,
+        }
+    }
+
+    /// Another f-number.
+    fn aperture(&self, f_number: f64) -> Fix {
+        let verb = if f_number > self.setup.lens.f_number.unwrap_or(0.0) {
+            "stop down"
+        } else {
+            "open the aperture"
+        };
+        let text = format!("f/{f_number}");
+        set(format!("{verb} to {text}"), "lens.aperture", text)
+    }
+}
+
+fn set(words: String, key: &str, value: String) -> Fix {
+    Fix {
+        words,
+        set: Some((key.to_owned(), value)),
+    }
+}
+
+fn words(words: &str) -> Fix {
+    Fix {
+        words: words.to_owned(),
+        set: None,
+    }
+}
+
+/// To three digits, away from zero.
+fn up(value: f64) -> f64 {
+    rounded(value, f64::ceil)
+}
+
+/// To three digits, toward zero.
+fn down(value: f64) -> f64 {
+    rounded(value, f64::floor)
+}
+
+fn rounded(value: f64, round: fn(f64) -> f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let exponent = value.abs().log10().floor() as i32 - 2;
+    // Digits first, then the exponent, so that 180e-6 is what "180e-6" is read as. The slack keeps a round value.
+    let digits = value / 10f64.powi(exponent);
+    let near = digits.round();
+    let digits = if (digits - near).abs() < 1e-9 * digits.abs() {
+        near
+    } else {
+        round(digits)
+    };
+    format!("{digits}e{exponent}").parse().unwrap_or(value)
+}
+
+/// Where a rising function passes `wanted`, between `low` and `high`.
+fn solve(of: impl Fn(f64) -> f64, wanted: f64, mut low: f64, mut high: f64) -> f64 {
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if of(middle) < wanted {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    0.5 * (low + high)
+}
