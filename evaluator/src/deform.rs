@@ -8,6 +8,7 @@ use crate::frames::Frames;
 use crate::interpolate::{Interpolated, Interpolator};
 use crate::least_squares::Normal;
 use crate::named::named;
+use crate::window::{Grid, Weighting, window_weights};
 
 named! {
     /// How the vectors of a pass are smoothed before they serve the next one as predictor.
@@ -159,6 +160,25 @@ impl Predictor {
             }
         }
         sum
+    }
+
+    /// Displacement averaged over each window of a grid in images of `size`, with the window's weights, px.
+    pub fn averaged(&self, size: [usize; 2], grid: &Grid, weighting: Weighting) -> Vec<[f64; 2]> {
+        let pixels: Vec<[f64; 2]> = (0..size[0] * size[1])
+            .map(|n| self.at((n % size[0]) as f64, (n / size[0]) as f64))
+            .collect();
+        let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
+        let average = |n: usize| {
+            let [x, y] = grid.corner(n % grid.columns, n / grid.columns);
+            let mut sum = [0.0; 2];
+            for (row, wy) in pixels[y * size[0]..].chunks(size[0]).zip(&along_y) {
+                for (d, wx) in row[x..].iter().zip(&along_x) {
+                    sum = [sum[0] + wx * wy * d[0], sum[1] + wx * wy * d[1]];
+                }
+            }
+            sum
+        };
+        (0..grid.len()).map(average).collect()
     }
 
     /// The coefficient of a column and row that may lie outside the grid, where it goes on in a straight line.

@@ -50,3 +50,67 @@ impl<const N: usize> Normal<N> {
         Some(std::array::from_fn(|k| self.right[k] / self.matrix[k][k]))
     }
 }
+
+/// The solution of many normal equations, and the triangular factor L of their matrix L Lᵀ (Cholesky's).
+pub(crate) struct Triangular {
+    rows: Vec<Vec<f64>>,
+    /// The unknowns.
+    pub unknowns: Vec<f64>,
+}
+
+impl Triangular {
+    /// From the lower triangle of the matrix, row by row, and the right side. What is zero before a row's first element stays zero
+    /// and costs nothing. `None` if the matrix is not positive definite.
+    pub fn solve(mut rows: Vec<Vec<f64>>, mut unknowns: Vec<f64>) -> Option<Self> {
+        let first: Vec<usize> = rows
+            .iter()
+            .map(|row| row.iter().take_while(|v| **v == 0.0).count())
+            .collect();
+        for i in 0..rows.len() {
+            let (above, rest) = rows.split_at_mut(i);
+            let row = &mut rest[0];
+            for j in first[i]..i {
+                let from = first[i].max(first[j]);
+                row[j] = (row[j] - dot(&row[from..j], &above[j][from..j])) / above[j][j];
+            }
+            let square = row[i] - dot(&row[first[i].min(i)..i], &row[first[i].min(i)..i]);
+            // A pivot that rounding could have left is none.
+            if square.is_nan() || square <= 1e-12 * row[i] {
+                return None;
+            }
+            row[i] = square.sqrt();
+            unknowns[i] = (unknowns[i] - dot(&row[first[i]..i], &unknowns[first[i]..i])) / row[i];
+        }
+        for i in (0..rows.len()).rev() {
+            unknowns[i] /= rows[i][i];
+            let value = unknowns[i];
+            for (unknown, l) in unknowns[first[i]..i].iter_mut().zip(&rows[i][first[i]..i]) {
+                *unknown -= l * value;
+            }
+        }
+        Some(Self { rows, unknowns })
+    }
+
+    /// The factor of the information on the last two unknowns with all others unknown.
+    pub fn last_two(&self) -> [[f64; 2]; 2] {
+        let [.., above, last] = self.rows.as_slice() else {
+            return [[0.0; 2]; 2];
+        };
+        let n = above.len();
+        [[above[n - 1], 0.0], [last[n - 1], last[n]]]
+    }
+}
+
+/// In lanes, so that the compiler can use vector registers.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    const LANES: usize = 8;
+    let ((a, rest_a), (b, rest_b)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
+    let mut sums = [0.0; LANES];
+    for (a, b) in a.iter().zip(b) {
+        for lane in 0..LANES {
+            sums[lane] += a[lane] * b[lane];
+        }
+    }
+    let rest = rest_a.iter().zip(rest_b).map(|(a, b)| a * b);
+    sums.into_iter().chain(rest).sum()
+}

@@ -21,7 +21,10 @@ use crate::error::Error;
 use crate::field::{Status, VectorField};
 use crate::frames::{Frame, Frames};
 use crate::interpolate::Interpolated;
+use crate::least_squares::Normal;
 use crate::matching::{Equations, FARTHEST_PX, Matching, Refinement};
+use crate::particle_fit;
+use crate::particles::Particles;
 use crate::peak::{self, PeakFit};
 use crate::plane::Plane;
 use crate::processing::Processing;
@@ -162,42 +165,80 @@ impl Correlator {
         }
         let measured = self.measure(&pairs, last, predictor.as_ref());
         let field = validation::field(&self.stages[last].0, &measured, &self.processing);
-        Ok(match self.processing.refinement {
-            Refinement::None => field,
-            Refinement::LeastSquares => self.refine(&pairs, &measured, field),
-        })
+        Ok(self.refine(&pairs, &measured, field))
     }
 
     /// The predictor through the vectors of a pass.
     fn predictor(&self, pass: usize, measured: &[Measured]) -> Predictor {
         let grid = &self.stages[pass].0;
+        self.predictor_through(
+            pass,
+            validation::replace_untrusted(grid, measured, &self.processing),
+        )
+    }
+
+    /// The predictor through displacements on the grid of a pass.
+    fn predictor_through(&self, pass: usize, displacements: Vec<[f64; 2]>) -> Predictor {
+        let grid = &self.stages[pass].0;
         Predictor::new(
             grid.centre(0, 0),
             grid.spacing,
             [grid.columns, grid.rows],
-            validation::replace_untrusted(grid, measured, &self.processing),
+            displacements,
             self.processing.predictor_filter,
         )
     }
 
-    /// The vectors of the last pass with the valid ones matched by least squares; the equations of all pairs are added.
+    /// The vectors of the last pass with the valid ones refined; the equations of all pairs are added.
     fn refine(&mut self, pairs: &[Frames], measured: &[Measured], mut field: VectorField) -> VectorField {
         let last = self.stages.len() - 1;
         let predictor = self.predictor(last, measured);
         let grid = self.stages[last].0.clone();
-        let mut equations = vec![Equations::new(); grid.len()];
-        let mut matching = Matching::new(self.size, self.processing.interpolator);
-        for (number, pair) in pairs.iter().enumerate() {
-            self.deform(number, pair.views(), &predictor);
-            let [a, b] = &self.deformed;
-            matching.add([a, b], &grid, self.processing.weighting, &mut equations);
+        let weighting = self.processing.weighting;
+        // What each window adds to the predictor at its centre, px.
+        let residuals: Vec<Option<[f64; 2]>> = match self.processing.refinement {
+            Refinement::None => return field,
+            Refinement::LeastSquares => {
+                let mut equations = vec![Equations::new(); grid.len()];
+                let mut matching = Matching::new(self.size, self.processing.interpolator);
+                for (number, pair) in pairs.iter().enumerate() {
+                    self.deform(number, pair.views(), &predictor);
+                    let [a, b] = &self.deformed;
+                    matching.add([a, b], &grid, weighting, &mut equations);
+                }
+                let residual = |equations: Equations| equations.solve().map(|[rx, ry, ..]| [rx, ry]);
+                equations.into_iter().map(residual).collect()
+            }
+            Refinement::ParticleFit => {
+                let mut equations = vec![Normal::new(); grid.len()];
+                for pair in pairs {
+                    let particles = Particles::find(pair.views(), &predictor);
+                    for (n, equations) in equations.iter_mut().enumerate() {
+                        if field.vectors[n].status == Status::Valid {
+                            particle_fit::add(&particles, &grid, weighting, n, equations);
+                        }
+                    }
+                }
+                equations.into_iter().map(Normal::solve).collect()
+            }
+        };
+        // The displacement averaged over each window; and, as a pass of the correlation does, what the average takes off a
+        // predictor through these is put back once.
+        let mut averages = validation::replace_untrusted(&grid, measured, &self.processing);
+        let averaged = predictor.averaged(self.size, &grid, weighting);
+        for ((average, residual), averaged) in averages.iter_mut().zip(&residuals).zip(averaged) {
+            if let Some(residual) = residual {
+                *average = [0, 1].map(|k| averaged[k] + residual[k]);
+            }
         }
-        for (vector, equations) in field.vectors.iter_mut().zip(equations) {
-            let Some([rx, ry, ..]) = equations.solve().filter(|_| vector.status == Status::Valid) else {
+        let smooth = self.predictor_through(last, averages.clone());
+        let averaged = smooth.averaged(self.size, &grid, weighting);
+        for (n, vector) in field.vectors.iter_mut().enumerate() {
+            if residuals[n].is_none() || vector.status != Status::Valid {
                 continue;
-            };
-            let [px, py] = predictor.at(vector.x_px, vector.y_px);
-            let (dx_px, dy_px) = (px + rx, py + ry);
+            }
+            let there = smooth.at(vector.x_px, vector.y_px);
+            let [dx_px, dy_px] = [0, 1].map(|k| averages[n][k] + there[k] - averaged[n][k]);
             if (dx_px - vector.dx_px).hypot(dy_px - vector.dy_px) <= FARTHEST_PX {
                 (vector.dx_px, vector.dy_px) = (dx_px, dy_px);
             }

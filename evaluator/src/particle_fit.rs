@@ -1,0 +1,205 @@
+//! Refinement of vectors by fitting the particles of both windows together.
+//!
+//! Interpolation cannot restore what small particle images alias, nor tell two overlapping images that brighten and fade; a description of
+//! the pair by its particles ([`Particles`]) needs no interpolation. In each window all its particles' places and lights, a background in
+//! either frame and the displacement r that the predictor misses are fitted to the pixels at once, by weighted least squares
+//! (Gauss-Newton; the maximum-likelihood estimate for normal noise of the variance found). A particle at X is at X ∓ (p(X) + r)/2.
+//!
+//! The pixels have the window's own weight ([`crate::window_weights`]), over their variance. Particles that the window cuts, or
+//! that stand beside it, are fitted along with what light they shed into it; what its pixels do not say of them is
+//! held near what the whole frames said.
+//!
+//! With the r last among the unknowns, the end of the triangular factor of the normal equations is the information on r with all
+//! particles and backgrounds unknown (the Schur complement), by which the fits of several pairs are weighed together.
+
+use crate::least_squares::{Normal, Triangular};
+use crate::particle_image::Image;
+use crate::particles::{Particle, Particles, displaced};
+use crate::window::{Grid, Weighting, window_weights};
+
+/// Most steps of a fit, and the step in standard deviations of r that is the last.
+const STEPS: usize = 12;
+const LAST: f64 = 0.1;
+
+/// How near the particles are held to what the whole frames said: standard deviation of the place, px, and of the share of the light.
+const HELD: [f64; 2] = [0.3, 0.5];
+
+/// Farthest that a particle or the window moves at a step, px, and most of a particle's light that changes.
+const STEP: [f64; 2] = [0.2, 0.5];
+
+/// A fit that leaves more than so many times the variance that the whole frames show does not hold.
+const WORST: f64 = 3.0;
+
+/// Adds to `found` what the window number `n` says of r, as two rows of equations; nothing if the fit does not hold.
+pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: usize, found: &mut Normal<2>) {
+    let mut window = Window::new(particles, grid, weighting, n);
+    let (mut share, mut before) = (1.0, f64::INFINITY);
+    for _ in 0..STEPS {
+        let Some((matrix, right, scatter)) = window.equations() else {
+            return;
+        };
+        let Some(solution) = Triangular::solve(matrix, right) else {
+            return;
+        };
+        let [[a, _], [b, c]] = solution.last_two();
+        let residual = window.residual;
+        window.step(&solution.unknowns, share);
+        let [x, y] = [0, 1].map(|k| (window.residual[k] - residual[k]) / share);
+        // In standard deviations: |Lᵀ step|.
+        let length = (a * x + b * y).hypot(c * y);
+        if length <= LAST {
+            if scatter <= WORST {
+                let [rx, ry] = window.residual;
+                found.add([a, b], a * rx + b * ry, 1.0);
+                found.add([0.0, c], c * ry, 1.0);
+            }
+            return;
+        }
+        // Steps that do not grow much shorter overshoot.
+        if length > 0.5 * before {
+            share *= 0.5;
+        }
+        before = length;
+    }
+}
+
+/// The state of a window's fit.
+struct Window<'a> {
+    particles: &'a Particles<'a>,
+    size: [usize; 2],
+    /// In frame A and B.
+    corners: [[isize; 2]; 2],
+    /// Of the pixels, at most 1.
+    weights: Vec<f64>,
+    held: Vec<Particle>,
+    fitted: Vec<Particle>,
+    background: [f64; 2],
+    residual: [f64; 2],
+}
+
+impl<'a> Window<'a> {
+    fn new(particles: &'a Particles<'a>, grid: &Grid, weighting: Weighting, n: usize) -> Self {
+        let (column, row) = (n % grid.columns, n / grid.columns);
+        let [x, y] = grid.centre(column, row);
+        let corners = displaced(
+            grid.corner(column, row).map(|c| c as f64),
+            particles.predictor.at(x, y),
+        )
+        .map(|corner| corner.map(|c| c.round() as isize));
+        let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
+        let weights: Vec<f64> = along_y
+            .iter()
+            .flat_map(|y| along_x.iter().map(move |x| x * y))
+            .collect();
+        let greatest = weights.iter().copied().fold(0.0, f64::max);
+        let reach = particles.shape.reach();
+        let shows = |particle: &&Particle| {
+            let places = displaced(
+                particle.place,
+                particles.predictor.at(particle.place[0], particle.place[1]),
+            );
+            places.iter().zip(&corners).any(|(place, corner)| {
+                (0..2).all(|k| {
+                    let from = corner[k] as f64 - reach[k];
+                    (from..from + grid.window[k] as f64 + 2.0 * reach[k]).contains(&place[k])
+                })
+            })
+        };
+        // Near ones near each other in the equations, so that these have few elements off the diagonal.
+        let mut held: Vec<Particle> = particles.all.iter().filter(shows).copied().collect();
+        held.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
+        Self {
+            particles,
+            size: grid.window,
+            corners,
+            weights: weights.iter().map(|w| w / greatest).collect(),
+            fitted: held.clone(),
+            held,
+            background: particles.background,
+            residual: [0.0; 2],
+        }
+    }
+
+    /// The normal equations (their matrix's lower triangle, row by row, and right side) and the weighted mean of the squared
+    /// deviations over their variance. Unknowns: for each particle place x, y and light in A, B; two backgrounds; r.
+    fn equations(&self) -> Option<(Vec<Vec<f64>>, Vec<f64>, f64)> {
+        let count = self.fitted.len();
+        let unknowns = 4 * count + 4;
+        let mut matrix: Vec<Vec<f64>> = (0..unknowns).map(|row| vec![0.0; row + 1]).collect();
+        let mut right = vec![0.0; unknowns];
+        let (mut scatter, mut total) = (0.0, 0.0);
+        let [width, height] = self.particles.frames[0].size.map(|side| side as isize);
+        for (frame, half) in [-0.5, 0.5].into_iter().enumerate() {
+            let mut lights: Vec<Vec<(usize, [f64; 3])>> = vec![vec![]; self.weights.len()];
+            let mut signal = vec![0.0; self.weights.len()];
+            for (n, particle) in self.fitted.iter().enumerate() {
+                let p = self.particles.predictor.at(particle.place[0], particle.place[1]);
+                let d = [0, 1].map(|k| p[k] + self.residual[k]);
+                let image = Image::new(&self.particles.shape, displaced(particle.place, d)[frame]);
+                let light = particle.light[frame];
+                let unit = self.particles.unit(light);
+                for (pixel, [share, slope_x, slope_y]) in image.inside(self.corners[frame], self.size) {
+                    signal[pixel] += light * share;
+                    lights[pixel].push((n, [light * slope_x, light * slope_y, unit * share]));
+                }
+            }
+            let mut terms: Vec<(usize, f64)> = vec![];
+            for (pixel, lights) in lights.iter().enumerate() {
+                let [x, y] = [pixel % self.size[0], pixel / self.size[0]].map(|at| at as isize);
+                let [x, y] = [x + self.corners[frame][0], y + self.corners[frame][1]];
+                if !(0..width).contains(&x) || !(0..height).contains(&y) {
+                    continue;
+                }
+                let grey = f64::from(self.particles.frames[frame].pixels[(y * width + x) as usize]);
+                let rest = grey - self.background[frame] - signal[pixel];
+                let variance = self.particles.variance(signal[pixel]);
+                let weight = self.weights[pixel] / variance;
+                scatter += weight * rest * rest;
+                total += self.weights[pixel];
+                let slopes = lights
+                    .iter()
+                    .fold([0.0; 2], |sum, (_, t)| [sum[0] + t[0], sum[1] + t[1]]);
+                terms.clear();
+                for (n, [x, y, light]) in lights {
+                    terms.extend([(4 * n, *x), (4 * n + 1, *y), (4 * n + 2 + frame, *light)]);
+                }
+                terms.push((4 * count + frame, self.particles.unit(0.0)));
+                terms.extend([0, 1].map(|k| (4 * count + 2 + k, half * slopes[k])));
+                for (m, (row, a)) in terms.iter().enumerate() {
+                    right[*row] += weight * a * rest;
+                    for (column, b) in &terms[..=m] {
+                        matrix[*row][*column] += weight * a * b;
+                    }
+                }
+            }
+        }
+        for (n, (held, fitted)) in self.held.iter().zip(&self.fitted).enumerate() {
+            for k in 0..2 {
+                let [place, light] = HELD.map(|held| held.powi(-2));
+                let unit = self.particles.unit(fitted.light[k]);
+                let (at, of) = (4 * n + k, 4 * n + 2 + k);
+                matrix[at][at] += place;
+                matrix[of][of] += light;
+                right[at] += place * (held.place[k] - fitted.place[k]);
+                right[of] += light * (held.light[k] - fitted.light[k]) / unit;
+            }
+        }
+        (total > 0.0).then(|| (matrix, right, scatter / total))
+    }
+
+    /// Takes a share of a step, of limited length.
+    fn step(&mut self, unknowns: &[f64], share: f64) {
+        let count = self.fitted.len();
+        let limited = |step: f64, k: usize| share * step.clamp(-STEP[k], STEP[k]);
+        for (particle, step) in self.fitted.iter_mut().zip(unknowns.chunks_exact(4)) {
+            for k in 0..2 {
+                particle.place[k] += limited(step[k], 0);
+                particle.light[k] += self.particles.unit(particle.light[k]) * limited(step[2 + k], 1);
+            }
+        }
+        for k in 0..2 {
+            self.background[k] += share * self.particles.unit(0.0) * unknowns[4 * count + k];
+            self.residual[k] += limited(unknowns[4 * count + 2 + k], 0);
+        }
+    }
+}

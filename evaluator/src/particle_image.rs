@@ -1,0 +1,162 @@
+//! The image of one particle on the pixels.
+//!
+//! A round Gaussian image, drawn out along the streak that the particle travels during the pulse, integrated over square pixels. Its
+//! covariance is s² 1 + l lᵀ/12, with s the standard deviation of the Gaussian and l the streak, px; conversely every covariance is
+//! that of one such image, which is how a pair's image shape is found from its frames: by second moments.
+
+use std::f64::consts::{FRAC_1_SQRT_2, TAU};
+
+use statrs::function::erf::erf;
+
+/// Standard deviations of the Gaussian after which an image ends: 5e-4 of its light lie beyond.
+const REACH: f64 = 3.5;
+
+/// Shortest streak, in standard deviations, that is told from a round image of the same mean width.
+const SHORTEST: f64 = 0.2;
+
+/// Least standard deviation, px: a quarter of the pixel's own.
+const SHARPEST_PX: f64 = 0.07;
+
+/// Greatest streak, px, that an image is drawn out to.
+const LONGEST_PX: f64 = 24.0;
+
+/// What all images of a pair look like.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Shape {
+    /// Standard deviation of the round image, px.
+    width: f64,
+    /// Streak along x and y, px.
+    streak: [f64; 2],
+}
+
+impl Shape {
+    /// The shape with a covariance, px²: xx, xy, yy, without the pixel's own 1/12.
+    pub fn new([xx, xy, yy]: [f64; 3]) -> Self {
+        let (mean, difference) = (0.5 * (xx + yy), 0.5 * (xx - yy));
+        let radius = difference.hypot(xy);
+        let minor = (mean - radius).max(SHARPEST_PX * SHARPEST_PX);
+        let length = (24.0 * radius).sqrt().min(LONGEST_PX);
+        if length < SHORTEST * minor.sqrt() {
+            let width = mean.max(SHARPEST_PX * SHARPEST_PX).sqrt();
+            return Self {
+                width,
+                streak: [0.0; 2],
+            };
+        }
+        let angle = 0.5 * xy.atan2(difference);
+        Self {
+            width: minor.sqrt(),
+            streak: [length * angle.cos(), length * angle.sin()],
+        }
+    }
+
+    /// xx, xy, yy, px².
+    pub fn covariance(&self) -> [f64; 3] {
+        let ([x, y], round) = (self.streak, self.width * self.width);
+        [round + x * x / 12.0, x * y / 12.0, round + y * y / 12.0]
+    }
+
+    /// Distance along x and y from an image's place beyond which it lights no pixel's centre.
+    pub fn reach(&self) -> [f64; 2] {
+        self.streak.map(|l| REACH * self.width + 0.5 * l.abs() + 0.5)
+    }
+
+    /// The points of light along the streak, as places relative to its middle: close enough that their images melt into one, spread
+    /// so that they have the streak's variance.
+    fn points(&self) -> impl Iterator<Item = [f64; 2]> + use<> {
+        let length = self.streak[0].hypot(self.streak[1]);
+        let (count, spread) = match length {
+            0.0 => (1.0, 0.0),
+            _ => {
+                let count = 1.0 + (1.2 * length / self.width).ceil();
+                (count, (count * count / (count * count - 1.0)).sqrt())
+            }
+        };
+        let streak = self.streak;
+        (0..count as usize).map(move |i| {
+            let t = spread * ((i as f64 + 0.5) / count - 0.5);
+            streak.map(|l| t * l)
+        })
+    }
+}
+
+/// The pixels that an image of light 1 lights.
+pub(crate) struct Image {
+    /// Column and row of the first.
+    pub first: [isize; 2],
+    /// Columns.
+    pub columns: usize,
+    /// Row by row: the share of the light, and its slopes with the image's place along x and y, per px.
+    pub pixels: Vec<[f64; 3]>,
+}
+
+impl Image {
+    /// The image at a place, px.
+    pub fn new(shape: &Shape, place: [f64; 2]) -> Self {
+        Self::of(shape, place, |[x, y]| [x[0] * y[0], x[1] * y[0], x[0] * y[1]])
+    }
+
+    /// In place of share and slopes, the changes with the covariance's xx, xy and yy, px⁻²: half the second derivatives along an axis, the
+    /// mixed one whole (the heat equation; exact for a Gaussian that widens).
+    pub fn widening(shape: &Shape, place: [f64; 2]) -> Self {
+        Self::of(shape, place, |[x, y]| {
+            [0.5 * x[2] * y[0], x[1] * y[1], 0.5 * x[0] * y[2]]
+        })
+    }
+
+    fn of(shape: &Shape, place: [f64; 2], terms: impl Fn([&[f64; 3]; 2]) -> [f64; 3]) -> Self {
+        let reach = shape.reach().map(|r| r.ceil() as isize);
+        let first = [0, 1].map(|k| place[k].round() as isize - reach[k]);
+        let [columns, rows] = reach.map(|r| (2 * r + 1) as usize);
+        let mut pixels = vec![[0.0; 3]; columns * rows];
+        let points = shape.points();
+        let share = 1.0 / shape.points().count() as f64;
+        for point in points {
+            let [along_x, along_y] = [(0, columns), (1, rows)]
+                .map(|(k, length)| profile(shape.width, place[k] + point[k], first[k], length));
+            for (row, y) in pixels.chunks_exact_mut(columns).zip(&along_y) {
+                for (pixel, x) in row.iter_mut().zip(&along_x) {
+                    for (value, term) in pixel.iter_mut().zip(terms([x, y])) {
+                        *value += share * term;
+                    }
+                }
+            }
+        }
+        Self {
+            first,
+            columns,
+            pixels,
+        }
+    }
+
+    /// The lit pixels inside `size` pixels from `corner` on: number, row by row, and values.
+    pub fn inside(&self, corner: [isize; 2], size: [usize; 2]) -> impl Iterator<Item = (usize, [f64; 3])> {
+        let [x0, y0] = [0, 1].map(|k| self.first[k] - corner[k]);
+        let [width, height] = size.map(|side| side as isize);
+        let rows = (y0..)
+            .zip(self.pixels.chunks_exact(self.columns))
+            .filter(move |(y, _)| (0..height).contains(y));
+        rows.flat_map(move |(y, row)| {
+            let inner = (x0..).zip(row).filter(move |(x, _)| (0..width).contains(x));
+            inner.map(move |(x, values)| ((y * width + x) as usize, *values))
+        })
+    }
+}
+
+/// Share, slope and curvature with the place of a Gaussian's integral over each of `length` pixels along an axis.
+fn profile(width: f64, place: f64, first: isize, length: usize) -> Vec<[f64; 3]> {
+    let edge = |pixel: usize| {
+        let t = (first as f64 + pixel as f64 - 0.5 - place) / width;
+        let density = (-0.5 * t * t).exp() / (TAU.sqrt() * width);
+        [0.5 * erf(t * FRAC_1_SQRT_2), -density, -t * density / width]
+    };
+    let mut before = edge(0);
+    (1..=length)
+        .map(|pixel| {
+            let after = edge(pixel);
+            let difference = [0, 1, 2].map(|k| after[k] - before[k]);
+            before = after;
+            difference
+        })
+        .collect()
+}
