@@ -114,3 +114,49 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     let rest = rest_a.iter().zip(rest_b).map(|(a, b)| a * b);
     sums.into_iter().chain(rest).sum()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Closed form: A x = b of a known x, A = B Bᵀ + 1 with some elements zero. By elimination of the others the information on the last
+    /// two is the inverse of the corner of A⁻¹, whose columns are solutions for unit vectors: 1e-9, the condition of A times rounding.
+    #[test]
+    fn triangular_solves_and_tells_the_information_of_the_last_two() {
+        const N: usize = 30;
+        let b = |i: usize, j: usize| {
+            if j <= i && i - j < 7 {
+                ((i * 37 + j * 101) % 17) as f64 / 8.0 - 1.0
+            } else {
+                0.0
+            }
+        };
+        let a =
+            |i: usize, j: usize| (0..N).map(|k| b(i, k) * b(j, k)).sum::<f64>() + f64::from(u8::from(i == j));
+        let rows = || (0..N).map(|i| (0..=i).map(|j| a(i, j)).collect()).collect();
+        let x: Vec<f64> = (0..N).map(|i| (i as f64).sin()).collect();
+        let right = (0..N).map(|i| (0..N).map(|j| a(i, j) * x[j]).sum()).collect();
+        let solution = Triangular::solve(rows(), right).unwrap();
+        for (found, x) in solution.unknowns.iter().zip(&x) {
+            assert!((found - x).abs() < 1e-9, "{found} {x}");
+        }
+        let column = |k: usize| {
+            let unit = (0..N).map(|i| f64::from(u8::from(i == k))).collect();
+            Triangular::solve(rows(), unit).unwrap().unknowns
+        };
+        let [p, q] = [column(N - 2), column(N - 1)].map(|c| [c[N - 2], c[N - 1]]);
+        let determinant = p[0] * q[1] - p[1] * q[0];
+        let [[l, _], [m, n]] = solution.last_two();
+        for (found, expected) in [(l * l, q[1]), (l * m, -p[1]), (m * m + n * n, p[0])] {
+            assert!((found - expected / determinant).abs() < 1e-9 * found.abs().max(1.0));
+        }
+    }
+
+    /// A matrix that does not determine the unknowns has no solution.
+    #[test]
+    fn triangular_refuses_what_is_not_determined() {
+        assert!(Triangular::solve(vec![vec![1.0], vec![1.0, 1.0]], vec![1.0, 1.0]).is_none());
+        assert!(Triangular::solve(vec![vec![1.0], vec![0.0, 0.0]], vec![1.0, 0.0]).is_none());
+        assert!(Triangular::solve(vec![vec![f64::NAN]], vec![1.0]).is_none());
+    }
+}

@@ -160,3 +160,104 @@ fn profile(width: f64, place: f64, first: isize, length: usize) -> Vec<[f64; 3]>
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Chain of trust: the closed form of a round image is a product of differences of the error function, here from `libm` (1e-9 of
+    /// the light holds the 5e-11 of statrs); a streak is the mean of a thousand such images along it. Between the few points that stand
+    /// for it and the streak itself 2e-3 of the light are allowed in any pixel: a third of the photon noise of 20,000 electrons.
+    #[test]
+    fn images_are_those_of_the_error_function() {
+        let place = [11.3, 12.8];
+        let round = |s: f64, [x, y]: [f64; 2], at: [isize; 2]| {
+            let share = |k: usize, centre: f64| {
+                let edge = |half: f64| {
+                    0.5 * libm::erf((at[k] as f64 + half - centre) / (s * std::f64::consts::SQRT_2))
+                };
+                edge(0.5) - edge(-0.5)
+            };
+            share(0, x) * share(1, y)
+        };
+        for (s, streak, tolerance) in [
+            (0.625, [0.0, 0.0], 1e-9),
+            (1.2, [0.0, 0.0], 1e-9),
+            (0.625, [2.5, 0.0], 2e-3),
+            (0.625, [-3.0, 4.0], 2e-3),
+            (0.8, [1.0, 1.0], 2e-3),
+        ] {
+            let [x, y]: [f64; 2] = streak;
+            let shape = Shape::new([s * s + x * x / 12.0, x * y / 12.0, s * s + y * y / 12.0]);
+            let image = Image::new(&shape, place);
+            let mut total = 0.0;
+            for (n, pixel) in image.pixels.iter().enumerate() {
+                let at = [n % image.columns, n / image.columns].map(|n| n as isize);
+                let at = [0, 1].map(|k| image.first[k] + at[k]);
+                let expected = (0..1000)
+                    .map(|i| (f64::from(i) + 0.5) / 1000.0 - 0.5)
+                    .map(|t| round(s, [place[0] + t * x, place[1] + t * y], at))
+                    .sum::<f64>()
+                    / 1000.0;
+                assert!(
+                    (pixel[0] - expected).abs() < tolerance,
+                    "{streak:?} at {at:?}: {} {expected}",
+                    pixel[0]
+                );
+                total += pixel[0];
+            }
+            assert!((total - 1.0).abs() < 2e-3, "{streak:?}: {total}");
+        }
+    }
+
+    /// Derived: slopes are differences of images moved by a little, changes with the covariance differences of images of another one, exact
+    /// for round ones that widen alike along both axes (their sum is tested): to the square of the step over the image's variance.
+    #[test]
+    fn slopes_and_widening_are_differences() {
+        const H: f64 = 1e-3;
+        const TOLERANCE: f64 = (H / 0.5) * (H / 0.5);
+        let shape = Shape::new([0.5, 0.0, 0.5]);
+        let place = [10.2, 9.9];
+        let at = |shape: &Shape, place| Image::new(shape, place).pixels;
+        let image = at(&shape, place);
+        let moved = [[H, 0.0], [0.0, H]]
+            .map(|[x, y]| [1.0, -1.0].map(|sign| at(&shape, [place[0] + sign * x, place[1] + sign * y])));
+        let wider = [H, -H].map(|h| at(&Shape::new([0.5 + h, 0.0, 0.5 + h]), place));
+        let widening = Image::widening(&shape, place).pixels;
+        for n in 0..image.len() {
+            for k in 0..2 {
+                let slope = (moved[k][0][n][0] - moved[k][1][n][0]) / (2.0 * H);
+                assert!(
+                    (image[n][1 + k] - slope).abs() < TOLERANCE,
+                    "{} {slope}",
+                    image[n][1 + k]
+                );
+            }
+            let change = (wider[0][n][0] - wider[1][n][0]) / (2.0 * H);
+            assert!(
+                (widening[n][0] + widening[n][2] - change).abs() < TOLERANCE,
+                "{} {change}",
+                widening[n][0] + widening[n][2]
+            );
+        }
+    }
+
+    /// Closed form: a shape has the covariance it was made of.
+    #[test]
+    fn shape_keeps_its_covariance() {
+        for covariance in [
+            [0.5, 0.0, 0.5],
+            [2.0, 0.7, 0.9],
+            [0.6, -0.3, 1.5],
+            [0.4, 0.0, 2.4],
+        ] {
+            let found = Shape::new(covariance).covariance();
+            for k in 0..3 {
+                assert!(
+                    (found[k] - covariance[k]).abs() < 1e-12,
+                    "{found:?}, {covariance:?}"
+                );
+            }
+        }
+    }
+}

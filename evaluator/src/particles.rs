@@ -99,7 +99,11 @@ impl<'a> Particles<'a> {
             .filter(|v| *v <= 0.0)
             .map(f64::abs)
             .collect();
-        let least = (1e-4 * contrast).powi(2).max(f64::MIN_POSITIVE);
+        let least = if contrast > 0.0 {
+            (1e-4 * contrast).powi(2)
+        } else {
+            1.0
+        };
         let floor = (1.5 * quantile(below, 0.5)).powi(2).max(least);
         let variances = [0, 1].map(|axis| {
             let peaks = peak_variances(&frames[0], background[0], 10.0 * floor.sqrt(), axis);

@@ -1,0 +1,193 @@
+//! Refinement by fitting particles: against the physical limit, on rendered pairs.
+
+mod support;
+
+use motefield_evaluator::bound::{Pattern, PixelNoise, displacement_bound};
+use motefield_evaluator::{Grid, Processing, Refinement, Status, Weighting, correlate, correlate_ensemble};
+use ndarray::Array2;
+use support::{Frame, Scene, camera, moments};
+
+const BACKGROUND: f64 = 20.0;
+const DARK_NOISE: f64 = 5.0;
+
+fn processing(refinement: Refinement) -> Processing {
+    Processing {
+        refinement,
+        ..Processing::default()
+    }
+}
+
+fn fitted() -> Processing {
+    processing(Refinement::ParticleFit)
+}
+
+fn scene(electrons: f64, side: usize) -> Scene {
+    Scene {
+        electrons,
+        gaussian_sheet: true,
+        ..Scene::new(side, side, 0.03, 2.5)
+    }
+}
+
+/// The pair of issue 4: displaced by 3.3 px along both axes.
+fn displaced([dx, dy]: [f64; 2]) -> impl Fn(f64, f64) -> [[f64; 2]; 2] {
+    move |x, y| [[x - 1.65 + dx, y - 1.65 + dy], [x + 1.65 + dx, y + 1.65 + dy]]
+}
+
+fn photographed(seed: u64, frames: [Array2<f64>; 2]) -> [Frame; 2] {
+    let [a, b] = frames;
+    [
+        camera(1000 + 2 * seed, &a, BACKGROUND, DARK_NOISE),
+        camera(1001 + 2 * seed, &b, BACKGROUND, DARK_NOISE),
+    ]
+}
+
+fn errors([a, b]: &[Frame; 2], processing: &Processing) -> Vec<f64> {
+    let field = correlate(a.view(), b.view(), processing).unwrap();
+    field
+        .vectors
+        .iter()
+        .flat_map(|v| [v.dx_px - 3.3, v.dy_px - 3.3])
+        .collect()
+}
+
+/// Root mean square of the limits of all windows of the default processing with a weighting.
+fn limit(scene: &Scene, seed: u64, weighting: Weighting) -> f64 {
+    const H: f64 = 0.01;
+    let at = |moved| scene.frames(seed, displaced(moved));
+    let signals = at([0.0; 2]).map(|frame| frame + BACKGROUND);
+    let slope = |[dx, dy]: [f64; 2]| {
+        let [ahead, behind] = [at([dx, dy]), at([-dx, -dy])];
+        [0, 1].map(|k| (&ahead[k] - &behind[k]) / (2.0 * H))
+    };
+    let (along_x, along_y) = (slope([H, 0.0]), slope([0.0, H]));
+    let patterns = [0, 1].map(|k| Pattern {
+        signal: signals[k].view(),
+        slope_x: along_x[k].view(),
+        slope_y: along_y[k].view(),
+    });
+    let noise = PixelNoise {
+        floor: DARK_NOISE * DARK_NOISE + 1.0 / 12.0,
+        per_signal: 1.0,
+    };
+    let grid = Grid::new(scene.width, scene.height, [32, 32], 0.75);
+    let limits = displacement_bound(patterns, noise, &grid, weighting, |_, _| [3.3; 2]).unwrap();
+    let squares: Vec<f64> = limits.into_iter().flatten().map(|limit| limit * limit).collect();
+    moments(&squares).0.sqrt()
+}
+
+/// Requirement (issue 4): on the bright pair random error at most 0.005 px, efficiency (limit over random error) at least 0.6 and a bias of
+/// at most 0.004 px; and nothing beats the limit, neither that of the whole window nor, closer, that of its Gaussian weights.
+/// In two pairs some 100 independent windows of two components know the random error to 5 %.
+#[test]
+fn comes_near_the_limit_and_does_not_beat_it() {
+    let scene = scene(20_000.0, 256);
+    let mut found = vec![];
+    let (mut whole, mut tapered) = (0.0f64, 0.0f64);
+    for seed in 0..2 {
+        let pair = photographed(seed, scene.frames(seed, displaced([0.0; 2])));
+        found.extend(errors(&pair, &fitted()));
+        whole = whole.max(limit(&scene, seed, Weighting::TopHat));
+        tapered = tapered.max(limit(&scene, seed, Weighting::Gaussian));
+    }
+    let (bias, random) = moments(&found);
+    let efficiency = whole / random;
+    println!(
+        "bias {bias:.5} px, random error {random:.5} px, efficiency {efficiency:.2}, limit with the Gaussian window {tapered:.5} px"
+    );
+    assert!(random <= 0.005, "random error {random} px");
+    assert!(efficiency >= 0.6, "efficiency {efficiency}");
+    assert!(bias.abs() <= 0.004, "bias {bias} px");
+    assert!(random > tapered, "{random} px beats {tapered} px");
+}
+
+/// In little light as well nothing beats the limit, and the fit is not worse than the correlation it refines: of 300 electrons a particle
+/// (one pair knows the ratio of two errors of the same windows to 5 %).
+#[test]
+fn holds_in_little_light() {
+    let scene = scene(300.0, 256);
+    let pair = photographed(3, scene.frames(3, displaced([0.0; 2])));
+    let [(_, plain), (_, random)] =
+        [processing(Refinement::None), fitted()].map(|processing| moments(&errors(&pair, &processing)));
+    let tapered = limit(&scene, 3, Weighting::Gaussian);
+    println!("random error {random:.4} px, of the correlation {plain:.4} px, limit {tapered:.4} px");
+    assert!(random <= 1.05 * plain, "{random} px, correlation {plain} px");
+    assert!(random > 0.95 * tapered, "{random} px beats {tapered} px");
+}
+
+/// What the correlation cannot have: images that brighten and fade independently do not pull at the vector, as each has its brightness in
+/// either frame. At a fifth of the sheet out of plane the correlation's error is nine times that of the bright pair. Requirement: half of it.
+#[test]
+fn allows_for_loss_through_the_sheet() {
+    let scene = Scene {
+        out_of_plane: 0.2,
+        ..scene(5000.0, 192)
+    };
+    let pair = photographed(4, scene.frames(4, displaced([0.0; 2])));
+    let [(_, plain), (_, random)] =
+        [processing(Refinement::None), fitted()].map(|processing| moments(&errors(&pair, &processing)));
+    println!("random error {random:.4} px, of the correlation {plain:.4} px");
+    assert!(random <= 0.5 * plain, "{random} px, correlation {plain} px");
+}
+
+/// A gradient within the windows is the predictor's business: shear of 0.03 px/px, 1 px from border to border of a window, is met with
+/// the bright pair's requirement. (Vectors within 64 px of the rim are left out: there the predictor's spline is of fewer vectors.)
+#[test]
+fn gradients_do_not_matter() {
+    let shear = |y: f64| 3.3 + 0.03 * (y - 96.0);
+    let scene = scene(20_000.0, 192);
+    let frames = scene.frames(5, |x, y| {
+        let half = 0.5 * shear(y);
+        [[x - half, y], [x + half, y]]
+    });
+    let [a, b] = photographed(5, frames);
+    let field = correlate(a.view(), b.view(), &fitted()).unwrap();
+    let inner = |p: f64| (64.0..=127.0).contains(&p);
+    let inner = field.vectors.iter().filter(|v| inner(v.x_px) && inner(v.y_px));
+    let errors: Vec<f64> = inner.flat_map(|v| [v.dx_px - shear(v.y_px), v.dy_px]).collect();
+    let (bias, random) = moments(&errors);
+    println!("bias {bias:.5} px, random error {random:.5} px");
+    assert!(
+        random <= 0.005 && bias.abs() <= 0.004,
+        "bias {bias} px, random error {random} px"
+    );
+}
+
+/// Derived: grey values have no unit, so gain and offset change nothing but rounding, by which a faint particle may be found or not; 1e-3 px,
+/// a third of the random error. The same pair twice says no more and nothing else than once (1e-6 px).
+#[test]
+fn knows_neither_unit_nor_number_of_equal_pairs() {
+    let scene = scene(20_000.0, 128);
+    let [a, b] = photographed(6, scene.frames(6, displaced([0.0; 2])));
+    let plain = correlate(a.view(), b.view(), &fitted()).unwrap();
+    let [c, d] = [&a, &b].map(|frame| frame.mapv(|v| v / 4096.0 + 2.0));
+    let scaled = correlate(c.view(), d.view(), &fitted()).unwrap();
+    let pairs = [[a.view(), b.view()], [a.view(), b.view()]];
+    let twice = correlate_ensemble(&pairs, &fitted()).unwrap();
+    for (other, tolerance) in [(scaled, 1e-3), (twice, 1e-6)] {
+        for (p, o) in plain.vectors.iter().zip(&other.vectors) {
+            let difference = (p.dx_px - o.dx_px).hypot(p.dy_px - o.dy_px);
+            assert!(difference < tolerance, "{p:?} became {o:?}");
+        }
+    }
+}
+
+/// What cannot be fitted stays as the correlation left it: windows without contrast, and vectors that are not valid.
+#[test]
+fn leaves_alone_what_it_cannot_fit() {
+    let uniform = Frame::from_elem((96, 96), 7.0);
+    let field = correlate(uniform.view(), uniform.view(), &fitted()).unwrap();
+    let untouched =
+        |v: &motefield_evaluator::Vector| v.status == Status::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2];
+    assert!(field.vectors.iter().all(untouched));
+    // Two frames that have nothing to do with each other.
+    let [a, _] = Scene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
+    let [b, _] = Scene::new(128, 128, 0.03, 2.5).uniform(2, [0.0; 2]);
+    let plain = correlate(a.view(), b.view(), &Processing::default()).unwrap();
+    let refined = correlate(a.view(), b.view(), &fitted()).unwrap();
+    for (p, r) in plain.vectors.iter().zip(&refined.vectors) {
+        assert_eq!(p.status, r.status);
+        assert!((p.dx_px - r.dx_px).hypot(p.dy_px - r.dy_px) <= 0.5);
+        assert!(p.status == Status::Valid || p == r);
+    }
+}
