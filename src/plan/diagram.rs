@@ -6,9 +6,7 @@
 mod svg;
 mod text;
 
-use super::facts::show;
 use super::straddle::Straddle;
-use crate::quantity::Dimension;
 
 pub use svg::draw;
 pub use text::text;
@@ -195,9 +193,43 @@ fn edges(lanes: &[Lane]) -> Vec<Edge> {
 
 /// A time for people: three digits.
 fn time(seconds: f64) -> String {
-    let rounded: f64 = format!("{seconds:.2e}").parse().unwrap_or(seconds);
+    to_digits(seconds, 3)
+}
+
+/// A time to so many significant digits, without zeros at its end.
+fn to_digits(seconds: f64, digits: usize) -> String {
     // What cancels to nothing is 0, not 1e-20 s.
-    show(if rounded.abs() < 1e-15 { 0.0 } else { rounded }, Dimension::Time)
+    let rounded: f64 = match format!("{seconds:.*e}", digits - 1).parse() {
+        Ok(rounded) if f64::abs(rounded) >= 1e-15 => rounded,
+        _ => return "0 s".to_owned(),
+    };
+    let units = [(1.0, "s"), (1e-3, "ms"), (1e-6, "us"), (1e-9, "ns")];
+    let (scale, unit) = units
+        .into_iter()
+        .find(|(scale, _)| rounded.abs() >= 0.9999999 * scale)
+        .unwrap_or(units[3]);
+    let number = rounded / scale;
+    let decimals = (digits as i32 - 1 - number.abs().log10().floor() as i32).max(0) as usize;
+    let text = format!("{number:.decimals$}");
+    let text = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    format!("{text} {unit}")
+}
+
+impl Diagram {
+    /// The time of an edge, with as many digits as tell it from its neighbours, but at least three.
+    fn label(&self, k: usize) -> String {
+        let at = |k: usize, digits| to_digits(self.edges[k].time_s, digits);
+        let before = |digits| k == 0 || at(k - 1, digits) != at(k, digits);
+        let after = |digits| k + 1 == self.edges.len() || at(k + 1, digits) != at(k, digits);
+        let digits = (3..12)
+            .find(|&digits| before(digits) && after(digits))
+            .unwrap_or(12);
+        at(k, digits)
+    }
 }
 
 fn notes(straddle: &Straddle, frame_rate_hz: Option<f64>) -> Vec<String> {
@@ -238,4 +270,61 @@ fn notes(straddle: &Straddle, frame_rate_hz: Option<f64>) -> Vec<String> {
         ));
     }
     notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn straddle(separation_s: f64, pulse_s: f64, exposure_s: f64) -> Straddle {
+        Straddle {
+            separation_s,
+            pulses_s: [pulse_s; 2],
+            dead_s: 0.5e-6,
+            exposures_s: [exposure_s; 2],
+            jitter_s: 0.0,
+            continuous: false,
+        }
+    }
+
+    /// Edges as an experimenter would work them out: gap of 0.5 us in the middle of what pulse A and pulse B leave, 10 us - 8 ns.
+    #[test]
+    fn edges_carry_their_times() {
+        let diagram = Diagram::of(&straddle(10e-6, 8e-9, 5e-3), None);
+        let labels: Vec<String> = (0..diagram.edges.len()).map(|k| diagram.label(k)).collect();
+        assert_eq!(
+            labels,
+            [
+                "-5 ms", "0 s", "8 ns", "4.75 us", "5.25 us", "10 us", "10.01 us", "5.01 ms"
+            ]
+        );
+        let drawn = draw(&diagram, "t");
+        for label in labels {
+            assert!(
+                drawn.contains(&format!(
+                    ">{}</text>",
+                    label.replace("us", "µs").replace('-', "\u{2212}")
+                )),
+                "{label}"
+            );
+        }
+    }
+
+    /// All spans have their room, in their order, whatever their durations; equal ones are to scale.
+    #[test]
+    fn places_rise_and_leave_room() {
+        for (separation, pulse, exposure) in [
+            (10e-6, 5e-9, 5e-3),
+            (2e-3, 1e-3, 5e-3),
+            (1e-3, 0.9e-3, 1e-3),
+            (1.0, 1e-9, f64::INFINITY),
+        ] {
+            let diagram = Diagram::of(&straddle(separation, pulse, exposure), Some(10.0));
+            let (places, _) = diagram.places(0.08);
+            assert_eq!(places.len(), diagram.edges.len());
+            assert!(places.windows(2).all(|w| w[1] - w[0] > 0.0799), "{places:?}");
+            assert!(places[places.len() - 1] < 0.9201, "{places:?}");
+            assert!(text(&diagram).lines().all(|line| line.chars().count() <= 120));
+        }
+    }
 }

@@ -80,8 +80,9 @@ pub(super) fn show(value: f64, dimension: Dimension) -> String {
 
 /// Three significant digits, or all before the point.
 pub fn short(value: f64) -> String {
-    let magnitude = value.abs();
-    match magnitude {
+    // Rounded first: 9.999 is 10.0, not 10.00.
+    let rounded: f64 = format!("{:.2e}", value.abs()).parse().unwrap_or(0.0);
+    match rounded {
         m if m == 0.0 || !m.is_finite() => format!("{value}"),
         m if !(1e-4..1e6).contains(&m) => format!("{value:.2e}"),
         m => format!("{value:.*}", (2 - m.log10().floor() as i32).max(0) as usize),

@@ -81,9 +81,17 @@ pub(super) fn timing_facts(rig: &Rig, facts: &mut Facts) -> Vec<Arrangement> {
     };
     time(
         "straddling_margin_s",
-        "margin of the pulses in their exposures",
+        if straddle.continuous {
+            "time left between the exposures"
+        } else {
+            "margin of the pulses in their exposures"
+        },
         straddle.margin_s(),
-        "least time between an edge of a pulse and that of its exposure",
+        if straddle.continuous {
+            "beyond the dead time"
+        } else {
+            "least time between an edge of a pulse and that of its exposure"
+        },
     );
     time(
         "shortest_separation_s",

@@ -104,3 +104,69 @@ impl Straddle {
         self.exposures_s[0] + self.dead_s + self.exposures_s[1]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PAIR: Straddle = Straddle {
+        separation_s: 10.0,
+        pulses_s: [1.0, 1.0],
+        dead_s: 2.0,
+        exposures_s: [f64::INFINITY; 2],
+        jitter_s: 0.0,
+        continuous: false,
+    };
+
+    /// Worked by hand: between the end of pulse A at 1 and the start of pulse B at 10 lie 9, of which 2 are dead and 3.5 remain on either side.
+    #[test]
+    fn dead_time_stands_in_the_middle() {
+        assert_eq!((PAIR.gap_s(), PAIR.margin_s()), (4.5, 3.5));
+        assert_eq!(PAIR.shortest_separation_s(), 3.0);
+        // Exposure A of 3 holds pulse A only if it ends at 3 at most; 2 and 0 remain at its ends if it ends at 3, 1 at both if at 2.
+        let short = Straddle {
+            exposures_s: [3.0, f64::INFINITY],
+            ..PAIR
+        };
+        assert_eq!((short.gap_s(), short.margin_s()), (2.0, 1.0));
+        // Exposures of 4 each and 2 of dead time span 10: pulses 11 from end to end do not fit, by half a unit at either end.
+        let tight = Straddle {
+            exposures_s: [4.0; 2],
+            ..PAIR
+        };
+        assert_eq!(tight.margin_s(), -0.5);
+        assert_eq!(tight.longest_separation_s(), 9.0);
+    }
+
+    /// The margins found are those that trying every place of the dead time finds, for unequal pulses and exposures.
+    #[test]
+    fn no_other_place_has_a_wider_margin() {
+        for exposures_s in [[5.0, 5.0], [4.0, 9.0], [9.0, 7.5], [12.0, 12.0]] {
+            let pair = Straddle {
+                pulses_s: [1.0, 2.0],
+                exposures_s,
+                ..PAIR
+            };
+            let margin = |gap: f64| {
+                let second = gap + pair.dead_s;
+                [
+                    gap - 1.0,
+                    exposures_s[0] - gap,
+                    10.0 - second,
+                    second + exposures_s[1] - 12.0,
+                ]
+                .into_iter()
+                .fold(f64::INFINITY, f64::min)
+            };
+            let tried = (-2000..2000)
+                .map(|k| margin(0.01 * f64::from(k)))
+                .fold(f64::NEG_INFINITY, f64::max);
+            assert!(
+                (tried - pair.margin_s()).abs() < 0.011,
+                "{exposures_s:?}: {tried} {}",
+                pair.margin_s()
+            );
+            assert!((margin(pair.gap_s()) - pair.margin_s()).abs() < 1e-12);
+        }
+    }
+}

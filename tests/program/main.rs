@@ -10,6 +10,8 @@ mod contract;
 mod decision;
 mod diameter;
 mod ensemble;
+mod plan;
+mod plan_images;
 mod preparation;
 mod same_bytes;
 mod window_bias;

@@ -53,9 +53,9 @@ pub fn draw(diagram: &Diagram, title: &str) -> String {
     }
     // Times of the edges, in two rows where neighbours would touch.
     let mut ends = [f64::NEG_INFINITY; 2];
-    for edge in &diagram.edges {
+    for (k, edge) in diagram.edges.iter().enumerate() {
         let at = x(edge.time_s);
-        let label = time(edge.time_s).replace("us", "µs").replace('-', "\u{2212}");
+        let label = diagram.label(k).replace("us", "µs").replace('-', "\u{2212}");
         let half = 0.5 * text_width(&label, 13.0);
         let row = usize::from(at - half < ends[0] + 6.0 && ends[1] < ends[0]);
         ends[row] = at + half;

@@ -55,7 +55,7 @@ pub fn text(diagram: &Diagram) -> String {
         out.push_str(&format!(
             "{:>4}  {:>10}  {}\n",
             k + 1,
-            time(edge.time_s),
+            diagram.label(k),
             edge.events.join(", ")
         ));
     }
