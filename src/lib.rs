@@ -14,6 +14,7 @@ pub mod import;
 pub mod plan;
 pub mod plot;
 pub mod quantity;
+pub mod reliability;
 pub mod setup;
 pub mod source;
 pub mod specimen;

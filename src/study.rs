@@ -8,7 +8,9 @@
 //! point, the unbroken run of realisations from the first.
 
 pub mod bound;
+mod figures;
 mod measurement;
+pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -19,8 +21,12 @@ use motefield_generator::{Pair, Scene, SceneError, Seed, render};
 use ndarray::ArrayView2;
 use rayon::prelude::*;
 
+use motefield_evaluator::uncertainty::Estimator;
+
 use bound::Bound;
+pub use figures::Figures;
 use measurement::{Measurement, Prepared};
+use trust::Trust;
 
 /// From a scene to the pair of a realisation.
 pub type Render = fn(&Scene, Seed) -> Result<Pair, SceneError>;
@@ -113,6 +119,10 @@ impl Point {
 pub struct Wanted {
     /// Whether the Cramér–Rao bound is computed, of the first [`BOUND_MEASUREMENTS`] at each point: it varies little.
     pub bound: bool,
+    /// Whether the further [`Figures`] are computed.
+    pub figures: bool,
+    /// Estimators of uncertainty that are held against the errors; for single pairs, not ensembles.
+    pub estimators: Vec<Estimator>,
 }
 
 /// Measurements at each point of which the bound is computed.
@@ -123,6 +133,10 @@ pub const BOUND_MEASUREMENTS: usize = 2;
 pub struct Besides {
     /// How well the displacement could be known at all.
     pub bound: Option<Bound>,
+    /// Further figures.
+    pub figures: Option<Figures>,
+    /// One entry an estimator asked for.
+    pub trust: Vec<Trust>,
 }
 
 /// Told of progress, in pairs.

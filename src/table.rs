@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use motefield_evaluator::statistics::Estimate;
 
-use crate::study::Point;
+use crate::study::{Figures, Point, trust};
 
 /// A row's label: the value varied.
 #[derive(Debug, Clone, PartialEq)]
@@ -43,6 +43,7 @@ pub fn figures(point: &Point) -> Vec<(String, Estimate)> {
             all.push((format!("efficiency_{axis}"), bound.efficiency[k]));
         }
     }
+    all.extend(point.besides.figures.iter().flat_map(Figures::named));
     all
 }
 
@@ -51,7 +52,11 @@ pub fn figures(point: &Point) -> Vec<(String, Estimate)> {
 /// `total_px` (root mean square length of the error vector) over the field and, as `fast_…`, over its fastest
 /// tenth; then those of x and y against the truth averaged over the window, as `window_…`. With the bound asked for, `bound_x_px`
 /// (Cramér–Rao bound, root mean square over the windows of the first measurements) and `efficiency_x` (bound over random error), and the
-/// same of y. `pairs` counts all pairs rendered, also those that an ensemble measures together.
+/// same of y. With the further figures asked for: `error_p50_px` to `error_p99_px`, the length of the error vector that such a share of the
+/// vectors does not exceed; `valid_detection`, the share whose highest peak is that of the displacement; `peak_locking_x` (0 without,
+/// 1 when all displacements are whole; nan where the true fractions are not uniform), `amplitude_x` (amplitude of the displacement over
+/// the true one; nan in a uniform flow) and the same of y; `dynamic_velocity_range` (largest displacement over random error) and
+/// `dynamic_spatial_range` (width of the picture over largest displacement). `pairs` counts all pairs rendered, also those that an ensemble measures together.
 pub fn csv(rows: &[(Label, &Point)]) -> String {
     let mut text = String::from("value,unit,streak_px,pairs,vectors,effective_vectors");
     if let Some((_, point)) = rows.first() {
@@ -92,4 +97,30 @@ pub fn digits(value: f64) -> String {
     format!("{value:.5e}")
         .parse::<f64>()
         .map_or_else(|_| value.to_string(), |v| v.to_string())
+}
+
+/// `reliability.csv`: what the estimated uncertainties are worth, a row for each point, estimator and component. Columns: `value, unit,
+/// estimator, component, vectors`, then with `_lo` and `_hi` the figures of [`trust::named`].
+pub fn reliability_csv(rows: &[(Label, &Point)]) -> String {
+    let mut text = String::from("value,unit,estimator,component,vectors");
+    for name in ["coverage_1", "coverage_2", "ratio", "rank_correlation"] {
+        let _ = write!(text, ",{name},{name}_lo,{name}_hi");
+    }
+    text.push('\n');
+    for (label, point) in rows {
+        for trust in &point.besides.trust {
+            for (component, of) in ["x", "y"].iter().zip(&trust.of) {
+                let _ = write!(
+                    text,
+                    "{},{},{},{component},{}",
+                    label.value, label.unit, trust.estimator, of.vectors
+                );
+                for (_, e) in trust::named(of) {
+                    let _ = write!(text, ",{},{},{}", digits(e.value), digits(e.lo), digits(e.hi));
+                }
+                text.push('\n');
+            }
+        }
+    }
+    text
 }

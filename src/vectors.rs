@@ -11,12 +11,16 @@ use crate::files::read_text;
 use crate::table::digits;
 
 const HEAD: &str = "x_px,y_px,dx_px,dy_px,peak_ratio,status";
+/// What stands after it when the vectors carry their standard uncertainties.
+const UNCERTAIN: &str = ",u_x_px,u_y_px";
 
-/// The vectors as CSV: `x_px,y_px,dx_px,dy_px,peak_ratio,status`, row by row over the grid. Displacements with 1e-7 px.
-pub fn csv(field: &VectorField) -> String {
-    let mut text = format!("{HEAD}\n");
-    for v in &field.vectors {
-        let _ = writeln!(
+/// The vectors as CSV: `x_px,y_px,dx_px,dy_px,peak_ratio,status`, row by row over the grid; with standard uncertainties also `u_x_px,u_y_px`.
+/// Displacements with 1e-7 px.
+pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String {
+    let more = if uncertainties_px.is_some() { UNCERTAIN } else { "" };
+    let mut text = format!("{HEAD}{more}\n");
+    for (k, v) in field.vectors.iter().enumerate() {
+        let _ = write!(
             text,
             "{},{},{:.7},{:.7},{},{}",
             v.x_px,
@@ -26,19 +30,33 @@ pub fn csv(field: &VectorField) -> String {
             digits(v.peak_ratio),
             v.status
         );
+        if let Some([ux, uy]) = uncertainties_px.map(|all| all[k]) {
+            let _ = write!(text, ",{},{}", digits(ux), digits(uy));
+        }
+        text.push('\n');
     }
     text
+}
+
+/// Vectors of one pair as a file holds them.
+pub struct Measured {
+    /// The vectors.
+    pub vectors: Vec<Vector>,
+    /// Their standard uncertainties, px, if the file has them; `NaN` where there is none.
+    pub uncertainties_px: Option<Vec<[f64; 2]>>,
+    /// The grid on which they stand.
+    pub grid: Grid,
 }
 
 /// Reads vectors back, with the grid of windows of `window` px on which they stand.
 ///
 /// # Errors
 /// When a line cannot be read or the vectors do not stand on a regular grid, row by row: names the line.
-pub fn read(path: &Path, window: [usize; 2]) -> Result<(Vec<Vector>, Grid), Failure> {
+pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, Failure> {
     let text = read_text(path)?;
     let bad = |line: usize, why: &str| {
         Failure::input(format!(
-            "{}, line {line}: {why}; it must be as `motefield correlate` writes it: {HEAD}",
+            "{}, line {line}: {why}; it must be as `motefield correlate` writes it: {HEAD}, or with {UNCERTAIN} after it",
             path.display()
         ))
     };
@@ -47,14 +65,21 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<(Vec<Vector>, Grid), Fail
         .enumerate()
         .map(|(k, line)| (k + 1, line.trim()))
         .filter(|(_, line)| !line.is_empty());
-    if lines.next().is_none_or(|(_, head)| head != HEAD) {
-        return Err(bad(1, "the heading is another"));
-    }
+    let uncertain = match lines.next().and_then(|(_, head)| head.strip_prefix(HEAD)) {
+        Some("") => false,
+        Some(UNCERTAIN) => true,
+        _ => return Err(bad(1, "the heading is another")),
+    };
+    let mut uncertainties_px = Vec::new();
     let mut vectors = Vec::new();
     for (number, line) in lines {
         let fields: Vec<&str> = line.split(',').map(str::trim).collect();
-        let [x, y, dx, dy, ratio, status] = fields[..] else {
-            return Err(bad(number, "there are not six fields"));
+        let expected = if uncertain { 8 } else { 6 };
+        let ([x, y, dx, dy, ratio, status], true) = (
+            *fields.first_chunk().unwrap_or(&[""; 6]),
+            fields.len() == expected,
+        ) else {
+            return Err(bad(number, &format!("there are not {expected} fields")));
         };
         let value = |text: &str| {
             text.parse::<f64>()
@@ -78,11 +103,18 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<(Vec<Vector>, Grid), Fail
             return Err(bad(number, "a position or displacement is not finite"));
         }
         vectors.push(vector);
+        if let [ux, uy] = fields[6..] {
+            uncertainties_px.push([value(ux)?, value(uy)?]);
+        }
     }
     let grid = grid(&vectors, window).ok_or_else(|| {
         bad(2, &format!("the vectors do not stand row by row on a regular grid of windows of {} x {} px (name the setup whose processing was used with --setup)", window[0], window[1]))
     })?;
-    Ok((vectors, grid))
+    Ok(Measured {
+        vectors,
+        uncertainties_px: uncertain.then_some(uncertainties_px),
+        grid,
+    })
 }
 
 /// The grid on which vectors stand, if it is one.

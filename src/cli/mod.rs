@@ -7,6 +7,7 @@ mod progress;
 mod sweep;
 mod vectors;
 mod verify;
+mod wavelength;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -17,6 +18,7 @@ use clap::{Args, Parser, Subcommand};
 use motefield::failure::Failure;
 use motefield::source::Source;
 use motefield::study::Effort;
+use motefield_evaluator::uncertainty::Estimator;
 use serde_json::Value;
 
 const EXIT_CODES: &str = "Exit codes: 0 done; 1 the answer is no (no pulse length meets the limit, or a published figure is missed); 2 bad input; 3 input or output failed; 130 stopped by Ctrl-C with what was done kept.";
@@ -99,6 +101,19 @@ struct EffortArguments {
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
 }
+
+/// Estimators of uncertainty named on the command line, with commas between; `all` are all there are.
+fn estimators(text: &str) -> Result<Estimators, String> {
+    let one = |name: &str| name.trim().parse::<Estimator>().map_err(|e| e.to_string());
+    match text {
+        "all" => Ok(Estimators(Estimator::ALL.to_vec())),
+        names => Ok(Estimators(names.split(',').map(one).collect::<Result<_, _>>()?)),
+    }
+}
+
+/// See [`estimators`].
+#[derive(Clone)]
+struct Estimators(Vec<Estimator>);
 
 fn share(text: &str) -> Result<f64, String> {
     text.parse()

@@ -8,13 +8,16 @@ use clap::Args;
 use motefield::failure::Failure;
 use motefield::files::Output;
 use motefield::plan::{Speeds, short};
+use motefield::reliability;
+use motefield::study::trust;
 use motefield::study::{Chain, Experiment, Point, Wanted, run_with};
-use motefield::table::{Label, csv, digits, figures};
+use motefield::table::{Label, csv, digits, figures, reliability_csv};
 use motefield::vary::Vary;
 use serde_json::{Value, json};
 
 use super::progress::Bar;
-use super::{EffortArguments, SetupArguments, print, print_json, stop_on_interrupt};
+use super::wavelength::{self, Response, Wave};
+use super::{EffortArguments, Estimators, SetupArguments, estimators, print, print_json, stop_on_interrupt};
 
 #[derive(Args)]
 pub struct Sweep {
@@ -29,6 +32,10 @@ pub struct Sweep {
     /// first two measurements of each point
     #[arg(long)]
     bound: bool,
+    /// Holds the vectors' own estimates of uncertainty against their errors, in reliability.csv and reliability.svg: by all estimators, or by
+    /// those named after `=` with commas between (correlation-statistics, particle-disparity, peak-ratio)
+    #[arg(long, value_name = "ESTIMATORS", num_args = 0..=1, require_equals = true, default_missing_value = "all", value_parser = estimators)]
+    uncertainty: Option<Estimators>,
     /// Directory for table.csv and study.json; a fresh one if not given
     #[arg(long)]
     out: Option<PathBuf>,
@@ -40,6 +47,9 @@ pub struct Sweep {
     json: bool,
 }
 
+/// Fewest pairs of which a rank correlation's interval is known.
+const PAIRS_FOR_RANKS: usize = 5;
+
 impl Sweep {
     pub fn run(&self) -> Result<ExitCode, Failure> {
         self.effort.use_threads()?;
@@ -47,10 +57,23 @@ impl Sweep {
         let vary: Vary = self.vary.parse()?;
         let mut labels = Vec::new();
         let mut experiments = Vec::new();
+        let mut waves = Vec::new();
+        let estimators = self
+            .uncertainty
+            .as_ref()
+            .map_or_else(Vec::new, |all| all.0.clone());
         for value in &vary.values {
             let plan = source.with(&[(&vary.key, value.text.clone())]).plan()?;
             let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
             let streak_px = speeds.streak_px(plan.scene.exposure);
+            if !estimators.is_empty() && plan.processing.ensemble > 1 {
+                return Err(Failure::input(
+                    "--uncertainty: the estimators are for single pairs; leave processing.ensemble out",
+                ));
+            }
+            if vary.key == wavelength::KEY {
+                waves.extend(Wave::of(&value.text, &plan));
+            }
             labels.push(Label {
                 value: value.number.clone(),
                 unit: value.unit.clone(),
@@ -62,11 +85,20 @@ impl Sweep {
             });
         }
         let out = Output::new(self.out.as_deref(), "sweep", self.force);
-        out.prepare(&["table.csv", "study.json"])?;
-        let effort = self.effort.effort();
+        let mut names = vec!["table.csv", "study.json"];
+        let mut effort = self.effort.effort();
+        if !estimators.is_empty() {
+            names.extend(["reliability.csv", "reliability.svg"]);
+            effort.first_pairs = effort.first_pairs.max(PAIRS_FOR_RANKS).min(effort.most_pairs);
+        }
+        out.prepare(&names)?;
         let stop = stop_on_interrupt();
         let bar = Bar::new();
-        let wanted = Wanted { bound: self.bound };
+        let wanted = Wanted {
+            bound: self.bound,
+            figures: true,
+            estimators,
+        };
         let points = run_with(&Chain::default(), &wanted, &experiments, &effort, &bar, &stop);
         bar.finish();
         let rows: Vec<(Label, &Point)> = labels
@@ -76,6 +108,14 @@ impl Sweep {
             .collect();
         let stopped = stop.load(Ordering::Relaxed);
         out.write("table.csv", csv(&rows).as_bytes())?;
+        if !wanted.estimators.is_empty() {
+            out.write("reliability.csv", reliability_csv(&rows).as_bytes())?;
+            out.write("reliability.svg", reliability::draw(&vary.key, &rows).as_bytes())?;
+        }
+        // A study that was stopped may lack points; then their waves are not those of the rows.
+        let response = (vary.key == wavelength::KEY && waves.len() == rows.len())
+            .then(|| Response::of(&waves, &rows.iter().map(|(_, point)| *point).collect::<Vec<_>>()))
+            .flatten();
         let study = json!({
             "schema": "motefield-sweep/1",
             "version": env!("CARGO_PKG_VERSION"),
@@ -84,6 +124,7 @@ impl Sweep {
             "seed": effort.seed,
             "precision": effort.precision,
             "stopped": stopped,
+            "spatial_response": response.as_ref().map(Response::json),
             "points": rows.iter().map(|(label, point)| json_row(label, point)).collect::<Vec<_>>(),
         });
         out.write("study.json", format!("{study:#}\n").as_bytes())?;
@@ -91,6 +132,7 @@ impl Sweep {
             print_json(&study);
         } else {
             print(&words(&vary.key, &rows));
+            print(&response.as_ref().map_or_else(String::new, Response::words));
             print(&format!("Whole table: {}\n", out.path("table.csv").display()));
         }
         if stopped {
@@ -113,6 +155,21 @@ fn json_row(label: &Label, point: &Point) -> Value {
     });
     for (name, e) in figures(point) {
         row[name] = json!({ "value": e.value, "lo": e.lo, "hi": e.hi });
+    }
+    for trust in &point.besides.trust {
+        for (axis, of) in ["x", "y"].iter().zip(&trust.of) {
+            let figures = trust::named(of);
+            let all: serde_json::Map<String, Value> = figures
+                .iter()
+                .map(|(name, e)| {
+                    (
+                        (*name).to_owned(),
+                        json!({ "value": e.value, "lo": e.lo, "hi": e.hi }),
+                    )
+                })
+                .collect();
+            row["reliability"][trust.estimator.as_str()][axis] = all.into();
+        }
     }
     row
 }

@@ -8,9 +8,11 @@ use motefield::failure::Failure;
 use motefield::files;
 use motefield::plan::short;
 use motefield::setup::Setup;
+use motefield::study::{Figures, trust};
 use motefield::vectors;
 use motefield_evaluator::score::{Errors, Study, Truth, reach};
 use motefield_evaluator::statistics::Confidence;
+use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
 use ndarray::Array2;
 use serde_json::json;
@@ -29,6 +31,9 @@ pub struct Correlate {
     /// Another value for a key of the setup, as KEY=VALUE; may be repeated
     #[arg(long = "set", value_name = "KEY=VALUE")]
     changes: Vec<String>,
+    /// Adds each vector's standard uncertainty, u_x_px and u_y_px: correlation-statistics, particle-disparity or peak-ratio
+    #[arg(long, value_name = "ESTIMATOR")]
+    uncertainty: Option<Estimator>,
     /// File for the vectors
     #[arg(long, default_value = "vectors.csv")]
     out: PathBuf,
@@ -103,7 +108,22 @@ impl Correlate {
             let to = if pairs.len() > 1 { "to" } else { "and" };
             Failure::input(format!("processing of {first} {to} {last}: {e}"))
         })?;
-        files::write(&self.out, vectors::csv(&field).as_bytes())?;
+        let uncertainties = match self.uncertainty {
+            None => None,
+            Some(_) if views.len() > 1 => {
+                return Err(Failure::input(
+                    "--uncertainty: the estimators are for single pairs; give the two frames of one",
+                ));
+            }
+            Some(estimator) => Some(
+                estimate(views[0][0], views[0][1], &field, &processing, estimator)
+                    .map_err(|e| Failure::input(format!("--uncertainty {estimator}: {e}")))?,
+            ),
+        };
+        files::write(
+            &self.out,
+            vectors::csv(&field, uncertainties.as_deref()).as_bytes(),
+        )?;
         let valid = field
             .vectors
             .iter()
@@ -116,7 +136,14 @@ impl Correlate {
                 "rows": field.rows,
                 "window_px": field.window,
                 "spacing_px": field.spacing,
-                "vectors": field.vectors.iter().map(|v| json!({ "x_px": v.x_px, "y_px": v.y_px, "dx_px": v.dx_px, "dy_px": v.dy_px, "peak_ratio": v.peak_ratio, "status": v.status.as_str() })).collect::<Vec<_>>(),
+                "vectors": field.vectors.iter().enumerate().map(|(k, v)| {
+                    let mut one = json!({ "x_px": v.x_px, "y_px": v.y_px, "dx_px": v.dx_px, "dy_px": v.dy_px, "peak_ratio": v.peak_ratio, "status": v.status.as_str() });
+                    if let Some(all) = &uncertainties {
+                        one["u_x_px"] = json!(all[k][0]);
+                        one["u_y_px"] = json!(all[k][1]);
+                    }
+                    one
+                }).collect::<Vec<_>>(),
             }));
         } else {
             print(&format!(
@@ -166,10 +193,16 @@ impl Score {
         let window = processing.passes.last().expect("at least one pass").window;
         let mut grid = None;
         let mut errors = Vec::new();
+        let mut uncertainties = Vec::new();
+        let mut exact = None;
         // Vectors inside a body have no truth and do not count, nor do masked ones.
         let mut fluid = Vec::new();
         for path in &self.vectors {
-            let (vectors, found) = vectors::read(path, window)?;
+            let vectors::Measured {
+                vectors,
+                uncertainties_px,
+                grid: found,
+            } = vectors::read(path, window)?;
             let grid = grid.get_or_insert_with(|| found.clone());
             if *grid != found {
                 return Err(Failure::input(format!(
@@ -213,17 +246,26 @@ impl Score {
                 }
             }
             errors.push(Errors::of(&vectors, &truth));
+            uncertainties.extend(uncertainties_px);
             fluid = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
+            exact = Some(truth);
         }
         let grid = grid.expect("at least one file");
-        let score = Study {
+        let sample = Study {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &errors,
             part: Some(&fluid),
             confidence: Confidence::USUAL,
-        }
-        .score();
+        };
+        let score = sample.score();
+        let exact = exact.expect("at least one file");
+        // Where all files carry uncertainties, these are held against the errors.
+        let trusted = (uncertainties.len() == errors.len()).then(|| {
+            let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(Vec::as_slice).collect();
+            trust::trust(&sample, &of_pairs)
+        });
+        let width_px = truth.dim().2;
         let mut value = json!({
             "schema": "motefield-score/1",
             "version": env!("CARGO_PKG_VERSION"),
@@ -251,7 +293,14 @@ impl Score {
             .chain([
                 ("total_px".to_owned(), score.total_px),
                 ("outliers".to_owned(), score.outliers),
-            ]);
+            ])
+            .chain(Figures::of(&sample, &exact, &score, width_px).named())
+            .chain(trusted.iter().flat_map(|both| {
+                ["x", "y"]
+                    .into_iter()
+                    .zip(both)
+                    .flat_map(|(axis, of)| trust::named(of).map(|(name, e)| (format!("{name}_{axis}"), e)))
+            }));
         for (name, e) in figures {
             lines.push_str(&format!(
                 "  {name:<20} {:>10}   95 %: {} to {}\n",

@@ -7,12 +7,14 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use motefield_evaluator::prepare::Background;
 use motefield_evaluator::score::{Errors, Score, Study as Sample, Truth, reach};
 use motefield_evaluator::statistics::Confidence;
+use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, Processing, correlate_ensemble};
 use motefield_generator::{Pair, Scene, Seed, truth};
 use ndarray::ArrayView2;
 
 use super::bound::{self, Bound};
-use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, Point, Progress, Wanted};
+use super::trust::{self, Trust};
+use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, Figures, Point, Progress, Wanted};
 
 /// What stays the same for all measurements of a point.
 pub(super) struct Prepared<'a> {
@@ -35,6 +37,8 @@ pub(super) struct Measurement {
     errors: Errors,
     /// Bound of each window, px; `None` where it was not computed.
     bound_px: Option<Vec<[f64; 2]>>,
+    /// Standard uncertainties by each estimator asked for, px.
+    uncertainties_px: Vec<Vec<[f64; 2]>>,
 }
 
 /// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.
@@ -115,9 +119,16 @@ impl<'a> Prepared<'a> {
         .expect(PLANNED);
         let bound_px = (self.wanted.bound && number < BOUND_MEASUREMENTS)
             .then(|| bound::ensemble(seeds.map(|seed| bound::of(self.scene, &self.processing, seed))));
+        let uncertainty = |estimator: &Estimator| {
+            let Pair { a, b } = &pairs[0];
+            estimate(a.view(), b.view(), &field, &self.processing, *estimator).expect(PLANNED)
+        };
+        let single = self.ensemble() == 1;
+        let estimators = self.wanted.estimators.iter().filter(|_| single);
         Some(Measurement {
             errors: Errors::of(&field.vectors, &self.truth),
             bound_px,
+            uncertainties_px: estimators.map(uncertainty).collect(),
         })
     }
 
@@ -138,21 +149,39 @@ impl<'a> Prepared<'a> {
     }
 
     pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
-        let (errors, bounds): (Vec<Errors>, Vec<_>) =
-            measured.into_iter().map(|m| (m.errors, m.bound_px)).unzip();
-        let score = self.sample(&errors, &self.seen, confidence).score();
-        let bound = self
-            .wanted
-            .bound
-            .then(|| Bound::new(&self.sample(&errors, &self.seen, confidence), &bounds, &score));
+        let (mut errors, mut bounds, mut uncertainties) = (Vec::new(), Vec::new(), Vec::new());
+        for measurement in measured {
+            errors.push(measurement.errors);
+            bounds.push(measurement.bound_px);
+            uncertainties.push(measurement.uncertainties_px);
+        }
+        let (sample, fast) = (
+            self.sample(&errors, &self.seen, confidence),
+            self.sample(&errors, &self.fast, confidence),
+        );
+        let score = sample.score();
+        let Wanted { bound, figures, .. } = *self.wanted;
+        let trust_in = |(k, estimator): (usize, &Estimator)| {
+            let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(|u| &u[k][..]).collect();
+            Trust {
+                estimator: *estimator,
+                of: trust::trust(&sample, &of_pairs),
+            }
+        };
+        let estimators = self.wanted.estimators.iter().filter(|_| self.ensemble() == 1);
+        let besides = Besides {
+            bound: bound.then(|| Bound::new(&sample, &bounds, &score)),
+            figures: figures.then(|| Figures::of(&sample, &self.truth, &score, self.scene.size[0])),
+            trust: estimators.enumerate().map(trust_in).collect(),
+        };
         Point {
             score,
-            fast: self.sample(&errors, &self.fast, confidence).score(),
+            fast: fast.score(),
             columns: self.columns,
             reach: self.reach,
             fast_displacement_px: self.fast_displacement_px,
             ensemble: self.ensemble(),
-            besides: Besides { bound },
+            besides,
             errors,
         }
     }

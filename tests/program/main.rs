@@ -13,6 +13,8 @@ mod ensemble;
 mod plan;
 mod plan_images;
 mod preparation;
+mod reliability;
+mod response;
 mod same_bytes;
 mod window_bias;
 

@@ -55,6 +55,7 @@ fn run(request: &Request) -> Result<Figures, String> {
     };
     let wanted = Wanted {
         bound: request.arguments.0.contains_key("bound"),
+        ..Wanted::default()
     };
     let (progress, stop) = (request.progress, request.stop);
     let point = run_with(request.chain, &wanted, &[experiment], &effort, progress, stop)

@@ -1,0 +1,100 @@
+//! Figures beyond bias, random and total error: percentiles, detection, peak locking, response, dynamic ranges.
+
+use motefield_evaluator::dynamic_range::{DynamicRange, dynamic_range};
+use motefield_evaluator::peak_locking::peak_locking;
+use motefield_evaluator::response::amplitude_ratio;
+use motefield_evaluator::score::{PERCENTILES, Score, Study as Sample, Truth};
+use motefield_evaluator::statistics::Estimate;
+
+/// Further figures of a sample.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Figures {
+    /// Length of the error vector that 50, 90, 95 and 99 % of the vectors do not exceed, px.
+    pub percentiles_px: [Estimate; 4],
+    /// Valid detection probability: share of vectors whose highest peak is that of the displacement.
+    pub valid_detection: Estimate,
+    /// Degree of peak locking of x and y: 0 without, 1 when all displacements are whole. Unknown where the true fractions are far from
+    /// uniform, as in a uniform flow.
+    pub peak_locking: [Estimate; 2],
+    /// Amplitude of x and y over the true one; unknown where the true displacement is the same everywhere.
+    pub amplitude: [Estimate; 2],
+    /// Dynamic velocity and spatial range, by the larger of both components' random errors.
+    pub dynamic_range: DynamicRange,
+}
+
+/// Mean resultant length of the true fractions up to which peak locking can be told from the flow (see
+/// [`PeakLocking::truth`](motefield_evaluator::peak_locking::PeakLocking)).
+const NEARLY_UNIFORM: f64 = 0.1;
+
+/// True displacements that differ by no more than this are the same, but for rounding, px.
+const SAME_PX: f64 = 1e-6;
+
+/// Largest less smallest of the finite values.
+fn range(values: impl Iterator<Item = f64>) -> f64 {
+    let finite = values.filter(|v| v.is_finite());
+    let (low, high) = finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+        (low.min(v), high.max(v))
+    });
+    high - low
+}
+
+impl Figures {
+    /// Of a sample scored against `truth`, in pictures `width_px` wide.
+    pub fn of(sample: &Sample, truth: &Truth, score: &Score, width_px: usize) -> Figures {
+        let lengths = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy));
+        let largest_px = lengths.filter(|l| l.is_finite()).fold(0.0, f64::max);
+        let [x, y] = score.point.map(|c| c.random_px);
+        let worse = if y.value > x.value { y } else { x };
+        let locking = |component| {
+            let found = peak_locking(sample, truth, component);
+            match found.truth <= NEARLY_UNIFORM {
+                true => found.degree,
+                false => Estimate::unknown(-1.0, 1.0),
+            }
+        };
+        let amplitude = |component: usize| {
+            let range = range(truth.point_px.iter().map(|t| t[component]));
+            match range > SAME_PX {
+                true => amplitude_ratio(sample, truth, component),
+                false => Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY),
+            }
+        };
+        Figures {
+            percentiles_px: sample.percentiles(),
+            valid_detection: score.valid_detection,
+            peak_locking: [0, 1].map(locking),
+            amplitude: [0, 1].map(amplitude),
+            dynamic_range: dynamic_range(largest_px, width_px as f64, worse),
+        }
+    }
+
+    /// All by their names in tables: `error_p50_px` to `error_p99_px`, `valid_detection`, `peak_locking_x`, `amplitude_x` and the same of y,
+    /// `dynamic_velocity_range`, `dynamic_spatial_range`; what has no unit in its name is a ratio.
+    pub fn named(&self) -> Vec<(String, Estimate)> {
+        let mut all: Vec<(String, Estimate)> = PERCENTILES
+            .iter()
+            .zip(self.percentiles_px)
+            .map(|(share, e)| (format!("error_p{:.0}_px", 100.0 * share), e))
+            .collect();
+        all.push(("valid_detection".to_owned(), self.valid_detection));
+        for (name, both) in [("peak_locking", self.peak_locking), ("amplitude", self.amplitude)] {
+            all.extend(
+                ["x", "y"]
+                    .iter()
+                    .zip(both)
+                    .map(|(axis, e)| (format!("{name}_{axis}"), e)),
+            );
+        }
+        let spatial = self.dynamic_range.spatial;
+        all.push(("dynamic_velocity_range".to_owned(), self.dynamic_range.velocity));
+        all.push((
+            "dynamic_spatial_range".to_owned(),
+            Estimate {
+                value: spatial,
+                lo: spatial,
+                hi: spatial,
+            },
+        ));
+        all
+    }
+}

@@ -1,0 +1,61 @@
+//! Whether estimated uncertainties can be believed: of each estimator asked for, held against the errors of a point's vectors.
+
+use std::borrow::Cow;
+
+use motefield_evaluator::reliability::{Reliability, reliability};
+use motefield_evaluator::score::{Errors, Study as Sample};
+use motefield_evaluator::statistics::{Estimate, Sheets};
+use motefield_evaluator::uncertainty::Estimator;
+
+/// Classes of rising uncertainty of which the reliability curve consists.
+const CLASSES: usize = 8;
+
+/// What the uncertainties of one estimator are worth at a point.
+#[derive(Debug, Clone)]
+pub struct Trust {
+    /// Which estimator.
+    pub estimator: Estimator,
+    /// Of x and of y, against the error from the truth at the vector's position, bias and lack of resolution and all: what an
+    /// experimenter would take it for.
+    pub of: [Reliability; 2],
+}
+
+/// Holds standard uncertainties, one list a pair in the order of its vectors, against the errors of a sample.
+pub fn trust(sample: &Sample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
+    let sheets = |of: &dyn Fn(usize, usize) -> f64| Sheets {
+        columns: sample.columns,
+        reach: sample.reach,
+        values: sample
+            .pairs
+            .iter()
+            .enumerate()
+            .map(|(pair, errors)| {
+                let value = |k: usize| match sample.part.is_none_or(|part| part[k]) {
+                    true => of(pair, k),
+                    false => f64::NAN,
+                };
+                Cow::Owned((0..errors.point_px.len()).map(value).collect())
+            })
+            .collect(),
+    };
+    let errors = |pair: usize| -> &Errors { &sample.pairs[pair] };
+    [0, 1].map(|c| {
+        reliability(
+            &sheets(&|pair, k| uncertainties[pair][k][c]),
+            &sheets(&|pair, k| errors(pair).point_px[k][c]),
+            CLASSES,
+            sample.confidence,
+        )
+    })
+}
+
+/// A reliability's figures by their names: `coverage_1` and `coverage_2` (share of errors within once and twice the uncertainty), `ratio` (root mean
+/// square uncertainty over error), `rank_correlation` (with the error's magnitude).
+pub fn named(of: &Reliability) -> [(&'static str, Estimate); 4] {
+    [
+        ("coverage_1", of.coverage[0]),
+        ("coverage_2", of.coverage[1]),
+        ("ratio", of.ratio),
+        ("rank_correlation", of.rank_correlation),
+    ]
+}
