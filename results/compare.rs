@@ -19,10 +19,12 @@ const FRAMES: [Area; 2] = [
 const SIZE: [f64; 2] = [930.0, 450.0];
 const COLOURS: [&str; 5] = ["#263c8c", "#c8501e", "#2d966e", "#8a4fa3", "#7a6a00"];
 
-/// One sweep: value of the key, error with its interval along x and along y, bound along x and y, px.
+/// Value of the key, error with its interval along x and along y, bound along x and y, px.
+type Row = (f64, [[f64; 3]; 2], [f64; 2]);
+
 struct Sweep {
     name: String,
-    rows: Vec<(f64, [[f64; 3]; 2], [f64; 2])>,
+    rows: Vec<Row>,
 }
 
 fn read(argument: &str) -> Result<Sweep, String> {
@@ -117,7 +119,7 @@ fn draw(title: &str, key: &str, sweeps: &[Sweep]) -> String {
         }
         for (sweep, colour) in sweeps.iter().zip(COLOURS) {
             let stroke = format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.8\"");
-            let line = |of: &dyn Fn(&(f64, [[f64; 3]; 2], [f64; 2])) -> f64| -> Vec<[f64; 2]> {
+            let line = |of: &dyn Fn(&Row) -> f64| -> Vec<[f64; 2]> {
                 sweep
                     .rows
                     .iter()
