@@ -226,7 +226,12 @@ impl Correlator {
         // predictor through these is put back once.
         let mut averages = validation::replace_untrusted(&grid, measured, &self.processing);
         let averaged = predictor.averaged(self.size, &grid, weighting);
-        for ((average, residual), averaged) in averages.iter_mut().zip(&residuals).zip(averaged) {
+        let refined = |n: usize| {
+            residuals[n]
+                .filter(|[x, y]| field.vectors[n].status == Status::Valid && x.hypot(*y) <= FARTHEST_PX)
+        };
+        let refined: Vec<Option<[f64; 2]>> = (0..grid.len()).map(refined).collect();
+        for ((average, residual), averaged) in averages.iter_mut().zip(&refined).zip(averaged) {
             if let Some(residual) = residual {
                 *average = [0, 1].map(|k| averaged[k] + residual[k]);
             }
@@ -234,7 +239,7 @@ impl Correlator {
         let smooth = self.predictor_through(last, averages.clone());
         let averaged = smooth.averaged(self.size, &grid, weighting);
         for (n, vector) in field.vectors.iter_mut().enumerate() {
-            if residuals[n].is_none() || vector.status != Status::Valid {
+            if refined[n].is_none() {
                 continue;
             }
             let there = smooth.at(vector.x_px, vector.y_px);
