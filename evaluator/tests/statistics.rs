@@ -5,7 +5,8 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::statistics::{
-    Confidence, Sheets, chi_interval, fraction, mean, quantiles, root_mean_square, student, variance_of_mean,
+    Confidence, Sheets, chi_interval, combine, fraction, mean, quantiles, root_mean_square, student,
+    variance_of_mean,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -285,4 +286,39 @@ fn quantile_intervals_cover_under_dependence() {
             "{share}: {coverage}"
         );
     }
+}
+
+/// Published: JCGM 100, annex H.1 (end gauge; inputs and the unrounded results from a reference implementation of the GUM; the printed
+/// ones, 32 nm, 16 degrees of freedom, 93 nm, from memory). Contributions in nm, with their degrees of freedom.
+#[test]
+fn end_gauge_of_the_gum() {
+    let end_gauge = [
+        (25.0, 18.0),
+        (5.8, 24.0),
+        (3.9, 5.0),
+        (6.7, 8.0),
+        // Difference of expansion, rectangular to 1e-6: 50 mm times 0.1 K.
+        (50_000_623.0 * 0.1 * 1e-6 / 3f64.sqrt(), 50.0),
+        // Difference of temperature, rectangular to 0.05 K: 50 mm times 11.5e-6.
+        (50_000_623.0 * 11.5e-6 * 0.05 / 3f64.sqrt(), 2.0),
+    ];
+    let found = combine(&end_gauge);
+    let near = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 2e-5, "{a} is not {b}");
+    // Seven digits are given; the nominal length stands for the measured one, a difference of 4e-6.
+    near(found.standard, 31.663_879_11);
+    near(found.freedom, 16.751_855_74);
+    let p99 = Confidence::new(0.99).unwrap();
+    // Student's factor of 16, a table's value; 31.66 x 2.921 = 92.5, which the GUM rounds from its rounded 32 nm to 93 nm.
+    assert!((found.coverage_factor(p99) - 2.921).abs() < 5e-4);
+    assert!((found.expanded(p99) - 92.48).abs() < 0.01);
+}
+
+/// Derived: with all contributions known exactly Student's law is the normal one; n equal ones of ν each have n ν degrees of freedom.
+#[test]
+fn freedom_of_equal_contributions_adds() {
+    let exact = combine(&[(3.0, f64::INFINITY), (4.0, f64::INFINITY)]);
+    assert_eq!((exact.standard, exact.freedom), (5.0, f64::INFINITY));
+    assert!((exact.coverage_factor(Confidence::USUAL) - 1.959_964).abs() < 1e-6);
+    let equal = combine(&[(2.0, 7.0); 3]);
+    assert!((equal.freedom - 21.0).abs() < 1e-12);
 }

@@ -7,12 +7,14 @@
 use std::borrow::Cow;
 
 mod bootstrap;
+mod combination;
 mod dependence;
 mod intervals;
 mod quantiles;
 mod rank_correlation;
 
 pub use bootstrap::bootstrap;
+pub use combination::{Combined, combine};
 pub use dependence::variance_of_mean;
 pub use intervals::{chi_interval, fraction, mean, root_mean_square, student};
 pub use quantiles::quantiles;

@@ -3,7 +3,18 @@
 //! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the program uses and holds no formula of
 //! its own beyond the units in which it tells the figures.
 
+mod facts;
+mod flat_field;
+mod interpolation;
+mod intervals;
+mod lens;
+mod median;
+mod particle_image;
 mod peak;
+mod range;
+mod response;
+mod seeding;
+mod sphere;
 mod study;
 mod tracer;
 
@@ -115,7 +126,25 @@ fn exactly<const N: usize>(figures: [(&str, f64); N]) -> Figures {
 }
 
 /// All measures.
-pub const ALL: &[&Measure] = &[&study::STUDY, &peak::PEAK, &tracer::TRACER];
+pub const ALL: &[&Measure] = &[
+    &study::STUDY,
+    &peak::PEAK,
+    &tracer::TRACER,
+    &response::RESPONSE,
+    &interpolation::INTERPOLATION,
+    &seeding::SEEDING,
+    &particle_image::PARTICLE_IMAGE,
+    &flat_field::FLAT_FIELD,
+    &flat_field::CAMERA,
+    &facts::PLAN,
+    &lens::LENS,
+    &sphere::SPHERE,
+    &sphere::SCATTERED_LIGHT,
+    &range::RANGE,
+    &median::MEDIAN,
+    &intervals::INTERVALS,
+    &intervals::COMBINED,
+];
 
 /// The measure of this name.
 ///

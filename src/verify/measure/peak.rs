@@ -1,7 +1,7 @@
 //! The mean correlation peak of rendered pairs: what is lost between the frames lowers it.
 
 use motefield_evaluator::correlation::correlation_plane;
-use motefield_generator::Seed;
+use motefield_generator::{Seed, truth};
 use ndarray::{Array2, ArrayView2, Axis, Slice};
 use rayon::prelude::*;
 
@@ -11,7 +11,7 @@ use crate::verify::judge::Figures;
 /// Height of the mean correlation plane's peak, over the mean of the two frames' own correlations.
 pub const PEAK: Measure = Measure {
     name: "correlation peak",
-    about: "height of the peak of the mean correlation plane of whole windows (tiles of the final pass's size), over the mean of the frames' own: the product of the fractions F that keep a partner",
+    about: "height, at the displacement of a window's middle rounded to whole px, of the mean correlation plane of whole windows (tiles of the final pass's size), over the mean of the frames' own: the product of the fractions F that keep a partner",
     arguments: &[],
     figures: &["peak_height", "peak_width_x_px", "peak_width_y_px"],
     pictures: true,
@@ -44,7 +44,10 @@ fn run(request: &Request) -> Result<Figures, String> {
                     else {
                         continue;
                     };
-                    let at = |i, j| f64::from(cross.at(i, j));
+                    let middle = |from: usize, side: usize| from as f64 + 0.5 * (side as f64 - 1.0);
+                    let moved = truth::at(&plan.scene, middle(x, window[0]), middle(y, window[1]));
+                    let [dx, dy] = moved.unwrap_or([0.0; 2]).map(|d| d.round() as isize);
+                    let at = |i, j| f64::from(cross.at(dx + i, dy + j));
                     let own = 0.5 * (f64::from(of_a.at(0, 0)) + f64::from(of_b.at(0, 0)));
                     let all = [at(0, 0), at(-1, 0), at(1, 0), at(0, -1), at(0, 1), own];
                     for (sum, value) in sums.iter_mut().zip(all) {
@@ -56,7 +59,7 @@ fn run(request: &Request) -> Result<Figures, String> {
             Ok(sums)
         })
         .collect::<Result<_, String>>()?;
-    // The standard deviation of the Gaussian through three points of the peak, which is centred when nothing moves in the plane.
+    // The standard deviation of the Gaussian through three points of the peak, which is centred when the displacement is of whole px.
     let width = |before: usize, after: usize| {
         move |s: &[f64; SUMS]| 1.0 / (2.0 * s[0].ln() - s[before].ln() - s[after].ln()).sqrt()
     };

@@ -1,0 +1,43 @@
+//! What the plan of a rig tells.
+
+use super::{Measure, Request};
+use crate::verify::interval::exact;
+use crate::verify::judge::Figures;
+
+/// Facts of `motefield plan` by their names.
+pub const PLAN: Measure = Measure {
+    name: "plan",
+    about: "what `motefield plan --json` tells of a rig, by its names there",
+    arguments: &[],
+    figures: &[
+        "pulse_energy_j",
+        "fluence_j_m2",
+        "cross_section_m2_sr",
+        "solid_angle_sr",
+        "photons",
+        "electrons_e",
+        "peak_electrons_e",
+        "peak_snr",
+        "peak_share_of_full_well",
+        "diffraction_diameter_m",
+        "geometric_diameter_m",
+        "depth_of_field_m",
+        "particle_image_diameter_px",
+        "seeding_density_ppp",
+        "fastest_displacement_px",
+        "longest_streak_px",
+        "response_time_s",
+        "settling_velocity_m_s",
+    ],
+    pictures: true,
+    statistical: false,
+    run,
+};
+
+fn run(request: &Request) -> Result<Figures, String> {
+    let facts = &request.plan().facts;
+    Ok(facts
+        .iter()
+        .map(|fact| (fact.name.to_owned(), exact(fact.value)))
+        .collect())
+}

@@ -1,0 +1,159 @@
+//! The camera by its pictures alone: flat fields rendered and evaluated as EMVA 1288 (release 4.0 Linear; memory) evaluates a camera.
+
+use motefield_evaluator::statistics::Estimate;
+use motefield_generator::{Scene, Seed};
+
+use super::{Measure, Request, jackknife, mean_of};
+use crate::verify::judge::Figures;
+
+/// Signal and noise of one exposure.
+pub const FLAT_FIELD: Measure = Measure {
+    name: "flat field",
+    about: "grey levels of rendered flat fields at image.background, and of dark ones: mean above dark, temporal variance from the difference of the two frames, signal-to-noise ratio, and the photon-transfer slope (variance above dark over mean above dark)",
+    arguments: &[],
+    figures: &[
+        "signal_dn",
+        "variance_dn2",
+        "dark_variance_dn2",
+        "snr",
+        "gain_dn_per_e",
+    ],
+    pictures: true,
+    statistical: true,
+    run: flat_field,
+};
+
+/// Mean and temporal variance (DN, DN²) of the two frames of a flat field of so many electrons: from their difference, so that what
+/// pixels have of their own falls out.
+fn frames(request: &Request, electrons: f64, realisation: u64) -> Result<[f64; 2], String> {
+    let scene = Scene {
+        background_e: electrons,
+        ..request.plan().scene.clone()
+    };
+    let seed = Seed {
+        study: request.seed,
+        point: 0,
+        realisation,
+    };
+    let pair = (request.chain.render)(&scene, seed).map_err(|e| e.to_string())?;
+    let n = pair.a.len() as f64;
+    let [mut sum, mut difference, mut square] = [0.0; 3];
+    for (&a, &b) in pair.a.iter().zip(&pair.b) {
+        let [a, b] = [a, b].map(f64::from);
+        sum += a + b;
+        difference += a - b;
+        square += (a - b) * (a - b);
+    }
+    Ok([0.5 * sum / n, 0.5 * (square / n - (difference / n).powi(2))])
+}
+
+fn flat_field(request: &Request) -> Result<Figures, String> {
+    let electrons = request.plan().scene.background_e;
+    let sums: Vec<[f64; 5]> = (0..request.pairs as u64)
+        .map(|realisation| {
+            let [mean, variance] = frames(request, electrons, 2 * realisation)?;
+            let [dark_mean, dark_variance] = frames(request, 0.0, 2 * realisation + 1)?;
+            request.progress.done();
+            Ok([1.0, mean, variance, dark_mean, dark_variance])
+        })
+        .collect::<Result<_, String>>()?;
+    let figure = |of: fn(&[f64; 5]) -> f64| jackknife(&sums, request.confidence, of);
+    Ok([
+        ("signal_dn", figure(|[n, mean, _, dark, _]| (mean - dark) / n)),
+        ("variance_dn2", figure(|[n, _, variance, ..]| variance / n)),
+        ("dark_variance_dn2", figure(|[n, .., variance]| variance / n)),
+        (
+            "snr",
+            figure(|[n, mean, variance, dark, _]| (mean - dark) / n / (variance / n).sqrt()),
+        ),
+        (
+            "gain_dn_per_e",
+            figure(|[_, mean, variance, dark, dark_variance]| (variance - dark_variance) / (mean - dark)),
+        ),
+    ]
+    .map(|(name, figure)| (name.to_owned(), figure))
+    .into())
+}
+
+/// The figures of a camera's data sheet.
+pub const CAMERA: Measure = Measure {
+    name: "camera",
+    about: "EMVA 1288 figures of the camera, from a series of rendered flat fields up to 1.1 times the full well: gain, dark noise, saturation (where the temporal variance is largest), absolute sensitivity threshold, dynamic range, largest signal-to-noise ratio; electrons, for photons divide by the quantum efficiency",
+    arguments: &[],
+    figures: &[
+        "gain_dn_per_e",
+        "dark_noise_e",
+        "saturation_e",
+        "threshold_e",
+        "dynamic_range",
+        "dynamic_range_db",
+        "largest_snr_db",
+    ],
+    pictures: true,
+    statistical: true,
+    run: camera,
+};
+
+/// Exposures of the series.
+const EXPOSURES: u64 = 55;
+/// Share of saturation up to which the photon-transfer line is fitted.
+const LINEAR: f64 = 0.7;
+
+fn camera(request: &Request) -> Result<Figures, String> {
+    let sensor = request
+        .plan()
+        .scene
+        .sensor
+        .ok_or("needs a camera that is not ideal")?;
+    let one = |realisation: u64| {
+        let series: Vec<[f64; 2]> = (0..=EXPOSURES)
+            .map(|k| {
+                let electrons = 1.1 * sensor.full_well_e * k as f64 / EXPOSURES as f64;
+                frames(request, electrons, realisation * (EXPOSURES + 1) + k)
+            })
+            .collect::<Result<_, _>>()?;
+        request.progress.done();
+        let [dark, dark_variance] = series[0];
+        let above: Vec<[f64; 2]> = series
+            .iter()
+            .map(|[mean, variance]| [mean - dark, variance - dark_variance])
+            .collect();
+        let [full, _] = above
+            .iter()
+            .copied()
+            .max_by(|a, b| a[1].total_cmp(&b[1]))
+            .expect("a series");
+        let line = above.iter().filter(|[mean, _]| *mean <= LINEAR * full);
+        let [product, square] = line.fold([0.0; 2], |[product, square], [mean, variance]| {
+            [product + mean * variance, square + mean * mean]
+        });
+        let gain = product / square;
+        // Rounding to grey levels adds 1/12 DN² to the variance (EMVA 1288, quantisation noise).
+        let dark_noise = (dark_variance - 1.0 / 12.0).max(0.0).sqrt() / gain;
+        let saturation = full / gain;
+        let threshold = dark_variance.sqrt() / gain + 0.5;
+        let range = saturation / threshold;
+        Ok([
+            gain,
+            dark_noise,
+            saturation,
+            threshold,
+            range,
+            20.0 * range.log10(),
+            10.0 * saturation.log10(),
+        ])
+    };
+    let each: Vec<[f64; 7]> = (0..request.pairs as u64)
+        .map(one)
+        .collect::<Result<_, String>>()?;
+    let mean = |k: usize| -> Estimate {
+        let values: Vec<f64> = each.iter().map(|figures| figures[k]).collect();
+        mean_of(&values, request.confidence)
+    };
+    Ok(CAMERA
+        .figures
+        .iter()
+        .enumerate()
+        .map(|(k, name)| ((*name).to_owned(), mean(k)))
+        .collect())
+}

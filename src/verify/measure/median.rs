@@ -1,0 +1,56 @@
+//! The normalised median test on values without any flow.
+
+use motefield_evaluator::outlier::normalised_residual;
+use motefield_evaluator::statistics::fraction;
+use motefield_generator::Seed;
+use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
+
+use super::{Measure, Request};
+use crate::verify::judge::Figures;
+
+/// Share of independent normal vectors whose residual is above a threshold.
+pub const MEDIAN: Measure = Measure {
+    name: "normalised median",
+    about: "share of vectors whose normalised residual among eight neighbours is above a threshold, all being independent and normal with unit standard deviation times a scale; each pair is 20000 of them",
+    arguments: &["threshold", "epsilon", "scale"],
+    figures: &["one_component", "two_components"],
+    pictures: false,
+    statistical: true,
+    run,
+};
+
+/// Neighbourhoods that one pair stands for.
+const A_PAIR: usize = 20_000;
+
+fn run(request: &Request) -> Result<Figures, String> {
+    let a = &request.arguments;
+    let [threshold, epsilon, scale] = [a.number("threshold")?, a.number("epsilon")?, a.number("scale")?];
+    let (mut one, mut two) = (0, 0);
+    for realisation in 0..request.pairs {
+        let seed = Seed {
+            study: request.seed,
+            point: 0,
+            realisation: realisation as u64,
+        };
+        let mut rng = stream(seed, Purpose::Noise, 0);
+        let mut draw = || scale * normal_quantile(open01(&mut rng));
+        let mut residual = || {
+            let mut neighbours: [f64; 8] = std::array::from_fn(|_| draw());
+            normalised_residual(draw(), &mut neighbours, epsilon).expect("eight neighbours")
+        };
+        for _ in 0..A_PAIR {
+            let [x, y] = [residual(), residual()];
+            one += u32::from(x > threshold) + u32::from(y > threshold);
+            two += u32::from(x.hypot(y) > threshold);
+        }
+        request.progress.done();
+    }
+    let trials = (request.pairs * A_PAIR) as f64;
+    let share = |found: u32, trials: f64| fraction(f64::from(found) / trials, trials, request.confidence);
+    Ok([
+        ("one_component", share(one, 2.0 * trials)),
+        ("two_components", share(two, trials)),
+    ]
+    .map(|(name, figure)| (name.to_owned(), figure))
+    .into())
+}
