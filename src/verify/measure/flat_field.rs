@@ -3,7 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_generator::{Scene, Seed};
 
-use super::{Measure, Request, jackknife, mean_of};
+use super::{Measure, Request, jackknife};
 use crate::verify::judge::Figures;
 
 /// Signal and noise of one exposure.
@@ -95,7 +95,9 @@ pub const CAMERA: Measure = Measure {
 };
 
 /// Exposures of the series.
-const EXPOSURES: u64 = 55;
+const EXPOSURES: usize = 56;
+/// 1, and two numbers an exposure.
+const SUMS: usize = 1 + 2 * EXPOSURES;
 /// Share of saturation up to which the photon-transfer line is fitted.
 const LINEAR: f64 = 0.7;
 
@@ -105,55 +107,57 @@ fn camera(request: &Request) -> Result<Figures, String> {
         .scene
         .sensor
         .ok_or("needs a camera that is not ideal")?;
-    let one = |realisation: u64| {
-        let series: Vec<[f64; 2]> = (0..=EXPOSURES)
-            .map(|k| {
-                let electrons = 1.1 * sensor.full_well_e * k as f64 / EXPOSURES as f64;
-                frames(request, electrons, realisation * (EXPOSURES + 1) + k)
-            })
-            .collect::<Result<_, _>>()?;
-        request.progress.done();
-        let [dark, dark_variance] = series[0];
-        let above: Vec<[f64; 2]> = series
-            .iter()
-            .map(|[mean, variance]| [mean - dark, variance - dark_variance])
-            .collect();
-        let [full, _] = above
-            .iter()
-            .copied()
-            .max_by(|a, b| a[1].total_cmp(&b[1]))
-            .expect("a series");
-        let line = above.iter().filter(|[mean, _]| *mean <= LINEAR * full);
-        let [product, square] = line.fold([0.0; 2], |[product, square], [mean, variance]| {
-            [product + mean * variance, square + mean * mean]
-        });
-        let gain = product / square;
-        // Rounding to grey levels adds 1/12 DN² to the variance (EMVA 1288, quantisation noise).
-        let dark_noise = (dark_variance - 1.0 / 12.0).max(0.0).sqrt() / gain;
-        let saturation = full / gain;
-        let threshold = dark_variance.sqrt() / gain + 0.5;
-        let range = saturation / threshold;
-        Ok([
-            gain,
-            dark_noise,
-            saturation,
-            threshold,
-            range,
-            20.0 * range.log10(),
-            10.0 * saturation.log10(),
-        ])
-    };
-    let each: Vec<[f64; 7]> = (0..request.pairs as u64)
-        .map(one)
+    // Of each pair: 1, and mean and variance of every exposure.
+    let sums: Vec<[f64; SUMS]> = (0..request.pairs)
+        .map(|realisation| {
+            let mut sums = [1.0; SUMS];
+            for (k, exposure) in sums[1..].chunks_mut(2).enumerate() {
+                let electrons = 1.1 * sensor.full_well_e * k as f64 / (EXPOSURES - 1) as f64;
+                let found = frames(request, electrons, (realisation * EXPOSURES + k) as u64)?;
+                exposure.copy_from_slice(&found);
+            }
+            request.progress.done();
+            Ok(sums)
+        })
         .collect::<Result<_, String>>()?;
-    let mean = |k: usize| -> Estimate {
-        let values: Vec<f64> = each.iter().map(|figures| figures[k]).collect();
-        mean_of(&values, request.confidence)
-    };
-    Ok(CAMERA
-        .figures
+    let figure = |k: usize| -> Estimate { jackknife(&sums, request.confidence, |sums| data_sheet(sums)[k]) };
+    let names = CAMERA.figures.iter().enumerate();
+    Ok(names.map(|(k, name)| ((*name).to_owned(), figure(k))).collect())
+}
+
+/// The figures of [`CAMERA`] from sums over pairs.
+fn data_sheet(sums: &[f64; SUMS]) -> [f64; 7] {
+    let series: Vec<[f64; 2]> = sums[1..]
+        .chunks(2)
+        .map(|exposure| [exposure[0] / sums[0], exposure[1] / sums[0]])
+        .collect();
+    let [dark, dark_variance] = series[0];
+    let above: Vec<[f64; 2]> = series
         .iter()
-        .enumerate()
-        .map(|(k, name)| ((*name).to_owned(), mean(k)))
-        .collect())
+        .map(|[mean, variance]| [mean - dark, variance - dark_variance])
+        .collect();
+    let [full, _] = above
+        .iter()
+        .copied()
+        .max_by(|a, b| a[1].total_cmp(&b[1]))
+        .expect("a series");
+    let line = above.iter().filter(|[mean, _]| *mean <= LINEAR * full);
+    let [product, square] = line.fold([0.0; 2], |[product, square], [mean, variance]| {
+        [product + mean * variance, square + mean * mean]
+    });
+    let gain = product / square;
+    // Rounding to grey levels adds 1/12 DN² to the variance (EMVA 1288, quantisation noise).
+    let dark_noise = (dark_variance - 1.0 / 12.0).max(0.0).sqrt() / gain;
+    let saturation = full / gain;
+    let threshold = dark_variance.sqrt() / gain + 0.5;
+    let range = saturation / threshold;
+    [
+        gain,
+        dark_noise,
+        saturation,
+        threshold,
+        range,
+        20.0 * range.log10(),
+        10.0 * saturation.log10(),
+    ]
 }

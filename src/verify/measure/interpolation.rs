@@ -20,7 +20,7 @@ pub const INTERPOLATION: Measure = Measure {
     run,
 };
 
-/// Border left out of the comparison, px: pixels that the deformation took from beyond the picture.
+/// Border left out of the comparison, px: what the deformation took from beyond the picture.
 const BORDER_PX: usize = 16;
 
 fn run(request: &Request) -> Result<Figures, String> {
@@ -74,10 +74,17 @@ fn run(request: &Request) -> Result<Figures, String> {
                     sums.iter_mut().zip(all).for_each(|(sum, value)| *sum += value);
                 }
             }
-            let vectors = (request.chain.correlate)(moved.view(), deformed.view(), &plan.processing)
-                .map_err(|e| e.to_string())?
-                .vectors;
-            let bias = vectors.iter().map(|v| v.dx_px).sum::<f64>() / vectors.len() as f64;
+            let measured = (request.chain.correlate)(moved.view(), deformed.view(), &plan.processing)
+                .map_err(|e| e.to_string())?;
+            let margin = |at: f64, size: usize| at.min(size as f64 - 1.0 - at);
+            let whole: Vec<f64> = measured
+                .vectors
+                .iter()
+                .filter(|v| margin(v.x_px, width) > (BORDER_PX + measured.window[0] / 2) as f64)
+                .filter(|v| margin(v.y_px, height) > (BORDER_PX + measured.window[1] / 2) as f64)
+                .map(|v| v.dx_px)
+                .collect();
+            let bias = whole.iter().sum::<f64>() / whole.len() as f64;
             request.progress.done();
             Ok((sums, bias))
         })

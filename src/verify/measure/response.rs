@@ -8,13 +8,14 @@ use motefield_generator::{Scene, Seed};
 use rayon::prelude::*;
 
 use super::{Measure, Request};
+use crate::quantity::Dimension;
 use crate::verify::judge::Figures;
 
 /// Measured over true amplitude of a sinusoidal shear.
 pub const RESPONSE: Measure = Measure {
     name: "response",
-    about: "amplitude of a component as measured over the true one, by regression on the true displacement at all vectors at least `border` px from the picture's edge",
-    arguments: &["border"],
+    about: "amplitude of a component as measured over the true one, by regression on the true displacement at all vectors at least `border` px from the picture's edge; `passes` like the setup's last one, where given, stand for its own",
+    arguments: &["border", "passes"],
     figures: &["response_x", "response_y"],
     pictures: true,
     statistical: true,
@@ -23,13 +24,14 @@ pub const RESPONSE: Measure = Measure {
 
 fn run(request: &Request) -> Result<Figures, String> {
     let plan = request.plan();
-    let (scene, processing) = (&plan.scene, &plan.processing);
-    let last = processing.passes.last().ok_or("needs a pass")?;
+    let (scene, mut processing) = (&plan.scene, plan.processing.clone());
+    let last = *processing.passes.last().ok_or("needs a pass")?;
+    if request.arguments.0.contains_key("passes") {
+        processing.passes = vec![last; request.arguments.number("passes")?.max(1.0) as usize];
+    }
     let [width, height] = scene.size;
     let grid = Grid::new(width, height, last.window, last.overlap);
-    let border = request
-        .arguments
-        .quantity("border", crate::quantity::Dimension::Pixels)?;
+    let border = request.arguments.quantity("border", Dimension::Pixels)?;
     let inside = |at: f64, size: usize| at >= border && at <= size as f64 - 1.0 - border;
     let part: Vec<bool> = (0..grid.len())
         .map(|k| grid.centre(k % grid.columns, k / grid.columns))
@@ -45,7 +47,7 @@ fn run(request: &Request) -> Result<Figures, String> {
                 realisation: realisation as u64,
             };
             let pair = (request.chain.render)(scene, seed).map_err(|e| e.to_string())?;
-            let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), processing)
+            let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &processing)
                 .map_err(|e| e.to_string())?;
             request.progress.done();
             Ok(Errors::of(&field.vectors, &truth))
