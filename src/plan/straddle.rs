@@ -67,10 +67,17 @@ impl Straddle {
     /// beyond the dead time between the exposures.
     pub fn margin_s(&self) -> f64 {
         let [latest, earliest] = self.ends();
-        if self.continuous {
-            return self.separation_s - self.pulses_s[0] - self.dead_s;
+        let margin = if self.continuous {
+            self.separation_s - self.pulses_s[0] - self.dead_s
+        } else {
+            0.5 * (latest - earliest)
+        };
+        // Exposures that just hold their pulses do, rounding aside.
+        if margin.abs() < 1e-9 * self.separation_s {
+            0.0
+        } else {
+            margin
         }
-        0.5 * (latest - earliest)
     }
 
     /// The margin that the jitter asks for.

@@ -106,11 +106,19 @@ impl Rig<'_> {
         let value = self.motion.steepest() * widest / diameter;
         let later = self.plan.processing.deform && self.plan.processing.passes.len() > 1;
         let fix = || {
-            let fits =
-                |window: [usize; 2]| window[0].max(window[1]) as f64 * self.motion.steepest() <= diameter;
-            self.separation(1.0 / value)
+            let farthest = self.motion.farthest_px();
+            let fits = |window: [usize; 2]| {
+                let quarter = (0..2).all(|k| farthest[k] <= QUARTER * window[k] as f64);
+                quarter && window[0].max(window[1]) as f64 * self.motion.steepest() <= diameter
+            };
+            let mut fix = self
+                .separation(1.0 / value)
                 .or_else(|| self.smaller_window(fits))
-                .unwrap_or_else(|| words("shorten the pulse separation or deform the frames in a later pass"))
+                .unwrap_or_else(|| words("shorten the pulse separation, and the pulse with it"));
+            if later {
+                fix.words += ", or trust the later passes, which deform the frames";
+            }
+            fix
         };
         let status = Status::of(value <= 1.0, later);
         Rule {
@@ -118,7 +126,7 @@ impl Rig<'_> {
             label: "change over a first window, over image diameter".to_owned(),
             value,
             shown: short(value),
-            limit: format!("at most 1{}", if later { ", unless deformed later" } else { "" }),
+            limit: "at most 1".to_owned(),
             status,
             source: KEANE_ADRIAN,
             fix: (status > Status::Pass).then(fix),

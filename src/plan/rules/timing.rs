@@ -17,23 +17,20 @@ impl Rig<'_> {
 
     fn straddling(&self, straddle: &Straddle) -> Rule {
         let (value, needed) = (straddle.margin_s(), straddle.needed_margin_s());
-        // Rounding aside: exposures that just hold their pulses do.
-        let slack = 1e-9 * straddle.separation_s;
-        let status = Status::of(value >= needed - slack, value >= -slack);
+        let status = Status::of(value >= needed, value >= 0.0);
         Rule {
             name: "straddling",
             label: if straddle.continuous {
                 "time left between the exposures beyond the dead time".to_owned()
             } else {
-                "margin of the pulses in their exposures".to_owned()
+                format!(
+                    "margin of the pulses in their exposures{}",
+                    if needed > 0.0 { " (5 x jitter)" } else { "" }
+                )
             },
             value,
             shown: show(value, D::Time),
-            limit: if needed > 0.0 {
-                format!("at least {}, five times the jitter", show(needed, D::Time))
-            } else {
-                "at least 0".to_owned()
-            },
+            limit: format!("at least {}", show(needed, D::Time)),
             status,
             source: "derived: both pulses whole inside their exposures",
             fix: (status > Status::Pass).then(|| self.fitting(straddle)),
