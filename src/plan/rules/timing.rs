@@ -17,7 +17,8 @@ impl Rig<'_> {
 
     fn straddling(&self, straddle: &Straddle) -> Rule {
         let (value, needed) = (straddle.margin_s(), straddle.needed_margin_s());
-        let status = Status::of(value >= needed, value >= 0.0);
+        // Rounding aside: a margin just as wide as needed will do.
+        let status = Status::of(value >= needed - 1e-9 * straddle.separation_s, value >= 0.0);
         Rule {
             name: "straddling",
             label: if straddle.continuous {
