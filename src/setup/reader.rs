@@ -324,11 +324,14 @@ impl Reader {
         lengths: std::ops::RangeInclusive<usize>,
     ) -> Result<Option<usize>, SetupError> {
         // The command line changes a list entry by entry, and may name the first or one more.
-        let named = || {
-            (0..)
-                .take_while(|k| self.values.contains_key(&format!("{key}[{k}]")))
-                .count()
+        let there = |k: &usize| {
+            let entry = format!("{key}[{k}]");
+            let within = format!("{entry}.");
+            let mut after = self.values.range(within.clone()..);
+            self.values.contains_key(&entry)
+                || after.next().is_some_and(|(name, _)| name.starts_with(&within))
         };
+        let named = || (0..).take_while(there).count();
         match self.get(key) {
             None if named() == 0 => Ok(None),
             None => Ok(Some(named())),

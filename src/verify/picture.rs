@@ -260,7 +260,7 @@ impl<'a> Curves<'a> {
             svg.text(
                 &key,
                 11.5,
-                [self.x.place[1], SIZE[1] - 30.0],
+                [self.x.place[1], SIZE[1] - 5.0],
                 Anchor::End,
                 "fill-opacity=\"0.75\"",
             );

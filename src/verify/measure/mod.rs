@@ -17,6 +17,8 @@ mod seeding;
 mod sphere;
 mod study;
 mod tracer;
+mod uncertainty;
+mod window_light;
 
 use std::sync::atomic::AtomicBool;
 
@@ -131,8 +133,10 @@ pub const ALL: &[&Measure] = &[
     &peak::PEAK,
     &tracer::TRACER,
     &response::RESPONSE,
+    &uncertainty::UNCERTAINTY,
     &interpolation::INTERPOLATION,
     &seeding::SEEDING,
+    &window_light::WINDOW_LIGHT,
     &particle_image::PARTICLE_IMAGE,
     &flat_field::FLAT_FIELD,
     &flat_field::CAMERA,

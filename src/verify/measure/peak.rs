@@ -82,7 +82,11 @@ fn run(request: &Request) -> Result<Figures, String> {
 }
 
 /// The window whose upper-left pixel is (x, y).
-fn tile(frame: &Array2<f32>, [x, y]: [usize; 2], [width, height]: [usize; 2]) -> ArrayView2<'_, f32> {
+pub(super) fn tile(
+    frame: &Array2<f32>,
+    [x, y]: [usize; 2],
+    [width, height]: [usize; 2],
+) -> ArrayView2<'_, f32> {
     let mut view = frame.view();
     view.slice_axis_inplace(Axis(0), Slice::from(y..y + height));
     view.slice_axis_inplace(Axis(1), Slice::from(x..x + width));

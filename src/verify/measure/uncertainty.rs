@@ -1,0 +1,109 @@
+//! Estimated uncertainties of vectors against their errors.
+
+use motefield_evaluator::reliability::reliability;
+use motefield_evaluator::score::{Errors, Truth, reach};
+use motefield_evaluator::statistics::Sheets;
+use motefield_evaluator::uncertainty::{Estimator, estimate};
+use motefield_evaluator::{Grid, VectorField};
+use motefield_generator::{Pair, Seed, truth};
+use rayon::prelude::*;
+
+use super::{Measure, Request};
+use crate::verify::judge::Figures;
+
+/// Estimated uncertainties against errors.
+pub const UNCERTAINTY: Measure = Measure {
+    name: "uncertainty",
+    about: "an estimator's uncertainties (\"correlation-statistics\", \"particle-disparity\" or \"peak-ratio\") against the errors along x: their ratio (root mean squares) and the share of errors within once and twice",
+    arguments: &["estimator"],
+    figures: &["ratio", "coverage_1", "coverage_2"],
+    pictures: true,
+    statistical: true,
+    run,
+};
+
+/// Pixels of the truth that one sample stands for, a side.
+const TRUTH_BLOCK_PX: usize = 4;
+
+/// The errors of every pair's vectors and what `of` makes of them.
+struct Measured<T> {
+    grid: Grid,
+    errors: Vec<Errors>,
+    others: Vec<T>,
+}
+
+fn measure<T: Send>(
+    request: &Request,
+    of: impl Fn(&Pair, &VectorField) -> Result<T, String> + Sync,
+) -> Result<Measured<T>, String> {
+    let plan = request.plan();
+    let [width, height] = plan.scene.size;
+    let last = plan.processing.passes.last().ok_or("needs a pass")?;
+    let grid = Grid::new(width, height, last.window, last.overlap);
+    let exact = truth::Truth::of_pair(&plan.scene);
+    let truth = Truth::new(&grid, plan.processing.weighting, TRUTH_BLOCK_PX, |x, y| {
+        let inside = [x.min(width as f64 - 1.0), y.min(height as f64 - 1.0)];
+        exact.at(inside[0], inside[1]).unwrap_or([f64::NAN; 2])
+    });
+    let all: Vec<(Errors, T)> = (0..request.pairs)
+        .into_par_iter()
+        .map(|realisation| {
+            let seed = Seed {
+                study: request.seed,
+                point: 0,
+                realisation: realisation as u64,
+            };
+            let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
+            let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &plan.processing)
+                .map_err(|e| e.to_string())?;
+            let other = of(&pair, &field)?;
+            request.progress.done();
+            Ok((Errors::of(&field.vectors, &truth), other))
+        })
+        .collect::<Result<_, String>>()?;
+    let (errors, others) = all.into_iter().unzip();
+    Ok(Measured { grid, errors, others })
+}
+
+fn run(request: &Request) -> Result<Figures, String> {
+    let word = request.arguments.word("estimator")?;
+    let estimator = Estimator::ALL
+        .iter()
+        .copied()
+        .find(|e| e.as_str() == word)
+        .ok_or_else(|| format!("estimator = \"{word}\": there is none of this name"))?;
+    let processing = &request.plan().processing;
+    let m = measure(request, |pair, field| {
+        let all = estimate(pair.a.view(), pair.b.view(), field, processing, estimator)
+            .map_err(|e| e.to_string())?;
+        Ok(all.into_iter().map(|u| u[0]).collect::<Vec<f64>>())
+    })?;
+    // What an estimator claims to know is the random part.
+    let known: Vec<f64> = m
+        .errors
+        .iter()
+        .flat_map(|e| &e.point_px)
+        .map(|e| e[0])
+        .filter(|e| e.is_finite())
+        .collect();
+    let bias = known.iter().sum::<f64>() / known.len() as f64;
+    let sheets = |values: Vec<Vec<f64>>| Sheets {
+        columns: m.grid.columns,
+        reach: reach(&m.grid),
+        values: values.into_iter().map(Into::into).collect(),
+    };
+    let errors = sheets(
+        m.errors
+            .iter()
+            .map(|e| e.point_px.iter().map(|e| e[0] - bias).collect())
+            .collect(),
+    );
+    let found = reliability(&sheets(m.others.clone()), &errors, 2, request.confidence);
+    Ok([
+        ("ratio", found.ratio),
+        ("coverage_1", found.coverage[0]),
+        ("coverage_2", found.coverage[1]),
+    ]
+    .map(|(name, e)| (name.to_owned(), e))
+    .into())
+}

@@ -1,0 +1,308 @@
+//! The published figures in quick depth, that each of them can fail, that false alarms are rare, and the command's promises.
+
+use std::borrow::Cow;
+use std::sync::OnceLock;
+use std::sync::atomic::AtomicBool;
+
+use motefield::study::{Chain, Silent};
+use motefield::verify::EMBEDDED;
+use motefield::verify::case::Case;
+use motefield::verify::interval::{exact, ratio};
+use motefield::verify::judge::{Figures, Verdict, judge};
+use motefield::verify::record::Record;
+use motefield::verify::report::lines;
+use motefield::verify::suite::{Depth, Runner, confidence, read};
+use motefield_evaluator::statistics::{Confidence, Estimate, Sheets, mean, root_mean_square};
+use motefield_generator::Seed;
+use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
+
+use super::{empty, motefield};
+
+/// All cases, measured once for all tests.
+fn suite() -> &'static [(Case, Record)] {
+    static SUITE: OnceLock<Vec<(Case, Record)>> = OnceLock::new();
+    SUITE.get_or_init(|| {
+        let cases = read(EMBEDDED.iter().copied()).unwrap();
+        let runner = Runner {
+            chain: Chain::default(),
+            depth: Depth::Quick,
+            seed: 1,
+            confidence: confidence(&cases),
+            progress: &Silent,
+            stop: &AtomicBool::new(false),
+        };
+        let run = |case: &Case| runner.run(case).unwrap().unwrap();
+        let records: Vec<Record> = cases.iter().map(run).collect();
+        cases.into_iter().zip(records).collect()
+    })
+}
+
+#[test]
+fn no_figure_disagrees_unless_its_case_says_so() {
+    for (case, record) in suite() {
+        for (k, e) in case.expectations.iter().enumerate() {
+            let bad = match e.known_disagreement {
+                None => record.verdict(k) == Verdict::Disagrees,
+                // What is said to disagree must not begin to agree unnoticed.
+                Some(_) => record.verdict(k) == Verdict::Agrees,
+            };
+            assert!(!bad, "{}\n{}", e.name, lines(case, record));
+        }
+    }
+}
+
+#[test]
+fn there_are_enough_figures_of_every_check() {
+    let words: Vec<&str> = suite()
+        .iter()
+        .flat_map(|(c, _)| c.expectations.iter().map(|e| e.word()))
+        .collect();
+    assert!(words.len() >= 30);
+    for word in ["value", "formula", "bound", "ordering", "optimum", "slope"] {
+        assert!(words.contains(&word), "no {word}");
+    }
+}
+
+/// Every expectation fails for some plain change of what was measured: a factor, an offset, a sign, a rise or fall along the sweep or from
+/// curve to curve.
+#[test]
+fn every_figure_can_fail() {
+    type Change = fn(f64, f64, f64) -> f64;
+    let changes: [Change; 9] = [
+        |v, _, _| 3.0 * v,
+        |v, _, _| v / 3.0,
+        |v, _, _| -v,
+        |v, _, _| v + 10.0,
+        |v, _, _| v - 10.0,
+        |v, _, place| v.abs().max(1e-3) * 9f64.powf(place),
+        |v, _, place| v.abs().max(1e-3) * 9f64.powf(-place),
+        |v, curve, _| v.abs().max(1e-3) * 9f64.powf(curve),
+        |v, curve, _| v.abs().max(1e-3) * 9f64.powf(-curve),
+    ];
+    for (case, record) in suite() {
+        for (k, e) in case.expectations.iter().enumerate() {
+            let fails = changes.iter().any(|change| {
+                let mut figures: Vec<Vec<Figures>> = record.figures.clone();
+                for (curve, places) in figures.iter_mut().enumerate() {
+                    for (place, all) in places.iter_mut().enumerate() {
+                        if let Some(figure) = all.get_mut(&e.quantity) {
+                            *figure = exact(change(figure.value, curve as f64, place as f64));
+                        }
+                    }
+                }
+                judge(case, &figures)
+                    .iter()
+                    .any(|c| c.expectation == k && c.verdict == Verdict::Disagrees)
+            });
+            assert!(fails, "{}: {} cannot fail", case.name, e.name);
+        }
+    }
+}
+
+/// Simulated suites of a program that is right, every truth at the very edge of its tolerance: means, standard deviations, and ratios
+/// of figures that share half their noise, with windows that depend on their neighbours. False alarms must stay below 1 in 100 suites: of 3000, 30 and
+/// three standard deviations of a Poisson number.
+#[test]
+fn false_alarms_are_rare() {
+    const SUITES: u64 = 3000;
+    const STATEMENTS: usize = 24;
+    let sure = Confidence::new(1.0 - 0.01 / STATEMENTS as f64).unwrap();
+    let mut alarms = 0;
+    for suite in 0..SUITES {
+        let mut words = stream(
+            Seed {
+                study: 5,
+                point: 0,
+                realisation: suite,
+            },
+            Purpose::Noise,
+            0,
+        );
+        let mut normal = || normal_quantile(open01(&mut words));
+        let alarm = (0..STATEMENTS / 3)
+            .map(|_| {
+                // Two figures of 8 pairs of 8 x 8 windows; neighbours along a row share half of their variance's root.
+                let mut common = Vec::new();
+                let mut sheets = || -> Vec<Vec<f64>> {
+                    (0..8usize)
+                        .map(|pair| {
+                            if common.len() <= pair {
+                                common.push((0..72).map(|_| normal()).collect::<Vec<f64>>());
+                            }
+                            let own: Vec<f64> = (0..72).map(|_| normal()).collect();
+                            let mixed: Vec<f64> = own
+                                .iter()
+                                .zip(&common[pair])
+                                .map(|(o, c)| (o + c) / 2f64.sqrt())
+                                .collect();
+                            (0..64)
+                                .map(|k| k + k / 8)
+                                .map(|k| (mixed[k] + mixed[k + 1]) / 2f64.sqrt())
+                                .collect()
+                        })
+                        .collect()
+                };
+                let [one, two] = [sheets(), sheets()];
+                let of = |values: &[Vec<f64>]| Sheets {
+                    columns: 8,
+                    reach: [1, 0],
+                    values: values.iter().cloned().map(Cow::Owned).collect(),
+                };
+                let squares = |values: &[Vec<f64>]| {
+                    of(&values
+                        .iter()
+                        .map(|s| s.iter().map(|v| v * v).collect())
+                        .collect::<Vec<_>>())
+                };
+                let [a, b] = [&one, &two].map(|v| root_mean_square(&squares(v), sure));
+                let figures: [(Estimate, [f64; 2]); 3] = [
+                    (mean(&of(&one), sure).0, [0.0, 0.1]),
+                    (a, [0.9, 1.0]),
+                    (ratio(a, b), [1.0, 1.1]),
+                ];
+                figures
+                    .iter()
+                    .any(|(figure, allowed)| Verdict::of(*figure, *allowed) == Verdict::Disagrees)
+            })
+            .fold(false, |a, b| a | b);
+        alarms += u64::from(alarm);
+    }
+    assert!(alarms as f64 <= 30.0 + 3.0 * 30f64.sqrt(), "{alarms} of {SUITES}");
+}
+
+const CASE: &str = r#"
+title = "A small case"
+topic = "test"
+[source]
+citation = "none"
+kind = "common-practice"
+differs = "nothing"
+[setup.image]
+size = [96, 96]
+particle_diameter = "2.5 px"
+seeding_density = "0.05 ppp"
+electrons = "1000 e"
+[setup.camera]
+ideal = true
+[setup.flow]
+kind = "uniform"
+displacement = ["1 px", "0 px"]
+[setup.processing]
+passes = [{ window = 32, overlap = 0 }]
+[sweep]
+key = "flow.displacement[0]"
+values = ["1 px", "2 px"]
+[pairs]
+quick = 3
+full = 5
+[[expect]]
+name = "small"
+quantity = "random_x_px"
+at_most = LIMIT
+reason = "none"
+"#;
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// A full run that was stopped ends in the same bytes; another version's table is compared; a miss is exit code 1.
+#[test]
+fn full_runs_go_on_and_end_in_the_same_bytes() {
+    let directory = empty("published_full");
+    std::fs::create_dir(directory.join("cases")).unwrap();
+    for name in ["one", "two"] {
+        std::fs::write(
+            directory.join(format!("cases/{name}.toml")),
+            CASE.replace("LIMIT", "5"),
+        )
+        .unwrap();
+    }
+    let run = |out: &str, more: &[&str]| {
+        let mut arguments = vec!["verify", "--from", "cases", "--full", "--out", out];
+        arguments.extend(more);
+        motefield(&directory, &arguments)
+    };
+    let whole = run("whole", &[]);
+    assert!(whole.status.success(), "{}", text(&whole.stderr));
+    // As after a stop: one case is finished, the other is not; and the first is not measured again.
+    std::fs::create_dir_all(directory.join("stopped/cases")).unwrap();
+    std::fs::copy(
+        directory.join("whole/cases/one.json"),
+        directory.join("stopped/cases/one.json"),
+    )
+    .unwrap();
+    assert!(run("stopped", &["--threads", "1"]).status.success());
+    for file in ["table.csv", "README.md", "one.svg", "two.svg", "cases/two.json"] {
+        let [a, b] = ["whole", "stopped"].map(|d| std::fs::read(directory.join(d).join(file)).unwrap());
+        assert!(a == b, "{file}");
+    }
+    let same = run("again", &["--against", "whole"]);
+    assert!(
+        text(&same.stdout).contains("Nothing moved."),
+        "{}",
+        text(&same.stdout)
+    );
+    std::fs::write(directory.join("cases/two.toml"), CASE.replace("LIMIT", "1e-9")).unwrap();
+    let moved = run("moved", &["--against", "whole"]);
+    assert_eq!(moved.status.code(), Some(1));
+    assert!(
+        text(&moved.stdout).contains("agrees → disagrees"),
+        "{}",
+        text(&moved.stdout)
+    );
+}
+
+#[test]
+fn bad_cases_say_what_and_where() {
+    let directory = empty("published_bad");
+    std::fs::create_dir(directory.join("cases")).unwrap();
+    for (wrong, instead, part) in [
+        ("random_x_px", "random_z_px", "is no figure of measure"),
+        ("at_most = LIMIT", "at_most = \"q*x\"", "[constants]"),
+        ("reason = \"none\"", "reason = \"\"", "reason is empty"),
+        ("at_most = LIMIT", "equals = 1", "lacks its tolerance"),
+        (
+            "at_most = LIMIT",
+            "at = \"7 px\"\nat_most = 1",
+            "not among the values swept",
+        ),
+        (
+            "diameter = \"2.5 px\"",
+            "diametre = \"2.5 px\"",
+            "particle_diametre",
+        ),
+        ("quick = 3", "quick = 0", "[pairs]"),
+        ("title", "tilte", "tilte"),
+    ] {
+        let case = CASE.replace(wrong, instead).replace("LIMIT", "5");
+        std::fs::write(directory.join("cases/bad.toml"), case).unwrap();
+        let out = motefield(&directory, &["verify", "--from", "cases"]);
+        let message = text(&out.stderr);
+        assert_eq!(out.status.code(), Some(2), "{instead}: {message}");
+        assert!(
+            message.contains("case bad") && message.contains(part),
+            "{instead}: {message}"
+        );
+    }
+    for (arguments, part) in [
+        (&["verify", "--case", "nosuch"][..], "--list shows them"),
+        (&["verify", "--from", "nowhere"][..], "nowhere"),
+        (&["verify", "--against", "nowhere"][..], "nowhere"),
+    ] {
+        let out = motefield(&directory, arguments);
+        assert_eq!(out.status.code(), Some(2));
+        assert!(text(&out.stderr).contains(part), "{}", text(&out.stderr));
+    }
+}
+
+#[test]
+fn lists_and_json() {
+    let directory = empty("published_list");
+    let list = motefield(&directory, &["verify", "--list"]);
+    assert!(list.status.success() && text(&list.stdout).contains("window-bias"));
+    let json = motefield(&directory, &["verify", "--case", "tracer", "--json"]);
+    let value: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
+    assert_eq!(value["schema"], "motefield-verify/1");
+    assert_eq!(value["cases"][0]["expectations"][0]["verdict"], "agrees");
+}
