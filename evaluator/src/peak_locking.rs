@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use crate::score::{Study, Truth};
-use crate::statistics::{Estimate, Sheets, fraction, mean, variance_of_mean};
+use crate::statistics::{Estimate, Sheets, freedom, mean, share, variance_of_mean};
 
 /// How far the measured displacements of one component are locked to whole pixels, against the true ones.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,8 +24,7 @@ pub struct PeakLocking {
 /// used, so that resolution does not enter.
 ///
 /// Rayleigh's statistic of uniformity, for vectors that depend on each other: the moment's difference is squared over its covariance as measured
-/// between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with as many degrees of freedom as the effective number of vectors
-/// less one; p = (1 + T²/ν)^(-(ν-1)/2), which for many is Rayleigh's exp(-T²/2) (Mardia & Jupp 2000, Directional
+/// between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with the degrees of freedom of [`mean`]; p = (1 + T²/ν)^(-(ν-1)/2), which for many is Rayleigh's exp(-T²/2) (Mardia & Jupp 2000, Directional
 /// Statistics, section 6.3; memory). Assumes that the mean of the many vectors is normal.
 pub fn peak_locking(study: &Study, truth: &Truth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
@@ -53,7 +52,7 @@ pub fn peak_locking(study: &Study, truth: &Truth, component: usize) -> PeakLocki
         p_value: p_value(
             [degree.value, other.value],
             covariance(&cosines, &sines),
-            effective.min(other_effective) - 1.0,
+            freedom(&cosines, effective.min(other_effective) - 1.0),
         ),
         truth: own(f64::cos).hypot(own(f64::sin)),
     }
@@ -119,10 +118,9 @@ pub fn fractions(study: &Study, truth: &Truth, component: usize, classes: usize)
                 }
             })
         };
-        let (share, effective) = mean(&counted(1.0), study.confidence);
         FractionClass {
             middle_px: (number as f64 + 0.5) / classes as f64 - 0.5,
-            measured: fraction(share.value, effective, study.confidence),
+            measured: share(&counted(1.0), study.pairs.len() as f64, study.confidence),
             truth: counted(0.0).mean(),
         }
     };

@@ -1,8 +1,8 @@
 //! Whether estimated uncertainties can be believed: held against the errors they claim to know.
 
 use crate::statistics::{
-    Confidence, Estimate, Sheets, chi_interval, fraction, mean, quantiles, rank_correlation,
-    root_mean_square, variance_of_mean,
+    Confidence, Estimate, Sheets, chi_interval, lessened, mean, quantiles, rank_correlation,
+    root_mean_square, share, variance_of_mean,
 };
 
 /// What the estimated standard uncertainties of one component are worth.
@@ -40,8 +40,7 @@ pub struct ReliabilityClass {
 ///
 /// The ratio's interval: the square of its inverse is a ratio of means, q = Σe²/Σu², with the variance of the mean of
 /// (e² - q u²) over ⟨u²⟩² (Cochran 1977, Sampling Techniques, section 2.11); the chi-squared law with the degrees of freedom 2q²/Var(q), as for a
-/// standard deviation. The rank correlation's is the bootstrap over pairs, with ties at their middle ranks; it costs some
-/// 10 µs a vector.
+/// standard deviation.
 ///
 /// # Panics
 /// If the two differ in pairs or in the size of a sheet.
@@ -56,13 +55,9 @@ pub fn reliability(
     let errors = joint(&|_, e| e);
     let by_errors = mean(&errors, confidence).1;
     let covered = |times: f64| {
-        let (share, effective) = mean(&joint(&|u, e| indicator(e.abs() <= times * u)), confidence);
+        let within = joint(&|u, e| indicator(e.abs() <= times * u));
         // Without scatter the share does not tell the dependence; the errors do.
-        let trials = match share.value {
-            p if p > 0.0 && p < 1.0 => effective,
-            _ => by_errors,
-        };
-        fraction(share.value, trials, confidence)
+        share(&within, by_errors, confidence)
     };
     Reliability {
         vectors: errors.count(),
@@ -110,7 +105,8 @@ fn ratio(above: &Sheets, below: &Sheets, confidence: Confidence) -> Estimate {
             ..Estimate::unknown(0.0, f64::INFINITY)
         };
     }
-    let variance = variance_of_mean(&both(above, below, &|u2, e2| e2 - q * u2)) / (predicted * predicted);
+    let scatter = both(above, below, &|u2, e2| e2 - q * u2);
+    let variance = variance_of_mean(&scatter) / (predicted * predicted);
     if !variance.is_finite() {
         return Estimate {
             value: 1.0 / q.sqrt(),
@@ -119,7 +115,11 @@ fn ratio(above: &Sheets, below: &Sheets, confidence: Confidence) -> Estimate {
     }
     let inverse = chi_interval(
         q.sqrt(),
-        (2.0 * q * q / variance).min(below.count() as f64),
+        lessened(
+            (2.0 * q * q / variance).min(below.count() as f64),
+            &scatter,
+            confidence,
+        ),
         confidence,
     );
     Estimate {

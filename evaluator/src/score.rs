@@ -10,7 +10,7 @@
 use std::borrow::Cow;
 
 use crate::field::{Status, Vector};
-use crate::statistics::{Confidence, Estimate, Sheets, fraction, mean, quantiles, root_mean_square};
+use crate::statistics::{Confidence, Estimate, Sheets, mean, quantiles, root_mean_square, share};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// A vector farther than this from the truth is an outlier, px (common practice, no source).
@@ -216,14 +216,7 @@ impl Study<'_> {
         let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
         // No scatter, no measure of dependence: then the effective number of vectors that are not outliers serves, or if there
         // are none the number of pairs.
-        let share = |counted: &Sheets| {
-            let (share, effective) = mean(counted, self.confidence);
-            let trials = match share.value {
-                p if p > 0.0 && p < 1.0 => effective,
-                _ => effective_vectors.max(self.pairs.len() as f64),
-            };
-            fraction(share.value, trials, self.confidence)
-        };
+        let alike = effective_vectors.max(self.pairs.len() as f64);
         let of = |yes: bool| f64::from(u8::from(yes));
         let lost = self.sheets(|errors, k| of(errors.point_px[k][0].is_nan()));
         let detected = self.sheets(|errors, k| of(errors.detected[k]));
@@ -234,8 +227,8 @@ impl Study<'_> {
             point,
             window,
             total_px: root_mean_square(&self.squared_errors(), self.confidence),
-            outliers: share(&lost),
-            valid_detection: share(&detected),
+            outliers: share(&lost, alike, self.confidence),
+            valid_detection: share(&detected, alike, self.confidence),
         }
     }
 

@@ -120,61 +120,62 @@ fn values_of_known_estimators() {
 }
 
 /// Derived: Spearman's correlation of normal values with the correlation ρ is 6/π asin(ρ/2), unchanged by rising functions of either. Each pair
-/// has a strength of its own in both. Eight pairs hold it in 95 % of 200 studies: three binomial standard errors are 4.6
-/// points, and three more are allowed below for so few pairs.
+/// has a strength of its own in both. The intervals of 4, 8 and 20 pairs hold it in 95 % of 600 studies: three binomial standard errors are 2.7
+/// points, two more are allowed.
 #[test]
 fn rank_correlation_of_the_normal_law() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
     let rho: f64 = 0.6;
     let truth = 6.0 / std::f64::consts::PI * (0.5 * rho).asin();
-    let studies = 200;
-    let mut hits = 0;
-    for _ in 0..studies {
-        let mut both = |share: f64| {
-            let (x, y) = (normal(&mut rng), normal(&mut rng));
-            [
-                share.sqrt() * x,
-                share.sqrt() * (rho * x + (1.0 - rho * rho).sqrt() * y),
-            ]
-        };
-        let (a, b): (Vec<Vec<f64>>, Vec<Vec<f64>>) = (0..8)
-            .map(|_| {
-                let shared = both(0.2);
-                (0..40)
-                    .map(|_| {
-                        let own = both(0.8);
-                        ((own[0] + shared[0]).exp(), (own[1] + shared[1]).powi(3))
-                    })
-                    .unzip()
-            })
-            .unzip();
-        hits += holds(
-            &rank_correlation(&sheets(a), &sheets(b), Confidence::USUAL),
-            truth,
-        );
+    let studies = 600;
+    for pairs in [4, 8, 20] {
+        let mut hits = 0;
+        for _ in 0..studies {
+            let mut both = |share: f64| {
+                let (x, y) = (normal(&mut rng), normal(&mut rng));
+                [
+                    share.sqrt() * x,
+                    share.sqrt() * (rho * x + (1.0 - rho * rho).sqrt() * y),
+                ]
+            };
+            let (a, b): (Vec<Vec<f64>>, Vec<Vec<f64>>) = (0..pairs)
+                .map(|_| {
+                    let shared = both(0.2);
+                    (0..40)
+                        .map(|_| {
+                            let own = both(0.8);
+                            ((own[0] + shared[0]).exp(), (own[1] + shared[1]).powi(3))
+                        })
+                        .unzip()
+                })
+                .unzip();
+            hits += holds(
+                &rank_correlation(&sheets(a), &sheets(b), Confidence::USUAL),
+                truth,
+            );
+        }
+        let coverage = f64::from(hits) / f64::from(studies);
+        println!("{pairs} pairs: {coverage}");
+        assert!((coverage - 0.95).abs() < 0.047, "{pairs} pairs: {coverage}");
     }
-    let coverage = f64::from(hits) / f64::from(studies);
-    println!("{coverage}");
-    assert!((0.95 - 0.076..=0.95 + 0.046).contains(&coverage), "{coverage}");
 }
 
-/// Equal uncertainties make one class and no rank correlation; vectors without an uncertainty or an error do not count; four pairs are too few for a
+/// Equal uncertainties make one class and no rank correlation; vectors without an uncertainty or an error do not count; two pairs are too few for a
 /// rank correlation's interval; exact vectors have no ratio.
 #[test]
 fn limits() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
     let [mut uncertainty, error] = pairs(&mut rng, 4, 1.0);
-    let got = reliability(&uncertainty, &error, 5, Confidence::USUAL).rank_correlation;
+    let two = [&uncertainty, &error].map(|all| sheets(all.values[..2].iter().map(|s| s.to_vec()).collect()));
+    let got = rank_correlation(&two[0], &two[1].map(f64::abs), Confidence::USUAL);
     assert!(got.value > 0.0 && (got.lo, got.hi) == (-1.0, 1.0), "{got:?}");
     // Errors twice their uncertainties throughout: the ratio scatters not at all, however the uncertainties do, and is known as well as that of as
-    // many independent normal errors, the most that is ever claimed.
+    // many independent normal errors, the most that is ever claimed; but for 1 %, as the scatter is known with a hundred degrees of freedom.
     let wide = uncertainty.map(|u| u.powi(3));
     let got = reliability(&wide, &wide.map(|u| 2.0 * u), 5, Confidence::USUAL).ratio;
     let best = chi_interval(2.0, 1600.0, Confidence::USUAL);
-    assert!(
-        (got.lo - 1.0 / best.hi).abs() < 1e-12 && (got.hi - 1.0 / best.lo).abs() < 1e-12,
-        "{got:?}"
-    );
+    let wider = (got.hi - got.lo) / (1.0 / best.lo - 1.0 / best.hi);
+    assert!((1.0..1.02).contains(&wider), "{got:?}: {wider}");
     uncertainty = uncertainty.map(|_| 0.05);
     uncertainty.values[0].to_mut()[..7].fill(f64::NAN);
     let got = reliability(&uncertainty, &error, 5, Confidence::USUAL);

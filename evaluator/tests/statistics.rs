@@ -5,7 +5,7 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::statistics::{
-    Confidence, Sheets, chi_interval, combine, fraction, mean, quantiles, root_mean_square, student,
+    Confidence, Sheets, chi_interval, combine, fraction, mean, quantiles, root_mean_square, share, student,
     variance_of_mean,
 };
 use rand::{RngExt, SeedableRng};
@@ -181,6 +181,60 @@ fn intervals_cover_under_dependence() {
             );
         }
     }
+}
+
+/// Few windows that overlap far, where the variance of the mean is itself known badly: 99.9 % intervals miss 3 times in 3000 studies by
+/// chance, and 12 times once in a thousand if, as asymptotic ones may, they miss half as often again. Were that variance taken as
+/// known, they would miss 15 and 36 times.
+#[test]
+fn rare_misses_are_rare() {
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    let rare = Confidence::new(0.999).unwrap();
+    let mut misses = [0; 2];
+    for _ in 0..3000 {
+        let sheets = Sheets {
+            columns: 13,
+            reach: [3; 2],
+            values: (0..4).map(|_| Cow::Owned(field(&mut rng, 13, 4, 0.0))).collect(),
+        };
+        let (m, sd) = (
+            mean(&sheets, rare).0,
+            root_mean_square(&sheets.map(|v| v * v), rare),
+        );
+        misses[0] += u32::from(!(m.lo <= 0.0 && 0.0 <= m.hi));
+        misses[1] += u32::from(!(sd.lo <= 1.0 && 1.0 <= sd.hi));
+    }
+    println!("{misses:?}");
+    assert!(misses.iter().all(|m| *m < 12), "{misses:?}");
+}
+
+/// Shares of a dependent field above one standard deviation: the 95 % interval holds 15.87 % in 95 % of 600 studies, three binomial standard
+/// errors are 2.7 points; and of zeros alone it is Wilson's on the number given.
+#[test]
+fn shares_cover_under_dependence() {
+    let mut rng = ChaCha8Rng::seed_from_u64(6);
+    let hits = (0..600).filter(|_| {
+        let sheets = Sheets {
+            columns: 16,
+            reach: [3; 2],
+            values: (0..4).map(|_| Cow::Owned(field(&mut rng, 16, 4, 0.0))).collect(),
+        };
+        let above = sheets.map(|v| f64::from(u8::from(v > 1.0)));
+        let got = share(&above, 1.0, Confidence::USUAL);
+        got.lo <= 0.158655 && 0.158655 <= got.hi
+    });
+    let coverage = hits.count() as f64 / 600.0;
+    println!("{coverage}");
+    assert!((coverage - 0.95).abs() < 0.027, "{coverage}");
+    let none = Sheets {
+        columns: 4,
+        reach: [0, 0],
+        values: vec![Cow::Owned(vec![0.0; 16])],
+    };
+    assert_eq!(
+        share(&none, 30.0, Confidence::USUAL),
+        fraction(0.0, 30.0, Confidence::USUAL)
+    );
 }
 
 /// The variance of the mean is that of algebra for a moving average: σ²·over²/N to the border's share, whatever pattern is

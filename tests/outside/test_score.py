@@ -57,6 +57,26 @@ def errors(pairs, tables):
     return np.array(at_point), np.array(over_window)
 
 
+def tapers(lengths):
+    """Lags along each side, and the weights of their covariances: 1 up to the reach, then falling linearly to 0 one step beyond twice it."""
+    lags = [np.abs(np.arange(1 - n, n)) for n in lengths]
+    return lags, [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
+
+
+def freedom_of_variance(sheets):
+    """With how many degrees of freedom the variance of the mean is known: values over the sum of squared weights, each with the share of
+    grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
+    takes one pair's worth."""
+    lags, taper = tapers(sheets.shape[1:])
+    sums = [(w**2 * (1 - lag / n)).sum() for lag, w, n in zip(lags, taper, sheets.shape[1:])]
+    return np.isfinite(sheets).sum() * (1 - 1 / len(sheets)) / np.prod(sums)
+
+
+def lessened(number, sheets):
+    """So many trials or degrees of freedom, lessened so that z / sqrt(n) becomes t / sqrt(n)."""
+    return number * (stats.norm.ppf(0.975) / stats.t.ppf(0.975, freedom_of_variance(sheets))) ** 2
+
+
 def variance_of_mean(sheets):
     """Variance of the mean of values on grids, one grid a pair: what repeats from pair to pair at a grid place is no chance; the
     covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
@@ -67,24 +87,24 @@ def variance_of_mean(sheets):
         residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - 1))
     residual = np.where(seen > 1, residual, np.nan)
     whole = np.nan_to_num(residual)
-    lags = [np.abs(np.arange(1 - n, n)) for n in sheets.shape[1:]]
-    taper = [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
+    _, taper = tapers(sheets.shape[1:])
     covariance = sum(correlate(sheet, sheet, method="direct") for sheet in whole)
     total = max((np.outer(*taper) * covariance).sum(), (whole**2).sum())
     return total / np.isfinite(residual).sum() / np.isfinite(sheets).sum()
 
 
 def mean(sheets):
-    """Mean, Student's t interval on the effective number of values, and that number."""
+    """Mean, Student's t interval on the effective number of values (or fewer degrees of freedom), and that number."""
     n, value, variance = np.isfinite(sheets).sum(), np.nanmean(sheets), variance_of_mean(sheets)
     effective = np.clip(np.nanvar(sheets, ddof=1) / variance, 1, n)
-    return (value, *stats.t.interval(0.95, effective - 1, value, np.sqrt(variance))), effective
+    freedom = min(effective - 1, freedom_of_variance(sheets))
+    return (value, *stats.t.interval(0.95, freedom, value, np.sqrt(variance))), effective
 
 
 def root_mean_square(squares):
     """Root of the mean, and its chi-squared interval with Satterthwaite's degrees of freedom 2 s^4 / Var(s^2)."""
     s2 = np.nanmean(squares)
-    freedom = min(2 * s2**2 / variance_of_mean(squares), np.isfinite(squares).sum())
+    freedom = lessened(min(2 * s2**2 / variance_of_mean(squares), np.isfinite(squares).sum()), squares)
     low, high = stats.chi2.ppf([0.975, 0.025], freedom)
     return np.sqrt(s2), np.sqrt(s2 * freedom / low), np.sqrt(s2 * freedom / high)
 
@@ -109,7 +129,7 @@ def figures(at_point, over_window):
     all["total_px"] = root_mean_square((at_point**2).sum(axis=1))
     lost = np.isnan(at_point[:, 0]).astype(float)
     share, trials = mean(lost)
-    all["outliers"] = wilson(share[0], trials if share[0] > 0 else effective)
+    all["outliers"] = wilson(share[0], lessened(trials, lost) if share[0] > 0 else effective)
     return all, effective
 
 

@@ -40,10 +40,6 @@ pub fn variance_of_mean(sheets: &Sheets) -> f64 {
         .collect();
     let columns = sheets.columns;
     let rows = size / columns;
-    let taper = |lag: usize, reach: usize| match (lag, reach) {
-        (l, r) if l <= r => 1.0,
-        (l, r) => 1.0 - (l - r) as f64 / (r + 1) as f64,
-    };
     let (mut same, mut all, mut seen) = (0.0, 0.0, 0usize);
     for sheet in &sheets.values {
         let residual: Vec<f64> = sheet
@@ -90,4 +86,31 @@ pub fn variance_of_mean(sheets: &Sheets) -> f64 {
     }
     // The positions left out are taken to scatter as the others do.
     all.max(same) / seen as f64 / count as f64
+}
+
+/// Weight of the covariance at a lag, up to twice the reach.
+fn taper(lag: usize, reach: usize) -> f64 {
+    match (lag, reach) {
+        (l, r) if l <= r => 1.0,
+        (l, r) => 1.0 - (l - r) as f64 / (r + 1) as f64,
+    }
+}
+
+/// How well [`variance_of_mean`] is itself known, in degrees of freedom: n (1 - 1/pairs) over the sum of the squared weights of the lags, each with
+/// the share of places that have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of
+/// weighted covariances; memory).
+pub(super) fn freedom_of_variance(sheets: &Sheets) -> f64 {
+    let size = sheets.values.first().map_or(0, |sheet| sheet.len());
+    let along = |length: usize, reach: usize| -> f64 {
+        (0..=(2 * reach).min(length.saturating_sub(1)))
+            .map(|lag| {
+                let sides = if lag == 0 { 1.0 } else { 2.0 };
+                sides * taper(lag, reach).powi(2) * (1.0 - lag as f64 / length as f64)
+            })
+            .sum()
+    };
+    let (n, pairs) = (sheets.count() as f64, sheets.values.len() as f64);
+    let lost = if pairs > 1.0 { n / pairs } else { 1.0 };
+    let lags = along(sheets.columns, sheets.reach[0]) * along(size / sheets.columns.max(1), sheets.reach[1]);
+    (n - lost) / lags
 }

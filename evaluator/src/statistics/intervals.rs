@@ -2,9 +2,11 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
 
+use super::dependence::freedom_of_variance;
 use super::{Confidence, Estimate, Sheets, variance_of_mean};
 
-/// Mean with its interval by Student's t on the effective number of values; and that number.
+/// Mean with its interval by Student's t, and the effective number of values. The degrees of freedom are those of that number, or those with which the
+/// variance of the mean is known if they are fewer.
 pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
     let n = sheets.count() as f64;
     let value = sheets.mean();
@@ -31,7 +33,7 @@ pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
     } else {
         n
     };
-    let half = student(effective - 1.0, confidence) * variance.sqrt();
+    let half = student(freedom(sheets, effective - 1.0), confidence) * variance.sqrt();
     (
         Estimate {
             value,
@@ -46,7 +48,8 @@ pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
 ///
 /// If the deviations were independent and normal, n s²/σ² would follow the chi-squared law with n degrees of freedom. Here the
 /// number of degrees of freedom is the one that gives the measured variance of the mean square, ν = 2 s⁴/Var(s²)
-/// (Satterthwaite 1946, Biometrics Bull. 2, 110): it carries both the dependence and the tails of the errors.
+/// (Satterthwaite 1946, Biometrics Bull. 2, 110): it carries both the dependence and the tails of the errors. That variance comes from a
+/// sample too, which takes some of them away ([`lessened`]).
 pub fn root_mean_square(squares: &Sheets, confidence: Confidence) -> Estimate {
     let (n, s2) = (squares.count() as f64, squares.mean());
     let variance = variance_of_mean(squares);
@@ -63,7 +66,11 @@ pub fn root_mean_square(squares: &Sheets, confidence: Confidence) -> Estimate {
             ..Estimate::unknown(0.0, f64::INFINITY)
         };
     }
-    chi_interval(s2.sqrt(), (2.0 * s2 * s2 / variance).min(n), confidence)
+    chi_interval(
+        s2.sqrt(),
+        lessened((2.0 * s2 * s2 / variance).min(n), squares, confidence),
+        confidence,
+    )
 }
 
 /// The interval of a standard deviation `s` known with `freedom` degrees of freedom (chi-squared law;
@@ -92,6 +99,29 @@ pub fn fraction(p: f64, n: f64, confidence: Confidence) -> Estimate {
     let lo = if p == 0.0 { 0.0 } else { (centre - half).max(0.0) };
     let hi = if p == 1.0 { 1.0 } else { (centre + half).min(1.0) };
     Estimate { value: p, lo, hi }
+}
+
+/// Share of ones among zeros and ones, with Wilson's interval on their effective number. Where all are alike they do not show how they
+/// depend on each other, and `otherwise` is that number.
+pub fn share(sheets: &Sheets, otherwise: f64, confidence: Confidence) -> Estimate {
+    let (share, effective) = mean(sheets, confidence);
+    let trials = match share.value {
+        p if p > 0.0 && p < 1.0 => lessened(effective, sheets, confidence),
+        _ => otherwise,
+    };
+    fraction(share.value, trials, confidence)
+}
+
+/// At most `freedom`, and no more than the variance of the mean of these values is known with.
+pub(crate) fn freedom(sheets: &Sheets, freedom: f64) -> f64 {
+    freedom.min(freedom_of_variance(sheets))
+}
+
+/// A number of degrees of freedom, or of trials, that was measured by the variance of the mean of these values, lessened so that an interval for large
+/// numbers, z/√n wide, becomes t/√n wide, with Student's t for the degrees of freedom of that variance.
+pub(crate) fn lessened(number: f64, sheets: &Sheets, confidence: Confidence) -> f64 {
+    let known = student(freedom_of_variance(sheets), confidence);
+    number * (student(f64::INFINITY, confidence) / known).powi(2)
 }
 
 /// Two-sided factor of Student's t; of the normal law for many degrees of freedom.

@@ -16,7 +16,8 @@ mod rank_correlation;
 pub use bootstrap::bootstrap;
 pub use combination::{Combined, combine};
 pub use dependence::variance_of_mean;
-pub use intervals::{chi_interval, fraction, mean, root_mean_square, student};
+pub use intervals::{chi_interval, fraction, mean, root_mean_square, share, student};
+pub(crate) use intervals::{freedom, lessened};
 pub use quantiles::quantiles;
 pub use rank_correlation::rank_correlation;
 

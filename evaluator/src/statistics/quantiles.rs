@@ -1,6 +1,6 @@
 //! Quantiles of values that depend on their neighbours.
 
-use super::{Confidence, Estimate, Sheets, fraction, variance_of_mean};
+use super::{Confidence, Estimate, Sheets, fraction, lessened, variance_of_mean};
 
 /// The values below which the `shares` (between 0 and 1) of all values lie, each with its interval.
 ///
@@ -21,9 +21,9 @@ pub fn quantiles(sheets: &Sheets, shares: &[f64], confidence: Confidence) -> Vec
             return Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY);
         }
         let value = quantile(&sorted, share);
-        let variance = variance_of_mean(&sheets.map(|v| f64::from(u8::from(v > value))));
-        let effective = match share * (1.0 - share) / variance {
-            independent if independent.is_finite() => independent.clamp(1.0, n),
+        let beyond = sheets.map(|v| f64::from(u8::from(v > value)));
+        let effective = match share * (1.0 - share) / variance_of_mean(&beyond) {
+            number if number.is_finite() => lessened(number.min(n), &beyond, confidence),
             // Nothing is known of how values depend on each other.
             _ => 1.0,
         };
