@@ -23,9 +23,10 @@ pub struct PeakLocking {
 /// x, 1 is y; vectors that are outliers do not count. `truth` must be that of the errors; its average over the windows is
 /// used, so that resolution does not enter.
 ///
-/// Rayleigh's statistic of uniformity, for vectors that depend on each other: the moment's difference is squared over its covariance as measured
-/// between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with the degrees of freedom of [`mean`]; p = (1 + T²/ν)^(-(ν-1)/2), which for many is Rayleigh's exp(-T²/2) (Mardia & Jupp 2000, Directional
-/// Statistics, section 6.3; memory). Assumes that the mean of the many vectors is normal.
+/// Rayleigh's statistic of uniformity, for vectors that depend on each other: the moment's difference is squared over its covariance as
+/// measured between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with the degrees of freedom ν of [`mean`]: p is
+/// (1 + T²/ν)^(-(ν-1)/2), for many exp(-T²/2) as Rayleigh has it (Mardia & Jupp 2000, Directional Statistics, section 6.3;
+/// memory). Assumes that the mean of the many vectors is normal.
 pub fn peak_locking(study: &Study, truth: &Truth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
         study.sheets(|errors, k| {

@@ -5,8 +5,8 @@ use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
 use super::dependence::freedom_of_variance;
 use super::{Confidence, Estimate, Sheets, variance_of_mean};
 
-/// Mean with its interval by Student's t, and the effective number of values. The degrees of freedom are those of that number, or those with which the
-/// variance of the mean is known if they are fewer.
+/// Mean with its interval by Student's t, and the effective number of values. The degrees of freedom are those of that number, or
+/// those with which the variance of the mean is known if they are fewer.
 pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
     let n = sheets.count() as f64;
     let value = sheets.mean();
@@ -117,8 +117,8 @@ pub(crate) fn freedom(sheets: &Sheets, freedom: f64) -> f64 {
     freedom.min(freedom_of_variance(sheets))
 }
 
-/// A number of degrees of freedom, or of trials, that was measured by the variance of the mean of these values, lessened so that an interval for large
-/// numbers, z/√n wide, becomes t/√n wide, with Student's t for the degrees of freedom of that variance.
+/// A number of degrees of freedom, or of trials, that was measured by the variance of the mean of these values, lessened so that an
+/// interval for large numbers, z/√n wide, becomes t/√n wide, with Student's t for the degrees of freedom of that variance.
 pub(crate) fn lessened(number: f64, sheets: &Sheets, confidence: Confidence) -> f64 {
     let known = student(freedom_of_variance(sheets), confidence);
     number * (student(f64::INFINITY, confidence) / known).powi(2)
