@@ -9,6 +9,7 @@
 
 pub mod bound;
 mod figures;
+mod journal;
 mod measurement;
 pub mod trust;
 
@@ -25,6 +26,7 @@ use motefield_evaluator::uncertainty::Estimator;
 
 use bound::Bound;
 pub use figures::Figures;
+pub use journal::Journal;
 use measurement::{Measurement, Prepared};
 use trust::Trust;
 
@@ -181,6 +183,19 @@ pub fn run_with(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
+    run_kept(None, chain, besides, experiments, effort, progress, stop)
+}
+
+/// [`run_with`] with a journal, from which it takes what was measured before and to which it adds what is measured now.
+pub fn run_kept(
+    journal: Option<&Journal>,
+    chain: &Chain,
+    besides: &Wanted,
+    experiments: &[Experiment],
+    effort: &Effort,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Vec<Option<Point>> {
     let prepared: Vec<Prepared> = experiments
         .par_iter()
         .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))
@@ -210,7 +225,17 @@ pub fn run_with(
         let results: Vec<Option<Measurement>> = jobs
             .par_iter()
             .with_max_len(1)
-            .map(|&(point, number)| prepared[point].measure(number, progress, stop))
+            .map(|&(point, number)| {
+                if let Some(kept) = journal.and_then(|journal| journal.take(point, number)) {
+                    (0..prepared[point].ensemble()).for_each(|_| progress.done());
+                    return Some(kept);
+                }
+                let measurement = prepared[point].measure(number, progress, stop)?;
+                if let Some(journal) = journal {
+                    journal.add(point, number, &measurement);
+                }
+                Some(measurement)
+            })
             .collect();
         for ((point, number), measurement) in jobs.into_iter().zip(results) {
             if let Some(measurement) = measurement

@@ -9,8 +9,9 @@ use motefield::failure::Failure;
 use motefield::files::Output;
 use motefield::plan::{Speeds, short};
 use motefield::reliability;
+use motefield::source::Source;
 use motefield::study::trust;
-use motefield::study::{Chain, Experiment, Point, Wanted, run_with};
+use motefield::study::{Chain, Experiment, Journal, Point, Wanted, run_kept};
 use motefield::table::{Label, csv, digits, figures, reliability_csv};
 use motefield::vary::Vary;
 use serde_json::{Value, json};
@@ -39,6 +40,10 @@ pub struct Sweep {
     /// Directory for table.csv and study.json; a fresh one if not given
     #[arg(long)]
     out: Option<PathBuf>,
+    /// Continues the study in the directory --out that was killed or stopped, with the measurements it had finished; it ends in
+    /// the same bytes
+    #[arg(long, requires = "out", conflicts_with = "force")]
+    resume: bool,
     /// Overwrites what is there
     #[arg(long)]
     force: bool,
@@ -84,7 +89,7 @@ impl Sweep {
                 processing: plan.processing,
             });
         }
-        let out = Output::new(self.out.as_deref(), "sweep", self.force);
+        let out = Output::new(self.out.as_deref(), "sweep", self.force || self.resume);
         let mut names = vec!["table.csv", "study.json"];
         let mut effort = self.effort.effort();
         if !estimators.is_empty() {
@@ -92,14 +97,23 @@ impl Sweep {
             effort.first_pairs = effort.first_pairs.max(PAIRS_FOR_RANKS).min(effort.most_pairs);
         }
         out.prepare(&names)?;
-        let stop = stop_on_interrupt();
-        let bar = Bar::new();
         let wanted = Wanted {
             bound: self.bound,
             figures: true,
             estimators,
         };
-        let points = run_with(&Chain::default(), &wanted, &experiments, &effort, &bar, &stop);
+        let journal = self.journal(&source, &out, effort.seed)?;
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        let points = run_kept(
+            Some(&journal),
+            &Chain::default(),
+            &wanted,
+            &experiments,
+            &effort,
+            &bar,
+            &stop,
+        );
         bar.finish();
         let rows: Vec<(Label, &Point)> = labels
             .into_iter()
@@ -136,10 +150,46 @@ impl Sweep {
             print(&format!("Whole table: {}\n", out.path("table.csv").display()));
         }
         if stopped {
-            eprintln!("Stopped early; the table holds what was done.");
+            eprintln!(
+                "Stopped early; the table holds what was done. To continue: the same command with --out {} --resume",
+                out.directory().display()
+            );
             return Ok(ExitCode::from(130));
         }
+        journal.finish();
         Ok(ExitCode::SUCCESS)
+    }
+}
+
+impl Sweep {
+    /// The journal in the study's directory: begun, or taken up again.
+    fn journal(&self, source: &Source, out: &Output, seed: u64) -> Result<Journal, Failure> {
+        let estimators = self.uncertainty.as_ref().map(|all| &all.0);
+        let study = format!(
+            "{:?}",
+            (
+                env!("CARGO_PKG_VERSION"),
+                &source.text,
+                &source.changes,
+                &self.vary,
+                seed,
+                self.bound,
+                estimators
+            )
+        );
+        let path = out.path("journal");
+        if self.resume {
+            let journal = Journal::resume(&path, &study)?;
+            eprintln!("Continuing with {} measurements done before.", journal.kept());
+            return Ok(journal);
+        }
+        if path.exists() && !self.force {
+            return Err(Failure::input(format!(
+                "{}: a study was begun here and not finished; say --resume to continue it, or --force to begin anew",
+                path.display()
+            )));
+        }
+        Journal::begin(&path, &study)
     }
 }
 

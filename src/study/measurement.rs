@@ -34,11 +34,11 @@ pub(super) struct Prepared<'a> {
 
 /// What came of one measurement.
 pub(super) struct Measurement {
-    errors: Errors,
+    pub(super) errors: Errors,
     /// Bound of each window, px; `None` where it was not computed.
-    bound_px: Option<Vec<[f64; 2]>>,
+    pub(super) bound_px: Option<Vec<[f64; 2]>>,
     /// Standard uncertainties by each estimator asked for, px.
-    uncertainties_px: Vec<Vec<[f64; 2]>>,
+    pub(super) uncertainties_px: Vec<Vec<[f64; 2]>>,
 }
 
 /// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.

@@ -17,6 +17,7 @@ mod preparation;
 mod published;
 mod reliability;
 mod response;
+mod resume;
 mod same_bytes;
 mod window_bias;
 
