@@ -56,6 +56,10 @@ pub fn ln_size(e: Estimate) -> Estimate {
 
 /// Size of `a` over size of `b`, with the sign of the quotient.
 pub fn ratio(a: Estimate, b: Estimate) -> Estimate {
+    // Nothing at all over something.
+    if a == exact(0.0) && (b.lo > 0.0 || b.hi < 0.0) {
+        return a;
+    }
     let sign = if a.value * b.value < 0.0 { -1.0 } else { 1.0 };
     let ln = sum(&[(1.0, ln_size(a)), (-1.0, ln_size(b))]);
     // Where `a` may be of either sign, so may the quotient.
@@ -132,6 +136,7 @@ mod tests {
         let e = ratio(about(0.1, 0.2), about(2.0, 0.1));
         assert!(e.lo < -0.1 && e.hi > 0.15, "{e:?}");
         assert_eq!(ratio(about(1.0, 0.1), about(0.1, 0.2)).hi, f64::INFINITY);
+        assert_eq!(ratio(exact(0.0), about(2.0, 0.1)), exact(0.0));
     }
 
     #[test]

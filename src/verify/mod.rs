@@ -12,6 +12,7 @@
 
 pub mod case;
 pub mod compare;
+mod deviations;
 pub mod expectation;
 pub mod formula;
 pub mod interval;

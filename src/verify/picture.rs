@@ -7,7 +7,6 @@ use motefield_evaluator::statistics::Estimate;
 
 use super::case::Case;
 use super::expectation::Check;
-use super::judge::{Comparison, Verdict};
 use super::record::Record;
 use crate::plot::{Anchor, Area, Axis, Scale, Svg, text_width};
 use crate::table::digits;
@@ -30,7 +29,7 @@ pub fn svg(case: &Case, record: &Record) -> String {
     if along && plain {
         Curves::of(case, record, quantity).draw()
     } else {
-        deviations(case, record)
+        super::deviations::svg(case, record)
     }
 }
 
@@ -141,6 +140,15 @@ impl<'a> Curves<'a> {
                 .map(|&(x, v)| [self.x.at(x), self.y.clamped(v)])
                 .collect();
             svg.path(&points, false, &format!("fill=\"none\" stroke=\"{color}\" stroke-width=\"1.5\" stroke-dasharray=\"7 4\" stroke-opacity=\"0.8\""));
+            if let ([at], Some(tolerance)) = (&points[..], tolerance) {
+                let v = line[0].1;
+                let [upper, lower] = [1.0, -1.0].map(|side| self.y.clamped(v + side * tolerance.of(v)));
+                let area = Area {
+                    x: [at[0] - 9.0, at[0] + 9.0],
+                    y: [upper, lower],
+                };
+                svg.area(area, &format!("fill=\"{color}\" fill-opacity=\"0.13\""));
+            }
             if let [at] = points[..] {
                 svg.line(
                     [at[0] - 9.0, at[1]],
@@ -288,9 +296,23 @@ fn expected(case: &Case, quantity: &str) -> Vec<Line> {
         .iter()
         .filter(|e| e.quantity == quantity && e.relative_to.is_none())
     {
-        let Check::Equals(formula, tolerance) = &e.check else {
-            continue;
+        let (formula, tolerance) = match &e.check {
+            Check::Equals(formula, tolerance) => (formula, Some(*tolerance)),
+            Check::AtMost(formula) | Check::AtLeast(formula) => (formula, None),
+            _ => continue,
         };
+        // Between places that do not follow each other nothing is expected.
+        if e.places.windows(2).any(|two| two[1] != two[0] + 1) {
+            for &variant in &e.variants {
+                let constants = &case.variants[variant].constants;
+                for &place in &e.places {
+                    let x = case.places[place].x;
+                    let line = formula.at(x, constants).map(|v| vec![(x, v)]);
+                    all.push((variant, tolerance, line.unwrap_or_default()));
+                }
+            }
+            continue;
+        }
         let xs: Vec<f64> = e.places.iter().map(|&k| case.places[k].x).collect();
         let (low, high) = ends(&xs);
         let log = case.drawing.log.contains('x') && low > 0.0;
@@ -311,7 +333,7 @@ fn expected(case: &Case, quantity: &str) -> Vec<Line> {
                 .iter()
                 .filter_map(|&x| Some((x, formula.at(x, constants).ok()?)))
                 .collect();
-            all.push((variant, Some(*tolerance), line));
+            all.push((variant, tolerance, line));
         }
     }
     all
@@ -346,105 +368,4 @@ fn axis(scale: Scale, values: &[f64], place: [f64; 2]) -> Axis {
         }
     };
     Axis { scale, range, place }
-}
-
-/// Every comparison on a line of its own: its distance from the middle of what is allowed, over half the range.
-fn deviations(case: &Case, record: &Record) -> String {
-    let all = &record.comparisons;
-    let name = |c: &Comparison| {
-        let parts = [
-            case.expectations[c.expectation].name.as_str(),
-            c.variant.as_str(),
-            c.at.as_str(),
-        ];
-        parts
-            .iter()
-            .filter(|p| !p.is_empty())
-            .copied()
-            .collect::<Vec<_>>()
-            .join(", ")
-    };
-    let widest = all
-        .iter()
-        .map(|c| text_width(&name(c), 12.0))
-        .fold(120.0, f64::max)
-        .min(480.0);
-    let (left, row) = (widest + 24.0, 21.0);
-    let size = [left + 460.0, 90.0 + row * all.len() as f64];
-    let mut svg = Svg::new(
-        size,
-        &case.title,
-        "Each figure's distance from what is expected, over its tolerance",
-    );
-    svg.text(
-        &case.title,
-        15.0,
-        [size[0] / 2.0, 24.0],
-        Anchor::Middle,
-        "font-weight=\"bold\"",
-    );
-    let axis = Axis {
-        scale: Scale::Linear,
-        range: [-3.0, 3.0],
-        place: [left, left + 260.0],
-    };
-    let (top, bottom) = (40.0, size[1] - 46.0);
-    let allowed = Area {
-        x: [axis.at(-1.0), axis.at(1.0)],
-        y: [top, bottom],
-    };
-    svg.area(allowed, "fill=\"#009e73\" fill-opacity=\"0.13\"");
-    svg.line(
-        [axis.at(0.0), top],
-        [axis.at(0.0), bottom],
-        "stroke=\"#009e73\" stroke-dasharray=\"7 4\"",
-    );
-    for mark in [-3, -2, -1, 0, 1, 2, 3] {
-        let at = axis.at(f64::from(mark));
-        svg.line([at, bottom], [at, bottom + 5.0], "stroke=\"#222\"");
-        svg.text(
-            &mark.to_string().replace('-', "−"),
-            12.0,
-            [at, bottom + 18.0],
-            Anchor::Middle,
-            "",
-        );
-    }
-    svg.line([left, bottom], [left + 260.0, bottom], "stroke=\"#222\"");
-    svg.text(
-        "distance from what is expected, in tolerances",
-        12.5,
-        [left + 130.0, bottom + 36.0],
-        Anchor::Middle,
-        "",
-    );
-    for (k, c) in all.iter().enumerate() {
-        let y = top + row * (k as f64 + 0.6);
-        svg.text(&name(c), 12.0, [left - 12.0, y + 4.0], Anchor::End, "");
-        let color = match c.verdict {
-            Verdict::Agrees => "#0072b2",
-            Verdict::CannotTell => "#e69f00",
-            Verdict::Disagrees => "#d55e00",
-        };
-        let [value, lo, hi] =
-            [c.measured.value, c.measured.lo, c.measured.hi].map(|v| axis.clamped(scaled(c, v)));
-        svg.line(
-            [lo, y],
-            [hi, y],
-            &format!("stroke=\"{color}\" stroke-width=\"1.5\""),
-        );
-        svg.disc([value, y], 4.0, &format!("fill=\"{color}\""), "");
-        let text = format!("{} ({})", super::report::shown(c), super::report::allowed(c));
-        svg.text(&text, 10.5, [left + 270.0, y + 4.0], Anchor::Start, "");
-    }
-    svg.finish()
-}
-
-/// A value over its tolerance; of a bound, how far inside (negative) or outside (positive) it lies, over the bound.
-fn scaled(c: &Comparison, value: f64) -> f64 {
-    match c.allowed {
-        [low, high] if low.is_infinite() => 1.0 + (value - high) / high.abs().max(1e-12),
-        [low, high] if high.is_infinite() => -1.0 + (value - low) / low.abs().max(1e-12),
-        [low, high] => (value - 0.5 * (low + high)) / (0.5 * (high - low)),
-    }
 }
