@@ -162,11 +162,16 @@ impl Predictor {
         sum
     }
 
+    /// Displacement at each pixel of images of `size`, row by row, px.
+    pub fn at_pixels(&self, size: [usize; 2]) -> Vec<[f64; 2]> {
+        (0..size[0] * size[1])
+            .map(|n| self.at((n % size[0]) as f64, (n / size[0]) as f64))
+            .collect()
+    }
+
     /// Displacement averaged over each window of a grid in images of `size`, with the window's weights, px.
     pub fn averaged(&self, size: [usize; 2], grid: &Grid, weighting: Weighting) -> Vec<[f64; 2]> {
-        let pixels: Vec<[f64; 2]> = (0..size[0] * size[1])
-            .map(|n| self.at((n % size[0]) as f64, (n / size[0]) as f64))
-            .collect();
+        let pixels = self.at_pixels(size);
         let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
         let average = |n: usize| {
             let [x, y] = grid.corner(n % grid.columns, n / grid.columns);

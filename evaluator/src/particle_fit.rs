@@ -129,13 +129,16 @@ impl<'a> Window<'a> {
         let mut right = vec![0.0; unknowns];
         let (mut scatter, mut total) = (0.0, 0.0);
         let [width, height] = self.particles.frames[0].size.map(|side| side as isize);
+        let place = |particle: &Particle| {
+            let p = self.particles.predictor.at(particle.place[0], particle.place[1]);
+            displaced(particle.place, [0, 1].map(|k| p[k] + self.residual[k]))
+        };
+        let places: Vec<[[f64; 2]; 2]> = self.fitted.iter().map(place).collect();
         for (frame, half) in [-0.5, 0.5].into_iter().enumerate() {
             let mut lights: Vec<Vec<(usize, [f64; 3])>> = vec![vec![]; self.weights.len()];
             let mut signal = vec![0.0; self.weights.len()];
             for (n, particle) in self.fitted.iter().enumerate() {
-                let p = self.particles.predictor.at(particle.place[0], particle.place[1]);
-                let d = [0, 1].map(|k| p[k] + self.residual[k]);
-                let image = Image::new(&self.particles.shape, displaced(particle.place, d)[frame]);
+                let image = Image::new(&self.particles.shape, places[n][frame]);
                 let light = particle.light[frame];
                 let unit = self.particles.unit(light);
                 for (pixel, [share, slope_x, slope_y]) in image.inside(self.corners[frame], self.size) {

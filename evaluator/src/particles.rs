@@ -50,6 +50,8 @@ const STEP: [f64; 2] = [0.3, 0.7];
 pub(crate) struct Particles<'a> {
     pub frames: [Frame<'a>; 2],
     pub predictor: &'a Predictor,
+    /// The predictor at every pixel, px.
+    predicted: Vec<[f64; 2]>,
     pub shape: Shape,
     /// Variance without light, and what each grey value above the background adds.
     noise: [f64; 2],
@@ -116,6 +118,7 @@ impl<'a> Particles<'a> {
         Self {
             frames,
             predictor,
+            predicted: predictor.at_pixels(frames[0].size),
             shape: Shape::new([variances[0], 0.0, variances[1]]),
             noise: [floor, 0.0],
             least,
@@ -178,7 +181,7 @@ impl<'a> Particles<'a> {
         // How far a particle at each pixel would stand out, and its light.
         let answer = |n: usize| {
             let place = [(n % width) as f64, (n / width) as f64];
-            let [a, b] = self.places(place);
+            let [a, b] = displaced(place, self.predicted[n]);
             if excess(0, a) + excess(1, b) < GLANCE * threshold {
                 return [0.0; 2];
             }
