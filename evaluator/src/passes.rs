@@ -13,18 +13,16 @@
 //! In the last pass vectors that fail keep what was measured and carry the reason as their `Status`; the others may be refined
 //! (`Refinement`), in frames deformed once more.
 
+mod refine;
+
 use ndarray::ArrayView2;
 
 use crate::correlation::{Corners, WindowCorrelator};
 use crate::deform::Predictor;
 use crate::error::Error;
-use crate::field::{Status, VectorField};
+use crate::field::VectorField;
 use crate::frames::{Frame, Frames};
 use crate::interpolate::Interpolated;
-use crate::least_squares::Normal;
-use crate::matching::{Equations, FARTHEST_PX, Matching, Refinement};
-use crate::particle_fit;
-use crate::particles::Particles;
 use crate::peak::{self, PeakFit};
 use crate::plane::Plane;
 use crate::processing::Processing;
@@ -187,68 +185,6 @@ impl Correlator {
             displacements,
             self.processing.predictor_filter,
         )
-    }
-
-    /// The vectors of the last pass with the valid ones refined; the equations of all pairs are added.
-    fn refine(&mut self, pairs: &[Frames], measured: &[Measured], mut field: VectorField) -> VectorField {
-        let last = self.stages.len() - 1;
-        let predictor = self.predictor(last, measured);
-        let grid = self.stages[last].0.clone();
-        let weighting = self.processing.weighting;
-        // What each window adds to the predictor at its centre, px.
-        let residuals: Vec<Option<[f64; 2]>> = match self.processing.refinement {
-            Refinement::None => return field,
-            Refinement::LeastSquares => {
-                let mut equations = vec![Equations::new(); grid.len()];
-                let mut matching = Matching::new(self.size, self.processing.interpolator);
-                for (number, pair) in pairs.iter().enumerate() {
-                    self.deform(number, pair.views(), &predictor);
-                    let [a, b] = &self.deformed;
-                    matching.add([a, b], &grid, weighting, &mut equations);
-                }
-                let residual = |equations: Equations| equations.solve().map(|[rx, ry, ..]| [rx, ry]);
-                equations.into_iter().map(residual).collect()
-            }
-            Refinement::ParticleFit => {
-                let mut equations = vec![Normal::new(); grid.len()];
-                for pair in pairs {
-                    let particles = Particles::find(pair.views(), &predictor);
-                    for (n, equations) in equations.iter_mut().enumerate() {
-                        if field.vectors[n].status == Status::Valid {
-                            particle_fit::add(&particles, &grid, weighting, n, equations);
-                        }
-                    }
-                }
-                equations.into_iter().map(Normal::solve).collect()
-            }
-        };
-        // The displacement averaged over each window; and, as a pass of the correlation does, what the average takes off a
-        // predictor through these is put back once.
-        let mut averages = validation::replace_untrusted(&grid, measured, &self.processing);
-        let averaged = predictor.averaged(self.size, &grid, weighting);
-        let refined = |n: usize| {
-            residuals[n]
-                .filter(|[x, y]| field.vectors[n].status == Status::Valid && x.hypot(*y) <= FARTHEST_PX)
-        };
-        let refined: Vec<Option<[f64; 2]>> = (0..grid.len()).map(refined).collect();
-        for ((average, residual), averaged) in averages.iter_mut().zip(&refined).zip(averaged) {
-            if let Some(residual) = residual {
-                *average = [0, 1].map(|k| averaged[k] + residual[k]);
-            }
-        }
-        let smooth = self.predictor_through(last, averages.clone());
-        let averaged = smooth.averaged(self.size, &grid, weighting);
-        for (n, vector) in field.vectors.iter_mut().enumerate() {
-            if refined[n].is_none() {
-                continue;
-            }
-            let there = smooth.at(vector.x_px, vector.y_px);
-            let [dx_px, dy_px] = [0, 1].map(|k| averages[n][k] + there[k] - averaged[n][k]);
-            if (dx_px - vector.dx_px).hypot(dy_px - vector.dy_px) <= FARTHEST_PX {
-                (vector.dx_px, vector.dy_px) = (dx_px, dy_px);
-            }
-        }
-        field
     }
 
     /// Deforms the frames of a pair into `deformed`.

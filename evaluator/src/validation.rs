@@ -16,7 +16,7 @@ pub(crate) struct Measured {
 }
 
 impl Measured {
-    fn displacement(&self) -> [f64; 2] {
+    pub fn displacement(&self) -> [f64; 2] {
         self.peaks[0].unwrap_or(self.predicted)
     }
 }

@@ -105,7 +105,7 @@ fn comes_near_the_limit_and_does_not_beat_it() {
 /// (one pair knows the ratio of two errors of the same windows to 5 %).
 #[test]
 fn holds_in_little_light() {
-    let scene = scene(300.0, 192);
+    let scene = scene(300.0, 160);
     let pair = photographed(3, scene.frames(3, displaced([0.0; 2])));
     let [(_, plain), (_, random)] =
         [processing(Refinement::None), fitted()].map(|processing| moments(&errors(&pair, &processing)));
@@ -121,7 +121,7 @@ fn holds_in_little_light() {
 fn allows_for_loss_through_the_sheet() {
     let scene = Scene {
         out_of_plane: 0.2,
-        ..scene(5000.0, 160)
+        ..scene(5000.0, 128)
     };
     let pair = photographed(4, scene.frames(4, displaced([0.0; 2])));
     let [(_, plain), (_, random)] =
@@ -131,18 +131,18 @@ fn allows_for_loss_through_the_sheet() {
 }
 
 /// A gradient within the windows is the predictor's business: shear of 0.03 px/px, 1 px from border to border of a window, is met with
-/// the bright pair's requirement. (Vectors within 56 px of the rim are left out: there the predictor's spline is of fewer vectors.)
+/// the bright pair's requirement. (Vectors within 48 px of the rim are left out: there the predictor's spline is of fewer vectors.)
 #[test]
 fn gradients_do_not_matter() {
-    let shear = |y: f64| 3.3 + 0.03 * (y - 80.0);
-    let scene = scene(20_000.0, 160);
+    let shear = |y: f64| 3.3 + 0.03 * (y - 64.0);
+    let scene = scene(20_000.0, 128);
     let frames = scene.frames(5, |x, y| {
         let half = 0.5 * shear(y);
         [[x - half, y], [x + half, y]]
     });
     let [a, b] = photographed(5, frames);
     let field = correlate(a.view(), b.view(), &fitted()).unwrap();
-    let inner = |p: f64| (56.0..=103.0).contains(&p);
+    let inner = |p: f64| (48.0..=79.0).contains(&p);
     let inner = field.vectors.iter().filter(|v| inner(v.x_px) && inner(v.y_px));
     let errors: Vec<f64> = inner.flat_map(|v| [v.dx_px - shear(v.y_px), v.dy_px]).collect();
     let (bias, random) = moments(&errors);

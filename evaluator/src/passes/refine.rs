@@ -1,0 +1,97 @@
+//! Refinement of the last pass: what the windows say once the correlation has brought them nearly together ([`Refinement`]).
+//!
+//! A refinement finds what each window adds, on the average over its weights, to the displacement that a predictor through the vectors
+//! expects. The average alone would have a window's resolution, so what it takes off a smooth field is put back as a pass of the
+//! correlation does, but from refined vectors and only once: most of the iterated resolution, with less of its noise.
+
+use super::Correlator;
+use crate::deform::Predictor;
+use crate::field::{Status, VectorField};
+use crate::frames::Frames;
+use crate::least_squares::Normal;
+use crate::matching::{Equations, FARTHEST_PX, Matching, Refinement};
+use crate::particle_fit;
+use crate::particles::Particles;
+use crate::validation::{self, Measured};
+
+impl Correlator {
+    /// The vectors of the last pass with the valid ones refined; the equations of all pairs are added.
+    pub(super) fn refine(
+        &mut self,
+        pairs: &[Frames],
+        measured: &[Measured],
+        mut field: VectorField,
+    ) -> VectorField {
+        let last = self.stages.len() - 1;
+        let grid = self.stages[last].0.clone();
+        let weighting = self.processing.weighting;
+        let rounds = match self.processing.refinement {
+            Refinement::None => 0,
+            Refinement::LeastSquares => 1,
+            // The second sees the particles displaced as the first found: what the correlation missed within a window counts no more.
+            Refinement::ParticleFit => 2,
+        };
+        let mut vectors = validation::replace_untrusted(&grid, measured, &self.processing);
+        for _ in 0..rounds {
+            let predictor = self.predictor_through(last, vectors.clone());
+            let valid = |n: usize| field.vectors[n].status == Status::Valid;
+            let residuals = self.residuals(pairs, &predictor, valid);
+            let refined = |n: usize| residuals[n].filter(|[x, y]| valid(n) && x.hypot(*y) <= FARTHEST_PX);
+            let refined: Vec<Option<[f64; 2]>> = (0..grid.len()).map(refined).collect();
+            // Each window's average, where it is known.
+            let mut averages = vectors.clone();
+            let averaged = predictor.averaged(self.size, &grid, weighting);
+            for ((average, residual), averaged) in averages.iter_mut().zip(&refined).zip(averaged) {
+                if let Some(residual) = residual {
+                    *average = [0, 1].map(|k| averaged[k] + residual[k]);
+                }
+            }
+            // And what averaging takes off a smooth field through these, put back.
+            let smooth = self.predictor_through(last, averages.clone());
+            let averaged = smooth.averaged(self.size, &grid, weighting);
+            for (n, vector) in field.vectors.iter_mut().enumerate() {
+                if refined[n].is_none() {
+                    continue;
+                }
+                let there = smooth.at(vector.x_px, vector.y_px);
+                let [dx_px, dy_px] = [0, 1].map(|k| averages[n][k] + there[k] - averaged[n][k]);
+                let [x, y] = measured[n].displacement();
+                if (dx_px - x).hypot(dy_px - y) <= FARTHEST_PX {
+                    (vector.dx_px, vector.dy_px) = (dx_px, dy_px);
+                    vectors[n] = [dx_px, dy_px];
+                }
+            }
+        }
+        field
+    }
+
+    /// What each window adds to a predictor at its centre, px; nothing where that is not known.
+    fn residuals(
+        &mut self,
+        pairs: &[Frames],
+        predictor: &Predictor,
+        valid: impl Fn(usize) -> bool,
+    ) -> Vec<Option<[f64; 2]>> {
+        let grid = self.stages[self.stages.len() - 1].0.clone();
+        let weighting = self.processing.weighting;
+        if self.processing.refinement == Refinement::LeastSquares {
+            let mut equations = vec![Equations::new(); grid.len()];
+            let mut matching = Matching::new(self.size, self.processing.interpolator);
+            for (number, pair) in pairs.iter().enumerate() {
+                self.deform(number, pair.views(), predictor);
+                let [a, b] = &self.deformed;
+                matching.add([a, b], &grid, weighting, &mut equations);
+            }
+            let residual = |equations: Equations| equations.solve().map(|[rx, ry, ..]| [rx, ry]);
+            return equations.into_iter().map(residual).collect();
+        }
+        let mut equations = vec![Normal::new(); grid.len()];
+        for pair in pairs {
+            let particles = Particles::find(pair.views(), predictor);
+            for (n, equations) in equations.iter_mut().enumerate().filter(|(n, _)| valid(*n)) {
+                particle_fit::add(&particles, &grid, weighting, n, equations);
+            }
+        }
+        equations.into_iter().map(Normal::solve).collect()
+    }
+}
