@@ -25,8 +25,7 @@ pub(super) fn svg(case: &Case, record: &Record) -> String {
     let widest = all
         .iter()
         .map(|c| text_width(&name(c), 12.0))
-        .fold(120.0, f64::max)
-        .min(480.0);
+        .fold(120.0, f64::max);
     let (left, row) = (widest + 24.0, 21.0);
     let text_of = |c: &Comparison| format!("{} ({})", report::shown(c), report::allowed(c));
     let beside = all

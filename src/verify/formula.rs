@@ -35,6 +35,11 @@ impl Formula {
     /// # Errors
     /// What the parser objects to.
     pub fn parse(text: &str) -> Result<Formula, String> {
+        if negated_power(text) {
+            return Err(format!(
+                "`{text}`: a minus before a power can be read in two ways; write -(x^2) or (-x)^2"
+            ));
+        }
         let parsed = FlatEx::parse(text).map_err(|e| format!("`{text}` is not a formula: {e}"))?;
         Ok(Formula {
             text: text.to_owned(),
@@ -82,6 +87,24 @@ impl Formula {
     }
 }
 
+/// Whether a sign stands before a power without brackets: the parser takes -x^2 for (-x)^2, mathematics for -(x^2).
+fn negated_power(text: &str) -> bool {
+    let signs: Vec<char> = text.chars().filter(|c| !c.is_whitespace()).collect();
+    let is_sign = |k: usize| signs[k] == '-' && (k == 0 || "(,*/+-^".contains(signs[k - 1]));
+    (0..signs.len()).filter(|&k| is_sign(k)).any(|k| {
+        let mut depth = 0;
+        let end = signs[k + 1..].iter().position(|&c| {
+            match c {
+                '(' => depth += 1,
+                ')' => depth -= 1,
+                _ => {}
+            }
+            depth < 0 || depth == 0 && !(c.is_alphanumeric() || ".)_".contains(c))
+        });
+        end.is_some_and(|end| signs[k + 1 + end] == '^')
+    })
+}
+
 impl fmt::Display for Formula {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.text)
@@ -112,7 +135,8 @@ mod tests {
             ("exp(-4*x^2)", 0.5, (-1.0f64).exp()),
             ("1/sqrt(1+x^2)", 0.1, 1.0 / 1.01f64.sqrt()),
             ("2e-3*x", 3.0, 6e-3),
-            ("-x^2", 3.0, -9.0),
+            ("-(x^2)", 3.0, -9.0),
+            ("(-x)^2", 3.0, 9.0),
         ] {
             let found = Formula::parse(text).unwrap().at(x, &constants).unwrap();
             assert!((found - value).abs() < 1e-12, "{text} = {found}, not {value}");
@@ -122,6 +146,15 @@ mod tests {
     #[test]
     fn faults_are_named() {
         assert!(Formula::parse("1 +").is_err());
+        for twofold in ["-x^2", "exp(-x^2)", "2*-(x + 1)^2", "-sin(x) ^2"] {
+            assert!(
+                Formula::parse(twofold).unwrap_err().contains("two ways"),
+                "{twofold}"
+            );
+        }
+        for plain in ["3 - x^2", "-4*x^2", "-(d^2/8)/(2 - x)", "x^-2", "(1-x)^2"] {
+            assert!(Formula::parse(plain).is_ok(), "{plain}");
+        }
         let none = BTreeMap::new();
         assert!(
             Formula::parse("q*x")

@@ -57,19 +57,28 @@ impl Count {
     }
 }
 
+/// Six digits, with a power of ten where there would be a row of zeros.
+fn legible(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() || (1e-4..1e7).contains(&value.abs()) {
+        return digits(value);
+    }
+    let exponent = value.abs().log10().floor() as i32;
+    format!("{}e{exponent}", digits(value / 10f64.powi(exponent)))
+}
+
 /// A figure with its interval.
 pub fn shown(c: &Comparison) -> String {
     let short = |v: f64| {
         if v.is_finite() {
             format!("{v:.3e}")
                 .parse::<f64>()
-                .map_or_else(|_| digits(v), digits)
+                .map_or_else(|_| digits(v), legible)
         } else {
             digits(v)
         }
     };
     if c.measured.lo == c.measured.hi {
-        return digits(c.measured.value);
+        return legible(c.measured.value);
     }
     format!(
         "{} ({} to {})",
@@ -82,11 +91,11 @@ pub fn shown(c: &Comparison) -> String {
 /// The range allowed.
 pub fn allowed(c: &Comparison) -> String {
     match c.allowed {
-        [lo, hi] if lo.is_infinite() => format!("at most {}", digits(hi)),
-        [lo, hi] if hi.is_infinite() => format!("at least {}", digits(lo)),
+        [lo, hi] if lo.is_infinite() => format!("at most {}", legible(hi)),
+        [lo, hi] if hi.is_infinite() => format!("at least {}", legible(lo)),
         [lo, hi] => match c.expected {
-            Some(expected) => format!("{} ± {}", digits(expected), digits(0.5 * (hi - lo))),
-            None => format!("{} to {}", digits(lo), digits(hi)),
+            Some(expected) => format!("{} ± {}", legible(expected), legible(0.5 * (hi - lo))),
+            None => format!("{} to {}", legible(lo), legible(hi)),
         },
     }
 }
@@ -305,4 +314,17 @@ fn capital(text: &str) -> String {
 
 fn cell(text: &str) -> String {
     text.replace('|', "\\|")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::legible;
+
+    #[test]
+    fn small_numbers_can_be_read() {
+        assert_eq!(legible(8.03354e-6), "8.03354e-6");
+        assert_eq!(legible(-2.5e9), "-2.5e9");
+        assert_eq!(legible(0.05), "0.05");
+        assert_eq!(legible(0.0), "0");
+    }
 }
