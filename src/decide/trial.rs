@@ -7,7 +7,9 @@ use motefield_generator::truth;
 
 use super::Wish;
 use crate::failure::Failure;
-use crate::plan::{Plan, Speeds};
+use crate::plan::{Plan, Speeds, Straddle, plan};
+use crate::quantity::Dimension;
+use crate::setup::Setup;
 use crate::source::Source;
 use crate::study::{Experiment, Point, Progress, run};
 use crate::vary::Value;
@@ -17,6 +19,8 @@ use crate::vary::Value;
 pub enum Obstacle {
     /// The plan refuses it: pulses that do not fit between the exposures, windows larger than the picture, a share above one.
     Impossible,
+    /// A pulse is cut by its exposure, or has not the margin that the jitter asks for.
+    Straddling,
     /// The fastest displacement is more than a quarter of the first window (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202; memory).
     QuarterRule,
     /// The brightest pixel of a particle at sheet centre passes the full well.
@@ -30,6 +34,7 @@ impl Obstacle {
     pub fn as_str(self) -> &'static str {
         match self {
             Obstacle::Impossible => "impossible",
+            Obstacle::Straddling => "straddling",
             Obstacle::QuarterRule => "quarter-rule",
             Obstacle::Saturation => "saturation",
             Obstacle::Valid => "valid-vectors",
@@ -40,6 +45,7 @@ impl Obstacle {
     pub fn words(self) -> &'static str {
         match self {
             Obstacle::Impossible => "cannot be built",
+            Obstacle::Straddling => "lets an exposure cut its pulse",
             Obstacle::QuarterRule => "breaks the quarter rule",
             Obstacle::Saturation => "saturates the sensor",
             Obstacle::Valid => "loses too many vectors",
@@ -172,8 +178,8 @@ pub fn best(trials: &[Trial], valid: f64) -> Option<usize> {
     usable.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(k, _)| k)
 }
 
-/// Tries setups: `keys` take each of the lists of `values` in turn. Those that break the quarter rule or saturate the sensor are not
-/// rendered.
+/// Tries setups: `keys` take each of the lists of `values` in turn. Those whose exposures cut a pulse, that break the quarter rule or
+/// saturate the sensor are not rendered.
 ///
 /// # Errors
 /// When the plan refuses every one of them: the first reason.
@@ -194,13 +200,15 @@ pub(super) fn try_all(
             .zip(&values)
             .map(|(key, value)| (key.as_str(), value.text.clone()))
             .collect();
-        let outcome = match source.with(&changes).plan() {
+        let setup = source.with(&changes).setup();
+        let cut = setup.as_ref().ok().and_then(cut);
+        let outcome = match setup.and_then(|setup| Ok(plan(&setup)?)) {
             Err(failure) => {
                 let reason = failure.to_string();
                 first_reason.get_or_insert(failure);
                 Outcome::Refused(Obstacle::Impossible, reason)
             }
-            Ok(plan) => match rule(&plan) {
+            Ok(plan) => match cut.or_else(|| rule(&plan)) {
                 Some((obstacle, reason)) => Outcome::Refused(obstacle, reason),
                 None => {
                     experiments.push((trials.len(), plan));
@@ -230,6 +238,17 @@ pub(super) fn try_all(
         }
     }
     Ok(trials)
+}
+
+/// Whether an exposure cuts its pulse.
+fn cut(setup: &Setup) -> Option<(Obstacle, String)> {
+    let straddle = Straddle::of(setup)?;
+    let [margin, needed] = [straddle.margin_s(), straddle.needed_margin_s()];
+    (margin < needed).then(|| {
+        let [margin, needed] = [margin, needed].map(|s| crate::quantity::format(s, Dimension::Time));
+        let reason = format!("the pulses have {margin} of margin in their exposures and need {needed}");
+        (Obstacle::Straddling, reason)
+    })
 }
 
 /// The rule of the trade that a plan breaks so that there is no use in measuring.

@@ -246,6 +246,30 @@ fn what_cannot_be_built_or_saturates_is_shut_out() {
     assert_eq!(state("1 ms", "1 ms"), "impossible");
     assert_eq!(state("1 ms", "2 ms"), "usable");
     assert_eq!(state("2 ms", "2 ms"), "impossible");
+    // Exposures of 0.4 ms and the dead time span 0.9 ms: pulses a millisecond apart are cut, half a millisecond apart they are not.
+    let (_, d) = free(
+        &directory,
+        "short",
+        &[
+            "--free",
+            "light.pulse_length,timing.separation",
+            "--set",
+            "camera.exposure=0.4ms",
+            "--range",
+            "light.pulse_length=20us..40us:lin:2",
+            "--range",
+            "timing.separation=0.5ms..1ms:lin:2",
+        ],
+    );
+    for trial in d["trials"].as_array().unwrap() {
+        let ms: f64 = trial["values"][1]
+            .as_str()
+            .unwrap()
+            .trim_end_matches(" ms")
+            .parse()
+            .unwrap();
+        assert_eq!(trial["state"] == "straddling", ms > 0.88, "{trial:#}");
+    }
     let (code, d) = free(
         &directory,
         "bright",

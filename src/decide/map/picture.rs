@@ -25,6 +25,7 @@ const DARK: [f64; 3] = [13.0, 61.0, 82.0];
 fn letter(obstacle: Obstacle) -> &'static str {
     match obstacle {
         Obstacle::Impossible => "–",
+        Obstacle::Straddling => "S",
         Obstacle::QuarterRule => "Q",
         Obstacle::Saturation => "F",
         Obstacle::Valid => "V",
@@ -34,6 +35,7 @@ fn letter(obstacle: Obstacle) -> &'static str {
 fn legend(obstacle: Obstacle) -> &'static str {
     match obstacle {
         Obstacle::Impossible => "–  cannot be built (pulses between the exposures, sizes, shares)",
+        Obstacle::Straddling => "S  an exposure cuts its pulse",
         Obstacle::QuarterRule => "Q  fastest displacement over a quarter of the first window",
         Obstacle::Saturation => "F  brightest pixel over the full well",
         Obstacle::Valid => "V  too few valid vectors",
