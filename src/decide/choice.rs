@@ -250,7 +250,7 @@ impl Choice {
             + ",state,total_px,total_px_lo,total_px_hi,relative_error,relative_error_lo,relative_error_hi,valid,pairs\n";
         for trial in &self.trials {
             let values: Vec<&str> = trial.values.iter().map(|v| v.text.as_str()).collect();
-            let _ = write!(text, "{},{}", values.join(","), self.state(trial));
+            let _ = write!(text, "{},{}", values.join(","), trial.state(self.wish.valid));
             match trial.measured() {
                 Some(m) => {
                     let (total, relative) = (m.point.score.total_px, m.relative());
@@ -273,21 +273,13 @@ impl Choice {
         text
     }
 
-    fn state(&self, trial: &Trial) -> &'static str {
-        match (&trial.outcome, trial.obstacle(self.wish.valid)) {
-            (_, Some(obstacle)) => obstacle.as_str(),
-            (Outcome::NotReached, _) => "not-reached",
-            _ => "usable",
-        }
-    }
-
     /// The answer for machines.
     pub fn json(&self, source: &Source) -> Json {
         let best = self.best().map(|(_, m)| m);
         let row = |t: &Trial| {
             let mut row = json!({
                 "values": t.values.iter().map(|v| v.text.as_str()).collect::<Vec<_>>(),
-                "state": self.state(t),
+                "state": t.state(self.wish.valid),
             });
             if let Outcome::Refused(_, reason) = &t.outcome {
                 row["reason"] = json!(reason);

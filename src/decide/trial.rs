@@ -160,6 +160,15 @@ impl Trial {
         }
     }
 
+    /// `usable`, or what stands against the setup; for machines.
+    pub fn state(&self, valid: f64) -> &'static str {
+        match (&self.outcome, self.obstacle(valid)) {
+            (_, Some(obstacle)) => obstacle.as_str(),
+            (Outcome::NotReached, _) => "not-reached",
+            _ => "usable",
+        }
+    }
+
     /// Error of the velocity over the mean speed, of setups that may be used.
     pub fn usable(&self, valid: f64) -> Option<f64> {
         match self.obstacle(valid) {

@@ -219,7 +219,7 @@ impl Map {
                 a.unit,
                 b.number,
                 b.unit,
-                self.state(t)
+                t.state(self.wish.valid)
             );
             let figures = t.measured().map(figures).unwrap_or_default();
             for k in 0..FIGURES.len() {
@@ -233,18 +233,10 @@ impl Map {
         text
     }
 
-    fn state(&self, t: &Trial) -> &'static str {
-        match (&t.outcome, t.obstacle(self.wish.valid)) {
-            (_, Some(obstacle)) => obstacle.as_str(),
-            (Outcome::NotReached, _) => "not-reached",
-            _ => "usable",
-        }
-    }
-
     fn json_of(&self, t: &Trial) -> Json {
         let mut row = json!({
             "values": t.values.iter().map(|v| v.text.as_str()).collect::<Vec<_>>(),
-            "state": self.state(t),
+            "state": t.state(self.wish.valid),
         });
         if let Outcome::Refused(_, reason) = &t.outcome {
             row["reason"] = json!(reason);

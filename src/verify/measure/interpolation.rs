@@ -1,9 +1,7 @@
 //! What interpolation makes of particle images.
 
 use motefield_evaluator::{PredictorFilter, Status, Vector, VectorField, deform};
-use motefield_generator::Seed;
 use motefield_generator::pair::expected_moved;
-use rayon::prelude::*;
 
 use super::{Measure, Request, jackknife, mean_of};
 use crate::quantity::Dimension;
@@ -45,50 +43,41 @@ fn run(request: &Request) -> Result<Figures, String> {
             })
             .into(),
     };
-    let each: Vec<([f64; 4], f64)> = (0..request.pairs)
-        .into_par_iter()
-        .map(|realisation| {
-            let seed = Seed {
-                study: request.seed,
-                point: 0,
-                realisation: realisation as u64,
-            };
-            let frame = |by: f64| expected_moved(&plan.scene, seed, [by, 0.0]).map(|pair| pair.a);
-            let still = frame(0.0).map_err(|e| e.to_string())?;
-            let moved = frame(shift).map_err(|e| e.to_string())?;
-            let interpolator = plan.processing.interpolator;
-            let [deformed, _] = deform(
-                still.view(),
-                still.view(),
-                &field,
-                PredictorFilter::None,
-                interpolator,
-            )
-            .map_err(|e| e.to_string())?;
-            let mut sums = [0.0; 4];
-            for ((y, x), &exact) in moved.indexed_iter() {
-                let inside = |at: usize, size: usize| (BORDER_PX..size - BORDER_PX).contains(&at);
-                if inside(x, width) && inside(y, height) {
-                    let [exact, found] = [exact, deformed[[y, x]]].map(f64::from);
-                    let all = [1.0, exact, exact * exact, (found - exact).powi(2)];
-                    sums.iter_mut().zip(all).for_each(|(sum, value)| *sum += value);
-                }
+    let each: Vec<([f64; 4], f64)> = request.each(|seed| {
+        let frame = |by: f64| expected_moved(&plan.scene, seed, [by, 0.0]).map(|pair| pair.a);
+        let still = frame(0.0).map_err(|e| e.to_string())?;
+        let moved = frame(shift).map_err(|e| e.to_string())?;
+        let interpolator = plan.processing.interpolator;
+        let [deformed, _] = deform(
+            still.view(),
+            still.view(),
+            &field,
+            PredictorFilter::None,
+            interpolator,
+        )
+        .map_err(|e| e.to_string())?;
+        let mut sums = [0.0; 4];
+        for ((y, x), &exact) in moved.indexed_iter() {
+            let inside = |at: usize, size: usize| (BORDER_PX..size - BORDER_PX).contains(&at);
+            if inside(x, width) && inside(y, height) {
+                let [exact, found] = [exact, deformed[[y, x]]].map(f64::from);
+                let all = [1.0, exact, exact * exact, (found - exact).powi(2)];
+                sums.iter_mut().zip(all).for_each(|(sum, value)| *sum += value);
             }
-            let measured = (request.chain.correlate)(moved.view(), deformed.view(), &plan.processing)
-                .map_err(|e| e.to_string())?;
-            let margin = |at: f64, size: usize| at.min(size as f64 - 1.0 - at);
-            let whole: Vec<f64> = measured
-                .vectors
-                .iter()
-                .filter(|v| margin(v.x_px, width) > (BORDER_PX + measured.window[0] / 2) as f64)
-                .filter(|v| margin(v.y_px, height) > (BORDER_PX + measured.window[1] / 2) as f64)
-                .map(|v| v.dx_px)
-                .collect();
-            let bias = whole.iter().sum::<f64>() / whole.len() as f64;
-            request.progress.done();
-            Ok((sums, bias))
-        })
-        .collect::<Result<_, String>>()?;
+        }
+        let measured = (request.chain.correlate)(moved.view(), deformed.view(), &plan.processing)
+            .map_err(|e| e.to_string())?;
+        let margin = |at: f64, size: usize| at.min(size as f64 - 1.0 - at);
+        let whole: Vec<f64> = measured
+            .vectors
+            .iter()
+            .filter(|v| margin(v.x_px, width) > (BORDER_PX + measured.window[0] / 2) as f64)
+            .filter(|v| margin(v.y_px, height) > (BORDER_PX + measured.window[1] / 2) as f64)
+            .map(|v| v.dx_px)
+            .collect();
+        let bias = whole.iter().sum::<f64>() / whole.len() as f64;
+        Ok((sums, bias))
+    })?;
     let (sums, biases): (Vec<[f64; 4]>, Vec<f64>) = each.into_iter().unzip();
     let rms = jackknife(&sums, request.confidence, |[n, sum, square, error]| {
         (error / (square - sum * sum / n)).sqrt()

@@ -23,6 +23,8 @@ mod window_light;
 use std::sync::atomic::AtomicBool;
 
 use motefield_evaluator::statistics::{Confidence, Estimate};
+use motefield_generator::Seed;
+use rayon::prelude::*;
 use toml::{Table, Value};
 
 use super::interval::exact;
@@ -71,6 +73,23 @@ pub struct Request<'a> {
 }
 
 impl Request<'_> {
+    /// What `of` makes of each realisation of the pictures, in their order; on all threads.
+    fn each<T: Send>(&self, of: impl Fn(Seed) -> Result<T, String> + Sync) -> Result<Vec<T>, String> {
+        (0..self.pairs)
+            .into_par_iter()
+            .map(|realisation| {
+                let seed = Seed {
+                    study: self.seed,
+                    point: 0,
+                    realisation: realisation as u64,
+                };
+                let found = of(seed)?;
+                self.progress.done();
+                Ok(found)
+            })
+            .collect()
+    }
+
     fn plan(&self) -> &Plan {
         self.plan
             .as_ref()

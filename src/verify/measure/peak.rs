@@ -1,9 +1,8 @@
 //! The mean correlation peak of rendered pairs: what is lost between the frames lowers it.
 
 use motefield_evaluator::correlation::correlation_plane;
-use motefield_generator::{Seed, truth};
+use motefield_generator::truth;
 use ndarray::{Array2, ArrayView2, Axis, Slice};
-use rayon::prelude::*;
 
 use super::{Measure, Request, jackknife};
 use crate::verify::judge::Figures;
@@ -25,40 +24,30 @@ const SUMS: usize = 6;
 fn run(request: &Request) -> Result<Figures, String> {
     let plan = request.plan();
     let window = plan.processing.passes.last().ok_or("needs a pass")?.window;
-    let sums: Vec<[f64; SUMS]> = (0..request.pairs)
-        .into_par_iter()
-        .map(|realisation| {
-            let seed = Seed {
-                study: request.seed,
-                point: 0,
-                realisation: realisation as u64,
-            };
-            let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
-            let mut sums = [0.0; SUMS];
-            let (height, width) = pair.a.dim();
-            for y in (0..=height - window[1]).step_by(window[1]) {
-                for x in (0..=width - window[0]).step_by(window[0]) {
-                    let [a, b] = [&pair.a, &pair.b].map(|frame| tile(frame, [x, y], window));
-                    let plane = |a, b| correlation_plane(a, b, &plan.processing).map_err(|e| e.to_string());
-                    let (Some(cross), Some(of_a), Some(of_b)) = (plane(a, b)?, plane(a, a)?, plane(b, b)?)
-                    else {
-                        continue;
-                    };
-                    let middle = |from: usize, side: usize| from as f64 + 0.5 * (side as f64 - 1.0);
-                    let moved = truth::at(&plan.scene, middle(x, window[0]), middle(y, window[1]));
-                    let [dx, dy] = moved.unwrap_or([0.0; 2]).map(|d| d.round() as isize);
-                    let at = |i, j| f64::from(cross.at(dx + i, dy + j));
-                    let own = 0.5 * (f64::from(of_a.at(0, 0)) + f64::from(of_b.at(0, 0)));
-                    let all = [at(0, 0), at(-1, 0), at(1, 0), at(0, -1), at(0, 1), own];
-                    for (sum, value) in sums.iter_mut().zip(all) {
-                        *sum += value;
-                    }
+    let sums: Vec<[f64; SUMS]> = request.each(|seed| {
+        let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
+        let mut sums = [0.0; SUMS];
+        let (height, width) = pair.a.dim();
+        for y in (0..=height - window[1]).step_by(window[1]) {
+            for x in (0..=width - window[0]).step_by(window[0]) {
+                let [a, b] = [&pair.a, &pair.b].map(|frame| tile(frame, [x, y], window));
+                let plane = |a, b| correlation_plane(a, b, &plan.processing).map_err(|e| e.to_string());
+                let (Some(cross), Some(of_a), Some(of_b)) = (plane(a, b)?, plane(a, a)?, plane(b, b)?) else {
+                    continue;
+                };
+                let middle = |from: usize, side: usize| from as f64 + 0.5 * (side as f64 - 1.0);
+                let moved = truth::at(&plan.scene, middle(x, window[0]), middle(y, window[1]));
+                let [dx, dy] = moved.unwrap_or([0.0; 2]).map(|d| d.round() as isize);
+                let at = |i, j| f64::from(cross.at(dx + i, dy + j));
+                let own = 0.5 * (f64::from(of_a.at(0, 0)) + f64::from(of_b.at(0, 0)));
+                let all = [at(0, 0), at(-1, 0), at(1, 0), at(0, -1), at(0, 1), own];
+                for (sum, value) in sums.iter_mut().zip(all) {
+                    *sum += value;
                 }
             }
-            request.progress.done();
-            Ok(sums)
-        })
-        .collect::<Result<_, String>>()?;
+        }
+        Ok(sums)
+    })?;
     // The standard deviation of the Gaussian through three points of the peak, which is centred when the displacement is of whole px.
     let width = |before: usize, after: usize| {
         move |s: &[f64; SUMS]| 1.0 / (2.0 * s[0].ln() - s[before].ln() - s[after].ln()).sqrt()

@@ -3,9 +3,8 @@
 use motefield_evaluator::Grid;
 use motefield_evaluator::response::amplitude_ratio;
 use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_generator::Scene;
 use motefield_generator::truth;
-use motefield_generator::{Scene, Seed};
-use rayon::prelude::*;
 
 use super::{Measure, Request};
 use crate::quantity::Dimension;
@@ -38,21 +37,12 @@ fn run(request: &Request) -> Result<Figures, String> {
         .map(|[x, y]| inside(x, width) && inside(y, height))
         .collect();
     let truth = truth(scene, &grid);
-    let errors: Vec<Errors> = (0..request.pairs)
-        .into_par_iter()
-        .map(|realisation| {
-            let seed = Seed {
-                study: request.seed,
-                point: 0,
-                realisation: realisation as u64,
-            };
-            let pair = (request.chain.render)(scene, seed).map_err(|e| e.to_string())?;
-            let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &processing)
-                .map_err(|e| e.to_string())?;
-            request.progress.done();
-            Ok(Errors::of(&field.vectors, &truth))
-        })
-        .collect::<Result<_, String>>()?;
+    let errors: Vec<Errors> = request.each(|seed| {
+        let pair = (request.chain.render)(scene, seed).map_err(|e| e.to_string())?;
+        let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &processing)
+            .map_err(|e| e.to_string())?;
+        Ok(Errors::of(&field.vectors, &truth))
+    })?;
     let study = Study {
         columns: grid.columns,
         reach: reach(&grid),

@@ -3,9 +3,7 @@
 use std::collections::HashSet;
 
 use motefield_evaluator::statistics::fraction;
-use motefield_generator::Seed;
 use motefield_generator::pair::{Shown, shown};
-use rayon::prelude::*;
 
 use super::{Measure, Request, jackknife, mean_of};
 use crate::verify::judge::Figures;
@@ -38,28 +36,19 @@ fn run(request: &Request) -> Result<Figures, String> {
         let [x, y] = [p.x_px + 0.5, p.y_px + 0.5].map(|v| v as usize);
         (x / window[0] < columns).then_some(y / window[1] * columns + x / window[0])
     };
-    let counts: Vec<Vec<[u32; 2]>> = (0..request.pairs)
-        .into_par_iter()
-        .map(|realisation| {
-            let seed = Seed {
-                study: request.seed,
-                point: 0,
-                realisation: realisation as u64,
-            };
-            let frame = |k| shown(&plan.scene, seed, k, false).map_err(|e| e.to_string());
-            let second: HashSet<(u64, Option<usize>)> = frame(1)?.iter().map(|p| (p.id, tile(p))).collect();
-            let mut counts = vec![[0; 2]; windows];
-            for particle in frame(0)? {
-                let at = tile(&particle);
-                if let Some(count) = at.and_then(|at| counts.get_mut(at)) {
-                    count[0] += 1;
-                    count[1] += u32::from(second.contains(&(particle.id, at)));
-                }
+    let counts: Vec<Vec<[u32; 2]>> = request.each(|seed| {
+        let frame = |k| shown(&plan.scene, seed, k, false).map_err(|e| e.to_string());
+        let second: HashSet<(u64, Option<usize>)> = frame(1)?.iter().map(|p| (p.id, tile(p))).collect();
+        let mut counts = vec![[0; 2]; windows];
+        for particle in frame(0)? {
+            let at = tile(&particle);
+            if let Some(count) = at.and_then(|at| counts.get_mut(at)) {
+                count[0] += 1;
+                count[1] += u32::from(second.contains(&(particle.id, at)));
             }
-            request.progress.done();
-            Ok(counts)
-        })
-        .collect::<Result<_, String>>()?;
+        }
+        Ok(counts)
+    })?;
     let mean = |of: usize| {
         let of_pair =
             |counts: &Vec<[u32; 2]>| counts.iter().map(|c| f64::from(c[of])).sum::<f64>() / windows as f64;

@@ -5,8 +5,7 @@ use motefield_evaluator::score::{Errors, Truth, reach};
 use motefield_evaluator::statistics::Sheets;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, VectorField};
-use motefield_generator::{Pair, Seed, truth};
-use rayon::prelude::*;
+use motefield_generator::{Pair, truth};
 
 use super::{Measure, Request};
 use crate::verify::judge::Figures;
@@ -45,22 +44,13 @@ fn measure<T: Send>(
         let inside = [x.min(width as f64 - 1.0), y.min(height as f64 - 1.0)];
         exact.at(inside[0], inside[1]).unwrap_or([f64::NAN; 2])
     });
-    let all: Vec<(Errors, T)> = (0..request.pairs)
-        .into_par_iter()
-        .map(|realisation| {
-            let seed = Seed {
-                study: request.seed,
-                point: 0,
-                realisation: realisation as u64,
-            };
-            let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
-            let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &plan.processing)
-                .map_err(|e| e.to_string())?;
-            let other = of(&pair, &field)?;
-            request.progress.done();
-            Ok((Errors::of(&field.vectors, &truth), other))
-        })
-        .collect::<Result<_, String>>()?;
+    let all: Vec<(Errors, T)> = request.each(|seed| {
+        let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
+        let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &plan.processing)
+            .map_err(|e| e.to_string())?;
+        let other = of(&pair, &field)?;
+        Ok((Errors::of(&field.vectors, &truth), other))
+    })?;
     let (errors, others) = all.into_iter().unzip();
     Ok(Measured { grid, errors, others })
 }

@@ -1,8 +1,5 @@
 //! How many particles windows hold, by the light in them.
 
-use motefield_generator::Seed;
-use rayon::prelude::*;
-
 use super::peak::tile;
 use super::{Measure, Request, jackknife};
 use crate::verify::judge::Figures;
@@ -22,29 +19,20 @@ fn run(request: &Request) -> Result<Figures, String> {
     let plan = request.plan();
     let window = plan.processing.passes.last().ok_or("needs a pass")?.window;
     let particles = plan.scene.seeding_ppp * (window[0] * window[1]) as f64;
-    let all: Vec<[f64; 3]> = (0..request.pairs)
-        .into_par_iter()
-        .map(|realisation| {
-            let seed = Seed {
-                study: request.seed,
-                point: 0,
-                realisation: realisation as u64,
-            };
-            let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
-            let (height, width) = pair.a.dim();
-            let mut sums = [0.0; 3];
-            for y in (0..=height - window[1]).step_by(window[1]) {
-                for x in (0..=width - window[0]).step_by(window[0]) {
-                    let light: f64 = tile(&pair.a, [x, y], window).iter().map(|v| f64::from(*v)).sum();
-                    for (sum, value) in sums.iter_mut().zip([1.0, light, light * light]) {
-                        *sum += value;
-                    }
+    let all: Vec<[f64; 3]> = request.each(|seed| {
+        let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
+        let (height, width) = pair.a.dim();
+        let mut sums = [0.0; 3];
+        for y in (0..=height - window[1]).step_by(window[1]) {
+            for x in (0..=width - window[0]).step_by(window[0]) {
+                let light: f64 = tile(&pair.a, [x, y], window).iter().map(|v| f64::from(*v)).sum();
+                for (sum, value) in sums.iter_mut().zip([1.0, light, light * light]) {
+                    *sum += value;
                 }
             }
-            request.progress.done();
-            Ok(sums)
-        })
-        .collect::<Result<_, String>>()?;
+        }
+        Ok(sums)
+    })?;
     let dispersion = |s: &[f64; 3]| {
         let [n, sum, square] = *s;
         let mean = sum / n;
