@@ -17,6 +17,8 @@ use crate::failure::Failure;
 pub struct Output {
     directory: PathBuf,
     replace: bool,
+    /// Whether the directory was not there before.
+    fresh: bool,
 }
 
 impl Output {
@@ -29,8 +31,10 @@ impl Output {
                 .find(|p| !p.exists())
                 .expect("one of endless names is free")
         };
+        let directory = path.map_or_else(free, Path::to_path_buf);
         Output {
-            directory: path.map_or_else(free, Path::to_path_buf),
+            fresh: !directory.exists(),
+            directory,
             replace,
         }
     }
@@ -52,6 +56,16 @@ impl Output {
         }
         fs::create_dir_all(&self.directory)
             .map_err(|e| Failure::io(&self.directory, "make the directory", &e))
+    }
+
+    /// Passes on what came of the work whose results go here; where it failed, takes the directory away again if it was made for
+    /// them and nothing is in it.
+    pub fn keep<T>(&self, work: Result<T, Failure>) -> Result<T, Failure> {
+        if work.is_err() && self.fresh {
+            // A directory that holds anything stays.
+            let _ = fs::remove_dir(&self.directory);
+        }
+        work
     }
 
     /// Writes the file `name`.

@@ -113,7 +113,7 @@ impl Decide {
         let bar = Bar::new();
         let map = motefield::decide::map::map(source, axes, &self.wish(), &bar, &stop);
         bar.finish();
-        let map = map?;
+        let map = out.keep(map)?;
         let json = map.json(source);
         out.write("map.csv", map.csv().as_bytes())?;
         out.write("map.svg", map.picture().as_bytes())?;
@@ -129,7 +129,7 @@ impl Decide {
         let bar = Bar::new();
         let choice = choose(source, &self.choose, &self.wish(), &bar, &stop);
         bar.finish();
-        let choice = choice?;
+        let choice = out.keep(choice)?;
         let json = choice.json(source);
         out.write("choice.csv", choice.csv().as_bytes())?;
         out.write("decision.json", format!("{json:#}\n").as_bytes())?;

@@ -12,7 +12,7 @@ use serde_json::{Value as Json, json};
 
 use super::Wish;
 use super::map::Axis;
-use super::trial::{Measured, Outcome, Trial, best, try_all};
+use super::trial::{Later, Measured, Outcome, Trial, best, try_all};
 use crate::failure::Failure;
 use crate::plan::short;
 use crate::source::Source;
@@ -58,7 +58,15 @@ fn candidates(source: &Source, key: &str) -> Result<Vec<Value>, Failure> {
         "processing.interpolator" => all(Interpolator::ALL, Interpolator::as_str),
         "processing.predictor_filter" => all(PredictorFilter::ALL, PredictorFilter::as_str),
         "processing.refinement" => all(Refinement::ALL, Refinement::as_str),
-        _ => Axis::new(source, key, None)?.values(),
+        _ => match Axis::new(source, key, None) {
+            Ok(axis) => axis.values(),
+            Err(_) => {
+                return Err(Failure::input(format!(
+                    "--for {key}: say which values to try, as in --for {key}=a,b,c; {} has no number above 0 under this key to start from",
+                    source.name
+                )));
+            }
+        },
     })
 }
 
@@ -112,10 +120,16 @@ pub fn choose(
         }
     }
     let keys: Vec<String> = settings.into_iter().map(|(key, _)| key).collect();
-    // No values: nothing is changed.
-    combinations.push(Vec::new());
     let mut trials = try_all(source, &keys, combinations, wish, progress, stop)?;
-    let standing = trials.pop();
+    // No values: nothing is changed.
+    let standing = try_all(
+        source,
+        &keys,
+        vec![Vec::new()],
+        wish,
+        &Later::than(&trials, progress),
+        stop,
+    );
     // Nothing is chosen by chance: equal errors stay in the order given.
     trials.sort_by(|a, b| {
         let [a, b] = [a, b].map(|t| t.usable(wish.valid).unwrap_or(f64::INFINITY));
@@ -124,7 +138,8 @@ pub fn choose(
     Ok(Choice {
         keys,
         trials,
-        standing,
+        // A setup that cannot be planned as it stands may still be asked what would do.
+        standing: standing.ok().and_then(|mut t| t.pop()),
         wish: *wish,
         stopped: stop.load(Ordering::Relaxed),
     })

@@ -13,7 +13,7 @@ mod words;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::trial::{Trial, best, try_all};
+use super::trial::{Later, Trial, best, try_all};
 use crate::failure::Failure;
 use crate::source::Source;
 use crate::study::Progress;
@@ -113,10 +113,7 @@ impl Survey<'_> {
             &self.keys,
             fresh,
             self.wish,
-            &Later {
-                whole: self.progress,
-                before: pairs(&self.trials),
-            },
+            &Later::than(&self.trials, self.progress),
             self.stop,
         );
         match found {
@@ -185,33 +182,10 @@ impl Survey<'_> {
             return Ok(None);
         }
         let values = vec![vec![Value::new(&a), Value::new(&b)]];
-        let later = Later {
-            whole: self.progress,
-            before: pairs(&self.trials),
-        };
+        let later = Later::than(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
         let tried = try_all(self.source, &self.keys, values, self.wish, &later, self.stop);
         Ok(tried.ok().and_then(|mut t| t.pop()))
-    }
-}
-
-fn pairs(trials: &[Trial]) -> usize {
-    let of = |t: &Trial| t.measured().map_or(0, |m| m.point.score.pairs);
-    trials.iter().map(of).sum()
-}
-
-/// Progress of a phase that follows others.
-struct Later<'a> {
-    whole: &'a dyn Progress,
-    before: usize,
-}
-
-impl Progress for Later<'_> {
-    fn expect(&self, pairs: usize) {
-        self.whole.expect(self.before + pairs);
-    }
-    fn done(&self) {
-        self.whole.done();
     }
 }
 

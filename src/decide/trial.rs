@@ -249,6 +249,33 @@ pub(super) fn try_all(
     Ok(trials)
 }
 
+/// Progress of trials that follow others.
+pub(super) struct Later<'a> {
+    whole: &'a dyn Progress,
+    /// Pairs of the trials before.
+    before: usize,
+}
+
+impl<'a> Later<'a> {
+    /// After `trials`.
+    pub(super) fn than(trials: &[Trial], whole: &'a dyn Progress) -> Later<'a> {
+        let of = |t: &Trial| t.measured().map_or(0, |m| m.point.score.pairs);
+        Later {
+            whole,
+            before: trials.iter().map(of).sum(),
+        }
+    }
+}
+
+impl Progress for Later<'_> {
+    fn expect(&self, pairs: usize) {
+        self.whole.expect(self.before + pairs);
+    }
+    fn done(&self) {
+        self.whole.done();
+    }
+}
+
 /// Whether an exposure cuts its pulse.
 fn cut(setup: &Setup) -> Option<(Obstacle, String)> {
     let straddle = Straddle::of(setup)?;

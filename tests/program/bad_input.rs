@@ -187,6 +187,45 @@ fn wrong_arguments_are_named() {
         ],
         &["timing.separation", "still picture"],
     );
+    let decide = |more: &[&str], words: &[&str]| {
+        let arguments = [&["decide", "rig.toml"], more].concat();
+        refused(&directory, &arguments, words);
+    };
+    decide(
+        &["--free", "light.pulse_length"],
+        &["two settings", "timing.separation"],
+    );
+    decide(
+        &["--free", "light.pulse_length,flow.kind"],
+        &["flow.kind", "--range flow.kind=FROM..TO"],
+    );
+    decide(
+        &[
+            "--free",
+            "light.pulse_length,lens.none",
+            "--range",
+            "lens.none=1..2",
+        ],
+        &["lens.none", "not a key"],
+    );
+    decide(
+        &[
+            "--free",
+            "light.pulse_length,timing.separation",
+            "--range",
+            "light.pulse_length=1ms",
+        ],
+        &["--range light.pulse_length=1ms", "for example"],
+    );
+    decide(&["--for", "processing.none"], &["--for processing.none=a,b,c"]);
+    decide(
+        &["--for", "processing.weighting=flat"],
+        &["processing.weighting", "\"flat\"", "gaussian"],
+    );
+    decide(
+        &["--for", "processing.window=600"],
+        &["600x600", "smaller window"],
+    );
 }
 
 #[test]
