@@ -7,9 +7,7 @@ use motefield_generator::truth;
 
 use super::Wish;
 use crate::failure::Failure;
-use crate::plan::{Plan, Speeds, Straddle, plan};
-use crate::quantity::Dimension;
-use crate::setup::Setup;
+use crate::plan::{Plan, Rule, Speeds, Status, plan, rules};
 use crate::source::Source;
 use crate::study::{Experiment, Point, Progress, run};
 use crate::vary::Value;
@@ -23,7 +21,7 @@ pub enum Obstacle {
     Straddling,
     /// The fastest displacement is more than a quarter of the first window (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202; memory).
     QuarterRule,
-    /// The brightest pixel of a particle at sheet centre passes the full well.
+    /// The brightest particles pass the camera's range.
     Saturation,
     /// Too few vectors are valid.
     Valid,
@@ -209,21 +207,21 @@ pub(super) fn try_all(
             .zip(&values)
             .map(|(key, value)| (key.as_str(), value.text.clone()))
             .collect();
-        let setup = source.with(&changes).setup();
-        let cut = setup.as_ref().ok().and_then(cut);
-        let outcome = match setup.and_then(|setup| Ok(plan(&setup)?)) {
+        let planned = source.with(&changes).setup().and_then(|setup| {
+            let plan = plan(&setup)?;
+            Ok((broken(&rules(&setup, &plan)?), plan))
+        });
+        let outcome = match planned {
             Err(failure) => {
                 let reason = failure.to_string();
                 first_reason.get_or_insert(failure);
                 Outcome::Refused(Obstacle::Impossible, reason)
             }
-            Ok(plan) => match cut.or_else(|| rule(&plan)) {
-                Some((obstacle, reason)) => Outcome::Refused(obstacle, reason),
-                None => {
-                    experiments.push((trials.len(), plan));
-                    Outcome::NotReached
-                }
-            },
+            Ok((Some((obstacle, reason)), _)) => Outcome::Refused(obstacle, reason),
+            Ok((None, plan)) => {
+                experiments.push((trials.len(), plan));
+                Outcome::NotReached
+            }
         };
         trials.push(Trial { values, outcome });
     }
@@ -276,45 +274,20 @@ impl Progress for Later<'_> {
     }
 }
 
-/// Whether an exposure cuts its pulse.
-fn cut(setup: &Setup) -> Option<(Obstacle, String)> {
-    let straddle = Straddle::of(setup)?;
-    let [margin, needed] = [straddle.margin_s(), straddle.needed_margin_s()];
-    (margin < needed).then(|| {
-        let [margin, needed] = [margin, needed].map(|s| crate::quantity::format(s, Dimension::Time));
-        let reason = format!("the pulses have {margin} of margin in their exposures and need {needed}");
-        (Obstacle::Straddling, reason)
+/// The first of the plan's rules that is broken so that there is no use in measuring.
+fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
+    rules.iter().find_map(|rule| {
+        let obstacle = match (rule.name, rule.status) {
+            ("straddling", Status::Warn | Status::Fail) => Obstacle::Straddling,
+            ("quarter_in_plane", Status::Warn | Status::Fail) => Obstacle::QuarterRule,
+            ("saturation", Status::Fail) => Obstacle::Saturation,
+            _ => return None,
+        };
+        Some((
+            obstacle,
+            format!("{}: {}, {}", rule.label, rule.shown, rule.limit),
+        ))
     })
-}
-
-/// The rule of the trade that a plan breaks so that there is no use in measuring.
-fn rule(plan: &Plan) -> Option<(Obstacle, String)> {
-    let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
-    let first = plan.processing.passes.first()?.window;
-    let quarter = first[0].min(first[1]) as f64 / 4.0;
-    // What is at the limit to rounding keeps it.
-    if speeds.fastest_px > quarter * (1.0 + 1e-9) {
-        let reason = format!(
-            "the fastest displacement, {} px, is more than a quarter of the first window, {quarter} px",
-            crate::plan::short(speeds.fastest_px)
-        );
-        return Some((Obstacle::QuarterRule, reason));
-    }
-    let share = full_well_share(plan)?;
-    (share > 1.0).then(|| {
-        let reason = format!(
-            "the brightest pixel holds {} times the full well",
-            crate::plan::short(share)
-        );
-        (Obstacle::Saturation, reason)
-    })
-}
-
-fn full_well_share(plan: &Plan) -> Option<f64> {
-    plan.facts
-        .iter()
-        .find(|f| f.name == "peak_share_of_full_well")
-        .map(|f| f.value)
 }
 
 fn measured(plan: &Plan, point: Point) -> Measured {
@@ -322,7 +295,7 @@ fn measured(plan: &Plan, point: Point) -> Measured {
     Measured {
         streak_px: speeds.streak_px(plan.scene.exposure),
         curvature_px: curvature_px(plan),
-        full_well_share: full_well_share(plan),
+        full_well_share: plan.figure("peak_share_of_full_well"),
         speeds,
         point,
     }

@@ -13,7 +13,7 @@ use super::lens::{ParticleImage, rig_lens};
 use super::motion::Motion;
 use super::straddle::Straddle;
 use super::timing::Speeds;
-use super::wanted::fastest_px;
+use super::wanted::{fastest_px, with_separation};
 use super::{Plan, picture_size};
 use crate::quantity::Dimension as D;
 use crate::setup::{Setup, SetupError};
@@ -79,6 +79,15 @@ pub struct Rule {
     pub source: &'static str,
     /// What would meet it; none where it is met.
     pub fix: Option<Fix>,
+}
+
+/// Every rule to which the setup says enough, applied to `plan`, which was made from it.
+///
+/// # Errors
+/// As [`super::plan`].
+pub fn rules(setup: &Setup, plan: &Plan) -> Result<Vec<Rule>, SetupError> {
+    let setup = &*with_separation(setup)?;
+    Ok(Rig::of(setup, plan, &Motion::of(&plan.scene))?.rules())
 }
 
 /// What the rules look at.

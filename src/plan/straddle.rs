@@ -26,7 +26,7 @@ pub struct Straddle {
 
 impl Straddle {
     /// Of a rig with pulse and separation.
-    pub fn of(setup: &Setup) -> Option<Straddle> {
+    pub(super) fn of(setup: &Setup) -> Option<Straddle> {
         let (separation_s, pulse) = (setup.separation_s?, pulse_s(setup)?);
         let stated = exposures_s(setup);
         let continuous = setup.light.continuous;

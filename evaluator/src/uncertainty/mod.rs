@@ -26,7 +26,7 @@ named! {
         /// From the scatter of the distances between the two images of every particle (Sciacchitano, Wieneke & Scarano 2013). Good to a
         /// quarter where loss of particles prevails. On the safe side, by up to 4 times, where images are bright and small: the place
         /// of a single image that overlaps others scatters by 0.03 to 0.1 px, whatever the correlation makes of them together.
-        /// Promises a fifth too much where more than a third of the particles are lost. None where fewer than 6 show.
+        /// A fifth too small where more than a third of the particles are lost. None where fewer than 6 show.
         ParticleDisparity = "particle-disparity",
         /// From the ratio of the two highest peaks by a published curve (Charonko & Vlachos 2013), fitted to another correlation. Knows
         /// false peaks; nearly the same for all vectors whose peak stands out.

@@ -37,7 +37,7 @@ fn legend(obstacle: Obstacle) -> &'static str {
         Obstacle::Impossible => "–  cannot be built (pulses between the exposures, sizes, shares)",
         Obstacle::Straddling => "S  an exposure cuts its pulse",
         Obstacle::QuarterRule => "Q  fastest displacement over a quarter of the first window",
-        Obstacle::Saturation => "F  brightest pixel over the full well",
+        Obstacle::Saturation => "F  brightest particles over the camera's range",
         Obstacle::Valid => "V  too few valid vectors",
     }
 }

@@ -46,7 +46,8 @@ impl Rig<'_> {
                 .or_else(|| self.window(0, |window| window.iter().all(|w| *w as f64 >= side)))
                 .unwrap_or_else(|| words("shorten the pulse separation or enlarge the first window"))
         };
-        let status = Status::of(value <= QUARTER, value <= 0.5);
+        // Rounding aside: what is just at the limit keeps it.
+        let status = Status::of(value <= QUARTER * (1.0 + 1e-9), value <= 0.5);
         Rule {
             name: "quarter_in_plane",
             label: format!("displacement over the first window ({} px)", side(first)),
