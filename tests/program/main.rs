@@ -11,6 +11,7 @@ mod decision;
 mod diameter;
 mod ensemble;
 mod faults;
+mod frozen;
 mod plan;
 mod plan_images;
 mod preparation;
