@@ -24,19 +24,19 @@ mod tracer;
 mod wanted;
 
 use motefield_evaluator::Processing;
-use motefield_generator::{Exposure, Scene};
+use motefield_generator::{Exposure, Scene, SceneField};
 
 use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError, check_processing};
 pub use arrangement::{Arrangement, fastest_velocity_m_s};
 use budget::Chain;
-use camera::sensor;
+use camera::camera;
 pub use diagram::{Diagram, Edge, Lane, Span};
 use facts::Facts;
 pub use facts::{Fact, short};
 use flow::{Scale, flow};
 use lens::{ParticleImage, RigLens, image_facts, imaging, rig_lens, scale_facts};
-use light::{light, sheet};
+use light::{background_e, light, sheet};
 use peak::{middle_pixel_share, peak_facts, streak};
 pub use rules::{Fix, Rule, Status, rules};
 use seeding::{density_ppp, seeding_facts};
@@ -122,28 +122,28 @@ fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> 
     let diameter_px = match (setup.image.particle_diameter_px, &image) {
         (Some(diameter), _) => diameter,
         (None, Some(image)) => image.diameter_px(),
-        (None, None) if setup.image.flat_field => Scene::default().diameter_px,
+        (None, None) if setup.image.flat_field => Scene::default().particle_diameter_px,
         (None, None) => return Err(lens::lacking(setup)),
     };
     let exposure = match (setup.image.streak_px, pulse_fraction(setup)?) {
         (Some(streak), _) => Exposure::Streak(streak),
         (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
     };
-    let (imaging, geometric_px) = imaging(setup, &scale, lens.as_ref())?;
+    let (imaging, geometric_diameter_px) = imaging(setup, &scale, lens.as_ref())?;
     let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
     let mut scene = Scene {
         size,
-        diameter_px,
-        seeding_ppp: density_ppp(setup, px_per_m, thickness_px)?,
+        particle_diameter_px: diameter_px,
+        seeding_density_ppp: density_ppp(setup, px_per_m, thickness_px)?,
         electrons: 0.0,
-        background_e: setup.image.background_e.unwrap_or(0.0),
+        background_e: background_e(setup)?,
         sheet: sheet(setup, &scale, thickness_px)?,
         light: light(setup, &scale, size)?,
-        population: population(setup, &scale, lens.as_ref(), geometric_px, middle)?,
+        population: population(setup, &scale, lens.as_ref(), geometric_diameter_px, middle)?,
         imaging,
+        camera: camera(setup)?,
         exposure,
         flow: flow(setup, &scale, size, thickness_px)?,
-        sensor: sensor(setup)?,
     };
     let speeds = Speeds::of(size, scene.flow.as_ref());
     let longest_streak_px = streak(exposure, speeds.fastest_px);
@@ -177,7 +177,7 @@ fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> 
     peak_facts(&scene, &speeds, &mut facts);
     scene.validate().map_err(|e| {
         setup.error(
-            scene_key(e.what),
+            scene_key(e.field),
             format!("gives a scene that cannot be rendered: {e}"),
         )
     })?;
@@ -218,59 +218,69 @@ fn photo_electrons(
 }
 
 /// The key to look at when the scene finds a quantity out of range.
-fn scene_key(what: &str) -> &'static str {
-    match what {
-        "image size" => "camera.size",
-        "particle image diameter" => "image.particle_diameter",
-        "seeding density" => "image.seeding_density",
-        "photo-electrons per particle" => "image.electrons",
-        "background" => "image.background",
-        "sheet thickness" => "sheet.thickness",
-        "sheet order" => "sheet.order",
-        "sheet tilt" => "sheet.tilt_x",
-        "sheet height" => "sheet.height",
-        "energy ratio of the pulses" => "light.energy_ratio",
-        "length ratio of the pulses" => "light.length_ratio",
-        "offset of the pulses in depth" => "sheet.offset",
-        "thickness ratio of the pulses" => "sheet.thickness_ratio",
-        "timing jitter" => "light.jitter",
-        "ambient light" => "light.ambient",
-        "parasitic sensitivity" => "camera.parasitic_sensitivity",
-        "reflection picture" | "light of the reflection picture" => "reflections.picture",
-        "glare" => "reflections.glare",
-        "width of the glare" => "reflections.glare_width",
-        "hot spots" => "reflections.hot_spot_peak",
-        "number of hot spots" => "reflections.hot_spots",
-        "size of the hot spots" => "reflections.hot_spot_diameter",
-        "spread of the diameters" => "tracer.diameter_sd",
-        "limits of the diameters" => "tracer.diameter_limits",
-        "power of the brightness" => "tracer.brightness_power",
-        "geometric image" => "image.geometric_diameter",
-        "cluster size" => "tracer.cluster_size",
-        "cluster radius" => "tracer.cluster_radius",
-        "seeding gradient" => "tracer.gradient_x",
-        "radius of an unseeded region" | "share of seeding in an unseeded region" => "tracer.unseeded",
-        "defocus" => "image.defocus",
-        "depth of the plane in focus" => "lens.focus",
-        "growth of the diameter" => "lens.diameter_growth",
-        "fill factor" => "camera.fill_factor",
-        "camera distance" => "lens.distance",
-        "distortion" => "lens.distortion",
-        "image pattern" => "lens.pattern",
-        "dark signal" => "camera.dark_current",
-        "DSNU" => "camera.dsnu",
-        "PRNU" => "camera.prnu",
-        "share of hot pixels" => "camera.hot_pixels",
-        "signal of hot pixels" => "camera.hot_level",
-        "share of dead pixels" => "camera.dead_pixels",
-        "crosstalk" => "camera.crosstalk",
-        "pulse length over pulse separation" => "light.pulse_length",
-        "streak length" => "image.streak",
-        "full-well capacity" => "camera.full_well",
-        "dark noise" => "camera.dark_noise",
-        "black level" => "camera.black_level",
-        "camera gain" => "camera.gain",
-        _ => "camera.bits",
+fn scene_key(field: SceneField) -> &'static str {
+    match field {
+        SceneField::ImageSize => "camera.size",
+        SceneField::ParticleDiameter => "image.particle_diameter",
+        SceneField::SeedingDensity => "image.seeding_density",
+        SceneField::Electrons => "image.electrons",
+        SceneField::BackgroundA => "image.background",
+        SceneField::BackgroundB => "image.background_b",
+        SceneField::PulseFraction => "light.pulse_length",
+        SceneField::Streak => "image.streak",
+        SceneField::SheetThickness => "sheet.thickness",
+        SceneField::SheetOrder => "sheet.order",
+        SceneField::SheetTiltX => "sheet.tilt_x",
+        SceneField::SheetTiltY => "sheet.tilt_y",
+        SceneField::SheetHeight => "sheet.height",
+        SceneField::EnergyRatio => "light.energy_ratio",
+        SceneField::LengthRatio => "light.length_ratio",
+        SceneField::SheetOffset => "sheet.offset",
+        SceneField::ThicknessRatio => "sheet.thickness_ratio",
+        SceneField::Jitter => "light.jitter",
+        SceneField::AmbientLight => "light.ambient",
+        SceneField::ReflectionPictureSize => "reflections.picture",
+        SceneField::ReflectionPictureLight => "reflections.picture_peak",
+        SceneField::GlarePeak => "reflections.glare",
+        SceneField::GlareX => "reflections.glare_x",
+        SceneField::GlareY => "reflections.glare_y",
+        SceneField::GlareAngle => "reflections.glare_angle",
+        SceneField::GlareWidth => "reflections.glare_width",
+        SceneField::HotSpotCount => "reflections.hot_spots",
+        SceneField::HotSpotPeak => "reflections.hot_spot_peak",
+        SceneField::HotSpotDiameter => "reflections.hot_spot_diameter",
+        SceneField::DiameterSd => "tracer.diameter_sd",
+        SceneField::DiameterLimits => "tracer.diameter_limits",
+        SceneField::BrightnessPower => "tracer.brightness_power",
+        SceneField::BrightnessTable => "tracer.brightness",
+        SceneField::GeometricDiameter => "image.geometric_diameter",
+        SceneField::ClusterSize => "tracer.cluster_size",
+        SceneField::ClusterRadius => "tracer.cluster_radius",
+        SceneField::GradientX => "tracer.gradient_x",
+        SceneField::GradientY => "tracer.gradient_y",
+        SceneField::UnseededCentre | SceneField::UnseededRadius | SceneField::UnseededShare => {
+            "tracer.unseeded"
+        }
+        SceneField::Defocus => "image.defocus",
+        SceneField::Focus => "lens.focus",
+        SceneField::DiameterGrowth => "lens.diameter_growth",
+        SceneField::CameraDistance => "lens.distance",
+        SceneField::Distortion => "lens.distortion",
+        SceneField::ImagePattern => "lens.pattern",
+        SceneField::FillFactor => "camera.fill_factor",
+        SceneField::ParasiticSensitivity => "camera.parasitic_sensitivity",
+        SceneField::Bits => "camera.bits",
+        SceneField::Gain => "camera.gain",
+        SceneField::FullWell => "camera.full_well",
+        SceneField::DarkNoise => "camera.dark_noise",
+        SceneField::BlackLevel => "camera.black_level",
+        SceneField::DarkCurrent => "camera.dark_current",
+        SceneField::Dsnu => "camera.dsnu",
+        SceneField::Prnu => "camera.prnu",
+        SceneField::HotPixels => "camera.hot_pixels",
+        SceneField::HotLevel => "camera.hot_level",
+        SceneField::DeadPixels => "camera.dead_pixels",
+        SceneField::Crosstalk => "camera.crosstalk",
     }
 }
 

@@ -21,8 +21,8 @@ pub struct Tone {
 impl Tone {
     /// From the scene's mean background to the brightest two in a thousand pixels of the pair.
     pub fn of(pair: &Pair, scene: &Scene) -> Tone {
-        let black = scene.sensor.map_or(scene.background_e, |s| {
-            s.black_level_dn + s.gain_dn_per_e * scene.background_e
+        let black = scene.camera.sensor.map_or(scene.background_e[0], |s| {
+            s.black_level_dn + s.gain_dn_per_e * scene.background_e[0]
         }) as f32;
         let mut values: Vec<f32> = pair.a.iter().copied().collect();
         values.sort_by(f32::total_cmp);

@@ -6,16 +6,16 @@ use std::sync::Arc;
 use criterion::{Criterion, criterion_group, criterion_main};
 use motefield_generator::flow::Uniform;
 use motefield_generator::pair::expected;
-use motefield_generator::{Exposure, Profile, Scene, Seed, Sensor, Sheet, render};
+use motefield_generator::{Camera, Exposure, Profile, Scene, Seed, Sensor, Sheet, render};
 use ndarray::Array2;
 
 fn scene(streak_px: f64) -> Scene {
     Scene {
         size: [1024, 1024],
-        diameter_px: 2.2,
-        seeding_ppp: 0.05,
+        particle_diameter_px: 2.2,
+        seeding_density_ppp: 0.05,
         electrons: 5000.0,
-        background_e: 20.0,
+        background_e: [20.0; 2],
         sheet: Sheet {
             profile: Profile::Gaussian,
             thickness_px: 20.0,
@@ -25,14 +25,17 @@ fn scene(streak_px: f64) -> Scene {
         flow: Arc::new(Uniform {
             displacement_px: [3.3, 0.0, 0.0],
         }),
-        sensor: Some(Sensor {
-            bits: 12,
-            gain_dn_per_e: 0.3,
-            full_well_e: 12_000.0,
-            dark_noise_e: 5.0,
-            black_level_dn: 8.0,
-            ..Sensor::default()
-        }),
+        camera: Camera {
+            sensor: Some(Sensor {
+                bits: 12,
+                gain_dn_per_e: 0.3,
+                full_well_e: 12_000.0,
+                dark_noise_e: 5.0,
+                black_level_dn: 8.0,
+                ..Sensor::default()
+            }),
+            ..Camera::default()
+        },
         ..Scene::default()
     }
 }
@@ -49,7 +52,7 @@ fn benches(c: &mut Criterion) {
             b.iter(|| render(black_box(&scene), Seed::default()).unwrap());
         });
     }
-    let sensor = scene(0.0).sensor.expect("the scene has a sensor");
+    let sensor = scene(0.0).camera.sensor.expect("the scene has a sensor");
     for mean in [20.0, 500.0] {
         group.bench_function(format!("noise alone, two frames of {mean} e"), |b| {
             b.iter(|| {

@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 
 use crate::flow::{Vec3, along};
 use crate::imaging::View;
-use crate::light::{Flash, Shape};
+use crate::light::{Flash, PulseShape};
 use crate::scene::{Exposure, Scene};
 use crate::seeding::Particle;
 
@@ -120,14 +120,14 @@ impl<'a> Exposer<'a> {
             scene,
             view: View::of(scene),
             flash,
-            electrons: scene.electrons * flash.pulse.energy / flash.pulse.thickness,
+            electrons: scene.electrons * flash.pulse.energy_ratio / flash.pulse.thickness_ratio,
         }
     }
 
     fn path(&self, from: Vec3) -> Arc {
         let (flow, time) = (self.scene.flow.as_ref(), self.flash.middle);
         let middle = flow.path(from, 0.0, time);
-        let window = self.scene.light.shape.half_window() * self.flash.pulse.length;
+        let window = self.scene.light.pulse_shape.half_window() * self.flash.pulse.length_ratio;
         match self.scene.exposure {
             Exposure::Streak([x, y]) => {
                 let half = [window * x, window * y, 0.0];
@@ -158,7 +158,8 @@ impl<'a> Exposer<'a> {
     /// Light of this pulse's sheet at a point over that in its middle.
     fn lit(&self, at: Vec3) -> f64 {
         let sheet = &self.scene.sheet;
-        sheet.across(self.distance(at), self.flash.pulse.thickness) * sheet.along(at[1], self.view.middle)
+        sheet.across(self.distance(at), self.flash.pulse.thickness_ratio)
+            * sheet.along(at[1], self.view.middle)
     }
 
     /// What a particle shows at one place on its way, with `share` of its light, where the sheet's is `lit`.
@@ -184,16 +185,16 @@ impl<'a> Exposer<'a> {
     /// Appends to `spots` what a particle draws during the pulse.
     pub fn expose(&self, particle: &Particle, spots: &mut Vec<Spot>) {
         let path = self.path(particle.at);
-        let length = path.length_px() / (0.25 * self.scene.diameter_px);
+        let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
         // A particle that crosses the sheet in depth changes brightness on the way: measure that way in quarter thicknesses.
-        let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness;
+        let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness_ratio;
         let depth = 4.0 * (self.distance(path.at[2]) - self.distance(path.at[0])).abs() / thickness;
         // On the level in an even sheet the light stays the same.
         let sheet = &self.scene.sheet;
         let even = sheet.slope == [0.0; 2] && sheet.height.is_none();
         let level = (even && path.velocity.iter().all(|v| v[2] == 0.0)).then(|| self.lit(path.at[1]));
         let mut needed = points(length.max(depth));
-        let gaussian = self.scene.light.shape == Shape::Gaussian;
+        let gaussian = self.scene.light.pulse_shape == PulseShape::Gaussian;
         if gaussian {
             needed = needed.max(GAUSSIAN_POINTS);
         }

@@ -17,123 +17,115 @@
 
 use crate::airy::{self, Airy};
 use crate::flow::Vec3;
-use crate::scene::{Scene, SceneError, check, number};
+use crate::scene::{Scene, SceneError, SceneField, check, number};
 use crate::splat::{self, Brush};
 
 /// Shape of a particle image.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pattern {
+pub enum ImagePattern {
     /// Gaussian.
     Gaussian,
     /// Airy's diffraction pattern with the peak and the light of the Gaussian.
     Airy,
 }
 
-/// Lens and pixel, in picture units.
+/// The lens, in picture units.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Imaging {
     /// Shape of a particle image.
-    pub pattern: Pattern,
+    pub pattern: ImagePattern,
     /// Growth of the defocus diameter with depth, px a px.
     pub defocus: f64,
     /// Depth of the plane in focus, px.
     pub focus_px: f64,
     /// Relative growth of the diameter from the middle to the corner of the picture.
-    pub growth: f64,
-    /// Sensitive share of a pixel's area.
-    pub fill_factor: f64,
+    pub diameter_growth: f64,
     /// Distance of the camera, px; infinite (parallel projection) if `None`.
-    pub camera_distance_px: Option<f64>,
+    pub distance_px: Option<f64>,
     /// Relative outward shift in the corner of the picture.
     pub distortion: f64,
 }
 
 impl Default for Imaging {
-    /// A Gaussian, in focus everywhere, seen from far away by full pixels.
+    /// A Gaussian, in focus everywhere, seen from far away.
     fn default() -> Self {
         Imaging {
-            pattern: Pattern::Gaussian,
+            pattern: ImagePattern::Gaussian,
             defocus: 0.0,
             focus_px: 0.0,
-            growth: 0.0,
-            fill_factor: 1.0,
-            camera_distance_px: None,
+            diameter_growth: 0.0,
+            distance_px: None,
             distortion: 0.0,
         }
     }
 }
 
 impl Imaging {
-    /// How points of light are drawn for particle images of this diameter.
-    pub(crate) fn brush(&self, diameter_px: f64) -> Brush {
+    /// How points of light are drawn in a scene's pictures.
+    pub(crate) fn brush(&self, scene: &Scene) -> Brush {
         match self.pattern {
-            Pattern::Gaussian => Brush::Gaussian(libm::sqrt(self.fill_factor)),
-            Pattern::Airy => Brush::Airy(Airy::new(0.25 * diameter_px)),
+            ImagePattern::Gaussian => Brush::Gaussian(libm::sqrt(scene.camera.fill_factor)),
+            ImagePattern::Airy => Brush::Airy(Airy::new(0.25 * scene.particle_diameter_px)),
         }
     }
 
     /// How far from its point, in standard deviations, light is drawn.
     pub(crate) fn reach_sigmas(&self) -> f64 {
         match self.pattern {
-            Pattern::Gaussian => splat::REACH_SIGMAS,
-            Pattern::Airy => airy::REACH_SIGMAS,
+            ImagePattern::Gaussian => splat::REACH_SIGMAS,
+            ImagePattern::Airy => airy::REACH_SIGMAS,
         }
     }
 
     pub(crate) fn validate(&self, scene: &Scene) -> Result<(), SceneError> {
-        let distance = self.camera_distance_px.unwrap_or(f64::INFINITY);
+        let distance = self.distance_px.unwrap_or(f64::INFINITY);
         let [sx, sy] = scene.sheet.slope;
         let [w, h] = scene.size.map(|n| n as f64);
         let depth = scene.deepest_px() + 0.5 * (sx.abs() * w + sy.abs() * h);
-        let sharp = self.defocus == 0.0 && self.growth == 0.0 && scene.population.geometric_px == 0.0;
+        let sharp = self.defocus == 0.0
+            && self.diameter_growth == 0.0
+            && scene.population.geometric_diameter_px == 0.0;
         check([
             number(
-                "defocus",
+                SceneField::Defocus,
                 self.defocus,
                 "px/px",
                 (0.0..=10.0).contains(&self.defocus),
                 "0 to 10",
             ),
             number(
-                "depth of the plane in focus",
+                SceneField::Focus,
                 self.focus_px,
                 "px",
                 self.focus_px.abs() <= 1e5,
                 "at most 1e5 px",
             ),
             number(
-                "growth of the diameter",
-                self.growth,
+                SceneField::DiameterGrowth,
+                self.diameter_growth,
                 "",
-                (-0.5..=10.0).contains(&self.growth),
+                (-0.5..=10.0).contains(&self.diameter_growth),
                 "-0.5 to 10",
             ),
             number(
-                "fill factor",
-                self.fill_factor,
-                "",
-                self.fill_factor > 0.0 && self.fill_factor <= 1.0,
-                "above 0 and at most 1",
-            ),
-            number(
-                "camera distance",
+                SceneField::CameraDistance,
                 distance,
                 "px",
                 distance >= 4.0 * depth && distance > 0.0,
                 "at least four times the depth of the sheet",
             ),
             number(
-                "distortion",
+                SceneField::Distortion,
                 self.distortion,
                 "",
                 self.distortion.abs() <= 0.15,
                 "-0.15 to 0.15",
             ),
             (
-                "image pattern",
+                SceneField::ImagePattern,
                 "airy".to_owned(),
-                self.pattern == Pattern::Gaussian
-                    || (sharp && scene.diameter_px <= 10.0 && self.fill_factor == 1.0),
+                self.pattern == ImagePattern::Gaussian
+                    || (sharp && scene.particle_diameter_px <= 10.0 && scene.camera.fill_factor == 1.0),
                 "gaussian: the diffraction pattern is drawn for particle images of one diameter of at most 10 px on full pixels, without defocus, growth of the diameter or geometric image",
             ),
         ])
@@ -163,7 +155,7 @@ impl View {
     /// Where in the picture a particle shows, px.
     pub fn project(&self, at: Vec3) -> [f64; 2] {
         let (mut x, mut y) = (at[0], at[1]);
-        if let Some(distance) = self.imaging.camera_distance_px {
+        if let Some(distance) = self.imaging.distance_px {
             let scale = distance / (distance - at[2]);
             x = self.middle[0] + scale * (x - self.middle[0]);
             y = self.middle[1] + scale * (y - self.middle[1]);
@@ -193,7 +185,7 @@ impl View {
             }
             (dx, dy) = (s * dx, s * dy);
         }
-        if let Some(distance) = self.imaging.camera_distance_px {
+        if let Some(distance) = self.imaging.distance_px {
             // q = (x − m) D/(D − z) and z = z₀ + s·(x − m) give x − m = q (D − z₀)/(D + s·q).
             let scale = (distance - z_px) / (distance + slope[0] * dx + slope[1] * dy);
             (dx, dy) = (scale * dx, scale * dy);
@@ -210,31 +202,31 @@ impl View {
         let Imaging {
             defocus,
             focus_px,
-            growth,
+            diameter_growth,
             ..
         } = self.imaging;
-        let geometric = scene.population.geometric_px;
-        let mut diameter = scene.diameter_px;
+        let geometric = scene.population.geometric_diameter_px;
+        let mut diameter = scene.particle_diameter_px;
         if geometric > 0.0 || defocus > 0.0 {
             let blur = defocus * (z_px - focus_px);
             diameter = libm::sqrt(
                 diameter * diameter + geometric * geometric * (relative * relative - 1.0) + blur * blur,
             );
         }
-        if growth != 0.0 {
-            diameter *= 1.0 + growth * self.radius2(x, y);
+        if diameter_growth != 0.0 {
+            diameter *= 1.0 + diameter_growth * self.radius2(x, y);
         }
         diameter
     }
 
     /// Largest diameter of an image in the picture and near its border, px.
     pub(crate) fn largest_diameter_px(&self, scene: &Scene, deepest_px: f64) -> f64 {
-        let largest = scene.population.limits()[1];
+        let largest = scene.population.diameter_range()[1];
         let corner = self.middle.map(|m| m * (1.0 - 1.2));
         [-deepest_px, deepest_px]
             .map(|z| self.diameter_px(scene, largest, z, corner))
             .into_iter()
-            .fold(scene.diameter_px, f64::max)
+            .fold(scene.particle_diameter_px, f64::max)
     }
 
     /// Squared distance from the middle over the half diagonal's.

@@ -9,6 +9,7 @@
 //! in px per pulse separation is a displacement.
 
 pub mod airy;
+pub mod camera;
 pub mod exposure;
 pub mod flow;
 pub mod imaging;
@@ -29,12 +30,13 @@ pub mod sheet;
 pub mod splat;
 pub mod truth;
 
+pub use camera::Camera;
 pub use flow::Flow;
-pub use imaging::{Imaging, Pattern};
-pub use light::{Light, Pulse, Shape};
+pub use imaging::{ImagePattern, Imaging};
+pub use light::{Light, Pulse, PulseShape};
 pub use pair::{Pair, render};
 pub use population::Population;
 pub use random::Seed;
-pub use scene::{Exposure, Scene, SceneError};
+pub use scene::{Exposure, Scene, SceneError, SceneField};
 pub use sensor::Sensor;
 pub use sheet::{Profile, Sheet};

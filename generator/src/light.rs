@@ -8,11 +8,11 @@
 
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::reflection::Reflections;
-use crate::scene::{Exposure, Scene, SceneError, check, number};
+use crate::scene::{Exposure, Scene, SceneError, SceneField, check, number};
 
 /// How a pulse's power runs in time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Shape {
+pub enum PulseShape {
     /// Constant over the pulse length.
     Rectangular,
     /// Gaussian; the pulse length is the full width at half maximum. Rendered over twice that length on either side (3e-6 of the
@@ -20,12 +20,12 @@ pub enum Shape {
     Gaussian,
 }
 
-impl Shape {
+impl PulseShape {
     /// Half the time over which a pulse of length 1 is rendered.
     pub(crate) fn half_window(self) -> f64 {
         match self {
-            Shape::Rectangular => 0.5,
-            Shape::Gaussian => 2.0,
+            PulseShape::Rectangular => 0.5,
+            PulseShape::Gaussian => 2.0,
         }
     }
 }
@@ -34,22 +34,22 @@ impl Shape {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pulse {
     /// Its energy over the one that gives the scene's photo-electrons.
-    pub energy: f64,
+    pub energy_ratio: f64,
     /// Its length over the scene's.
-    pub length: f64,
+    pub length_ratio: f64,
     /// Depth of its sheet's middle plane above the scene's, px.
     pub offset_px: f64,
     /// Its sheet's thickness over the scene's.
-    pub thickness: f64,
+    pub thickness_ratio: f64,
 }
 
 impl Default for Pulse {
     fn default() -> Self {
         Pulse {
-            energy: 1.0,
-            length: 1.0,
+            energy_ratio: 1.0,
+            length_ratio: 1.0,
             offset_px: 0.0,
-            thickness: 1.0,
+            thickness_ratio: 1.0,
         }
     }
 }
@@ -60,13 +60,11 @@ pub struct Light {
     /// Pulse A and pulse B.
     pub pulses: [Pulse; 2],
     /// How the power runs in time.
-    pub shape: Shape,
+    pub pulse_shape: PulseShape,
     /// Standard deviation of each pulse's time about the nominal one, pulse separations.
     pub jitter: f64,
     /// Photo-electrons of constant light in every pixel of frame A and of frame B, besides the background.
     pub ambient_e: [f64; 2],
-    /// Share of frame A's light that leaks into frame B (parasitic sensitivity of the stored picture).
-    pub parasitic: f64,
     /// Light that walls and windows throw into the picture with every pulse.
     pub reflections: Reflections,
 }
@@ -75,10 +73,9 @@ impl Default for Light {
     fn default() -> Self {
         Light {
             pulses: [Pulse::default(); 2],
-            shape: Shape::Rectangular,
+            pulse_shape: PulseShape::Rectangular,
             jitter: 0.0,
             ambient_e: [0.0; 2],
-            parasitic: 0.0,
             reflections: Reflections::default(),
         }
     }
@@ -100,7 +97,7 @@ impl Light {
             Exposure::Fraction(f) => f,
             Exposure::Streak(_) => 0.0,
         };
-        let [a, b] = self.pulses.map(|pulse| pulse.length);
+        let [a, b] = self.pulses.map(|pulse| pulse.length_ratio);
         let half = 0.5 + 0.25 * fraction * (b - a);
         [-half, half]
     }
@@ -108,63 +105,54 @@ impl Light {
     pub(crate) fn validate(&self, exposure: Exposure) -> Result<(), SceneError> {
         for pulse in &self.pulses {
             let fraction = match exposure {
-                Exposure::Fraction(f) => f * pulse.length,
+                Exposure::Fraction(f) => f * pulse.length_ratio,
                 Exposure::Streak(_) => 0.0,
             };
             check([
                 number(
-                    "energy ratio of the pulses",
-                    pulse.energy,
+                    SceneField::EnergyRatio,
+                    pulse.energy_ratio,
                     "",
-                    (0.0..=1e3).contains(&pulse.energy),
+                    (0.0..=1e3).contains(&pulse.energy_ratio),
                     "0 to 1000",
                 ),
                 number(
-                    "length ratio of the pulses",
-                    pulse.length,
+                    SceneField::LengthRatio,
+                    pulse.length_ratio,
                     "",
-                    (0.0..=1e3).contains(&pulse.length) && fraction <= 1.0,
+                    (0.0..=1e3).contains(&pulse.length_ratio) && fraction <= 1.0,
                     "0 to 1000, and no pulse may outlast the pulse separation",
                 ),
                 number(
-                    "offset of the pulses in depth",
+                    SceneField::SheetOffset,
                     pulse.offset_px,
                     "px",
                     pulse.offset_px.abs() <= 1e4,
                     "at most 10000 px",
                 ),
                 number(
-                    "thickness ratio of the pulses",
-                    pulse.thickness,
+                    SceneField::ThicknessRatio,
+                    pulse.thickness_ratio,
                     "",
-                    (0.01..=100.0).contains(&pulse.thickness),
+                    (0.01..=100.0).contains(&pulse.thickness_ratio),
                     "0.01 to 100",
                 ),
             ])?;
         }
-        let [a, b] = self.ambient_e;
+        let ambient = |e: f64| {
+            let good = (0.0..=1e9).contains(&e);
+            number(SceneField::AmbientLight, e, "e", good, "0 to 1e9 e in each frame")
+        };
         check([
             number(
-                "timing jitter",
+                SceneField::Jitter,
                 self.jitter,
                 "pulse separations",
                 (0.0..=0.1).contains(&self.jitter),
                 "0 to 0.1 pulse separations",
             ),
-            number(
-                "ambient light",
-                a.max(b),
-                "e",
-                [a, b].iter().all(|e| (0.0..=1e9).contains(e)),
-                "0 to 1e9 e in each frame",
-            ),
-            number(
-                "parasitic sensitivity",
-                self.parasitic,
-                "",
-                (0.0..=1.0).contains(&self.parasitic),
-                "0 to 1",
-            ),
+            ambient(self.ambient_e[0]),
+            ambient(self.ambient_e[1]),
         ])
     }
 }

@@ -50,7 +50,7 @@ pub fn render(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
 impl Pair {
     /// What the scene's sensor makes of expected photo-electrons; the same without a sensor.
     pub fn read(mut self, scene: &Scene, seed: Seed) -> Pair {
-        if let Some(sensor) = &scene.sensor {
+        if let Some(sensor) = &scene.camera.sensor {
             sensor.read(&mut self.a, seed, 0);
             sensor.read(&mut self.b, seed, 1);
         }
@@ -75,8 +75,8 @@ pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair
     scene.validate()?;
     let mut frames = light(scene, seed, &scene.flashes(seed), by_px).into_iter();
     let [a, mut b] = [0, 1].map(|k| frames.next().expect("two frames") + constant(scene, k));
-    if scene.light.parasitic > 0.0 {
-        b.scaled_add(scene.light.parasitic as f32, &a);
+    if scene.camera.parasitic_sensitivity > 0.0 {
+        b.scaled_add(scene.camera.parasitic_sensitivity as f32, &a);
     }
     Ok(Pair { a, b })
 }
@@ -91,7 +91,7 @@ pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], Scen
     let flash = scene.flash(seed, k);
     let ideal = light(scene, seed, &[flash], [0.0; 2]).remove(0) + constant(scene, 0);
     let mut grey = ideal.clone();
-    if let Some(sensor) = &scene.sensor {
+    if let Some(sensor) = &scene.camera.sensor {
         sensor.read_series(&mut grey, seed, k);
     }
     Ok([ideal, grey])
@@ -131,7 +131,7 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
 
 /// What shines in frame `k` without pulses, e a pixel.
 fn constant(scene: &Scene, k: usize) -> f32 {
-    (scene.background_e + scene.light.ambient_e[k]) as f32
+    (scene.background_e[k] + scene.light.ambient_e[k]) as f32
 }
 
 /// Pictures of more pixels than this are shared among threads; smaller ones come by the many, one a thread.
@@ -151,16 +151,16 @@ fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Vec<A
     let mut frames: Vec<Array2<f32>> = flashes
         .iter()
         .map(|flash| match &reflections {
-            Some(light) => light * flash.pulse.energy as f32,
+            Some(light) => light * flash.pulse.energy_ratio as f32,
             None => Array2::zeros((height, width)),
         })
         .collect();
-    if scene.seeding_ppp == 0.0 || scene.electrons == 0.0 {
+    if scene.seeding_density_ppp == 0.0 || scene.electrons == 0.0 {
         return frames;
     }
     let volume = Volume::of(scene, flashes);
     let exposers: Vec<Exposer> = flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect();
-    let brush = scene.imaging.brush(scene.diameter_px);
+    let brush = scene.imaging.brush(scene);
     let strips = |cells: &Vec<[i64; 3]>| {
         let mut particles = Vec::new();
         for cell in cells {

@@ -11,7 +11,7 @@
 use std::sync::Arc;
 
 use crate::random::normal_quantile;
-use crate::scene::{SceneError, check, number};
+use crate::scene::{SceneError, SceneField, check, number};
 
 /// Distribution of the particles' diameters over the mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,11 +50,11 @@ pub struct Population {
     /// Diameters over the mean.
     pub diameters: Diameters,
     /// Smallest and largest diameter over the mean.
-    pub limits: [f64; 2],
+    pub diameter_limits: [f64; 2],
     /// Light from diameter.
     pub brightness: Brightness,
     /// Part of the particle image diameter that is the geometric image of the mean particle, px.
-    pub geometric_px: f64,
+    pub geometric_diameter_px: f64,
     /// Mean number of particles in a cluster; 0 for none.
     pub cluster_size: f64,
     /// Standard deviation of a particle's place about its cluster's, in each direction, px.
@@ -70,9 +70,9 @@ impl Default for Population {
     fn default() -> Self {
         Population {
             diameters: Diameters::Same,
-            limits: [0.1, 4.0],
+            diameter_limits: [0.1, 4.0],
             brightness: Brightness::Power(2.0),
-            geometric_px: 0.0,
+            geometric_diameter_px: 0.0,
             cluster_size: 0.0,
             cluster_radius_px: 1.0,
             gradient: [0.0; 2],
@@ -83,16 +83,16 @@ impl Default for Population {
 
 impl Population {
     /// Smallest and largest diameter over the mean that occur.
-    pub fn limits(&self) -> [f64; 2] {
+    pub fn diameter_range(&self) -> [f64; 2] {
         match self.diameters {
             Diameters::Same => [1.0; 2],
-            _ => self.limits,
+            _ => self.diameter_limits,
         }
     }
 
     /// Diameter over the mean at the rank `u` in (0, 1): the quantile of the cut distribution.
     pub fn diameter(&self, u: f64) -> f64 {
-        let [low, high] = self.limits;
+        let [low, high] = self.diameter_limits;
         let cut = |low: f64, high: f64| {
             let p = phi(low) + (phi(high) - phi(low)) * u;
             normal_quantile(p.clamp(1e-300, 1.0 - 1e-16))
@@ -115,7 +115,7 @@ impl Population {
             Brightness::Power(_) if relative == 1.0 => 1.0,
             Brightness::Power(power) => libm::pow(relative, *power),
             Brightness::Table(table) => {
-                let [low, high] = self.limits;
+                let [low, high] = self.diameter_limits;
                 let last = table.len() - 1;
                 let at = ((relative - low) / (high - low) * last as f64).clamp(0.0, last as f64);
                 let k = (at as usize).min(last - 1);
@@ -146,77 +146,86 @@ impl Population {
     }
 
     pub(crate) fn validate(&self, diameter_px: f64) -> Result<(), SceneError> {
-        let [low, high] = self.limits;
+        let [low, high] = self.diameter_limits;
         let sd = match self.diameters {
             Diameters::Same => 0.1,
             Diameters::Normal(sd) | Diameters::LogNormal(sd) => sd,
         };
-        let (power, table) = match &self.brightness {
-            Brightness::Power(power) => (*power, true),
-            Brightness::Table(t) => (0.0, t.len() >= 2 && t.iter().all(|b| b.is_finite() && *b >= 0.0)),
+        let brightness = match &self.brightness {
+            Brightness::Power(power) => number(
+                SceneField::BrightnessPower,
+                *power,
+                "",
+                (-10.0..=10.0).contains(power),
+                "-10 to 10",
+            ),
+            Brightness::Table(table) => (
+                SceneField::BrightnessTable,
+                format!("{} numbers", table.len()),
+                table.len() >= 2 && table.iter().all(|b| b.is_finite() && *b >= 0.0),
+                "two or more numbers of at least 0",
+            ),
         };
-        let steepest = self.gradient[0].abs().max(self.gradient[1].abs());
+        let gradient =
+            |field: SceneField, change: f64| number(field, change, "", change.abs() <= 1.0, "-1 to 1");
         check([
             number(
-                "spread of the diameters",
+                SceneField::DiameterSd,
                 sd,
                 "",
                 sd > 0.0 && sd <= 2.0,
                 "above 0 and at most 2",
             ),
             (
-                "limits of the diameters",
+                SceneField::DiameterLimits,
                 format!("{low} to {high}"),
                 low > 0.0 && low < 1.0 && high > 1.0 && high <= 100.0,
                 "a number above 0 and below 1, and one above 1 and at most 100",
             ),
+            brightness,
             number(
-                "power of the brightness",
-                power,
-                "",
-                (-10.0..=10.0).contains(&power) && table,
-                "-10 to 10, or a table of two or more numbers of at least 0",
-            ),
-            number(
-                "geometric image",
-                self.geometric_px,
+                SceneField::GeometricDiameter,
+                self.geometric_diameter_px,
                 "px",
-                self.geometric_px >= 0.0 && (self.geometric_px < diameter_px || self.geometric_px == 0.0),
+                self.geometric_diameter_px >= 0.0
+                    && (self.geometric_diameter_px < diameter_px || self.geometric_diameter_px == 0.0),
                 "at least 0 and smaller than the particle image diameter",
             ),
             number(
-                "cluster size",
+                SceneField::ClusterSize,
                 self.cluster_size,
                 "particles",
                 (0.0..=100.0).contains(&self.cluster_size),
                 "0 to 100 particles",
             ),
             number(
-                "cluster radius",
+                SceneField::ClusterRadius,
                 self.cluster_radius_px,
                 "px",
                 (0.0..=1000.0).contains(&self.cluster_radius_px),
                 "0 to 1000 px",
             ),
-            number(
-                "seeding gradient",
-                steepest,
-                "",
-                steepest <= 1.0,
-                "-1 to 1 in each direction",
-            ),
+            gradient(SceneField::GradientX, self.gradient[0]),
+            gradient(SceneField::GradientY, self.gradient[1]),
         ])?;
         for region in &self.unseeded {
+            let [x, y] = region.centre_px;
             check([
-                number(
-                    "radius of an unseeded region",
-                    region.radius_px,
-                    "px",
-                    region.radius_px >= 0.0 && region.centre_px.iter().all(|c| c.is_finite()),
-                    "at least 0, about a finite centre",
+                (
+                    SceneField::UnseededCentre,
+                    format!("({x}, {y}) px"),
+                    x.is_finite() && y.is_finite(),
+                    "finite",
                 ),
                 number(
-                    "share of seeding in an unseeded region",
+                    SceneField::UnseededRadius,
+                    region.radius_px,
+                    "px",
+                    region.radius_px >= 0.0,
+                    "at least 0",
+                ),
+                number(
+                    SceneField::UnseededShare,
                     region.share,
                     "",
                     (0.0..=1.0).contains(&region.share),

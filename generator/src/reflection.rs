@@ -8,7 +8,7 @@ use std::sync::Arc;
 use ndarray::Array2;
 
 use crate::random::{Purpose, Seed, open01, stream};
-use crate::scene::{SceneError, check, number};
+use crate::scene::{SceneError, SceneField, check, number};
 
 /// A bright line.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,13 +90,13 @@ impl Reflections {
             let (height, width) = picture.dim();
             check([
                 (
-                    "reflection picture",
+                    SceneField::ReflectionPictureSize,
                     format!("{width} x {height} px"),
                     [width, height] == size,
                     "of the size of the image",
                 ),
                 (
-                    "light of the reflection picture",
+                    SceneField::ReflectionPictureLight,
                     "out of range".to_owned(),
                     picture.iter().all(|e| bright(f64::from(*e))),
                     "0 to 1e9 e in each pixel",
@@ -104,21 +104,22 @@ impl Reflections {
             ])?;
         }
         if let Some(glare) = self.glare {
-            let finite = glare
-                .at_px
-                .iter()
-                .chain([&glare.angle_rad])
-                .all(|v| v.is_finite());
+            let finite = |field: SceneField, value: f64, unit: &str| {
+                number(field, value, unit, value.is_finite(), "finite")
+            };
             check([
                 number(
-                    "glare",
+                    SceneField::GlarePeak,
                     glare.peak_e,
                     "e",
-                    bright(glare.peak_e) && finite,
+                    bright(glare.peak_e),
                     "0 to 1e9 e",
                 ),
+                finite(SceneField::GlareX, glare.at_px[0], "px"),
+                finite(SceneField::GlareY, glare.at_px[1], "px"),
+                finite(SceneField::GlareAngle, glare.angle_rad, "rad"),
                 number(
-                    "width of the glare",
+                    SceneField::GlareWidth,
                     glare.width_px,
                     "px",
                     wide(glare.width_px),
@@ -128,16 +129,22 @@ impl Reflections {
         }
         if let Some(spots) = self.hot_spots {
             check([
-                number("hot spots", spots.peak_e, "e", bright(spots.peak_e), "0 to 1e9 e"),
                 number(
-                    "number of hot spots",
+                    SceneField::HotSpotPeak,
+                    spots.peak_e,
+                    "e",
+                    bright(spots.peak_e),
+                    "0 to 1e9 e",
+                ),
+                number(
+                    SceneField::HotSpotCount,
                     spots.count as f64,
                     "",
                     spots.count <= 100_000,
                     "at most 100000",
                 ),
                 number(
-                    "size of the hot spots",
+                    SceneField::HotSpotDiameter,
                     spots.diameter_px,
                     "px",
                     wide(spots.diameter_px),

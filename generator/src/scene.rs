@@ -1,13 +1,17 @@
 //! What the pictures show: the plain value from which a pair is rendered.
 
+mod error;
+
 use std::sync::Arc;
 
+use crate::camera::Camera;
 use crate::flow::{Flow, Uniform};
 use crate::imaging::Imaging;
 use crate::light::Light;
 use crate::population::Population;
-use crate::sensor::Sensor;
 use crate::sheet::Sheet;
+pub use error::{SceneError, SceneField};
+pub(crate) use error::{check, number};
 
 /// How a particle moves while a pulse lights it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,27 +29,27 @@ pub struct Scene {
     /// Width and height, px.
     pub size: [usize; 2],
     /// Particle image diameter d_τ (e⁻², four standard deviations of the Gaussian image before the pixels integrate it), px.
-    pub diameter_px: f64,
+    pub particle_diameter_px: f64,
     /// Particles per pixel inside the sheet's thickness.
-    pub seeding_ppp: f64,
+    pub seeding_density_ppp: f64,
     /// Photo-electrons of one particle image at the sheet's centre, of a particle of brightness 1 in a pulse of energy 1.
     pub electrons: f64,
-    /// Photo-electrons of the background in every pixel of each frame.
-    pub background_e: f64,
+    /// Photo-electrons of the background in every pixel of frame A and of frame B.
+    pub background_e: [f64; 2],
     /// The light sheet.
     pub sheet: Sheet,
     /// The two pulses and all other light.
     pub light: Light,
     /// The particles as a crowd.
     pub population: Population,
-    /// Lens and pixel.
+    /// The lens.
     pub imaging: Imaging,
+    /// The camera.
+    pub camera: Camera,
     /// Motion during a pulse.
     pub exposure: Exposure,
     /// What moves the particles.
     pub flow: Arc<dyn Flow>,
-    /// The camera; `None` keeps the expected photo-electrons as they are: no noise, no clipping, no grey levels.
-    pub sensor: Option<Sensor>,
 }
 
 impl Default for Scene {
@@ -53,33 +57,21 @@ impl Default for Scene {
     fn default() -> Self {
         Scene {
             size: [512; 2],
-            diameter_px: 2.5,
-            seeding_ppp: 0.02,
+            particle_diameter_px: 2.5,
+            seeding_density_ppp: 0.02,
             electrons: 5000.0,
-            background_e: 0.0,
+            background_e: [0.0; 2],
             sheet: Sheet::default(),
             light: Light::default(),
             population: Population::default(),
             imaging: Imaging::default(),
+            camera: Camera::default(),
             exposure: Exposure::Fraction(0.0),
             flow: Arc::new(Uniform {
                 displacement_px: [0.0; 3],
             }),
-            sensor: None,
         }
     }
-}
-
-/// A scene that cannot be rendered.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[error("{what} is {value}, but must be {must}")]
-pub struct SceneError {
-    /// The quantity, in the trade's words.
-    pub what: &'static str,
-    /// The value it has.
-    pub value: String,
-    /// What it must be.
-    pub must: &'static str,
 }
 
 /// Largest width or height, px: keeps a pair within a few GB.
@@ -94,51 +86,48 @@ impl Scene {
     /// The first quantity that is out of its range, with the range.
     pub fn validate(&self) -> Result<(), SceneError> {
         let side = |n: usize| (1..=MAX_SIDE).contains(&n);
+        let background =
+            |field: SceneField, e: f64| number(field, e, "e", (0.0..=1e9).contains(&e), "0 to 1e9 e");
         check([
             (
-                "image size",
+                SceneField::ImageSize,
                 format!("{} x {} px", self.size[0], self.size[1]),
                 side(self.size[0]) && side(self.size[1]),
                 "1 to 16384 px on each side",
             ),
             number(
-                "particle image diameter",
-                self.diameter_px,
+                SceneField::ParticleDiameter,
+                self.particle_diameter_px,
                 "px",
-                self.diameter_px > 0.0 && self.diameter_px <= 100.0,
+                self.particle_diameter_px > 0.0 && self.particle_diameter_px <= 100.0,
                 "above 0 and at most 100 px",
             ),
             number(
-                "seeding density",
-                self.seeding_ppp,
+                SceneField::SeedingDensity,
+                self.seeding_density_ppp,
                 "ppp",
-                (0.0..=MAX_SEEDING_PPP).contains(&self.seeding_ppp),
+                (0.0..=MAX_SEEDING_PPP).contains(&self.seeding_density_ppp),
                 "0 to 10 ppp",
             ),
             number(
-                "photo-electrons per particle",
+                SceneField::Electrons,
                 self.electrons,
                 "e",
                 self.electrons >= 0.0 && self.electrons <= 1e12,
                 "0 to 1e12 e",
             ),
-            number(
-                "background",
-                self.background_e,
-                "e",
-                self.background_e >= 0.0 && self.background_e <= 1e9,
-                "0 to 1e9 e",
-            ),
+            background(SceneField::BackgroundA, self.background_e[0]),
+            background(SceneField::BackgroundB, self.background_e[1]),
             match self.exposure {
                 Exposure::Fraction(f) => number(
-                    "pulse length over pulse separation",
+                    SceneField::PulseFraction,
                     f,
                     "",
                     (0.0..=1.0).contains(&f),
                     "0 to 1 (a pulse cannot outlast the pulse separation)",
                 ),
                 Exposure::Streak([x, y]) => number(
-                    "streak length",
+                    SceneField::Streak,
                     libm::hypot(x, y),
                     "px",
                     libm::hypot(x, y) <= 1000.0,
@@ -149,9 +138,9 @@ impl Scene {
         self.sheet.validate()?;
         self.light.validate(self.exposure)?;
         self.light.reflections.validate(self.size)?;
-        self.population.validate(self.diameter_px)?;
+        self.population.validate(self.particle_diameter_px)?;
         self.imaging.validate(self)?;
-        self.sensor.as_ref().map_or(Ok(()), Sensor::validate)
+        self.camera.validate()
     }
 }
 
@@ -162,22 +151,7 @@ impl Scene {
         self.light
             .pulses
             .iter()
-            .map(|pulse| pulse.offset_px.abs() + pulse.thickness * reach)
+            .map(|pulse| pulse.offset_px.abs() + pulse.thickness_ratio * reach)
             .fold(0.0, f64::max)
     }
-}
-
-/// A quantity, its value for people, whether it is good, and what it must be.
-pub(crate) type Check = (&'static str, String, bool, &'static str);
-
-/// The first of the checks that failed, as an error.
-pub(crate) fn check(checks: impl IntoIterator<Item = Check>) -> Result<(), SceneError> {
-    match checks.into_iter().find(|check| !check.2) {
-        Some((what, value, _, must)) => Err(SceneError { what, value, must }),
-        None => Ok(()),
-    }
-}
-
-pub(crate) fn number(what: &'static str, value: f64, unit: &str, good: bool, must: &'static str) -> Check {
-    (what, format!("{value} {unit}").trim_end().to_owned(), good, must)
 }

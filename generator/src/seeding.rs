@@ -102,7 +102,7 @@ impl Volume {
             (population.diameters != Diameters::Same).then(|| stream(seed, Purpose::Diameters, place));
         let mut rank = || sizes.as_mut().map_or(0.5, open01);
         let mut clusters = (population.cluster_size > 0.0).then(|| stream(seed, Purpose::Clusters, place));
-        let full = scene.seeding_ppp * self.cell[0] * self.cell[1] * CELL_DEPTH;
+        let full = scene.seeding_density_ppp * self.cell[0] * self.cell[1] * CELL_DEPTH;
         let mean = match &clusters {
             Some(_) => full / population.cluster_size,
             None => full,
@@ -202,11 +202,11 @@ fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] 
 /// points over the picture and the sheet at three times, with a quarter added for what lies between them.
 fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
     const STEP_PX: f64 = 16.0;
-    let window = scene.light.shape.half_window();
+    let window = scene.light.pulse_shape.half_window();
     let mut half: f64 = 0.0;
     let mut streak: [f64; 2] = [0.0; 2];
     for flash in flashes {
-        let drawn = 2.0 * window * flash.pulse.length;
+        let drawn = 2.0 * window * flash.pulse.length_ratio;
         match scene.exposure {
             Exposure::Fraction(f) => half = half.max(flash.middle.abs() + 0.5 * f * drawn),
             Exposure::Streak(s) => {

@@ -19,7 +19,7 @@ use rayon::prelude::*;
 use crate::pair::shared;
 use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
-use crate::scene::{SceneError, check, number};
+use crate::scene::{SceneError, SceneField, check, number};
 
 /// A camera by its EMVA 1288 figures.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,17 +35,17 @@ pub struct Sensor {
     /// Mean grey level of a dark pixel without dark current, DN.
     pub black_level_dn: f64,
     /// Electrons that the dark current gathers in frame A and in frame B (current × exposure).
-    pub dark_e: [f64; 2],
+    pub dark_current_e: [f64; 2],
     /// Dark signal non-uniformity: standard deviation of the pixels' offsets, electrons.
     pub dsnu_e: f64,
     /// Photo response non-uniformity: relative standard deviation of the pixels' response.
     pub prnu: f64,
     /// Share of pixels that are hot.
-    pub hot: f64,
+    pub hot_pixels: f64,
     /// Dark signal of a hot pixel, electrons.
-    pub hot_e: f64,
+    pub hot_level_e: f64,
     /// Share of pixels that are dead.
-    pub dead: f64,
+    pub dead_pixels: f64,
     /// Share of a pixel's light that goes to its four neighbours.
     pub crosstalk: f64,
 }
@@ -62,12 +62,12 @@ impl Default for Sensor {
             full_well_e,
             dark_noise_e,
             black_level_dn: Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e),
-            dark_e: [0.0; 2],
+            dark_current_e: [0.0; 2],
             dsnu_e: 0.0,
             prnu: 0.0,
-            hot: 0.0,
-            hot_e: full_well_e,
-            dead: 0.0,
+            hot_pixels: 0.0,
+            hot_level_e: full_well_e,
+            dead_pixels: 0.0,
             crosstalk: 0.0,
         }
     }
@@ -92,81 +92,85 @@ impl Sensor {
 
     pub(crate) fn validate(&self) -> Result<(), SceneError> {
         let share = |s: f64| (0.0..=1.0).contains(&s);
-        let [dark_a, dark_b] = self.dark_e;
+        let dark_current = |e: f64| {
+            let good = (0.0..=1e9).contains(&e);
+            number(SceneField::DarkCurrent, e, "e", good, "0 to 1e9 e in each frame")
+        };
         check([
             number(
-                "camera bits",
+                SceneField::Bits,
                 f64::from(self.bits),
                 "",
                 (1..=16).contains(&self.bits),
                 "1 to 16",
             ),
             number(
-                "camera gain",
+                SceneField::Gain,
                 self.gain_dn_per_e,
                 "DN/e",
                 self.gain_dn_per_e > 0.0 && self.gain_dn_per_e <= 1e6,
                 "above 0 and at most 1e6 DN/e",
             ),
             number(
-                "full-well capacity",
+                SceneField::FullWell,
                 self.full_well_e,
                 "e",
                 self.full_well_e > 0.0 && self.full_well_e <= 1e9,
                 "above 0 and at most 1e9 e",
             ),
             number(
-                "dark noise",
+                SceneField::DarkNoise,
                 self.dark_noise_e,
                 "e",
                 (0.0..=1e6).contains(&self.dark_noise_e),
                 "0 to 1e6 e",
             ),
             number(
-                "black level",
+                SceneField::BlackLevel,
                 self.black_level_dn,
                 "DN",
                 (0.0..65_536.0).contains(&self.black_level_dn),
                 "0 to the largest grey level",
             ),
+            dark_current(self.dark_current_e[0]),
+            dark_current(self.dark_current_e[1]),
             number(
-                "dark signal",
-                dark_a.max(dark_b),
-                "e",
-                [dark_a, dark_b].iter().all(|d| (0.0..=1e9).contains(d)),
-                "0 to 1e9 e in each frame",
-            ),
-            number(
-                "DSNU",
+                SceneField::Dsnu,
                 self.dsnu_e,
                 "e",
                 (0.0..=1e6).contains(&self.dsnu_e),
                 "0 to 1e6 e",
             ),
             number(
-                "PRNU",
+                SceneField::Prnu,
                 self.prnu,
                 "",
                 (0.0..=0.5).contains(&self.prnu),
                 "0 to 0.5",
             ),
-            number("share of hot pixels", self.hot, "", share(self.hot), "0 to 1"),
             number(
-                "signal of hot pixels",
-                self.hot_e,
+                SceneField::HotPixels,
+                self.hot_pixels,
+                "",
+                share(self.hot_pixels),
+                "0 to 1",
+            ),
+            number(
+                SceneField::HotLevel,
+                self.hot_level_e,
                 "e",
-                (0.0..=1e9).contains(&self.hot_e),
+                (0.0..=1e9).contains(&self.hot_level_e),
                 "0 to 1e9 e",
             ),
             number(
-                "share of dead pixels",
-                self.dead,
+                SceneField::DeadPixels,
+                self.dead_pixels,
                 "",
-                share(self.dead) && self.hot + self.dead <= 1.0,
+                share(self.dead_pixels) && self.hot_pixels + self.dead_pixels <= 1.0,
                 "0 to 1, together with the hot ones",
             ),
             number(
-                "crosstalk",
+                SceneField::Crosstalk,
                 self.crosstalk,
                 "",
                 (0.0..=0.8).contains(&self.crosstalk),
@@ -181,7 +185,7 @@ impl Sensor {
         if self.crosstalk > 0.0 {
             self.mix(image);
         }
-        *image += self.dark_e[frame.min(1) as usize] as f32;
+        *image += self.dark_current_e[frame.min(1) as usize] as f32;
     }
 
     /// Charge above which a pixel says no more: it is full, or its grey level the largest, e.
@@ -197,16 +201,16 @@ impl Sensor {
 
     /// Turns the expected photo-electrons of a pair's frame A (0) or B (1) into grey levels in place.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
-        self.expose(image, seed, frame, self.dark_e[frame.min(1) as usize]);
+        self.expose(image, seed, frame, self.dark_current_e[frame.min(1) as usize]);
     }
 
     /// The same for frame `frame` of a time series, whose exposures are all like frame A's.
     pub fn read_series(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
-        self.expose(image, seed, frame, self.dark_e[0]);
+        self.expose(image, seed, frame, self.dark_current_e[0]);
     }
 
     /// Row by row, each row with its own random stream.
-    fn expose(&self, image: &mut Array2<f32>, seed: Seed, frame: u32, dark_e: f64) {
+    fn expose(&self, image: &mut Array2<f32>, seed: Seed, frame: u32, dark_current_e: f64) {
         if self.crosstalk > 0.0 {
             self.mix(image);
         }
@@ -214,7 +218,7 @@ impl Sensor {
         let band = |(k, pixels): (usize, &mut [f32])| {
             let mut row = Row::new(width);
             for (y, pixels) in (k * BAND..).zip(pixels.chunks_mut(width)) {
-                self.read_row(pixels, &mut row, seed, frame, y as u64, dark_e as f32);
+                self.read_row(pixels, &mut row, seed, frame, y as u64, dark_current_e as f32);
             }
         };
         let pixels = image.as_slice_mut().expect("an image in standard layout");
@@ -225,12 +229,20 @@ impl Sensor {
         }
     }
 
-    fn read_row(&self, pixels: &mut [f32], row: &mut Row, seed: Seed, frame: u32, y: u64, dark_e: f32) {
-        if self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot > 0.0 || self.dead > 0.0 {
+    fn read_row(
+        &self,
+        pixels: &mut [f32],
+        row: &mut Row,
+        seed: Seed,
+        frame: u32,
+        y: u64,
+        dark_current_e: f32,
+    ) {
+        if self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot_pixels > 0.0 || self.dead_pixels > 0.0 {
             row.draw(seed.of_study(), Purpose::Camera, y);
-            self.light_flawed(pixels, dark_e, row);
+            self.light_flawed(pixels, dark_current_e, row);
         } else {
-            pixels.iter_mut().for_each(|pixel| *pixel += dark_e);
+            pixels.iter_mut().for_each(|pixel| *pixel += dark_current_e);
         }
         row.draw(seed, Purpose::Noise, u64::from(frame) << 32 | y);
         let [first, second, _] = &mut row.words;
@@ -254,16 +266,16 @@ impl Sensor {
     }
 
     /// Expected charge of a row of pixels that are not alike; leaves their offsets in `row`.
-    fn light_flawed(&self, pixels: &mut [f32], dark_e: f32, row: &mut Row) {
+    fn light_flawed(&self, pixels: &mut [f32], dark_current_e: f32, row: &mut Row) {
         let (dsnu, prnu) = (self.dsnu_e as f32, self.prnu as f32);
         let [offsets, responses, flaws] = &row.words;
         for (k, pixel) in pixels.iter_mut().enumerate() {
-            let mut charge = *pixel * (1.0 + prnu * normal(responses[k])).max(0.0) + dark_e;
+            let mut charge = *pixel * (1.0 + prnu * normal(responses[k])).max(0.0) + dark_current_e;
             row.offset[k] = dsnu * normal(offsets[k]);
             let flaw = f64::from(flaws[k]) / 4_294_967_296.0;
-            if flaw < self.hot {
-                charge += self.hot_e as f32;
-            } else if flaw < self.hot + self.dead {
+            if flaw < self.hot_pixels {
+                charge += self.hot_level_e as f32;
+            } else if flaw < self.hot_pixels + self.dead_pixels {
                 (charge, row.offset[k]) = (0.0, 0.0);
             }
             *pixel = charge;

@@ -5,7 +5,7 @@
 //! between a laser's Gaussian and a top-hat (common practice, no source); its order is stated.
 
 use crate::flow::Vec3;
-use crate::scene::{SceneError, check, number};
+use crate::scene::{SceneError, SceneField, check, number};
 
 /// Fall of the light from the middle outward.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -110,37 +110,38 @@ impl Sheet {
     }
 
     pub(crate) fn validate(&self) -> Result<(), SceneError> {
-        let order = |profile: Profile| match profile {
-            Profile::SuperGaussian(order) => order,
-            _ => 2.0,
-        };
         let height = self.height.unwrap_or((self.profile, 1.0));
-        let good_order = |order: f64| (1.0..=100.0).contains(&order);
-        let steepest = self.slope[0].abs().max(self.slope[1].abs());
+        let good_order = |profile: Profile| {
+            let order = match profile {
+                Profile::SuperGaussian(order) => order,
+                _ => 2.0,
+            };
+            number(
+                SceneField::SheetOrder,
+                order,
+                "",
+                (1.0..=100.0).contains(&order),
+                "1 to 100",
+            )
+        };
+        let tilt = |field: SceneField, slope: f64| {
+            let angle = libm::atan(slope).to_degrees();
+            number(field, angle, "deg", slope.abs() <= 1.0, "-45 to 45 deg")
+        };
         check([
             number(
-                "sheet thickness",
+                SceneField::SheetThickness,
                 self.thickness_px,
                 "px",
                 self.thickness_px > 0.0 && self.thickness_px.is_finite(),
                 "above 0 and finite",
             ),
+            good_order(self.profile),
+            good_order(height.0),
+            tilt(SceneField::SheetTiltX, self.slope[0]),
+            tilt(SceneField::SheetTiltY, self.slope[1]),
             number(
-                "sheet order",
-                order(self.profile),
-                "",
-                good_order(order(self.profile)) && good_order(order(height.0)),
-                "1 to 100",
-            ),
-            number(
-                "sheet tilt",
-                libm::atan(steepest).to_degrees(),
-                "deg",
-                steepest <= 1.0,
-                "-45 to 45 deg",
-            ),
-            number(
-                "sheet height",
+                SceneField::SheetHeight,
                 height.1,
                 "px",
                 height.1 > 0.0 && height.1.is_finite(),

@@ -22,21 +22,21 @@ pub fn displacement(flow: &dyn Flow, x_px: f64, y_px: f64) -> [f64; 2] {
 
 /// True displacement (dx, dy) at the point (x, y) of the picture of a pair, px; `None` inside a body.
 pub fn at(scene: &Scene, x_px: f64, y_px: f64) -> Option<[f64; 2]> {
-    Truth::of_pair(scene).at(x_px, y_px)
+    TrueDisplacement::of_pair(scene).at(x_px, y_px)
 }
 
 /// The truth of a pair, or between two frames of a time series.
 #[derive(Debug)]
-pub struct Truth<'a> {
+pub struct TrueDisplacement<'a> {
     scene: &'a Scene,
     view: View,
     times: [f64; 2],
 }
 
-impl<'a> Truth<'a> {
+impl<'a> TrueDisplacement<'a> {
     /// Between the frames of a pair.
     pub fn of_pair(scene: &'a Scene) -> Self {
-        Truth {
+        TrueDisplacement {
             scene,
             view: View::of(scene),
             times: scene.light.middles(scene.exposure),
@@ -45,7 +45,7 @@ impl<'a> Truth<'a> {
 
     /// Between the frames `k` and `k` + 1 of a time series.
     pub fn of_series(scene: &'a Scene, k: u32) -> Self {
-        Truth {
+        TrueDisplacement {
             scene,
             view: View::of(scene),
             times: [f64::from(k) - 0.5, f64::from(k) + 0.5],
@@ -100,12 +100,12 @@ impl<'a> Truth<'a> {
         Array2::from_shape_fn((height, width), |(y, x)| {
             let at = self.element(x as f64, y as f64);
             let density = self.scene.population.density(at[0], at[1], self.view.middle);
-            !self.scene.flow.solid(at) && density > 0.0 && self.scene.seeding_ppp > 0.0
+            !self.scene.flow.solid(at) && density > 0.0 && self.scene.seeding_density_ppp > 0.0
         })
     }
 }
 
 /// True displacement of a pair at the centre of every pixel, px; shape 2 × height × width: dx, dy; 0 inside a body.
 pub fn dense(scene: &Scene) -> Array3<f64> {
-    Truth::of_pair(scene).dense()
+    TrueDisplacement::of_pair(scene).dense()
 }

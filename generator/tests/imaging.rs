@@ -8,7 +8,7 @@ use motefield_generator::flow::Uniform;
 use motefield_generator::imaging::View;
 use motefield_generator::pair::{render, shown};
 use motefield_generator::splat::{self, Brush};
-use motefield_generator::{Imaging, Pattern, Profile, Scene, Seed, Sensor, Sheet, truth};
+use motefield_generator::{ImagePattern, Imaging, Profile, Scene, Seed, Sensor, Sheet, truth};
 use ndarray::Array2;
 
 fn scene(imaging: Imaging, displacement_px: [f64; 3]) -> Scene {
@@ -32,7 +32,7 @@ fn perspective_shows_motion_in_depth() {
     let (d, w) = (2000.0, 8.0);
     let scene = scene(
         Imaging {
-            camera_distance_px: Some(d),
+            distance_px: Some(d),
             ..Imaging::default()
         },
         [3.0, 0.0, w],
@@ -77,7 +77,7 @@ fn distortion_moves_and_stretches() {
 fn the_view_is_undone_on_any_plane() {
     let scene = scene(
         Imaging {
-            camera_distance_px: Some(900.0),
+            distance_px: Some(900.0),
             distortion: 0.1,
             ..Imaging::default()
         },
@@ -102,7 +102,7 @@ fn the_view_is_undone_on_any_plane() {
 fn particles_move_as_truth_says() {
     let mut scene = scene(
         Imaging {
-            camera_distance_px: Some(1500.0),
+            distance_px: Some(1500.0),
             distortion: -0.1,
             ..Imaging::default()
         },
@@ -134,12 +134,12 @@ fn a_barrel_leaves_no_dark_border() {
     let mut scene = scene(
         Imaging {
             distortion: -0.1,
-            camera_distance_px: Some(500.0),
+            distance_px: Some(500.0),
             ..Imaging::default()
         },
         [0.0; 3],
     );
-    scene.seeding_ppp = 0.2;
+    scene.seeding_density_ppp = 0.2;
     let list = shown(&scene, Seed::default(), 0, false).unwrap();
     let view = View::of(&scene);
     // Expected number: the density over the area of the sheet that shows in each strip, by the change of area of a fine grid.
@@ -170,7 +170,7 @@ fn diameters_grow_off_focus_and_off_axis() {
         Imaging {
             defocus: 0.2,
             focus_px: -2.0,
-            growth: 0.5,
+            diameter_growth: 0.5,
             ..Imaging::default()
         },
         [0.0; 3],
@@ -269,8 +269,8 @@ fn airy_holds_for_all_widths() {
 fn threads_change_no_bit() {
     let mut scene = scene(Imaging::default(), [5.0, 3.0, 1.0]);
     scene.size = [2304, 1900];
-    scene.seeding_ppp = 0.01;
-    scene.sensor = Some(Sensor::default());
+    scene.seeding_density_ppp = 0.01;
+    scene.camera.sensor = Some(Sensor::default());
     let on = |threads: usize| {
         let pool = rayon::ThreadPoolBuilder::new()
             .num_threads(threads)
@@ -289,13 +289,10 @@ fn bad_lenses_are_named() {
         assert!(error.contains(word), "{error}");
     };
     let plain = Imaging::default();
-    named(
-        Imaging {
-            fill_factor: 0.0,
-            ..plain
-        },
-        "fill factor",
-    );
+    let mut empty = scene(plain, [0.0; 3]);
+    empty.camera.fill_factor = 0.0;
+    let error = empty.validate().unwrap_err().to_string();
+    assert!(error.contains("fill factor"), "{error}");
     named(
         Imaging {
             distortion: 0.4,
@@ -305,7 +302,7 @@ fn bad_lenses_are_named() {
     );
     named(
         Imaging {
-            camera_distance_px: Some(30.0),
+            distance_px: Some(30.0),
             ..plain
         },
         "camera distance",
@@ -319,14 +316,14 @@ fn bad_lenses_are_named() {
     );
     named(
         Imaging {
-            growth: f64::NAN,
+            diameter_growth: f64::NAN,
             ..plain
         },
         "growth",
     );
     named(
         Imaging {
-            pattern: Pattern::Airy,
+            pattern: ImagePattern::Airy,
             defocus: 0.1,
             ..plain
         },

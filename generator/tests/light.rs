@@ -9,13 +9,13 @@ use motefield_generator::pair::{expected, frame, shown};
 use motefield_generator::reflection::{Glare, HotSpots, Reflections};
 use motefield_generator::seeding::Particle;
 use motefield_generator::splat::{self, Brush};
-use motefield_generator::{Exposure, Light, Profile, Pulse, Scene, Seed, Shape, Sheet, render, truth};
+use motefield_generator::{Exposure, Light, Profile, Pulse, PulseShape, Scene, Seed, Sheet, render, truth};
 use ndarray::Array2;
 
 fn scene(displacement_px: [f64; 3]) -> Scene {
     Scene {
         size: [256, 192],
-        seeding_ppp: 0.05,
+        seeding_density_ppp: 0.05,
         sheet: Sheet {
             thickness_px: 20.0,
             ..Sheet::default()
@@ -80,7 +80,7 @@ fn sheet_profiles() {
 /// A pulse of a third of the energy gives a third of the light, everywhere (rounding of single precision).
 #[test]
 fn energy_scales_light() {
-    let scene = with(scene([0.0; 3]), |s| s.light.pulses[1].energy = 0.3);
+    let scene = with(scene([0.0; 3]), |s| s.light.pulses[1].energy_ratio = 0.3);
     let pair = expected(&scene, Seed::default()).unwrap();
     for (a, b) in pair.a.iter().zip(&pair.b) {
         assert!((0.3 * a - b).abs() <= 1e-5 * a + 1e-3);
@@ -97,7 +97,7 @@ fn unlike_sheets_decorrelate() {
         ..Pulse::default()
     });
     let thicker = [1.0, 2.0].map(|thickness| Pulse {
-        thickness,
+        thickness_ratio: thickness,
         ..Pulse::default()
     });
     for (pulses, theory) in [
@@ -131,10 +131,10 @@ fn unlike_sheets_decorrelate() {
 fn thicker_sheets_keep_their_energy() {
     let scene = with(scene([0.0; 3]), |s| {
         s.size = [1024, 1024];
-        s.light.pulses[1].thickness = 2.0;
+        s.light.pulses[1].thickness_ratio = 2.0;
     });
     let pair = expected(&scene, Seed::default()).unwrap();
-    let n = scene.seeding_ppp * 1024.0 * 1024.0;
+    let n = scene.seeding_density_ppp * 1024.0 * 1024.0;
     let ratio = sum(&pair.b) / sum(&pair.a);
     assert!((ratio - 1.0).abs() < 4.0 * (2.0 / n).sqrt(), "{ratio}");
 }
@@ -144,7 +144,7 @@ fn thicker_sheets_keep_their_energy() {
 fn truth_counts_from_middle_to_middle() {
     let scene = with(scene([5.0, -2.0, 0.0]), |s| {
         s.exposure = Exposure::Fraction(0.2);
-        s.light.pulses[1].length = 2.0;
+        s.light.pulses[1].length_ratio = 2.0;
     });
     let [dx, dy] = truth::at(&scene, 40.0, 50.0).unwrap();
     assert!((dx - 5.5).abs() < 1e-12 && (dy + 2.2).abs() < 1e-12, "{dx} {dy}");
@@ -162,15 +162,15 @@ fn truth_counts_from_middle_to_middle() {
 #[test]
 fn pulse_shapes_have_their_second_moment() {
     for (shape, share) in [
-        (Shape::Rectangular, 1.0 / 12.0),
-        (Shape::Gaussian, 1.0 / (8.0 * 2.0f64.ln())),
+        (PulseShape::Rectangular, 1.0 / 12.0),
+        (PulseShape::Gaussian, 1.0 / (8.0 * 2.0f64.ln())),
     ] {
         for length in [0.5, 3.0] {
             let scene = Scene {
                 size: [81, 81],
                 exposure: Exposure::Fraction(0.1),
                 light: Light {
-                    shape,
+                    pulse_shape: shape,
                     ..Light::default()
                 },
                 ..scene([10.0 * length, 0.0, 0.0])
@@ -241,9 +241,9 @@ fn jitter_is_random_displacement() {
 fn constant_and_parasitic_light() {
     let plain = scene([3.0, 0.0, 0.0]);
     let lit = with(plain.clone(), |s| {
-        s.background_e = 10.0;
+        s.background_e = [10.0; 2];
         s.light.ambient_e = [5.0, 100.0];
-        s.light.parasitic = 0.25;
+        s.camera.parasitic_sensitivity = 0.25;
     });
     let (plain, lit) = (
         expected(&plain, Seed::default()).unwrap(),
@@ -263,7 +263,7 @@ fn reflections_have_their_light() {
         with(scene([0.0; 3]), |s| {
             s.electrons = 0.0;
             s.light.reflections = reflections;
-            s.light.pulses[1].energy = 0.5;
+            s.light.pulses[1].energy_ratio = 0.5;
         })
     };
     let pi = std::f64::consts::PI;
@@ -342,7 +342,7 @@ fn a_tilted_sheet_lights_its_plane() {
         mean(&|p| (p.x_px - mx).powi(2)),
         mean(&|p| (p.x_px - mx) * (p.z_px - mz)),
     );
-    let n = scene.seeding_ppp * 256.0 * 192.0;
+    let n = scene.seeding_density_ppp * 256.0 * 192.0;
     let error = 20.0 / 4.0 * 1.12 / (0.6 * n).sqrt() / xx.sqrt();
     assert!((xz / xx - 0.5).abs() < 4.0 * error, "{} ± {error}", xz / xx);
 }
@@ -393,16 +393,16 @@ fn bad_light_is_named() {
             .to_string();
         assert!(error.contains(word), "{error}");
     };
-    named(&|s| s.light.pulses[1].energy = -1.0, "energy ratio");
-    named(&|s| s.light.pulses[0].thickness = 0.0, "thickness ratio");
+    named(&|s| s.light.pulses[1].energy_ratio = -1.0, "energy ratio");
+    named(&|s| s.light.pulses[0].thickness_ratio = 0.0, "thickness ratio");
     named(&|s| s.light.jitter = 0.5, "jitter");
-    named(&|s| s.light.parasitic = 1.5, "parasitic");
+    named(&|s| s.camera.parasitic_sensitivity = 1.5, "parasitic");
     named(&|s| s.sheet.slope = [2.0, 0.0], "tilt");
     named(&|s| s.sheet.profile = Profile::SuperGaussian(0.5), "order");
     named(
         &|s| {
             s.exposure = Exposure::Fraction(0.8);
-            s.light.pulses[1].length = 2.0;
+            s.light.pulses[1].length_ratio = 2.0;
         },
         "length ratio",
     );

@@ -5,16 +5,16 @@ use std::sync::Arc;
 use motefield_generator::flow::{Carried, LambOseen, Uniform};
 use motefield_generator::pair::expected;
 use motefield_generator::random::{normal, normal_quantile};
-use motefield_generator::{Exposure, Profile, Scene, Seed, Sensor, Sheet, render, truth};
+use motefield_generator::{Camera, Exposure, Profile, Scene, Seed, Sensor, Sheet, render, truth};
 use ndarray::Array2;
 
 fn scene(displacement_px: [f64; 3]) -> Scene {
     Scene {
         size: [256, 192],
-        diameter_px: 2.2,
-        seeding_ppp: 0.02,
+        particle_diameter_px: 2.2,
+        seeding_density_ppp: 0.02,
         electrons: 5000.0,
-        background_e: 20.0,
+        background_e: [20.0; 2],
         sheet: Sheet {
             profile: Profile::Gaussian,
             thickness_px: 20.0,
@@ -22,14 +22,17 @@ fn scene(displacement_px: [f64; 3]) -> Scene {
         },
         exposure: Exposure::Fraction(0.1),
         flow: Arc::new(Uniform { displacement_px }),
-        sensor: Some(Sensor {
-            bits: 12,
-            gain_dn_per_e: 0.3,
-            full_well_e: 12_000.0,
-            dark_noise_e: 5.0,
-            black_level_dn: 8.0,
-            ..Sensor::default()
-        }),
+        camera: Camera {
+            sensor: Some(Sensor {
+                bits: 12,
+                gain_dn_per_e: 0.3,
+                full_well_e: 12_000.0,
+                dark_noise_e: 5.0,
+                black_level_dn: 8.0,
+                ..Sensor::default()
+            }),
+            ..Camera::default()
+        },
         ..Scene::default()
     }
 }
@@ -57,8 +60,8 @@ fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f64 {
 #[test]
 fn mean_light_is_what_the_seeding_says() {
     let mut scene = scene([0.0; 3]);
-    scene.sensor = None;
-    scene.background_e = 0.0;
+    scene.camera.sensor = None;
+    scene.background_e = [0.0; 2];
     let pairs = 40u32;
     let total: f64 = (0..pairs)
         .map(|k| {
@@ -73,7 +76,7 @@ fn mean_light_is_what_the_seeding_says() {
             .a)
         })
         .sum();
-    let inside = scene.seeding_ppp * 256.0 * 192.0 * f64::from(pairs);
+    let inside = scene.seeding_density_ppp * 256.0 * 192.0 * f64::from(pairs);
     let pi = std::f64::consts::PI;
     let mean = inside * scene.electrons * (pi / 8.0).sqrt();
     let standard_error = (inside * (pi / 16.0).sqrt()).sqrt() * scene.electrons;
@@ -90,8 +93,8 @@ fn out_of_plane_motion_decorrelates() {
     for part in [0.0, 0.25, 0.5] {
         let mut scene = scene([0.0, 0.0, part * 20.0]);
         scene.size = [1024, 1024];
-        scene.seeding_ppp = 0.05;
-        scene.sensor = None;
+        scene.seeding_density_ppp = 0.05;
+        scene.camera.sensor = None;
         scene.exposure = Exposure::Fraction(0.0);
         let mean: f64 = (0..4)
             .map(|k| {
@@ -118,7 +121,7 @@ fn out_of_plane_motion_decorrelates() {
 #[test]
 fn frames_are_the_same_picture_moved() {
     let mut scene = scene([4.0, -2.0, 0.0]);
-    scene.sensor = None;
+    scene.camera.sensor = None;
     let pair = expected(&scene, Seed::default()).unwrap();
     for y in 10..150 {
         for x in 10..200 {
@@ -254,9 +257,9 @@ fn normal_numbers_match_the_tables() {
 #[test]
 fn denser_seeding_adds_particles() {
     let mut thin = scene([2.0, 0.0, 0.0]);
-    thin.sensor = None;
+    thin.camera.sensor = None;
     let thick = Scene {
-        seeding_ppp: 0.05,
+        seeding_density_ppp: 0.05,
         ..thin.clone()
     };
     let (thin, thick) = (
@@ -271,7 +274,7 @@ fn denser_seeding_adds_particles() {
 #[test]
 fn pulse_length_moves_no_particle() {
     let mut short = scene([12.0, 0.0, 0.0]);
-    short.sensor = None;
+    short.camera.sensor = None;
     let long = Scene {
         exposure: Exposure::Fraction(0.9),
         ..short.clone()
@@ -333,7 +336,7 @@ fn bytes_are_pinned() {
 #[test]
 fn bad_scenes_are_named() {
     let mut bad = scene([0.0; 3]);
-    bad.diameter_px = -1.0;
+    bad.particle_diameter_px = -1.0;
     assert!(
         render(&bad, Seed::default())
             .unwrap_err()
@@ -349,6 +352,6 @@ fn bad_scenes_are_named() {
             .contains("pulse")
     );
     bad = scene([0.0; 3]);
-    bad.seeding_ppp = f64::NAN;
+    bad.seeding_density_ppp = f64::NAN;
     assert!(render(&bad, Seed::default()).is_err());
 }

@@ -30,10 +30,10 @@ fn number(case: &Value, key: &str) -> f64 {
 fn scene(sigma: f64, flux: f64, streak: [f64; 2]) -> Scene {
     Scene {
         size: [41, 41],
-        diameter_px: 4.0 * sigma,
-        seeding_ppp: 0.0,
+        particle_diameter_px: 4.0 * sigma,
+        seeding_density_ppp: 0.0,
         electrons: flux,
-        background_e: 0.0,
+        background_e: [0.0; 2],
         sheet: Sheet {
             profile: Profile::TopHat,
             thickness_px: 1.0,
@@ -43,7 +43,6 @@ fn scene(sigma: f64, flux: f64, streak: [f64; 2]) -> Scene {
         flow: Arc::new(Uniform {
             displacement_px: [0.0; 3],
         }),
-        sensor: None,
         ..Scene::default()
     }
 }

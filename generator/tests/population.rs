@@ -10,7 +10,7 @@ use motefield_generator::{Population, Profile, Scene, Seed, Sheet};
 fn scene(population: Population) -> Scene {
     Scene {
         size: [1024, 768],
-        seeding_ppp: 0.02,
+        seeding_density_ppp: 0.02,
         sheet: Sheet {
             profile: Profile::TopHat,
             thickness_px: 200.0,
@@ -61,7 +61,7 @@ fn diameters_follow_their_distribution() {
     ] {
         let population = Population {
             diameters,
-            limits: [0.5, 1.6],
+            diameter_limits: [0.5, 1.6],
             ..Population::default()
         };
         for (rank, quantile) in ranks.iter().zip(quantiles) {
@@ -80,9 +80,9 @@ fn diameters_follow_their_distribution() {
 fn brightness_follows_diameter() {
     let population = Population {
         diameters: Diameters::LogNormal(0.3),
-        limits: [0.5, 1.6],
+        diameter_limits: [0.5, 1.6],
         brightness: Brightness::Power(3.0),
-        geometric_px: 1.0,
+        geometric_diameter_px: 1.0,
         ..Population::default()
     };
     let mut found: Vec<f64> = list(&scene(population.clone()), 0)
@@ -105,7 +105,7 @@ fn brightness_follows_diameter() {
     }
     let table = Population {
         brightness: Brightness::Table([1.0, 3.0, 2.0].into()),
-        limits: [0.5, 1.5],
+        diameter_limits: [0.5, 1.5],
         diameters: Diameters::Normal(0.2),
         ..Population::default()
     };

@@ -40,7 +40,7 @@ fn moments<'a>(values: impl Iterator<Item = &'a f32> + Clone) -> [f64; 2] {
 #[test]
 fn dark_current_counts_by_exposure() {
     let sensor = Sensor {
-        dark_e: [9.0, 100.0],
+        dark_current_e: [9.0, 100.0],
         ..quiet()
     };
     for (frame, dark) in [(0, 9.0), (1, 100.0)] {
@@ -105,8 +105,8 @@ fn non_uniformity_is_what_it_says() {
 fn the_camera_stays_the_same() {
     let sensor = Sensor {
         dsnu_e: 12.0,
-        hot: 0.01,
-        dead: 0.02,
+        hot_pixels: 0.01,
+        dead_pixels: 0.02,
         ..quiet()
     };
     let first = read(&sensor, 0.0, 0, 0);
@@ -178,12 +178,12 @@ fn crosstalk_goes_to_the_four_neighbours() {
 #[test]
 fn the_fixed_pattern_is_pinned() {
     let sensor = Sensor {
-        dark_e: [3.0, 5.0],
+        dark_current_e: [3.0, 5.0],
         dark_noise_e: 4.0,
         dsnu_e: 6.0,
         prnu: 0.01,
-        hot: 0.001,
-        dead: 0.001,
+        hot_pixels: 0.001,
+        dead_pixels: 0.001,
         crosstalk: 0.05,
         ..quiet()
     };

@@ -183,7 +183,7 @@ impl Decide {
             pairs.push((*name, scene, pair));
         }
         for (name, scene, pair) in &pairs {
-            let float = scene.sensor.is_none();
+            let float = scene.camera.sensor.is_none();
             out.write(&format!("{name}-a.tif"), &files::tiff(&pair.a, float))?;
             out.write(&format!("{name}-b.tif"), &files::tiff(&pair.b, float))?;
             out.write(&format!("{name}.png"), &cut(pair, Tone::of(pair, scene)))?;

@@ -11,7 +11,7 @@ use motefield::files::{self, Output};
 use motefield::study::{Progress, bound};
 use motefield_evaluator::Processing;
 use motefield_generator::pair::{self, shared};
-use motefield_generator::truth::Truth;
+use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError, Seed};
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -142,7 +142,7 @@ impl Job<'_> {
         [light, grey]: [&Array2<f32>; 2],
     ) -> Result<(), Failure> {
         let picture = match self.render.format {
-            Format::Tiff => files::tiff(grey, self.scene.sensor.is_none()),
+            Format::Tiff => files::tiff(grey, self.scene.camera.sensor.is_none()),
             Format::Png => files::png_16(grey),
         };
         self.out.write(
@@ -197,7 +197,7 @@ impl Job<'_> {
         let [light, grey] = pair::frame(self.scene, seed, k).map_err(bad)?;
         self.write_frame(["frame", ""], k, k, seed, [&light, &grey])?;
         if k + 1 < frames {
-            let truth = Truth::of_series(self.scene, k).dense();
+            let truth = TrueDisplacement::of_series(self.scene, k).dense();
             self.out.write(&name("truth", k, ".npy"), &files::npy(&truth))?;
         }
         Ok(())
@@ -214,7 +214,7 @@ impl Render {
         let source = self.setup.source()?;
         let plan = source.plan()?;
         let scene = &plan.scene;
-        let ideal = scene.sensor.is_none();
+        let ideal = scene.camera.sensor.is_none();
         if ideal && self.format == Format::Png {
             return Err(Failure::input("--format png holds grey levels, and camera.ideal = true gives photo-electrons: leave out one of the two".to_owned()));
         }
@@ -235,7 +235,7 @@ impl Render {
         if self.mask {
             names.push("mask.png".to_owned());
         }
-        let truth = Truth::of_pair(scene);
+        let truth = TrueDisplacement::of_pair(scene);
         let valid = truth.valid();
         let bodies = valid.iter().any(|v| !v);
         if bodies {

@@ -1,12 +1,20 @@
-//! `[camera]` as a sensor.
+//! `[camera]` as the camera of a scene.
 
-use motefield_generator::Sensor;
+use motefield_generator::{Camera, Sensor};
 
 use super::light::gathered;
 use crate::setup::{Setup, SetupError};
 
-/// The sensor, or none for an ideal camera.
-pub(super) fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
+/// The camera; an ideal one has no sensor.
+pub(super) fn camera(setup: &Setup) -> Result<Camera, SetupError> {
+    Ok(Camera {
+        fill_factor: setup.camera.fill_factor.unwrap_or(1.0),
+        parasitic_sensitivity: setup.camera.parasitic_sensitivity.unwrap_or(0.0),
+        sensor: sensor(setup)?,
+    })
+}
+
+fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
     let camera = &setup.camera;
     if camera.ideal {
         return Ok(None);
@@ -27,12 +35,12 @@ pub(super) fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
         full_well_e,
         dark_noise_e,
         black_level_dn,
-        dark_e: gathered(setup, camera.dark_current_e_s, "camera.dark_current")?,
+        dark_current_e: gathered(setup, camera.dark_current_e_s, "camera.dark_current")?,
         dsnu_e: camera.dsnu_e.unwrap_or(0.0),
         prnu: camera.prnu.unwrap_or(0.0),
-        hot: camera.hot_pixels.unwrap_or(0.0),
-        hot_e: camera.hot_level_e.unwrap_or(full_well_e),
-        dead: camera.dead_pixels.unwrap_or(0.0),
+        hot_pixels: camera.hot_pixels.unwrap_or(0.0),
+        hot_level_e: camera.hot_level_e.unwrap_or(full_well_e),
+        dead_pixels: camera.dead_pixels.unwrap_or(0.0),
         crosstalk: camera.crosstalk.unwrap_or(0.0),
     }))
 }

@@ -194,7 +194,7 @@ pub(super) fn flow_facts(rig: &Rig, motion: &Motion, facts: &mut Facts) {
     // Adrian 1997 (memory): u_max/σ_u and field over largest displacement.
     let farthest = rig.speeds.fastest_px;
     if farthest > 0.0 {
-        let resolved = RESOLVED * rig.plan.scene.diameter_px;
+        let resolved = RESOLVED * rig.plan.scene.particle_diameter_px;
         let side = rig.plan.scene.size[0] as f64;
         figure(
             "dynamic_velocity_range",

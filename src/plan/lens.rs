@@ -166,7 +166,7 @@ pub(super) fn image_facts(
             SCALE,
             "particle_image_diameter_px",
             "particle image diameter (e^-2)",
-            scene.diameter_px,
+            scene.particle_diameter_px,
             "px",
         )
         .how(if image.is_some() {
@@ -174,7 +174,7 @@ pub(super) fn image_facts(
         } else {
             "as stated"
         });
-    let fill = scene.imaging.fill_factor;
+    let fill = scene.camera.fill_factor;
     facts
         .figure(
             SCALE,
@@ -233,7 +233,7 @@ pub(super) fn image_facts(
 
 /// e⁻² diameter of a particle image from the moments of its pixels: the pixel's square adds its own variance, 1/12 of its sensitive area.
 pub(super) fn recorded_diameter_px(scene: &Scene) -> f64 {
-    (scene.diameter_px.powi(2) + 16.0 * scene.imaging.fill_factor / 12.0).sqrt()
+    (scene.particle_diameter_px.powi(2) + 16.0 * scene.camera.fill_factor / 12.0).sqrt()
 }
 
 /// How the particles are pictured, and the part of their diameter that is their geometric image, px.
@@ -276,16 +276,18 @@ pub(super) fn imaging(
             Some(focus) => scale.extent(focus, "lens.focus")?,
             None => 0.0,
         },
-        growth: setup.lens.diameter_growth.unwrap_or(0.0),
-        fill_factor: setup.camera.fill_factor.unwrap_or(1.0),
-        camera_distance_px: match setup.lens.distance {
+        diameter_growth: setup.lens.diameter_growth.unwrap_or(0.0),
+        distance_px: match setup.lens.distance {
             Some(distance) => Some(scale.extent(distance, "lens.distance")?),
             None => None,
         },
         distortion: setup.lens.distortion.unwrap_or(0.0),
     };
     let differ = setup.tracer.diameters != motefield_generator::population::Diameters::Same;
-    let geometric_px = match (setup.image.geometric_px, setup.image.particle_diameter_px) {
+    let geometric_diameter_px = match (
+        setup.image.geometric_diameter_px,
+        setup.image.particle_diameter_px,
+    ) {
         (Some(px), _) => px,
         // Where the particle image follows from the rig, so does its geometric part; it matters where diameters differ.
         (None, None) if differ => match (lens, setup.tracer.diameter_m) {
@@ -294,5 +296,5 @@ pub(super) fn imaging(
         },
         _ => 0.0,
     };
-    Ok((imaging, geometric_px))
+    Ok((imaging, geometric_diameter_px))
 }

@@ -42,10 +42,10 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
         ..Pulse::default()
     };
     let b = Pulse {
-        energy: source.energy_ratio.unwrap_or(usual_energy),
-        length,
+        energy_ratio: source.energy_ratio.unwrap_or(usual_energy),
+        length_ratio: length,
         offset_px: 0.5 * offset_px,
-        thickness: setup.sheet.thickness_ratio.unwrap_or(1.0),
+        thickness_ratio: setup.sheet.thickness_ratio.unwrap_or(1.0),
     };
     let jitter = match (setup.image.jitter, source.jitter_s) {
         (Some(jitter), _) => jitter,
@@ -60,26 +60,26 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
         }
         (None, None) => 0.0,
     };
-    let background = setup.image.background_e.unwrap_or(0.0);
-    let extra_b = match setup.image.background_b_e {
-        Some(b) if b < background => {
-            return Err(setup.error(
-                "image.background_b",
-                "is below image.background: frame B stays open at least as long as frame A",
-            ));
-        }
-        Some(b) => b - background,
-        None => 0.0,
-    };
-    let [ambient_a, ambient_b] = gathered(setup, source.ambient_e_s, "light.ambient")?;
     Ok(Light {
         pulses: [a, b],
-        shape: source.shape.unwrap_or(Light::default().shape),
+        pulse_shape: source.pulse_shape.unwrap_or(Light::default().pulse_shape),
         jitter,
-        ambient_e: [ambient_a, ambient_b + extra_b],
-        parasitic: setup.camera.parasitic.unwrap_or(0.0),
+        ambient_e: gathered(setup, source.ambient_e_s, "light.ambient")?,
         reflections: reflections(setup, scale, size)?,
     })
+}
+
+/// Background of frame A and of frame B, e.
+pub(super) fn background_e(setup: &Setup) -> Result<[f64; 2], SetupError> {
+    let a = setup.image.background_e.unwrap_or(0.0);
+    let b = setup.image.background_b_e.unwrap_or(a);
+    if b < a {
+        return Err(setup.error(
+            "image.background_b",
+            "is below image.background: frame B stays open at least as long as frame A",
+        ));
+    }
+    Ok([a, b])
 }
 
 /// Electrons that a rate gathers in the two exposures.

@@ -74,7 +74,7 @@ fn electrons_then(rig: &Setup, measured: Measured) -> Result<f64, SetupError> {
         )
     })?;
     let scene = &plan.scene;
-    let Some(sensor) = &scene.sensor else {
+    let Some(sensor) = &scene.camera.sensor else {
         return Err(rig.error(KEY, "is a grey level, and camera.ideal has none: leave one out"));
     };
     let (black, white) = (

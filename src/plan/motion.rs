@@ -25,7 +25,7 @@ struct Point {
 pub(super) struct Motion {
     points: Vec<Point>,
     diameter_px: f64,
-    seeding_ppp: f64,
+    seeding_density_ppp: f64,
 }
 
 /// A window's share of particle images that count, and its factors.
@@ -63,8 +63,8 @@ impl Motion {
         };
         Motion {
             points: (0..SIDE * SIDE).filter_map(point).collect(),
-            diameter_px: scene.diameter_px,
-            seeding_ppp: scene.seeding_ppp,
+            diameter_px: scene.particle_diameter_px,
+            seeding_density_ppp: scene.seeding_density_ppp,
         }
     }
 
@@ -95,7 +95,7 @@ impl Motion {
     /// follows the displacement, and (`deforms`) its gradient. `more` times the seeding.
     pub(super) fn pairs(&self, window: [usize; 2], follows: bool, deforms: bool, more: f64) -> Pairs {
         let [width, height] = window.map(|side| side as f64);
-        let number = more * self.seeding_ppp * width * height;
+        let number = more * self.seeding_density_ppp * width * height;
         let in_plane = |p: &Point| {
             if follows {
                 return 1.0;
@@ -141,16 +141,16 @@ pub(super) fn gradient_factor(variation_px: f64, diameter_px: f64) -> f64 {
 pub(super) fn sheet_overlap(sheet: &Sheet, light: &Light, depth_px: f64) -> f64 {
     const STEPS: usize = 1000;
     let [a, b] = &light.pulses;
-    let reach = a.thickness.max(b.thickness) * sheet.reach_px();
+    let reach = a.thickness_ratio.max(b.thickness_ratio) * sheet.reach_px();
     let (mut both, mut first, mut second) = (0.0, 0.0, 0.0);
     for k in 0..=STEPS {
         let z = (2.0 * k as f64 / STEPS as f64 - 1.0) * reach;
-        let lit_a = sheet.across(z, a.thickness);
+        let lit_a = sheet.across(z, a.thickness_ratio);
         // From one sheet's middle to the other's.
         let moved = z + depth_px - (b.offset_px - a.offset_px);
-        both += lit_a * sheet.across(moved, b.thickness);
+        both += lit_a * sheet.across(moved, b.thickness_ratio);
         first += lit_a * lit_a;
-        second += sheet.across(z, b.thickness).powi(2);
+        second += sheet.across(z, b.thickness_ratio).powi(2);
     }
     (both / (first * second).sqrt()).min(1.0)
 }

@@ -14,7 +14,11 @@ const BRIGHTEST_RANK: f64 = 0.95;
 /// streak of the Gaussian's integral over that pixel's sensitive square, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px), less what
 /// crosstalk takes from it and plus what its neighbours give back.
 pub(super) fn middle_pixel_share(scene: &Scene, streak_px: [f64; 2]) -> f64 {
-    let crosstalk = scene.sensor.as_ref().map_or(0.0, |sensor| sensor.crosstalk);
+    let crosstalk = scene
+        .camera
+        .sensor
+        .as_ref()
+        .map_or(0.0, |sensor| sensor.crosstalk);
     let own = pixel_share(scene, streak_px, [0.0; 2]);
     if crosstalk == 0.0 {
         return own;
@@ -30,9 +34,9 @@ pub(super) fn middle_pixel_share(scene: &Scene, streak_px: [f64; 2]) -> f64 {
 /// brighter image on average.
 fn pixel_share(scene: &Scene, streak_px: [f64; 2], at: [f64; 2]) -> f64 {
     const STEPS: usize = 2000;
-    let fill_factor = scene.imaging.fill_factor;
+    let fill_factor = scene.camera.fill_factor;
     let half = 0.5 * fill_factor.sqrt();
-    let width = 0.25 * scene.diameter_px * std::f64::consts::SQRT_2;
+    let width = 0.25 * scene.particle_diameter_px * std::f64::consts::SQRT_2;
     let line = |at: f64| 0.5 * (libm::erf((at + half) / width) - libm::erf((at - half) / width));
     let share = |k: usize| {
         let t = k as f64 / STEPS as f64 - 0.5;
@@ -69,8 +73,12 @@ pub(super) fn brightness(scene: &Scene) -> [f64; 2] {
 
 /// Electrons of frame A's pixel that are there without any particle.
 pub(super) fn floor_e(scene: &Scene) -> f64 {
-    let dark = scene.sensor.as_ref().map_or(0.0, |sensor| sensor.dark_e[0]);
-    scene.background_e + scene.light.ambient_e[0] + dark
+    let dark = scene
+        .camera
+        .sensor
+        .as_ref()
+        .map_or(0.0, |sensor| sensor.dark_current_e[0]);
+    scene.background_e[0] + scene.light.ambient_e[0] + dark
 }
 
 /// Streak of pulse A where the field moves by `displacement_px`.
@@ -123,7 +131,9 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
                 short(mean)
             ));
     }
-    let Some(sensor) = &scene.sensor else { return };
+    let Some(sensor) = &scene.camera.sensor else {
+        return;
+    };
     let floor = floor_e(scene);
     let grey = |signal: f64| sensor.black_level_dn + sensor.gain_dn_per_e * (signal + floor);
     let peak = scene.electrons * share;
@@ -138,7 +148,7 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
         .how(format!(
             "x share of that pixel, {}, for an image of {} px and a streak of {} px",
             short(share),
-            short(scene.diameter_px),
+            short(scene.particle_diameter_px),
             short(longest[0].hypot(longest[1])),
         ));
     facts

@@ -27,7 +27,7 @@ pub(super) fn density_ppp(
     thickness_px: f64,
 ) -> Result<f64, SetupError> {
     let (image, tracer) = (&setup.image, &setup.tracer);
-    match (image.seeding_ppp, tracer.concentration_m3, tracer.per_window) {
+    match (image.seeding_density_ppp, tracer.concentration_m3, tracer.per_window) {
         (Some(ppp), _, _) => Ok(ppp),
         (None, _, _) if image.flat_field => Ok(0.0),
         (None, Some(_), Some(_)) => Err(setup.error(
@@ -46,7 +46,7 @@ pub(super) fn density_ppp(
 
 /// Tells seeding density, particles per window, and the concentration that gives them.
 pub(super) fn seeding_facts(setup: &Setup, scene: &Scene, px_per_m: Option<f64>, facts: &mut Facts) {
-    let ppp = scene.seeding_ppp;
+    let ppp = scene.seeding_density_ppp;
     facts
         .figure(SCALE, "seeding_density_ppp", "seeding density", ppp, "ppp")
         .how("particles per pixel inside the sheet's thickness");
@@ -113,5 +113,5 @@ pub(super) fn seeding_facts(setup: &Setup, scene: &Scene, px_per_m: Option<f64>,
 
 /// Mean number of particle images over a point of the picture (Adrian's source density; memory).
 pub(super) fn source_density(scene: &Scene) -> f64 {
-    scene.seeding_ppp * 0.25 * PI * scene.diameter_px * scene.diameter_px
+    scene.seeding_density_ppp * 0.25 * PI * scene.particle_diameter_px * scene.particle_diameter_px
 }

@@ -2,7 +2,7 @@
 //! The figures expected are worked out by hand from the formulas named beside them.
 
 use motefield_generator::population::{Brightness, Diameters};
-use motefield_generator::{Pattern, Profile, Scene, Shape};
+use motefield_generator::{ImagePattern, Profile, PulseShape, Scene};
 
 use super::plan;
 use crate::setup::Setup;
@@ -38,13 +38,13 @@ fn effects_are_off_by_default() {
     assert_eq!(scene.population, plain.population);
     assert_eq!(scene.imaging, plain.imaging);
     assert_eq!(scene.sheet, plain.sheet);
-    assert_eq!(scene.sensor, Some(motefield_generator::Sensor::default()));
+    assert_eq!(scene.camera.sensor, Some(motefield_generator::Sensor::default()));
 }
 
 /// One pixel in the sheet of the embedded rig is 5.5 µm/0.1 = 55 µm; its separation 2.4 ms.
 #[test]
 fn light_and_sheet_follow_their_keys() {
-    let light = rig(&[
+    let scene = rig(&[
         ("light.length_ratio", "1.5"),
         ("light.jitter", "2.4 us"),
         ("light.pulse_shape", "gaussian"),
@@ -55,21 +55,25 @@ fn light_and_sheet_follow_their_keys() {
         ("image.background_b", "15 e"),
         ("camera.parasitic_sensitivity", "1 %"),
         ("light.pulse_length", "100 us"),
-    ])
-    .light;
+    ]);
+    let light = &scene.light;
     // A laser limited by its power: energy grows with the length. Offset 2 px, half to either side.
-    near(light.pulses[1].length, 1.5);
-    near(light.pulses[1].energy, 1.5);
+    near(light.pulses[1].length_ratio, 1.5);
+    near(light.pulses[1].energy_ratio, 1.5);
     near(light.pulses[0].offset_px, -1.0);
     near(light.pulses[1].offset_px, 1.0);
-    near(light.pulses[1].thickness, 1.2);
+    near(light.pulses[1].thickness_ratio, 1.2);
     near(light.jitter, 1e-3);
-    assert_eq!(light.shape, Shape::Gaussian);
-    // 2000 e/s over 5 ms and 20 ms; frame B 3 e more background.
+    assert_eq!(light.pulse_shape, PulseShape::Gaussian);
+    // 2000 e/s over 5 ms and 20 ms.
     near(light.ambient_e[0], 10.0);
-    near(light.ambient_e[1], 43.0);
-    near(light.parasitic, 0.01);
-    near(rig(&[("light.energy_ratio", "0.7")]).light.pulses[1].energy, 0.7);
+    near(light.ambient_e[1], 40.0);
+    assert_eq!(scene.background_e, [12.0, 15.0]);
+    near(scene.camera.parasitic_sensitivity, 0.01);
+    near(
+        rig(&[("light.energy_ratio", "0.7")]).light.pulses[1].energy_ratio,
+        0.7,
+    );
 
     let sheet = rig(&[
         ("sheet.profile", "super-gaussian"),
@@ -112,8 +116,8 @@ fn continuous_light_makes_the_exposure_the_pulse() {
     let pulsed = rig(&[("light.pulse_length", "0.5 ms")]);
     near(continuous.electrons, pulsed.electrons);
     assert_eq!(continuous.exposure, pulsed.exposure);
-    near(continuous.light.pulses[1].length, 1.2);
-    near(continuous.light.pulses[1].energy, 1.2);
+    near(continuous.light.pulses[1].length_ratio, 1.2);
+    near(continuous.light.pulses[1].energy_ratio, 1.2);
 }
 
 #[test]
@@ -136,7 +140,7 @@ fn tracer_follows_its_keys() {
     near(population.unseeded[0].centre_px[0], 255.5 + 10.0);
     near(population.unseeded[0].centre_px[1], 191.5 - 2.0);
     assert_eq!(population.diameters, Diameters::Normal(0.25));
-    assert_eq!(population.limits, [0.5, 2.0]);
+    assert_eq!(population.diameter_limits, [0.5, 2.0]);
     assert_eq!(population.brightness, Brightness::Power(3.0));
     near(population.cluster_size, 4.0);
     near(population.cluster_radius_px, 2.0);
@@ -144,7 +148,7 @@ fn tracer_follows_its_keys() {
     near(population.unseeded[0].radius_px, 100.0);
     near(population.unseeded[0].share, 0.25);
     // The geometric image of 12 µm at M = 0.1 on 5.5 µm pixels.
-    near(population.geometric_px, 1.2 / 5.5);
+    near(population.geometric_diameter_px, 1.2 / 5.5);
 }
 
 /// Far below the wavelength light grows with the sixth power of the diameter (Rayleigh): 1 % at x = 0.1, whose square is the next term.
@@ -177,11 +181,14 @@ fn lens_and_camera_follow_their_keys() {
     let defocus = 0.1 / (1.3393 * 4.0 * 1.1);
     assert!((scene.imaging.defocus / defocus - 1.0).abs() < 1e-3);
     near(scene.imaging.focus_px, 2.0);
-    near(scene.imaging.camera_distance_px.unwrap(), 10_000.0);
+    near(scene.imaging.distance_px.unwrap(), 10_000.0);
     near(scene.imaging.distortion, -0.05);
-    near(scene.imaging.growth, 0.4);
-    near(scene.imaging.fill_factor, 0.6);
-    assert_eq!(rig(&[("lens.pattern", "airy")]).imaging.pattern, Pattern::Airy);
+    near(scene.imaging.diameter_growth, 0.4);
+    near(scene.camera.fill_factor, 0.6);
+    assert_eq!(
+        rig(&[("lens.pattern", "airy")]).imaging.pattern,
+        ImagePattern::Airy
+    );
     near(
         scene_of(SCENE, &[("image.defocus", "0.1")])
             .unwrap()
@@ -200,15 +207,16 @@ fn lens_and_camera_follow_their_keys() {
         ("camera.dead_pixels", "0.002"),
         ("camera.crosstalk", "5 %"),
     ])
+    .camera
     .sensor
     .unwrap();
-    near(sensor.dark_e[0], 2.0);
-    near(sensor.dark_e[1], 4.0);
+    near(sensor.dark_current_e[0], 2.0);
+    near(sensor.dark_current_e[1], 4.0);
     near(sensor.dsnu_e, 3.0);
     near(sensor.prnu, 0.01);
-    near(sensor.hot, 0.001);
-    near(sensor.hot_e, 5000.0);
-    near(sensor.dead, 0.002);
+    near(sensor.hot_pixels, 0.001);
+    near(sensor.hot_level_e, 5000.0);
+    near(sensor.dead_pixels, 0.002);
     near(sensor.crosstalk, 0.05);
 }
 
@@ -252,7 +260,7 @@ fn reflections_follow_their_keys() {
 fn flat_fields_need_no_rig() {
     let flat = "[image]\nsize = [64, 64]\nflat_field = true\nbackground = \"300 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"0 px\", \"0 px\"]\n[processing]\nwindow = 16\n";
     let scene = scene_of(flat, &[]).unwrap();
-    assert_eq!((scene.seeding_ppp, scene.background_e), (0.0, 300.0));
+    assert_eq!((scene.seeding_density_ppp, scene.background_e), (0.0, [300.0; 2]));
     let error = scene_of(SCENE, &[("image.seeding_density", "0 ppp")]).unwrap_err();
     assert!(error.contains("image.seeding_density is 0"), "{error}");
 }

@@ -67,18 +67,18 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
     Ok(())
 }
 
-/// The particles as a crowd; `geometric_px` is the part of the particle image that is the mean particle's geometric image, and
+/// The particles as a crowd; `geometric_diameter_px` is the part of the particle image that is the mean particle's geometric image, and
 /// `middle` the picture's, px.
 pub(super) fn population(
     setup: &Setup,
     scale: &Scale,
     lens: Option<&RigLens>,
-    geometric_px: f64,
+    geometric_diameter_px: f64,
     middle: [f64; 2],
 ) -> Result<Population, SetupError> {
     let tracer = &setup.tracer;
     let usual = Population::default();
-    let limits = tracer.limits.unwrap_or(usual.limits);
+    let limits = tracer.diameter_limits.unwrap_or(usual.diameter_limits);
     let brightness = match tracer.brightness {
         BrightnessSetup::Mie if tracer.diameters != Diameters::Same => {
             Brightness::Table(mie_brightness(setup, lens, limits)?)
@@ -99,9 +99,9 @@ pub(super) fn population(
     };
     Ok(Population {
         diameters: tracer.diameters,
-        limits,
+        diameter_limits: limits,
         brightness,
-        geometric_px,
+        geometric_diameter_px,
         cluster_size: tracer.cluster_size.unwrap_or(0.0),
         cluster_radius_px: match tracer.cluster_radius {
             Some(radius) => scale.extent(radius, "tracer.cluster_radius")?,

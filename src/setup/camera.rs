@@ -37,7 +37,7 @@ pub struct CameraSetup {
     /// Share of a pixel's light that goes to its four neighbours.
     pub crosstalk: Option<f64>,
     /// Share of frame A's light that leaks into frame B.
-    pub parasitic: Option<f64>,
+    pub parasitic_sensitivity: Option<f64>,
     /// Photo-electrons a photon, at the light's wavelength.
     pub quantum_efficiency: Option<f64>,
     /// No camera: expected photo-electrons as they are.
@@ -69,7 +69,7 @@ pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> Result<CameraSetu
         hot_level_e: r.not_negative("camera.hot_level", D::Electrons)?,
         dead_pixels: r.share("camera.dead_pixels")?,
         crosstalk: r.share("camera.crosstalk")?,
-        parasitic: r.share("camera.parasitic_sensitivity")?,
+        parasitic_sensitivity: r.share("camera.parasitic_sensitivity")?,
         quantum_efficiency: quantum_efficiency(r, wavelength_m)?,
         ideal: r.switch("camera.ideal")?.unwrap_or(false),
         dead_time_s: r.not_negative("camera.dead_time", D::Time)?,

@@ -12,11 +12,11 @@ pub struct ImageSetup {
     /// Particle image diameter d_τ.
     pub particle_diameter_px: Option<f64>,
     /// Part of it that is the geometric image of the mean particle.
-    pub geometric_px: Option<f64>,
+    pub geometric_diameter_px: Option<f64>,
     /// Growth of the diameter off the plane in focus, px a px of depth.
     pub defocus: Option<f64>,
     /// Particles per pixel.
-    pub seeding_ppp: Option<f64>,
+    pub seeding_density_ppp: Option<f64>,
     /// Pictures without particles, for a look at the sensor alone.
     pub flat_field: bool,
     /// Photo-electrons of a particle image at sheet centre.
@@ -39,13 +39,13 @@ pub(super) fn image(r: &Reader) -> Result<ImageSetup, SetupError> {
     let image = ImageSetup {
         size: size(r, "image.size")?,
         particle_diameter_px: r.positive("image.particle_diameter", D::Pixels)?,
-        geometric_px: r.not_negative("image.geometric_diameter", D::Pixels)?,
+        geometric_diameter_px: r.not_negative("image.geometric_diameter", D::Pixels)?,
         defocus: r.number(
             "image.defocus",
             |n| (0.0..=10.0).contains(&n),
             "0 to 10 px of diameter a px of depth",
         )?,
-        seeding_ppp: r.not_negative("image.seeding_density", D::SeedingDensity)?,
+        seeding_density_ppp: r.not_negative("image.seeding_density", D::SeedingDensity)?,
         flat_field: r.switch("image.flat_field")?.unwrap_or(false),
         electrons: r.not_negative("image.electrons", D::Electrons)?,
         peak_electrons: r.not_negative("image.peak_electrons", D::Electrons)?,
@@ -72,13 +72,13 @@ pub(super) fn image(r: &Reader) -> Result<ImageSetup, SetupError> {
             "0 to 0.1 pulse separations",
         )?,
     };
-    if image.seeding_ppp == Some(0.0) && !image.flat_field {
+    if image.seeding_density_ppp == Some(0.0) && !image.flat_field {
         return Err(r.error(
             "image.seeding_density",
             "is 0: without particles there is nothing to correlate; write for example \"0.02 ppp\", or flat_field = true for pictures of the background alone",
         ));
     }
-    if image.flat_field && image.seeding_ppp.is_some_and(|ppp| ppp > 0.0) {
+    if image.flat_field && image.seeding_density_ppp.is_some_and(|ppp| ppp > 0.0) {
         return Err(r.error(
             "image.flat_field",
             "means pictures without particles: leave it out, or image.seeding_density",

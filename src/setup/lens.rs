@@ -1,6 +1,6 @@
 //! `[lens]`: what stands between sheet and sensor.
 
-use motefield_generator::Pattern;
+use motefield_generator::ImagePattern;
 
 use super::flow::{Extent, extent};
 use super::reader::{Reader, SetupError};
@@ -30,7 +30,7 @@ pub struct LensSetup {
     /// Relative growth of the images' diameter toward the picture's corner.
     pub diameter_growth: Option<f64>,
     /// Shape of a particle image.
-    pub pattern: Option<Pattern>,
+    pub pattern: Option<ImagePattern>,
 }
 
 pub(super) fn lens(r: &Reader) -> Result<LensSetup, SetupError> {
@@ -55,7 +55,7 @@ pub(super) fn lens(r: &Reader) -> Result<LensSetup, SetupError> {
         )?,
         pattern: r.word(
             "lens.pattern",
-            &[("gaussian", Pattern::Gaussian), ("airy", Pattern::Airy)],
+            &[("gaussian", ImagePattern::Gaussian), ("airy", ImagePattern::Airy)],
         )?,
     };
     if lens.magnification.is_some() && lens.field_width_m.is_some() {

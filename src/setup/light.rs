@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use motefield_generator::Shape;
+use motefield_generator::PulseShape;
 use motefield_generator::scattering::Polarisation;
 
 use super::flow::{Extent, extent};
@@ -21,7 +21,7 @@ pub struct Light {
     /// Whether the light is continuous, so that the exposure is the pulse.
     pub continuous: bool,
     /// How the power runs in time.
-    pub shape: Option<Shape>,
+    pub pulse_shape: Option<PulseShape>,
     /// Energy of pulse B over that of pulse A.
     pub energy_ratio: Option<f64>,
     /// Length of pulse B over that of pulse A.
@@ -120,13 +120,16 @@ pub(super) fn ratio(r: &Reader, key: &str) -> Result<Option<f64>, SetupError> {
 }
 
 pub(super) fn light(r: &Reader) -> Result<Light, SetupError> {
-    let shapes = [("rectangular", Shape::Rectangular), ("gaussian", Shape::Gaussian)];
+    let shapes = [
+        ("rectangular", PulseShape::Rectangular),
+        ("gaussian", PulseShape::Gaussian),
+    ];
     let light = Light {
         power_w: r.positive("light.power", D::Power)?,
         pulse_energy_j: r.positive("light.pulse_energy", D::Energy)?,
         pulse_s: r.positive("light.pulse_length", D::Time)?,
         continuous: r.switch("light.continuous")?.unwrap_or(false),
-        shape: r.word("light.pulse_shape", &shapes)?,
+        pulse_shape: r.word("light.pulse_shape", &shapes)?,
         energy_ratio: ratio(r, "light.energy_ratio")?,
         length_ratio: ratio(r, "light.length_ratio")?,
         jitter_s: r.not_negative("light.jitter", D::Time)?,
@@ -149,7 +152,7 @@ pub(super) fn light(r: &Reader) -> Result<Light, SetupError> {
             ("light.pulse_energy", light.pulse_energy_j.is_some()),
             ("light.length_ratio", light.length_ratio.is_some()),
             ("light.energy_ratio", light.energy_ratio.is_some()),
-            ("light.pulse_shape", light.shape.is_some()),
+            ("light.pulse_shape", light.pulse_shape.is_some()),
         ];
         if let Some((key, _)) = own.iter().find(|(_, there)| *there) {
             return Err(r.error(key, "has no meaning for continuous light, whose pulses are the exposures: leave it out and set camera.exposure (and camera.exposure_b)"));

@@ -24,7 +24,7 @@ pub struct TracerSetup {
     /// Diameters of the particles in the pictures, over the mean.
     pub diameters: Diameters,
     /// Smallest and largest of them.
-    pub limits: Option<[f64; 2]>,
+    pub diameter_limits: Option<[f64; 2]>,
     /// Light from diameter.
     pub brightness: BrightnessSetup,
     /// Mean number of particles in a cluster.
@@ -82,7 +82,7 @@ pub(super) fn tracer(r: &Reader) -> Result<TracerSetup, SetupError> {
         }
         (Some(diameters), _) => diameters,
     };
-    let limits = match r.list("tracer.diameter_limits", 2..=2)? {
+    let diameter_limits = match r.list("tracer.diameter_limits", 2..=2)? {
         None => None,
         Some(_) => {
             let limit = |k: usize, good: fn(f64) -> bool, must: &str| -> Result<f64, SetupError> {
@@ -131,7 +131,7 @@ pub(super) fn tracer(r: &Reader) -> Result<TracerSetup, SetupError> {
             "above 0 and at most 10000",
         )?,
         diameters,
-        limits,
+        diameter_limits,
         brightness: if mie {
             BrightnessSetup::Mie
         } else {

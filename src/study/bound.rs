@@ -10,7 +10,7 @@ use motefield_evaluator::score::{Errors, Score, Study as Sample};
 use motefield_evaluator::statistics::{Estimate, Sheets, root_mean_square};
 use motefield_evaluator::{Grid, Processing};
 use motefield_generator::pair::expected_moved;
-use motefield_generator::truth::Truth;
+use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, Seed};
 use ndarray::{Array2, Array3};
 
@@ -78,7 +78,7 @@ pub fn of(scene: &Scene, processing: &Processing, seed: Seed) -> Vec<[f64; 2]> {
     let [width, height] = scene.size;
     let last = processing.passes.last().expect("at least one pass");
     let grid = Grid::new(width, height, last.window, last.overlap);
-    let Some(sensor) = &scene.sensor else {
+    let Some(sensor) = &scene.camera.sensor else {
         return vec![[0.0; 2]; grid.len()];
     };
     let charge = |by_px: [f64; 2]| {
@@ -112,7 +112,7 @@ pub fn of(scene: &Scene, processing: &Processing, seed: Seed) -> Vec<[f64; 2]> {
         floor: sensor.floor_e2(),
         per_signal: 1.0,
     };
-    let truth = Truth::of_pair(scene);
+    let truth = TrueDisplacement::of_pair(scene);
     displacement_bound(patterns, noise, &grid, processing.weighting, |x, y| {
         truth.at(x, y).unwrap_or([0.0; 2])
     })

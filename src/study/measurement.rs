@@ -55,7 +55,7 @@ impl<'a> Prepared<'a> {
         let [width, height] = scene.size;
         let last = processing.passes.last().expect(PLANNED);
         let grid = Grid::new(width, height, last.window, last.overlap);
-        let exact = truth::Truth::of_pair(scene);
+        let exact = truth::TrueDisplacement::of_pair(scene);
         let mut truth = Truth::new(&grid, processing.weighting, TRUTH_BLOCK_PX, |x, y| {
             exact
                 .at(x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))

@@ -27,19 +27,21 @@ fn other(scene: &Scene, seed: Seed, change: fn(&mut Scene)) -> Rendered {
 }
 
 fn sensor(scene: &mut Scene, change: fn(&mut motefield_generator::Sensor)) {
-    if let Some(sensor) = &mut scene.sensor {
+    if let Some(sensor) = &mut scene.camera.sensor {
         change(sensor);
     }
 }
 
 /// The diameter taken for a full width at half maximum: 1.70 times too large in standard deviations.
 fn fwhm(scene: &Scene, seed: Seed) -> Rendered {
-    other(scene, seed, |s| s.diameter_px *= 4.0 / 2.354_82)
+    other(scene, seed, |s| s.particle_diameter_px *= 4.0 / 2.354_82)
 }
 
 /// The diameter taken for that between the e⁻¹ points: √2 times too large.
 fn e_1(scene: &Scene, seed: Seed) -> Rendered {
-    other(scene, seed, |s| s.diameter_px *= std::f64::consts::SQRT_2)
+    other(scene, seed, |s| {
+        s.particle_diameter_px *= std::f64::consts::SQRT_2
+    })
 }
 
 /// The displacement given to frame B alone, so that the truth is half of it off: the carried pattern 4 px too low in both frames.
@@ -58,7 +60,7 @@ fn one_sided(scene: &Scene, seed: Seed) -> Rendered {
 /// Light that arrives without shot noise: dark noise, gain and rounding alone.
 fn no_shot_noise(scene: &Scene, seed: Seed) -> Rendered {
     let mut pair = expected(scene, seed)?;
-    if let Some(camera) = &scene.sensor {
+    if let Some(camera) = &scene.camera.sensor {
         for (k, frame) in [&mut pair.a, &mut pair.b].into_iter().enumerate() {
             let mut words = stream(seed, Purpose::Noise, k as u64);
             frame.mapv_inplace(|e| {
@@ -111,19 +113,19 @@ fn wrong_depth(scene: &Scene, seed: Seed) -> Rendered {
 
 /// Pixels that see only their middle.
 fn point_pixels(scene: &Scene, seed: Seed) -> Rendered {
-    other(scene, seed, |s| s.imaging.fill_factor = 0.01)
+    other(scene, seed, |s| s.camera.fill_factor = 0.01)
 }
 
 /// Twice the seeding.
 fn doubled_seeding(scene: &Scene, seed: Seed) -> Rendered {
-    other(scene, seed, |s| s.seeding_ppp *= 2.0)
+    other(scene, seed, |s| s.seeding_density_ppp *= 2.0)
 }
 
 /// The same number of particles in every square of 32 px, in place of a Poisson number.
 fn fixed_number(scene: &Scene, seed: Seed) -> Rendered {
     let mut words = stream(seed, Purpose::Particles, 0);
     let [width, height] = scene.size;
-    let sigma = scene.diameter_px / 4.0;
+    let sigma = scene.particle_diameter_px / 4.0;
     let mut frame = Array2::zeros((height, width));
     let share = |from: f64, at: f64| {
         let end = |edge: f64| libm::erf((edge - at) / (sigma * std::f64::consts::SQRT_2));
@@ -131,7 +133,7 @@ fn fixed_number(scene: &Scene, seed: Seed) -> Rendered {
     };
     for tile in 0..(width / 32) * (height / 32) {
         let corner = [tile % (width / 32) * 32, tile / (width / 32) * 32].map(|c| c as f64 - 0.5);
-        for _ in 0..(scene.seeding_ppp * 1024.0).round() as usize {
+        for _ in 0..(scene.seeding_density_ppp * 1024.0).round() as usize {
             let [x, y] = corner.map(|c| c + 32.0 * open01(&mut words));
             let near = |at: f64, length: usize| {
                 (at - 5.0).ceil().max(0.0) as usize..=((at + 5.0).floor() as usize).min(length - 1)

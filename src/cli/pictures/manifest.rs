@@ -1,14 +1,16 @@
 //! Every parameter of a scene, as JSON: names end in their unit; what has none is a ratio.
 
 use motefield_generator::population::{Brightness, Diameters};
-use motefield_generator::{Exposure, Light, Pattern, Population, Profile, Scene, Sensor, Shape, Sheet};
+use motefield_generator::{
+    Camera, Exposure, ImagePattern, Light, Population, Profile, PulseShape, Scene, Sensor, Sheet,
+};
 use serde_json::{Value, json};
 
 pub fn scene(scene: &Scene) -> Value {
     json!({
         "size_px": scene.size,
-        "particle_image_diameter_px": scene.diameter_px,
-        "seeding_density_ppp": scene.seeding_ppp,
+        "particle_image_diameter_px": scene.particle_diameter_px,
+        "seeding_density_ppp": scene.seeding_density_ppp,
         "electrons_e": scene.electrons,
         "background_e": scene.background_e,
         "exposure": match scene.exposure {
@@ -16,21 +18,21 @@ pub fn scene(scene: &Scene) -> Value {
             Exposure::Streak(streak) => json!({ "streak_px": streak }),
         },
         "sheet": sheet(&scene.sheet),
-        "light": light(&scene.light),
+        "light": light(&scene.light, &scene.camera),
         "population": population(&scene.population),
         "imaging": {
             "pattern": match scene.imaging.pattern {
-                Pattern::Gaussian => "gaussian",
-                Pattern::Airy => "airy",
+                ImagePattern::Gaussian => "gaussian",
+                ImagePattern::Airy => "airy",
             },
             "defocus_px_per_px": scene.imaging.defocus,
             "focus_px": scene.imaging.focus_px,
-            "diameter_growth": scene.imaging.growth,
-            "fill_factor": scene.imaging.fill_factor,
-            "camera_distance_px": scene.imaging.camera_distance_px,
+            "diameter_growth": scene.imaging.diameter_growth,
+            "fill_factor": scene.camera.fill_factor,
+            "camera_distance_px": scene.imaging.distance_px,
             "distortion": scene.imaging.distortion,
         },
-        "sensor": scene.sensor.as_ref().map(sensor),
+        "sensor": scene.camera.sensor.as_ref().map(sensor),
     })
 }
 
@@ -51,25 +53,25 @@ fn sheet(sheet: &Sheet) -> Value {
     })
 }
 
-fn light(light: &Light) -> Value {
+fn light(light: &Light, camera: &Camera) -> Value {
     let pulses = light.pulses.map(|pulse| {
         json!({
-            "energy": pulse.energy,
-            "length": pulse.length,
+            "energy": pulse.energy_ratio,
+            "length": pulse.length_ratio,
             "offset_px": pulse.offset_px,
-            "thickness": pulse.thickness,
+            "thickness": pulse.thickness_ratio,
         })
     });
     let reflections = &light.reflections;
     json!({
         "pulses": pulses,
-        "shape": match light.shape {
-            Shape::Rectangular => "rectangular",
-            Shape::Gaussian => "gaussian",
+        "shape": match light.pulse_shape {
+            PulseShape::Rectangular => "rectangular",
+            PulseShape::Gaussian => "gaussian",
         },
         "jitter_separations": light.jitter,
         "ambient_e": light.ambient_e,
-        "parasitic_sensitivity": light.parasitic,
+        "parasitic_sensitivity": camera.parasitic_sensitivity,
         "reflection_picture": reflections.picture.is_some(),
         "glare": reflections.glare.map(|glare| json!({
             "peak_e": glare.peak_e,
@@ -92,12 +94,12 @@ fn population(population: &Population) -> Value {
             Diameters::Normal(sd) => json!({ "normal_sd": sd }),
             Diameters::LogNormal(sd) => json!({ "log_normal_sd": sd }),
         },
-        "diameter_limits": population.limits,
+        "diameter_limits": population.diameter_limits,
         "brightness": match &population.brightness {
             Brightness::Power(power) => json!({ "power": power }),
             Brightness::Table(table) => json!({ "table": table.as_ref() }),
         },
-        "geometric_diameter_px": population.geometric_px,
+        "geometric_diameter_px": population.geometric_diameter_px,
         "cluster_size": population.cluster_size,
         "cluster_radius_px": population.cluster_radius_px,
         "gradient": population.gradient,
@@ -116,12 +118,12 @@ fn sensor(sensor: &Sensor) -> Value {
         "full_well_e": sensor.full_well_e,
         "dark_noise_e": sensor.dark_noise_e,
         "black_level_dn": sensor.black_level_dn,
-        "dark_e": sensor.dark_e,
+        "dark_e": sensor.dark_current_e,
         "dsnu_e": sensor.dsnu_e,
         "prnu": sensor.prnu,
-        "hot_pixels": sensor.hot,
-        "hot_level_e": sensor.hot_e,
-        "dead_pixels": sensor.dead,
+        "hot_pixels": sensor.hot_pixels,
+        "hot_level_e": sensor.hot_level_e,
+        "dead_pixels": sensor.dead_pixels,
         "crosstalk": sensor.crosstalk,
     })
 }

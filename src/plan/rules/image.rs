@@ -20,7 +20,7 @@ impl Rig<'_> {
     }
 
     fn diameter(&self) -> Rule {
-        let value = self.plan.scene.diameter_px;
+        let value = self.plan.scene.particle_diameter_px;
         let within = |[low, high]: [f64; 2]| (low..=high).contains(&value);
         let status = Status::of(within(GOOD_PX), within(BEARABLE_PX));
         let target = if value < GOOD_PX[0] {
@@ -78,7 +78,7 @@ impl Rig<'_> {
         match self.plan.scene.exposure {
             Exposure::Streak([x, y]) => x.hypot(y),
             Exposure::Fraction(fraction) => {
-                let longer = self.plan.scene.light.pulses.map(|pulse| pulse.length);
+                let longer = self.plan.scene.light.pulses.map(|pulse| pulse.length_ratio);
                 fraction * self.speeds.fastest_px * longer[0].max(longer[1])
             }
         }
@@ -86,7 +86,7 @@ impl Rig<'_> {
 
     fn streak(&self) -> Rule {
         let streak = self.longest_streak_px();
-        let value = streak / self.plan.scene.diameter_px;
+        let value = streak / self.plan.scene.particle_diameter_px;
         let status = Status::of(value <= 0.5, value <= 2.0);
         let image = &self.setup.image;
         let fix = || {

@@ -19,7 +19,7 @@ const POSSIBLE: [f64; 2] = [0.01, 10.0];
 impl Rig<'_> {
     pub(super) fn light_rules(&self) -> Vec<Rule> {
         let mut rules = Vec::new();
-        if let Some(sensor) = &self.plan.scene.sensor {
+        if let Some(sensor) = &self.plan.scene.camera.sensor {
             rules.push(self.saturation(sensor));
             rules.push(self.noise(sensor));
         }
@@ -78,7 +78,7 @@ impl Rig<'_> {
             let room =
                 |limit: Option<f64>, now: Option<f64>| limit.zip(now).map_or(1.0, |(limit, now)| limit / now);
             let longest = room(self.plan.longest_pulse_s, self.plan.pulse_s)
-                .min(0.5 * scene.diameter_px / streak_px.max(1e-9));
+                .min(0.5 * scene.particle_diameter_px / streak_px.max(1e-9));
             if self.grows() && longest > 1.0 && ratio(longest, longest) > 1.02 * CLEAR {
                 let factor = solve(|factor| ratio(factor, factor), CLEAR, 1.0, longest);
                 if let Some(fix) = self.pulse(factor) {

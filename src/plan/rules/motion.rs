@@ -102,7 +102,7 @@ impl Rig<'_> {
     }
 
     fn gradient(&self, first: &Pass) -> Rule {
-        let diameter = self.plan.scene.diameter_px;
+        let diameter = self.plan.scene.particle_diameter_px;
         let widest = first.window[0].max(first.window[1]) as f64;
         let value = self.motion.steepest() * widest / diameter;
         let later = self.plan.processing.deform && self.plan.processing.passes.len() > 1;
@@ -183,7 +183,11 @@ impl Rig<'_> {
             format!(" ({} mg of tracer a litre)", short(1e3 * factor * kg_m3))
         });
         Some(
-            match (image.seeding_ppp, tracer.per_window, tracer.concentration_m3) {
+            match (
+                image.seeding_density_ppp,
+                tracer.per_window,
+                tracer.concentration_m3,
+            ) {
                 (Some(ppp), _, _) => {
                     let text = format!("{} ppp", round(factor * ppp));
                     set(format!("{verb}: {text}"), "image.seeding_density", text)

@@ -27,7 +27,7 @@ pub const FLAT_FIELD: Measure = Measure {
 /// pixels have of their own falls out.
 fn frames(request: &Request, electrons: f64, realisation: u64) -> Result<[f64; 2], String> {
     let scene = Scene {
-        background_e: electrons,
+        background_e: [electrons; 2],
         ..request.plan().scene.clone()
     };
     let seed = Seed {
@@ -48,7 +48,7 @@ fn frames(request: &Request, electrons: f64, realisation: u64) -> Result<[f64; 2
 }
 
 fn flat_field(request: &Request) -> Result<Figures, String> {
-    let electrons = request.plan().scene.background_e;
+    let electrons = request.plan().scene.background_e[0];
     let sums: Vec<[f64; 5]> = (0..request.pairs as u64)
         .map(|realisation| {
             let [mean, variance] = frames(request, electrons, 2 * realisation)?;
@@ -105,6 +105,7 @@ fn camera(request: &Request) -> Result<Figures, String> {
     let sensor = request
         .plan()
         .scene
+        .camera
         .sensor
         .ok_or("needs a camera that is not ideal")?;
     // Of each pair: 1, and mean and variance of every exposure.

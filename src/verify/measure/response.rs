@@ -56,7 +56,7 @@ fn run(request: &Request) -> Result<Figures, String> {
 }
 
 fn truth(scene: &Scene, grid: &Grid) -> Truth {
-    let exact = truth::Truth::of_pair(scene);
+    let exact = truth::TrueDisplacement::of_pair(scene);
     let point_px: Vec<[f64; 2]> = (0..grid.len())
         .map(|k| grid.centre(k % grid.columns, k / grid.columns))
         .map(|[x, y]| exact.at(x, y).unwrap_or([f64::NAN; 2]))

@@ -39,7 +39,7 @@ fn measure<T: Send>(
     let [width, height] = plan.scene.size;
     let last = plan.processing.passes.last().ok_or("needs a pass")?;
     let grid = Grid::new(width, height, last.window, last.overlap);
-    let exact = truth::Truth::of_pair(&plan.scene);
+    let exact = truth::TrueDisplacement::of_pair(&plan.scene);
     let truth = Truth::new(&grid, plan.processing.weighting, TRUTH_BLOCK_PX, |x, y| {
         let inside = [x.min(width as f64 - 1.0), y.min(height as f64 - 1.0)];
         exact.at(inside[0], inside[1]).unwrap_or([f64::NAN; 2])

@@ -18,7 +18,7 @@ pub const WINDOW_LIGHT: Measure = Measure {
 fn run(request: &Request) -> Result<Figures, String> {
     let plan = request.plan();
     let window = plan.processing.passes.last().ok_or("needs a pass")?.window;
-    let particles = plan.scene.seeding_ppp * (window[0] * window[1]) as f64;
+    let particles = plan.scene.seeding_density_ppp * (window[0] * window[1]) as f64;
     let all: Vec<[f64; 3]> = request.each(|seed| {
         let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
         let (height, width) = pair.a.dim();
