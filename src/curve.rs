@@ -3,21 +3,11 @@
 mod sheet;
 mod words;
 
+use motefield_evaluator::statistics::Estimate;
 use sheet::Sheet;
 
 use crate::plot::{Area, Svg};
 use crate::quantity::{self, Dimension};
-
-/// An estimate with its interval; the ends may be infinite or not a number where no interval is known.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Estimate {
-    /// The estimate.
-    pub value: f64,
-    /// Lower end of its interval.
-    pub lo: f64,
-    /// Upper end of its interval.
-    pub hi: f64,
-}
 
 /// One pulse length of the study.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -33,8 +33,11 @@ use trust::Trust;
 /// From a scene to the pair of a realisation.
 pub type Render = fn(&Scene, Seed) -> Result<Pair, SceneError>;
 /// From frames A and B to vectors.
-pub type Correlate =
-    fn(ArrayView2<f32>, ArrayView2<f32>, &Processing) -> Result<VectorField, motefield_evaluator::Error>;
+pub type Correlate = fn(
+    ArrayView2<f32>,
+    ArrayView2<f32>,
+    &Processing,
+) -> Result<VectorField, motefield_evaluator::ProcessingError>;
 
 /// What does the experiments: the program's own generator and evaluator, unless a test puts a faulty one in their place to see
 /// whether the faults are found.

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 use std::path::Path;
 
-use motefield_evaluator::{Grid, Status, Vector, VectorField};
+use motefield_evaluator::{Grid, Vector, VectorField, VectorStatus};
 use ndarray::Array3;
 
 use crate::failure::Failure;
@@ -85,7 +85,7 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, Failure> {
             text.parse::<f64>()
                 .map_err(|_| bad(number, &format!("`{text}` is not a number")))
         };
-        let status: Status = status
+        let status: VectorStatus = status
             .parse()
             .map_err(|_| bad(number, &format!("`{status}` is not a status")))?;
         let vector = Vector {

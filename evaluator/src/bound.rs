@@ -20,7 +20,7 @@
 
 use ndarray::ArrayView2;
 
-use crate::error::Error;
+use crate::error::ProcessingError;
 use crate::window::{Grid, Weighting, window_weights};
 
 /// Variance of a pixel as a straight line over its signal (the linear camera of EMVA 1288).
@@ -38,7 +38,7 @@ pub struct PixelNoise {
 /// wrong by a tenth and more. Render the scene once more with all particles moved by a small step h and take
 /// (moved by +h - moved by -h)/(2h) along each axis; h = 0.01 px serves.
 #[derive(Clone, Copy, Debug)]
-pub struct Pattern<'a> {
+pub struct ExpectedImage<'a> {
     /// Signal with background light, without the camera's offset.
     pub signal: ArrayView2<'a, f64>,
     /// Change of the signal with the particles' position along x, per px.
@@ -56,15 +56,15 @@ pub struct Pattern<'a> {
 /// # Errors
 /// If the arrays differ in size, or the noise is negative or not a number.
 pub fn displacement_bound(
-    patterns: [Pattern; 2],
+    patterns: [ExpectedImage; 2],
     noise: PixelNoise,
     grid: &Grid,
     weighting: Weighting,
     displacement: impl Fn(f64, f64) -> [f64; 2],
-) -> Result<Vec<[f64; 2]>, Error> {
+) -> Result<Vec<[f64; 2]>, ProcessingError> {
     for (field, value) in [("floor", noise.floor), ("per_signal", noise.per_signal)] {
         if !(value.is_finite() && value >= 0.0) {
-            return Err(Error::Range {
+            return Err(ProcessingError::Range {
                 field,
                 value: value.to_string(),
                 range: "a variance of at least 0",
@@ -81,7 +81,7 @@ pub fn displacement_bound(
             ("slope_y", &pattern.slope_y),
         ] {
             if size(array) != expected {
-                return Err(Error::Shape {
+                return Err(ProcessingError::Shape {
                     what,
                     found: size(array),
                     expected,
@@ -112,7 +112,7 @@ struct PixelInformation {
 }
 
 impl PixelInformation {
-    fn new(pattern: &Pattern, noise: PixelNoise) -> Self {
+    fn new(pattern: &ExpectedImage, noise: PixelNoise) -> Self {
         let slopes = pattern.slope_x.iter().zip(&pattern.slope_y);
         let of_pixel = |(signal, (x, y)): (&f64, (&f64, &f64))| {
             let variance = noise.floor + noise.per_signal * signal.max(0.0);

@@ -6,7 +6,7 @@
 use ndarray::ArrayView2;
 use rustfft::num_complex::Complex;
 
-use crate::error::Error;
+use crate::error::ProcessingError;
 use crate::frames::{Frame, Frames};
 use crate::named::named;
 use crate::plane::Plane;
@@ -332,7 +332,7 @@ pub fn correlation_plane(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,
     processing: &Processing,
-) -> Result<Option<Plane>, Error> {
+) -> Result<Option<Plane>, ProcessingError> {
     let frames = Frames::new(a, b)?;
     let window = frames.size;
     let pass = Pass { window, overlap: 0.0 };

@@ -2,7 +2,7 @@
 
 use ndarray::{Array2, ArrayView2};
 
-use crate::error::Error;
+use crate::error::ProcessingError;
 use crate::field::{Vector, VectorField};
 use crate::frames::Frames;
 use crate::interpolate::{Interpolated, Interpolator};
@@ -56,7 +56,7 @@ pub fn deform(
     field: &VectorField,
     filter: PredictorFilter,
     interpolator: Interpolator,
-) -> Result<[Array2<f32>; 2], Error> {
+) -> Result<[Array2<f32>; 2], ProcessingError> {
     let frames = Frames::new(a, b)?;
     let predictor = Predictor::from_field(field, filter)?;
     let [a, b] = frames.views().map(|frame| {
@@ -116,8 +116,8 @@ impl Predictor {
     }
 
     /// From the vectors of a correlation.
-    pub fn from_field(field: &VectorField, filter: PredictorFilter) -> Result<Self, Error> {
-        let invalid = |what: String| Err(Error::Predictor { what });
+    pub fn from_field(field: &VectorField, filter: PredictorFilter) -> Result<Self, ProcessingError> {
+        let invalid = |what: String| Err(ProcessingError::Predictor { what });
         let VectorField {
             columns,
             rows,

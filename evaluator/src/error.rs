@@ -3,7 +3,7 @@
 /// Why a pair cannot be correlated as asked.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum Error {
+pub enum ProcessingError {
     /// A name that no choice goes by.
     #[error("`{name}` is not a choice here; use one of: {}", choices.join(", "))]
     UnknownName {

@@ -4,7 +4,7 @@ use crate::named::named;
 
 named! {
     /// What is known of a vector.
-    pub enum Status {
+    pub enum VectorStatus {
         /// A correlation peak was found and agrees with its neighbours.
         Valid = "valid",
         /// The measured displacement disagrees with its neighbours (normalised median test of the last pass).
@@ -34,7 +34,7 @@ pub struct Vector {
     /// zero, and 0 if there is none at all.
     pub peak_ratio: f64,
     /// Whether the displacement can be believed.
-    pub status: Status,
+    pub status: VectorStatus,
 }
 
 /// Displacements on the grid of interrogation windows of the last pass.

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use ndarray::ArrayView2;
 
-use crate::error::Error;
+use crate::error::ProcessingError;
 
 /// Two frames of one size with finite pixels.
 pub(crate) struct Frames<'a> {
@@ -13,10 +13,10 @@ pub(crate) struct Frames<'a> {
 }
 
 impl<'a> Frames<'a> {
-    pub fn new(a: ArrayView2<'a, f32>, b: ArrayView2<'a, f32>) -> Result<Self, Error> {
+    pub fn new(a: ArrayView2<'a, f32>, b: ArrayView2<'a, f32>) -> Result<Self, ProcessingError> {
         let size = |frame: &ArrayView2<f32>| [frame.ncols(), frame.nrows()];
         if size(&a) != size(&b) {
-            return Err(Error::FrameSizes {
+            return Err(ProcessingError::FrameSizes {
                 a: size(&a),
                 b: size(&b),
             });
@@ -29,7 +29,7 @@ impl<'a> Frames<'a> {
             };
             match pixels.iter().position(|p| !p.is_finite()) {
                 None => Ok(pixels),
-                Some(n) => Err(Error::NotFinite {
+                Some(n) => Err(ProcessingError::NotFinite {
                     frame,
                     x: n % size[0],
                     y: n / size[0],

@@ -37,8 +37,8 @@ pub mod window;
 
 pub use correlation::{Correlation, Normalise};
 pub use deform::{PredictorFilter, deform};
-pub use error::Error;
-pub use field::{Status, Vector, VectorField};
+pub use error::ProcessingError;
+pub use field::{Vector, VectorField, VectorStatus};
 pub use interpolate::Interpolator;
 pub use matching::Refinement;
 pub use passes::{Correlator, correlate, correlate_ensemble};

@@ -24,11 +24,11 @@ macro_rules! named {
         }
 
         impl std::str::FromStr for $Enum {
-            type Err = $crate::error::Error;
+            type Err = $crate::error::ProcessingError;
 
             fn from_str(name: &str) -> Result<Self, Self::Err> {
                 Self::ALL.iter().copied().find(|choice| choice.as_str() == name).ok_or_else(|| {
-                    $crate::error::Error::UnknownName { name: name.to_owned(), choices: &[$($name,)+] }
+                    $crate::error::ProcessingError::UnknownName { name: name.to_owned(), choices: &[$($name,)+] }
                 })
             }
         }

@@ -10,7 +10,7 @@
 //!    midway in time, and the windows of the next pass are correlated; each finds the residual displacement, which is added
 //!    to the predictor at its centre. On with 2.
 //!
-//! In the last pass vectors that fail keep what was measured and carry the reason as their `Status`; the others may be refined
+//! In the last pass vectors that fail keep what was measured and carry the reason as their `VectorStatus`; the others may be refined
 //! (`Refinement`), in frames deformed once more.
 
 mod refine;
@@ -19,7 +19,7 @@ use ndarray::ArrayView2;
 
 use crate::correlation::{Corners, WindowCorrelator};
 use crate::deform::Predictor;
-use crate::error::Error;
+use crate::error::ProcessingError;
 use crate::field::VectorField;
 use crate::frames::{Frame, Frames};
 use crate::interpolate::Interpolated;
@@ -41,7 +41,7 @@ pub fn correlate(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,
     processing: &Processing,
-) -> Result<VectorField, Error> {
+) -> Result<VectorField, ProcessingError> {
     let (height, width) = a.dim();
     Correlator::new(width, height, processing)?.correlate(a, b)
 }
@@ -55,8 +55,8 @@ pub fn correlate(
 pub fn correlate_ensemble(
     pairs: &[[ArrayView2<f32>; 2]],
     processing: &Processing,
-) -> Result<VectorField, Error> {
-    let [first, _] = pairs.first().ok_or(Error::NoPairs)?;
+) -> Result<VectorField, ProcessingError> {
+    let [first, _] = pairs.first().ok_or(ProcessingError::NoPairs)?;
     Correlator::new(first.ncols(), first.nrows(), processing)?.correlate_ensemble(pairs)
 }
 
@@ -76,7 +76,7 @@ impl Correlator {
     ///
     /// # Errors
     /// If [`Processing::validate`] fails.
-    pub fn new(width: usize, height: usize, processing: &Processing) -> Result<Self, Error> {
+    pub fn new(width: usize, height: usize, processing: &Processing) -> Result<Self, ProcessingError> {
         processing.validate(width, height)?;
         let size = [width, height];
         let stages = processing.passes.iter().map(|pass| {
@@ -103,7 +103,11 @@ impl Correlator {
     ///
     /// # Errors
     /// If the frames are not of the size this was made for or hold values that are not finite.
-    pub fn correlate(&mut self, a: ArrayView2<f32>, b: ArrayView2<f32>) -> Result<VectorField, Error> {
+    pub fn correlate(
+        &mut self,
+        a: ArrayView2<f32>,
+        b: ArrayView2<f32>,
+    ) -> Result<VectorField, ProcessingError> {
         self.run(&[[a, b]], None)
     }
 
@@ -116,7 +120,7 @@ impl Correlator {
         a: ArrayView2<f32>,
         b: ArrayView2<f32>,
         predictor: &VectorField,
-    ) -> Result<VectorField, Error> {
+    ) -> Result<VectorField, ProcessingError> {
         let predictor = Predictor::from_field(predictor, self.processing.predictor_filter)?;
         self.run(&[[a, b]], Some(predictor))
     }
@@ -125,7 +129,10 @@ impl Correlator {
     ///
     /// # Errors
     /// As [`Correlator::correlate`], or if there is no pair.
-    pub fn correlate_ensemble(&mut self, pairs: &[[ArrayView2<f32>; 2]]) -> Result<VectorField, Error> {
+    pub fn correlate_ensemble(
+        &mut self,
+        pairs: &[[ArrayView2<f32>; 2]],
+    ) -> Result<VectorField, ProcessingError> {
         self.run(pairs, None)
     }
 
@@ -133,7 +140,7 @@ impl Correlator {
         &mut self,
         pairs: &[[ArrayView2<f32>; 2]],
         mut predictor: Option<Predictor>,
-    ) -> Result<VectorField, Error> {
+    ) -> Result<VectorField, ProcessingError> {
         let raw = pairs
             .iter()
             .map(|[a, b]| Frames::new(*a, *b))
@@ -147,10 +154,10 @@ impl Correlator {
                 .collect::<Result<Vec<_>, _>>()?,
         };
         if pairs.is_empty() {
-            return Err(Error::NoPairs);
+            return Err(ProcessingError::NoPairs);
         }
         if let Some(frames) = pairs.iter().find(|frames| frames.size != self.size) {
-            return Err(Error::CorrelatorSize {
+            return Err(ProcessingError::CorrelatorSize {
                 found: frames.size,
                 expected: self.size,
             });

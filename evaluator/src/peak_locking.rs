@@ -2,8 +2,8 @@
 
 use std::f64::consts::TAU;
 
-use crate::score::{Study, Truth};
-use crate::statistics::{Estimate, Sheets, freedom, mean, share, variance_of_mean};
+use crate::score::{ErrorSample, VectorTruth};
+use crate::statistics::{Estimate, GridValues, freedom, mean, share, variance_of_mean};
 
 /// How far the measured displacements of one component are locked to whole pixels, against the true ones.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,18 +27,18 @@ pub struct PeakLocking {
 /// measured between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with the degrees of freedom ν of [`mean`]: p is
 /// (1 + T²/ν)^(-(ν-1)/2), for many exp(-T²/2) as Rayleigh has it (Mardia & Jupp 2000, Directional Statistics, section 6.3;
 /// memory). Assumes that the mean of the many vectors is normal.
-pub fn peak_locking(study: &Study, truth: &Truth, component: usize) -> PeakLocking {
+pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
-        study.sheets(|errors, k| {
+        sample.values(|errors, k| {
             let t = truth.window_px[k][component];
             of(TAU * (t + errors.window_px[k][component])) - of(TAU * t)
         })
     };
     let (cosines, sines) = (excess(f64::cos), excess(f64::sin));
-    let (degree, effective) = mean(&cosines, study.confidence);
-    let (other, other_effective) = mean(&sines, study.confidence);
+    let (degree, effective) = mean(&cosines, sample.confidence);
+    let (other, other_effective) = mean(&sines, sample.confidence);
     let own = |of: fn(f64) -> f64| {
-        let all = study.sheets(|errors, k| {
+        let all = sample.values(|errors, k| {
             let found = errors.window_px[k][component];
             if found.is_finite() {
                 of(TAU * truth.window_px[k][component])
@@ -60,12 +60,12 @@ pub fn peak_locking(study: &Study, truth: &Truth, component: usize) -> PeakLocki
 }
 
 /// Variance of the mean of a, covariance with that of b, variance of that of b.
-fn covariance(a: &Sheets, b: &Sheets) -> [f64; 3] {
-    let sum = Sheets {
-        values: a
-            .values
+fn covariance(a: &GridValues, b: &GridValues) -> [f64; 3] {
+    let sum = GridValues {
+        pairs: a
+            .pairs
             .iter()
-            .zip(&b.values)
+            .zip(&b.pairs)
             .map(|(a, b)| a.iter().zip(b.iter()).map(|(a, b)| a + b).collect())
             .collect(),
         ..*a
@@ -102,7 +102,12 @@ pub struct FractionClass {
 
 /// Distribution of the fractional part of the displacements, measured and true, from -½ to ½ px in `classes` classes of equal width.
 /// Intervals are Wilson's with the effective number of vectors for each class.
-pub fn fractions(study: &Study, truth: &Truth, component: usize, classes: usize) -> Vec<FractionClass> {
+pub fn fractions(
+    sample: &ErrorSample,
+    truth: &VectorTruth,
+    component: usize,
+    classes: usize,
+) -> Vec<FractionClass> {
     let class = |displacement: f64| {
         let place = (displacement + 0.5 - (displacement + 0.5).floor()) * classes as f64;
         (place as usize).min(classes - 1)
@@ -110,7 +115,7 @@ pub fn fractions(study: &Study, truth: &Truth, component: usize, classes: usize)
     let one = |number: usize| {
         let among = |displacement: f64| f64::from(u8::from(class(displacement) == number));
         let counted = |measured: f64| {
-            study.sheets(|errors, k| {
+            sample.values(|errors, k| {
                 let (t, e) = (truth.window_px[k][component], errors.window_px[k][component]);
                 if e.is_finite() {
                     among(t + measured * e)
@@ -121,7 +126,7 @@ pub fn fractions(study: &Study, truth: &Truth, component: usize, classes: usize)
         };
         FractionClass {
             middle_px: (number as f64 + 0.5) / classes as f64 - 0.5,
-            measured: share(&counted(1.0), study.pairs.len() as f64, study.confidence),
+            measured: share(&counted(1.0), sample.pairs.len() as f64, sample.confidence),
             truth: counted(0.0).mean(),
         }
     };

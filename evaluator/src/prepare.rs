@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use ndarray::{Array2, ArrayView2, Zip};
 
-use crate::error::Error;
+use crate::error::ProcessingError;
 use crate::named::named;
 
 named! {
@@ -25,9 +25,12 @@ impl Statistic {
     ///
     /// # Errors
     /// If there is no frame, or the shapes differ.
-    pub fn of<'a>(self, frames: impl IntoIterator<Item = ArrayView2<'a, f32>>) -> Result<Array2<f32>, Error> {
+    pub fn of<'a>(
+        self,
+        frames: impl IntoIterator<Item = ArrayView2<'a, f32>>,
+    ) -> Result<Array2<f32>, ProcessingError> {
         let mut frames = frames.into_iter();
-        let mut background = frames.next().ok_or(Error::NoFrames)?.mapv(f64::from);
+        let mut background = frames.next().ok_or(ProcessingError::NoFrames)?.mapv(f64::from);
         let mut number = 1.0;
         for frame in frames {
             same_shape(background.dim(), frame.dim(), "a frame of the background")?;
@@ -79,7 +82,10 @@ impl Preparation {
     ///
     /// # Errors
     /// As [`Preparation::validate`]; if the frames differ in shape, or a background is to be made of a single pair.
-    pub fn apply(&self, pairs: &[[ArrayView2<f32>; 2]]) -> Result<Option<Vec<[Array2<f32>; 2]>>, Error> {
+    pub fn apply(
+        &self,
+        pairs: &[[ArrayView2<f32>; 2]],
+    ) -> Result<Option<Vec<[Array2<f32>; 2]>>, ProcessingError> {
         if *self == Preparation::default() {
             return Ok(None);
         }
@@ -90,7 +96,7 @@ impl Preparation {
         let background = match &self.background {
             Background::None => None,
             Background::Given(given) => Some(given.clone()),
-            Background::Made(_) if pairs.len() < 2 => return Err(Error::LoneFrame),
+            Background::Made(_) if pairs.len() < 2 => return Err(ProcessingError::LoneFrame),
             Background::Made(statistic) => {
                 let [a, b] = [0, 1].map(|k| statistic.of(pairs.iter().map(|pair| pair[k].view())));
                 Some([Arc::new(a?), Arc::new(b?)])
@@ -115,11 +121,11 @@ impl Preparation {
     ///
     /// # Errors
     /// If a side is even or zero, the cap is not above 0, or background or mask are not of the frames' shape.
-    pub fn validate(&self, width: usize, height: usize) -> Result<(), Error> {
+    pub fn validate(&self, width: usize, height: usize) -> Result<(), ProcessingError> {
         if let Some(cap) = self.intensity_cap
             && !(cap.is_finite() && cap > 0.0)
         {
-            return Err(Error::Range {
+            return Err(ProcessingError::Range {
                 field: "intensity_cap",
                 value: cap.to_string(),
                 range: "a number above 0",
@@ -131,7 +137,7 @@ impl Preparation {
             ("local_normalisation_px", self.local_normalisation_px),
         ] {
             if let Some(side) = side.filter(|side| side % 2 == 0) {
-                return Err(Error::Range {
+                return Err(ProcessingError::Range {
                     field,
                     value: side.to_string(),
                     range: "an odd number of pixels",
@@ -185,12 +191,16 @@ impl Preparation {
     }
 }
 
-fn same_shape(expected: (usize, usize), found: (usize, usize), what: &'static str) -> Result<(), Error> {
+fn same_shape(
+    expected: (usize, usize),
+    found: (usize, usize),
+    what: &'static str,
+) -> Result<(), ProcessingError> {
     if expected == found {
         return Ok(());
     }
     let size = |(height, width)| [width, height];
-    Err(Error::Shape {
+    Err(ProcessingError::Shape {
         what,
         found: size(found),
         expected: size(expected),

@@ -2,7 +2,7 @@
 
 use crate::correlation::{Correlation, Normalise};
 use crate::deform::PredictorFilter;
-use crate::error::Error;
+use crate::error::ProcessingError;
 use crate::interpolate::Interpolator;
 use crate::matching::Refinement;
 use crate::peak::PeakFit;
@@ -114,34 +114,34 @@ impl Processing {
     ///
     /// # Errors
     /// The first field that cannot be used, with the remedy.
-    pub fn validate(&self, width: usize, height: usize) -> Result<(), Error> {
+    pub fn validate(&self, width: usize, height: usize) -> Result<(), ProcessingError> {
         if self.passes.is_empty() {
-            return Err(Error::NoPasses);
+            return Err(ProcessingError::NoPasses);
         }
         for (pass, &Pass { window, overlap }) in self.passes.iter().enumerate() {
             if window.iter().any(|&side| side < Self::MIN_WINDOW_PX) {
-                return Err(Error::WindowTooSmall {
+                return Err(ProcessingError::WindowTooSmall {
                     pass,
                     window,
                     minimum: Self::MIN_WINDOW_PX,
                 });
             }
             if window[0] > width || window[1] > height {
-                return Err(Error::WindowTooLarge {
+                return Err(ProcessingError::WindowTooLarge {
                     pass,
                     window,
                     image: [width, height],
                 });
             }
             if !(0.0..1.0).contains(&overlap) {
-                return Err(Error::Overlap {
+                return Err(ProcessingError::Overlap {
                     pass,
                     overlap: overlap.to_string(),
                 });
             }
         }
         if self.ensemble == 0 {
-            return Err(Error::Range {
+            return Err(ProcessingError::Range {
                 field: "ensemble",
                 value: "0".to_owned(),
                 range: "a number of pairs of at least 1",
@@ -149,7 +149,7 @@ impl Processing {
             });
         }
         if self.correlation == Correlation::Circular && self.normalise != Normalise::None {
-            return Err(Error::Incompatible {
+            return Err(ProcessingError::Incompatible {
                 field: "normalise",
                 choice: self.normalise.as_str(),
                 other: "correlation = circular",
@@ -157,7 +157,7 @@ impl Processing {
             });
         }
         self.preparation.validate(width, height)?;
-        let range = |field, value: f64, range, remedy| Error::Range {
+        let range = |field, value: f64, range, remedy| ProcessingError::Range {
             field,
             value: value.to_string(),
             range,

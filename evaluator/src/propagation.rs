@@ -4,7 +4,7 @@
 //! All uncertainties are standard ones (one standard deviation) in the unit of the figure: with displacements in px, of a mean in px, of a
 //! variance or shear stress in px², of a vorticity in px/px.
 
-use crate::statistics::{Confidence, Estimate, Sheets, bootstrap, student};
+use crate::statistics::{Confidence, Estimate, GridValues, bootstrap, student};
 
 /// How many independent values tell as much of the mean as the values of a `series` taken at equal steps: N/(2τ), at most N, with the
 /// integral time scale τ = ½ + Σρ in steps.
@@ -97,29 +97,25 @@ const SEED: u64 = 2;
 /// repeats at a position in every pair is a property of the flow and is taken off; so this needs two pairs.
 ///
 /// The interval is the [`bootstrap`] over pairs; unknown with fewer than five.
-pub fn error_correlation(errors: &Sheets, lag: [usize; 2], confidence: Confidence) -> Estimate {
+pub fn error_correlation(errors: &GridValues, lag: [usize; 2], confidence: Confidence) -> Estimate {
     let columns = errors.columns;
-    let size = errors.values.first().map_or(0, |sheet| sheet.len());
+    let size = errors.pairs.first().map_or(0, |pair| pair.len());
     let centre: Vec<f64> = (0..size)
         .map(|k| {
-            let known = errors
-                .values
-                .iter()
-                .map(|sheet| sheet[k])
-                .filter(|v| v.is_finite());
+            let known = errors.pairs.iter().map(|pair| pair[k]).filter(|v| v.is_finite());
             let (sum, n) = known.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
             // A position seen once would have no residual, whatever the scatter.
             if n < 2.0 { f64::NAN } else { sum / n }
         })
         .collect();
     let sums: Vec<[f64; 2]> = errors
-        .values
+        .pairs
         .iter()
-        .map(|sheet| {
+        .map(|pair| {
             (0..size)
                 .map(|k| (k, k + lag[1] * columns + lag[0]))
                 .filter(|(k, other)| k % columns + lag[0] < columns && *other < size)
-                .map(|(k, other)| (sheet[k] - centre[k], sheet[other] - centre[other]))
+                .map(|(k, other)| (pair[k] - centre[k], pair[other] - centre[other]))
                 .filter(|(a, b)| a.is_finite() && b.is_finite())
                 .fold([0.0; 2], |[product, square], (a, b)| {
                     [product + a * b, square + 0.5 * (a * a + b * b)]

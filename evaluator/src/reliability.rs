@@ -1,7 +1,7 @@
 //! Whether estimated uncertainties can be believed: held against the errors they claim to know.
 
 use crate::statistics::{
-    Confidence, Estimate, Sheets, chi_interval, lessened, mean, quantiles, rank_correlation,
+    Confidence, Estimate, GridValues, chi_interval, lessened, mean, quantiles, rank_correlation,
     root_mean_square, share, variance_of_mean,
 };
 
@@ -33,7 +33,7 @@ pub struct ReliabilityClass {
     pub actual_px: Estimate,
 }
 
-/// Holds the standard uncertainties against the errors of the same vectors, one sheet a pair; vectors that lack either do not count.
+/// Holds the standard uncertainties against the errors of the same vectors, one list per pair; vectors that lack either do not count.
 /// Errors should be the random part (without the known bias) if that is all the estimator claims to know.
 ///
 /// The curve has up to `classes` classes with equal numbers of vectors; equal uncertainties stay in one class.
@@ -43,10 +43,10 @@ pub struct ReliabilityClass {
 /// standard deviation.
 ///
 /// # Panics
-/// If the two differ in pairs or in the size of a sheet.
+/// If the two differ in the number of pairs or of values per pair.
 pub fn reliability(
-    uncertainty: &Sheets,
-    error: &Sheets,
+    uncertainty: &GridValues,
+    error: &GridValues,
     classes: usize,
     confidence: Confidence,
 ) -> Reliability {
@@ -68,14 +68,14 @@ pub fn reliability(
     }
 }
 
-/// The sheets of `of`(a, b), `NaN` where either is.
-fn both(a: &Sheets, b: &Sheets, of: &dyn Fn(f64, f64) -> f64) -> Sheets<'static> {
+/// The values of `of`(a, b), `NaN` where either is.
+fn both(a: &GridValues, b: &GridValues, of: &dyn Fn(f64, f64) -> f64) -> GridValues<'static> {
     assert_eq!(
-        a.values.len(),
-        b.values.len(),
-        "as many sheets of uncertainties as of errors"
+        a.pairs.len(),
+        b.pairs.len(),
+        "as many pairs of uncertainties as of errors"
     );
-    let sheet = |(a, b): (&std::borrow::Cow<[f64]>, &std::borrow::Cow<[f64]>)| {
+    let pair = |(a, b): (&std::borrow::Cow<[f64]>, &std::borrow::Cow<[f64]>)| {
         assert_eq!(a.len(), b.len(), "as many uncertainties as errors");
         a.iter()
             .zip(b.iter())
@@ -88,15 +88,15 @@ fn both(a: &Sheets, b: &Sheets, of: &dyn Fn(f64, f64) -> f64) -> Sheets<'static>
             })
             .collect()
     };
-    Sheets {
+    GridValues {
         columns: a.columns,
         reach: a.reach,
-        values: a.values.iter().zip(&b.values).map(sheet).collect(),
+        pairs: a.pairs.iter().zip(&b.pairs).map(pair).collect(),
     }
 }
 
 /// Root of the mean of `above` over the mean of `below`, both squares.
-fn ratio(above: &Sheets, below: &Sheets, confidence: Confidence) -> Estimate {
+fn ratio(above: &GridValues, below: &GridValues, confidence: Confidence) -> Estimate {
     let predicted = above.mean();
     let q = below.mean() / predicted;
     if !(q > 0.0 && q.is_finite()) {
@@ -130,8 +130,8 @@ fn ratio(above: &Sheets, below: &Sheets, confidence: Confidence) -> Estimate {
 }
 
 fn curve(
-    uncertainty: &Sheets,
-    error: &Sheets,
+    uncertainty: &GridValues,
+    error: &GridValues,
     classes: usize,
     confidence: Confidence,
 ) -> Vec<ReliabilityClass> {

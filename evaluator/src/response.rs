@@ -1,6 +1,6 @@
 //! Spatial response: how much of a wave of known length is measured.
 
-use crate::score::{Study, Truth};
+use crate::score::{ErrorSample, VectorTruth};
 use crate::statistics::{Estimate, mean};
 
 /// Response at which a tenth of the amplitude is lost.
@@ -14,9 +14,9 @@ pub const MINUS_3_DB: f64 = std::f64::consts::FRAC_1_SQRT_2;
 ///
 /// The interval is that of the mean of the line's residuals times the wave, with their dependence between vectors as in
 /// [`mean`]: the slope's variance whatever the scatter's dependence and inequality (White 1980, Econometrica 48, 817).
-pub fn amplitude_ratio(study: &Study, truth: &Truth, component: usize) -> Estimate {
-    let error = study.sheets(|errors, k| errors.point_px[k][component]);
-    let wave = study.sheets(|errors, k| match errors.point_px[k][component].is_finite() {
+pub fn amplitude_ratio(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> Estimate {
+    let error = sample.values(|errors, k| errors.point_px[k][component]);
+    let wave = sample.values(|errors, k| match errors.point_px[k][component].is_finite() {
         true => truth.point_px[k][component],
         false => f64::NAN,
     });
@@ -25,12 +25,12 @@ pub fn amplitude_ratio(study: &Study, truth: &Truth, component: usize) -> Estima
     let product = |errors: &crate::score::Errors, k: usize| {
         (errors.point_px[k][component] - error_mean) * (truth.point_px[k][component] - wave_mean)
     };
-    let slope = study.sheets(product).mean() / square;
-    let ratios = study.sheets(|errors, k| {
+    let slope = sample.values(product).mean() / square;
+    let ratios = sample.values(|errors, k| {
         let t = truth.point_px[k][component] - wave_mean;
         1.0 + slope + (errors.point_px[k][component] - error_mean - slope * t) * t / square
     });
-    mean(&ratios, study.confidence).0
+    mean(&ratios, sample.confidence).0
 }
 
 /// Where a response falls below a level.

@@ -9,8 +9,8 @@
 
 use std::borrow::Cow;
 
-use crate::field::{Status, Vector};
-use crate::statistics::{Confidence, Estimate, Sheets, mean, quantiles, root_mean_square, share};
+use crate::field::{Vector, VectorStatus};
+use crate::statistics::{Confidence, Estimate, GridValues, mean, quantiles, root_mean_square, share};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// A vector farther than this from the truth is an outlier, px (common practice, no source).
@@ -18,17 +18,22 @@ pub const OUTLIER_PX: f64 = 1.0;
 
 /// The true displacement at each vector, px.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Truth {
+pub struct VectorTruth {
     /// At the vector's position.
     pub point_px: Vec<[f64; 2]>,
     /// Averaged over the window.
     pub window_px: Vec<[f64; 2]>,
 }
 
-impl Truth {
+impl VectorTruth {
     /// Takes the truth on the windows of `grid` from a function of place (x, y), px. The average over a window samples
     /// it once in every block of `block` × `block` pixels of the image, at the block's middle.
-    pub fn new(grid: &Grid, weighting: Weighting, block: usize, at: impl Fn(f64, f64) -> [f64; 2]) -> Truth {
+    pub fn new(
+        grid: &Grid,
+        weighting: Weighting,
+        block: usize,
+        at: impl Fn(f64, f64) -> [f64; 2],
+    ) -> VectorTruth {
         let block = block.max(1);
         let counts = [grid.columns, grid.rows];
         // For each window along an axis: the blocks it touches and the weight of each.
@@ -76,7 +81,7 @@ impl Truth {
                 })
             })
             .collect();
-        Truth { point_px, window_px }
+        VectorTruth { point_px, window_px }
     }
 }
 
@@ -94,7 +99,7 @@ pub struct Errors {
 
 impl Errors {
     /// The errors of vectors against `truth`, which must be that of the same grid.
-    pub fn of(vectors: &[Vector], truth: &Truth) -> Errors {
+    pub fn of(vectors: &[Vector], truth: &VectorTruth) -> Errors {
         let against = |truth: &[[f64; 2]]| -> Vec<[f64; 2]> {
             vectors
                 .iter()
@@ -110,8 +115,8 @@ impl Errors {
         for (k, vector) in vectors.iter().enumerate() {
             let [ex, ey] = errors.point_px[k];
             let near = ex.hypot(ey) <= OUTLIER_PX;
-            errors.detected[k] = near && vector.status != Status::NoPeak;
-            if vector.status != Status::Valid || !near {
+            errors.detected[k] = near && vector.status != VectorStatus::NoPeak;
+            if vector.status != VectorStatus::Valid || !near {
                 errors.point_px[k] = [f64::NAN; 2];
                 errors.window_px[k] = [f64::NAN; 2];
             }
@@ -153,12 +158,12 @@ pub struct Score {
     pub valid_detection: Estimate,
 }
 
-/// The shares of vectors for which [`Study::percentiles`] names the error.
+/// The shares of vectors for which [`ErrorSample::percentiles`] names the error.
 pub const PERCENTILES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 
 /// Errors of several independent pairs measured on the same grid.
 #[derive(Debug, Clone, Copy)]
-pub struct Study<'a> {
+pub struct ErrorSample<'a> {
     /// Grid columns.
     pub columns: usize,
     /// Lag in grid steps beyond which windows do not share particles: see [`reach`].
@@ -176,36 +181,36 @@ pub fn reach(grid: &Grid) -> [usize; 2] {
     [0, 1].map(|k| (grid.window[k] - 1) / grid.spacing[k])
 }
 
-impl Study<'_> {
-    pub(crate) fn sheets(&self, value: impl Fn(&Errors, usize) -> f64) -> Sheets<'static> {
+impl ErrorSample<'_> {
+    pub(crate) fn values(&self, value: impl Fn(&Errors, usize) -> f64) -> GridValues<'static> {
         let counts = |k: usize| self.part.is_none_or(|part| part[k]);
-        let sheet = |errors: &Errors| {
+        let pair = |errors: &Errors| {
             Cow::Owned(
                 (0..errors.point_px.len())
                     .map(|k| if counts(k) { value(errors, k) } else { f64::NAN })
                     .collect(),
             )
         };
-        Sheets {
+        GridValues {
             columns: self.columns,
             reach: self.reach,
-            values: self.pairs.iter().map(sheet).collect(),
+            pairs: self.pairs.iter().map(pair).collect(),
         }
     }
 
-    /// Squared length of every error vector, px²; the sheets from which [`Score::total_px`] comes.
-    pub fn squared_errors(&self) -> Sheets<'static> {
-        self.sheets(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
+    /// Squared length of every error vector, px²; the values from which [`Score::total_px`] comes.
+    pub fn squared_errors(&self) -> GridValues<'static> {
+        self.values(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
     }
 
     /// All figures with their intervals.
     pub fn score(&self) -> Score {
         let mut effective_vectors = f64::INFINITY;
         let mut component = |value: &dyn Fn(&Errors, usize) -> f64| {
-            let (bias_px, effective) = mean(&self.sheets(value), self.confidence);
+            let (bias_px, effective) = mean(&self.values(value), self.confidence);
             effective_vectors = effective_vectors.min(effective);
-            let random = self.sheets(|errors, k| (value(errors, k) - bias_px.value).powi(2));
-            let total = self.sheets(|errors, k| value(errors, k).powi(2));
+            let random = self.values(|errors, k| (value(errors, k) - bias_px.value).powi(2));
+            let total = self.values(|errors, k| value(errors, k).powi(2));
             Component {
                 bias_px,
                 random_px: root_mean_square(&random, self.confidence),
@@ -218,8 +223,8 @@ impl Study<'_> {
         // are none the number of pairs.
         let alike = effective_vectors.max(self.pairs.len() as f64);
         let of = |yes: bool| f64::from(u8::from(yes));
-        let lost = self.sheets(|errors, k| of(errors.point_px[k][0].is_nan()));
-        let detected = self.sheets(|errors, k| of(errors.detected[k]));
+        let lost = self.values(|errors, k| of(errors.point_px[k][0].is_nan()));
+        let detected = self.values(|errors, k| of(errors.detected[k]));
         Score {
             pairs: self.pairs.len(),
             vectors: lost.count(),
@@ -233,9 +238,9 @@ impl Study<'_> {
     }
 
     /// Length of the error vector, against the truth at the vector's position, that the shares [`PERCENTILES`] of the vectors without
-    /// outliers do not exceed, px. Apart from [`Study::score`] because sorting costs more than all of that.
+    /// outliers do not exceed, px. Apart from [`ErrorSample::score`] because sorting costs more than all of that.
     pub fn percentiles(&self) -> [Estimate; 4] {
-        let length = self.sheets(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
+        let length = self.values(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
         let found = quantiles(&length, &PERCENTILES, self.confidence);
         // No length is negative, and a longer error makes an outlier.
         std::array::from_fn(|k| Estimate {

@@ -1,6 +1,6 @@
 //! Which measured displacements are believed, and what stands in for the others in the predictor.
 
-use crate::field::{Status, Vector, VectorField};
+use crate::field::{Vector, VectorField, VectorStatus};
 use crate::outlier::Neighbourhood;
 use crate::processing::Processing;
 use crate::window::Grid;
@@ -22,32 +22,32 @@ impl Measured {
 }
 
 /// What the vector says for itself, before its neighbours are asked.
-fn own_status(measured: &Measured, displacement: Option<[f64; 2]>, processing: &Processing) -> Status {
+fn own_status(measured: &Measured, displacement: Option<[f64; 2]>, processing: &Processing) -> VectorStatus {
     let Some([dx, dy]) = displacement else {
-        return Status::NoPeak;
+        return VectorStatus::NoPeak;
     };
     if processing
         .max_displacement_px
         .is_some_and(|longest| dx.hypot(dy) > longest)
     {
-        Status::OutOfRange
+        VectorStatus::OutOfRange
     } else if processing
         .min_peak_ratio
         .is_some_and(|least| measured.peak_ratio < least)
     {
-        Status::LowPeakRatio
+        VectorStatus::LowPeakRatio
     } else {
-        Status::Valid
+        VectorStatus::Valid
     }
 }
 
-fn statuses(grid: &Grid, measured: &[Measured], processing: &Processing) -> Vec<Status> {
-    let mut statuses: Vec<Status> = measured
+fn statuses(grid: &Grid, measured: &[Measured], processing: &Processing) -> Vec<VectorStatus> {
+    let mut statuses: Vec<VectorStatus> = measured
         .iter()
         .map(|m| own_status(m, m.peaks[0], processing))
         .collect();
     let displacements: Vec<[f64; 2]> = measured.iter().map(Measured::displacement).collect();
-    let trusted: Vec<bool> = statuses.iter().map(|&s| s == Status::Valid).collect();
+    let trusted: Vec<bool> = statuses.iter().map(|&s| s == VectorStatus::Valid).collect();
     let all = Neighbourhood {
         columns: grid.columns,
         displacements: &displacements,
@@ -56,11 +56,11 @@ fn statuses(grid: &Grid, measured: &[Measured], processing: &Processing) -> Vec<
     for (n, status) in statuses
         .iter_mut()
         .enumerate()
-        .filter(|(_, s)| **s == Status::Valid)
+        .filter(|(_, s)| **s == VectorStatus::Valid)
     {
         let residual = all.residual(n, displacements[n], processing.outlier_epsilon_px);
         if residual.is_some_and(|residual| residual > processing.outlier_threshold) {
-            *status = Status::Outlier;
+            *status = VectorStatus::Outlier;
         }
     }
     statuses
@@ -75,7 +75,7 @@ pub(crate) fn replace_untrusted(
 ) -> Vec<[f64; 2]> {
     let statuses = statuses(grid, measured, processing);
     let mut displacements: Vec<[f64; 2]> = measured.iter().map(Measured::displacement).collect();
-    let mut trusted: Vec<bool> = statuses.iter().map(|&s| s == Status::Valid).collect();
+    let mut trusted: Vec<bool> = statuses.iter().map(|&s| s == VectorStatus::Valid).collect();
     // Where a whole patch fails, each round fills its rim from the vectors around.
     loop {
         let known = Neighbourhood {
@@ -89,7 +89,7 @@ pub(crate) fn replace_untrusted(
                 let median = known.median(n)?;
                 let second = measured[n].peaks[1].filter(|&second| {
                     let residual = known.residual(n, second, processing.outlier_epsilon_px);
-                    own_status(&measured[n], Some(second), processing) != Status::OutOfRange
+                    own_status(&measured[n], Some(second), processing) != VectorStatus::OutOfRange
                         && residual.is_some_and(|residual| residual <= processing.outlier_threshold)
                 });
                 Some((n, second.unwrap_or(median)))

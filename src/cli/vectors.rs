@@ -10,7 +10,7 @@ use motefield::plan::short;
 use motefield::setup::Setup;
 use motefield::study::{Figures, trust};
 use motefield::vectors;
-use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
@@ -127,7 +127,7 @@ impl Correlate {
         let valid = field
             .vectors
             .iter()
-            .filter(|v| v.status == motefield_evaluator::Status::Valid)
+            .filter(|v| v.status == motefield_evaluator::VectorStatus::Valid)
             .count();
         if self.json {
             print_json(&json!({
@@ -234,7 +234,7 @@ impl Score {
                     file.display()
                 )));
             }
-            let mut truth = Truth::new(&found, processing.weighting, 1, |x, y| match &mask {
+            let mut truth = VectorTruth::new(&found, processing.weighting, 1, |x, y| match &mask {
                 Some(mask) if !vectors::all_around(mask, x, y) => [f64::NAN; 2],
                 _ => vectors::interpolate(&truth, x, y),
             });
@@ -251,7 +251,7 @@ impl Score {
             exact = Some(truth);
         }
         let grid = grid.expect("at least one file");
-        let sample = Study {
+        let sample = ErrorSample {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &errors,

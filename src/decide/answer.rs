@@ -319,12 +319,7 @@ fn estimate(e: Estimate) -> Value {
 
 /// The curve that shows a decision.
 pub fn curve(decision: &Decision) -> crate::curve::Curve {
-    use crate::curve::{Best, Curve, Estimate as Drawn, Point};
-    let drawn = |e: Estimate| Drawn {
-        value: e.value,
-        lo: e.lo,
-        hi: e.hi,
-    };
+    use crate::curve::{Best, Curve, Point};
     let points = decision
         .points
         .iter()
@@ -334,7 +329,7 @@ pub fn curve(decision: &Decision) -> crate::curve::Curve {
             Point {
                 pulse_s: m.pulse_s,
                 streak_px: m.streak_px,
-                total_px: drawn(m.point.score.total_px),
+                total_px: m.point.score.total_px,
                 random_px: x.random_px.value.hypot(y.random_px.value),
                 bias_px: x.bias_px.value.hypot(y.bias_px.value),
                 valid_fraction,
@@ -352,7 +347,7 @@ pub fn curve(decision: &Decision) -> crate::curve::Curve {
         points,
         limit_px: decision.wish.limit_px,
         best: decision.best().filter(|(_, r)| r.usable).map(|(m, r)| Best {
-            pulse_s: Drawn {
+            pulse_s: Estimate {
                 value: m.pulse_s,
                 lo: r.best_interval_s[0],
                 hi: r.best_interval_s[1],

@@ -4,8 +4,8 @@
 
 use std::borrow::Cow;
 
-use motefield_evaluator::score::Study;
-use motefield_evaluator::statistics::{Confidence, Estimate, Sheets, student, variance_of_mean};
+use motefield_evaluator::score::ErrorSample;
+use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, student, variance_of_mean};
 
 use crate::study::Point;
 
@@ -182,8 +182,8 @@ fn walk(
 /// By how many standard errors the mean squared error of `other` exceeds that of `best`, on the vectors that both
 /// measured from the same particles; infinite where they share none.
 fn significance(best: &Point, other: &Point) -> f64 {
-    let sheets = |point: &Point| {
-        Study {
+    let values = |point: &Point| {
+        ErrorSample {
             columns: point.columns,
             reach: point.reach,
             pairs: &point.errors,
@@ -192,17 +192,17 @@ fn significance(best: &Point, other: &Point) -> f64 {
         }
         .squared_errors()
     };
-    let (a, b) = (sheets(best), sheets(other));
+    let (a, b) = (values(best), values(other));
     let values = a
-        .values
+        .pairs
         .iter()
-        .zip(&b.values)
+        .zip(&b.pairs)
         .map(|(a, b)| Cow::Owned(b.iter().zip(a.iter()).map(|(b, a)| b - a).collect::<Vec<f64>>()))
         .collect();
-    let difference = Sheets {
+    let difference = GridValues {
         columns: best.columns,
         reach: best.reach,
-        values,
+        pairs: values,
     };
     let mean = difference.mean();
     if mean == 0.0 {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use motefield_evaluator::prepare::{Background, Preparation, Statistic};
-use motefield_evaluator::{Error, Pass, Processing};
+use motefield_evaluator::{Pass, Processing, ProcessingError};
 use ndarray::Array2;
 
 use super::Setup;
@@ -157,8 +157,8 @@ pub fn check(setup: &Setup, [width, height]: [usize; 2]) -> Result<(), SetupErro
     let processing = &setup.processing;
     processing.validate(width, height).map_err(|e| {
         let key = match e {
-            Error::Shape { what: "the mask", .. } => "processing.mask",
-            Error::Shape { .. } => "processing.background_picture",
+            ProcessingError::Shape { what: "the mask", .. } => "processing.mask",
+            ProcessingError::Shape { .. } => "processing.background_picture",
             _ => "processing.passes",
         };
         setup.error(key, format!("cannot be used: {e}"))

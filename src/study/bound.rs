@@ -5,9 +5,9 @@
 //! the pixels' differences (DSNU, PRNU, hot and dead ones) add is not in it, and the particles' own loss from frame A to frame B is
 //! not either, so the bound is low where they matter.
 
-use motefield_evaluator::bound::{Pattern, PixelNoise, displacement_bound};
-use motefield_evaluator::score::{Errors, Score, Study as Sample};
-use motefield_evaluator::statistics::{Estimate, Sheets, root_mean_square};
+use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
+use motefield_evaluator::score::{ErrorSample, Errors, Score};
+use motefield_evaluator::statistics::{Estimate, GridValues, root_mean_square};
 use motefield_evaluator::{Grid, Processing};
 use motefield_generator::pair::expected_moved;
 use motefield_generator::truth::TrueDisplacement;
@@ -25,7 +25,7 @@ pub struct Bound {
 
 impl Bound {
     /// From the bounds of the first measurements of a sample.
-    pub(super) fn new(sample: &Sample, bounds: &[Option<Vec<[f64; 2]>>], score: &Score) -> Bound {
+    pub(super) fn new(sample: &ErrorSample, bounds: &[Option<Vec<[f64; 2]>>], score: &Score) -> Bound {
         let pairs: Vec<(&Vec<[f64; 2]>, &Errors)> = bounds
             .iter()
             .zip(sample.pairs)
@@ -41,10 +41,10 @@ impl Bound {
                     f64::NAN
                 }
             };
-            let squares = Sheets {
+            let squares = GridValues {
                 columns: sample.columns,
                 reach: sample.reach,
-                values: pairs
+                pairs: pairs
                     .iter()
                     .map(|(bound, errors)| (0..bound.len()).map(|k| square(bound, errors, k)).collect())
                     .collect(),
@@ -103,7 +103,7 @@ pub fn of(scene: &Scene, processing: &Processing, seed: Seed) -> Vec<[f64; 2]> {
     };
     let (along_x, along_y): ([Array2<f64>; 2], [Array2<f64>; 2]) =
         (slope([STEP_PX, 0.0]), slope([0.0, STEP_PX]));
-    let patterns = [0, 1].map(|k| Pattern {
+    let patterns = [0, 1].map(|k| ExpectedImage {
         signal: signal[k].view(),
         slope_x: along_x[k].view(),
         slope_y: along_y[k].view(),

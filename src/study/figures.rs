@@ -3,7 +3,7 @@
 use motefield_evaluator::dynamic_range::{DynamicRange, dynamic_range};
 use motefield_evaluator::peak_locking::peak_locking;
 use motefield_evaluator::response::amplitude_ratio;
-use motefield_evaluator::score::{PERCENTILES, Score, Study as Sample, Truth};
+use motefield_evaluator::score::{ErrorSample, PERCENTILES, Score, VectorTruth};
 use motefield_evaluator::statistics::Estimate;
 
 /// Further figures of a sample.
@@ -40,7 +40,7 @@ fn range(values: impl Iterator<Item = f64>) -> f64 {
 
 impl Figures {
     /// Of a sample scored against `truth`, in pictures `width_px` wide.
-    pub fn of(sample: &Sample, truth: &Truth, score: &Score, width_px: usize) -> Figures {
+    pub fn of(sample: &ErrorSample, truth: &VectorTruth, score: &Score, width_px: usize) -> Figures {
         let lengths = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy));
         let largest_px = lengths.filter(|l| l.is_finite()).fold(0.0, f64::max);
         let [x, y] = score.point.map(|c| c.random_px);

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::prepare::Background;
-use motefield_evaluator::score::{Errors, Score, Study as Sample, Truth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, Processing, correlate_ensemble};
@@ -23,7 +23,7 @@ pub(super) struct Prepared<'a> {
     chain: &'a Chain,
     wanted: &'a Wanted,
     seed: u64,
-    truth: Truth,
+    truth: VectorTruth,
     /// Windows whose centre is in fluid, not in a body, and not masked: the others do not count.
     seen: Vec<bool>,
     fast: Vec<bool>,
@@ -56,7 +56,7 @@ impl<'a> Prepared<'a> {
         let last = processing.passes.last().expect(PLANNED);
         let grid = Grid::new(width, height, last.window, last.overlap);
         let exact = truth::TrueDisplacement::of_pair(scene);
-        let mut truth = Truth::new(&grid, processing.weighting, TRUTH_BLOCK_PX, |x, y| {
+        let mut truth = VectorTruth::new(&grid, processing.weighting, TRUTH_BLOCK_PX, |x, y| {
             exact
                 .at(x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))
                 .unwrap_or([f64::NAN; 2])
@@ -132,8 +132,8 @@ impl<'a> Prepared<'a> {
         })
     }
 
-    fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool], confidence: Confidence) -> Sample<'b> {
-        Sample {
+    fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool], confidence: Confidence) -> ErrorSample<'b> {
+        ErrorSample {
             columns: self.columns,
             reach: self.reach,
             pairs: errors,

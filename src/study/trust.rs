@@ -3,8 +3,8 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::reliability::{Reliability, reliability};
-use motefield_evaluator::score::{Errors, Study as Sample};
-use motefield_evaluator::statistics::{Estimate, Sheets};
+use motefield_evaluator::score::{ErrorSample, Errors};
+use motefield_evaluator::statistics::{Estimate, GridValues};
 use motefield_evaluator::uncertainty::Estimator;
 
 /// Classes of rising uncertainty of which the reliability curve consists.
@@ -21,11 +21,11 @@ pub struct Trust {
 }
 
 /// Holds standard uncertainties, one list a pair in the order of its vectors, against the errors of a sample.
-pub fn trust(sample: &Sample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
-    let sheets = |of: &dyn Fn(usize, usize) -> f64| Sheets {
+pub fn trust(sample: &ErrorSample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
+    let values = |of: &dyn Fn(usize, usize) -> f64| GridValues {
         columns: sample.columns,
         reach: sample.reach,
-        values: sample
+        pairs: sample
             .pairs
             .iter()
             .enumerate()
@@ -41,8 +41,8 @@ pub fn trust(sample: &Sample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2]
     let errors = |pair: usize| -> &Errors { &sample.pairs[pair] };
     [0, 1].map(|c| {
         reliability(
-            &sheets(&|pair, k| uncertainties[pair][k][c]),
-            &sheets(&|pair, k| errors(pair).point_px[k][c]),
+            &values(&|pair, k| uncertainties[pair][k][c]),
+            &values(&|pair, k| errors(pair).point_px[k][c]),
             CLASSES,
             sample.confidence,
         )

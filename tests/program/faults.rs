@@ -8,7 +8,7 @@ use motefield::verify::EMBEDDED;
 use motefield::verify::judge::Verdict;
 use motefield::verify::suite::{Depth, Runner, confidence, read};
 use motefield_evaluator::{
-    Error, Interpolator, Normalise, PeakFit, Processing, VectorField, Weighting, correlate,
+    Interpolator, Normalise, PeakFit, Processing, ProcessingError, VectorField, Weighting, correlate,
 };
 use motefield_generator::pair::expected;
 use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
@@ -16,7 +16,7 @@ use motefield_generator::{Exposure, Pair, Profile, Scene, SceneError, Seed, rend
 use ndarray::{Array2, ArrayView2};
 
 type Rendered = Result<Pair, SceneError>;
-type Measured = Result<VectorField, Error>;
+type Measured = Result<VectorField, ProcessingError>;
 type View<'a> = ArrayView2<'a, f32>;
 
 /// The scene with something else in it.

@@ -12,7 +12,7 @@ use motefield::verify::judge::{Figures, Verdict, judge};
 use motefield::verify::record::Record;
 use motefield::verify::report::lines;
 use motefield::verify::suite::{Depth, Runner, confidence, read};
-use motefield_evaluator::statistics::{Confidence, Estimate, Sheets, mean, root_mean_square};
+use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, root_mean_square};
 use motefield_generator::Seed;
 use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
 
@@ -123,7 +123,7 @@ fn false_alarms_are_rare() {
             .map(|_| {
                 // Two figures of 8 pairs of 8 x 8 windows; neighbours along a row share half of their variance's root.
                 let mut common = Vec::new();
-                let mut sheets = || -> Vec<Vec<f64>> {
+                let mut values = || -> Vec<Vec<f64>> {
                     (0..8usize)
                         .map(|pair| {
                             if common.len() <= pair {
@@ -142,11 +142,11 @@ fn false_alarms_are_rare() {
                         })
                         .collect()
                 };
-                let [one, two] = [sheets(), sheets()];
-                let of = |values: &[Vec<f64>]| Sheets {
+                let [one, two] = [values(), values()];
+                let of = |values: &[Vec<f64>]| GridValues {
                     columns: 8,
                     reach: [1, 0],
-                    values: values.iter().cloned().map(Cow::Owned).collect(),
+                    pairs: values.iter().cloned().map(Cow::Owned).collect(),
                 };
                 let squares = |values: &[Vec<f64>]| {
                     of(&values

@@ -6,7 +6,7 @@
 
 use super::Correlator;
 use crate::deform::Predictor;
-use crate::field::{Status, VectorField};
+use crate::field::{VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::least_squares::Normal;
 use crate::matching::{Equations, FARTHEST_PX, Matching, Refinement};
@@ -34,7 +34,7 @@ impl Correlator {
         let mut vectors = validation::replace_untrusted(&grid, measured, &self.processing);
         for _ in 0..rounds {
             let predictor = self.predictor_through(last, vectors.clone());
-            let valid = |n: usize| field.vectors[n].status == Status::Valid;
+            let valid = |n: usize| field.vectors[n].status == VectorStatus::Valid;
             let residuals = self.residuals(pairs, &predictor, valid);
             let refined = |n: usize| residuals[n].filter(|[x, y]| valid(n) && x.hypot(*y) <= FARTHEST_PX);
             let refined: Vec<Option<[f64; 2]>> = (0..grid.len()).map(refined).collect();

@@ -1,6 +1,6 @@
 //! Variance of a mean over values that depend on their neighbours.
 
-use super::Sheets;
+use super::GridValues;
 
 /// Variance of the mean of all values.
 ///
@@ -12,20 +12,20 @@ use super::Sheets;
 /// The covariances over the lags of the grid are summed with a flat-topped window: whole to the
 /// `reach`, then falling to nothing at twice the reach (Politis and Romano 1995, J. Time Ser. Anal. 16, 67; memory). Never
 /// less than for independent values.
-pub fn variance_of_mean(sheets: &Sheets) -> f64 {
-    let count = sheets.count();
-    let Some(size) = sheets.values.first().map(|sheet| sheet.len()) else {
+pub fn variance_of_mean(values: &GridValues) -> f64 {
+    let count = values.count();
+    let Some(size) = values.pairs.first().map(|pair| pair.len()) else {
         return f64::NAN;
     };
     if count < 2 {
         return f64::NAN;
     }
-    let pairs = sheets.values.len();
-    let overall = sheets.mean();
+    let pairs = values.pairs.len();
+    let overall = values.mean();
     let centre: Vec<(f64, f64)> = (0..size)
         .map(|i| {
-            let (sum, n) = sheets
-                .values
+            let (sum, n) = values
+                .pairs
                 .iter()
                 .map(|s| s[i])
                 .filter(|v| v.is_finite())
@@ -38,11 +38,11 @@ pub fn variance_of_mean(sheets: &Sheets) -> f64 {
             }
         })
         .collect();
-    let columns = sheets.columns;
+    let columns = values.columns;
     let rows = size / columns;
     let (mut same, mut all, mut seen) = (0.0, 0.0, 0usize);
-    for sheet in &sheets.values {
-        let residual: Vec<f64> = sheet
+    for pair in &values.pairs {
+        let residual: Vec<f64> = pair
             .iter()
             .zip(&centre)
             .map(|(v, (mean, scale))| {
@@ -58,7 +58,7 @@ pub fn variance_of_mean(sheets: &Sheets) -> f64 {
             .iter()
             .map(|r| if r.is_finite() { *r } else { 0.0 })
             .collect();
-        let [rx, ry] = sheets.reach;
+        let [rx, ry] = values.reach;
         for dy in 0..=(2 * ry).min(rows - 1) {
             let limit = (2 * rx).min(columns - 1) as isize;
             // Each pair of positions once: half the plane of lags, and twice its sum.
@@ -99,8 +99,8 @@ fn taper(lag: usize, reach: usize) -> f64 {
 /// How well [`variance_of_mean`] is itself known, in degrees of freedom: n (1 - 1/pairs) over the sum of the squared weights of the lags, each with
 /// the share of places that have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of
 /// weighted covariances; memory).
-pub(super) fn freedom_of_variance(sheets: &Sheets) -> f64 {
-    let size = sheets.values.first().map_or(0, |sheet| sheet.len());
+pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
+    let size = values.pairs.first().map_or(0, |pair| pair.len());
     let along = |length: usize, reach: usize| -> f64 {
         (0..=(2 * reach).min(length.saturating_sub(1)))
             .map(|lag| {
@@ -109,8 +109,8 @@ pub(super) fn freedom_of_variance(sheets: &Sheets) -> f64 {
             })
             .sum()
     };
-    let (n, pairs) = (sheets.count() as f64, sheets.values.len() as f64);
+    let (n, pairs) = (values.count() as f64, values.pairs.len() as f64);
     let lost = if pairs > 1.0 { n / pairs } else { 1.0 };
-    let lags = along(sheets.columns, sheets.reach[0]) * along(size / sheets.columns.max(1), sheets.reach[1]);
+    let lags = along(values.columns, values.reach[0]) * along(size / values.columns.max(1), values.reach[1]);
     (n - lost) / lags
 }

@@ -3,14 +3,14 @@
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
 
 use super::dependence::freedom_of_variance;
-use super::{Confidence, Estimate, Sheets, variance_of_mean};
+use super::{Confidence, Estimate, GridValues, variance_of_mean};
 
 /// Mean with its interval by Student's t, and the effective number of values. The degrees of freedom are those of that number, or
 /// those with which the variance of the mean is known if they are fewer.
-pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
-    let n = sheets.count() as f64;
-    let value = sheets.mean();
-    let variance = variance_of_mean(sheets);
+pub fn mean(values: &GridValues, confidence: Confidence) -> (Estimate, f64) {
+    let n = values.count() as f64;
+    let value = values.mean();
+    let variance = variance_of_mean(values);
     if n < 2.0 || !variance.is_finite() {
         return (
             Estimate {
@@ -20,8 +20,8 @@ pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
             n.min(1.0),
         );
     }
-    let spread = sheets
-        .values
+    let spread = values
+        .pairs
         .iter()
         .flat_map(|s| s.iter())
         .filter(|v| v.is_finite())
@@ -33,7 +33,7 @@ pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
     } else {
         n
     };
-    let half = student(freedom(sheets, effective - 1.0), confidence) * variance.sqrt();
+    let half = student(freedom(values, effective - 1.0), confidence) * variance.sqrt();
     (
         Estimate {
             value,
@@ -50,7 +50,7 @@ pub fn mean(sheets: &Sheets, confidence: Confidence) -> (Estimate, f64) {
 /// number of degrees of freedom is the one that gives the measured variance of the mean square, ν = 2 s⁴/Var(s²)
 /// (Satterthwaite 1946, Biometrics Bull. 2, 110): it carries both the dependence and the tails of the errors. That variance comes from a
 /// sample too, which takes some of them away ([`lessened`]).
-pub fn root_mean_square(squares: &Sheets, confidence: Confidence) -> Estimate {
+pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimate {
     let (n, s2) = (squares.count() as f64, squares.mean());
     let variance = variance_of_mean(squares);
     if s2 == 0.0 {
@@ -103,24 +103,24 @@ pub fn fraction(p: f64, n: f64, confidence: Confidence) -> Estimate {
 
 /// Share of ones among zeros and ones, with Wilson's interval on their effective number. Where all are alike they do not show how they
 /// depend on each other, and `otherwise` is that number.
-pub fn share(sheets: &Sheets, otherwise: f64, confidence: Confidence) -> Estimate {
-    let (share, effective) = mean(sheets, confidence);
+pub fn share(values: &GridValues, otherwise: f64, confidence: Confidence) -> Estimate {
+    let (share, effective) = mean(values, confidence);
     let trials = match share.value {
-        p if p > 0.0 && p < 1.0 => lessened(effective, sheets, confidence),
+        p if p > 0.0 && p < 1.0 => lessened(effective, values, confidence),
         _ => otherwise,
     };
     fraction(share.value, trials, confidence)
 }
 
 /// At most `freedom`, and no more than the variance of the mean of these values is known with.
-pub(crate) fn freedom(sheets: &Sheets, freedom: f64) -> f64 {
-    freedom.min(freedom_of_variance(sheets))
+pub(crate) fn freedom(values: &GridValues, freedom: f64) -> f64 {
+    freedom.min(freedom_of_variance(values))
 }
 
 /// A number of degrees of freedom, or of trials, that was measured by the variance of the mean of these values, lessened so that an
 /// interval for large numbers, z/√n wide, becomes t/√n wide, with Student's t for the degrees of freedom of that variance.
-pub(crate) fn lessened(number: f64, sheets: &Sheets, confidence: Confidence) -> f64 {
-    let known = student(freedom_of_variance(sheets), confidence);
+pub(crate) fn lessened(number: f64, values: &GridValues, confidence: Confidence) -> f64 {
+    let known = student(freedom_of_variance(values), confidence);
     number * (student(f64::INFINITY, confidence) / known).powi(2)
 }
 

@@ -1,6 +1,6 @@
 //! Spearman's rank correlation.
 
-use super::{Confidence, Estimate, Sheets, student};
+use super::{Confidence, Estimate, GridValues, student};
 
 /// Spearman's rank correlation of the values of `a` and `b` at the same places (middle ranks for ties), -1 to 1; `NaN` if all values of one are
 /// equal. Its interval is unknown with fewer than three pairs.
@@ -8,17 +8,17 @@ use super::{Confidence, Estimate, Sheets, student};
 /// The interval is Student's about Fisher's transform artanh ρ, with its jackknife variance over whole pairs (Tukey 1958; Efron & Stein 1981,
 /// Ann. Stat. 9, 586): vectors of one pair may depend on each other in any way; pairs must be independent and alike. A
 /// bootstrap over pairs would say the same at the cost of two thousand rankings instead of one a pair.
-pub fn rank_correlation(a: &Sheets, b: &Sheets, confidence: Confidence) -> Estimate {
+pub fn rank_correlation(a: &GridValues, b: &GridValues, confidence: Confidence) -> Estimate {
     let items: Vec<(f64, f64, u32)> = a
-        .values
+        .pairs
         .iter()
-        .zip(&b.values)
+        .zip(&b.pairs)
         .zip(0..)
         .flat_map(|((a, b), pair)| a.iter().zip(b.iter()).map(move |(a, b)| (*a, *b, pair)))
         .filter(|(a, b, _)| a.is_finite() && b.is_finite())
         .collect();
     let mut ranking = Ranking::new(&items);
-    let pairs = a.values.len();
+    let pairs = a.pairs.len();
     let mut times = vec![1; pairs];
     let value = ranking.correlation(&times);
     let without: Vec<f64> = (0..pairs)

@@ -1,6 +1,6 @@
 //! What interpolation makes of particle images.
 
-use motefield_evaluator::{PredictorFilter, Status, Vector, VectorField, deform};
+use motefield_evaluator::{PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use motefield_generator::pair::expected_moved;
 
 use super::{Measure, Request, jackknife, mean_of};
@@ -39,7 +39,7 @@ fn run(request: &Request) -> Result<Figures, String> {
                 dx_px: 2.0 * shift,
                 dy_px: 0.0,
                 peak_ratio: f64::INFINITY,
-                status: Status::Valid,
+                status: VectorStatus::Valid,
             })
             .into(),
     };

@@ -1,6 +1,6 @@
 //! The picture of one particle.
 
-use motefield_evaluator::bound::{Pattern, PixelNoise, displacement_bound};
+use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::{Grid, Weighting};
 use motefield_generator::exposure::Exposer;
 use motefield_generator::light::Flash;
@@ -98,7 +98,7 @@ fn bound(plan: &Plan, at: [f64; 2], image: &Array2<f32>) -> Result<f64, String> 
         slope([STEP_PX, 0.0]),
         slope([0.0, STEP_PX]),
     );
-    let pattern = Pattern {
+    let pattern = ExpectedImage {
         signal: signal.view(),
         slope_x: along_x.view(),
         slope_y: along_y.view(),

@@ -2,7 +2,7 @@
 
 use motefield_evaluator::Grid;
 use motefield_evaluator::response::amplitude_ratio;
-use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
 use motefield_generator::Scene;
 use motefield_generator::truth;
 
@@ -43,7 +43,7 @@ fn run(request: &Request) -> Result<Figures, String> {
             .map_err(|e| e.to_string())?;
         Ok(Errors::of(&field.vectors, &truth))
     })?;
-    let study = Study {
+    let study = ErrorSample {
         columns: grid.columns,
         reach: reach(&grid),
         pairs: &errors,
@@ -55,13 +55,13 @@ fn run(request: &Request) -> Result<Figures, String> {
         .into())
 }
 
-fn truth(scene: &Scene, grid: &Grid) -> Truth {
+fn truth(scene: &Scene, grid: &Grid) -> VectorTruth {
     let exact = truth::TrueDisplacement::of_pair(scene);
     let point_px: Vec<[f64; 2]> = (0..grid.len())
         .map(|k| grid.centre(k % grid.columns, k / grid.columns))
         .map(|[x, y]| exact.at(x, y).unwrap_or([f64::NAN; 2]))
         .collect();
-    Truth {
+    VectorTruth {
         window_px: point_px.clone(),
         point_px,
     }

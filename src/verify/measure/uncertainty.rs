@@ -1,8 +1,8 @@
 //! Estimated uncertainties of vectors against their errors.
 
 use motefield_evaluator::reliability::reliability;
-use motefield_evaluator::score::{Errors, Truth, reach};
-use motefield_evaluator::statistics::Sheets;
+use motefield_evaluator::score::{Errors, VectorTruth, reach};
+use motefield_evaluator::statistics::GridValues;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, VectorField};
 use motefield_generator::{Pair, truth};
@@ -40,7 +40,7 @@ fn measure<T: Send>(
     let last = plan.processing.passes.last().ok_or("needs a pass")?;
     let grid = Grid::new(width, height, last.window, last.overlap);
     let exact = truth::TrueDisplacement::of_pair(&plan.scene);
-    let truth = Truth::new(&grid, plan.processing.weighting, TRUTH_BLOCK_PX, |x, y| {
+    let truth = VectorTruth::new(&grid, plan.processing.weighting, TRUTH_BLOCK_PX, |x, y| {
         let inside = [x.min(width as f64 - 1.0), y.min(height as f64 - 1.0)];
         exact.at(inside[0], inside[1]).unwrap_or([f64::NAN; 2])
     });
@@ -77,18 +77,18 @@ fn run(request: &Request) -> Result<Figures, String> {
         .filter(|e| e.is_finite())
         .collect();
     let bias = known.iter().sum::<f64>() / known.len() as f64;
-    let sheets = |values: Vec<Vec<f64>>| Sheets {
+    let values = |values: Vec<Vec<f64>>| GridValues {
         columns: m.grid.columns,
         reach: reach(&m.grid),
-        values: values.into_iter().map(Into::into).collect(),
+        pairs: values.into_iter().map(Into::into).collect(),
     };
-    let errors = sheets(
+    let errors = values(
         m.errors
             .iter()
             .map(|e| e.point_px.iter().map(|e| e[0] - bias).collect())
             .collect(),
     );
-    let found = reliability(&sheets(m.others.clone()), &errors, 2, request.confidence);
+    let found = reliability(&values(m.others.clone()), &errors, 2, request.confidence);
     Ok([
         ("ratio", found.ratio),
         ("coverage_1", found.coverage[0]),

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::reliability::{Reliability, reliability};
-use motefield_evaluator::statistics::{Confidence, Estimate, Sheets, chi_interval, rank_correlation};
+use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, chi_interval, rank_correlation};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -14,11 +14,11 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(rng)
 }
 
-fn sheets(values: Vec<Vec<f64>>) -> Sheets<'static> {
-    Sheets {
+fn values(values: Vec<Vec<f64>>) -> GridValues<'static> {
+    GridValues {
         columns: SIDE,
         reach: [1, 1],
-        values: values.into_iter().map(Cow::Owned).collect(),
+        pairs: values.into_iter().map(Cow::Owned).collect(),
     }
 }
 
@@ -33,7 +33,7 @@ fn field(rng: &mut ChaCha8Rng) -> Vec<f64> {
 }
 
 /// Uncertainties from 0.02 to 0.1 px or so, and errors that are normal with `factor` times that.
-fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [Sheets<'static>; 2] {
+fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [GridValues<'static>; 2] {
     let (uncertainty, error) = (0..number)
         .map(|_| {
             let u: Vec<f64> = (0..SIDE * SIDE)
@@ -43,7 +43,7 @@ fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [Sheets<'static>; 
             (u, e)
         })
         .unzip();
-    [sheets(uncertainty), sheets(error)]
+    [values(uncertainty), values(error)]
 }
 
 fn of(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> Reliability {
@@ -150,7 +150,7 @@ fn rank_correlation_of_the_normal_law() {
                 })
                 .unzip();
             hits += holds(
-                &rank_correlation(&sheets(a), &sheets(b), Confidence::USUAL),
+                &rank_correlation(&values(a), &values(b), Confidence::USUAL),
                 truth,
             );
         }
@@ -166,7 +166,7 @@ fn rank_correlation_of_the_normal_law() {
 fn limits() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
     let [mut uncertainty, error] = pairs(&mut rng, 4, 1.0);
-    let two = [&uncertainty, &error].map(|all| sheets(all.values[..2].iter().map(|s| s.to_vec()).collect()));
+    let two = [&uncertainty, &error].map(|all| values(all.pairs[..2].iter().map(|s| s.to_vec()).collect()));
     let got = rank_correlation(&two[0], &two[1].map(f64::abs), Confidence::USUAL);
     assert!(got.value > 0.0 && (got.lo, got.hi) == (-1.0, 1.0), "{got:?}");
     // Errors twice their uncertainties throughout: the ratio scatters not at all, however the uncertainties do, and is known as well as that of as
@@ -177,7 +177,7 @@ fn limits() {
     let wider = (got.hi - got.lo) / (1.0 / best.lo - 1.0 / best.hi);
     assert!((1.0..1.02).contains(&wider), "{got:?}: {wider}");
     uncertainty = uncertainty.map(|_| 0.05);
-    uncertainty.values[0].to_mut()[..7].fill(f64::NAN);
+    uncertainty.pairs[0].to_mut()[..7].fill(f64::NAN);
     let got = reliability(&uncertainty, &error, 5, Confidence::USUAL);
     assert_eq!((got.vectors, got.curve.len()), (1593, 1));
     assert!(got.rank_correlation.value.is_nan());

@@ -1,9 +1,7 @@
 //! Correlation of many pairs of a steady flow.
 
-mod support;
-
-use motefield_evaluator::{Error, Pass, Processing, Status, correlate, correlate_ensemble};
-use support::{Frame, Scene, camera, moments};
+use crate::support::{Frame, Scene, camera, moments};
+use motefield_evaluator::{Pass, Processing, ProcessingError, VectorStatus, correlate, correlate_ensemble};
 
 fn dim(seed: u64) -> [Frame; 2] {
     let scene = Scene {
@@ -97,9 +95,12 @@ fn windows_may_be_empty_in_some_pairs() {
         field
             .vectors
             .iter()
-            .all(|v| v.status == Status::Valid && (v.dx_px - 1.4).abs() < 0.2)
+            .all(|v| v.status == VectorStatus::Valid && (v.dx_px - 1.4).abs() < 0.2)
     );
     let field = correlate_ensemble(&pairs[..1], &processing).unwrap();
-    assert!(field.vectors.iter().all(|v| v.status == Status::NoPeak));
-    assert_eq!(correlate_ensemble(&[], &processing), Err(Error::NoPairs));
+    assert!(field.vectors.iter().all(|v| v.status == VectorStatus::NoPeak));
+    assert_eq!(
+        correlate_ensemble(&[], &processing),
+        Err(ProcessingError::NoPairs)
+    );
 }

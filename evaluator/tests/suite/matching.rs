@@ -1,10 +1,8 @@
 //! Refinement by least-squares matching: against closed forms, then on rendered particle images.
 
-mod support;
-
-use motefield_evaluator::{Processing, Refinement, Status, correlate};
+use crate::support::{Frame, Scene, camera, moments};
+use motefield_evaluator::{Processing, Refinement, VectorStatus, correlate};
 use ndarray::Array2;
-use support::{Frame, Scene, camera, moments};
 
 fn matched() -> Processing {
     Processing {
@@ -50,7 +48,7 @@ fn finds_the_displacement_of_waves_whatever_the_brightness() {
         let mut seen = 0;
         for v in field.vectors.iter().filter(|v| inner(v.x_px) && inner(v.y_px)) {
             seen += 1;
-            assert_eq!(v.status, Status::Valid);
+            assert_eq!(v.status, VectorStatus::Valid);
             assert!((v.dx_px - d[0]).abs() < 1e-3, "gain {gain}: {v:?}");
             assert!((v.dy_px - d[1]).abs() < 1e-3, "gain {gain}: {v:?}");
         }
@@ -92,7 +90,7 @@ fn leaves_alone_what_it_cannot_match() {
         field
             .vectors
             .iter()
-            .all(|v| v.status == Status::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2])
+            .all(|v| v.status == VectorStatus::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2])
     );
     // Two frames that have nothing to do with each other.
     let [a, _] = Scene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
@@ -103,7 +101,7 @@ fn leaves_alone_what_it_cannot_match() {
     for (p, r) in plain.vectors.iter().zip(&refined.vectors) {
         assert_eq!(p.status, r.status);
         assert!((p.dx_px - r.dx_px).hypot(p.dy_px - r.dy_px) <= 0.5);
-        if p.status != Status::Valid {
+        if p.status != VectorStatus::Valid {
             spoiled += 1;
             assert_eq!(p, r);
         }

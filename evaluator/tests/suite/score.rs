@@ -1,10 +1,10 @@
 //! Figures of a score, by hand.
 
-use motefield_evaluator::score::{Errors, Study, Truth};
+use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth};
 use motefield_evaluator::statistics::Confidence;
-use motefield_evaluator::{Status, Vector};
+use motefield_evaluator::{Vector, VectorStatus};
 
-fn vector(dx_px: f64, dy_px: f64, status: Status) -> Vector {
+fn vector(dx_px: f64, dy_px: f64, status: VectorStatus) -> Vector {
     Vector {
         x_px: 0.0,
         y_px: 0.0,
@@ -19,38 +19,38 @@ fn vector(dx_px: f64, dy_px: f64, status: Status) -> Vector {
 /// whose predictor happens to be right.
 #[test]
 fn detection_is_not_the_absence_of_outliers() {
-    let truth = Truth {
+    let truth = VectorTruth {
         point_px: vec![[3.0, -1.0]; 6],
         window_px: vec![[3.0, -1.0]; 6],
     };
     let vectors = [
-        vector(3.1, -1.0, Status::Valid),
-        vector(3.0, -1.9, Status::Valid),
-        vector(3.1, -1.0, Status::Outlier),
-        vector(3.8, -0.2, Status::Valid),
-        vector(3.0, -1.0, Status::NoPeak),
-        vector(-7.0, 4.0, Status::LowPeakRatio),
+        vector(3.1, -1.0, VectorStatus::Valid),
+        vector(3.0, -1.9, VectorStatus::Valid),
+        vector(3.1, -1.0, VectorStatus::Outlier),
+        vector(3.8, -0.2, VectorStatus::Valid),
+        vector(3.0, -1.0, VectorStatus::NoPeak),
+        vector(-7.0, 4.0, VectorStatus::LowPeakRatio),
     ];
     let errors = Errors::of(&vectors, &truth);
     assert_eq!(errors.detected, [true, true, true, false, false, false]);
     let kept: Vec<bool> = errors.point_px.iter().map(|e| e[0].is_finite()).collect();
     assert_eq!(kept, [true, true, false, false, false, false]);
     let pairs = [errors.clone(), errors];
-    let study = Study {
+    let sample = ErrorSample {
         columns: 3,
         reach: [0, 0],
         pairs: &pairs,
         part: None,
         confidence: Confidence::USUAL,
     };
-    let score = study.score();
+    let score = sample.score();
     assert_eq!(
         (score.outliers.value, score.valid_detection.value),
         (4.0 / 6.0, 0.5)
     );
     assert!(score.valid_detection.lo > 0.0 && score.valid_detection.hi < 1.0);
     // Lengths 0.1 and 0.9, twice: the median lies halfway, and no more than the outlier limit is possible.
-    let [median, _, _, last] = study.percentiles();
+    let [median, _, _, last] = sample.percentiles();
     assert!((median.value - 0.5).abs() < 1e-12, "{median:?}");
     assert_eq!((last.hi, median.lo), (1.0, 0.0));
 }

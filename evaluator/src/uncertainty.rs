@@ -10,8 +10,8 @@ mod peak_ratio;
 use ndarray::ArrayView2;
 
 use crate::deform::Predictor;
-use crate::error::Error;
-use crate::field::{Status, Vector, VectorField};
+use crate::error::ProcessingError;
+use crate::field::{Vector, VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::interpolate::Interpolated;
 use crate::named::named;
@@ -51,7 +51,7 @@ pub fn estimate(
     field: &VectorField,
     processing: &Processing,
     estimator: Estimator,
-) -> Result<Vec<[f64; 2]>, Error> {
+) -> Result<Vec<[f64; 2]>, ProcessingError> {
     let prepared = processing.preparation.apply(&[[a, b]])?;
     let [a, b] = match prepared.as_deref() {
         Some([[a, b]]) => [a.view(), b.view()],
@@ -67,7 +67,7 @@ pub fn estimate(
         let inside =
             (0..2).all(|k| corner[k] >= 0.0 && corner[k] as usize + field.window[k] <= [width, height][k]);
         if !inside {
-            return Err(Error::Predictor {
+            return Err(ProcessingError::Predictor {
                 what: format!(
                     "the window at ({}, {}) px does not fit into frames of {width}x{height} px",
                     vector.x_px, vector.y_px
@@ -99,7 +99,7 @@ pub fn estimate(
         Estimator::PeakRatio => &|_, vector| [peak_ratio::of(vector.peak_ratio); 2],
     };
     let of_vector = |(corner, vector): ([usize; 2], &Vector)| match vector.status {
-        Status::NoPeak => [f64::NAN; 2],
+        VectorStatus::NoPeak => [f64::NAN; 2],
         _ => single(corner, vector),
     };
     Ok(corners.into_iter().zip(&field.vectors).map(of_vector).collect())

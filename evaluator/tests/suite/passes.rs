@@ -1,14 +1,12 @@
 //! The schedule of passes: what must hold whatever the images show, and errors for what cannot be correlated.
 
-mod support;
-
+use crate::support::{Frame, Scene, camera};
 use motefield_evaluator::{
-    Correlation, Correlator, Error, Interpolator, Normalise, Pass, PeakFit, PredictorFilter, Processing,
-    Status, VectorField, Weighting, correlate,
+    Correlation, Correlator, Interpolator, Normalise, Pass, PeakFit, PredictorFilter, Processing,
+    ProcessingError, VectorField, VectorStatus, Weighting, correlate,
 };
 use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
-use support::{Frame, Scene, camera};
 
 fn single(side: usize, overlap: f64) -> Processing {
     Processing {
@@ -212,10 +210,10 @@ fn vectors_belong_to_the_middle_of_their_windows() {
         let errors: Vec<f64> = field
             .vectors
             .iter()
-            .filter(|v| v.status == Status::Valid && (24.0..136.0).contains(&v.x_px))
+            .filter(|v| v.status == VectorStatus::Valid && (24.0..136.0).contains(&v.x_px))
             .map(|v| v.dx_px - displacement(v.x_px))
             .collect();
-        let (mean, _) = support::moments(&errors);
+        let (mean, _) = crate::support::moments(&errors);
         assert!(mean.abs() < 0.015, "deform = {deform}: mean error {mean} px");
     }
 }
@@ -235,10 +233,10 @@ fn empty_patches_are_named_and_do_not_spread() {
     for v in &field.vectors {
         let [x, y] = [v.x_px, v.y_px];
         if x > 122.0 && y > 122.0 {
-            assert_eq!((v.status, v.peak_ratio), (Status::NoPeak, 0.0), "{v:?}");
+            assert_eq!((v.status, v.peak_ratio), (VectorStatus::NoPeak, 0.0), "{v:?}");
             empty += 1;
         } else if x < 80.0 || y < 80.0 {
-            assert_eq!(v.status, Status::Valid);
+            assert_eq!(v.status, VectorStatus::Valid);
             assert!((v.dx_px - 2.3).hypot(v.dy_px - 1.1) < 0.1, "{v:?}");
         }
         assert!(v.dx_px.is_finite() && v.dy_px.is_finite());
@@ -257,7 +255,10 @@ fn limits_give_their_status() {
         min_peak_ratio: Some(1e6),
         ..Processing::default()
     };
-    for (processing, status) in [(far, Status::OutOfRange), (doubtful, Status::LowPeakRatio)] {
+    for (processing, status) in [
+        (far, VectorStatus::OutOfRange),
+        (doubtful, VectorStatus::LowPeakRatio),
+    ] {
         let field = correlate(a.view(), b.view(), &processing).unwrap();
         for v in &field.vectors {
             assert!(v.status == status || v.peak_ratio == f64::INFINITY, "{v:?}");
@@ -267,7 +268,9 @@ fn limits_give_their_status() {
 
 #[test]
 fn names_are_read_back() {
-    fn check<T: std::str::FromStr<Err = Error> + std::fmt::Display + PartialEq + std::fmt::Debug + Copy>(
+    fn check<
+        T: std::str::FromStr<Err = ProcessingError> + std::fmt::Display + PartialEq + std::fmt::Debug + Copy,
+    >(
         all: &[T],
     ) {
         for choice in all {
@@ -285,8 +288,8 @@ fn names_are_read_back() {
     check(PeakFit::ALL);
     check(Interpolator::ALL);
     check(PredictorFilter::ALL);
-    check(Status::ALL);
-    let names: Vec<&str> = Status::ALL.iter().map(|status| status.as_str()).collect();
+    check(VectorStatus::ALL);
+    let names: Vec<&str> = VectorStatus::ALL.iter().map(|status| status.as_str()).collect();
     assert_eq!(
         names,
         ["valid", "outlier", "low-peak-ratio", "out-of-range", "no-peak"]

@@ -1,20 +1,18 @@
 //! Uncertainties of derived figures: against the scatter of many simulated ones, whose dependence is known in closed form, then of real
 //! correlations.
 
-mod support;
-
 use std::borrow::Cow;
 
+use crate::support::{Scene, camera, moments};
 use motefield_evaluator::propagation::{
     effective_number, error_correlation, of_mean, of_shear_stress, of_variance, of_vorticity,
     overlap_correlation,
 };
-use motefield_evaluator::statistics::{Confidence, Sheets};
-use motefield_evaluator::{Pass, Processing, Status, Vector, Weighting, correlate, window_weights};
+use motefield_evaluator::statistics::{Confidence, GridValues};
+use motefield_evaluator::{Pass, Processing, Vector, VectorStatus, Weighting, correlate, window_weights};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
-use support::{Scene, camera, moments};
 
 fn normal(rng: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(rng)
@@ -144,12 +142,12 @@ fn vorticities(u: &[f64], v: &[f64], columns: usize, spacing: f64) -> Vec<f64> {
 #[test]
 fn vorticity_of_overlapping_values() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
-    let (mut found, mut sheets) = (vec![], vec![]);
+    let (mut found, mut values) = (vec![], vec![]);
     for _ in 0..400 {
         let (u, v) = (field(&mut rng, 4), field(&mut rng, 4));
         let v: Vec<f64> = v.iter().map(|v| 0.5 * v).collect();
         found.extend(vorticities(&u, &v, SIDE, 8.0));
-        sheets.push(Cow::Owned(
+        values.push(Cow::Owned(
             u.iter().enumerate().map(|(k, u)| u + (k % 7) as f64).collect(),
         ));
     }
@@ -158,13 +156,13 @@ fn vorticity_of_overlapping_values() {
     println!("{ratio:.4}");
     assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
     assert!((of_vorticity([0.1; 2], [0.1; 2], [8.0; 2], [0.5; 2]) - 0.1 / 8.0 * 0.5f64.sqrt()).abs() < 1e-15);
-    let sheets = Sheets {
+    let values = GridValues {
         columns: SIDE,
         reach: [3, 3],
-        values: sheets,
+        pairs: values,
     };
     for (lag, expected) in [([2, 0], 0.5), ([0, 2], 0.5), ([1, 1], 0.5625), ([5, 0], 0.0)] {
-        let got = error_correlation(&sheets, lag, Confidence::new(0.999).unwrap());
+        let got = error_correlation(&values, lag, Confidence::new(0.999).unwrap());
         println!("{lag:?}: {got:?}");
         assert!(
             got.lo <= expected && expected <= got.hi && got.hi - got.lo < 0.07,
@@ -181,12 +179,12 @@ fn correlation_intervals_cover() {
     let studies = 300;
     let hits = (0..studies)
         .filter(|_| {
-            let sheets = Sheets {
+            let values = GridValues {
                 columns: SIDE,
                 reach: [3, 3],
-                values: (0..8).map(|_| Cow::Owned(field(&mut rng, 4))).collect(),
+                pairs: (0..8).map(|_| Cow::Owned(field(&mut rng, 4))).collect(),
             };
-            let got = error_correlation(&sheets, [2, 0], Confidence::USUAL);
+            let got = error_correlation(&values, [2, 0], Confidence::USUAL);
             got.lo <= 0.5 && 0.5 <= got.hi
         })
         .count();
@@ -229,7 +227,7 @@ fn vorticity_of_real_correlations() {
                 let field = correlate(a.view(), b.view(), &processing).unwrap();
                 // Without two rows and columns at each border.
                 let inner = |k: usize, v: &Vector| {
-                    assert_eq!(v.status, Status::Valid);
+                    assert_eq!(v.status, VectorStatus::Valid);
                     let [i, j] = [k % field.columns, k / field.columns];
                     (2..field.columns - 2).contains(&i) && (2..field.rows - 2).contains(&j)
                 };
@@ -248,10 +246,10 @@ fn vorticity_of_real_correlations() {
                 of_vorticity([deviation[1]; 2], [deviation[0]; 2], [spacing; 2], rho) / actual
             };
             let theory = overlap_correlation(&window_weights(weighting, 32), 2 * spacing as usize);
-            let [u, v] = errors.map(|values| Sheets {
+            let [u, v] = errors.map(|values| GridValues {
                 columns,
                 reach: [(1.0 / (1.0 - overlap)) as usize - 1; 2],
-                values: values.into_iter().map(Cow::Owned).collect(),
+                pairs: values.into_iter().map(Cow::Owned).collect(),
             });
             let usual = Confidence::USUAL;
             let measured = [

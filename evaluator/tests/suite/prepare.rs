@@ -1,20 +1,18 @@
 //! Preparation of frames, held to its formulas in closed form, and to what it is for.
 
-mod support;
-
 use std::sync::Arc;
 
+use crate::support::{Frame, Scene, moments};
 use motefield_evaluator::prepare::{Background, Preparation, Statistic};
-use motefield_evaluator::{Error, Processing, Status, correlate, correlate_ensemble};
+use motefield_evaluator::{Processing, ProcessingError, VectorStatus, correlate, correlate_ensemble};
 use ndarray::{Array2, array};
-use support::{Frame, Scene, moments};
 
 fn frame(value: impl Fn(f64, f64) -> f64) -> Frame {
     Array2::from_shape_fn((40, 50), |(y, x)| value(x as f64, y as f64) as f32)
 }
 
 /// The frame after its preparation.
-fn prepared(preparation: &Preparation, frame: &Frame) -> Result<Frame, Error> {
+fn prepared(preparation: &Preparation, frame: &Frame) -> Result<Frame, ProcessingError> {
     let pairs = preparation.apply(&[[frame.view(), frame.view()]])?;
     let [a, b] = pairs.expect("something to do").remove(0);
     assert_eq!(a, b);
@@ -53,7 +51,7 @@ fn backgrounds_by_hand() {
     assert_eq!(pairs[0][0], array![[0.0, 1.0], [0.0, 0.0]]);
     assert_eq!(pairs[0][1], array![[0.0, 0.0], [9.0, 0.0]]);
     assert_eq!(pairs[1][0], array![[1.0, 0.0], [6.0, 0.0]]);
-    assert_eq!(made.apply(&[[first, second]]), Err(Error::LoneFrame));
+    assert_eq!(made.apply(&[[first, second]]), Err(ProcessingError::LoneFrame));
 }
 
 /// Derived: of 99 pixels of 10 and one of 1010 the median is 10, the mean 20, the variance 0.01 · 0.99 · 1000² and the standard
@@ -237,7 +235,11 @@ fn background_frees_the_particles_from_a_fixed_pattern() {
             .collect();
         (
             moments(&errors).0,
-            field.vectors.iter().filter(|v| v.status == Status::Valid).count(),
+            field
+                .vectors
+                .iter()
+                .filter(|v| v.status == VectorStatus::Valid)
+                .count(),
         )
     };
     let (raw, _) = error(&Processing::default());

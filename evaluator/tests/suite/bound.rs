@@ -1,13 +1,11 @@
 //! The limit of a displacement: against the closed form of an isolated particle image, then by estimators that reach it.
 
-mod support;
-
-use motefield_evaluator::bound::{Pattern, PixelNoise, displacement_bound};
+use crate::support::{Particle, Scene, camera, moments, render};
+use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::{Grid, Processing, Refinement, Weighting, correlate};
 use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use support::{Particle, Scene, camera, moments, render};
 
 const PHOTONS: PixelNoise = PixelNoise {
     floor: 0.0,
@@ -34,8 +32,8 @@ impl Rendered {
         }
     }
 
-    fn pattern(&self) -> Pattern<'_> {
-        Pattern {
+    fn pattern(&self) -> ExpectedImage<'_> {
+        ExpectedImage {
             signal: self.signal.view(),
             slope_x: self.slopes[0].view(),
             slope_y: self.slopes[1].view(),
@@ -220,7 +218,7 @@ fn says_what_it_cannot_know() {
     let pattern = dark.pattern();
     assert!(refused([pattern; 2], -1.0).starts_with("floor: -1 is not"));
     let small = Array2::zeros((31, 32));
-    let cut = Pattern {
+    let cut = ExpectedImage {
         slope_y: small.view(),
         ..pattern
     };

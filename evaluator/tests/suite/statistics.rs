@@ -5,8 +5,8 @@
 use std::borrow::Cow;
 
 use motefield_evaluator::statistics::{
-    Confidence, Sheets, chi_interval, combine, fraction, mean, quantiles, root_mean_square, share, student,
-    variance_of_mean,
+    Confidence, GridValues, chi_interval, combine, fraction, mean, quantiles, root_mean_square, share,
+    student, variance_of_mean,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -143,25 +143,25 @@ fn intervals_cover_under_dependence() {
             let values: Vec<Cow<[f64]>> = (0..pairs)
                 .map(|_| Cow::Owned(field(&mut rng, 24, over, 0.0)))
                 .collect();
-            let sheets = Sheets {
+            let values = GridValues {
                 columns: 24,
                 reach: [over - 1; 2],
-                values,
+                pairs: values,
             };
-            let (m, effective) = mean(&sheets, Confidence::USUAL);
+            let (m, effective) = mean(&values, Confidence::USUAL);
             hit_mean += u32::from(m.lo <= 0.0 && 0.0 <= m.hi);
-            assert!(effective <= sheets.count() as f64);
-            let squares = Sheets {
-                values: sheets
-                    .values
+            assert!(effective <= values.count() as f64);
+            let squares = GridValues {
+                pairs: values
+                    .pairs
                     .iter()
                     .map(|s| Cow::Owned(s.iter().map(|v| v * v).collect()))
                     .collect(),
-                ..sheets.clone()
+                ..values.clone()
             };
             let sd = root_mean_square(&squares, Confidence::USUAL);
             hit_sd += u32::from(sd.lo <= 1.0 && 1.0 <= sd.hi);
-            naive += u32::from(m.value.abs() < 1.96 / (sheets.count() as f64).sqrt());
+            naive += u32::from(m.value.abs() < 1.96 / (values.count() as f64).sqrt());
         }
         for (what, hits) in [("mean", hit_mean), ("standard deviation", hit_sd)] {
             let coverage = f64::from(hits) / f64::from(studies);
@@ -192,14 +192,14 @@ fn rare_misses_are_rare() {
     let rare = Confidence::new(0.999).unwrap();
     let mut misses = [0; 2];
     for _ in 0..3000 {
-        let sheets = Sheets {
+        let values = GridValues {
             columns: 13,
             reach: [3; 2],
-            values: (0..4).map(|_| Cow::Owned(field(&mut rng, 13, 4, 0.0))).collect(),
+            pairs: (0..4).map(|_| Cow::Owned(field(&mut rng, 13, 4, 0.0))).collect(),
         };
         let (m, sd) = (
-            mean(&sheets, rare).0,
-            root_mean_square(&sheets.map(|v| v * v), rare),
+            mean(&values, rare).0,
+            root_mean_square(&values.map(|v| v * v), rare),
         );
         misses[0] += u32::from(!(m.lo <= 0.0 && 0.0 <= m.hi));
         misses[1] += u32::from(!(sd.lo <= 1.0 && 1.0 <= sd.hi));
@@ -214,22 +214,22 @@ fn rare_misses_are_rare() {
 fn shares_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(6);
     let hits = (0..600).filter(|_| {
-        let sheets = Sheets {
+        let values = GridValues {
             columns: 16,
             reach: [3; 2],
-            values: (0..4).map(|_| Cow::Owned(field(&mut rng, 16, 4, 0.0))).collect(),
+            pairs: (0..4).map(|_| Cow::Owned(field(&mut rng, 16, 4, 0.0))).collect(),
         };
-        let above = sheets.map(|v| f64::from(u8::from(v > 1.0)));
+        let above = values.map(|v| f64::from(u8::from(v > 1.0)));
         let got = share(&above, 1.0, Confidence::USUAL);
         got.lo <= 0.158655 && 0.158655 <= got.hi
     });
     let coverage = hits.count() as f64 / 600.0;
     println!("{coverage}");
     assert!((coverage - 0.95).abs() < 0.027, "{coverage}");
-    let none = Sheets {
+    let none = GridValues {
         columns: 4,
         reach: [0, 0],
-        values: vec![Cow::Owned(vec![0.0; 16])],
+        pairs: vec![Cow::Owned(vec![0.0; 16])],
     };
     assert_eq!(
         share(&none, 30.0, Confidence::USUAL),
@@ -249,10 +249,10 @@ fn fixed_pattern_is_not_chance() {
             let values = (0..pairs)
                 .map(|_| Cow::Owned(field(&mut rng, side, over, 3.0)))
                 .collect();
-            variance_of_mean(&Sheets {
+            variance_of_mean(&GridValues {
                 columns: side,
                 reach: [over - 1; 2],
-                values,
+                pairs: values,
             }) / f64::from(studies)
         })
         .sum();
@@ -267,18 +267,18 @@ fn fixed_pattern_is_not_chance() {
 
 #[test]
 fn nothing_is_known_of_nothing() {
-    let sheets = Sheets {
+    let values = GridValues {
         columns: 2,
         reach: [0, 0],
-        values: vec![Cow::Owned(vec![f64::NAN; 4])],
+        pairs: vec![Cow::Owned(vec![f64::NAN; 4])],
     };
-    let (m, _) = mean(&sheets, Confidence::USUAL);
+    let (m, _) = mean(&values, Confidence::USUAL);
     assert!(m.value.is_nan() && m.lo == f64::NEG_INFINITY && m.hi == f64::INFINITY);
-    assert_eq!(root_mean_square(&sheets, Confidence::USUAL).hi, f64::INFINITY);
-    let same = Sheets {
+    assert_eq!(root_mean_square(&values, Confidence::USUAL).hi, f64::INFINITY);
+    let same = GridValues {
         columns: 2,
         reach: [0, 0],
-        values: vec![Cow::Owned(vec![0.0; 4]); 2],
+        pairs: vec![Cow::Owned(vec![0.0; 4]); 2],
     };
     assert_eq!(root_mean_square(&same, Confidence::USUAL).hi, 0.0);
 }
@@ -287,12 +287,12 @@ fn nothing_is_known_of_nothing() {
 #[test]
 fn quantiles_match_numpy() {
     let x: Vec<f64> = serde_json::from_value(reference()["sample20"]["x"].clone()).unwrap();
-    let sheets = Sheets {
+    let values = GridValues {
         columns: 20,
         reach: [0, 0],
-        values: vec![Cow::Owned(x)],
+        pairs: vec![Cow::Owned(x)],
     };
-    let got = quantiles(&sheets.map(f64::abs), &[0.5, 0.9, 0.95, 0.99], Confidence::USUAL);
+    let got = quantiles(&values.map(f64::abs), &[0.5, 0.9, 0.95, 0.99], Confidence::USUAL);
     for (got, expected) in got.iter().zip([0.115, 0.261, 0.272, 0.3024]) {
         assert!((got.value - expected).abs() < 1e-12, "{got:?}");
         assert!(got.lo <= got.value && got.value <= got.hi);
@@ -320,12 +320,12 @@ fn quantile_intervals_cover_under_dependence() {
     let mut hits = [0; 4];
     let studies = 600;
     for _ in 0..studies {
-        let sheets = Sheets {
+        let values = GridValues {
             columns: 24,
             reach: [1; 2],
-            values: (0..4).map(|_| Cow::Owned(field(&mut rng, 24, 2, 0.0))).collect(),
+            pairs: (0..4).map(|_| Cow::Owned(field(&mut rng, 24, 2, 0.0))).collect(),
         };
-        for (k, got) in quantiles(&sheets.map(f64::abs), &shares, Confidence::USUAL)
+        for (k, got) in quantiles(&values.map(f64::abs), &shares, Confidence::USUAL)
             .iter()
             .enumerate()
         {

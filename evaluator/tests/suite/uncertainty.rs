@@ -1,14 +1,12 @@
 //! Uncertainties against the errors they claim to know.
 
-mod support;
-
+use crate::support::{Frame, Particle, Scene, camera, moments, render};
 use motefield_evaluator::statistics::{Confidence, Estimate, fraction};
 use motefield_evaluator::uncertainty::{Estimator, estimate};
-use motefield_evaluator::{Processing, Status, Vector, VectorField, Weighting, correlate};
+use motefield_evaluator::{Processing, Vector, VectorField, VectorStatus, Weighting, correlate};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
-use support::{Frame, Particle, Scene, camera, moments, render};
 
 /// What is known of the valid vectors of some noisy pairs, displaced by 3.3 px: each one's error along an axis less the mean error, and
 /// the uncertainties of the estimators, in the order of `Estimator::ALL`.
@@ -38,7 +36,7 @@ impl Measured {
                 camera(1001 + 2 * seed, &b, 20.0, 5.0),
             );
             let field = correlate(a.view(), b.view(), &processing).unwrap();
-            let valid = |n: &usize| field.vectors[*n].status == Status::Valid;
+            let valid = |n: &usize| field.vectors[*n].status == VectorStatus::Valid;
             for n in (0..field.vectors.len()).filter(valid) {
                 let v = &field.vectors[n];
                 errors.extend([v.dx_px - 3.3, v.dy_px - 3.3]);
@@ -178,7 +176,7 @@ fn still(side: usize) -> VectorField {
             dx_px: 0.0,
             dy_px: 0.0,
             peak_ratio: 5.0,
-            status: Status::Valid,
+            status: VectorStatus::Valid,
         }],
     }
 }

@@ -1,11 +1,11 @@
 //! Refinement by fitting particles: against the physical limit, on rendered pairs.
 
-mod support;
-
-use motefield_evaluator::bound::{Pattern, PixelNoise, displacement_bound};
-use motefield_evaluator::{Grid, Processing, Refinement, Status, Weighting, correlate, correlate_ensemble};
+use crate::support::{Frame, Scene, camera, moments};
+use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
+use motefield_evaluator::{
+    Grid, Processing, Refinement, VectorStatus, Weighting, correlate, correlate_ensemble,
+};
 use ndarray::Array2;
-use support::{Frame, Scene, camera, moments};
 
 const BACKGROUND: f64 = 20.0;
 const DARK_NOISE: f64 = 5.0;
@@ -61,7 +61,7 @@ fn limit(scene: &Scene, seed: u64, weighting: Weighting) -> f64 {
         [0, 1].map(|k| (&ahead[k] - &behind[k]) / (2.0 * H))
     };
     let (along_x, along_y) = (slope([H, 0.0]), slope([0.0, H]));
-    let patterns = [0, 1].map(|k| Pattern {
+    let patterns = [0, 1].map(|k| ExpectedImage {
         signal: signals[k].view(),
         slope_x: along_x[k].view(),
         slope_y: along_y[k].view(),
@@ -178,7 +178,7 @@ fn leaves_alone_what_it_cannot_fit() {
     let uniform = Frame::from_elem((96, 96), 7.0);
     let field = correlate(uniform.view(), uniform.view(), &fitted()).unwrap();
     let untouched =
-        |v: &motefield_evaluator::Vector| v.status == Status::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2];
+        |v: &motefield_evaluator::Vector| v.status == VectorStatus::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2];
     assert!(field.vectors.iter().all(untouched));
     // Two frames that have nothing to do with each other.
     let [a, _] = Scene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
@@ -188,6 +188,6 @@ fn leaves_alone_what_it_cannot_fit() {
     for (p, r) in plain.vectors.iter().zip(&refined.vectors) {
         assert_eq!(p.status, r.status);
         assert!((p.dx_px - r.dx_px).hypot(p.dy_px - r.dy_px) <= 0.5);
-        assert!(p.status == Status::Valid || p == r);
+        assert!(p.status == VectorStatus::Valid || p == r);
     }
 }

@@ -1,13 +1,11 @@
 //! Correlation planes and windows. Chain of trust: the definition as sums over pixels, written out here in double precision,
 //! then the crate's direct summation, then its FFT.
 
-mod support;
-
+use crate::support::Scene;
 use motefield_evaluator::correlation::correlation_plane;
 use motefield_evaluator::{Correlation, Grid, Normalise, Processing, Weighting, peak, window_weights};
 use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
-use support::Scene;
 
 const SHAPES: [[usize; 2]; 5] = [[32, 32], [31, 31], [48, 20], [17, 30], [5, 4]];
 

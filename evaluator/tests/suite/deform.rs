@@ -1,13 +1,11 @@
 //! Interpolation and deformation of frames. Chain of trust: polynomials, sinusoids in closed form, particle images rendered anew
 //! at the displaced place.
 
-mod support;
-
 use std::f64::consts::TAU;
 
-use motefield_evaluator::{Interpolator, PredictorFilter, Status, Vector, VectorField, deform};
+use crate::support::Scene;
+use motefield_evaluator::{Interpolator, PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use ndarray::Array2;
-use support::Scene;
 
 /// A field of `columns` x `rows` vectors every 16 px from (8, 8) on.
 fn field([columns, rows]: [usize; 2], displacement: impl Fn(f64, f64) -> [f64; 2]) -> VectorField {
@@ -23,7 +21,7 @@ fn field([columns, rows]: [usize; 2], displacement: impl Fn(f64, f64) -> [f64; 2
             dx_px,
             dy_px,
             peak_ratio: 2.0,
-            status: Status::Valid,
+            status: VectorStatus::Valid,
         }
     });
     VectorField {

@@ -79,34 +79,34 @@ impl Estimate {
 
 /// Values on a grid, measured on several pairs that are independent of one another; `NaN` where there is none.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sheets<'a> {
+pub struct GridValues<'a> {
     /// Grid columns.
     pub columns: usize,
     /// Lag, in grid steps along x and y, beyond which values of one pair no longer depend on each other.
     pub reach: [usize; 2],
-    /// One sheet of values a pair, each row by row over the grid.
-    pub values: Vec<Cow<'a, [f64]>>,
+    /// One list of values per pair, row by row over the grid.
+    pub pairs: Vec<Cow<'a, [f64]>>,
 }
 
-impl Sheets<'_> {
+impl GridValues<'_> {
     /// How many values there are.
     pub fn count(&self) -> usize {
-        self.values
+        self.pairs
             .iter()
-            .map(|sheet| sheet.iter().filter(|v| v.is_finite()).count())
+            .map(|pair| pair.iter().filter(|v| v.is_finite()).count())
             .sum()
     }
 
     /// The same grid with `of` of every value; where there is none there is none.
-    pub fn map(&self, of: impl Fn(f64) -> f64) -> Sheets<'static> {
-        let sheet = |sheet: &Cow<[f64]>| {
+    pub fn map(&self, of: impl Fn(f64) -> f64) -> GridValues<'static> {
+        let pair = |pair: &Cow<[f64]>| {
             let one = |v: &f64| if v.is_finite() { of(*v) } else { f64::NAN };
-            Cow::Owned(sheet.iter().map(one).collect())
+            Cow::Owned(pair.iter().map(one).collect())
         };
-        Sheets {
+        GridValues {
             columns: self.columns,
             reach: self.reach,
-            values: self.values.iter().map(sheet).collect(),
+            pairs: self.pairs.iter().map(pair).collect(),
         }
     }
 
@@ -114,9 +114,9 @@ impl Sheets<'_> {
     pub fn mean(&self) -> f64 {
         let (mut sum, mut n) = (0.0, 0usize);
         for &v in self
-            .values
+            .pairs
             .iter()
-            .flat_map(|sheet| sheet.iter())
+            .flat_map(|pair| pair.iter())
             .filter(|v| v.is_finite())
         {
             sum += v;

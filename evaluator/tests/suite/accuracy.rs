@@ -1,13 +1,13 @@
 //! Errors of the measured displacement on particle images whose displacement is known exactly, rendered by the slow reference in
 //! `support`.
 
-mod support;
-
+use crate::support::{Frame, Scene, camera, moments};
 use motefield_evaluator::correlation::correlation_plane;
 use motefield_evaluator::peak::find;
 use motefield_evaluator::plane::Plane;
-use motefield_evaluator::{Correlation, Normalise, Pass, PeakFit, Processing, Status, Weighting, correlate};
-use support::{Frame, Scene, camera, moments};
+use motefield_evaluator::{
+    Correlation, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
+};
 
 /// The bright scene of issue 4: 20,000 electrons a particle at the sheet's centre, background 20, dark noise 5 electrons.
 fn bright(size: usize) -> Scene {
@@ -38,7 +38,7 @@ fn default_processing_of_a_bright_uniform_displacement() {
         let field = correlate(a.view(), b.view(), &Processing::default()).unwrap();
         assert_eq!(field.window, [32, 32]);
         for v in &field.vectors {
-            assert_eq!(v.status, Status::Valid, "{v:?}");
+            assert_eq!(v.status, VectorStatus::Valid, "{v:?}");
             errors[0].push(v.dx_px - 3.3);
             errors[1].push(v.dy_px - 3.3);
         }
@@ -80,7 +80,7 @@ fn default_processing_of_a_vortex() {
             errors.extend(field.vectors.iter().map(|v| {
                 let [a, b] = places(v.x_px, v.y_px);
                 let error = (v.dx_px - (b[0] - a[0])).hypot(v.dy_px - (b[1] - a[1]));
-                assert!(v.status == Status::Valid || error < 0.2, "{v:?}");
+                assert!(v.status == VectorStatus::Valid || error < 0.2, "{v:?}");
                 error
             }));
         }

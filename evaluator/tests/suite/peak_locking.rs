@@ -1,22 +1,20 @@
 //! Peak locking: closed forms first, then how often chance is taken for locking, then particle images.
 
-mod support;
-
 use std::f64::consts::{PI, TAU};
 
+use crate::support::Scene;
 use motefield_evaluator::peak_locking::{PeakLocking, fractions, peak_locking};
-use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, Pass, Processing, Weighting, correlate};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
-use support::Scene;
 
 const SIDE: usize = 24;
 
 /// Displacements that rise by a pixel along x; the rows fill the gaps, so all fractions are evenly spread.
-fn truth() -> Truth {
+fn truth() -> VectorTruth {
     let place = |k: usize| {
         [
             ((k % SIDE) as f64 + (k / SIDE) as f64 / SIDE as f64) / SIDE as f64,
@@ -24,7 +22,7 @@ fn truth() -> Truth {
         ]
     };
     let window_px: Vec<[f64; 2]> = (0..SIDE * SIDE).map(place).collect();
-    Truth {
+    VectorTruth {
         point_px: window_px.clone(),
         window_px,
     }
@@ -32,7 +30,7 @@ fn truth() -> Truth {
 
 /// Errors drawn to whole pixels, -A sin 2πd, with normal noise that each vector shares with its neighbours: averages over 2 × 2 of
 /// standard deviation `sigma`.
-fn errors(rng: &mut ChaCha8Rng, truth: &Truth, amplitude: f64, sigma: f64) -> Errors {
+fn errors(rng: &mut ChaCha8Rng, truth: &VectorTruth, amplitude: f64, sigma: f64) -> Errors {
     let wide = SIDE + 1;
     let noise: Vec<f64> = (0..wide * wide).map(|_| StandardNormal.sample(rng)).collect();
     let window_px: Vec<[f64; 2]> = (0..SIDE * SIDE)
@@ -52,8 +50,8 @@ fn errors(rng: &mut ChaCha8Rng, truth: &Truth, amplitude: f64, sigma: f64) -> Er
     }
 }
 
-fn study(pairs: &[Errors]) -> Study<'_> {
-    Study {
+fn sample(pairs: &[Errors]) -> ErrorSample<'_> {
+    ErrorSample {
         columns: SIDE,
         reach: [1, 1],
         pairs,
@@ -65,7 +63,7 @@ fn study(pairs: &[Errors]) -> Study<'_> {
 fn locking(rng: &mut ChaCha8Rng, amplitude: f64, sigma: f64) -> PeakLocking {
     let truth = truth();
     let pairs: Vec<Errors> = (0..6).map(|_| errors(rng, &truth, amplitude, sigma)).collect();
-    peak_locking(&study(&pairs), &truth, 0)
+    peak_locking(&sample(&pairs), &truth, 0)
 }
 
 /// Derived: over uniform fractions the mean of cos(θ - 2πA sin θ) is J₁(2πA) (Jacobi and Anger), and normal noise σ multiplies it by
@@ -110,7 +108,7 @@ fn fractions_crowd_at_whole_pixels() {
     let truth = truth();
     let mut rng = ChaCha8Rng::seed_from_u64(3);
     let pairs: Vec<Errors> = (0..6).map(|_| errors(&mut rng, &truth, 0.05, 0.005)).collect();
-    let classes = fractions(&study(&pairs), &truth, 0, 19);
+    let classes = fractions(&sample(&pairs), &truth, 0, 19);
     let sum = |of: fn(&motefield_evaluator::peak_locking::FractionClass) -> f64| -> f64 {
         classes.iter().map(of).sum()
     };
@@ -135,7 +133,7 @@ fn fractions_crowd_at_whole_pixels() {
 fn uniform_displacement_says_so() {
     let truth = truth();
     let pairs = vec![errors(&mut ChaCha8Rng::seed_from_u64(4), &truth, 0.0, 0.05); 2];
-    let got = peak_locking(&study(&pairs), &truth, 1);
+    let got = peak_locking(&sample(&pairs), &truth, 1);
     assert!(
         (got.truth - 1.0).abs() < 1e-12 && got.degree.value == 0.0 && got.p_value == 1.0,
         "{got:?}"
@@ -153,7 +151,7 @@ fn small_particle_images_lock() {
     let stretch = 0.01;
     let [small, large] = [0.6, 2.5].map(|d| {
         let grid = Grid::new(416, 96, [32, 32], 0.5);
-        let truth = Truth::new(&grid, Weighting::TopHat, 1, |x, _| [stretch * x, 0.0]);
+        let truth = VectorTruth::new(&grid, Weighting::TopHat, 1, |x, _| [stretch * x, 0.0]);
         let pairs: Vec<Errors> = (0..4)
             .map(|seed| {
                 let at = |x: f64, y: f64| [[x * (1.0 - 0.5 * stretch), y], [x * (1.0 + 0.5 * stretch), y]];
@@ -166,14 +164,14 @@ fn small_particle_images_lock() {
                 )
             })
             .collect();
-        let study = Study {
+        let sample = ErrorSample {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &pairs,
             part: None,
             confidence: Confidence::USUAL,
         };
-        peak_locking(&study, &truth, 0)
+        peak_locking(&sample, &truth, 0)
     });
     println!("{small:?}\n{large:?}");
     assert!(small.degree.lo > 0.02 && small.p_value < 0.01, "{small:?}");

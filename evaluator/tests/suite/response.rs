@@ -1,17 +1,15 @@
 //! Spatial response: the measured amplitude of a sinusoidal shear over the true one.
 
-mod support;
-
 use std::f64::consts::TAU;
 
+use crate::support::{Frame, Scene};
 use motefield_evaluator::response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, amplitude_ratio, crossing};
-use motefield_evaluator::score::{Errors, Study, Truth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
 use motefield_evaluator::statistics::{Confidence, Estimate};
 use motefield_evaluator::{
     Correlation, Correlator, Grid, Normalise, Pass, PredictorFilter, Processing, VectorField, Weighting,
     correlate, window_weights,
 };
-use support::{Frame, Scene};
 
 const AMPLITUDE_PX: f64 = 0.2;
 const SIDE: usize = 32;
@@ -146,7 +144,7 @@ fn iterated_response_follows_the_recursion() {
 /// The same response by regression on the truth over the inner vectors, with its interval.
 fn response_with_interval(number: u64, wavelength: f64) -> Estimate {
     let grid = Grid::new(512, 192, [SIDE; 2], 0.75);
-    let truth = Truth::new(&grid, Weighting::TopHat, 1, |x, _| {
+    let truth = VectorTruth::new(&grid, Weighting::TopHat, 1, |x, _| {
         [0.0, AMPLITUDE_PX * (TAU * x / wavelength).cos()]
     });
     let processing = one_pass(Weighting::TopHat, PredictorFilter::None);
@@ -165,14 +163,14 @@ fn response_with_interval(number: u64, wavelength: f64) -> Estimate {
             (48.0..464.0).contains(&x) && (32.0..160.0).contains(&y)
         })
         .collect();
-    let study = Study {
+    let sample = ErrorSample {
         columns: grid.columns,
         reach: reach(&grid),
         pairs: &errors,
         part: Some(&inner),
         confidence: Confidence::USUAL,
     };
-    amplitude_ratio(&study, &truth, 1)
+    amplitude_ratio(&sample, &truth, 1)
 }
 
 /// Published (moving average; from memory and derived): sin(πr)/(πr) within 0.01 for r = D/λ <= 0.5; -10 % at D/λ = 0.2504 and -3 dB at

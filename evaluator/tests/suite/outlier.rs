@@ -1,13 +1,11 @@
 //! The normalised median test.
 
-mod support;
-
+use crate::support::Scene;
 use motefield_evaluator::outlier::normalised_residual;
-use motefield_evaluator::{Processing, Status, correlate};
+use motefield_evaluator::{Processing, VectorStatus, correlate};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
-use support::Scene;
 
 /// Derived, by hand: medians of an even number are the mean of the two in the middle.
 #[test]
@@ -84,11 +82,11 @@ fn vectors_of_unrelated_particles_are_flagged() {
             let distance = [v.x_px - x0 as f64 - 15.5, v.y_px - y0 as f64 - 15.5].map(f64::abs);
             let error = (v.dx_px - 3.3).hypot(v.dy_px + 1.2);
             if distance[0].max(distance[1]) > 40.0 {
-                assert!(v.status == Status::Valid && error < 0.1, "{v:?}");
+                assert!(v.status == VectorStatus::Valid && error < 0.1, "{v:?}");
             }
             if distance[0].max(distance[1]) < 4.0 {
                 inside += 1;
-                assert!(v.status != Status::Valid || error < 0.5, "{v:?}");
+                assert!(v.status != VectorStatus::Valid || error < 0.5, "{v:?}");
             }
         }
         assert!(inside > 0);
