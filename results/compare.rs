@@ -3,8 +3,8 @@
 
 use std::process::ExitCode;
 
-use motefield::plot::{Anchor, Area, Axis, Scale, Svg};
-use motefield::table::digits;
+use motefield_report::figure::{Anchor, Area, Axis, Scale, Svg};
+use motefield_rig::quantity::digits;
 
 const FRAMES: [Area; 2] = [
     Area {

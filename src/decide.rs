@@ -1,341 +1,221 @@
-//! The decision: how long may the light pulse be?
-//!
-//! The pulse length is swept over the range that the rig allows; around the smallest error and the crossings of the limit
-//! the sweep is refined; at the ends of what is allowed the experiment is repeated without the sensor's and the light's noise, and
-//! with the motion frozen, to say which of the two limits.
+//! `decide`
 
-pub mod answer;
-pub mod choice;
-pub mod map;
-pub mod reading;
-mod remedy;
-mod rig;
-pub mod trial;
+use std::path::PathBuf;
 
-use std::sync::atomic::AtomicBool;
+use crate::exit::{Exit, Failure};
+use clap::Args;
+use motefield_files::{OutputDirectory, picture};
+use motefield_generator::{Seed, render};
+use motefield_report::decide::pulse::{curve, rows, shown};
+use motefield_report::specimen::{Tone, cut};
+use motefield_report::{self as report, table};
+use motefield_rig::caution;
+use motefield_study::StudyError;
+use motefield_study::decide::choice::choose;
+use motefield_study::decide::map::Axis;
+use motefield_study::decide::{Rig, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
+use motefield_study::source::Source;
 
-use motefield_generator::Exposure;
+use crate::arguments::{
+    EffortArguments, SetupArguments, above_zero, print, print_json, share, stop_on_interrupt,
+};
+use crate::progress::Bar;
 
-use crate::failure::Failure;
-use crate::plan::{Plan, Speeds};
-use crate::source::Source;
-use crate::study::{Effort, Experiment, Point, Progress, run};
-use reading::{Reading, Sample};
-pub use remedy::Remedy;
-pub use rig::Rig;
-
-/// What the user may choose.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wish {
-    /// Largest total error allowed, px.
-    pub limit_px: f64,
-    /// Least share of valid vectors.
-    pub valid: f64,
-    /// How well each point shall be known.
-    pub effort: Effort,
+#[derive(Args)]
+pub struct Decide {
+    #[command(flatten)]
+    setup: SetupArguments,
+    /// Largest total error allowed, px
+    #[arg(long, default_value_t = USUAL_LIMIT_PX, value_parser = above_zero, allow_negative_numbers = true)]
+    limit: f64,
+    /// Least share of valid vectors
+    #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
+    valid: f64,
+    /// Two numeric settings to set free, such as light.pulse_length,timing.separation: maps the error of the velocity over both
+    /// and names the best pair of values
+    #[arg(long, value_name = "KEY,KEY", conflicts_with = "choose")]
+    free: Option<String>,
+    /// Range of a setting set free, as KEY=FROM..TO, KEY=FROM..TO:log:N or :lin:N; may be repeated
+    #[arg(long, value_name = "KEY=RANGE", requires = "free")]
+    range: Vec<String>,
+    /// A setting to choose, as KEY or KEY=a,b,c; may be repeated, then every combination is tried
+    #[arg(long = "for", value_name = "KEY", id = "choose")]
+    choose: Vec<String>,
+    #[command(flatten)]
+    effort: EffortArguments,
+    /// Directory for table.csv, decision.json, curve.svg and sample pairs; a fresh one if not given
+    #[arg(long)]
+    out: Option<PathBuf>,
+    /// Overwrites what is there
+    #[arg(long)]
+    force: bool,
+    /// Prints JSON
+    #[arg(long)]
+    json: bool,
 }
 
-/// Total error commonly accepted, px (common practice, no source).
-pub const USUAL_LIMIT_PX: f64 = 0.1;
-/// Share of valid vectors commonly asked for (Keane and Adrian 1992, Appl. Sci. Res. 49, 191; memory).
-pub const USUAL_VALID: f64 = 0.95;
+const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 
-/// Points of the first sweep.
-const COARSE: usize = 10;
-/// Rounds of refinement.
-const REFINEMENTS: usize = 2;
-
-/// A pulse length and what came of it.
-#[derive(Debug, Clone)]
-pub struct Measured {
-    /// Pulse length, s.
-    pub pulse_s: f64,
-    /// Mean streak in the fastest tenth of the field, px.
-    pub streak_px: f64,
-    /// The errors.
-    pub point: Point,
-}
-
-/// The same pulse with one cause of error taken away. Where too many vectors are lost, they are counted in with the outlier limit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cause {
-    /// Pulse length, s.
-    pub pulse_s: f64,
-    /// Total error as it is, px.
-    pub total_px: f64,
-    /// Without shot noise, dark noise and quantisation, as with unlimited light, px.
-    pub unlimited_light_px: f64,
-    /// With the particles frozen during the pulse, at the same light, px.
-    pub frozen_px: f64,
-}
-
-/// Everything the study found.
-#[derive(Debug, Clone)]
-pub struct Decision {
-    /// The rig as planned, at its own pulse length.
-    pub plan: Plan,
-    /// How far the field moves.
-    pub speeds: Speeds,
-    /// What was wished.
-    pub wish: Wish,
-    /// The sweep, by rising pulse length.
-    pub points: Vec<Measured>,
-    /// What the sweep says; `None` if nothing was measured.
-    pub reading: Option<Reading>,
-    /// What limits toward short pulses, and toward long ones.
-    pub causes: [Option<Cause>; 2],
-    /// What would help; filled when no pulse length meets the limit.
-    pub remedies: Vec<Remedy>,
-    /// Whether the study was stopped before its end.
-    pub stopped: bool,
-}
-
-/// Decides for a rig.
-///
-/// # Errors
-/// When a setup on the way cannot be planned.
-pub fn decide(
-    rig: &Rig,
-    wish: &Wish,
-    progress: &dyn Progress,
-    stop: &AtomicBool,
-) -> Result<Decision, Failure> {
-    let Rig {
-        source,
-        plan,
-        separation_s,
-        speeds,
-        range_s,
-    } = rig;
-    let study = Sweep {
-        source,
-        wish,
-        separation_s: *separation_s,
-        fast_px: speeds.fast_px,
-        progress,
-        stop,
-        spent: std::cell::Cell::new(0),
-    };
-
-    let ratio = range_s[1] / range_s[0];
-    let coarse = (0..COARSE)
-        .map(|k| range_s[0] * ratio.powf(k as f64 / (COARSE - 1) as f64))
-        .collect::<Vec<_>>();
-    let mut points = study.measure(&coarse, REFINEMENTS * MORE + CAUSES)?;
-    for round in 0..REFINEMENTS {
-        let Some(reading) = study.reading(&points) else {
-            break;
-        };
-        let more = reading.refinements(&samples(&points));
-        points.extend(study.measure(&more, (REFINEMENTS - 1 - round) * MORE + CAUSES)?);
-        points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
-    }
-    let reading = study.reading(&points);
-    let causes = match &reading {
-        Some(reading) => study.causes(&points, reading)?,
-        None => [None; 2],
-    };
-    let remedies = match &reading {
-        Some(reading) if reading.window.is_none() => remedy::all(&study, reading.best_s, speeds)?,
-        _ => Vec::new(),
-    };
-    let stopped = stop.load(std::sync::atomic::Ordering::Relaxed);
-    Ok(Decision {
-        plan: plan.clone(),
-        speeds: *speeds,
-        wish: *wish,
-        points,
-        reading,
-        causes,
-        remedies,
-        stopped,
-    })
-}
-
-/// Points that a round of refinement usually adds.
-const MORE: usize = 4;
-/// Experiments for the causes: two at each end.
-const CAUSES: usize = 4;
-
-struct Sweep<'a> {
-    source: &'a Source,
-    wish: &'a Wish,
-    separation_s: f64,
-    fast_px: f64,
-    progress: &'a dyn Progress,
-    stop: &'a AtomicBool,
-    /// Pairs of the finished phases.
-    spent: std::cell::Cell<usize>,
-}
-
-/// Progress of one phase out of several.
-struct Phase<'a> {
-    whole: &'a dyn Progress,
-    /// Pairs before this phase.
-    before: usize,
-    /// Points of this phase and of those expected after it.
-    points: [usize; 2],
-    /// Pairs that a point begins with.
-    first_pairs: usize,
-}
-
-impl Progress for Phase<'_> {
-    fn expect(&self, pairs: usize) {
-        let [now, later] = self.points;
-        // Later points lie at the walls, where errors scatter more: a quarter more pairs than a point begins with, at least.
-        let each = (pairs as f64 / now.max(1) as f64).max(1.25 * self.first_pairs as f64);
-        self.whole
-            .expect(self.before + pairs + (each * later as f64) as usize);
-    }
-    fn done(&self) {
-        self.whole.done();
-    }
-}
-
-/// A pulse length as a setup says it, to three digits: what the report names is what was rendered.
-fn pulse_text(pulse_s: f64) -> String {
-    format!("{:.2e} s", pulse_s)
-}
-
-fn samples(points: &[Measured]) -> Vec<Sample<'_>> {
-    points
-        .iter()
-        .map(|m| Sample {
-            pulse_s: m.pulse_s,
-            point: &m.point,
-        })
-        .collect()
-}
-
-impl Sweep<'_> {
-    fn experiment(&self, changes: &[(&str, String)]) -> Result<Experiment, Failure> {
-        let plan = self.source.with(changes).plan()?;
-        Ok(Experiment {
-            scene: plan.scene,
-            processing: plan.processing,
-        })
-    }
-
-    fn run(&self, experiments: &[Experiment], later: usize) -> Vec<Option<Point>> {
-        if experiments.is_empty() {
-            return Vec::new();
+impl Decide {
+    pub fn run(&self) -> Result<Exit, Failure> {
+        self.effort.use_threads()?;
+        let source = self.setup.source()?;
+        if let Some(caution) = caution::text(&source.setup()?.light) {
+            eprintln!("{caution}");
         }
-        let phase = Phase {
-            whole: self.progress,
-            before: self.spent.get(),
-            points: [experiments.len(), later],
-            first_pairs: self.wish.effort.first_pairs,
+        if let Some(free) = &self.free {
+            return self.map(&source, free);
+        }
+        if !self.choose.is_empty() {
+            return self.choice(&source);
+        }
+        self.pulse(&source)
+    }
+
+    fn wish(&self) -> Wish {
+        Wish {
+            limit_px: self.limit,
+            valid: self.valid,
+            effort: self.effort.effort(),
+        }
+    }
+
+    fn map(&self, source: &Source, free: &str) -> Result<Exit, Failure> {
+        let keys: Vec<&str> = free.split(',').map(str::trim).collect();
+        let [a, b] = keys[..] else {
+            return Err(Failure::input(format!(
+                "--free {free}: must name two settings, such as --free light.pulse_length,timing.separation"
+            )));
         };
-        let points = run(experiments, &self.wish.effort, &phase, self.stop);
-        self.spent
-            .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
-        points
-    }
-
-    fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<Measured>, Failure> {
-        let longest = pulses_s.iter().copied().fold(0.0, f64::max);
-        let texts: Vec<String> = pulses_s
-            .iter()
-            // The longest is a limit: rounding must not carry it beyond.
-            .map(|&p| {
-                if p == longest {
-                    format!("{:e} s", p)
-                } else {
-                    pulse_text(p)
+        if a == b {
+            return Err(Failure::input(format!(
+                "--free {free}: names the same setting twice"
+            )));
+        }
+        let mut ranges = Vec::new();
+        for range in &self.range {
+            match range.split_once('=') {
+                Some((key, values)) if keys.contains(&key.trim()) => ranges.push((key.trim(), values.trim())),
+                _ => {
+                    return Err(Failure::input(format!(
+                        "--range {range}: must be KEY=FROM..TO with a key named under --free ({free})"
+                    )));
                 }
-            })
-            .collect();
-        let experiments = texts
-            .iter()
-            .map(|t| self.experiment(&[("light.pulse_length", t.clone())]))
-            .collect::<Result<Vec<_>, _>>()?;
-        let points = self.run(&experiments, later);
-        Ok(points
-            .into_iter()
-            .zip(&experiments)
-            .filter_map(|(point, experiment)| {
-                let Exposure::Fraction(fraction) = experiment.scene.exposure else {
-                    return None;
-                };
-                Some(Measured {
-                    pulse_s: fraction * self.separation_s,
-                    streak_px: fraction * self.fast_px,
-                    point: point?,
-                })
-            })
-            .collect())
-    }
-
-    fn reading(&self, points: &[Measured]) -> Option<Reading> {
-        Reading::of(&samples(points), self.wish.limit_px, self.wish.valid)
-    }
-
-    /// Repeats the ends of the window (of the range, where no window or no wall is there) without one cause each.
-    fn causes(&self, points: &[Measured], reading: &Reading) -> Result<[Option<Cause>; 2], Failure> {
-        let end = |side: usize| -> Option<&Measured> {
-            let wall = reading.window.map(|w| w.pulses_s[side]);
-            let beyond = |m: &&Measured| match (side, wall) {
-                (0, Some(wall)) => m.pulse_s <= wall * 1.000_001,
-                (_, Some(wall)) => m.pulse_s >= wall * 0.999_999,
-                (0, None) => m.pulse_s < reading.best_s,
-                (_, None) => m.pulse_s > reading.best_s,
-            };
-            let mut beyond = points.iter().filter(beyond);
-            // The measured point next to the wall on its outer side, where the error is beyond the limit; without a window, the range's end.
-            match (side, wall.is_some()) {
-                (0, true) => beyond.next_back(),
-                (0, false) => beyond.next(),
-                (_, true) => beyond.next(),
-                (_, false) => beyond.next_back(),
             }
-        };
-        let ends = [end(0), end(1)];
-        let mut experiments = Vec::new();
-        for m in ends.iter().flatten() {
-            let pulse = ("light.pulse_length", format!("{:e} s", m.pulse_s));
-            let ideal = self.experiment(&[pulse.clone(), ("camera.ideal", "true".to_owned())])?;
-            let mut frozen = self.experiment(&[pulse])?;
-            frozen.scene.exposure = Exposure::Fraction(0.0);
-            experiments.extend([ideal, frozen]);
         }
-        let found = self.run(&experiments, 0);
-        let mut pairs = found.chunks_exact(2);
-        let mut cause = |m: Option<&Measured>| -> Option<Cause> {
-            let m = m?;
-            let [ideal, frozen] = pairs.next()? else {
-                return None;
-            };
-            let points = [&m.point, ideal.as_ref()?, frozen.as_ref()?];
-            // Where too many vectors are lost, the error of the others alone would flatter.
-            let plain = points
+        let range = |key: &str| {
+            ranges
                 .iter()
-                .all(|p| 1.0 - p.score.outliers.value >= self.wish.valid);
-            let [total_px, unlimited_light_px, frozen_px] = points.map(|p| {
-                if plain {
-                    p.score.total_px.value
-                } else {
-                    effective_total(p)
-                }
-            });
-            Some(Cause {
-                pulse_s: m.pulse_s,
-                total_px,
-                unlimited_light_px,
-                frozen_px,
-            })
+                .rfind(|(of, _)| *of == key)
+                .map(|(_, values)| *values)
         };
-        Ok([cause(ends[0]), cause(ends[1])])
+        let axes = [Axis::new(source, a, range(a))?, Axis::new(source, b, range(b))?];
+        let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
+        out.prepare(&["map.csv", "decision.json", "map.svg"])?;
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        let map = motefield_study::decide::map::map(source, axes, &self.wish(), &bar, &stop);
+        bar.finish();
+        let map = kept(&out, map)?;
+        let json = report::decide::map::json(&map, source);
+        out.write("map.csv", report::decide::map::csv(&map))?;
+        out.write("map.svg", report::decide::map_picture::draw(&map))?;
+        out.write("decision.json", format!("{json:#}\n"))?;
+        self.tell(&json, &report::decide::map::words(&map), "Map and table", &out);
+        Ok(exit(map.stopped, map.best().is_some()))
+    }
+
+    fn choice(&self, source: &Source) -> Result<Exit, Failure> {
+        let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
+        out.prepare(&["choice.csv", "decision.json"])?;
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        let choice = choose(source, &self.choose, &self.wish(), &bar, &stop);
+        bar.finish();
+        let choice = kept(&out, choice)?;
+        let json = report::decide::choice::json(&choice, source);
+        out.write("choice.csv", report::decide::choice::csv(&choice))?;
+        out.write("decision.json", format!("{json:#}\n"))?;
+        self.tell(&json, &report::decide::choice::words(&choice), "Table", &out);
+        Ok(exit(choice.stopped, choice.best().is_some()))
+    }
+
+    fn tell(&self, json: &serde_json::Value, words: &str, what: &str, out: &OutputDirectory) {
+        if self.json {
+            print_json(json);
+        } else {
+            print(words);
+            print(&format!("{what}: {}\n", out.directory().display()));
+        }
+    }
+
+    fn pulse(&self, source: &Source) -> Result<Exit, Failure> {
+        let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
+        let samples = SHOWN
+            .iter()
+            .flat_map(|s| [format!("{s}-a.tif"), format!("{s}-b.tif"), format!("{s}.png")]);
+        let names: Vec<String> = ["table.csv", "decision.json", "curve.svg"]
+            .map(str::to_owned)
+            .into_iter()
+            .chain(samples)
+            .collect();
+        let wish = self.wish();
+        let stop = stop_on_interrupt();
+        let bar = Bar::new();
+        // The setup is checked whole before a directory is made.
+        let rig = Rig::of(source)?;
+        out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
+        let decision = decide(&rig, &wish, &bar, &stop);
+        bar.finish();
+        let decision = decision?;
+
+        out.write("table.csv", table::csv(&rows(&decision)))?;
+        out.write("curve.svg", report::curve::draw(&curve(&decision)))?;
+        let shown = shown(&decision);
+        let mut pairs = Vec::new();
+        for (name, pulse_s) in &shown {
+            let scene = source
+                .with(&[("light.pulse_length", format!("{pulse_s:e} s"))])
+                .plan()?
+                .scene;
+            let seed = Seed {
+                study: self.effort.seed,
+                ..Seed::default()
+            };
+            let pair = render(&scene, seed).map_err(|e| Failure::input(e.to_string()))?;
+            pairs.push((*name, scene, pair));
+        }
+        for (name, scene, pair) in &pairs {
+            let float = scene.camera.sensor.is_none();
+            out.write(&format!("{name}-a.tif"), &picture::tiff(&pair.a, float))?;
+            out.write(&format!("{name}-b.tif"), &picture::tiff(&pair.b, float))?;
+            out.write(&format!("{name}.png"), &cut(pair, Tone::of(pair, scene)))?;
+        }
+        let json = report::decide::pulse::json(&decision, source);
+        out.write("decision.json", format!("{json:#}\n"))?;
+        self.tell(
+            &json,
+            &report::decide::pulse::words(&decision),
+            "Table, curve and sample pairs",
+            &out,
+        );
+        Ok(exit(decision.stopped, decision.met()))
     }
 }
 
-/// Total error with the outliers counted in, as if each were off by the outlier limit: comparable where many vectors are lost.
-fn effective_total(point: &Point) -> f64 {
-    use motefield_evaluator::score::OUTLIER_PX;
-    let lost = point.score.outliers.value;
-    let kept = if point.score.total_px.value.is_finite() {
-        point.score.total_px.value
-    } else {
-        OUTLIER_PX
-    };
-    ((1.0 - lost) * kept * kept + lost * OUTLIER_PX * OUTLIER_PX).sqrt()
+/// What came of the work whose results go to `out`; where it failed, takes the directory away again
+/// if it was made for them.
+fn kept<T>(out: &OutputDirectory, work: Result<T, StudyError>) -> Result<T, Failure> {
+    if work.is_err() {
+        out.abandon();
+    }
+    Ok(work?)
+}
+
+fn exit(stopped: bool, answered: bool) -> Exit {
+    match (stopped, answered) {
+        (true, _) => Exit::Interrupted,
+        (false, true) => Exit::Done,
+        (false, false) => Exit::No,
+    }
 }

@@ -1,7 +1,78 @@
-//! The command line of motefield.
+//! The command line of motefield: one file per command; arguments in, results on standard output,
+//! progress and messages on standard error.
 
-mod cli;
+mod arguments;
+mod correlate;
+mod decide;
+mod exit;
+mod plan;
+mod progress;
+mod render;
+mod score;
+mod sweep;
+mod verify;
 
-fn main() -> std::process::ExitCode {
-    cli::main()
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+#[derive(Parser)]
+#[command(name = "motefield", version, about = "Names the light-pulse length to use in a particle image velocimetry experiment", after_help = exit::CODES)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Tells what the rig will show, before any picture is rendered: scale, light budget, timing, flow, and the rules of the trade
+    #[command(
+        after_help = "Example: motefield plan rig.toml --displacement 8 --set lens.aperture=f/2.8 --out plan\nWarnings and failed rules do not change the exit code, unless --strict is given."
+    )]
+    Plan(plan::Plan),
+    /// Renders pairs with their true displacement
+    #[command(after_help = "Example: motefield render rig.toml --pairs 10 --seed 7 --out pairs")]
+    Render(render::Render),
+    /// Measures the displacement between two pictures
+    #[command(
+        after_help = "Example: motefield correlate pairs/pair-00000-a.tif pairs/pair-00000-b.tif --setup rig.toml --out vectors.csv"
+    )]
+    Correlate(correlate::Correlate),
+    /// Compares measured vectors with the truth
+    #[command(after_help = "Example: motefield score vectors.csv --truth pairs")]
+    Score(score::Score),
+    /// Tabulates the error against one key of the setup
+    #[command(
+        after_help = "Example: motefield sweep rig.toml --vary light.pulse_length=10us..1ms:log:9 --out study"
+    )]
+    Sweep(sweep::Sweep),
+    /// Names the pulse length to use
+    #[command(
+        after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
+    )]
+    Decide(decide::Decide),
+    /// Holds this version against published accuracy figures
+    #[command(
+        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/published"
+    )]
+    Verify(verify::Verify),
+}
+
+fn main() -> ExitCode {
+    let result = match Arguments::parse().command {
+        Command::Plan(command) => command.run(),
+        Command::Render(command) => command.run(),
+        Command::Correlate(command) => command.run(),
+        Command::Score(command) => command.run(),
+        Command::Sweep(command) => command.run(),
+        Command::Decide(command) => command.run(),
+        Command::Verify(command) => command.run(),
+    };
+    match result {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            eprintln!("motefield: {}", failure.message);
+            failure.exit.into()
+        }
+    }
 }

@@ -1,301 +1,93 @@
-//! From the rig to the scene: what this light, lens, camera and flow will show. The only step between the two levels.
+//! `plan`
 
-mod arrangement;
-mod budget;
-mod camera;
-mod diagram;
-mod facts;
-mod flow;
-mod flow_facts;
-mod lens;
-mod light;
-mod measured;
-mod motion;
-pub mod page;
-mod peak;
-mod rules;
-mod scattering;
-mod seeding;
-mod straddle;
-#[cfg(test)]
-mod tests;
-mod timing;
-mod tracer;
-mod wanted;
+use std::path::PathBuf;
 
-use motefield_evaluator::Processing;
-use motefield_generator::{Exposure, Scene, SceneField};
+use crate::exit::{Exit, Failure};
+use clap::Args;
+use motefield_files::OutputDirectory;
+use motefield_report::plan::{html, json, text, timing};
+use motefield_rig::plan::Assessment;
 
-use crate::quantity::Dimension;
-use crate::setup::{Setup, SetupError, check_processing};
-pub use arrangement::{Arrangement, fastest_velocity_m_s};
-use budget::Chain;
-use camera::camera;
-pub use diagram::{Diagram, Edge, Lane, Span};
-use facts::Facts;
-pub use facts::{Fact, short};
-use flow::{Scale, flow};
-use lens::{ParticleImage, RigLens, image_facts, imaging, rig_lens, scale_facts};
-use light::{background_e, light, sheet};
-use peak::{middle_pixel_share, peak_facts, streak};
-pub use rules::{Fix, Rule, Status, rules};
-use seeding::{density_ppp, seeding_facts};
-pub use straddle::Straddle;
-pub use timing::Speeds;
-use timing::{longest_pulse_s, pulse_fraction, pulse_s, timing_facts};
-use tracer::{population, tracer_facts};
+use crate::arguments::{SetupArguments, print, print_json};
 
-/// A planned experiment.
-#[derive(Debug, Clone)]
+#[derive(Args)]
 pub struct Plan {
-    /// What the pictures will show.
-    pub scene: Scene,
-    /// How they will be correlated.
-    pub processing: Processing,
-    /// Pulse separation Δt, s, where the setup has a rig.
-    pub separation_s: Option<f64>,
-    /// Pulse length, s, where the setup has a rig.
-    pub pulse_s: Option<f64>,
-    /// Longest pulse that the separation and the exposures allow, s.
-    pub longest_pulse_s: Option<f64>,
-    /// Pixels a metre in the plane of the sheet, where the setup has a lens.
-    pub px_per_m: Option<f64>,
-    /// Everything worth telling, in the order of the way of the light.
-    pub facts: Vec<Fact>,
+    #[command(flatten)]
+    setup: SetupArguments,
+    /// Displacement wanted of the fastest fluid in the picture, px; the pulse separation follows from it (timing.displacement)
+    #[arg(long, value_name = "PX")]
+    displacement: Option<String>,
+    /// Directory for plan.txt, plan.json, plan.html, timing.svg and timing.txt
+    #[arg(long)]
+    out: Option<PathBuf>,
+    /// Overwrites what is there
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// Exits with 1 if a rule of the trade fails
+    #[arg(long)]
+    strict: bool,
+    /// Prints JSON
+    #[arg(long)]
+    json: bool,
+    /// Prints what a setup file may hold, key by key
+    #[arg(long)]
+    keys: bool,
 }
-
-const SCALE: &str = "Scale and sampling";
-const LIGHT: &str = "Light budget";
-const TIMING: &str = "Timing";
-const FLOW: &str = "Flow and tracer";
-
-/// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for flows that do not change with it.
-const USUAL_THICKNESS_PX: f64 = 10.0;
 
 impl Plan {
-    /// The figure of this name.
-    pub fn figure(&self, name: &str) -> Option<f64> {
-        self.facts
-            .iter()
-            .find(|fact| fact.name == name)
-            .map(|fact| fact.value)
+    pub fn run(&self) -> Result<Exit, Failure> {
+        if self.keys {
+            print(include_str!("../docs/setup.md"));
+            print(include_str!("../docs/setup-image.md"));
+            print(include_str!("../docs/setup-flow.md"));
+            return Ok(Exit::Done);
+        }
+        let mut source = self.setup.source()?;
+        if let Some(wanted) = &self.displacement {
+            let bare = wanted.trim().parse::<f64>().is_ok();
+            let value = if bare {
+                format!("{wanted} px")
+            } else {
+                wanted.clone()
+            };
+            source = source.with(&[("timing.displacement", value)]);
+        }
+        let page = Assessment::of(&source.setup()?)?;
+        if let Some(directory) = &self.out {
+            write(&page, &OutputDirectory::new(Some(directory), "plan", self.force))?;
+        }
+        if self.json {
+            print_json(&json(&page));
+        } else {
+            print(&text(&page));
+        }
+        if let Some(caution) = &page.caution {
+            eprintln!("\n{caution}");
+        }
+        Ok(match self.strict && page.fails() {
+            true => Exit::No,
+            false => Exit::Done,
+        })
     }
 }
 
-/// Plans the experiment of a setup.
-///
-/// # Errors
-/// When the setup lacks what a figure needs, or a figure is out of range: names the keys and the remedy.
-pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
-    plan_with(setup, None)
-}
-
-fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {
-    setup.image.size.or(setup.camera.size).ok_or_else(|| {
-        setup.error(
-            "camera.size",
-            "is missing: write for example size = [1024, 1024] under [camera] or [image]",
-        )
-    })
-}
-
-fn thickness_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
-    match setup.sheet.thickness {
-        Some(thickness) => scale.extent(thickness, "sheet.thickness"),
-        None => Ok(USUAL_THICKNESS_PX),
-    }
-}
-
-/// The same with the photo-electrons of a particle given beforehand, in place of what the setup says about them.
-fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> {
-    let setup = &*wanted::with_separation(setup)?;
-    let size = picture_size(setup)?;
-    let lens = rig_lens(setup, size)?;
-    let px_per_m = lens.as_ref().map(|l| l.px_per_m);
-    let scale = Scale {
-        setup,
-        px_per_m,
-        separation_s: setup.separation_s,
-    };
-    let thickness_px = thickness_px(setup, &scale)?;
-    let image = ParticleImage::of(setup, lens.as_ref())?;
-    let diameter_px = match (setup.image.particle_diameter_px, &image) {
-        (Some(diameter), _) => diameter,
-        (None, Some(image)) => image.diameter_px(),
-        (None, None) if setup.image.flat_field => Scene::default().particle_diameter_px,
-        (None, None) => return Err(lens::lacking(setup)),
-    };
-    let exposure = match (setup.image.streak_px, pulse_fraction(setup)?) {
-        (Some(streak), _) => Exposure::Streak(streak),
-        (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
-    };
-    let (imaging, geometric_diameter_px) = imaging(setup, &scale, lens.as_ref())?;
-    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
-    let mut scene = Scene {
-        size,
-        particle_diameter_px: diameter_px,
-        seeding_density_ppp: density_ppp(setup, px_per_m, thickness_px)?,
-        electrons: 0.0,
-        background_e: background_e(setup)?,
-        sheet: sheet(setup, &scale, thickness_px)?,
-        light: light(setup, &scale, size)?,
-        population: population(setup, &scale, lens.as_ref(), geometric_diameter_px, middle)?,
-        imaging,
-        camera: camera(setup)?,
-        exposure,
-        flow: flow(setup, &scale, size, thickness_px)?,
-    };
-    let speeds = Speeds::of(size, scene.flow.as_ref());
-    let longest_streak_px = streak(exposure, speeds.fastest_px);
-
-    let mut facts = Facts::default();
-    if let Some(lens) = &lens {
-        scale_facts(lens, size, &mut facts);
-    }
-    // Where the picture states the diameter, the rig's parts of it are beside the point.
-    let parts = image
+/// Writes the page in all its forms.
+fn write(page: &Assessment, out: &OutputDirectory) -> Result<(), Failure> {
+    let caution = page
+        .caution
         .as_ref()
-        .filter(|_| setup.image.particle_diameter_px.is_none());
-    let thickness_m = setup
-        .sheet
-        .thickness
-        .zip(px_per_m)
-        .map(|_| thickness_px / px_per_m.unwrap_or(1.0));
-    image_facts(parts, &scene, thickness_m, &mut facts);
-    seeding_facts(setup, &scene, px_per_m, &mut facts);
-    scene.electrons = match electrons {
-        Some(electrons) => electrons,
-        None => photo_electrons(setup, lens.as_ref(), &scene, longest_streak_px, &mut facts)?,
-    };
-    facts.quantity(
-        LIGHT,
-        "electrons_e",
-        "photo-electrons of a particle at sheet centre",
-        scene.electrons,
-        Dimension::Electrons,
-    );
-    peak_facts(&scene, &speeds, &mut facts);
-    scene.validate().map_err(|e| {
-        setup.error(
-            scene_key(e.field),
-            format!("gives a scene that cannot be rendered: {e}"),
-        )
-    })?;
-    check_processing(setup, size)?;
-    timing_facts(setup, &speeds, longest_streak_px, px_per_m, &mut facts);
-    tracer_facts(setup, &mut facts)?;
-    Ok(Plan {
-        scene,
-        processing: setup.processing.clone(),
-        separation_s: setup.separation_s,
-        pulse_s: pulse_s(setup),
-        longest_pulse_s: longest_pulse_s(setup),
-        px_per_m,
-        facts: facts.0,
-    })
-}
-
-/// Photo-electrons of a particle at the sheet's centre: as the picture states them, as measured, or by the light budget.
-fn photo_electrons(
-    setup: &Setup,
-    lens: Option<&RigLens>,
-    scene: &Scene,
-    longest_streak_px: [f64; 2],
-    facts: &mut Facts,
-) -> Result<f64, SetupError> {
-    let image = &setup.image;
-    match (image.electrons, image.peak_electrons, setup.light.measured) {
-        (Some(electrons), _, _) => Ok(electrons),
-        (None, Some(peak), _) => Ok(peak / middle_pixel_share(scene, longest_streak_px)),
-        (None, None, _) if image.flat_field => Ok(0.0),
-        (None, None, Some(measured)) => measured::electrons(setup, lens, measured, facts),
-        (None, None, None) => {
-            let chain = Chain::of(setup, lens, pulse_s(setup))?.ok_or_else(|| budget::lacking(setup))?;
-            chain.tell(facts);
-            Ok(chain.electrons())
-        }
+        .map_or(String::new(), |caution| format!("\n{caution}\n"));
+    let mut files = vec![
+        ("plan.txt", text(page) + &caution),
+        ("plan.json", format!("{:#}\n", json(page))),
+        ("plan.html", html(page)),
+    ];
+    if let Some([svg, text]) = timing(page) {
+        files.extend([("timing.svg", svg), ("timing.txt", text)]);
     }
-}
-
-/// The key to look at when the scene finds a quantity out of range.
-fn scene_key(field: SceneField) -> &'static str {
-    match field {
-        SceneField::ImageSize => "camera.size",
-        SceneField::ParticleDiameter => "image.particle_diameter",
-        SceneField::SeedingDensity => "image.seeding_density",
-        SceneField::Electrons => "image.electrons",
-        SceneField::BackgroundA => "image.background",
-        SceneField::BackgroundB => "image.background_b",
-        SceneField::PulseFraction => "light.pulse_length",
-        SceneField::Streak => "image.streak",
-        SceneField::SheetThickness => "sheet.thickness",
-        SceneField::SheetOrder => "sheet.order",
-        SceneField::SheetTiltX => "sheet.tilt_x",
-        SceneField::SheetTiltY => "sheet.tilt_y",
-        SceneField::SheetHeight => "sheet.height",
-        SceneField::EnergyRatio => "light.energy_ratio",
-        SceneField::LengthRatio => "light.length_ratio",
-        SceneField::SheetOffset => "sheet.offset",
-        SceneField::ThicknessRatio => "sheet.thickness_ratio",
-        SceneField::Jitter => "light.jitter",
-        SceneField::AmbientLight => "light.ambient",
-        SceneField::ReflectionPictureSize => "reflections.picture",
-        SceneField::ReflectionPictureLight => "reflections.picture_peak",
-        SceneField::GlarePeak => "reflections.glare",
-        SceneField::GlareX => "reflections.glare_x",
-        SceneField::GlareY => "reflections.glare_y",
-        SceneField::GlareAngle => "reflections.glare_angle",
-        SceneField::GlareWidth => "reflections.glare_width",
-        SceneField::HotSpotCount => "reflections.hot_spots",
-        SceneField::HotSpotPeak => "reflections.hot_spot_peak",
-        SceneField::HotSpotDiameter => "reflections.hot_spot_diameter",
-        SceneField::DiameterSd => "tracer.diameter_sd",
-        SceneField::DiameterLimits => "tracer.diameter_limits",
-        SceneField::BrightnessPower => "tracer.brightness_power",
-        SceneField::BrightnessTable => "tracer.brightness",
-        SceneField::GeometricDiameter => "image.geometric_diameter",
-        SceneField::ClusterSize => "tracer.cluster_size",
-        SceneField::ClusterRadius => "tracer.cluster_radius",
-        SceneField::GradientX => "tracer.gradient_x",
-        SceneField::GradientY => "tracer.gradient_y",
-        SceneField::UnseededCentre | SceneField::UnseededRadius | SceneField::UnseededShare => {
-            "tracer.unseeded"
-        }
-        SceneField::Defocus => "image.defocus",
-        SceneField::Focus => "lens.focus",
-        SceneField::DiameterGrowth => "lens.diameter_growth",
-        SceneField::CameraDistance => "lens.distance",
-        SceneField::Distortion => "lens.distortion",
-        SceneField::ImagePattern => "lens.pattern",
-        SceneField::FillFactor => "camera.fill_factor",
-        SceneField::ParasiticSensitivity => "camera.parasitic_sensitivity",
-        SceneField::Bits => "camera.bits",
-        SceneField::Gain => "camera.gain",
-        SceneField::FullWell => "camera.full_well",
-        SceneField::DarkNoise => "camera.dark_noise",
-        SceneField::BlackLevel => "camera.black_level",
-        SceneField::DarkCurrent => "camera.dark_current",
-        SceneField::Dsnu => "camera.dsnu",
-        SceneField::Prnu => "camera.prnu",
-        SceneField::HotPixels => "camera.hot_pixels",
-        SceneField::HotLevel => "camera.hot_level",
-        SceneField::DeadPixels => "camera.dead_pixels",
-        SceneField::Crosstalk => "camera.crosstalk",
-    }
-}
-
-/// What of a list of keys is missing, as an error about `key`.
-fn missing(setup: &Setup, key: &str, needed: &[(&str, bool)]) -> SetupError {
-    let lacking: Vec<&str> = needed
+    out.prepare(&files.iter().map(|(name, _)| *name).collect::<Vec<_>>())?;
+    files
         .iter()
-        .filter(|(_, there)| !there)
-        .map(|(name, _)| *name)
-        .collect();
-    setup.error(
-        key,
-        format!(
-            "is not given, and to compute it the rig lacks {}: give either",
-            lacking.join(", ")
-        ),
-    )
+        .try_for_each(|(name, content)| out.write(name, content))?;
+    Ok(())
 }

@@ -3,7 +3,7 @@
 //! Common practice, no source: with the particles' peak brightness held, a streak below 5 px adds only about 0.01 px to the error, a
 //! tenth of the 0.1 px commonly accepted; and low brightness does far more harm than blur.
 
-use motefield::study::{Effort, Point};
+use motefield_study::run::{Effort, Point};
 
 const DIM: &str = include_str!("../../cases/dim.toml");
 

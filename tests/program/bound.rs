@@ -1,8 +1,8 @@
 //! The Cramér–Rao bound of rendered windows, and the efficiency beside the error.
 
-use motefield::source::Source;
-use motefield::study::bound;
 use motefield_generator::{Seed, pair};
+use motefield_study::run::bound;
+use motefield_study::source::Source;
 
 use super::{empty, figure, motefield, table};
 
@@ -99,7 +99,7 @@ fn bound_and_efficiency_stand_beside_the_error() {
     let squares: Vec<f64> = (0..2)
         .flat_map(|k| {
             let field =
-                motefield::files::read_npy(&directory.join(format!("pairs/bound-{k:05}.npy"))).unwrap();
+                motefield_files::npy::read_field(&directory.join(format!("pairs/bound-{k:05}.npy"))).unwrap();
             assert_eq!(field.dim(), (2, 15, 15));
             field
                 .index_axis(ndarray::Axis(0), 0)

@@ -4,7 +4,7 @@
 //! three-point Gaussian fit the error is smallest at a diameter slightly above 2 px. Conditions as there: no noise, top-hat sheet,
 //! one plain pass with a top-hat window of 32 px.
 
-use motefield::study::Effort;
+use motefield_study::run::Effort;
 
 #[test]
 fn error_is_smallest_near_two_pixels() {

@@ -3,16 +3,16 @@
 
 use std::sync::atomic::AtomicBool;
 
-use motefield::study::{Chain, Silent};
-use motefield::verify::EMBEDDED;
-use motefield::verify::judge::Verdict;
-use motefield::verify::suite::{Depth, Runner, confidence, read};
 use motefield_evaluator::{
     Interpolator, Normalise, PeakFit, Processing, ProcessingError, VectorField, Weighting, correlate,
 };
 use motefield_generator::pair::expected;
 use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
 use motefield_generator::{Exposure, Pair, Profile, Scene, SceneError, Seed, render};
+use motefield_study::run::{Chain, Silent};
+use motefield_study::verify::EMBEDDED;
+use motefield_study::verify::judge::Verdict;
+use motefield_study::verify::suite::{Depth, Runner, confidence, read};
 use ndarray::{Array2, ArrayView2};
 
 type Rendered = Result<Pair, SceneError>;
@@ -235,7 +235,7 @@ fn found(chain: Chain, name: &str) {
     assert!(
         fails,
         "{name} does not find it:\n{}",
-        motefield::verify::report::lines(case, &record)
+        motefield_report::verify::lines(case, &record)
     );
 }
 

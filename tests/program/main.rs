@@ -27,8 +27,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::atomic::AtomicBool;
 
-use motefield::source::Source;
-use motefield::study::{Effort, Experiment, Point, Silent, run};
+use motefield_study::run::{Effort, Experiment, Point, Silent, run};
+use motefield_study::source::Source;
 
 /// The conditions of the classic Monte Carlo studies: no noise, top-hat sheet, one plain pass with a top-hat window of 32 px.
 const PLAIN: &str = r#"

@@ -1,8 +1,8 @@
 //! A planned rig, rendered: what its pictures show when they are measured pixel by pixel is what the plan says, within the 5 % that the
 //! plan is required to hold. Nothing here uses the program's own correlation or fits: blobs, moments, counts and differences only.
 
-use motefield::source::Source;
 use motefield_generator::{Seed, render};
+use motefield_study::source::Source;
 use ndarray::Array2;
 
 /// The embedded rig with a sheet in which all particles shine alike, a whole-pixel displacement along x (so that both frames show the same

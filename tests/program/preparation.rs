@@ -72,7 +72,11 @@ fn every_step_can_be_swept() {
     let half: Vec<u8> = (0..192 * 192)
         .map(|k| if k % 192 < 96 { 0 } else { 255 })
         .collect();
-    std::fs::write(directory.join("mask.png"), motefield::files::png(192, 192, half)).unwrap();
+    std::fs::write(
+        directory.join("mask.png"),
+        motefield_files::picture::png(192, 192, half),
+    )
+    .unwrap();
     let vectors = |more: &[&str]| {
         let rows = table(
             &directory,
@@ -102,7 +106,7 @@ fn wrong_keys_are_named() {
     std::fs::write(directory.join("spotted.toml"), SPOTTED).unwrap();
     std::fs::write(
         directory.join("small.png"),
-        motefield::files::png(9, 9, vec![1; 81]),
+        motefield_files::picture::png(9, 9, vec![1; 81]),
     )
     .unwrap();
     for (sets, words) in [

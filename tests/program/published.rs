@@ -4,17 +4,17 @@ use std::borrow::Cow;
 use std::sync::OnceLock;
 use std::sync::atomic::AtomicBool;
 
-use motefield::study::{Chain, Silent};
-use motefield::verify::EMBEDDED;
-use motefield::verify::case::Case;
-use motefield::verify::interval::{exact, ratio};
-use motefield::verify::judge::{Figures, Verdict, judge};
-use motefield::verify::record::Record;
-use motefield::verify::report::lines;
-use motefield::verify::suite::{Depth, Runner, confidence, read};
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, root_mean_square};
 use motefield_generator::Seed;
 use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
+use motefield_report::verify::lines;
+use motefield_study::run::{Chain, Silent};
+use motefield_study::verify::EMBEDDED;
+use motefield_study::verify::case::Case;
+use motefield_study::verify::interval::{exact, ratio};
+use motefield_study::verify::judge::{Figures, Verdict, judge};
+use motefield_study::verify::record::Record;
+use motefield_study::verify::suite::{Depth, Runner, confidence, read};
 
 use super::{empty, motefield};
 

@@ -4,7 +4,7 @@
 //! times a Gaussian of variance σ² = d²/8 + 1/6, so its maximum lies σ²/(D − |s|) toward zero. Dividing by the triangle removes it. Held to
 //! 10 % or 0.002 px, and to a tenth of the plain bias after division, plus the interval of the measured mean.
 
-use motefield::study::Effort;
+use motefield_study::run::Effort;
 
 #[test]
 fn bias_is_that_of_the_finite_window() {

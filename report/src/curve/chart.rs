@@ -1,0 +1,281 @@
+//! The frame, its axes, and what is drawn to scale.
+
+use super::{BIAS, Curve, Estimate, FRAME, INK, Point, RANDOM, STRIP, TOTAL, drawable, middle, pixels, time};
+use crate::figure::{Anchor, Area, Axis, Scale, Svg, text_width};
+
+/// The curve on its axes.
+pub(super) struct Chart<'a> {
+    pub(super) curve: &'a Curve,
+    pub(super) points: &'a [Point],
+    pub(super) x: Axis,
+    pub(super) y: Axis,
+}
+
+impl<'a> Chart<'a> {
+    pub(super) fn of(curve: &'a Curve, points: &'a [Point]) -> Chart<'a> {
+        let pulses = points.iter().map(|p| p.pulse_s);
+        let totals = || points.iter().map(|p| p.total_px.value);
+        let smallest = totals().fold(f64::INFINITY, f64::min);
+        let largest = totals().fold(0.0, f64::max);
+        // Ends of intervals and components count unless they are so far off that they would flatten the curve.
+        let others = points
+            .iter()
+            .flat_map(|p| [p.total_px.lo, p.total_px.hi, p.random_px, p.bias_px.abs()])
+            .filter(|v| drawable(*v))
+            .map(|v| v.clamp(smallest / 8.0, largest * 2.0));
+        let near = smallest / 30.0..largest * 30.0;
+        let limit = Some(curve.limit_px).filter(|v| drawable(*v) && (points.is_empty() || near.contains(v)));
+        let axis = |range: [f64; 2], place| Axis {
+            scale: Scale::Log,
+            range,
+            place,
+        };
+        Chart {
+            curve,
+            points,
+            x: axis(padded(pulses, 0.06, 0.6), FRAME.x),
+            y: axis(
+                padded(totals().chain(others).chain(limit), 0.05, 0.6),
+                [FRAME.y[1], FRAME.y[0] + STRIP],
+            ),
+        }
+    }
+
+    pub(super) fn at(&self, pulse_s: f64, error_px: f64) -> [f64; 2] {
+        [self.x.at(pulse_s), self.y.clamped(error_px)]
+    }
+
+    /// The band of pulse lengths that meet the limit.
+    pub(super) fn window(&self, svg: &mut Svg) {
+        if let Some(window) = self.curve.window_s {
+            let x = window.map(|s| self.x.clamped(s));
+            let area = Area { x, y: FRAME.y };
+            svg.area(area, "fill=\"#fbf3d0\"");
+            for x in x {
+                svg.line([x, FRAME.y[0] + STRIP], [x, FRAME.y[1]], "stroke=\"#d9c46a\"");
+            }
+        }
+    }
+
+    pub(super) fn axes(&self, svg: &mut Svg) {
+        let wide = |label: &str| text_width(label, 13.0) + 12.0;
+        let grid = "stroke=\"#000\" stroke-opacity=\"0.1\"";
+        let mark = format!("stroke=\"{INK}\"");
+        let ink = format!("fill=\"{INK}\"");
+        let (top, bottom) = (FRAME.y[0], FRAME.y[1]);
+        for tick in self.x.ticks(time, wide) {
+            let length = if tick.label.is_some() { 6.0 } else { 3.0 };
+            svg.line([tick.at, bottom], [tick.at, bottom + length], &mark);
+            if let Some(label) = tick.label {
+                svg.line([tick.at, top + STRIP], [tick.at, bottom], grid);
+                svg.text(&label, 13.0, [tick.at, bottom + 21.0], Anchor::Middle, &ink);
+            }
+        }
+        if let Some(streak) = self.streak_axis() {
+            for tick in streak.ticks(plain, wide) {
+                let length = if tick.label.is_some() { 6.0 } else { 3.0 };
+                svg.line([tick.at, top], [tick.at, top - length], &mark);
+                if let Some(label) = tick.label {
+                    svg.text(&label, 13.0, [tick.at, top - 11.0], Anchor::Middle, &ink);
+                }
+            }
+            svg.text(
+                &self.curve.streak_label,
+                14.0,
+                [middle(FRAME.x), top - 33.0],
+                Anchor::Middle,
+                &ink,
+            );
+        }
+        for tick in self.y.ticks(plain, |_| 22.0) {
+            let length = if tick.label.is_some() { 6.0 } else { 3.0 };
+            svg.line([FRAME.x[0], tick.at], [FRAME.x[0] - length, tick.at], &mark);
+            if let Some(label) = tick.label {
+                svg.line([FRAME.x[0], tick.at], [FRAME.x[1], tick.at], grid);
+                svg.text(
+                    &label,
+                    13.0,
+                    [FRAME.x[0] - 10.0, tick.at + 4.5],
+                    Anchor::End,
+                    &ink,
+                );
+            }
+        }
+        svg.area(FRAME, &format!("fill=\"none\" stroke=\"{INK}\""));
+        svg.text(
+            &self.curve.x_label,
+            15.0,
+            [middle(FRAME.x), bottom + 48.0],
+            Anchor::Middle,
+            &ink,
+        );
+        let curves = [FRAME.y[0] + STRIP, FRAME.y[1]];
+        svg.upright(&self.curve.y_label, 15.0, [24.0, middle(curves)], &ink);
+    }
+
+    /// The upper axis; none when no streak is known.
+    fn streak_axis(&self) -> Option<Axis> {
+        let last = self.points.iter().rev().find(|p| drawable(p.streak_px))?;
+        let px_per_s = last.streak_px / last.pulse_s;
+        Some(Axis {
+            range: self.x.range.map(|s| s * px_per_s),
+            ..self.x
+        })
+    }
+
+    pub(super) fn limit(&self, svg: &mut Svg) {
+        if self.y.holds(self.curve.limit_px) {
+            let y = self.y.at(self.curve.limit_px);
+            svg.line(
+                [FRAME.x[0], y],
+                [FRAME.x[1], y],
+                &format!("stroke=\"{INK}\" stroke-width=\"1.5\" stroke-dasharray=\"9 5\""),
+            );
+            let beside = FRAME.x[1] + 8.0;
+            svg.text(
+                "limit",
+                13.0,
+                [beside, y - 3.0],
+                Anchor::Start,
+                "font-weight=\"bold\"",
+            );
+            svg.text(
+                &pixels(self.curve.limit_px),
+                13.0,
+                [beside, y + 13.0],
+                Anchor::Start,
+                "",
+            );
+        }
+    }
+
+    /// The three errors: what lies outside the axis is cut off at its end.
+    pub(super) fn lines(&self, svg: &mut Svg) {
+        for part in self.points.split(|p| !has_interval(p)) {
+            let upper = part.iter().map(|p| self.at(p.pulse_s, p.total_px.hi));
+            let lower = part.iter().rev().map(|p| self.at(p.pulse_s, p.total_px.lo));
+            let band: Vec<[f64; 2]> = upper.chain(lower).collect();
+            svg.path(&band, true, &format!("fill=\"{TOTAL}\" fill-opacity=\"0.16\""));
+        }
+        for point in self.points.iter().filter(|p| has_interval(p)) {
+            let stroke = format!("stroke=\"{TOTAL}\" stroke-width=\"1.2\"");
+            let ends = [point.total_px.hi, point.total_px.lo].map(|v| self.at(point.pulse_s, v));
+            svg.line(ends[0], ends[1], &stroke);
+            for [x, y] in ends {
+                svg.line([x - 3.5, y], [x + 3.5, y], &stroke);
+            }
+        }
+        for (color, width, dashes, value) in SERIES {
+            for (certain, line) in self.runs(value) {
+                let faded = if certain { "" } else { "stroke-opacity=\"0.4\"" };
+                let style = format!(
+                    "fill=\"none\" stroke=\"{color}\" stroke-width=\"{width}\" stroke-dasharray=\"{dashes}\" {faded}"
+                );
+                svg.path(&line, false, &style);
+            }
+            for point in self.points.iter().filter(|p| self.y.holds(value(p))) {
+                let faded = if point.usable { "" } else { "fill-opacity=\"0.4\"" };
+                let at = self.at(point.pulse_s, value(point));
+                svg.disc(at, 2.2, &format!("fill=\"{color}\" {faded}"), "");
+            }
+        }
+        for point in self.points {
+            let fill = if point.usable { TOTAL } else { "#fff" };
+            let style = format!("fill=\"{fill}\" stroke=\"{TOTAL}\" stroke-width=\"2\"");
+            svg.disc(
+                self.at(point.pulse_s, point.total_px.value),
+                4.0,
+                &style,
+                &hint(point),
+            );
+        }
+    }
+
+    /// A line through the points, cut where it leaves the axis and split where it becomes uncertain: whether both ends of its
+    /// parts are usable, and its points, px.
+    pub(super) fn runs(&self, value: fn(&Point) -> f64) -> Vec<(bool, Vec<[f64; 2]>)> {
+        let mut runs: Vec<(bool, Vec<[f64; 2]>)> = Vec::new();
+        for pair in self.points.windows(2) {
+            let certain = pair.iter().all(|p| p.usable);
+            let [from, to] = [&pair[0], &pair[1]].map(|p| self.on_line(p.pulse_s, value(p)));
+            let Some([from, to]) = from.zip(to).and_then(|(from, to)| cut(from, to, self.y.place[0])) else {
+                continue;
+            };
+            match runs.last_mut() {
+                Some((same, line)) if *same == certain && line.last() == Some(&from) => line.push(to),
+                _ => runs.push((certain, vec![from, to])),
+            }
+        }
+        runs
+    }
+
+    /// A point of a line, px. Zero, which a logarithmic axis cannot reach, lies well below its end; what is not finite stays undrawn.
+    fn on_line(&self, pulse_s: f64, error_px: f64) -> Option<[f64; 2]> {
+        let [low, high] = self.y.range;
+        let seen = error_px.clamp(0.1 * low, high);
+        error_px
+            .is_finite()
+            .then(|| [self.x.at(pulse_s), self.y.at(seen)])
+    }
+}
+
+/// A line's colour, width, dashes and value; the total error last, on top.
+pub(super) type Series = (&'static str, f64, &'static str, fn(&Point) -> f64);
+pub(super) const SERIES: [Series; 3] = [
+    (BIAS, 2.0, "2 4", |p| p.bias_px.abs()),
+    (RANDOM, 2.0, "8 4", |p| p.random_px),
+    (TOTAL, 2.5, "none", |p| p.total_px.value),
+];
+
+/// The shortest decimal.
+fn plain(value: f64) -> String {
+    value.to_string()
+}
+
+/// The part of a line above `bottom` (y runs down); nothing if there is none.
+fn cut(from: [f64; 2], to: [f64; 2], bottom: f64) -> Option<[[f64; 2]; 2]> {
+    if from[1].min(to[1]) > bottom {
+        return None;
+    }
+    let cut_to = |end: [f64; 2], other: [f64; 2]| {
+        if end[1] <= bottom {
+            return end;
+        }
+        let share = (bottom - other[1]) / (end[1] - other[1]);
+        [other[0] + share * (end[0] - other[0]), bottom]
+    };
+    Some([cut_to(from, to), cut_to(to, from)])
+}
+
+/// Lowest and highest of positive values with a margin of `share` of their span on either side, at least `decades` apart.
+fn padded(values: impl Iterator<Item = f64>, share: f64, decades: f64) -> [f64; 2] {
+    let (low, high) = values
+        .map(f64::log10)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+            (low.min(v), high.max(v))
+        });
+    let (low, high) = if low <= high { (low, high) } else { (-1.0, 0.0) };
+    let margin = (share * (high - low)).max(0.5 * (decades - (high - low)));
+    [low - margin, high + margin].map(|v| 10f64.powf(v))
+}
+
+/// Whether the point counts and its interval is known and can be drawn on a logarithmic axis.
+pub(super) fn has_interval(point: &Point) -> bool {
+    let Estimate { value, lo, hi } = point.total_px;
+    point.usable && drawable(lo) && lo <= value && value <= hi && hi.is_finite()
+}
+
+fn hint(point: &Point) -> String {
+    let Estimate { value, lo, hi } = point.total_px;
+    format!(
+        "{}: total {} ({} to {}), random {}, bias {}, streak {}, {:.1} % of the vectors valid",
+        time(point.pulse_s),
+        pixels(value),
+        pixels(lo),
+        pixels(hi),
+        pixels(point.random_px),
+        pixels(point.bias_px),
+        pixels(point.streak_px),
+        100.0 * point.valid_fraction
+    )
+}

@@ -1,0 +1,279 @@
+//! A map of two settings in words, as CSV and as JSON.
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+use motefield_rig::quantity::{digits, short};
+use motefield_study::decide::map::Map;
+use motefield_study::decide::trial::{Measured, Obstacle, Outcome, Trial};
+use motefield_study::source::Source;
+use serde_json::{Value as Json, json};
+
+/// Version of the layout of a map's `decision.json`.
+const SCHEMA: &str = "motefield-decision-map/1";
+
+/// "light.pulse_length 260 us to 640 us, timing.separation 1.9 ms to 4.8 ms (9 of 57 tried)".
+fn extent(map: &Map, trials: &[&Trial]) -> String {
+    let axis = |k: usize| {
+        let number = |t: &&&Trial| t.values[k].number.parse::<f64>().unwrap_or(f64::NAN);
+        let by = |a: &&&Trial, b: &&&Trial| number(a).total_cmp(&number(b));
+        let ends = [trials.iter().min_by(by), trials.iter().max_by(by)];
+        let [from, to] = ends.map(|t| t.map_or("", |t| t.values[k].text.as_str()));
+        let key = &map.axes[k].key;
+        match from == to {
+            true => format!("{key} {from}"),
+            false => format!("{key} {from} to {to}"),
+        }
+    };
+    format!(
+        "{}, {} ({} of {} settings tried)",
+        axis(0),
+        axis(1),
+        trials.len(),
+        map.trials.len()
+    )
+}
+
+/// The nearest trial to `of` on one side along one axis, its other value as near as can be.
+fn neighbour<'a>(map: &'a Map, of: &Trial, axis: usize, longer: bool) -> Option<&'a Trial> {
+    let steps = |t: &Trial, k: usize| map.axes[k].steps(&of.values[k], &t.values[k]);
+    let beyond = |t: &&Trial| match longer {
+        true => steps(t, axis) > 0.0,
+        false => steps(t, axis) < 0.0,
+    };
+    let others = map.trials.iter().filter(beyond);
+    let far = |t: &Trial| steps(t, axis).abs() + 4.0 * steps(t, 1 - axis).abs();
+    others
+        .min_by(|a, b| far(a).total_cmp(&far(b)))
+        .filter(|t| steps(t, 1 - axis).abs() <= 0.5)
+}
+
+/// The answer for a person at a terminal.
+pub fn words(map: &Map) -> String {
+    let mut text = String::new();
+    let [a, b] = &map.axes;
+    let Some((trial, best)) = map.best() else {
+        let _ = writeln!(text, "No pair of values of {} and {} may be used.", a.key, b.key);
+        obstacles(map, &mut text);
+        return text;
+    };
+    let _ = writeln!(
+        text,
+        "Use {} = {} with {} = {}: the smallest error of the velocity.",
+        a.key, trial.values[0].text, b.key, trial.values[1].text
+    );
+    describe(&mut text, best);
+    let [same, near] = map.near();
+    let _ = writeln!(
+        text,
+        "  as good within the study's 95 % confidence: {}",
+        extent(map, &same)
+    );
+    let _ = writeln!(text, "  at most a tenth more error: {}", extent(map, &near));
+    let _ = writeln!(text, "Around it:");
+    for (k, axis) in map.axes.iter().enumerate() {
+        for longer in [false, true] {
+            let Some(next) = neighbour(map, trial, k, longer) else {
+                let side = if longer { "above" } else { "below" };
+                let _ = writeln!(text, "  {}: nothing tried {side}", axis.key);
+                continue;
+            };
+            let what = match (next.obstacle(map.wish.valid), next.usable(map.wish.valid)) {
+                (Some(obstacle), _) => obstacle.words().to_owned(),
+                (_, Some(relative)) => {
+                    let more = 100.0 * (relative / best.relative().value - 1.0);
+                    format!("{more:.1} % more error")
+                }
+                _ => "not reached".to_owned(),
+            };
+            let [own, other] = [k, 1 - k].map(|k| &next.values[k].text);
+            let aside = match *other == trial.values[1 - k].text {
+                true => String::new(),
+                false => format!(" (with {} = {other})", map.axes[1 - k].key),
+            };
+            let _ = writeln!(text, "  {} = {own}{aside}: {what}", axis.key);
+        }
+    }
+    obstacles(map, &mut text);
+    standing_words(map, &mut text);
+    if map.stopped {
+        text.push_str("The study was stopped early: what stands here rests on the pairs done until then.\n");
+    }
+    text
+}
+
+fn describe(text: &mut String, m: &Measured) {
+    let r = m.relative();
+    let [value, lo, hi] = [r.value, r.lo, r.hi].map(|v| short(100.0 * v));
+    let _ = writeln!(
+        text,
+        "  error of the velocity: {value} % of its mean ({lo} to {hi} %)"
+    );
+    let total = m.point.score.total_px;
+    let _ = writeln!(
+        text,
+        "    measured displacement {} px off ({} to {}), curved paths {} px more, mean displacement {} px",
+        short(total.value),
+        short(total.lo),
+        short(total.hi),
+        short(m.curvature_px),
+        short(m.speeds.mean_px)
+    );
+    let well = m.full_well_share.map_or(String::new(), |share| {
+        format!(", brightest pixel at {} % of the full well", short(100.0 * share))
+    });
+    let _ = writeln!(
+        text,
+        "  fastest displacement {} px, streak {} px, valid vectors {} %{well}",
+        short(m.speeds.fastest_px),
+        short(m.streak_px),
+        short(100.0 * m.valid())
+    );
+}
+
+/// How many settings each rule shut out, and the first reason of each.
+fn obstacles(map: &Map, text: &mut String) {
+    let mut shut: BTreeMap<Obstacle, (usize, String)> = BTreeMap::new();
+    for trial in &map.trials {
+        if let Some(obstacle) = trial.obstacle(map.wish.valid) {
+            let reason = match &trial.outcome {
+                Outcome::Refused(_, reason) => reason.clone(),
+                Outcome::Measured(m) => {
+                    format!("{} % valid", short(100.0 * m.valid()))
+                }
+                Outcome::NotReached => String::new(),
+            };
+            shut.entry(obstacle).or_insert((0, reason)).0 += 1;
+        }
+    }
+    if !shut.is_empty() {
+        let _ = writeln!(text, "Shut out, of {} settings:", map.trials.len());
+    }
+    for (obstacle, (count, reason)) in shut {
+        let _ = writeln!(text, "  {count}: {} (the first: {reason})", obstacle.words());
+    }
+}
+
+fn standing_words(map: &Map, text: &mut String) {
+    let (Some(standing), Some((_, best))) = (&map.standing, map.best()) else {
+        return;
+    };
+    let values = format!(
+        "{} = {}, {} = {}",
+        map.axes[0].key, standing.values[0].text, map.axes[1].key, standing.values[1].text
+    );
+    let _ = match (standing.obstacle(map.wish.valid), standing.measured()) {
+        (Some(obstacle), _) => writeln!(text, "The setup as it stands ({values}) {}.", obstacle.words()),
+        (None, Some(m)) => writeln!(
+            text,
+            "The setup as it stands ({values}): {} %, {:.2} times the best.",
+            short(100.0 * m.relative().value),
+            m.relative().value / best.relative().value
+        ),
+        _ => Ok(()),
+    };
+}
+
+/// One row a trial. Columns: the two keys with their units, `state` (`usable` or what stands against it), then of what was
+/// measured: error of the velocity over the mean speed with its 95 % interval, total error, curvature, mean and fastest displacement,
+/// streak (px), share of valid vectors, share of the full well, pairs.
+pub fn csv(map: &Map) -> String {
+    let mut text = format!(
+        "{},unit,{},unit,state,relative_error,relative_error_lo,relative_error_hi,total_px,curvature_px,mean_displacement_px,fastest_displacement_px,streak_px,valid,full_well_share,pairs\n",
+        map.axes[0].key, map.axes[1].key
+    );
+    for t in &map.trials {
+        let [a, b] = [&t.values[0], &t.values[1]];
+        let _ = write!(
+            text,
+            "{},{},{},{},{}",
+            a.number,
+            a.unit,
+            b.number,
+            b.unit,
+            t.state(map.wish.valid)
+        );
+        let figures = t.measured().map(figures).unwrap_or_default();
+        for k in 0..FIGURES.len() {
+            let _ = match figures.get(k) {
+                Some(v) if v.is_finite() => write!(text, ",{}", digits(*v)),
+                _ => write!(text, ","),
+            };
+        }
+        text.push('\n');
+    }
+    text
+}
+
+fn json_of(map: &Map, t: &Trial) -> Json {
+    let mut row = json!({
+        "values": t.values.iter().map(|v| v.text.as_str()).collect::<Vec<_>>(),
+        "state": t.state(map.wish.valid),
+    });
+    if let Outcome::Refused(_, reason) = &t.outcome {
+        row["reason"] = json!(reason);
+    }
+    if let Some(m) = t.measured() {
+        for (name, value) in FIGURES.iter().zip(figures(m)) {
+            row[*name] = json!(value);
+        }
+    }
+    row
+}
+
+/// The answer for machines.
+pub fn json(map: &Map, source: &Source) -> Json {
+    let [same, near] = map.near().map(|trials| {
+        trials
+            .iter()
+            .map(|t| t.values.iter().map(|v| v.text.as_str()).collect::<Vec<_>>())
+            .collect::<Vec<_>>()
+    });
+    json!({
+        "schema": SCHEMA,
+        "version": env!("CARGO_PKG_VERSION"),
+        "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+        "keys": map.axes.each_ref().map(|a| a.key.as_str()),
+        "seed": map.wish.effort.seed,
+        "precision": map.wish.effort.precision,
+        "valid_fraction_asked": map.wish.valid,
+        "best": map.best.map(|k| json_of(map, &map.trials[k])),
+        "as_good": same,
+        "at_most_a_tenth_more": near,
+        "standing": map.standing.as_ref().map(|t| json_of(map, t)),
+        "trials": map.trials.iter().map(|t| json_of(map, t)).collect::<Vec<_>>(),
+        "stopped": map.stopped,
+    })
+}
+
+const FIGURES: [&str; 11] = [
+    "relative_error",
+    "relative_error_lo",
+    "relative_error_hi",
+    "total_px",
+    "curvature_px",
+    "mean_displacement_px",
+    "fastest_displacement_px",
+    "streak_px",
+    "valid",
+    "full_well_share",
+    "pairs",
+];
+
+/// In the order of [`FIGURES`].
+fn figures(m: &Measured) -> Vec<f64> {
+    let r = m.relative();
+    vec![
+        r.value,
+        r.lo,
+        r.hi,
+        m.point.score.total_px.value,
+        m.curvature_px,
+        m.speeds.mean_px,
+        m.speeds.fastest_px,
+        m.streak_px,
+        m.valid(),
+        m.full_well_share.unwrap_or(f64::NAN),
+        m.point.score.pairs as f64,
+    ]
+}

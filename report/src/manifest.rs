@@ -1,0 +1,130 @@
+//! Every parameter of a scene, as JSON: names end in their unit; what has none is a ratio.
+
+use motefield_generator::population::{Brightness, Diameters};
+use motefield_generator::{
+    Camera, Exposure, ImagePattern, Light, Population, Profile, PulseShape, Scene, Sensor, Sheet,
+};
+use serde_json::{Value, json};
+
+/// Every parameter of a scene.
+pub fn scene(scene: &Scene) -> Value {
+    json!({
+        "size_px": scene.size,
+        "particle_image_diameter_px": scene.particle_diameter_px,
+        "seeding_density_ppp": scene.seeding_density_ppp,
+        "electrons_e": scene.electrons,
+        "background_e": scene.background_e,
+        "exposure": match scene.exposure {
+            Exposure::Fraction(f) => json!({ "pulse_over_separation": f }),
+            Exposure::Streak(streak) => json!({ "streak_px": streak }),
+        },
+        "sheet": sheet(&scene.sheet),
+        "light": light(&scene.light, &scene.camera),
+        "population": population(&scene.population),
+        "imaging": {
+            "pattern": match scene.imaging.pattern {
+                ImagePattern::Gaussian => "gaussian",
+                ImagePattern::Airy => "airy",
+            },
+            "defocus_px_per_px": scene.imaging.defocus,
+            "focus_px": scene.imaging.focus_px,
+            "diameter_growth": scene.imaging.diameter_growth,
+            "fill_factor": scene.camera.fill_factor,
+            "camera_distance_px": scene.imaging.distance_px,
+            "distortion": scene.imaging.distortion,
+        },
+        "sensor": scene.camera.sensor.as_ref().map(sensor),
+    })
+}
+
+fn profile(profile: Profile) -> Value {
+    match profile {
+        Profile::Gaussian => json!("gaussian"),
+        Profile::TopHat => json!("top-hat"),
+        Profile::SuperGaussian(order) => json!({ "super_gaussian_order": order }),
+    }
+}
+
+fn sheet(sheet: &Sheet) -> Value {
+    json!({
+        "profile": profile(sheet.profile),
+        "thickness_px": sheet.thickness_px,
+        "slope": sheet.slope,
+        "height": sheet.height.map(|(fall, height)| json!({ "profile": profile(fall), "height_px": height })),
+    })
+}
+
+fn light(light: &Light, camera: &Camera) -> Value {
+    let pulses = light.pulses.map(|pulse| {
+        json!({
+            "energy": pulse.energy_ratio,
+            "length": pulse.length_ratio,
+            "offset_px": pulse.offset_px,
+            "thickness": pulse.thickness_ratio,
+        })
+    });
+    let reflections = &light.reflections;
+    json!({
+        "pulses": pulses,
+        "shape": match light.pulse_shape {
+            PulseShape::Rectangular => "rectangular",
+            PulseShape::Gaussian => "gaussian",
+        },
+        "jitter_separations": light.jitter,
+        "ambient_e": light.ambient_e,
+        "parasitic_sensitivity": camera.parasitic_sensitivity,
+        "reflection_picture": reflections.picture.is_some(),
+        "glare": reflections.glare.map(|glare| json!({
+            "peak_e": glare.peak_e,
+            "at_px": glare.at_px,
+            "angle_rad": glare.angle_rad,
+            "width_px": glare.width_px,
+        })),
+        "hot_spots": reflections.hot_spots.map(|spots| json!({
+            "count": spots.count,
+            "peak_e": spots.peak_e,
+            "diameter_px": spots.diameter_px,
+        })),
+    })
+}
+
+fn population(population: &Population) -> Value {
+    json!({
+        "diameters": match population.diameters {
+            Diameters::Same => json!("same"),
+            Diameters::Normal(sd) => json!({ "normal_sd": sd }),
+            Diameters::LogNormal(sd) => json!({ "log_normal_sd": sd }),
+        },
+        "diameter_limits": population.diameter_limits,
+        "brightness": match &population.brightness {
+            Brightness::Power(power) => json!({ "power": power }),
+            Brightness::Table(table) => json!({ "table": table.as_ref() }),
+        },
+        "geometric_diameter_px": population.geometric_diameter_px,
+        "cluster_size": population.cluster_size,
+        "cluster_radius_px": population.cluster_radius_px,
+        "gradient": population.gradient,
+        "unseeded": population.unseeded.iter().map(|region| json!({
+            "centre_px": region.centre_px,
+            "radius_px": region.radius_px,
+            "share": region.share,
+        })).collect::<Vec<_>>(),
+    })
+}
+
+fn sensor(sensor: &Sensor) -> Value {
+    json!({
+        "bits": sensor.bits,
+        "gain_dn_per_e": sensor.gain_dn_per_e,
+        "full_well_e": sensor.full_well_e,
+        "dark_noise_e": sensor.dark_noise_e,
+        "black_level_dn": sensor.black_level_dn,
+        "dark_e": sensor.dark_current_e,
+        "dsnu_e": sensor.dsnu_e,
+        "prnu": sensor.prnu,
+        "hot_pixels": sensor.hot_pixels,
+        "hot_level_e": sensor.hot_level_e,
+        "dead_pixels": sensor.dead_pixels,
+        "crosstalk": sensor.crosstalk,
+    })
+}

@@ -1,0 +1,118 @@
+//! The page as text, for the terminal and for plan.txt.
+
+use super::{diagram, diagram_of};
+use motefield_rig::plan::Arrangement;
+use motefield_rig::plan::{Assessment, Status};
+use motefield_rig::quantity::Dimension as D;
+use motefield_rig::quantity::{format as show, short};
+
+/// Columns of a line.
+const COLUMNS: usize = 120;
+/// Columns of a label, and of a value.
+const LABEL: usize = 48;
+const VALUE: usize = 20;
+/// Columns of what a rule judges.
+const RULE: usize = 54;
+
+/// The whole page.
+pub fn text(page: &Assessment) -> String {
+    let mut out = format!("Plan of {}\n", page.name);
+    for (heading, facts) in &page.parts {
+        out.push_str(&format!("\n{heading}\n"));
+        for fact in facts {
+            let head = format!("  {:<LABEL$}{:<VALUE$}", fact.label, fact.text);
+            out.push_str(&hanging(&head, &fact.how, 2 + LABEL + VALUE));
+        }
+    }
+    if !page.arrangements.is_empty() {
+        out.push_str("\nArrangements of light and exposures, side by side (* as planned)\n");
+        out.push_str(&format!(
+            "    {:<42}{:>13}{:>16}{:>13}{:>13}{:>15}\n",
+            "", "shortest", "fastest", "streak", "pairs", "gathers"
+        ));
+        out.push_str(&format!(
+            "    {:<42}{:>13}{:>16}{:>13}{:>13}{:>15}\n",
+            "", "separation", "velocity", "there", "a second", "room light"
+        ));
+        for one in &page.arrangements {
+            let [shortest, fastest, streak, pairs, open] = cells(one);
+            let mark = if one.planned { "*" } else { " " };
+            out.push_str(&format!(
+                "  {mark} {:<42}{shortest:>13}{fastest:>16}{streak:>13}{pairs:>13}{open:>15}\n",
+                one.label
+            ));
+        }
+    }
+    if let Some(shown) = &diagram_of(page) {
+        out.push_str("\nTiming of a pair\n\n");
+        for line in diagram::text(shown).lines() {
+            out.push_str(format!("  {line}").trim_end());
+            out.push('\n');
+        }
+    }
+    if !page.rules.is_empty() {
+        out.push_str(&format!("\nRules of the trade: {}\n", page.verdict()));
+        // What is wrong stands last, nearest to the eye.
+        for status in [Status::Pass, Status::Warn, Status::Fail] {
+            for rule in page.rules.iter().filter(|rule| rule.status == status) {
+                let word = if status == Status::Pass {
+                    "pass".to_owned()
+                } else {
+                    status.word().to_uppercase()
+                };
+                let head = format!(
+                    "  {word}  {:<RULE$}{:<12}{:<16}",
+                    rule.label, rule.shown, rule.limit
+                );
+                out.push_str(&hanging(&head, &format!("[{}]", rule.source), 8 + RULE + 12 + 16));
+                if let Some(fix) = &rule.fix {
+                    out.push_str(&hanging("        change: ", &fix.words, 16));
+                }
+            }
+        }
+    }
+    out
+}
+
+/// What an arrangement shows: shortest separation, fastest velocity, streak, pairs a second, time open to room light.
+pub(super) fn cells(one: &Arrangement) -> [String; 5] {
+    let or_dash = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
+    [
+        show(one.shortest_s, D::Time),
+        or_dash(one.fastest_m_s.map(|v| show(v, D::Speed))),
+        format!("{} px", short(one.streak_px)),
+        or_dash(one.pairs_hz.map(short)),
+        or_dash(one.open_s.map(|s| show(s, D::Time))),
+    ]
+}
+
+/// `head`, then `words` broken into lines that begin at `indent`.
+fn hanging(head: &str, words: &str, indent: usize) -> String {
+    let mut out = head.to_owned();
+    let mut column = head.chars().count();
+    if column > indent {
+        out.push(' ');
+        column += 1;
+    }
+    let mut first = true;
+    for word in words.split_whitespace() {
+        let length = word.chars().count();
+        if !first && column + 1 + length > COLUMNS {
+            out.truncate(out.trim_end().len());
+            out.push('\n');
+            out.push_str(&" ".repeat(indent));
+            column = indent;
+            first = true;
+        }
+        if !first {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+        first = false;
+    }
+    out.truncate(out.trim_end().len());
+    out.push('\n');
+    out
+}

@@ -1,0 +1,347 @@
+//! The key table: everything that a setup file may say, each key described once.
+//!
+//! The reader, the messages, the documents, the JSON Schema and the values that `--vary` and its
+//! like accept all come from here. A new key is one entry in one of the files of `keys/` and the
+//! place that uses it.
+
+mod kind;
+
+pub mod camera;
+pub mod flow;
+pub mod fluid;
+pub mod image;
+pub mod lens;
+pub mod light;
+pub mod processing;
+pub mod reflections;
+pub mod sheet;
+pub mod timing;
+pub mod tracer;
+
+pub use kind::{Choice, Kind, Range};
+
+use crate::quantity::Dimension;
+
+/// One key of a setup.
+#[derive(Debug, Clone, Copy)]
+pub struct Key {
+    /// Section and name, `light.power`. Keys of the entries of a list of tables carry brackets
+    /// for the entry's place: `processing.passes[].window`.
+    pub path: &'static str,
+    /// What may be written.
+    pub kind: Kind,
+    /// What it is, in one line.
+    pub about: &'static str,
+    /// What holds where it is not given.
+    pub absent: Absent,
+    /// The value usual in the trade.
+    pub usual: Option<Usual>,
+    /// Unit in which the value is shown and asked for, as a setup writes it; empty for numbers,
+    /// words and switches.
+    pub unit: &'static str,
+    /// Range and spacing of a slider.
+    pub slider: Option<Slider>,
+    /// Names under which earlier versions knew the key: they are read as before.
+    pub former: &'static [&'static str],
+    /// Kinds of flow (words of `flow.kind`) that use the key; empty for keys of other sections and
+    /// for those that every flow has.
+    pub flows: &'static [&'static str],
+}
+
+/// What holds where a key is not given.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Absent {
+    /// The value taken, as a setup would write it (TOML); `None` where it follows from other keys,
+    /// where the effect is off, or where there is none.
+    pub value: Option<&'static str>,
+    /// What is taken, in words, where `value` is `None`: "from the rig", "none", "needed".
+    pub words: &'static str,
+    /// What taking it assumes about the experiment: "no motion through the sheet"; empty where it
+    /// assumes nothing.
+    pub assumes: &'static str,
+    /// Where the value comes from; empty where it is this program's own choice.
+    pub source: &'static str,
+}
+
+/// A value usual in the trade.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Usual {
+    /// As a setup would write it (TOML).
+    pub value: &'static str,
+    /// Where that is found.
+    pub source: &'static str,
+}
+
+/// Range of a slider, in the key's own unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slider {
+    /// Least and largest value offered.
+    pub range: [f64; 2],
+    /// Whether equal steps are equal factors.
+    pub log: bool,
+}
+
+/// The source of a value that every practitioner knows and no publication need be named for.
+pub const PRACTICE: &str = "common practice, no source";
+
+impl Key {
+    const fn new(path: &'static str, kind: Kind) -> Key {
+        Key {
+            path,
+            kind,
+            about: "",
+            absent: Absent {
+                value: None,
+                words: "",
+                assumes: "",
+                source: "",
+            },
+            usual: None,
+            unit: "",
+            slider: None,
+            former: &[],
+            flows: &[],
+        }
+    }
+
+    /// A quantity with its unit; shown in `unit`.
+    pub const fn quantity(
+        path: &'static str,
+        dimensions: &'static [Dimension],
+        range: Range,
+        unit: &'static str,
+    ) -> Key {
+        Key {
+            unit,
+            ..Key::new(path, Kind::Quantity { dimensions, range })
+        }
+    }
+
+    /// A plain number.
+    pub const fn number(path: &'static str, range: Range) -> Key {
+        Key::new(path, Kind::Number(range))
+    }
+
+    /// A whole number from `low` to `high`.
+    pub const fn whole(path: &'static str, low: usize, high: usize) -> Key {
+        Key::new(path, Kind::Whole { low, high, odd: false })
+    }
+
+    /// An odd whole number from `low` to `high`.
+    pub const fn odd(path: &'static str, low: usize, high: usize) -> Key {
+        Key::new(path, Kind::Whole { low, high, odd: true })
+    }
+
+    /// A number from 0 to 1, or a percentage.
+    pub const fn share(path: &'static str) -> Key {
+        Key::new(path, Kind::Share)
+    }
+
+    /// One of the words of a choice.
+    pub const fn choice<T: Choice>(path: &'static str) -> Key {
+        Key::new(path, Kind::Choice(kind::words::<T>))
+    }
+
+    /// `true` or `false`.
+    pub const fn switch(path: &'static str) -> Key {
+        Key::new(path, Kind::Switch)
+    }
+
+    /// The name of a file beside the setup file.
+    pub const fn file(path: &'static str) -> Key {
+        Key::new(path, Kind::File)
+    }
+
+    /// Any text.
+    pub const fn text(path: &'static str) -> Key {
+        Key::new(path, Kind::Text)
+    }
+
+    /// The name of a unit of one of the dimensions.
+    pub const fn unit_of(path: &'static str, dimensions: &'static [Dimension]) -> Key {
+        Key::new(path, Kind::Unit(dimensions))
+    }
+
+    /// A list of `least` to `most` entries of one kind, shown in `unit`.
+    pub const fn list(
+        path: &'static str,
+        of: &'static Kind,
+        [least, most]: [usize; 2],
+        unit: &'static str,
+    ) -> Key {
+        Key {
+            unit,
+            ..Key::new(path, Kind::List { of, least, most })
+        }
+    }
+
+    /// A list of `least` to `most` tables, whose keys are entries of the key table themselves.
+    pub const fn tables(path: &'static str, [least, most]: [usize; 2]) -> Key {
+        Key::new(path, Kind::Tables { least, most })
+    }
+
+    /// Either of two kinds.
+    pub const fn either(path: &'static str, one: &'static Kind, other: &'static Kind) -> Key {
+        Key::new(path, Kind::Either(one, other))
+    }
+
+    /// Says what the key is.
+    pub const fn about(self, about: &'static str) -> Key {
+        Key { about, ..self }
+    }
+
+    /// The value taken where the key is not given, and what that assumes.
+    pub const fn default(self, value: &'static str, assumes: &'static str) -> Key {
+        let absent = Absent {
+            value: Some(value),
+            assumes,
+            ..self.absent
+        };
+        Key { absent, ..self }
+    }
+
+    /// What is taken, in words, where the key is not given, and what that assumes.
+    pub const fn otherwise(self, words: &'static str, assumes: &'static str) -> Key {
+        let absent = Absent {
+            words,
+            assumes,
+            ..self.absent
+        };
+        Key { absent, ..self }
+    }
+
+    /// Where the default comes from.
+    pub const fn default_source(self, source: &'static str) -> Key {
+        let absent = Absent { source, ..self.absent };
+        Key { absent, ..self }
+    }
+
+    /// The value usual in the trade, and where that is found.
+    pub const fn usual(self, value: &'static str, source: &'static str) -> Key {
+        Key {
+            usual: Some(Usual { value, source }),
+            ..self
+        }
+    }
+
+    /// A slider with equal steps.
+    pub const fn slider(self, low: f64, high: f64) -> Key {
+        let slider = Slider {
+            range: [low, high],
+            log: false,
+        };
+        Key {
+            slider: Some(slider),
+            ..self
+        }
+    }
+
+    /// A slider with equal factors.
+    pub const fn log_slider(self, low: f64, high: f64) -> Key {
+        let slider = Slider {
+            range: [low, high],
+            log: true,
+        };
+        Key {
+            slider: Some(slider),
+            ..self
+        }
+    }
+
+    /// Names of earlier versions.
+    pub const fn formerly(self, former: &'static [&'static str]) -> Key {
+        Key { former, ..self }
+    }
+
+    /// The kinds of flow that use the key.
+    pub const fn flows(self, flows: &'static [&'static str]) -> Key {
+        Key { flows, ..self }
+    }
+
+    /// The section that holds it: `light` of `light.power`.
+    pub fn section(&self) -> &'static str {
+        self.path.split('.').next().unwrap_or(self.path)
+    }
+
+    /// Its name in the section: `power` of `light.power`.
+    pub fn name(&self) -> &'static str {
+        self.path.split_once('.').map_or(self.path, |(_, name)| name)
+    }
+}
+
+/// A section of the setup file.
+#[derive(Debug, Clone, Copy)]
+pub struct Section {
+    /// Its name, as in `[light]`.
+    pub name: &'static str,
+    /// What it is about, in a few words.
+    pub title: &'static str,
+    /// Whether it belongs to the scene rather than to the rig.
+    pub scene: bool,
+    /// Its keys, in the order of the documents.
+    pub keys: &'static [&'static Key],
+}
+
+/// Every section, in the order of the documents.
+pub const SECTIONS: &[Section] = &[
+    light::SECTION,
+    reflections::SECTION,
+    sheet::SECTION,
+    tracer::SECTION,
+    fluid::SECTION,
+    lens::SECTION,
+    camera::SECTION,
+    flow::SECTION,
+    timing::SECTION,
+    processing::SECTION,
+    image::SECTION,
+];
+
+/// Every key, in the order of the documents.
+pub fn all() -> impl Iterator<Item = &'static Key> {
+    SECTIONS.iter().flat_map(|section| section.keys).copied()
+}
+
+/// The key under which `path` is described, which may name an entry of a list: `image.streak[0]`
+/// is an entry of `image.streak`, `processing.passes[2].window` is `processing.passes[].window`.
+pub fn find(path: &str) -> Option<&'static Key> {
+    let plain = without_places(path);
+    let known = |wanted: &str| all().find(|key| key.path == wanted);
+    known(&plain).or_else(|| known(plain.strip_suffix("[]")?))
+}
+
+/// A path with its places in lists left out: `processing.passes[2].window` becomes
+/// `processing.passes[].window`.
+pub fn without_places(path: &str) -> String {
+    let mut plain = String::with_capacity(path.len());
+    let mut inside = false;
+    for c in path.chars() {
+        inside = match c {
+            '[' => true,
+            ']' => false,
+            _ => inside,
+        };
+        if !inside || c == '[' {
+            plain.push(c);
+        }
+    }
+    plain
+}
+
+/// Declares the keys of a section: each by its name in the code, all in `SECTION`.
+macro_rules! section {
+    ($name:literal, $title:literal, scene: $scene:literal; $($(#[$doc:meta])* $key:ident = $entry:expr;)*) => {
+        $($(#[$doc])* #[doc = concat!("`", $name, "` key; see its entry.")] pub const $key: &$crate::keys::Key = &$entry;)*
+        /// The section with its keys.
+        pub const SECTION: $crate::keys::Section = $crate::keys::Section {
+            name: $name,
+            title: $title,
+            scene: $scene,
+            keys: &[$($key),*],
+        };
+    };
+}
+pub(crate) use section;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,85 @@
+//! Everything that can be said of a setup before a picture is rendered: the plan's figures, the rules
+//! of the trade, and the ways to expose a pair side by side.
+
+use super::arrangement::Arrangement;
+use super::facts::Facts;
+use super::flow_facts::{flow_facts, timing_facts};
+use super::motion::Motion;
+use super::rules::{Rig, Rule, Status};
+use super::straddle::Straddle;
+use super::{FLOW, Fact, LIGHT, SCALE, TIMING, plan, wanted};
+use crate::caution;
+use crate::setup::{Setup, SetupError};
+
+/// What the plan of one setup amounts to.
+#[derive(Debug, Clone)]
+pub struct Assessment {
+    /// Name of the setup.
+    pub name: String,
+    /// Figures by their heading.
+    pub parts: Vec<(&'static str, Vec<Fact>)>,
+    /// The rules of the trade, applied.
+    pub rules: Vec<Rule>,
+    /// Ways to expose a pair, side by side; empty without pulse and separation.
+    pub arrangements: Vec<Arrangement>,
+    /// The pair in time, if the setup gives pulse and separation.
+    pub straddle: Option<Straddle>,
+    /// Frames per second, where stated.
+    pub frame_rate_hz: Option<f64>,
+    /// The caution about the light source, if it calls for one.
+    pub caution: Option<String>,
+}
+
+impl Assessment {
+    /// Heading of the light budget among the parts.
+    pub const LIGHT: &str = LIGHT;
+
+    /// Assesses a setup.
+    ///
+    /// # Errors
+    /// As [`plan`].
+    pub fn of(setup: &Setup) -> Result<Assessment, SetupError> {
+        let setup = &*wanted::with_separation(setup)?;
+        let plan = plan(setup)?;
+        let motion = Motion::of(&plan.scene);
+        let rig = Rig::of(setup, &plan, &motion)?;
+        let mut facts = Facts(plan.facts.clone());
+        let arrangements = timing_facts(&rig, &mut facts);
+        if !setup.image.flat_field {
+            flow_facts(&rig, &motion, &mut facts);
+        }
+        let part = |heading: &'static str| {
+            let own = facts.0.iter().filter(|fact| fact.part == heading).cloned();
+            (heading, own.collect::<Vec<_>>())
+        };
+        Ok(Assessment {
+            name: setup.name.clone(),
+            parts: [SCALE, LIGHT, TIMING, FLOW]
+                .map(part)
+                .into_iter()
+                .filter(|(_, facts)| !facts.is_empty())
+                .collect(),
+            rules: rig.rules(),
+            arrangements,
+            straddle: rig.straddle,
+            frame_rate_hz: setup.camera.frame_rate_hz,
+            caution: caution::of_setup(setup),
+        })
+    }
+
+    /// Whether a rule fails.
+    pub fn fails(&self) -> bool {
+        self.rules.iter().any(|rule| rule.status == Status::Fail)
+    }
+
+    /// How many rules are kept, bent, broken: in a sentence.
+    pub fn verdict(&self) -> String {
+        let count = |status| self.rules.iter().filter(|rule| rule.status == status).count();
+        let (pass, warn, fail) = (count(Status::Pass), count(Status::Warn), count(Status::Fail));
+        match (warn, fail) {
+            (0, 0) => format!("All {pass} rules are kept."),
+            (_, 0) => format!("{pass} rules are kept, {warn} warn, none fails."),
+            _ => format!("{pass} rules are kept, {warn} warn, {fail} fail."),
+        }
+    }
+}

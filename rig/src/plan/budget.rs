@@ -1,0 +1,252 @@
+//! The light budget: pulse energy → fluence in the sheet → Mie scattering into the lens's cone → transmission → photons →
+//! photo-electrons, each link with its value and how it follows from the one before.
+
+use crate::optics::{Lens, photon_energy_j};
+use crate::scattering::{Polarisation, Spread};
+use motefield_generator::Profile;
+use num_complex::Complex64;
+
+use super::facts::{Facts, short, show};
+use super::lens::{RigLens, optics_of};
+use super::scattering::Scattering;
+use super::tracer::medium;
+use super::{LIGHT, missing};
+use crate::quantity::Dimension as D;
+use crate::setup::{Extent, Setup, SetupError};
+
+/// The links of the chain.
+pub(super) struct Chain {
+    energy_j: f64,
+    energy_how: String,
+    delivery: f64,
+    thickness_m: f64,
+    height_m: f64,
+    /// Width of the top-hat with the same middle and the same light, over the profile's: across the sheet, and over its height.
+    effective: [f64; 2],
+    section_m2_sr: f64,
+    section_how: String,
+    optics: Lens,
+    transmission: f64,
+    photon_j: f64,
+    efficiency: f64,
+}
+
+impl Chain {
+    /// The chain of a rig whose pulses last `pulse_s`; `None` where the rig lacks a link ([`lacking`]).
+    pub(super) fn of(
+        setup: &Setup,
+        lens: Option<&RigLens>,
+        pulse_s: Option<f64>,
+    ) -> Result<Option<Chain>, SetupError> {
+        let light = &setup.light;
+        let energy = match (light.pulse_energy_j, light.power_w, pulse_s) {
+            (Some(energy), _, _) => Some((energy, "as stated, whatever the pulse length".to_owned())),
+            (None, Some(power), Some(pulse)) => Some((
+                power * pulse,
+                format!(
+                    "power {} x pulse length {}",
+                    show(power, D::Power),
+                    show(pulse, D::Time)
+                ),
+            )),
+            _ => None,
+        };
+        let metres = |extent: Option<Extent>| match (extent, lens) {
+            (Some(Extent::M(m)), _) => Some(m),
+            (Some(Extent::Px(px)), Some(lens)) => Some(px / lens.px_per_m),
+            _ => None,
+        };
+        let optics_and_medium = match (lens, medium(setup)?) {
+            (Some(lens), Some(medium)) => optics_of(setup, lens, &medium)?.map(|optics| (optics, medium)),
+            _ => None,
+        };
+        let sheet = metres(setup.sheet.thickness).zip(metres(setup.sheet.height));
+        let tracer = setup.tracer.diameter_m.zip(setup.tracer.refractive_index);
+        let camera = light.wavelength_m.zip(setup.camera.quantum_efficiency);
+        let (
+            Some((energy_j, energy_how)),
+            Some((thickness_m, height_m)),
+            Some((wavelength_m, efficiency)),
+            Some((diameter_m, index)),
+            Some((optics, medium)),
+        ) = (energy, sheet, camera, tracer, optics_and_medium)
+        else {
+            return Ok(None);
+        };
+        let half_width = setup.tracer.diameter_spread.unwrap_or(0.1);
+        let section_m2_sr = Scattering {
+            setup,
+            index: Complex64::new(index, 0.0),
+            medium_index: medium.refractive_index,
+            wavelength_m,
+            half_angle_rad: optics.half_angle_rad(),
+        }
+        .section_m2_sr(diameter_m, Spread::Flat(half_width))?;
+        let polarisation = match light.polarisation {
+            Polarisation::Unpolarised => "unpolarised light",
+            Polarisation::Perpendicular => "light polarised in the sheet's plane",
+            Polarisation::Parallel => "light polarised toward the lens",
+        };
+        Ok(Some(Chain {
+            energy_j,
+            energy_how,
+            delivery: light.delivery.unwrap_or(1.0),
+            thickness_m,
+            height_m,
+            effective: [
+                setup.sheet.profile.effective_fraction(),
+                setup
+                    .sheet
+                    .height_profile
+                    .map_or(1.0, Profile::effective_fraction),
+            ],
+            section_m2_sr,
+            section_how: format!(
+                "Mie, one particle, mean over the lens's cone at 90 deg and diameters of {} +/- {} %; {polarisation}; index {} in {}",
+                show(diameter_m, D::Length),
+                short(100.0 * half_width),
+                short(index),
+                short(medium.refractive_index),
+            ),
+            optics,
+            transmission: setup.lens.transmission.unwrap_or(1.0),
+            photon_j: photon_energy_j(wavelength_m),
+            efficiency,
+        }))
+    }
+
+    fn fluence_j_m2(&self) -> f64 {
+        let lit = self.thickness_m * self.effective[0] * self.height_m * self.effective[1];
+        self.energy_j * self.delivery / lit
+    }
+
+    fn photons(&self) -> f64 {
+        self.fluence_j_m2() * self.section_m2_sr * self.optics.solid_angle_sr() * self.transmission
+            / self.photon_j
+    }
+
+    /// Photo-electrons of a particle in the middle of the sheet.
+    pub(super) fn electrons(&self) -> f64 {
+        self.photons() * self.efficiency
+    }
+
+    /// Tells the chain link by link, down to the photons on the sensor.
+    pub(super) fn tell(&self, facts: &mut Facts) {
+        let mut quantity = |name, label, value, dimension, how: String| {
+            facts.quantity(LIGHT, name, label, value, dimension).how(how);
+        };
+        quantity(
+            "pulse_energy_j",
+            "energy of a pulse",
+            self.energy_j,
+            D::Energy,
+            self.energy_how.clone(),
+        );
+        quantity(
+            "delivered_energy_j",
+            "its part that arrives in the sheet",
+            self.energy_j * self.delivery,
+            D::Energy,
+            format!("x delivery {}", short(self.delivery)),
+        );
+        let mut figure = |name, label, value, unit, how: String| {
+            facts.figure(LIGHT, name, label, value, unit).how(how);
+        };
+        figure(
+            "fluence_j_m2",
+            "fluence in the middle of the sheet",
+            self.fluence_j_m2(),
+            "J/m2",
+            format!(
+                "/ (thickness {} x {} by {} x {}), each factor making a top-hat of the profile",
+                show(self.thickness_m, D::Length),
+                short(self.effective[0]),
+                show(self.height_m, D::Length),
+                short(self.effective[1]),
+            ),
+        );
+        figure(
+            "cross_section_m2_sr",
+            "scattering cross-section into the lens",
+            self.section_m2_sr,
+            "m2/sr",
+            self.section_how.clone(),
+        );
+        figure(
+            "solid_angle_sr",
+            "solid angle of the lens",
+            self.optics.solid_angle_sr(),
+            "sr",
+            format!(
+                "2 pi (1 - cos a), sin a = M / (2 n f# (M + 1)): a = {} deg",
+                short(self.optics.half_angle_rad().to_degrees())
+            ),
+        );
+        let collected = self.fluence_j_m2() * self.section_m2_sr * self.optics.solid_angle_sr();
+        figure(
+            "collected_energy_j",
+            "energy into the lens from one particle",
+            collected,
+            "J",
+            "fluence x cross-section x solid angle".to_owned(),
+        );
+        figure(
+            "sensor_energy_j",
+            "energy on the sensor",
+            collected * self.transmission,
+            "J",
+            format!("x transmission {}", short(self.transmission)),
+        );
+        figure(
+            "photons",
+            "photons on the sensor",
+            self.photons(),
+            "",
+            format!(
+                "/ energy of a photon, h c / wavelength = {} J",
+                short(self.photon_j)
+            ),
+        );
+        figure(
+            "expected_electrons_e",
+            "photo-electrons by this chain",
+            self.electrons(),
+            "e",
+            format!("x quantum efficiency {}", short(self.efficiency)),
+        );
+    }
+}
+
+/// The error where neither the chain nor a measurement nor `[image]` tells the light of a particle.
+pub(super) fn lacking(setup: &Setup) -> SetupError {
+    let (light, sheet, tracer, lens, camera) = (
+        &setup.light,
+        &setup.sheet,
+        &setup.tracer,
+        &setup.lens,
+        &setup.camera,
+    );
+    let energy = light.power_w.or(light.pulse_energy_j).is_some();
+    let pulse = super::timing::pulse_s(setup).or(light.pulse_energy_j).is_some();
+    missing(
+        setup,
+        "image.electrons",
+        &[
+            ("light.power (or light.pulse_energy)", energy),
+            ("light.pulse_length", pulse),
+            ("light.wavelength", light.wavelength_m.is_some()),
+            ("sheet.thickness", sheet.thickness.is_some()),
+            ("sheet.height", sheet.height.is_some()),
+            ("camera.pixel", camera.pixel_m.is_some()),
+            ("camera.quantum_efficiency", camera.quantum_efficiency.is_some()),
+            (
+                "lens.magnification",
+                lens.magnification.or(lens.field_width_m).is_some(),
+            ),
+            ("lens.aperture", lens.f_number.is_some()),
+            ("tracer.diameter", tracer.diameter_m.is_some()),
+            ("tracer.refractive_index", tracer.refractive_index.is_some()),
+            ("fluid.kind", setup.fluid.is_some()),
+        ],
+    )
+}

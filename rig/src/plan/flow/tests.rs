@@ -1,0 +1,434 @@
+//! From keys to fields: every kind in lab and in picture units, and imported fields where they belong.
+
+use std::fs;
+use std::path::PathBuf;
+
+use crate::plan::plan;
+use crate::setup::{Setup, SetupError};
+
+/// 20 px a mm and 1 ms between the pulses, so that 1 m/s is 20 px; the image's middle is (63.5, 47.5).
+const RIG: &str = r#"
+[image]
+size = [128, 96]
+particle_diameter = "2.5 px"
+seeding_density = "0.02 ppp"
+electrons = "1000 e"
+[camera]
+pixel = "5 um"
+[lens]
+magnification = 0.1
+[timing]
+separation = "1 ms"
+[processing]
+passes = [{ window = 32 }]
+"#;
+
+fn velocity_of(
+    name: &str,
+    keys: &str,
+    changes: &[(&str, &str)],
+    at: [f64; 3],
+) -> Result<[f64; 3], SetupError> {
+    let text = format!("{RIG}[flow]\n{keys}\n");
+    let changes: Vec<_> = changes
+        .iter()
+        .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))
+        .collect();
+    let plan = plan(&Setup::read(name, &text, &changes)?)?;
+    Ok(plan.scene.flow.velocity(at, 0.0))
+}
+
+/// For every kind: keys in px, the same in lab units, a place, and the velocity there (derived from the formulas in the flows' docs).
+const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 18] = [
+    (
+        "kind = 'uniform'\ndisplacement = ['2 px', '4 px', '6 px']",
+        "kind = 'uniform'\nvelocity = ['0.1 m/s', '0.2 m/s', '0.3 m/s']",
+        [1.0, 2.0, 3.0],
+        [2.0, 4.0, 6.0],
+    ),
+    (
+        "kind = 'linear-shear'\ndisplacement = ['2 px', '0 px']\nshear = 0.05\ncentre_y = '20 px'",
+        "kind = 'linear-shear'\nvelocity = ['0.1 m/s', '0 m/s']\nshear_rate = '50 /s'\ncentre_y = '1 mm'",
+        [1.0, 77.5, 0.0],
+        [2.5, 0.0, 0.0],
+    ),
+    (
+        "kind = 'sinusoidal-shear'\namplitude = '2 px'\nwavelength = '40 px'\ncentre_y = '20 px'\nphase = '90 deg'",
+        "kind = 'sinusoidal-shear'\namplitude = '0.1 m/s'\nwavelength = '2 mm'\ncentre_y = '1 mm'\nphase = '90 deg'",
+        [1.0, 87.5, 0.0],
+        [-2.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'solid-rotation'\nrotation = '0.1 rad'\ncentre = ['20 px', '0 px']",
+        "kind = 'solid-rotation'\nangular_velocity = '100 /s'\ncentre = ['1 mm', '0 mm']",
+        [93.5, 37.5, 0.0],
+        [1.0, 1.0, 0.0],
+    ),
+    (
+        "kind = 'plane-strain'\nstrain = 0.1\ncentre = ['20 px', '0 px']",
+        "kind = 'plane-strain'\nstrain_rate = '100 /s'\ncentre = ['1 mm', '0 mm']",
+        [93.5, 37.5, 0.0],
+        [1.0, 1.0, 0.0],
+    ),
+    (
+        "kind = 'rankine'\npeak_displacement = '4 px'\ncore_radius = '20 px'\ncentre = ['20 px', '0 px']",
+        "kind = 'rankine'\npeak_velocity = '0.2 m/s'\ncore_radius = '1 mm'\ncentre = ['1 mm', '0 mm']",
+        [83.5, 87.5, 0.0],
+        [-2.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'lamb-oseen'\npeak_displacement = '4 px'\ncore_radius = '20 px'\ncentre = ['20 px', '0 px']",
+        "kind = 'lamb-oseen'\npeak_velocity = '0.2 m/s'\ncore_radius = '1 mm'\ncentre = ['1 mm', '0 mm']",
+        [83.5, 67.5, 0.0],
+        [-4.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'taylor-green'\npeak_displacement = '4 px'\nwavelength = '80 px'\ncentre = ['20 px', '0 px']",
+        "kind = 'taylor-green'\npeak_velocity = '0.2 m/s'\nwavelength = '4 mm'\ncentre = ['1 mm', '0 mm']",
+        [103.5, 47.5, 0.0],
+        [0.0, 4.0, 0.0],
+    ),
+    (
+        // Far narrower cores than the distance: Γ/(2πr) of each, four times a tenth of the peak's 1/0.638/1.1209.
+        "kind = 'vortex-pair'\npeak_displacement = '4 px'\ncore_radius = '2 px'\nspacing = '40 px'",
+        "kind = 'vortex-pair'\npeak_velocity = '0.2 m/s'\ncore_radius = '0.1 mm'\nspacing = '2 mm'",
+        [63.5, 47.5, 0.0],
+        [0.8 / (0.638_172_686_338_951_5 * 1.120_906_422_778_534), 0.0, 0.0],
+    ),
+    (
+        "kind = 'vortex-street'\npeak_displacement = '4 px'\ncore_radius = '4 px'\nspacing = '40 px'\nrow_distance = '10 px'",
+        "kind = 'vortex-street'\npeak_velocity = '0.2 m/s'\ncore_radius = '0.2 mm'\nspacing = '2 mm'\nrow_distance = '0.5 mm'\neach_row = 3",
+        // Far above an array that has as many vortices of either sense, nothing moves but for 1/r².
+        [63.5, -1e9, 0.0],
+        [0.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'vortex-ring'\nradius = '40 px'\ncore_radius = '8 px'\ncentre_velocity = '4 px'\ndepth = '20 px'\ncentre = ['20 px', '0 px']",
+        "kind = 'vortex-ring'\nradius = '2 mm'\ncore_radius = '0.4 mm'\ncentre_velocity = '0.2 m/s'\ndepth = '1 mm'\ncentre = ['1 mm', '0 mm']",
+        [83.5, 47.5, 20.0],
+        [4.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'channel'\npeak_displacement = '4 px'\nheight = '80 px'\ncentre_y = '20 px'",
+        "kind = 'channel'\npeak_velocity = '0.2 m/s'\nheight = '4 mm'\ncentre_y = '1 mm'",
+        [7.0, 87.5, 0.0],
+        [3.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'blasius-layer'\nfree_stream = '4 px'\nthickness = '20 px'\nwall_y = '40 px'\nleading_edge = '200 px'",
+        "kind = 'blasius-layer'\nfree_stream = '0.2 m/s'\nthickness = '1 mm'\nwall_y = '2 mm'\nleading_edge = '10 mm'",
+        // At δ₉₉; v = ½ U δ/(4.91 x) (η f′ − f) with f = 3.1934 there (scipy, as in the generator's tests).
+        [63.5, 67.5, 0.0],
+        [3.96, -0.0679, 0.0],
+    ),
+    (
+        "kind = 'turbulent-layer'\nfree_stream = '4 px'\nthickness = '20 px'\nwall_y = '40 px'\nfriction_velocity = '0.2 px'",
+        "kind = 'turbulent-layer'\nfree_stream = '0.2 m/s'\nthickness = '1 mm'\nwall_y = '2 mm'\nfriction_velocity = '0.01 m/s'",
+        [63.5, 60.0, 0.0],
+        [4.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'cylinder'\nfree_stream = '4 px'\nradius = '10 px'\ncentre = ['20 px', '0 px']",
+        "kind = 'cylinder'\nfree_stream = '0.2 m/s'\nradius = '0.5 mm'\ncentre = ['1 mm', '0 mm']",
+        [83.5, 67.5, 0.0],
+        [5.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'bickley-jet'\npeak_displacement = '4 px'\nhalf_width = '10 px'\ncentre_y = '20 px'\nvirtual_origin = '100 px'",
+        "kind = 'bickley-jet'\npeak_velocity = '0.2 m/s'\nhalf_width = '0.5 mm'\ncentre_y = '1 mm'\nvirtual_origin = '5 mm'",
+        [63.5, 67.5, 0.0],
+        [4.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'mixing-layer'\nvelocity_above = '2 px'\nvelocity_below = '6 px'\nvorticity_thickness = '20 px'\ncentre_y = '20 px'",
+        "kind = 'mixing-layer'\nvelocity_above = '0.1 m/s'\nvelocity_below = '0.3 m/s'\nvorticity_thickness = '1 mm'\ncentre_y = '1 mm'",
+        [63.5, 67.5, 0.0],
+        [4.0, 0.0, 0.0],
+    ),
+    (
+        // Pinned.
+        "kind = 'turbulence'\nrms_velocity = '2 px'\nintegral_scale = '80 px'\nsmallest_scale = '20 px'\nseed = 7",
+        "kind = 'turbulence'\nrms_velocity = '0.1 m/s'\nintegral_scale = '4 mm'\nsmallest_scale = '1 mm'\nseed = 7",
+        [10.0, 20.0, 3.0],
+        [0.003_594, -1.286_115, 1.883_049],
+    ),
+];
+
+#[test]
+fn every_kind_reads_px_and_lab_units_alike() {
+    for (px, lab, at, expected) in KINDS {
+        let a = velocity_of("rig.toml", px, &[], at).unwrap_or_else(|e| panic!("{e}"));
+        let b = velocity_of("rig.toml", lab, &[], at).unwrap_or_else(|e| panic!("{e}"));
+        for i in 0..3 {
+            assert!((a[i] - b[i]).abs() < 1e-12, "{px}: {a:?} {b:?}");
+            assert!((a[i] - expected[i]).abs() < 1e-3, "{px}: {a:?} {expected:?}");
+        }
+    }
+}
+
+/// Every key these setups use stands in the documentation, as does every kind.
+#[test]
+fn keys_are_documented() {
+    let page = include_str!("../../../../docs/setup-flow.md");
+    let words = KINDS
+        .iter()
+        .flat_map(|(px, lab, ..)| px.lines().chain(lab.lines()));
+    for (key, value) in words.filter_map(|line| line.split_once(" = ")) {
+        assert!(page.contains(&format!("`{key}`")), "{key}");
+        if key == "kind" {
+            assert!(
+                page.contains(&format!("`{}`", value.trim_matches('\''))),
+                "{value}"
+            );
+        }
+    }
+}
+
+#[test]
+fn patterns_are_turned_and_carried() {
+    let keys = "kind = 'mixing-layer'\nvelocity_above = '2 px'\nvelocity_below = '6 px'\nvorticity_thickness = '1 px'\nangle = '90 deg'\ncarried_by = ['0 px', '0.5 px', '1 px']";
+    // Turned from x toward y, the stream below lies left and runs down.
+    let left = velocity_of("rig.toml", keys, &[], [10.0, 40.0, 0.0]).unwrap();
+    for (got, expected) in left.iter().zip([0.0, 6.5, 1.0]) {
+        assert!((got - expected).abs() < 1e-12, "{left:?}");
+    }
+    // Entries of lists that the file does not have, from the command line.
+    let vortex = "kind = 'rankine'\npeak_displacement = '4 px'\ncore_radius = '20 px'";
+    let moved = [
+        ("flow.centre[0]", "20 px"),
+        ("flow.carried_by[0]", "0 px"),
+        ("flow.carried_by[1]", "3 px"),
+    ];
+    assert_eq!(
+        velocity_of("rig.toml", vortex, &moved, [83.5, 47.5, 0.0]).unwrap(),
+        [0.0, 3.0, 0.0]
+    );
+}
+
+#[test]
+fn impossible_flows_say_which_key() {
+    for (keys, words) in [
+        ("kind = 'swirl'", "flow.kind"),
+        ("kind = 'channel'\npeak_velocity = '1 m/s'", "flow.height"),
+        (
+            "kind = 'channel'\npeak_velocity = '1 m/s'\nheight = '0 mm'",
+            "flow.height",
+        ),
+        ("kind = 'solid-rotation'", "flow.rotation"),
+        (
+            "kind = 'solid-rotation'\nrotation = '3 deg'\nangular_velocity = '1 /s'",
+            "flow.angular_velocity",
+        ),
+        ("kind = 'plane-strain'\nstrain = 'much'", "flow.strain"),
+        (
+            "kind = 'blasius-layer'\nfree_stream = '4 px'\nthickness = '20 px'\nwall_y = '40 px'\nleading_edge = '60 px'",
+            "flow.leading_edge",
+        ),
+        (
+            "kind = 'turbulent-layer'\nfree_stream = '4 px'\nthickness = '20 px'\nwall_y = '40 px'\nfriction_velocity = '5 px'",
+            "flow.friction_velocity",
+        ),
+        (
+            "kind = 'turbulent-layer'\nfree_stream = '4 px'\nthickness = '20 px'\nwall_y = '40 px'\nfriction_velocity = '0 px'",
+            "flow.friction_velocity",
+        ),
+        (
+            "kind = 'vortex-ring'\nradius = '40 px'\ncore_radius = '0.1 px'\ncentre_velocity = '4 px'",
+            "flow.core_radius",
+        ),
+        (
+            "kind = 'turbulence'\nrms_velocity = '2 px'\nintegral_scale = '80 px'\nsmallest_scale = '60 px'",
+            "flow.smallest_scale",
+        ),
+        (
+            "kind = 'uniform'\nvelocity = ['1 m/s', '0 m/s']\nradius = '3 px'",
+            "flow.radius",
+        ),
+        (
+            "kind = 'uniform'\ndisplacement = ['1e9 px', '0 px']",
+            "timing.separation",
+        ),
+        (
+            "kind = 'sinusoidal-shear'\namplitude = '1 px'\nwavelength = '1e-320 px'",
+            "flow.kind",
+        ),
+        ("kind = 'imported'", "flow.file"),
+        ("kind = 'imported'\nfile = 'field.mat'", "flow.file"),
+        (
+            "kind = 'imported'\nfile = 'field.csv'\nvelocity_unit = 'm/s'",
+            "flow.length_unit",
+        ),
+        (
+            "kind = 'imported'\nfile = 'field.csv'\nlength_unit = 'mm'\nvelocity_unit = 'mm'",
+            "flow.velocity_unit",
+        ),
+        (
+            "kind = 'imported'\nfile = 'field.npy'\nvelocity_unit = 'm/s'",
+            "flow.spacing",
+        ),
+        (
+            "kind = 'imported'\nfile = 'field.csv'\nlength_unit = 'mm'\nvelocity_unit = 'm/s'",
+            "no such file",
+        ),
+        (
+            "kind = 'imported'\nfile = 'field.npy'\nspacing = '1 px'\nvelocity_unit = 'px'\nlayout = 'grid'",
+            "flow.layout",
+        ),
+        (
+            "kind = 'imported'\nfile = 'field.npy'\nspacing = '1 px'\nvelocity_unit = 'px'\narray = 'v'",
+            "flow.array",
+        ),
+    ] {
+        let message = velocity_of("/nowhere/rig.toml", keys, &[], [0.0; 3])
+            .unwrap_err()
+            .to_string();
+        assert!(
+            message.to_lowercase().contains(words) && message.contains("/nowhere/rig.toml"),
+            "{keys}: {message}"
+        );
+    }
+}
+
+/// A directory of its own for the setup and its files.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Folder {
+        let path = std::env::temp_dir().join(format!("motefield-flow-{}-{name}", std::process::id()));
+        fs::create_dir_all(&path).unwrap();
+        Folder(path)
+    }
+
+    fn file(&self, name: &str, bytes: impl AsRef<[u8]>) {
+        fs::write(self.0.join(name), bytes).unwrap();
+    }
+
+    /// The velocity by a setup that stands in this directory.
+    fn velocity(&self, keys: &str, at: [f64; 3]) -> Result<[f64; 3], String> {
+        let name = self.0.join("rig.toml").display().to_string();
+        velocity_of(&name, &format!("kind = 'imported'\n{keys}"), &[], at).map_err(|e| e.to_string())
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+/// u = 0.1 + 0.01 x, v = 0.02 y with x, y in mm from (0, 0) to (8, 6): exact in any interpolation here. Middle at (4, 3) mm.
+fn table(scattered: bool) -> String {
+    let mut text = "x,y,u,v\n".to_owned();
+    for k in 0..63 {
+        let (mut x, mut y) = (f64::from(k % 9), f64::from(k / 9));
+        if scattered && (1.0..8.0).contains(&x) && (1.0..6.0).contains(&y) {
+            (x, y) = (x + 0.3 * y.sin(), y - 0.2 * x.cos());
+        }
+        text += &format!("{x},{y},{},{}\n", 0.1 + 0.01 * x, 0.02 * y);
+    }
+    text
+}
+
+#[test]
+fn tables_stand_where_the_setup_says() {
+    let folder = Folder::new("tables");
+    folder.file("grid.csv", table(false));
+    folder.file("nodes.csv", table(true));
+    for file in ["grid.csv", "nodes.csv"] {
+        let velocity = |more: &str, at| {
+            let keys = format!("file = '{file}'\nlength_unit = 'mm'\nvelocity_unit = 'm/s'\n{more}");
+            folder.velocity(&keys, at).unwrap_or_else(|e| panic!("{e}"))
+        };
+        // 20 px a mm, 20 px for 1 m/s; 20 px right of the middle is x = 5 mm, 20 px below it y = 4 mm.
+        let at = [83.5, 67.5, 0.0];
+        for (more, expected) in [
+            ("", [20.0 * 0.15, 20.0 * 0.08]),
+            // With y up, below the middle is y = 2 mm, and upward velocities are negative.
+            ("y_axis = 'up'", [20.0 * 0.15, -20.0 * 0.04]),
+            ("velocity_scale = 0.5", [10.0 * 0.15, 10.0 * 0.08]),
+            // Twice as large: 20 px are half a mm.
+            ("length_scale = 2", [20.0 * 0.145, 20.0 * 0.07]),
+            ("centre = ['20 px', '0 mm']", [20.0 * 0.14, 20.0 * 0.08]),
+            // (83.5, 67.5) px are (4.175, 3.375) mm.
+            ("align = 'pixels'", [20.0 * 0.14175, 20.0 * 0.0675]),
+        ] {
+            let [u, v, w] = velocity(more, at);
+            assert!(
+                (u - expected[0]).abs() < 1e-6 && (v - expected[1]).abs() < 1e-6,
+                "{file} {more}: {u} {v}"
+            );
+            assert_eq!(w, 0.0);
+        }
+    }
+}
+
+#[test]
+fn arrays_stand_where_the_setup_says() {
+    let folder = Folder::new("arrays");
+    let samples = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/import/samples");
+    for name in ["depth.npy", "raw.vti", "binary.vtk"] {
+        folder.file(name, fs::read(samples.join(name)).unwrap());
+    }
+    // u = 10 + x + 0.5 z, v = 20 - 2 y, w = 0.25 x y; middle of the points at (2, -0.625, 2.5).
+    for keys in [
+        "file = 'raw.vti'\nlength_unit = 'mm'\nlength_scale = 4.5\nvelocity_unit = 'px'",
+        "file = 'binary.vtk'\nlength_unit = 'px'\nlength_scale = 90\nvelocity_unit = 'px'\narray = 'velocity'",
+    ] {
+        let middle = folder
+            .velocity(keys, [63.5, 47.5, 0.0])
+            .unwrap_or_else(|e| panic!("{e}"));
+        for (got, expected) in middle.iter().zip([13.25, 21.25, 0.25 * 2.0 * -0.625]) {
+            assert!((got - expected).abs() < 1e-9, "{keys}: {middle:?}");
+        }
+    }
+    // In nodes: the middle of 5 x 4 x 2 is (2, 1.5, 0.5), at x = 2, y = -0.625, z = 2.5 as well; one node up is y - 0.25.
+    let keys = "file = 'depth.npy'\nspacing = '1.5 mm'\nvelocity_unit = 'px'";
+    let up = folder
+        .velocity(keys, [63.5, 47.5 - 30.0, 0.0])
+        .unwrap_or_else(|e| panic!("{e}"));
+    for (got, expected) in up.iter().zip([13.25, 21.75, 0.25 * 2.0 * -0.875]) {
+        assert!((got - expected).abs() < 1e-9, "{up:?}");
+    }
+}
+
+#[test]
+fn unusable_fields_say_file_and_line() {
+    let folder = Folder::new("unusable");
+    folder.file("bad.csv", "x,y,u,v\n0,0,1,1\n1,0,one,1\n");
+    folder.file("twice.csv", "x,y,u,v\n0,0,1,1\n\n6,0,1,1\n0,5,1,1\n6,0,2,2\n");
+    folder.file("line.csv", "x,y,u,v\n0,0,1,1\n6,0,1,1\n9,0,1,1\n");
+    folder.file("grid.csv", table(false));
+    fs::create_dir_all(folder.0.join("folder.csv")).unwrap();
+    let unit = "velocity_unit = 'm/s'\nlength_unit";
+    for (keys, words) in [
+        (
+            format!("file = 'bad.csv'\n{unit} = 'mm'"),
+            vec!["rig.toml, line", "bad.csv, line 3", "\"one\""],
+        ),
+        (
+            format!("file = 'twice.csv'\n{unit} = 'mm'"),
+            vec!["twice.csv", "line 4 and line 6"],
+        ),
+        (
+            format!("file = 'line.csv'\n{unit} = 'mm'"),
+            vec!["line.csv", "one line"],
+        ),
+        (
+            format!("file = 'folder.csv'\n{unit} = 'mm'"),
+            vec!["folder.csv", "not a file"],
+        ),
+        (
+            format!("file = 'grid.csv'\n{unit} = 'um'"),
+            vec!["0 %", "flow.length_unit"],
+        ),
+        (
+            format!("file = 'grid.csv'\n{unit} = 'm/s'"),
+            vec!["flow.length_unit", "one of m, mm"],
+        ),
+    ] {
+        let message = folder.velocity(&keys, [0.0; 3]).unwrap_err();
+        for word in words {
+            assert!(message.contains(word), "{keys}: {message}");
+        }
+    }
+}

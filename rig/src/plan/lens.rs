@@ -1,0 +1,300 @@
+//! `[lens]` with the camera behind it: scale, particle image, imaging.
+
+use crate::medium::Medium;
+use crate::optics::{self, Lens};
+use motefield_generator::{Imaging, Scene};
+
+use super::facts::{Facts, short};
+use super::flow::Scale;
+use super::tracer::medium;
+use super::{SCALE, missing};
+use crate::quantity::Dimension;
+use crate::setup::{Setup, SetupError};
+
+/// The lens with the camera behind it.
+pub(super) struct RigLens {
+    pub(super) magnification: f64,
+    pub(super) px_per_m: f64,
+    pub(super) pixel_m: f64,
+}
+
+pub(super) fn rig_lens(setup: &Setup, size: [usize; 2]) -> Result<Option<RigLens>, SetupError> {
+    let Some(pixel_m) = setup.camera.pixel_m else {
+        return Ok(None);
+    };
+    let magnification = match (setup.lens.magnification, setup.lens.field_width_m) {
+        (Some(m), _) => m,
+        (None, Some(field)) => optics::magnification(field, size[0] as f64, pixel_m),
+        (None, None) => return Ok(None),
+    };
+    Ok(Some(RigLens {
+        magnification,
+        px_per_m: magnification / pixel_m,
+        pixel_m,
+    }))
+}
+
+pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Result<Option<Lens>, SetupError> {
+    let Some(f_number) = setup.lens.f_number else {
+        return Ok(None);
+    };
+    Lens::new(f_number, lens.magnification, medium.refractive_index)
+        .map(Some)
+        .map_err(|e| setup.error("lens.aperture", e))
+}
+
+/// What the rig's lens makes of a particle: the parts of its image's e⁻² diameter, m on the sensor.
+pub(super) struct ParticleImage {
+    pub(super) optics: Lens,
+    pub(super) wavelength_m: f64,
+    pub(super) geometric_m: f64,
+    pub(super) diffraction_m: f64,
+    pub(super) blur_m: f64,
+    pub(super) pixel_m: f64,
+}
+
+impl ParticleImage {
+    /// `None` where the rig says too little.
+    pub(super) fn of(setup: &Setup, lens: Option<&RigLens>) -> Result<Option<ParticleImage>, SetupError> {
+        let (Some(lens), Some(wavelength_m), Some(diameter), Some(medium)) = (
+            lens,
+            setup.light.wavelength_m,
+            setup.tracer.diameter_m,
+            medium(setup)?,
+        ) else {
+            return Ok(None);
+        };
+        let image = |optics: Lens| ParticleImage {
+            optics,
+            wavelength_m,
+            geometric_m: optics.geometric_diameter_m(diameter),
+            diffraction_m: optics.diffraction_diameter_m(wavelength_m),
+            blur_m: setup.lens.blur_m.unwrap_or(0.0),
+            pixel_m: lens.pixel_m,
+        };
+        Ok(optics_of(setup, lens, &medium)?.map(image))
+    }
+
+    /// Particle image diameter, px: geometric image, diffraction (both as the Gaussian of the same variance or light) and blur in quadrature.
+    pub(super) fn diameter_px(&self) -> f64 {
+        optics::in_quadrature(&[self.diffraction_m, self.geometric_m, self.blur_m]) / self.pixel_m
+    }
+
+    pub(super) fn depth_of_field_m(&self) -> f64 {
+        self.optics.depth_of_field_m(self.wavelength_m)
+    }
+}
+
+/// What the rig lacks for its particle image.
+pub(super) fn lacking(setup: &Setup) -> SetupError {
+    missing(
+        setup,
+        "image.particle_diameter",
+        &[
+            ("camera.pixel", setup.camera.pixel_m.is_some()),
+            (
+                "lens.magnification",
+                setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
+            ),
+            ("lens.aperture", setup.lens.f_number.is_some()),
+            ("light.wavelength", setup.light.wavelength_m.is_some()),
+            ("tracer.diameter", setup.tracer.diameter_m.is_some()),
+            ("fluid.kind", setup.fluid.is_some()),
+        ],
+    )
+}
+
+/// Tells the scale of the picture.
+pub(super) fn scale_facts(lens: &RigLens, size: [usize; 2], facts: &mut Facts) {
+    let length = |facts: &mut Facts, name, label, value| {
+        facts.quantity(SCALE, name, label, value, Dimension::Length);
+    };
+    facts.figure(SCALE, "magnification", "magnification", lens.magnification, "");
+    length(
+        facts,
+        "pixel_in_sheet_m",
+        "one pixel in the sheet",
+        1.0 / lens.px_per_m,
+    );
+    facts.figure(
+        SCALE,
+        "pixels_per_mm",
+        "pixels a millimetre",
+        1e-3 * lens.px_per_m,
+        "px",
+    );
+    let [width, height] = size.map(|n| n as f64 / lens.px_per_m);
+    length(facts, "field_width_m", "field of view, width", width);
+    length(facts, "field_height_m", "field of view, height", height);
+}
+
+/// Tells of what the particle image consists: each part's e⁻² diameter; the squares add.
+pub(super) fn image_facts(
+    image: Option<&ParticleImage>,
+    scene: &Scene,
+    thickness_m: Option<f64>,
+    facts: &mut Facts,
+) {
+    if let Some(image) = image {
+        let mut part = |name, label, value: f64, how: &str| {
+            let px = format!("{} px on the sensor: {how}", short(value / image.pixel_m));
+            facts
+                .quantity(SCALE, name, label, value, Dimension::Length)
+                .how(px);
+        };
+        part(
+            "geometric_diameter_m",
+            "geometric image",
+            image.geometric_m,
+            "magnification x particle diameter",
+        );
+        part(
+            "diffraction_diameter_m",
+            "diffraction",
+            image.diffraction_m,
+            "1.80 f# (M + 1) x wavelength, the Gaussian of the same peak and light",
+        );
+        part(
+            "blur_diameter_m",
+            "blur of lens and focus",
+            image.blur_m,
+            "as stated (lens.blur)",
+        );
+    }
+    facts
+        .figure(
+            SCALE,
+            "particle_image_diameter_px",
+            "particle image diameter (e^-2)",
+            scene.particle_diameter_px,
+            "px",
+        )
+        .how(if image.is_some() {
+            "root of the sum of their squares"
+        } else {
+            "as stated"
+        });
+    let fill = scene.camera.fill_factor;
+    facts
+        .figure(
+            SCALE,
+            "pixel_diameter_px",
+            "what the pixel adds",
+            (16.0 * fill / 12.0).sqrt(),
+            "px",
+        )
+        .how("4 standard deviations of the pixel's sensitive square");
+    facts
+        .figure(
+            SCALE,
+            "recorded_diameter_px",
+            "diameter as the pixels record it",
+            recorded_diameter_px(scene),
+            "px",
+        )
+        .how("root of the sum of the squares of these two, in the plane in focus, across the streak");
+    let Some(image) = image else { return };
+    let depth = image.depth_of_field_m();
+    let thickness = thickness_m.map_or(String::new(), |m| {
+        format!(
+            "; the sheet is {} thick",
+            super::facts::show(m, Dimension::Length)
+        )
+    });
+    facts
+        .quantity(
+            SCALE,
+            "depth_of_field_m",
+            "depth of field",
+            depth,
+            Dimension::Length,
+        )
+        .how(format!("2 n f# x first dark ring x (M + 1) / M^2{thickness}"));
+    if let Some(thickness_m) = thickness_m {
+        let px_per_m = image.optics.magnification() / image.pixel_m;
+        let edge_m = 0.5 * thickness_m + (scene.imaging.focus_px / px_per_m).abs();
+        let disc = image.optics.defocus_diameter_m(edge_m) / image.pixel_m;
+        let rendered = if scene.imaging.defocus > 0.0 {
+            ""
+        } else {
+            " (not in the pictures: lens.defocus is off)"
+        };
+        facts
+            .figure(
+                SCALE,
+                "defocus_at_edge_px",
+                "defocus at the sheet's edge",
+                disc,
+                "px",
+            )
+            .how(format!("disc that adds to the diameter there{rendered}"));
+    }
+}
+
+/// e⁻² diameter of a particle image from the moments of its pixels: the pixel's square adds its own variance, 1/12 of its sensitive area.
+pub(super) fn recorded_diameter_px(scene: &Scene) -> f64 {
+    (scene.particle_diameter_px.powi(2) + 16.0 * scene.camera.fill_factor / 12.0).sqrt()
+}
+
+/// How the particles are pictured, and the part of their diameter that is their geometric image, px.
+pub(super) fn imaging(
+    setup: &Setup,
+    scale: &Scale,
+    lens: Option<&RigLens>,
+) -> Result<(Imaging, f64), SetupError> {
+    let defocus = match (setup.image.defocus, setup.lens.defocus) {
+        (Some(defocus), _) => defocus,
+        (None, false) => 0.0,
+        (None, true) => {
+            let optics = match (lens, medium(setup)?) {
+                (Some(lens), Some(medium)) => optics_of(setup, lens, &medium)?.zip(Some(lens)),
+                _ => None,
+            };
+            let (optics, lens) = optics.ok_or_else(|| {
+                missing(
+                    setup,
+                    "image.defocus",
+                    &[
+                        ("camera.pixel", setup.camera.pixel_m.is_some()),
+                        (
+                            "lens.magnification",
+                            setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
+                        ),
+                        ("lens.aperture", setup.lens.f_number.is_some()),
+                        ("fluid.kind", setup.fluid.is_some()),
+                    ],
+                )
+            })?;
+            // Diameter on the sensor over depth in the lab, both in px.
+            optics.defocus_diameter_m(1.0) / lens.magnification
+        }
+    };
+    let imaging = Imaging {
+        pattern: setup.lens.pattern.unwrap_or(Imaging::default().pattern),
+        defocus,
+        focus_px: match setup.lens.focus {
+            Some(focus) => scale.extent(focus, "lens.focus")?,
+            None => 0.0,
+        },
+        diameter_growth: setup.lens.diameter_growth.unwrap_or(0.0),
+        distance_px: match setup.lens.distance {
+            Some(distance) => Some(scale.extent(distance, "lens.distance")?),
+            None => None,
+        },
+        distortion: setup.lens.distortion.unwrap_or(0.0),
+    };
+    let differ = setup.tracer.diameters != motefield_generator::population::Diameters::Same;
+    let geometric_diameter_px = match (
+        setup.image.geometric_diameter_px,
+        setup.image.particle_diameter_px,
+    ) {
+        (Some(px), _) => px,
+        // Where the particle image follows from the rig, so does its geometric part; it matters where diameters differ.
+        (None, None) if differ => match (lens, setup.tracer.diameter_m) {
+            (Some(lens), Some(diameter)) => diameter * lens.px_per_m,
+            _ => 0.0,
+        },
+        _ => 0.0,
+    };
+    Ok((imaging, geometric_diameter_px))
+}

@@ -1,0 +1,315 @@
+//! Keys to scene: each key of light, sheet, tracer, lens, camera and image does what its description says, and bad values name their key.
+//! The figures expected are worked out by hand from the formulas named beside them.
+
+use motefield_generator::population::{Brightness, Diameters};
+use motefield_generator::{ImagePattern, Profile, PulseShape, Scene};
+
+use super::plan;
+use crate::setup::Setup;
+
+const RIG: &str = include_str!("../../../cases/flume.toml");
+const SCENE: &str = "[image]\nsize = [128, 128]\nparticle_diameter = \"2.5 px\"\nseeding_density = \"0.02 ppp\"\nelectrons = \"1000 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"3 px\", \"0 px\"]\n";
+
+fn scene_of(text: &str, changes: &[(&str, &str)]) -> Result<Scene, String> {
+    let changes: Vec<(String, String)> = changes
+        .iter()
+        .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+        .collect();
+    let setup = Setup::read("test", text, &changes).map_err(|e| e.to_string())?;
+    plan(&setup).map(|plan| plan.scene).map_err(|e| e.to_string())
+}
+
+fn rig(changes: &[(&str, &str)]) -> Scene {
+    scene_of(RIG, changes).unwrap()
+}
+
+fn near(got: f64, expected: f64) {
+    assert!(
+        (got - expected).abs() <= 1e-9 * expected.abs().max(1.0),
+        "{got} for {expected}"
+    );
+}
+
+/// What no key asks for is off: the scene is the plain one but for its sheet's thickness.
+#[test]
+fn effects_are_off_by_default() {
+    let (scene, plain) = (scene_of(SCENE, &[]).unwrap(), Scene::default());
+    assert_eq!(scene.light, plain.light);
+    assert_eq!(scene.population, plain.population);
+    assert_eq!(scene.imaging, plain.imaging);
+    assert_eq!(scene.sheet, plain.sheet);
+    assert_eq!(scene.camera.sensor, Some(motefield_generator::Sensor::default()));
+}
+
+/// One pixel in the sheet of the embedded rig is 5.5 µm/0.1 = 55 µm; its separation 2.4 ms.
+#[test]
+fn light_and_sheet_follow_their_keys() {
+    let scene = rig(&[
+        ("light.length_ratio", "1.5"),
+        ("light.jitter", "2.4 us"),
+        ("light.pulse_shape", "gaussian"),
+        ("light.ambient", "2000 e/s"),
+        ("camera.exposure_b", "20 ms"),
+        ("sheet.offset", "0.11 mm"),
+        ("sheet.thickness_ratio", "1.2"),
+        ("image.background_b", "15 e"),
+        ("camera.parasitic_sensitivity", "1 %"),
+        ("light.pulse_length", "100 us"),
+    ]);
+    let light = &scene.light;
+    // A laser limited by its power: energy grows with the length. Offset 2 px, half to either side.
+    near(light.pulses[1].length_ratio, 1.5);
+    near(light.pulses[1].energy_ratio, 1.5);
+    near(light.pulses[0].offset_px, -1.0);
+    near(light.pulses[1].offset_px, 1.0);
+    near(light.pulses[1].thickness_ratio, 1.2);
+    near(light.jitter, 1e-3);
+    assert_eq!(light.pulse_shape, PulseShape::Gaussian);
+    // 2000 e/s over 5 ms and 20 ms.
+    near(light.ambient_e[0], 10.0);
+    near(light.ambient_e[1], 40.0);
+    assert_eq!(scene.background_e, [12.0, 15.0]);
+    near(scene.camera.parasitic_sensitivity, 0.01);
+    near(
+        rig(&[("light.energy_ratio", "0.7")]).light.pulses[1].energy_ratio,
+        0.7,
+    );
+
+    let sheet = rig(&[
+        ("sheet.profile", "super-gaussian"),
+        ("sheet.order", "6"),
+        ("sheet.tilt_x", "2 deg"),
+        ("sheet.height_profile", "gaussian"),
+    ])
+    .sheet;
+    assert_eq!(sheet.profile, Profile::SuperGaussian(6.0));
+    near(sheet.slope[0], 2.0f64.to_radians().tan());
+    near(sheet.height.unwrap().1, 60e-3 / 55e-6);
+}
+
+/// The same pulse spread over a Gaussian height is brighter in the middle by √(8/π), and over a super-Gaussian thickness of order 4 dimmer
+/// than over a Gaussian one by √(π/8)/(Γ(5/4)/2^¼) (both by the integral of the profile).
+#[test]
+fn fluence_follows_the_profiles() {
+    let plain = rig(&[]).electrons;
+    let pi = std::f64::consts::PI;
+    near(
+        rig(&[("sheet.height_profile", "gaussian")]).electrons / plain,
+        (8.0 / pi).sqrt(),
+    );
+    let order_4 = rig(&[("sheet.profile", "super-gaussian")]).electrons / plain;
+    assert!(
+        (order_4 - (pi / 8.0).sqrt() / (0.906_402_477 / 1.189_207_115)).abs() < 1e-8,
+        "{order_4}"
+    );
+}
+
+/// Continuous light of a power P through an exposure t is a pulse of the energy P t: the same as a pulse of that length.
+#[test]
+fn continuous_light_makes_the_exposure_the_pulse() {
+    let text = RIG.replace("pulse_length = \"200 us\"", "continuous = true");
+    let continuous = scene_of(
+        &text,
+        &[("camera.exposure", "0.5 ms"), ("camera.exposure_b", "0.6 ms")],
+    )
+    .unwrap();
+    let pulsed = rig(&[("light.pulse_length", "0.5 ms")]);
+    near(continuous.electrons, pulsed.electrons);
+    assert_eq!(continuous.exposure, pulsed.exposure);
+    near(continuous.light.pulses[1].length_ratio, 1.2);
+    near(continuous.light.pulses[1].energy_ratio, 1.2);
+}
+
+#[test]
+fn tracer_follows_its_keys() {
+    let changes = [
+        ("tracer.distribution", "normal"),
+        ("tracer.diameter_sd", "0.25"),
+        ("tracer.diameter_limits[0]", "0.5"),
+        ("tracer.diameter_limits[1]", "2"),
+        ("tracer.brightness_power", "3"),
+        ("tracer.cluster_size", "4"),
+        ("tracer.cluster_radius", "110 um"),
+        ("tracer.gradient_x", "0.3"),
+        ("tracer.unseeded[0].share", "0.25"),
+    ];
+    let disc = "[tracer]\nunseeded = [{ centre = [\"0.55 mm\", \"-2 px\"], radius = \"5.5 mm\" }]";
+    let population = scene_of(&RIG.replace("[tracer]", disc), &changes)
+        .unwrap()
+        .population;
+    near(population.unseeded[0].centre_px[0], 255.5 + 10.0);
+    near(population.unseeded[0].centre_px[1], 191.5 - 2.0);
+    assert_eq!(population.diameters, Diameters::Normal(0.25));
+    assert_eq!(population.diameter_limits, [0.5, 2.0]);
+    assert_eq!(population.brightness, Brightness::Power(3.0));
+    near(population.cluster_size, 4.0);
+    near(population.cluster_radius_px, 2.0);
+    near(population.gradient[0], 0.3);
+    near(population.unseeded[0].radius_px, 100.0);
+    near(population.unseeded[0].share, 0.25);
+    // The geometric image of 12 µm at M = 0.1 on 5.5 µm pixels.
+    near(population.geometric_diameter_px, 1.2 / 5.5);
+}
+
+/// Far below the wavelength light grows with the sixth power of the diameter (Rayleigh): 1 % at x = 0.1, whose square is the next term.
+#[test]
+fn mie_brightness_has_rayleigh_limit() {
+    let population = rig(&[
+        ("tracer.diameter", "10 nm"),
+        ("tracer.diameter_spread", "0"),
+        ("tracer.diameter_sd", "0.2"),
+        ("tracer.brightness", "mie"),
+    ])
+    .population;
+    for r in [0.5f64, 1.0, 1.5] {
+        assert!((population.brightness(r) / r.powi(6) - 1.0).abs() < 0.01, "{r}");
+    }
+}
+
+#[test]
+fn lens_and_camera_follow_their_keys() {
+    let scene = rig(&[
+        ("lens.defocus", "true"),
+        ("lens.focus", "0.11 mm"),
+        ("lens.distance", "0.55 m"),
+        ("lens.distortion", "-0.05"),
+        ("lens.diameter_growth", "0.4"),
+        ("camera.fill_factor", "60 %"),
+    ]);
+    // δ = M²/(n f# (M + 1)) on the sensor a unit of depth in the lab, over M for px a px; water has n = 1.340 at 436 nm and 1.337 at 486 nm
+    // (tables; 1e-3 for what lies between).
+    let defocus = 0.1 / (1.3393 * 4.0 * 1.1);
+    assert!((scene.imaging.defocus / defocus - 1.0).abs() < 1e-3);
+    near(scene.imaging.focus_px, 2.0);
+    near(scene.imaging.distance_px.unwrap(), 10_000.0);
+    near(scene.imaging.distortion, -0.05);
+    near(scene.imaging.diameter_growth, 0.4);
+    near(scene.camera.fill_factor, 0.6);
+    assert_eq!(
+        rig(&[("lens.pattern", "airy")]).imaging.pattern,
+        ImagePattern::Airy
+    );
+    near(
+        scene_of(SCENE, &[("image.defocus", "0.1")])
+            .unwrap()
+            .imaging
+            .defocus,
+        0.1,
+    );
+
+    let sensor = rig(&[
+        ("camera.dark_current", "400 e/s"),
+        ("camera.exposure_b", "10 ms"),
+        ("camera.dsnu", "3 e"),
+        ("camera.prnu", "1 %"),
+        ("camera.hot_pixels", "0.001"),
+        ("camera.hot_level", "5000 e"),
+        ("camera.dead_pixels", "0.002"),
+        ("camera.crosstalk", "5 %"),
+    ])
+    .camera
+    .sensor
+    .unwrap();
+    near(sensor.dark_current_e[0], 2.0);
+    near(sensor.dark_current_e[1], 4.0);
+    near(sensor.dsnu_e, 3.0);
+    near(sensor.prnu, 0.01);
+    near(sensor.hot_pixels, 0.001);
+    near(sensor.hot_level_e, 5000.0);
+    near(sensor.dead_pixels, 0.002);
+    near(sensor.crosstalk, 0.05);
+}
+
+/// Between the entries of a list the quantum efficiency is interpolated at the light's wavelength, 450 nm: 0.3 + (0.7 − 0.3)/4.
+#[test]
+fn quantum_efficiency_is_read_at_the_wavelength() {
+    let list = "quantum_efficiency = [{ at = \"400 nm\", share = 0.3 }, { at = \"600 nm\", share = 0.7 }]";
+    let text = RIG.replace("quantum_efficiency = 0.55", list);
+    near(
+        scene_of(&text, &[]).unwrap().electrons / rig(&[]).electrons,
+        0.4 / 0.55,
+    );
+    let error = scene_of(&text, &[("light.wavelength", "700 nm")]).unwrap_err();
+    assert!(
+        error.contains("camera.quantum_efficiency does not reach light.wavelength"),
+        "{error}"
+    );
+}
+
+#[test]
+fn reflections_follow_their_keys() {
+    let reflections = rig(&[
+        ("reflections.glare", "500 e"),
+        ("reflections.glare_y", "5.5 mm"),
+        ("reflections.glare_width", "8 px"),
+        ("reflections.hot_spots", "12"),
+        ("reflections.hot_spot_peak", "900 e"),
+        ("reflections.hot_spot_diameter", "4 px"),
+    ])
+    .light
+    .reflections;
+    let glare = reflections.glare.unwrap();
+    near(glare.at_px[0], 255.5);
+    near(glare.at_px[1], 191.5 + 100.0);
+    near(glare.width_px, 8.0);
+    assert_eq!(reflections.hot_spots.unwrap().count, 12);
+}
+
+/// A flat field needs the background alone; without the switch no seeding stays an error.
+#[test]
+fn flat_fields_need_no_rig() {
+    let flat = "[image]\nsize = [64, 64]\nflat_field = true\nbackground = \"300 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"0 px\", \"0 px\"]\n[processing]\nwindow = 16\n";
+    let scene = scene_of(flat, &[]).unwrap();
+    assert_eq!((scene.seeding_density_ppp, scene.background_e), (0.0, [300.0; 2]));
+    let error = scene_of(SCENE, &[("image.seeding_density", "0 ppp")]).unwrap_err();
+    assert!(error.contains("image.seeding_density is 0"), "{error}");
+}
+
+/// Bad values name their key.
+#[test]
+fn bad_values_name_their_key() {
+    for (key, value) in [
+        ("light.length_ratio", "0"),
+        ("light.length_ratio", "100"),
+        ("light.energy_ratio", "-1"),
+        ("light.jitter", "-1 us"),
+        ("light.jitter", "1 ms"),
+        ("light.ambient", "5 e"),
+        ("light.pulse_shape", "square"),
+        ("reflections.picture", "nowhere.tif"),
+        ("reflections.glare", "10 e"),
+        ("reflections.hot_spots", "2"),
+        ("sheet.order", "4"),
+        ("sheet.tilt_x", "60 deg"),
+        ("sheet.height_profile", "round"),
+        ("sheet.thickness_ratio", "1000"),
+        ("tracer.distribution", "normal"),
+        ("tracer.diameter_sd", "3"),
+        ("tracer.diameter_limits[0]", "2"),
+        ("tracer.brightness_power", "20"),
+        ("tracer.cluster_size", "-2"),
+        ("tracer.cluster_radius", "-2 px"),
+        ("tracer.gradient_y", "2"),
+        ("tracer.unseeded[0].share", "0.5"),
+        ("lens.distance", "10 px"),
+        ("lens.distortion", "0.5"),
+        ("lens.diameter_growth", "-0.9"),
+        ("camera.fill_factor", "0"),
+        ("camera.prnu", "90 %"),
+        ("camera.crosstalk", "0.9"),
+        ("camera.dark_current", "-5 e/s"),
+        ("image.background_b", "1 e"),
+        ("image.flat_field", "true"),
+        ("image.geometric_diameter", "50 px"),
+        ("image.defocus", "-1"),
+        ("image.jitter", "0.5"),
+    ] {
+        let error = scene_of(RIG, &[(key, value)])
+            .err()
+            .or_else(|| scene_of(SCENE, &[(key, value)]).err())
+            .unwrap_or_else(|| panic!("{key} = {value} was accepted"));
+        // The missing partner of a key names the section it belongs to.
+        let section = key.split(['_', '[']).next().unwrap();
+        assert!(error.contains(section), "{key} = {value}: {error}");
+    }
+}

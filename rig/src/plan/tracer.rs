@@ -1,0 +1,113 @@
+//! `[tracer]` and `[fluid]`.
+
+use crate::medium::Medium;
+use motefield_generator::Population;
+use motefield_generator::population::{Brightness, Diameters, Region};
+
+use super::FLOW;
+use super::facts::Facts;
+use super::flow::Scale;
+use super::lens::RigLens;
+use super::scattering::mie_brightness;
+use crate::quantity::Dimension;
+use crate::setup::{BrightnessSetup, Setup, SetupError, Unseeded};
+
+pub(super) fn medium(setup: &Setup) -> Result<Option<Medium>, SetupError> {
+    let Some((fluid, temperature_k)) = setup.fluid else {
+        return Ok(None);
+    };
+    let wavelength_m = setup.light.wavelength_m.unwrap_or(532e-9);
+    fluid.at(temperature_k, wavelength_m).map(Some).map_err(|e| {
+        setup.error(
+            if e.what == "wavelength" {
+                "light.wavelength"
+            } else {
+                "fluid.temperature"
+            },
+            e,
+        )
+    })
+}
+
+pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), SetupError> {
+    let (Some(medium), Some(diameter_m), Some(density_kg_m3)) = (
+        medium(setup)?,
+        setup.tracer.diameter_m,
+        setup.tracer.density_kg_m3,
+    ) else {
+        return Ok(());
+    };
+    let tracer = crate::medium::Tracer {
+        diameter_m,
+        density_kg_m3,
+    };
+    let rough = if tracer.added_mass_counts(&medium) {
+        " (an order of magnitude: the fluid is nearly as dense)"
+    } else {
+        ""
+    };
+    facts
+        .quantity(
+            FLOW,
+            "response_time_s",
+            "response time of the tracer",
+            tracer.response_time_s(&medium),
+            Dimension::Time,
+        )
+        .how(format!("density x diameter squared / (18 x viscosity){rough}"));
+    facts
+        .quantity(
+            FLOW,
+            "settling_velocity_m_s",
+            "settling velocity",
+            tracer.settling_velocity_m_s(&medium).abs(),
+            Dimension::Speed,
+        )
+        .how("Stokes drag against weight and buoyancy");
+    Ok(())
+}
+
+/// The particles as a crowd; `geometric_diameter_px` is the part of the particle image that is the mean particle's geometric image, and
+/// `middle` the picture's, px.
+pub(super) fn population(
+    setup: &Setup,
+    scale: &Scale,
+    lens: Option<&RigLens>,
+    geometric_diameter_px: f64,
+    middle: [f64; 2],
+) -> Result<Population, SetupError> {
+    let tracer = &setup.tracer;
+    let usual = Population::default();
+    let limits = tracer.diameter_limits.unwrap_or(usual.diameter_limits);
+    let brightness = match tracer.brightness {
+        BrightnessSetup::Mie if tracer.diameters != Diameters::Same => {
+            Brightness::Table(mie_brightness(setup, lens, limits)?)
+        }
+        BrightnessSetup::Mie => Brightness::Power(2.0),
+        BrightnessSetup::Power(power) => Brightness::Power(power),
+    };
+    let region = |disc: &Unseeded| -> Result<Region, SetupError> {
+        let key = "tracer.unseeded";
+        Ok(Region {
+            centre_px: [
+                middle[0] + scale.extent(disc.centre[0], key)?,
+                middle[1] + scale.extent(disc.centre[1], key)?,
+            ],
+            radius_px: scale.extent(disc.radius, key)?,
+            share: disc.share,
+        })
+    };
+    Ok(Population {
+        diameters: tracer.diameters,
+        diameter_limits: limits,
+        brightness,
+        geometric_diameter_px,
+        cluster_size: tracer.cluster_size.unwrap_or(0.0),
+        cluster_radius_px: match tracer.cluster_radius {
+            Some(radius) => scale.extent(radius, "tracer.cluster_radius")?,
+            None => usual.cluster_radius_px,
+        },
+        gradient: tracer.gradient,
+        unseeded: tracer.unseeded.iter().map(region).collect::<Result<_, _>>()?,
+    })
+}

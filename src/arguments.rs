@@ -1,0 +1,129 @@
+//! Arguments that several commands share, and what they print.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use clap::Args;
+use motefield_evaluator::uncertainty::Estimator;
+use motefield_study::run::Effort;
+use motefield_study::source::Source;
+use serde_json::Value;
+
+use crate::exit::Failure;
+
+/// The setup, which most commands take.
+#[derive(Args)]
+pub struct SetupArguments {
+    /// Setup file (TOML); the embedded rig if none is named
+    pub setup: Option<PathBuf>,
+    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    pub changes: Vec<String>,
+}
+
+impl SetupArguments {
+    pub fn source(&self) -> Result<Source, Failure> {
+        let source = Source::open(self.setup.as_deref(), &self.changes)?;
+        if self.setup.is_none() {
+            eprintln!("No setup named: using {}.", source.name);
+        }
+        Ok(source)
+    }
+}
+
+/// How much to compute.
+#[derive(Args)]
+pub struct EffortArguments {
+    /// Seed of the study: the same seed gives the same bytes
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Half the 95 % interval of the random error, over its value, at which a point is known well enough
+    #[arg(long, default_value_t = 0.05, value_parser = share, allow_negative_numbers = true)]
+    pub precision: f64,
+    /// Most pairs at a point
+    #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub most_pairs: u32,
+    /// Threads; all processors if not given
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+}
+
+/// Estimators of uncertainty named on the command line, with commas between; `all` are all there are.
+pub fn estimators(text: &str) -> Result<Estimators, String> {
+    let one = |name: &str| name.trim().parse::<Estimator>().map_err(|e| e.to_string());
+    match text {
+        "all" => Ok(Estimators(Estimator::ALL.to_vec())),
+        names => Ok(Estimators(names.split(',').map(one).collect::<Result<_, _>>()?)),
+    }
+}
+
+/// See [`estimators`].
+#[derive(Clone)]
+pub struct Estimators(pub Vec<Estimator>);
+
+pub fn share(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|p: &f64| *p > 0.0 && *p < 1.0)
+        .ok_or_else(|| "must be a number above 0 and below 1, such as 0.05".to_owned())
+}
+
+pub fn above_zero(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|p: &f64| *p > 0.0 && p.is_finite())
+        .ok_or_else(|| "must be a number above 0, such as 0.1".to_owned())
+}
+
+impl EffortArguments {
+    pub fn effort(&self) -> Effort {
+        let most_pairs = self.most_pairs as usize;
+        let usual = Effort::default();
+        Effort {
+            seed: self.seed,
+            precision: self.precision,
+            first_pairs: usual.first_pairs.min(most_pairs),
+            most_pairs,
+            ..usual
+        }
+    }
+
+    pub fn use_threads(&self) -> Result<(), Failure> {
+        use_threads(self.threads)
+    }
+}
+
+pub fn use_threads(threads: Option<u16>) -> Result<(), Failure> {
+    let Some(threads) = threads else { return Ok(()) };
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(threads.into())
+        .build_global()
+        .map_err(|e| Failure::input(format!("--threads {threads}: {e}")))
+}
+
+/// A flag that Ctrl-C sets; a second Ctrl-C ends the program at once.
+pub fn stop_on_interrupt() -> Arc<AtomicBool> {
+    let stop = Arc::new(AtomicBool::new(false));
+    let flag = Arc::clone(&stop);
+    // Without a handler (already set by an embedding program) Ctrl-C ends the program as usual.
+    let _ = ctrlc::set_handler(move || {
+        if flag.swap(true, Ordering::Relaxed) {
+            std::process::exit(130);
+        }
+        eprintln!("\nStopping after the pairs in hand; Ctrl-C again ends at once.");
+    });
+    stop
+}
+
+/// Writes to standard output; a reader that went away (a closed pipe) ends the program quietly.
+pub fn print(text: &str) {
+    use std::io::Write;
+    if std::io::stdout().lock().write_all(text.as_bytes()).is_err() {
+        std::process::exit(0);
+    }
+}
+
+pub fn print_json(value: &Value) {
+    print(&format!("{value:#}\n"));
+}

@@ -1,0 +1,152 @@
+//! `correlate` and `score`
+
+use std::path::{Path, PathBuf};
+
+use crate::exit::{Exit, Failure};
+use clap::Args;
+use motefield_evaluator::uncertainty::{Estimator, estimate};
+use motefield_evaluator::{Processing, correlate_ensemble};
+use motefield_files::{self as files, picture};
+use motefield_rig::setup::Setup;
+use motefield_study::vectors;
+use ndarray::Array2;
+use serde_json::json;
+
+use crate::arguments::{print, print_json};
+
+#[derive(Args)]
+pub struct Correlate {
+    /// Frame A and frame B of a pair, grey TIFF or PNG of one size; the frames of several pairs of a steady flow, A B A B ..., are measured
+    /// together (ensemble correlation)
+    #[arg(required = true, num_args = 2.., value_names = ["A", "B"])]
+    frames: Vec<PathBuf>,
+    /// Setup whose [processing] is used; the default processing if none is named
+    #[arg(long)]
+    setup: Option<PathBuf>,
+    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    #[arg(long = "set", value_name = "KEY=VALUE")]
+    changes: Vec<String>,
+    /// Adds each vector's standard uncertainty, u_x_px and u_y_px: correlation-statistics, particle-disparity or peak-ratio
+    #[arg(long, value_name = "ESTIMATOR")]
+    uncertainty: Option<Estimator>,
+    /// File for the vectors
+    #[arg(long, default_value = "vectors.csv")]
+    out: PathBuf,
+    /// Overwrites what is there
+    #[arg(long)]
+    force: bool,
+    /// Prints the vectors as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// The processing of a setup, or the default with changes.
+pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing, Failure> {
+    use motefield_study::source::Source;
+    Ok(match setup {
+        Some(path) => Source::open(Some(path), changes)?.setup()?.processing,
+        None => {
+            let source = Source {
+                name: "the command line".to_owned(),
+                text: "[flow]\nkind = \"uniform\"\nvelocity = [\"0 px\", \"0 px\"]\n".to_owned(),
+                changes: Source::open(None, changes)?.changes,
+            };
+            let setup: Setup = source.setup()?;
+            setup.processing
+        }
+    })
+}
+
+impl Correlate {
+    /// The pairs, all of one size.
+    fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
+        if !self.frames.len().is_multiple_of(2) {
+            return Err(Failure::input(format!(
+                "{} pictures are given, which are no whole pairs: give frame A and frame B of each",
+                self.frames.len()
+            )));
+        }
+        let count = self.frames.len() / 2;
+        if processing.ensemble > 1 && processing.ensemble != count {
+            return Err(Failure::input(format!(
+                "processing.ensemble is {}, but the frames of {count} pairs are given: give as many, or leave the key out, as all pairs given are measured together",
+                processing.ensemble
+            )));
+        }
+        let mut images = Vec::new();
+        for path in &self.frames {
+            images.push(picture::read(path)?);
+            let (first, image) = (images[0].dim(), images[images.len() - 1].dim());
+            if first != image {
+                let size = |(height, width): (usize, usize)| format!("{width} x {height} px");
+                return Err(Failure::input(format!(
+                    "{} is {} and {} is {}: all frames must have the same size; give the frames of one camera",
+                    self.frames[0].display(),
+                    size(first),
+                    path.display(),
+                    size(image)
+                )));
+            }
+        }
+        let mut images = images.into_iter();
+        let pair = |_| [(); 2].map(|()| images.next().expect("two frames a pair"));
+        Ok((0..count).map(pair).collect())
+    }
+
+    pub fn run(&self) -> Result<Exit, Failure> {
+        let processing = processing(self.setup.as_deref(), &self.changes)?;
+        files::may_write(&self.out, self.force)?;
+        let pairs = self.pairs(&processing)?;
+        let views: Vec<_> = pairs.iter().map(|[a, b]| [a.view(), b.view()]).collect();
+        let field = correlate_ensemble(&views, &processing).map_err(|e| {
+            let [first, last] = [&self.frames[0], &self.frames[self.frames.len() - 1]].map(|p| p.display());
+            let to = if pairs.len() > 1 { "to" } else { "and" };
+            Failure::input(format!("processing of {first} {to} {last}: {e}"))
+        })?;
+        let uncertainties = match self.uncertainty {
+            None => None,
+            Some(_) if views.len() > 1 => {
+                return Err(Failure::input(
+                    "--uncertainty: the estimators are for single pairs; give the two frames of one",
+                ));
+            }
+            Some(estimator) => Some(
+                estimate(views[0][0], views[0][1], &field, &processing, estimator)
+                    .map_err(|e| Failure::input(format!("--uncertainty {estimator}: {e}")))?,
+            ),
+        };
+        files::write(
+            &self.out,
+            vectors::csv(&field, uncertainties.as_deref()).as_bytes(),
+        )?;
+        let valid = field
+            .vectors
+            .iter()
+            .filter(|v| v.status == motefield_evaluator::VectorStatus::Valid)
+            .count();
+        if self.json {
+            print_json(&json!({
+                "schema": "motefield-vectors/1",
+                "columns": field.columns,
+                "rows": field.rows,
+                "window_px": field.window,
+                "spacing_px": field.spacing,
+                "vectors": field.vectors.iter().enumerate().map(|(k, v)| {
+                    let mut one = json!({ "x_px": v.x_px, "y_px": v.y_px, "dx_px": v.dx_px, "dy_px": v.dy_px, "peak_ratio": v.peak_ratio, "status": v.status.as_str() });
+                    if let Some(all) = &uncertainties {
+                        one["u_x_px"] = json!(all[k][0]);
+                        one["u_y_px"] = json!(all[k][1]);
+                    }
+                    one
+                }).collect::<Vec<_>>(),
+            }));
+        } else {
+            print(&format!(
+                "{} vectors, {valid} of them valid, in {}\n",
+                field.vectors.len(),
+                self.out.display()
+            ));
+        }
+        Ok(Exit::Done)
+    }
+}

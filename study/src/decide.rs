@@ -1,0 +1,416 @@
+//! The decision: how long may the light pulse be?
+//!
+//! The pulse length is swept over the range that the rig allows; around the smallest error and the crossings of the limit
+//! the sweep is refined; at the ends of what is allowed the experiment is repeated without the sensor's and the light's noise, and
+//! with the motion frozen, to say which of the two limits.
+
+pub mod choice;
+pub mod map;
+pub mod reading;
+mod remedy;
+mod rig;
+pub mod trial;
+
+use std::sync::atomic::AtomicBool;
+
+use motefield_generator::Exposure;
+
+use crate::StudyError;
+use crate::run::{Effort, Experiment, Point, Progress, run};
+use crate::source::Source;
+use motefield_rig::plan::{Plan, Speeds};
+use reading::{Reading, Sample};
+pub use remedy::Remedy;
+pub use rig::Rig;
+
+/// What the user may choose.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wish {
+    /// Largest total error allowed, px.
+    pub limit_px: f64,
+    /// Least share of valid vectors.
+    pub valid: f64,
+    /// How well each point shall be known.
+    pub effort: Effort,
+}
+
+/// Total error commonly accepted, px (common practice, no source).
+pub const USUAL_LIMIT_PX: f64 = 0.1;
+/// Share of valid vectors commonly asked for (Keane and Adrian 1992, Appl. Sci. Res. 49, 191; memory).
+pub const USUAL_VALID: f64 = 0.95;
+
+/// Points of the first sweep.
+const COARSE: usize = 10;
+/// Rounds of refinement.
+const REFINEMENTS: usize = 2;
+
+/// A pulse length and what came of it.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// Pulse length, s.
+    pub pulse_s: f64,
+    /// Mean streak in the fastest tenth of the field, px.
+    pub streak_px: f64,
+    /// The errors.
+    pub point: Point,
+}
+
+/// The same pulse with one cause of error taken away. Where too many vectors are lost, they are counted in with the outlier limit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cause {
+    /// Pulse length, s.
+    pub pulse_s: f64,
+    /// Total error as it is, px.
+    pub total_px: f64,
+    /// Without shot noise, dark noise and quantisation, as with unlimited light, px.
+    pub unlimited_light_px: f64,
+    /// With the particles frozen during the pulse, at the same light, px.
+    pub frozen_px: f64,
+}
+
+/// Everything the study found.
+#[derive(Debug, Clone)]
+pub struct Decision {
+    /// The rig as planned, at its own pulse length.
+    pub plan: Plan,
+    /// How far the field moves.
+    pub speeds: Speeds,
+    /// What was wished.
+    pub wish: Wish,
+    /// The sweep, by rising pulse length.
+    pub points: Vec<Measured>,
+    /// What the sweep says; `None` if nothing was measured.
+    pub reading: Option<Reading>,
+    /// What limits toward short pulses, and toward long ones.
+    pub causes: [Option<Cause>; 2],
+    /// What would help; filled when no pulse length meets the limit.
+    pub remedies: Vec<Remedy>,
+    /// Whether the study was stopped before its end.
+    pub stopped: bool,
+}
+
+/// Decides for a rig.
+///
+/// # Errors
+/// When a setup on the way cannot be planned.
+pub fn decide(
+    rig: &Rig,
+    wish: &Wish,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Result<Decision, StudyError> {
+    let Rig {
+        source,
+        plan,
+        separation_s,
+        speeds,
+        range_s,
+    } = rig;
+    let study = Sweep {
+        source,
+        wish,
+        separation_s: *separation_s,
+        fast_px: speeds.fast_px,
+        progress,
+        stop,
+        spent: std::cell::Cell::new(0),
+    };
+
+    let ratio = range_s[1] / range_s[0];
+    let coarse = (0..COARSE)
+        .map(|k| range_s[0] * ratio.powf(k as f64 / (COARSE - 1) as f64))
+        .collect::<Vec<_>>();
+    let mut points = study.measure(&coarse, REFINEMENTS * MORE + CAUSES)?;
+    for round in 0..REFINEMENTS {
+        let Some(reading) = study.reading(&points) else {
+            break;
+        };
+        let more = reading.refinements(&samples(&points));
+        points.extend(study.measure(&more, (REFINEMENTS - 1 - round) * MORE + CAUSES)?);
+        points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
+    }
+    let reading = study.reading(&points);
+    let causes = match &reading {
+        Some(reading) => study.causes(&points, reading)?,
+        None => [None; 2],
+    };
+    let remedies = match &reading {
+        Some(reading) if reading.window.is_none() => remedy::all(&study, reading.best_s, speeds)?,
+        _ => Vec::new(),
+    };
+    let stopped = stop.load(std::sync::atomic::Ordering::Relaxed);
+    Ok(Decision {
+        plan: plan.clone(),
+        speeds: *speeds,
+        wish: *wish,
+        points,
+        reading,
+        causes,
+        remedies,
+        stopped,
+    })
+}
+
+/// Points that a round of refinement usually adds.
+const MORE: usize = 4;
+/// Experiments for the causes: two at each end.
+const CAUSES: usize = 4;
+
+struct Sweep<'a> {
+    source: &'a Source,
+    wish: &'a Wish,
+    separation_s: f64,
+    fast_px: f64,
+    progress: &'a dyn Progress,
+    stop: &'a AtomicBool,
+    /// Pairs of the finished phases.
+    spent: std::cell::Cell<usize>,
+}
+
+/// Progress of one phase out of several.
+struct Phase<'a> {
+    whole: &'a dyn Progress,
+    /// Pairs before this phase.
+    before: usize,
+    /// Points of this phase and of those expected after it.
+    points: [usize; 2],
+    /// Pairs that a point begins with.
+    first_pairs: usize,
+}
+
+impl Progress for Phase<'_> {
+    fn expect(&self, pairs: usize) {
+        let [now, later] = self.points;
+        // Later points lie at the walls, where errors scatter more: a quarter more pairs than a point begins with, at least.
+        let each = (pairs as f64 / now.max(1) as f64).max(1.25 * self.first_pairs as f64);
+        self.whole
+            .expect(self.before + pairs + (each * later as f64) as usize);
+    }
+    fn done(&self) {
+        self.whole.done();
+    }
+}
+
+/// A pulse length as a setup says it, to three digits: what the report names is what was rendered.
+fn pulse_text(pulse_s: f64) -> String {
+    format!("{:.2e} s", pulse_s)
+}
+
+/// The points of a sweep as [`reading`] takes them.
+pub fn samples(points: &[Measured]) -> Vec<Sample<'_>> {
+    points
+        .iter()
+        .map(|m| Sample {
+            pulse_s: m.pulse_s,
+            point: &m.point,
+        })
+        .collect()
+}
+
+impl Sweep<'_> {
+    fn experiment(&self, changes: &[(&str, String)]) -> Result<Experiment, StudyError> {
+        let plan = self.source.with(changes).plan()?;
+        Ok(Experiment {
+            scene: plan.scene,
+            processing: plan.processing,
+        })
+    }
+
+    fn run(&self, experiments: &[Experiment], later: usize) -> Vec<Option<Point>> {
+        if experiments.is_empty() {
+            return Vec::new();
+        }
+        let phase = Phase {
+            whole: self.progress,
+            before: self.spent.get(),
+            points: [experiments.len(), later],
+            first_pairs: self.wish.effort.first_pairs,
+        };
+        let points = run(experiments, &self.wish.effort, &phase, self.stop);
+        self.spent
+            .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
+        points
+    }
+
+    fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<Measured>, StudyError> {
+        let longest = pulses_s.iter().copied().fold(0.0, f64::max);
+        let texts: Vec<String> = pulses_s
+            .iter()
+            // The longest is a limit: rounding must not carry it beyond.
+            .map(|&p| {
+                if p == longest {
+                    format!("{:e} s", p)
+                } else {
+                    pulse_text(p)
+                }
+            })
+            .collect();
+        let experiments = texts
+            .iter()
+            .map(|t| self.experiment(&[("light.pulse_length", t.clone())]))
+            .collect::<Result<Vec<_>, _>>()?;
+        let points = self.run(&experiments, later);
+        Ok(points
+            .into_iter()
+            .zip(&experiments)
+            .filter_map(|(point, experiment)| {
+                let Exposure::Fraction(fraction) = experiment.scene.exposure else {
+                    return None;
+                };
+                Some(Measured {
+                    pulse_s: fraction * self.separation_s,
+                    streak_px: fraction * self.fast_px,
+                    point: point?,
+                })
+            })
+            .collect())
+    }
+
+    fn reading(&self, points: &[Measured]) -> Option<Reading> {
+        Reading::of(&samples(points), self.wish.limit_px, self.wish.valid)
+    }
+
+    /// Repeats the ends of the window (of the range, where no window or no wall is there) without one cause each.
+    fn causes(&self, points: &[Measured], reading: &Reading) -> Result<[Option<Cause>; 2], StudyError> {
+        let end = |side: usize| -> Option<&Measured> {
+            let wall = reading.window.map(|w| w.pulses_s[side]);
+            let beyond = |m: &&Measured| match (side, wall) {
+                (0, Some(wall)) => m.pulse_s <= wall * 1.000_001,
+                (_, Some(wall)) => m.pulse_s >= wall * 0.999_999,
+                (0, None) => m.pulse_s < reading.best_s,
+                (_, None) => m.pulse_s > reading.best_s,
+            };
+            let mut beyond = points.iter().filter(beyond);
+            // The measured point next to the wall on its outer side, where the error is beyond the limit; without a window, the range's end.
+            match (side, wall.is_some()) {
+                (0, true) => beyond.next_back(),
+                (0, false) => beyond.next(),
+                (_, true) => beyond.next(),
+                (_, false) => beyond.next_back(),
+            }
+        };
+        let ends = [end(0), end(1)];
+        let mut experiments = Vec::new();
+        for m in ends.iter().flatten() {
+            let pulse = ("light.pulse_length", format!("{:e} s", m.pulse_s));
+            let ideal = self.experiment(&[pulse.clone(), ("camera.ideal", "true".to_owned())])?;
+            let mut frozen = self.experiment(&[pulse])?;
+            frozen.scene.exposure = Exposure::Fraction(0.0);
+            experiments.extend([ideal, frozen]);
+        }
+        let found = self.run(&experiments, 0);
+        let mut pairs = found.chunks_exact(2);
+        let mut cause = |m: Option<&Measured>| -> Option<Cause> {
+            let m = m?;
+            let [ideal, frozen] = pairs.next()? else {
+                return None;
+            };
+            let points = [&m.point, ideal.as_ref()?, frozen.as_ref()?];
+            // Where too many vectors are lost, the error of the others alone would flatter.
+            let plain = points
+                .iter()
+                .all(|p| 1.0 - p.score.outliers.value >= self.wish.valid);
+            let [total_px, unlimited_light_px, frozen_px] = points.map(|p| {
+                if plain {
+                    p.score.total_px.value
+                } else {
+                    effective_total(p)
+                }
+            });
+            Some(Cause {
+                pulse_s: m.pulse_s,
+                total_px,
+                unlimited_light_px,
+                frozen_px,
+            })
+        };
+        Ok([cause(ends[0]), cause(ends[1])])
+    }
+}
+
+/// Total error with the outliers counted in, as if each were off by the outlier limit: comparable where many vectors are lost.
+fn effective_total(point: &Point) -> f64 {
+    use motefield_evaluator::score::OUTLIER_PX;
+    let lost = point.score.outliers.value;
+    let kept = if point.score.total_px.value.is_finite() {
+        point.score.total_px.value
+    } else {
+        OUTLIER_PX
+    };
+    ((1.0 - lost) * kept * kept + lost * OUTLIER_PX * OUTLIER_PX).sqrt()
+}
+
+/// What limits the pulse at one end of the window.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Limit {
+    /// Too little light against the noise.
+    Light,
+    /// Streaks.
+    Blur,
+    /// The error is within the limit up to the end of the range that the rig allows or that is worth trying.
+    Range,
+    /// Neither more light nor frozen motion brings the error down by a tenth: processing, flow gradients, out-of-plane motion.
+    Other,
+}
+
+impl Limit {
+    /// For machines.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Limit::Light => "light",
+            Limit::Blur => "blur",
+            Limit::Range => "range",
+            Limit::Other => "other",
+        }
+    }
+}
+
+impl Cause {
+    /// The cause whose removal brings the error down most, if by more than a tenth.
+    pub fn limit(&self) -> Limit {
+        let least = 0.9 * self.total_px;
+        match (self.unlimited_light_px, self.frozen_px) {
+            (light, blur) if light.min(blur) > least => Limit::Other,
+            (light, blur) if light < blur => Limit::Light,
+            _ => Limit::Blur,
+        }
+    }
+}
+
+impl Decision {
+    /// Whether some pulse length meets the limit.
+    pub fn met(&self) -> bool {
+        self.reading.as_ref().is_some_and(|r| r.window.is_some())
+    }
+
+    /// What limits toward short (0) and long (1) pulses.
+    pub fn limit(&self, side: usize) -> Limit {
+        match (&self.reading, &self.causes[side]) {
+            (
+                Some(Reading {
+                    window: Some(window), ..
+                }),
+                _,
+            ) if !window.walls[side] => Limit::Range,
+            (_, Some(cause)) => cause.limit(),
+            _ => Limit::Range,
+        }
+    }
+
+    /// Streak in the fastest tenth of the field at a pulse length, px.
+    pub fn streak_px(&self, pulse_s: f64) -> f64 {
+        self.plan
+            .separation_s
+            .map_or(f64::NAN, |dt| pulse_s / dt * self.speeds.fast_px)
+    }
+
+    /// The best point of the sweep and the reading that says so.
+    pub fn best(&self) -> Option<(&Measured, &Reading)> {
+        self.reading.as_ref().map(|r| (&self.points[r.best], r))
+    }
+
+    /// An error in px as a velocity, m/s, where the rig has a scale.
+    pub fn velocity_m_s(&self, px: f64) -> Option<f64> {
+        Some(px / self.plan.px_per_m? / self.plan.separation_s?)
+    }
+}

@@ -1,0 +1,147 @@
+//! One or several settings chosen from lists: which window, which sub-pixel fit, which aperture.
+//!
+//! Every combination measures the same pairs, so that small differences show.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use super::Wish;
+use super::map::Axis;
+use super::trial::{Later, Measured, Trial, best, try_all};
+use crate::StudyError;
+use crate::run::Progress;
+use crate::source::Source;
+use crate::vary::{Value, Vary};
+use motefield_evaluator::{
+    Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
+};
+
+/// Most combinations of a choice.
+const MOST: usize = 300;
+
+/// What was found.
+#[derive(Debug, Clone)]
+pub struct Choice {
+    /// The settings.
+    pub keys: Vec<String>,
+    /// Every combination: those that may be used by rising error, then the others.
+    pub trials: Vec<Trial>,
+    /// The setup as it stands.
+    pub standing: Option<Trial>,
+    /// What was wished; its limit in px plays no part.
+    pub wish: Wish,
+    /// Whether the study was stopped before its end.
+    pub stopped: bool,
+}
+
+/// What is tried for a key when the user names no values: every word of a processing choice, usual sizes of windows, or the setup's
+/// value and those about it.
+fn candidates(source: &Source, key: &str) -> Result<Vec<Value>, StudyError> {
+    fn all<T: Copy>(choices: &[T], word: fn(T) -> &'static str) -> Vec<Value> {
+        choices.iter().map(|c| Value::new(word(*c))).collect()
+    }
+    let list = |values: &[&str]| values.iter().map(|v| Value::new(v)).collect();
+    Ok(match key {
+        "processing.window" => list(&["16", "24", "32", "48", "64", "96"]),
+        "processing.overlap" => list(&["0", "0.5", "0.75"]),
+        "processing.deform" => list(&["true", "false"]),
+        "processing.weighting" => all(Weighting::ALL, Weighting::as_str),
+        "processing.correlation" => all(Correlation::ALL, Correlation::as_str),
+        "processing.normalise" => all(Normalise::ALL, Normalise::as_str),
+        "processing.peak_fit" => all(PeakFit::ALL, PeakFit::as_str),
+        "processing.interpolator" => all(Interpolator::ALL, Interpolator::as_str),
+        "processing.predictor_filter" => all(PredictorFilter::ALL, PredictorFilter::as_str),
+        "processing.refinement" => all(Refinement::ALL, Refinement::as_str),
+        _ => match Axis::new(source, key, None) {
+            Ok(axis) => axis.values(),
+            Err(_) => {
+                return Err(StudyError::request(format!(
+                    "--for {key}: say which values to try, as in --for {key}=a,b,c; {} has no number above 0 under this key to start from",
+                    source.name
+                )));
+            }
+        },
+    })
+}
+
+/// Reads `KEY` or `KEY=a,b,c` (or a range, as a sweep takes it).
+///
+/// # Errors
+/// When the values cannot be read, or there are none and the setup has none to start from.
+fn settings(source: &Source, text: &str) -> Result<(String, Vec<Value>), StudyError> {
+    match text.contains('=') {
+        true => {
+            let vary: Vary = text
+                .parse()
+                .map_err(|e: StudyError| StudyError::request(e.to_string().replace("--vary", "--for")))?;
+            Ok((vary.key, vary.values))
+        }
+        false => Ok((text.to_owned(), candidates(source, text)?)),
+    }
+}
+
+/// Tries every combination of the settings `wanted`, each `KEY` or `KEY=a,b,c`.
+///
+/// # Errors
+/// When a setting cannot be read, there are too many combinations, or none gives a setup that can be planned.
+pub fn choose(
+    source: &Source,
+    wanted: &[String],
+    wish: &Wish,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Result<Choice, StudyError> {
+    let settings = wanted
+        .iter()
+        .map(|text| settings(source, text))
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut combinations: Vec<Vec<Value>> = vec![Vec::new()];
+    for (_, values) in &settings {
+        combinations = combinations
+            .iter()
+            .flat_map(|begun| {
+                values.iter().map(move |v| {
+                    let mut more = begun.clone();
+                    more.push(v.clone());
+                    more
+                })
+            })
+            .collect();
+        if combinations.len() > MOST {
+            return Err(StudyError::request(format!(
+                "--for: more than {MOST} combinations; name fewer settings or fewer values, as in --for processing.window=24,32,48"
+            )));
+        }
+    }
+    let keys: Vec<String> = settings.into_iter().map(|(key, _)| key).collect();
+    let mut trials = try_all(source, &keys, combinations, wish, progress, stop)?;
+    // No values: nothing is changed.
+    let standing = try_all(
+        source,
+        &keys,
+        vec![Vec::new()],
+        wish,
+        &Later::than(&trials, progress),
+        stop,
+    );
+    // Nothing is chosen by chance: equal errors stay in the order given.
+    trials.sort_by(|a, b| {
+        let [a, b] = [a, b].map(|t| t.usable(wish.valid).unwrap_or(f64::INFINITY));
+        a.total_cmp(&b)
+    });
+    Ok(Choice {
+        keys,
+        trials,
+        // A setup that cannot be planned as it stands may still be asked what would do.
+        standing: standing.ok().and_then(|mut t| t.pop()),
+        wish: *wish,
+        stopped: stop.load(Ordering::Relaxed),
+    })
+}
+
+impl Choice {
+    /// The best combination.
+    pub fn best(&self) -> Option<(&Trial, &Measured)> {
+        let trial = &self.trials[best(&self.trials, self.wish.valid)?];
+        Some((trial, trial.measured()?))
+    }
+}

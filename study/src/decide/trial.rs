@@ -1,0 +1,322 @@
+//! Setups tried side by side: what came of each, or why it cannot be used.
+
+use std::sync::atomic::AtomicBool;
+
+use motefield_evaluator::statistics::{Confidence, Estimate, student};
+use motefield_generator::truth;
+
+use super::Wish;
+use crate::StudyError;
+use crate::run::{Experiment, Point, Progress, run};
+use crate::source::Source;
+use crate::vary::Value;
+use motefield_rig::plan::{Plan, Rule, Speeds, Status, plan, rules};
+
+/// Why a setup is out of the question.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Obstacle {
+    /// The plan refuses it: pulses that do not fit between the exposures, windows larger than the picture, a share above one.
+    Impossible,
+    /// A pulse is cut by its exposure, or has not the margin that the jitter asks for.
+    Straddling,
+    /// The fastest displacement is more than a quarter of the first window (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202; memory).
+    QuarterRule,
+    /// The brightest particles pass the camera's range.
+    Saturation,
+    /// Too few vectors are valid.
+    Valid,
+}
+
+impl Obstacle {
+    /// For machines.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Obstacle::Impossible => "impossible",
+            Obstacle::Straddling => "straddling",
+            Obstacle::QuarterRule => "quarter-rule",
+            Obstacle::Saturation => "saturation",
+            Obstacle::Valid => "valid-vectors",
+        }
+    }
+
+    /// For people.
+    pub fn words(self) -> &'static str {
+        match self {
+            Obstacle::Impossible => "cannot be built",
+            Obstacle::Straddling => "lets an exposure cut its pulse",
+            Obstacle::QuarterRule => "breaks the quarter rule",
+            Obstacle::Saturation => "saturates the sensor",
+            Obstacle::Valid => "loses too many vectors",
+        }
+    }
+}
+
+/// A setup that was rendered and correlated.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// Mean streak in the fastest tenth of the field, px.
+    pub streak_px: f64,
+    /// How far the field moves.
+    pub speeds: Speeds,
+    /// What the displacement between the pulses misses of the velocity midway, where paths are curved or speeds change on the way: root
+    /// mean square over the field, px.
+    pub curvature_px: f64,
+    /// Share of the full well in the brightest pixel, where the setup has a sensor.
+    pub full_well_share: Option<f64>,
+    /// The errors.
+    pub point: Point,
+}
+
+impl Measured {
+    /// Error of the velocity over the mean speed of the field: total error of the displacement and curvature of the path, root of the sum
+    /// of squares, over the mean displacement.
+    pub fn relative(&self) -> Estimate {
+        let total = self.point.score.total_px;
+        let of = |px: f64| px.hypot(self.curvature_px) / self.speeds.mean_px;
+        Estimate {
+            value: of(total.value),
+            lo: of(total.lo),
+            hi: of(total.hi),
+        }
+    }
+
+    /// Share of valid vectors.
+    pub fn valid(&self) -> f64 {
+        1.0 - self.point.score.outliers.value
+    }
+
+    /// Mean squared error of each pair's vectors, with the curvature, over the squared mean displacement.
+    fn squared(&self) -> Vec<f64> {
+        let of_pair = |errors: &motefield_evaluator::score::Errors| {
+            let (mut sum, mut n) = (0.0, 0.0);
+            for [x, y] in errors.point_px.iter().filter(|e| e[0].is_finite()) {
+                sum += x * x + y * y;
+                n += 1.0;
+            }
+            (sum / n + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
+        };
+        self.point.errors.iter().map(of_pair).collect()
+    }
+
+    /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were measured on the same particles, so the
+    /// differences pair by pair are compared, by Student's t.
+    pub fn as_good_as(&self, best: &Measured) -> bool {
+        let differences: Vec<f64> = self
+            .squared()
+            .iter()
+            .zip(best.squared())
+            .map(|(own, best)| own - best)
+            .filter(|d| d.is_finite())
+            .collect();
+        let n = differences.len() as f64;
+        if n < 2.0 {
+            return false;
+        }
+        let mean = differences.iter().sum::<f64>() / n;
+        let variance = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0);
+        mean <= student(n - 1.0, Confidence::USUAL) * (variance / n).sqrt()
+    }
+}
+
+/// What came of a setup.
+#[derive(Debug, Clone)]
+pub enum Outcome {
+    /// It is out of the question; in words, why.
+    Refused(Obstacle, String),
+    /// It was measured.
+    Measured(Box<Measured>),
+    /// The study was stopped before.
+    NotReached,
+}
+
+/// One setup and what came of it.
+#[derive(Debug, Clone)]
+pub struct Trial {
+    /// The values of the keys tried, in their order.
+    pub values: Vec<Value>,
+    /// What came of it.
+    pub outcome: Outcome,
+}
+
+impl Trial {
+    /// The measurement, where there is one.
+    pub fn measured(&self) -> Option<&Measured> {
+        match &self.outcome {
+            Outcome::Measured(measured) => Some(measured),
+            _ => None,
+        }
+    }
+
+    /// What stands against the setup.
+    pub fn obstacle(&self, valid: f64) -> Option<Obstacle> {
+        match &self.outcome {
+            Outcome::Refused(obstacle, _) => Some(*obstacle),
+            Outcome::Measured(m) if !(m.relative().value.is_finite() && m.valid() >= valid) => {
+                Some(Obstacle::Valid)
+            }
+            _ => None,
+        }
+    }
+
+    /// `usable`, or what stands against the setup; for machines.
+    pub fn state(&self, valid: f64) -> &'static str {
+        match (&self.outcome, self.obstacle(valid)) {
+            (_, Some(obstacle)) => obstacle.as_str(),
+            (Outcome::NotReached, _) => "not-reached",
+            _ => "usable",
+        }
+    }
+
+    /// Error of the velocity over the mean speed, of setups that may be used.
+    pub fn usable(&self, valid: f64) -> Option<f64> {
+        match self.obstacle(valid) {
+            None => Some(self.measured()?.relative().value),
+            Some(_) => None,
+        }
+    }
+}
+
+/// The usable trial with the smallest relative error.
+pub fn best(trials: &[Trial], valid: f64) -> Option<usize> {
+    let usable = trials
+        .iter()
+        .enumerate()
+        .filter_map(|(k, t)| Some((k, t.usable(valid)?)));
+    usable.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(k, _)| k)
+}
+
+/// Tries setups: `keys` take each of the lists of `values` in turn. Those whose exposures cut a pulse, that break the quarter rule or
+/// saturate the sensor are not rendered.
+///
+/// # Errors
+/// When the plan refuses every one of them: the first reason.
+pub(super) fn try_all(
+    source: &Source,
+    keys: &[String],
+    values: Vec<Vec<Value>>,
+    wish: &Wish,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Result<Vec<Trial>, StudyError> {
+    let mut trials = Vec::new();
+    let mut experiments = Vec::new();
+    let mut first_reason = None;
+    for values in values {
+        let changes: Vec<(&str, String)> = keys
+            .iter()
+            .zip(&values)
+            .map(|(key, value)| (key.as_str(), value.text.clone()))
+            .collect();
+        let planned = source.with(&changes).setup().and_then(|setup| {
+            let plan = plan(&setup)?;
+            Ok((broken(&rules(&setup, &plan)?), plan))
+        });
+        let outcome = match planned {
+            Err(failure) => {
+                let reason = failure.to_string();
+                first_reason.get_or_insert(failure);
+                Outcome::Refused(Obstacle::Impossible, reason)
+            }
+            Ok((Some((obstacle, reason)), _)) => Outcome::Refused(obstacle, reason),
+            Ok((None, plan)) => {
+                experiments.push((trials.len(), plan));
+                Outcome::NotReached
+            }
+        };
+        trials.push(Trial { values, outcome });
+    }
+    let impossible = |t: &Trial| matches!(t.outcome, Outcome::Refused(Obstacle::Impossible, _));
+    if let Some(reason) = first_reason
+        && trials.iter().all(impossible)
+    {
+        return Err(reason);
+    }
+    let ready: Vec<Experiment> = experiments
+        .iter()
+        .map(|(_, plan)| Experiment {
+            scene: plan.scene.clone(),
+            processing: plan.processing.clone(),
+        })
+        .collect();
+    let points = run(&ready, &wish.effort, progress, stop);
+    for ((k, plan), point) in experiments.iter().zip(points) {
+        if let Some(point) = point {
+            trials[*k].outcome = Outcome::Measured(Box::new(measured(plan, point)));
+        }
+    }
+    Ok(trials)
+}
+
+/// Progress of trials that follow others.
+pub(super) struct Later<'a> {
+    whole: &'a dyn Progress,
+    /// Pairs of the trials before.
+    before: usize,
+}
+
+impl<'a> Later<'a> {
+    /// After `trials`.
+    pub(super) fn than(trials: &[Trial], whole: &'a dyn Progress) -> Later<'a> {
+        let of = |t: &Trial| t.measured().map_or(0, |m| m.point.score.pairs);
+        Later {
+            whole,
+            before: trials.iter().map(of).sum(),
+        }
+    }
+}
+
+impl Progress for Later<'_> {
+    fn expect(&self, pairs: usize) {
+        self.whole.expect(self.before + pairs);
+    }
+    fn done(&self) {
+        self.whole.done();
+    }
+}
+
+/// The first of the plan's rules that is broken so that there is no use in measuring.
+fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
+    rules.iter().find_map(|rule| {
+        let obstacle = match (rule.name, rule.status) {
+            ("straddling", Status::Warn | Status::Fail) => Obstacle::Straddling,
+            ("quarter_in_plane", Status::Warn | Status::Fail) => Obstacle::QuarterRule,
+            ("saturation", Status::Fail) => Obstacle::Saturation,
+            _ => return None,
+        };
+        Some((
+            obstacle,
+            format!("{}: {}, {}", rule.label, rule.shown, rule.limit),
+        ))
+    })
+}
+
+fn measured(plan: &Plan, point: Point) -> Measured {
+    let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
+    Measured {
+        streak_px: speeds.streak_px(plan.scene.exposure),
+        curvature_px: curvature_px(plan),
+        full_well_share: plan.figure("peak_share_of_full_well"),
+        speeds,
+        point,
+    }
+}
+
+/// Root mean square, over the picture, of the difference between displacement and velocity midway.
+fn curvature_px(plan: &Plan) -> f64 {
+    const SIDE: usize = 33;
+    let scene = &plan.scene;
+    let step = scene.size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
+    let mut sum = 0.0;
+    let mut n = 0.0;
+    for k in 0..SIDE * SIDE {
+        let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
+        if scene.flow.solid([x, y, 0.0]) {
+            continue;
+        }
+        let [dx, dy] = truth::displacement(scene.flow.as_ref(), x, y);
+        let [u, v, _] = scene.flow.velocity([x, y, 0.0], 0.0);
+        sum += (dx - u).powi(2) + (dy - v).powi(2);
+        n += 1.0;
+    }
+    (sum / f64::max(n, 1.0)).sqrt()
+}

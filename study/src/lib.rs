@@ -1,0 +1,13 @@
+//! Many image pairs become tables and answers.
+
+pub mod decide;
+pub mod error;
+pub mod response;
+pub mod run;
+pub mod source;
+pub mod values;
+pub mod vary;
+pub mod vectors;
+pub mod verify;
+
+pub use error::StudyError;

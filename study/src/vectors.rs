@@ -1,0 +1,199 @@
+//! `vectors.csv`: measured displacements as a table, written and read back.
+
+use std::fmt::Write;
+use std::path::Path;
+
+use motefield_evaluator::{Grid, Vector, VectorField, VectorStatus};
+use ndarray::Array3;
+
+use crate::StudyError;
+use motefield_files::read_text;
+use motefield_rig::quantity::digits;
+
+const HEAD: &str = "x_px,y_px,dx_px,dy_px,peak_ratio,status";
+/// What stands after it when the vectors carry their standard uncertainties.
+const UNCERTAIN: &str = ",u_x_px,u_y_px";
+
+/// The vectors as CSV: `x_px,y_px,dx_px,dy_px,peak_ratio,status`, row by row over the grid; with standard uncertainties also `u_x_px,u_y_px`.
+/// Displacements with 1e-7 px.
+pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String {
+    let more = if uncertainties_px.is_some() { UNCERTAIN } else { "" };
+    let mut text = format!("{HEAD}{more}\n");
+    for (k, v) in field.vectors.iter().enumerate() {
+        let _ = write!(
+            text,
+            "{},{},{:.7},{:.7},{},{}",
+            v.x_px,
+            v.y_px,
+            v.dx_px,
+            v.dy_px,
+            digits(v.peak_ratio),
+            v.status
+        );
+        if let Some([ux, uy]) = uncertainties_px.map(|all| all[k]) {
+            let _ = write!(text, ",{},{}", digits(ux), digits(uy));
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// Vectors of one pair as a file holds them.
+pub struct Measured {
+    /// The vectors.
+    pub vectors: Vec<Vector>,
+    /// Their standard uncertainties, px, if the file has them; `NaN` where there is none.
+    pub uncertainties_px: Option<Vec<[f64; 2]>>,
+    /// The grid on which they stand.
+    pub grid: Grid,
+}
+
+/// Reads vectors back, with the grid of windows of `window` px on which they stand.
+///
+/// # Errors
+/// When a line cannot be read or the vectors do not stand on a regular grid, row by row: names the line.
+pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, StudyError> {
+    let text = read_text(path)?;
+    let bad = |line: usize, why: &str| {
+        StudyError::request(format!(
+            "{}, line {line}: {why}; it must be as `motefield correlate` writes it: {HEAD}, or with {UNCERTAIN} after it",
+            path.display()
+        ))
+    };
+    let mut lines = text
+        .lines()
+        .enumerate()
+        .map(|(k, line)| (k + 1, line.trim()))
+        .filter(|(_, line)| !line.is_empty());
+    let uncertain = match lines.next().and_then(|(_, head)| head.strip_prefix(HEAD)) {
+        Some("") => false,
+        Some(UNCERTAIN) => true,
+        _ => return Err(bad(1, "the heading is another")),
+    };
+    let mut uncertainties_px = Vec::new();
+    let mut vectors = Vec::new();
+    for (number, line) in lines {
+        let fields: Vec<&str> = line.split(',').map(str::trim).collect();
+        let expected = if uncertain { 8 } else { 6 };
+        let ([x, y, dx, dy, ratio, status], true) = (
+            *fields.first_chunk().unwrap_or(&[""; 6]),
+            fields.len() == expected,
+        ) else {
+            return Err(bad(number, &format!("there are not {expected} fields")));
+        };
+        let value = |text: &str| {
+            text.parse::<f64>()
+                .map_err(|_| bad(number, &format!("`{text}` is not a number")))
+        };
+        let status: VectorStatus = status
+            .parse()
+            .map_err(|_| bad(number, &format!("`{status}` is not a status")))?;
+        let vector = Vector {
+            x_px: value(x)?,
+            y_px: value(y)?,
+            dx_px: value(dx)?,
+            dy_px: value(dy)?,
+            peak_ratio: value(ratio)?,
+            status,
+        };
+        if [vector.x_px, vector.y_px, vector.dx_px, vector.dy_px]
+            .iter()
+            .any(|v| !v.is_finite())
+        {
+            return Err(bad(number, "a position or displacement is not finite"));
+        }
+        vectors.push(vector);
+        if let [ux, uy] = fields[6..] {
+            uncertainties_px.push([value(ux)?, value(uy)?]);
+        }
+    }
+    let grid = grid(&vectors, window).ok_or_else(|| {
+        bad(2, &format!("the vectors do not stand row by row on a regular grid of windows of {} x {} px (name the setup whose processing was used with --setup)", window[0], window[1]))
+    })?;
+    Ok(Measured {
+        vectors,
+        uncertainties_px: uncertain.then_some(uncertainties_px),
+        grid,
+    })
+}
+
+/// The grid on which vectors stand, if it is one.
+fn grid(vectors: &[Vector], window: [usize; 2]) -> Option<Grid> {
+    let first = vectors.first()?;
+    let columns = vectors.iter().take_while(|v| v.y_px == first.y_px).count();
+    if !vectors.len().is_multiple_of(columns) {
+        return None;
+    }
+    let rows = vectors.len() / columns;
+    let step = |next: Option<&Vector>, of: fn(&Vector) -> f64| {
+        next.map_or(Some(1), |v| whole(of(v) - of(first)).filter(|s| *s > 0))
+    };
+    let spacing = [
+        step((columns > 1).then(|| &vectors[1]), |v| v.x_px)?,
+        step((rows > 1).then(|| &vectors[columns]), |v| v.y_px)?,
+    ];
+    let corner = |centre: f64, side: usize| whole(centre - 0.5 * (side as f64 - 1.0));
+    let origin = [corner(first.x_px, window[0])?, corner(first.y_px, window[1])?];
+    let grid = Grid {
+        columns,
+        rows,
+        window,
+        spacing,
+        origin,
+    };
+    let stands = |(k, v): (usize, &Vector)| grid.centre(k % columns, k / columns) == [v.x_px, v.y_px];
+    vectors.iter().enumerate().all(stands).then_some(grid)
+}
+
+fn whole(value: f64) -> Option<usize> {
+    (value >= 0.0 && value.fract() == 0.0 && value < 1e9).then_some(value as usize)
+}
+
+/// First pixel beyond the last window, along x and y.
+pub fn end(grid: &Grid) -> [usize; 2] {
+    let corner = grid.corner(grid.columns - 1, grid.rows - 1);
+    [corner[0] + grid.window[0], corner[1] + grid.window[1]]
+}
+
+/// Whether the mask is true at the pixels next to a point on all sides; outside the picture counts as true.
+pub fn all_around(mask: &ndarray::Array2<bool>, x_px: f64, y_px: f64) -> bool {
+    let near = |at: f64| [at.floor(), at.ceil()].map(|p| p as usize);
+    near(y_px).iter().all(|&y| {
+        near(x_px)
+            .iter()
+            .all(|&x| mask.get([y, x]).copied().unwrap_or(true))
+    })
+}
+
+/// The field at a point between the pixels: cubic interpolation through the four nearest on each axis, clamped at the border.
+/// (Lagrange's polynomial; half-way between pixels its error is 3/128 of the fourth derivative.)
+pub fn interpolate(field: &Array3<f64>, x_px: f64, y_px: f64) -> [f64; 2] {
+    let (_, height, width) = field.dim();
+    let (columns, across) = taps(x_px, width);
+    let (rows, down) = taps(y_px, height);
+    [0, 1].map(|c| {
+        rows.iter()
+            .zip(&down)
+            .map(|(&j, wy)| {
+                wy * columns
+                    .iter()
+                    .zip(&across)
+                    .map(|(&i, wx)| wx * field[[c, j, i]])
+                    .sum::<f64>()
+            })
+            .sum()
+    })
+}
+
+fn taps(at: f64, length: usize) -> ([usize; 4], [f64; 4]) {
+    let first = at.floor();
+    let t = at - first;
+    let index = [-1.0, 0.0, 1.0, 2.0].map(|k| (first + k).clamp(0.0, length as f64 - 1.0) as usize);
+    let weights = [
+        -t * (t - 1.0) * (t - 2.0) / 6.0,
+        (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0,
+        -(t + 1.0) * t * (t - 2.0) / 2.0,
+        (t + 1.0) * t * (t - 1.0) / 6.0,
+    ];
+    (index, weights)
+}

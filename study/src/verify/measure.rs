@@ -1,0 +1,229 @@
+//! What a case can measure: the table of a study, or figures by name, each from the program's own functions.
+//!
+//! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the program uses and holds no formula of
+//! its own beyond the units in which it tells the figures.
+
+mod facts;
+mod flat_field;
+mod interpolation;
+mod intervals;
+mod lens;
+mod median;
+mod particle_image;
+mod peak;
+mod range;
+mod response;
+mod seeding;
+mod sphere;
+mod study;
+mod tracer;
+mod uncertainty;
+mod window_light;
+
+use std::sync::atomic::AtomicBool;
+
+use motefield_evaluator::statistics::{Confidence, Estimate};
+use motefield_generator::Seed;
+use rayon::prelude::*;
+use toml::{Table, Value};
+
+use super::interval::exact;
+use super::judge::Figures;
+use crate::run::{Chain, Progress};
+use motefield_rig::plan::Plan;
+use motefield_rig::quantity::{self, Dimension};
+
+/// A way to come by figures.
+#[derive(Debug)]
+pub struct Measure {
+    /// The name that case files use.
+    pub name: &'static str,
+    /// What it does, in a line.
+    pub about: &'static str,
+    /// Names of its arguments.
+    pub arguments: &'static [&'static str],
+    /// Names of its figures.
+    pub figures: &'static [&'static str],
+    /// Whether it needs a setup, to render pictures.
+    pub pictures: bool,
+    /// Whether its figures depend on chance, and have intervals.
+    pub statistical: bool,
+    /// Measures.
+    pub run: fn(&Request) -> Result<Figures, String>,
+}
+
+/// What a measure is asked for: the figures at one place of one curve.
+pub struct Request<'a> {
+    /// What renders and correlates.
+    pub chain: &'a Chain,
+    /// Arguments.
+    pub arguments: Arguments,
+    /// The planned setup, for measures with pictures.
+    pub plan: Option<Plan>,
+    /// Pairs to render.
+    pub pairs: usize,
+    /// Study seed.
+    pub seed: u64,
+    /// How sure intervals must be.
+    pub confidence: Confidence,
+    /// Told of each pair.
+    pub progress: &'a dyn Progress,
+    /// Set when nothing more is wanted.
+    pub stop: &'a AtomicBool,
+}
+
+impl Request<'_> {
+    /// What `of` makes of each realisation of the pictures, in their order; on all threads.
+    fn each<T: Send>(&self, of: impl Fn(Seed) -> Result<T, String> + Sync) -> Result<Vec<T>, String> {
+        (0..self.pairs)
+            .into_par_iter()
+            .map(|realisation| {
+                let seed = Seed {
+                    study: self.seed,
+                    point: 0,
+                    realisation: realisation as u64,
+                };
+                let found = of(seed)?;
+                self.progress.done();
+                Ok(found)
+            })
+            .collect()
+    }
+
+    fn plan(&self) -> &Plan {
+        self.plan
+            .as_ref()
+            .expect("a measure with pictures is given a setup")
+    }
+}
+
+/// Arguments by name.
+#[derive(Debug, Clone)]
+pub struct Arguments(pub Table);
+
+impl Arguments {
+    /// A number, or a quantity with its unit, in SI.
+    pub fn number(&self, name: &str) -> Result<f64, String> {
+        match self.0.get(name) {
+            Some(Value::Float(v)) => Ok(*v),
+            Some(Value::Integer(v)) => Ok(*v as f64),
+            Some(Value::String(text)) => match text.parse() {
+                Ok(v) => Ok(v),
+                Err(_) => quantity::parse(text)
+                    .map(|q| q.value)
+                    .map_err(|e| format!("{name}: {e}")),
+            },
+            Some(other) => Err(format!("{name} = {other} is not a number")),
+            None => Err(format!("lacks the argument {name}")),
+        }
+    }
+
+    /// A quantity of a dimension, in SI.
+    pub fn quantity(&self, name: &str, dimension: Dimension) -> Result<f64, String> {
+        match self.0.get(name) {
+            Some(Value::String(text)) => {
+                quantity::parse_as(text, dimension).map_err(|e| format!("{name}: {e}"))
+            }
+            Some(other) => Err(format!("{name} = {other} needs a unit, in quotes")),
+            None => Err(format!("lacks the argument {name}")),
+        }
+    }
+
+    /// A word.
+    pub fn word(&self, name: &str) -> Result<&str, String> {
+        self.0
+            .get(name)
+            .and_then(Value::as_str)
+            .ok_or_else(|| format!("lacks the argument {name}, a word in quotes"))
+    }
+}
+
+/// Exact figures.
+fn exactly<const N: usize>(figures: [(&str, f64); N]) -> Figures {
+    figures
+        .into_iter()
+        .map(|(name, value)| (name.to_owned(), exact(value)))
+        .collect()
+}
+
+/// All measures.
+pub const ALL: &[&Measure] = &[
+    &study::STUDY,
+    &peak::PEAK,
+    &tracer::TRACER,
+    &response::RESPONSE,
+    &uncertainty::UNCERTAINTY,
+    &interpolation::INTERPOLATION,
+    &seeding::SEEDING,
+    &window_light::WINDOW_LIGHT,
+    &particle_image::PARTICLE_IMAGE,
+    &flat_field::FLAT_FIELD,
+    &flat_field::CAMERA,
+    &facts::PLAN,
+    &lens::LENS,
+    &sphere::SPHERE,
+    &sphere::SCATTERED_LIGHT,
+    &range::RANGE,
+    &median::MEDIAN,
+    &intervals::INTERVALS,
+    &intervals::COMBINED,
+];
+
+/// The measure of this name.
+///
+/// # Errors
+/// When there is none: which there are.
+pub fn find(name: &str) -> Result<&'static Measure, String> {
+    ALL.iter().copied().find(|m| m.name == name).ok_or_else(|| {
+        let names: Vec<&str> = ALL.iter().map(|m| m.name).collect();
+        format!("there is none of this name, but: {}", names.join(", "))
+    })
+}
+
+/// Mean of independent values, one a pair, with Student's interval.
+fn mean_of(values: &[f64], confidence: Confidence) -> Estimate {
+    let n = values.len() as f64;
+    let value = values.iter().sum::<f64>() / n;
+    let variance = values.iter().map(|v| (v - value).powi(2)).sum::<f64>() / (n - 1.0) / n;
+    let half = motefield_evaluator::statistics::student(n - 1.0, confidence) * variance.sqrt();
+    Estimate {
+        value,
+        lo: value - half,
+        hi: value + half,
+    }
+}
+
+/// A figure made of sums over independent pairs, such as a ratio or a slope, with its interval by the jackknife: `figure` takes the sums over
+/// the pairs (or all but one of them) to the value (Quenouille 1956, Tukey 1958; as in Efron and Tibshirani, *An Introduction to the Bootstrap*,
+/// 1993, chapter 11; memory).
+fn jackknife<const N: usize>(
+    pairs: &[[f64; N]],
+    confidence: Confidence,
+    figure: impl Fn(&[f64; N]) -> f64,
+) -> Estimate {
+    let mut total = [0.0; N];
+    for sums in pairs {
+        for (t, s) in total.iter_mut().zip(sums) {
+            *t += s;
+        }
+    }
+    let n = pairs.len() as f64;
+    let whole = figure(&total);
+    let pseudo: Vec<f64> = pairs
+        .iter()
+        .map(|sums| {
+            let mut rest = total;
+            for (t, s) in rest.iter_mut().zip(sums) {
+                *t -= s;
+            }
+            n * whole - (n - 1.0) * figure(&rest)
+        })
+        .collect();
+    let spread = mean_of(&pseudo, confidence);
+    let half = 0.5 * (spread.hi - spread.lo);
+    Estimate {
+        value: whole,
+        lo: whole - half,
+        hi: whole + half,
+    }
+}

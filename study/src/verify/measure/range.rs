@@ -1,0 +1,32 @@
+//! What a measurement spans.
+
+use motefield_evaluator::dynamic_range::dynamic_range;
+
+use super::{Measure, Request};
+use crate::verify::interval::exact;
+use crate::verify::judge::Figures;
+use motefield_rig::quantity::Dimension;
+
+/// Dynamic velocity range, dynamic spatial range and their product.
+pub const RANGE: Measure = Measure {
+    name: "dynamic range",
+    about: "dynamic velocity and spatial range of a field of given width, largest displacement and random error",
+    arguments: &["field", "largest_displacement", "random_error"],
+    figures: &["velocity", "spatial", "product"],
+    pictures: false,
+    statistical: false,
+    run,
+};
+
+fn run(request: &Request) -> Result<Figures, String> {
+    let px = |name| request.arguments.quantity(name, Dimension::Pixels);
+    let random = exact(px("random_error")?);
+    let range = dynamic_range(px("largest_displacement")?, px("field")?, random);
+    Ok([
+        ("velocity", range.velocity),
+        ("spatial", exact(range.spatial)),
+        ("product", range.product),
+    ]
+    .map(|(name, figure)| (name.to_owned(), figure))
+    .into())
+}

@@ -1,0 +1,76 @@
+//! Errors of measured vectors: a point of a study.
+
+use motefield_evaluator::statistics::Estimate;
+
+use super::{Measure, Request};
+use crate::run::{Effort, Experiment, Wanted, run_with};
+use crate::values::figures;
+use crate::verify::judge::Figures;
+
+/// The columns of the table of a study, and the share of valid vectors.
+pub const STUDY: Measure = Measure {
+    name: "study",
+    about: "errors of the vectors of rendered pairs: the columns of `motefield sweep`, and `valid` (1 - outliers); with bound = true also the Cramér-Rao bound and the efficiency",
+    arguments: &["bound"],
+    figures: &[
+        "bias_x_px",
+        "random_x_px",
+        "total_x_px",
+        "bias_y_px",
+        "random_y_px",
+        "total_y_px",
+        "outliers",
+        "valid",
+        "total_px",
+        "fast_total_px",
+        "fast_outliers",
+        "window_bias_x_px",
+        "window_random_x_px",
+        "window_total_x_px",
+        "window_bias_y_px",
+        "window_random_y_px",
+        "window_total_y_px",
+        "bound_x_px",
+        "bound_y_px",
+        "efficiency_x",
+        "efficiency_y",
+    ],
+    pictures: true,
+    statistical: true,
+    run,
+};
+
+fn run(request: &Request) -> Result<Figures, String> {
+    let plan = request.plan();
+    let experiment = Experiment {
+        scene: plan.scene.clone(),
+        processing: plan.processing.clone(),
+    };
+    let effort = Effort {
+        seed: request.seed,
+        first_pairs: request.pairs,
+        most_pairs: request.pairs,
+        confidence: request.confidence,
+        ..Effort::default()
+    };
+    let wanted = Wanted {
+        bound: request.arguments.0.contains_key("bound"),
+        ..Wanted::default()
+    };
+    let (progress, stop) = (request.progress, request.stop);
+    let point = run_with(request.chain, &wanted, &[experiment], &effort, progress, stop)
+        .pop()
+        .flatten()
+        .ok_or("was stopped")?;
+    let mut all: Figures = figures(&point).into_iter().collect();
+    let outliers = point.score.outliers;
+    all.insert(
+        "valid".into(),
+        Estimate {
+            value: 1.0 - outliers.value,
+            lo: 1.0 - outliers.hi,
+            hi: 1.0 - outliers.lo,
+        },
+    );
+    Ok(all)
+}

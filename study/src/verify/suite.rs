@@ -1,0 +1,182 @@
+//! Running cases: at which confidence, how many pairs, and what was done already.
+
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use motefield_evaluator::statistics::Confidence;
+use rayon::prelude::*;
+
+use super::case::Case;
+use super::judge::Figures;
+use super::measure::{Arguments, Request};
+use super::record::Record;
+use crate::StudyError;
+use crate::run::{Chain, Progress};
+use crate::source::Source;
+use motefield_files as files;
+
+/// How much to measure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Depth {
+    /// A few minutes for all cases.
+    Quick,
+    /// As many pairs as the figures deserve.
+    Full,
+}
+
+impl Depth {
+    /// Its name.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Depth::Quick => "quick",
+            Depth::Full => "full",
+        }
+    }
+
+    /// Pairs at each point of a case.
+    pub fn pairs(self, case: &Case) -> usize {
+        match self {
+            Depth::Quick => case.pairs.quick,
+            Depth::Full => case.pairs.full,
+        }
+    }
+}
+
+/// Chance that a program which is right fails any expectation.
+pub const FALSE_ALARM: f64 = 0.01;
+
+/// Reads cases from their names and texts.
+///
+/// # Errors
+/// The first that cannot be used.
+pub fn read<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Result<Vec<Case>, StudyError> {
+    texts
+        .into_iter()
+        .map(|(name, text)| Case::read(name, text))
+        .collect()
+}
+
+/// The confidence of every interval: see the [module](super).
+pub fn confidence(cases: &[Case]) -> Confidence {
+    let statements: usize = cases
+        .iter()
+        .filter(|case| case.measure.statistical)
+        .flat_map(|case| &case.expectations)
+        .map(|e| e.statements())
+        .sum();
+    Confidence::new(1.0 - FALSE_ALARM / statements.max(1) as f64).expect("between 0 and 1")
+}
+
+/// How cases are run.
+pub struct Runner<'a> {
+    /// What renders and correlates.
+    pub chain: Chain,
+    /// How much to measure.
+    pub depth: Depth,
+    /// Study seed.
+    pub seed: u64,
+    /// Of every interval.
+    pub confidence: Confidence,
+    /// Told of each pair.
+    pub progress: &'a dyn Progress,
+    /// Set when nothing more is wanted.
+    pub stop: &'a AtomicBool,
+}
+
+impl Runner<'_> {
+    /// Pairs that all points of a case take.
+    pub fn pairs(&self, case: &Case) -> usize {
+        match case.measure.statistical {
+            true => self.depth.pairs(case) * case.places.len() * case.variants.len(),
+            false => 0,
+        }
+    }
+
+    /// Measures a case and judges it; `None` when it was stopped.
+    ///
+    /// # Errors
+    /// When an argument or the setup cannot be used.
+    pub fn run(&self, case: &Case) -> Result<Option<Record>, StudyError> {
+        let pairs = self.depth.pairs(case);
+        let jobs: Vec<(usize, usize)> = (0..case.variants.len())
+            .flat_map(|v| (0..case.places.len()).map(move |p| (v, p)))
+            .collect();
+        let done: Vec<Option<Figures>> = jobs
+            .par_iter()
+            .map(|&(variant, place)| self.point(case, variant, place, pairs))
+            .collect::<Result<_, _>>()?;
+        let Some(done) = done.into_iter().collect::<Option<Vec<Figures>>>() else {
+            return Ok(None);
+        };
+        let figures = done.chunks(case.places.len()).map(<[Figures]>::to_vec).collect();
+        Ok(Some(Record::new(
+            case,
+            self.confidence.level(),
+            pairs,
+            self.seed,
+            figures,
+        )))
+    }
+
+    fn point(
+        &self,
+        case: &Case,
+        variant: usize,
+        place: usize,
+        pairs: usize,
+    ) -> Result<Option<Figures>, StudyError> {
+        if self.stop.load(Ordering::Relaxed) {
+            return Ok(None);
+        }
+        let (arguments, changes) = case.at(&case.variants[variant], &case.places[place]);
+        let plan = match &case.setup {
+            None => None,
+            Some(text) => {
+                let source = Source {
+                    name: format!("case {}", case.name),
+                    text: text.clone(),
+                    changes,
+                };
+                Some(source.plan()?)
+            }
+        };
+        let request = Request {
+            chain: &self.chain,
+            arguments: Arguments(arguments),
+            plan,
+            pairs,
+            seed: self.seed,
+            confidence: self.confidence,
+            progress: self.progress,
+            stop: self.stop,
+        };
+        let figures = (case.measure.run)(&request);
+        if self.stop.load(Ordering::Relaxed) {
+            return Ok(None);
+        }
+        figures
+            .map(Some)
+            .map_err(|why| StudyError::request(format!("case {}: {}: {why}", case.name, case.measure.name)))
+    }
+
+    /// The same, taken from the directory where an earlier run kept it, or kept there.
+    ///
+    /// # Errors
+    /// As [`run`](Runner::run), and when the directory cannot be written.
+    pub fn run_kept(&self, case: &Case, directory: &Path) -> Result<Option<Record>, StudyError> {
+        let path = directory.join(format!("{}.json", case.name));
+        let level = self.confidence.level();
+        let kept = std::fs::read_to_string(&path)
+            .ok()
+            .and_then(|text| serde_json::from_str(&text).ok())
+            .and_then(|value| Record::from_json(&value, case, level, self.depth.pairs(case), self.seed));
+        if kept.is_some() {
+            return Ok(kept);
+        }
+        let record = self.run(case)?;
+        if let Some(record) = &record {
+            files::write(&path, format!("{:#}\n", record.to_json(case)).as_bytes())?;
+        }
+        Ok(record)
+    }
+}
