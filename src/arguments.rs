@@ -6,8 +6,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
+use motefield_files::read_text;
+use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
 use motefield_study::run::Effort;
-use motefield_study::source::Source;
 use serde_json::Value;
 
 use crate::exit::Failure;
@@ -23,13 +24,34 @@ pub struct SetupArguments {
 }
 
 impl SetupArguments {
-    pub fn source(&self) -> Result<Source, Failure> {
-        let source = Source::open(self.setup.as_deref(), &self.changes)?;
-        if self.setup.is_none() {
-            eprintln!("No setup named: using {}.", source.name);
-        }
-        Ok(source)
+    /// Reads the setup, with further changes to it.
+    pub fn setup(&self, more: &[(&str, SetupValue)]) -> Result<Setup, Failure> {
+        let document = match &self.setup {
+            Some(path) => Document::parse(&path.display().to_string(), &read_text(path)?)?,
+            None => {
+                eprintln!("No setup named: using {EMBEDDED_NAME}.");
+                Document::parse(EMBEDDED_NAME, EMBEDDED)?
+            }
+        };
+        let document = changed(document, &self.changes)?;
+        let more = more.iter();
+        let document = more.fold(document, |document, (key, value)| {
+            document.with(key, value.clone())
+        });
+        Ok(Setup::read(document, Referenced::on_disk())?)
     }
+}
+
+/// The document with changes written as `KEY=VALUE`.
+pub fn changed(document: Document, changes: &[String]) -> Result<Document, Failure> {
+    changes
+        .iter()
+        .try_fold(document, |document, change| match change.split_once('=') {
+            Some((key, value)) => Ok(document.with(key.trim(), SetupValue::parse(value))),
+            None => Err(Failure::input(format!(
+                "--set {change}: there is no `=`; write for example --set light.power=\"8 W\""
+            ))),
+        })
 }
 
 /// How much to compute.

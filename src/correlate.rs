@@ -7,12 +7,12 @@ use clap::Args;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
 use motefield_files::{self as files, picture};
-use motefield_rig::setup::Setup;
+use motefield_rig::setup::{Document, Referenced, Setup};
 use motefield_study::vectors;
 use ndarray::Array2;
 use serde_json::json;
 
-use crate::arguments::{print, print_json};
+use crate::arguments::{changed, print, print_json};
 
 #[derive(Args)]
 pub struct Correlate {
@@ -42,19 +42,12 @@ pub struct Correlate {
 
 /// The processing of a setup, or the default with changes.
 pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing, Failure> {
-    use motefield_study::source::Source;
-    Ok(match setup {
-        Some(path) => Source::open(Some(path), changes)?.setup()?.processing,
-        None => {
-            let source = Source {
-                name: "the command line".to_owned(),
-                text: "[flow]\nkind = \"uniform\"\nvelocity = [\"0 px\", \"0 px\"]\n".to_owned(),
-                changes: Source::open(None, changes)?.changes,
-            };
-            let setup: Setup = source.setup()?;
-            setup.processing
-        }
-    })
+    let document = match setup {
+        Some(path) => Document::parse(&path.display().to_string(), &files::read_text(path)?)?,
+        None => Document::parse("the processing", "")?,
+    };
+    let document = changed(document, changes)?;
+    Ok(Setup::read_processing(&document, &Referenced::on_disk())?)
 }
 
 impl Correlate {

@@ -9,12 +9,14 @@ use motefield_generator::{Seed, render};
 use motefield_report::decide::pulse::{curve, rows, shown};
 use motefield_report::specimen::{Tone, cut};
 use motefield_report::{self as report, table};
-use motefield_rig::caution;
+use motefield_rig::plan::plan;
+use motefield_rig::quantity::Dimension;
+use motefield_rig::setup::Setup;
+use motefield_rig::{caution, keys};
 use motefield_study::StudyError;
 use motefield_study::decide::choice::choose;
 use motefield_study::decide::map::Axis;
-use motefield_study::decide::{Rig, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
-use motefield_study::source::Source;
+use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 
 use crate::arguments::{
     EffortArguments, SetupArguments, above_zero, print, print_json, share, stop_on_interrupt,
@@ -59,17 +61,17 @@ const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 impl Decide {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
-        let source = self.setup.source()?;
-        if let Some(caution) = caution::text(&source.setup()?.light) {
+        let setup = self.setup.setup(&[])?;
+        if let Some(caution) = caution::text(&setup.light) {
             eprintln!("{caution}");
         }
         if let Some(free) = &self.free {
-            return self.map(&source, free);
+            return self.map(&setup, free);
         }
         if !self.choose.is_empty() {
-            return self.choice(&source);
+            return self.choice(&setup);
         }
-        self.pulse(&source)
+        self.pulse(&setup)
     }
 
     fn wish(&self) -> Wish {
@@ -80,7 +82,7 @@ impl Decide {
         }
     }
 
-    fn map(&self, source: &Source, free: &str) -> Result<Exit, Failure> {
+    fn map(&self, setup: &Setup, free: &str) -> Result<Exit, Failure> {
         let keys: Vec<&str> = free.split(',').map(str::trim).collect();
         let [a, b] = keys[..] else {
             return Err(Failure::input(format!(
@@ -109,15 +111,19 @@ impl Decide {
                 .rfind(|(of, _)| *of == key)
                 .map(|(_, values)| *values)
         };
-        let axes = [Axis::new(source, a, range(a))?, Axis::new(source, b, range(b))?];
+        let axis = |key: &str| {
+            let option = if range(key).is_some() { "--range" } else { "--free" };
+            Axis::new(setup, key, range(key)).map_err(|e| Failure::about(option, e))
+        };
+        let axes = [axis(a)?, axis(b)?];
         let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
         out.prepare(&["map.csv", "decision.json", "map.svg"])?;
         let stop = stop_on_interrupt();
         let bar = Bar::new();
-        let map = motefield_study::decide::map::map(source, axes, &self.wish(), &bar, &stop);
+        let map = motefield_study::decide::map::map(setup, axes, &self.wish(), &bar, &stop);
         bar.finish();
-        let map = kept(&out, map)?;
-        let json = report::decide::map::json(&map, source);
+        let map = kept(&out, "--free", map)?;
+        let json = report::decide::map::json(&map, setup);
         out.write("map.csv", report::decide::map::csv(&map))?;
         out.write("map.svg", report::decide::map_picture::draw(&map))?;
         out.write("decision.json", format!("{json:#}\n"))?;
@@ -125,15 +131,15 @@ impl Decide {
         Ok(exit(map.stopped, map.best().is_some()))
     }
 
-    fn choice(&self, source: &Source) -> Result<Exit, Failure> {
+    fn choice(&self, setup: &Setup) -> Result<Exit, Failure> {
         let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
         out.prepare(&["choice.csv", "decision.json"])?;
         let stop = stop_on_interrupt();
         let bar = Bar::new();
-        let choice = choose(source, &self.choose, &self.wish(), &bar, &stop);
+        let choice = choose(setup, &self.choose, &self.wish(), &bar, &stop);
         bar.finish();
-        let choice = kept(&out, choice)?;
-        let json = report::decide::choice::json(&choice, source);
+        let choice = kept(&out, "--for", choice)?;
+        let json = report::decide::choice::json(&choice, setup);
         out.write("choice.csv", report::decide::choice::csv(&choice))?;
         out.write("decision.json", format!("{json:#}\n"))?;
         self.tell(&json, &report::decide::choice::words(&choice), "Table", &out);
@@ -149,7 +155,7 @@ impl Decide {
         }
     }
 
-    fn pulse(&self, source: &Source) -> Result<Exit, Failure> {
+    fn pulse(&self, setup: &Setup) -> Result<Exit, Failure> {
         let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
         let samples = SHOWN
             .iter()
@@ -163,7 +169,7 @@ impl Decide {
         let stop = stop_on_interrupt();
         let bar = Bar::new();
         // The setup is checked whole before a directory is made.
-        let rig = Rig::of(source)?;
+        let rig = PulseSearch::of(setup)?;
         out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
         let decision = decide(&rig, &wish, &bar, &stop);
         bar.finish();
@@ -174,10 +180,8 @@ impl Decide {
         let shown = shown(&decision);
         let mut pairs = Vec::new();
         for (name, pulse_s) in &shown {
-            let scene = source
-                .with(&[("light.pulse_length", format!("{pulse_s:e} s"))])
-                .plan()?
-                .scene;
+            let value = Setup::quantity(*pulse_s, Dimension::Time);
+            let scene = plan(&setup.with(keys::light::PULSE_LENGTH.path, value)?)?.scene;
             let seed = Seed {
                 study: self.effort.seed,
                 ..Seed::default()
@@ -191,7 +195,7 @@ impl Decide {
             out.write(&format!("{name}-b.tif"), &picture::tiff(&pair.b, float))?;
             out.write(&format!("{name}.png"), &cut(pair, Tone::of(pair, scene)))?;
         }
-        let json = report::decide::pulse::json(&decision, source);
+        let json = report::decide::pulse::json(&decision, setup);
         out.write("decision.json", format!("{json:#}\n"))?;
         self.tell(
             &json,
@@ -205,11 +209,11 @@ impl Decide {
 
 /// What came of the work whose results go to `out`; where it failed, takes the directory away again
 /// if it was made for them.
-fn kept<T>(out: &OutputDirectory, work: Result<T, StudyError>) -> Result<T, Failure> {
+fn kept<T>(out: &OutputDirectory, option: &str, work: Result<T, StudyError>) -> Result<T, Failure> {
     if work.is_err() {
         out.abandon();
     }
-    Ok(work?)
+    work.map_err(|e| Failure::about(option, e))
 }
 
 fn exit(stopped: bool, answered: bool) -> Exit {

@@ -49,6 +49,16 @@ impl Failure {
     }
 }
 
+impl Failure {
+    /// The failure of what was asked for by an option.
+    pub fn about(option: &str, error: StudyError) -> Failure {
+        match error {
+            StudyError::Request(message) => Failure::input(format!("{option} {message}")),
+            other => other.into(),
+        }
+    }
+}
+
 impl From<FileError> for Failure {
     fn from(error: FileError) -> Failure {
         let remedy = match error {

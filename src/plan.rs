@@ -6,7 +6,10 @@ use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_files::OutputDirectory;
 use motefield_report::plan::{html, json, text, timing};
+use motefield_rig::keys;
 use motefield_rig::plan::Assessment;
+use motefield_rig::quantity::Dimension;
+use motefield_rig::setup::{Setup, Value};
 
 use crate::arguments::{SetupArguments, print, print_json};
 
@@ -32,27 +35,32 @@ pub struct Plan {
     /// Prints what a setup file may hold, key by key
     #[arg(long)]
     keys: bool,
+    /// Prints a JSON Schema of setup files, by which editors complete and check them
+    #[arg(long)]
+    schema: bool,
 }
 
 impl Plan {
     pub fn run(&self) -> Result<Exit, Failure> {
         if self.keys {
             print(include_str!("../docs/setup.md"));
-            print(include_str!("../docs/setup-image.md"));
-            print(include_str!("../docs/setup-flow.md"));
+            print(&keys::document::markdown());
             return Ok(Exit::Done);
         }
-        let mut source = self.setup.source()?;
-        if let Some(wanted) = &self.displacement {
-            let bare = wanted.trim().parse::<f64>().is_ok();
-            let value = if bare {
-                format!("{wanted} px")
-            } else {
-                wanted.clone()
-            };
-            source = source.with(&[("timing.displacement", value)]);
+        if self.schema {
+            print_json(&keys::schema::json_schema());
+            return Ok(Exit::Done);
         }
-        let page = Assessment::of(&source.setup()?)?;
+        let mut more = Vec::new();
+        if let Some(wanted) = &self.displacement {
+            let value = match wanted.trim().parse::<f64>() {
+                Ok(px) => Setup::quantity(px, Dimension::Pixels),
+                Err(_) => Value::parse(wanted),
+            };
+            more.push((keys::timing::DISPLACEMENT.path, value));
+        }
+        let setup = self.setup.setup(&more)?;
+        let page = Assessment::of(&setup)?;
         if let Some(directory) = &self.out {
             write(&page, &OutputDirectory::new(Some(directory), "plan", self.force))?;
         }

@@ -9,7 +9,8 @@ use motefield_files::{OutputDirectory, npy, picture};
 use motefield_generator::pair::{self, shared};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError, Seed};
-use motefield_report::manifest;
+use motefield_report::{manifest, setup_json};
+use motefield_rig::plan::plan;
 use motefield_study::run::{Progress, bound};
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -209,8 +210,8 @@ fn bad(error: SceneError) -> Failure {
 impl Render {
     pub fn run(&self) -> Result<Exit, Failure> {
         use_threads(self.threads)?;
-        let source = self.setup.source()?;
-        let plan = source.plan()?;
+        let setup = self.setup.setup(&[])?;
+        let plan = plan(&setup)?;
         let scene = &plan.scene;
         let ideal = scene.camera.sensor.is_none();
         if ideal && self.format == Format::Png {
@@ -280,7 +281,7 @@ impl Render {
         let manifest = json!({
             "schema": "motefield-pairs/1",
             "version": env!("CARGO_PKG_VERSION"),
-            "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+            "setup": setup_json(&setup),
             "seed": self.seed,
             "pairs": if self.series.is_some() { 0 } else { self.pairs },
             "frames_of_series": self.series,

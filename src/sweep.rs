@@ -7,13 +7,15 @@ use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_files::OutputDirectory;
 use motefield_report::reliability;
+use motefield_report::setup_json;
 use motefield_report::table::{Label, csv, reliability_csv};
-use motefield_rig::plan::Speeds;
+use motefield_rig::plan::{Speeds, plan};
 use motefield_rig::quantity::{digits, short};
+use motefield_rig::setup::Setup;
+use motefield_study::StudyError;
 use motefield_study::response::{self, Response, Wave};
 use motefield_study::run::trust;
 use motefield_study::run::{Chain, Experiment, Journal, Point, Wanted, run_kept};
-use motefield_study::source::Source;
 use motefield_study::values::figures;
 use motefield_study::vary::Vary;
 use serde_json::{Value, json};
@@ -61,8 +63,8 @@ const PAIRS_FOR_RANKS: usize = 5;
 impl Sweep {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
-        let source = self.setup.source()?;
-        let vary: Vary = self.vary.parse()?;
+        let setup = self.setup.setup(&[])?;
+        let vary: Vary = self.vary.parse().map_err(|e| Failure::about("--vary", e))?;
         let mut labels = Vec::new();
         let mut experiments = Vec::new();
         let mut waves = Vec::new();
@@ -71,7 +73,7 @@ impl Sweep {
             .as_ref()
             .map_or_else(Vec::new, |all| all.0.clone());
         for value in &vary.values {
-            let plan = source.with(&[(&vary.key, value.text.clone())]).plan()?;
+            let plan = plan(&setup.with(&vary.key, value.value())?)?;
             let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
             let streak_px = speeds.streak_px(plan.scene.exposure);
             if !estimators.is_empty() && plan.processing.ensemble > 1 {
@@ -105,7 +107,7 @@ impl Sweep {
             figures: true,
             estimators,
         };
-        let journal = self.journal(&source, &out, effort.seed)?;
+        let journal = self.journal(&setup, &out, effort.seed)?;
         let stop = stop_on_interrupt();
         let bar = Bar::new();
         let points = run_kept(
@@ -136,7 +138,7 @@ impl Sweep {
         let study = json!({
             "schema": "motefield-sweep/1",
             "version": env!("CARGO_PKG_VERSION"),
-            "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+            "setup": setup_json(&setup),
             "vary": vary.key,
             "seed": effort.seed,
             "precision": effort.precision,
@@ -170,14 +172,14 @@ impl Sweep {
 
 impl Sweep {
     /// The journal in the study's directory: begun, or taken up again.
-    fn journal(&self, source: &Source, out: &OutputDirectory, seed: u64) -> Result<Journal, Failure> {
+    fn journal(&self, setup: &Setup, out: &OutputDirectory, seed: u64) -> Result<Journal, Failure> {
         let estimators = self.uncertainty.as_ref().map(|all| &all.0);
         let study = format!(
             "{:?}",
             (
                 env!("CARGO_PKG_VERSION"),
-                &source.text,
-                &source.changes,
+                setup.text(),
+                setup.document().changes(),
                 &self.vary,
                 seed,
                 self.bound,
@@ -186,7 +188,10 @@ impl Sweep {
         );
         let path = out.path("journal");
         if self.resume {
-            let journal = Journal::resume(&path, &study)?;
+            let journal = Journal::resume(&path, &study).map_err(|e| match e {
+                StudyError::Request(message) => Failure::input(format!("{message} with --force")),
+                other => other.into(),
+            })?;
             eprintln!("Continuing with {} measurements done before.", journal.kept());
             return Ok(journal);
         }

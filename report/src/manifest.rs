@@ -13,7 +13,8 @@ pub fn scene(scene: &Scene) -> Value {
         "particle_image_diameter_px": scene.particle_diameter_px,
         "seeding_density_ppp": scene.seeding_density_ppp,
         "electrons_e": scene.electrons,
-        "background_e": scene.background_e,
+        "background_e": scene.background_e[0],
+        "background_b_e": scene.background_e[1],
         "exposure": match scene.exposure {
             Exposure::Fraction(f) => json!({ "pulse_over_separation": f }),
             Exposure::Streak(streak) => json!({ "streak_px": streak }),

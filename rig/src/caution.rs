@@ -4,18 +4,19 @@
 
 use crate::medium::Fluid;
 
+use crate::keys::choices::{HazardClass, Source};
 use crate::quantity::{self, Dimension};
-use crate::setup::{HazardClass, Light, Setup};
+use crate::setup::{LightSetup, Setup};
 
 /// Classes of IEC 60825-1 by power of visible continuous light: above 5 mW 3B, above 0.5 W 4. Rough where a pulse is concerned, and
 /// meant only to decide whether to show a caution when the setup does not state the class.
-fn assumed_class(light: &Light) -> HazardClass {
+fn assumed_class(light: &LightSetup) -> HazardClass {
     let power_w = match (light.power_w, light.pulse_energy_j) {
         (Some(power), _) => power,
         // A fixed pulse energy means a pulsed laser; those that light a sheet are class 4 without exception known to us.
         (None, Some(_)) => f64::INFINITY,
         // A laser of unknown power that lights a sheet may well be one.
-        (None, None) if light.laser == Some(true) => f64::INFINITY,
+        (None, None) if light.source == Some(Source::Laser) => f64::INFINITY,
         (None, None) => 0.0,
     };
     match power_w {
@@ -29,8 +30,8 @@ fn assumed_class(light: &Light) -> HazardClass {
 const DECIDE: &str = "The local laser-safety officer, the law and the source's own manual decide; this program gives no safety approval and computes no exposure limit.";
 
 /// The caution for this source, or `None` for one that is harmless to the eye (class 1 or 2).
-pub fn text(light: &Light) -> Option<String> {
-    if light.laser == Some(false) {
+pub fn text(light: &LightSetup) -> Option<String> {
+    if light.source == Some(Source::Led) {
         return led(light);
     }
     let stated = light.hazard_class;
@@ -60,7 +61,7 @@ pub fn text(light: &Light) -> Option<String> {
 }
 
 /// LEDs are no lasers: their risk groups are those of IEC 62471.
-fn led(light: &Light) -> Option<String> {
+fn led(light: &LightSetup) -> Option<String> {
     light.power_w.or(light.pulse_energy_j)?;
     Some(format!(
         "Caution: LED source. Its photobiological safety is a matter of IEC 62471 (risk groups; blue light harms the retina): look up the maker's risk group, do not look into the source or its optics, shield it from view. {DECIDE}"

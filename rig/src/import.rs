@@ -13,7 +13,7 @@ use std::fmt;
 use std::path::Path;
 
 /// A file format.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Format {
     /// NPY array of shape (2 or 3) × (depth ×) height × width: the components, then the index of the node along z, y and x.
     Npy,
@@ -39,14 +39,7 @@ impl Format {
     }
 }
 
-/// How the points of a table stand.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Layout {
-    /// On a regular grid.
-    Grid,
-    /// Anywhere.
-    Scattered,
-}
+pub use crate::keys::choices::Layout;
 
 /// Where the points of a field stand, in the file's unit of length; for NPY in nodes.
 #[derive(Debug, Clone, PartialEq)]
@@ -123,34 +116,38 @@ impl Fault {
     }
 }
 
-/// Largest file read, bytes.
-const LARGEST: u64 = 4 << 30;
+impl ImportError {
+    pub(crate) fn of_file(path: &Path, error: motefield_files::FileError) -> ImportError {
+        let message = match &error {
+            motefield_files::FileError::Unusable { message, .. } => message.clone(),
+            motefield_files::FileError::Missing { .. } => "there is no such file".to_owned(),
+            other => other.to_string(),
+        };
+        ImportError {
+            place: path.display().to_string(),
+            message,
+        }
+    }
+}
 
-/// Reads a field. `layout` says how the points of a table stand, which is else found out; `array` names the array of a VTK file, else the first
-/// of vectors.
+/// Reads a field out of the bytes of a file, called `path` in messages. `layout` says how the points
+/// of a table are arranged, which is else found out; `array` names the array of a VTK file, else the
+/// first of vectors is taken.
 ///
 /// # Errors
-/// When the file cannot be read or used: its name, the line where there is one, and what is wrong.
-pub fn read(
+/// When the bytes cannot be used: the line where there is one, and what is wrong.
+pub fn decode(
     path: &Path,
+    bytes: &[u8],
     format: Format,
     layout: Option<Layout>,
     array: Option<&str>,
 ) -> Result<Data, ImportError> {
-    let fail = |message: String| ImportError {
-        place: path.display().to_string(),
-        message,
-    };
-    let about = std::fs::metadata(path).map_err(|e| fail(format!("cannot be read: {e}")))?;
-    if !about.is_file() || about.len() > LARGEST {
-        return Err(fail("is not a file of at most 4 GB".to_owned()));
-    }
-    let bytes = std::fs::read(path).map_err(|e| fail(format!("cannot be read: {e}")))?;
     let result = match format {
-        Format::Npy => npy::read(&bytes),
-        Format::Csv => csv::read(&bytes, layout),
-        Format::VtkLegacy => vtk::read(&bytes, array),
-        Format::VtkXml => xml::read(&bytes, array),
+        Format::Npy => npy::read(bytes),
+        Format::Csv => csv::read(bytes, layout),
+        Format::VtkLegacy => vtk::read(bytes, array),
+        Format::VtkXml => xml::read(bytes, array),
     };
     result.map_err(|fault| ImportError {
         place: match fault.line {

@@ -7,6 +7,8 @@
 mod kind;
 
 pub mod camera;
+pub mod choices;
+pub mod document;
 pub mod flow;
 pub mod fluid;
 pub mod image;
@@ -14,6 +16,7 @@ pub mod lens;
 pub mod light;
 pub mod processing;
 pub mod reflections;
+pub mod schema;
 pub mod sheet;
 pub mod timing;
 pub mod tracer;
@@ -41,11 +44,17 @@ pub struct Key {
     pub unit: &'static str,
     /// Range and spacing of a slider.
     pub slider: Option<Slider>,
+    /// The key of the same section in whose place this one may stand: at most one of the two may be
+    /// given. Empty where there is none.
+    pub instead_of: &'static str,
     /// Names under which earlier versions knew the key: they are read as before.
     pub former: &'static [&'static str],
     /// Kinds of flow (words of `flow.kind`) that use the key; empty for keys of other sections and
     /// for those that every flow has.
     pub flows: &'static [&'static str],
+    /// Those of these kinds that need the key, where the others do without it. A key whose absence
+    /// is [`NEEDED`] is needed by all of them.
+    pub needed_by: &'static [&'static str],
 }
 
 /// What holds where a key is not given.
@@ -81,6 +90,9 @@ pub struct Slider {
     pub log: bool,
 }
 
+/// In place of a default: the key must be given.
+pub const NEEDED: &str = "needed";
+
 /// The source of a value that every practitioner knows and no publication need be named for.
 pub const PRACTICE: &str = "common practice, no source";
 
@@ -99,8 +111,10 @@ impl Key {
             usual: None,
             unit: "",
             slider: None,
+            instead_of: "",
             former: &[],
             flows: &[],
+            needed_by: &[],
         }
     }
 
@@ -124,7 +138,14 @@ impl Key {
 
     /// A whole number from `low` to `high`.
     pub const fn whole(path: &'static str, low: usize, high: usize) -> Key {
-        Key::new(path, Kind::Whole { low, high, odd: false })
+        Key::new(
+            path,
+            Kind::Whole {
+                low,
+                high,
+                odd: false,
+            },
+        )
     }
 
     /// An odd whole number from `low` to `high`.
@@ -134,7 +155,12 @@ impl Key {
 
     /// A number from 0 to 1, or a percentage.
     pub const fn share(path: &'static str) -> Key {
-        Key::new(path, Kind::Share)
+        Key::share_within(path, Range::Within(0.0, 1.0))
+    }
+
+    /// A share of a narrower range.
+    pub const fn share_within(path: &'static str, range: Range) -> Key {
+        Key::new(path, Kind::Share(range))
     }
 
     /// One of the words of a choice.
@@ -175,6 +201,11 @@ impl Key {
         }
     }
 
+    /// A list with one entry of each of these kinds.
+    pub const fn row(path: &'static str, kinds: &'static [Kind]) -> Key {
+        Key::new(path, Kind::Row(kinds))
+    }
+
     /// A list of `least` to `most` tables, whose keys are entries of the key table themselves.
     pub const fn tables(path: &'static str, [least, most]: [usize; 2]) -> Key {
         Key::new(path, Kind::Tables { least, most })
@@ -212,7 +243,10 @@ impl Key {
 
     /// Where the default comes from.
     pub const fn default_source(self, source: &'static str) -> Key {
-        let absent = Absent { source, ..self.absent };
+        let absent = Absent {
+            source,
+            ..self.absent
+        };
         Key { absent, ..self }
     }
 
@@ -248,6 +282,11 @@ impl Key {
         }
     }
 
+    /// The key in whose place this one may stand.
+    pub const fn instead_of(self, instead_of: &'static str) -> Key {
+        Key { instead_of, ..self }
+    }
+
     /// Names of earlier versions.
     pub const fn formerly(self, former: &'static [&'static str]) -> Key {
         Key { former, ..self }
@@ -256,6 +295,25 @@ impl Key {
     /// The kinds of flow that use the key.
     pub const fn flows(self, flows: &'static [&'static str]) -> Key {
         Key { flows, ..self }
+    }
+
+    /// Those of the kinds of flow that need the key.
+    pub const fn needed_by(self, needed_by: &'static [&'static str]) -> Key {
+        Key { needed_by, ..self }
+    }
+
+    /// Whether a flow of this kind needs the key.
+    pub fn is_needed_by(&self, flow: &str) -> bool {
+        self.needed_by.contains(&flow) || (self.flows.contains(&flow) && self.absent.words == NEEDED)
+    }
+
+    /// A number in the key's own unit as a setup writes it: `4 W`, `f/4`, `0.5`.
+    pub fn written(&self, number: f64) -> String {
+        match self.unit {
+            "" => number.to_string(),
+            "f/" => format!("f/{number}"),
+            unit => format!("{number} {unit}"),
+        }
     }
 
     /// The section that holds it: `light` of `light.power`.
@@ -330,8 +388,12 @@ pub fn without_places(path: &str) -> String {
 
 /// Declares the keys of a section: each by its name in the code, all in `SECTION`.
 macro_rules! section {
-    ($name:literal, $title:literal, scene: $scene:literal; $($(#[$doc:meta])* $key:ident = $entry:expr;)*) => {
-        $($(#[$doc])* #[doc = concat!("`", $name, "` key; see its entry.")] pub const $key: &$crate::keys::Key = &$entry;)*
+    ($name:literal, $title:literal, scene: $scene:literal; $($key:ident = $entry:expr;)*) => {
+        $(
+            #[doc = concat!("A key of `[", $name, "]`.")]
+            pub const $key: &$crate::keys::Key = &$entry;
+        )*
+
         /// The section with its keys.
         pub const SECTION: $crate::keys::Section = $crate::keys::Section {
             name: $name,

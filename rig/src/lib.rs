@@ -5,6 +5,7 @@
 
 pub mod caution;
 pub mod import;
+pub mod keys;
 pub mod medium;
 pub mod optics;
 pub mod plan;

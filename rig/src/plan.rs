@@ -25,6 +25,7 @@ mod wanted;
 use motefield_evaluator::Processing;
 use motefield_generator::{Exposure, Scene, SceneField};
 
+use crate::keys::{self, Key};
 use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError, check_processing};
 pub use arrangement::{Arrangement, fastest_velocity_m_s};
@@ -92,7 +93,7 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
 fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {
     setup.image.size.or(setup.camera.size).ok_or_else(|| {
         setup.error(
-            "camera.size",
+            keys::camera::SIZE,
             "is missing: write for example size = [1024, 1024] under [camera] or [image]",
         )
     })
@@ -100,7 +101,7 @@ fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {
 
 fn thickness_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
     match setup.sheet.thickness {
-        Some(thickness) => scale.extent(thickness, "sheet.thickness"),
+        Some(thickness) => scale.extent(thickness, keys::sheet::THICKNESS),
         None => Ok(USUAL_THICKNESS_PX),
     }
 }
@@ -176,7 +177,7 @@ fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> 
     peak_facts(&scene, &speeds, &mut facts);
     scene.validate().map_err(|e| {
         setup.error(
-            scene_key(e.field),
+            scene_key(setup, e.field),
             format!("gives a scene that cannot be rendered: {e}"),
         )
     })?;
@@ -216,85 +217,106 @@ fn photo_electrons(
     }
 }
 
-/// The key to look at when the scene finds a quantity out of range.
-fn scene_key(field: SceneField) -> &'static str {
+/// The key to look at when the scene finds a quantity out of range: of those that may set it, the
+/// one that the setup gives.
+fn scene_key(setup: &Setup, field: SceneField) -> &'static Key {
+    let may_set = keys_of(field);
+    let given = may_set.iter().find(|key| setup.has(key));
+    given.copied().unwrap_or(may_set[0])
+}
+
+/// The keys that may set a quantity of the scene, those that override others first.
+fn keys_of(field: SceneField) -> &'static [&'static Key] {
+    use keys::{camera, image, lens, light, reflections, sheet, tracer};
     match field {
-        SceneField::ImageSize => "camera.size",
-        SceneField::ParticleDiameter => "image.particle_diameter",
-        SceneField::SeedingDensity => "image.seeding_density",
-        SceneField::Electrons => "image.electrons",
-        SceneField::BackgroundA => "image.background",
-        SceneField::BackgroundB => "image.background_b",
-        SceneField::PulseFraction => "light.pulse_length",
-        SceneField::Streak => "image.streak",
-        SceneField::SheetThickness => "sheet.thickness",
-        SceneField::SheetOrder => "sheet.order",
-        SceneField::SheetTiltX => "sheet.tilt_x",
-        SceneField::SheetTiltY => "sheet.tilt_y",
-        SceneField::SheetHeight => "sheet.height",
-        SceneField::EnergyRatio => "light.energy_ratio",
-        SceneField::LengthRatio => "light.length_ratio",
-        SceneField::SheetOffset => "sheet.offset",
-        SceneField::ThicknessRatio => "sheet.thickness_ratio",
-        SceneField::Jitter => "light.jitter",
-        SceneField::AmbientLight => "light.ambient",
-        SceneField::ReflectionPictureSize => "reflections.picture",
-        SceneField::ReflectionPictureLight => "reflections.picture_peak",
-        SceneField::GlarePeak => "reflections.glare",
-        SceneField::GlareX => "reflections.glare_x",
-        SceneField::GlareY => "reflections.glare_y",
-        SceneField::GlareAngle => "reflections.glare_angle",
-        SceneField::GlareWidth => "reflections.glare_width",
-        SceneField::HotSpotCount => "reflections.hot_spots",
-        SceneField::HotSpotPeak => "reflections.hot_spot_peak",
-        SceneField::HotSpotDiameter => "reflections.hot_spot_diameter",
-        SceneField::DiameterSd => "tracer.diameter_sd",
-        SceneField::DiameterLimits => "tracer.diameter_limits",
-        SceneField::BrightnessPower => "tracer.brightness_power",
-        SceneField::BrightnessTable => "tracer.brightness",
-        SceneField::GeometricDiameter => "image.geometric_diameter",
-        SceneField::ClusterSize => "tracer.cluster_size",
-        SceneField::ClusterRadius => "tracer.cluster_radius",
-        SceneField::GradientX => "tracer.gradient_x",
-        SceneField::GradientY => "tracer.gradient_y",
-        SceneField::UnseededCentre | SceneField::UnseededRadius | SceneField::UnseededShare => {
-            "tracer.unseeded"
-        }
-        SceneField::Defocus => "image.defocus",
-        SceneField::Focus => "lens.focus",
-        SceneField::DiameterGrowth => "lens.diameter_growth",
-        SceneField::CameraDistance => "lens.distance",
-        SceneField::Distortion => "lens.distortion",
-        SceneField::ImagePattern => "lens.pattern",
-        SceneField::FillFactor => "camera.fill_factor",
-        SceneField::ParasiticSensitivity => "camera.parasitic_sensitivity",
-        SceneField::Bits => "camera.bits",
-        SceneField::Gain => "camera.gain",
-        SceneField::FullWell => "camera.full_well",
-        SceneField::DarkNoise => "camera.dark_noise",
-        SceneField::BlackLevel => "camera.black_level",
-        SceneField::DarkCurrent => "camera.dark_current",
-        SceneField::Dsnu => "camera.dsnu",
-        SceneField::Prnu => "camera.prnu",
-        SceneField::HotPixels => "camera.hot_pixels",
-        SceneField::HotLevel => "camera.hot_level",
-        SceneField::DeadPixels => "camera.dead_pixels",
-        SceneField::Crosstalk => "camera.crosstalk",
+        SceneField::ImageSize => &[image::SIZE, camera::SIZE],
+        SceneField::ParticleDiameter => &[image::PARTICLE_DIAMETER, lens::APERTURE],
+        SceneField::SeedingDensity => &[
+            image::SEEDING_DENSITY,
+            tracer::CONCENTRATION,
+            tracer::PARTICLES_PER_WINDOW,
+        ],
+        SceneField::Electrons => &[
+            image::ELECTRONS,
+            image::PEAK_ELECTRONS,
+            light::MEASURED_GREY,
+            light::POWER,
+            light::PULSE_ENERGY,
+        ],
+        SceneField::BackgroundA => &[image::BACKGROUND],
+        SceneField::BackgroundB => &[image::BACKGROUND_B, image::BACKGROUND],
+        SceneField::PulseFraction => &[image::PULSE_FRACTION, light::PULSE_LENGTH, camera::EXPOSURE],
+        SceneField::Streak => &[image::STREAK],
+        SceneField::SheetThickness => &[sheet::THICKNESS],
+        SceneField::SheetOrder => &[sheet::ORDER],
+        SceneField::SheetTiltX => &[sheet::TILT_X],
+        SceneField::SheetTiltY => &[sheet::TILT_Y],
+        SceneField::SheetHeight => &[sheet::HEIGHT],
+        SceneField::EnergyRatio => &[light::ENERGY_RATIO, light::LENGTH_RATIO, camera::EXPOSURE_B],
+        SceneField::LengthRatio => &[light::LENGTH_RATIO, camera::EXPOSURE_B, camera::EXPOSURE],
+        SceneField::SheetOffset => &[sheet::OFFSET],
+        SceneField::ThicknessRatio => &[sheet::THICKNESS_RATIO],
+        SceneField::Jitter => &[image::JITTER, light::JITTER],
+        SceneField::AmbientLight => &[light::AMBIENT, camera::EXPOSURE],
+        SceneField::ReflectionPictureSize => &[reflections::PICTURE],
+        SceneField::ReflectionPictureLight => &[reflections::PICTURE_PEAK],
+        SceneField::GlarePeak => &[reflections::GLARE],
+        SceneField::GlareX => &[reflections::GLARE_X],
+        SceneField::GlareY => &[reflections::GLARE_Y],
+        SceneField::GlareAngle => &[reflections::GLARE_ANGLE],
+        SceneField::GlareWidth => &[reflections::GLARE_WIDTH],
+        SceneField::HotSpotCount => &[reflections::HOT_SPOTS],
+        SceneField::HotSpotPeak => &[reflections::HOT_SPOT_PEAK],
+        SceneField::HotSpotDiameter => &[reflections::HOT_SPOT_DIAMETER],
+        SceneField::DiameterSd => &[tracer::DIAMETER_SD],
+        SceneField::DiameterLimits => &[tracer::DIAMETER_LIMITS],
+        SceneField::BrightnessPower => &[tracer::BRIGHTNESS_POWER],
+        SceneField::BrightnessTable => &[tracer::BRIGHTNESS, tracer::DIAMETER],
+        SceneField::GeometricDiameter => &[image::GEOMETRIC_DIAMETER, tracer::DIAMETER],
+        SceneField::ClusterSize => &[tracer::CLUSTER_SIZE],
+        SceneField::ClusterRadius => &[tracer::CLUSTER_RADIUS],
+        SceneField::GradientX => &[tracer::GRADIENT_X],
+        SceneField::GradientY => &[tracer::GRADIENT_Y],
+        SceneField::UnseededCentre => &[tracer::UNSEEDED],
+        SceneField::UnseededRadius => &[tracer::UNSEEDED],
+        SceneField::UnseededShare => &[tracer::UNSEEDED],
+        SceneField::Defocus => &[image::DEFOCUS, lens::DEFOCUS],
+        SceneField::Focus => &[lens::FOCUS],
+        SceneField::DiameterGrowth => &[lens::DIAMETER_GROWTH],
+        SceneField::CameraDistance => &[lens::DISTANCE],
+        SceneField::Distortion => &[lens::DISTORTION],
+        SceneField::ImagePattern => &[lens::PATTERN],
+        SceneField::FillFactor => &[camera::FILL_FACTOR],
+        SceneField::ParasiticSensitivity => &[camera::PARASITIC_SENSITIVITY],
+        SceneField::Bits => &[camera::BITS],
+        SceneField::Gain => &[camera::GAIN],
+        SceneField::FullWell => &[camera::FULL_WELL],
+        SceneField::DarkNoise => &[camera::DARK_NOISE],
+        SceneField::BlackLevel => &[camera::BLACK_LEVEL],
+        SceneField::DarkCurrent => &[camera::DARK_CURRENT, camera::EXPOSURE],
+        SceneField::Dsnu => &[camera::DSNU],
+        SceneField::Prnu => &[camera::PRNU],
+        SceneField::HotPixels => &[camera::HOT_PIXELS],
+        SceneField::HotLevel => &[camera::HOT_LEVEL],
+        SceneField::DeadPixels => &[camera::DEAD_PIXELS],
+        SceneField::Crosstalk => &[camera::CROSSTALK],
     }
 }
 
-/// What of a list of keys is missing, as an error about `key`.
-fn missing(setup: &Setup, key: &str, needed: &[(&str, bool)]) -> SetupError {
-    let lacking: Vec<&str> = needed
+/// What of a list of keys is missing, as an error about `key`. Each entry is a key, and others that
+/// would do in its place.
+fn missing(setup: &Setup, key: &'static Key, needed: &[&[&'static Key]]) -> SetupError {
+    let lacking: Vec<String> = needed
         .iter()
-        .filter(|(_, there)| !there)
-        .map(|(name, _)| *name)
+        .filter(|any| !any.iter().any(|key| setup.has(key)))
+        .map(|any| match any {
+            [key, other, ..] => format!("{} (or {})", key.path, other.path),
+            _ => any.iter().map(|key| key.path).collect(),
+        })
         .collect();
-    setup.error(
-        key,
-        format!(
-            "is not given, and to compute it the rig lacks {}: give either",
-            lacking.join(", ")
-        ),
-    )
+    let why = format!(
+        "is not given, and to compute it the rig lacks {}: give either",
+        lacking.join(", ")
+    );
+    setup.error(key, why)
 }

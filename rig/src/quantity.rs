@@ -8,7 +8,7 @@ mod number;
 mod units;
 
 pub use error::QuantityError;
-pub use number::{digits, short};
+pub use number::{digits, short, significant};
 pub use units::Dimension;
 
 use error::Fault;
@@ -21,6 +21,17 @@ pub struct Quantity {
     pub value: f64,
     /// What it measures.
     pub dimension: Dimension,
+}
+
+impl Quantity {
+    /// All digits of the value with the unit in which values are stored: read back, it is the same.
+    pub fn exact(&self) -> String {
+        match self.dimension {
+            Dimension::Aperture => format!("f/{}", self.value),
+            Dimension::Fraction => self.value.to_string(),
+            dimension => format!("{:e} {}", self.value, dimension.unit()),
+        }
+    }
 }
 
 /// Reads a quantity of any dimension.

@@ -1,42 +1,55 @@
-//! Setup files: what the experimenter writes down, checked and in SI units.
+//! Setups: what the experimenter states, checked and in SI units.
 //!
-//! Two levels in one file. The rig (`[light] [sheet] [tracer] [fluid] [lens] [camera] [flow] [timing] [processing]`) is what
-//! stands in the lab; `[image]` states what the pictures show and overrides what the rig would give. [`crate::plan`] is
-//! the only step from the one to the other.
+//! Two levels in one file. The rig (`[light] [sheet] [tracer] [fluid] [lens] [camera] [flow]
+//! [timing] [processing]`) is what stands in the lab; `[image]` states what the pictures show and
+//! overrides what the rig would give. [`crate::plan`] is the only step from the one to the other.
+//! Every key is described in [`crate::keys`].
 
 mod camera;
+mod document;
+mod error;
 mod flow;
 mod image;
 mod lens;
 mod light;
 mod processing;
 mod reader;
+mod referenced;
 mod sheet;
 mod tracer;
 
-use crate::medium::Fluid;
+use std::sync::Arc;
+
 use motefield_evaluator::Processing;
 
-use crate::quantity::Dimension;
 pub use camera::CameraSetup;
-pub use flow::{Extent, FlowSetup, Imported, Motion, Pattern, Place, Rate, Stands, Vortex};
+pub use document::{Document, Value};
+pub use error::{Fault, SetupError};
+pub use flow::{Extent, FlowPattern, FlowSetup, Imported, Motion, PlaceFromMiddle, Rate, Stands, Vortex};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
-pub use light::{GlareSetup, HazardClass, Light, Measured, ReflectionSetup};
-pub use processing::check as check_processing;
-pub use reader::{Reader, SetupError};
+pub use light::{GlareSetup, LightSetup, MeasuredBrightness, ReflectionSetup};
+pub use processing::check_processing;
+pub use reader::KeyAt;
+use reader::Reader;
+pub use referenced::Referenced;
 pub use sheet::SheetSetup;
 pub use tracer::{BrightnessSetup, TracerSetup, Unseeded};
+
+use crate::keys;
+use crate::medium::Fluid;
+use crate::quantity::Quantity;
+
+/// The rig that serves where no setup is named.
+pub const EMBEDDED: &str = include_str!("../../cases/flume.toml");
+/// What messages call it.
+pub const EMBEDDED_NAME: &str = "the embedded rig (cases/flume.toml)";
 
 /// A whole setup.
 #[derive(Debug, Clone)]
 pub struct Setup {
-    /// File name, or the embedded rig's.
-    pub name: String,
-    /// The text as it was read.
-    pub text: String,
     /// `[light]`
-    pub light: Light,
+    pub light: LightSetup,
     /// `[reflections]`
     pub reflections: ReflectionSetup,
     /// `[sheet]`
@@ -53,95 +66,185 @@ pub struct Setup {
     pub flow: FlowSetup,
     /// `[timing] separation`: Δt, from the start of one pulse to the start of the other.
     pub separation_s: Option<f64>,
-    /// `[timing] displacement`: how far the fastest fluid in the picture shall move between the pulses, from which Δt follows.
+    /// `[timing] displacement`: how far the fastest fluid in the picture shall move between the
+    /// pulses, from which Δt follows.
     pub wanted_displacement_px: Option<f64>,
     /// `[processing]`
     pub processing: Processing,
     /// `[image]`
     pub image: ImageSetup,
-    changes: Vec<(String, String)>,
-    reader: Reader,
+    document: Document,
+    referenced: Arc<Referenced>,
 }
 
-/// The pulse separation, or the displacement from which it follows. Where the file gives one and the command line the other, the
-/// command line has the word.
-fn timing(r: &Reader) -> Result<(Option<f64>, Option<f64>), SetupError> {
-    let (separation, displacement) = ("timing.separation", "timing.displacement");
-    let given = (
-        r.positive(separation, Dimension::Time)?,
-        r.positive(displacement, Dimension::Pixels)?,
-    );
-    match given {
-        (Some(_), Some(_)) => match (r.from_command_line(separation), r.from_command_line(displacement)) {
-            (true, false) => Ok((given.0, None)),
-            (false, true) => Ok((None, given.1)),
-            _ => Err(r.error(
-                displacement,
-                "and timing.separation both set the pulse separation: leave one out",
-            )),
-        },
-        given => Ok(given),
+/// The pulse separation, or the displacement from which it follows. Where the text gives one and a
+/// change the other, the change counts.
+fn timing(r: &Reader) -> (Option<f64>, Option<f64>) {
+    let (separation, displacement) = (keys::timing::SEPARATION, keys::timing::DISPLACEMENT);
+    let given = (r.number(separation), r.number(displacement));
+    match (
+        r.has(separation) && r.has(displacement),
+        r.is_changed(separation),
+        r.is_changed(displacement),
+    ) {
+        (true, true, false) => (given.0, None),
+        (true, false, true) => (None, given.1),
+        (true, ..) => {
+            r.exclude(displacement, separation, "both set the pulse separation");
+            given
+        }
+        (false, ..) => given,
     }
 }
 
 impl Setup {
-    /// Reads a setup; `overrides` are (key, value) pairs that stand in place of the text's own.
+    /// Reads a setup; the files that it names come from `referenced`.
     ///
     /// # Errors
-    /// The first key that cannot be used, with its line and what to write instead.
-    pub fn read(name: &str, text: &str, overrides: &[(String, String)]) -> Result<Setup, SetupError> {
-        use Dimension as D;
-        let r = Reader::new(name, text, overrides)?;
-        let light = light::light(&r)?;
-        let kind = r.word("fluid.kind", &[("water", Fluid::Water), ("air", Fluid::Air)])?;
-        let temperature = r.positive("fluid.temperature", D::Temperature)?;
-        let fluid = kind.map(|kind| (kind, temperature.unwrap_or(293.15)));
-        let (separation_s, wanted_displacement_px) = timing(&r)?;
-        let setup = Setup {
-            name: name.to_owned(),
-            text: text.to_owned(),
-            changes: overrides.to_vec(),
-            flow: flow::read(&r)?,
+    /// Everything in it that cannot be used, each with its line and what to write instead.
+    ///
+    /// # Examples
+    /// ```
+    /// use motefield_rig::setup::{Document, Referenced, Setup};
+    ///
+    /// let text = "[flow]\nkind = \"uniform\"\nvelocity = [\"0.1 m/s\", \"0 m/s\"]\n";
+    /// let document = Document::parse("rig.toml", text).unwrap();
+    /// let setup = Setup::read(document, Referenced::on_disk()).unwrap();
+    /// assert!(setup.light.power_w.is_none());
+    ///
+    /// let document = Document::parse("rig.toml", "[light]\npower = 4\n").unwrap();
+    /// let refused = Setup::read(document, Referenced::on_disk()).unwrap_err();
+    /// assert!(refused.to_string().contains("rig.toml, line 2: `light.power = 4` has no unit"));
+    /// ```
+    pub fn read(document: Document, referenced: Arc<Referenced>) -> Result<Setup, SetupError> {
+        let r = Reader::new(&document);
+        let light = light::light(&r);
+        let temperature = r.number(keys::fluid::TEMPERATURE);
+        let fluid = r
+            .choice(keys::fluid::KIND)
+            .map(|kind| (kind, temperature.unwrap_or(293.15)));
+        let (separation_s, wanted_displacement_px) = timing(&r);
+        let (flow, processing) = (flow::flow(&r), processing::processing(&r, &referenced));
+        let (reflections, sheet) = (light::reflections(&r), sheet::sheet(&r));
+        let (tracer, lens) = (tracer::tracer(&r), lens::lens(&r));
+        let (camera, image) = (camera::camera(&r, light.wavelength_m), image::image(&r));
+        r.finish()?;
+        Ok(Setup {
+            light,
+            reflections,
+            sheet,
+            tracer,
+            fluid,
+            lens,
+            camera,
+            flow,
             separation_s,
             wanted_displacement_px,
-            processing: processing::read(&r)?,
-            reflections: light::reflections(&r)?,
-            sheet: sheet::sheet(&r)?,
-            tracer: tracer::tracer(&r)?,
-            fluid,
-            lens: lens::lens(&r)?,
-            camera: camera::camera(&r, light.wavelength_m)?,
-            image: image::image(&r)?,
-            light,
-            reader: r,
-        };
-        setup.reader.finish()?;
-        Ok(setup)
+            processing,
+            image,
+            document,
+            referenced,
+        })
     }
 
-    /// The value of a key as it is written; `None` where it is not given or holds more than one value.
-    pub fn written(&self, key: &str) -> Option<String> {
-        self.reader.written(key)
-    }
-
-    /// The rig as it stood when `light.measured_grey` was read: as the file states it, without the command line's changes but for those
-    /// of the measurement itself.
+    /// Reads a text with changes to it, each a key and its value as a person writes it; the files
+    /// that it names are read from disk.
     ///
     /// # Errors
-    /// When the file alone is no setup.
-    pub fn as_measured(&self) -> Result<Setup, SetupError> {
-        let own = |(key, _): &&(String, String)| key.starts_with("light.measured_");
-        let changes: Vec<(String, String)> = self.changes.iter().filter(own).cloned().collect();
-        Setup::read(&self.name, &self.text, &changes)
+    /// As [`Document::parse`] and [`read`](Setup::read).
+    pub fn from_text<K: AsRef<str>>(name: &str, text: &str, changes: &[(K, K)]) -> Result<Setup, SetupError> {
+        let plain = Document::parse(name, text)?;
+        let document = changes.iter().fold(plain, |document, (path, value)| {
+            document.with(path.as_ref(), Value::parse(value.as_ref()))
+        });
+        Setup::read(document, Referenced::on_disk())
     }
 
-    /// Whether the setup has a key, or a list or section of that name.
-    pub fn has(&self, key: &str) -> bool {
-        self.reader.has(key)
+    /// Reads the `[processing]` of a setup that may lack everything else.
+    ///
+    /// # Errors
+    /// Everything in that section that cannot be used.
+    pub fn read_processing(document: &Document, referenced: &Referenced) -> Result<Processing, SetupError> {
+        let r = Reader::new(document);
+        let processing = processing::processing(&r, referenced);
+        r.finish_section("processing")?;
+        Ok(processing)
+    }
+
+    /// The setup with another value under `path`: a key, or an entry of a list.
+    ///
+    /// # Errors
+    /// As [`read`](Setup::read).
+    pub fn with(&self, path: &str, value: Value) -> Result<Setup, SetupError> {
+        Setup::read(self.document.with(path, value), Arc::clone(&self.referenced))
+    }
+
+    /// The same with several changes.
+    ///
+    /// # Errors
+    /// As [`read`](Setup::read).
+    pub fn with_all(&self, changes: &[(&str, Value)]) -> Result<Setup, SetupError> {
+        let document = changes
+            .iter()
+            .fold(self.document.clone(), |document, (path, value)| {
+                document.with(path, value.clone())
+            });
+        Setup::read(document, Arc::clone(&self.referenced))
+    }
+
+    /// What the setup is called.
+    pub fn name(&self) -> &str {
+        &self.document.name
+    }
+
+    /// The text as it was read.
+    pub fn text(&self) -> &str {
+        &self.document.text
+    }
+
+    /// The text, flattened, with its changes.
+    pub fn document(&self) -> &Document {
+        &self.document
+    }
+
+    /// The files that the setup names.
+    pub fn referenced(&self) -> &Arc<Referenced> {
+        &self.referenced
+    }
+
+    /// The single value under a path as a setup would write it; `None` where it is not given or
+    /// holds more than one.
+    pub fn written(&self, path: &str) -> Option<String> {
+        self.document.written(path)
+    }
+
+    /// The rig as it stood when `light.measured_grey` was read: as the text states it, without its
+    /// changes but for those of the measurement itself.
+    ///
+    /// # Errors
+    /// When the text alone is no setup.
+    pub fn as_measured(&self) -> Result<Setup, SetupError> {
+        let of_measurement = [keys::light::MEASURED_GREY.path, keys::light::MEASURED_AT.path];
+        let document = self.document.as_read(|path| of_measurement.contains(&path))?;
+        Setup::read(document, Arc::clone(&self.referenced))
+    }
+
+    /// Whether the setup gives a key.
+    pub fn has(&self, key: &keys::Key) -> bool {
+        self.document.has(key.path)
     }
 
     /// An error about a key of this setup.
-    pub fn error(&self, key: &str, message: impl std::fmt::Display) -> SetupError {
-        self.reader.error(key, message)
+    pub fn error(&self, at: impl Into<KeyAt>, message: impl std::fmt::Display) -> SetupError {
+        self.document
+            .error(self.document.fault(at.into().path(), message))
+    }
+
+    /// A quantity of this setup as a change sets it.
+    pub fn quantity(value: f64, dimension: crate::quantity::Dimension) -> Value {
+        Value::Quantity(Quantity { value, dimension })
     }
 }
+
+#[cfg(test)]
+mod tests;

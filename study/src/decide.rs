@@ -8,7 +8,7 @@ pub mod choice;
 pub mod map;
 pub mod reading;
 mod remedy;
-mod rig;
+mod search;
 pub mod trial;
 
 use std::sync::atomic::AtomicBool;
@@ -17,11 +17,13 @@ use motefield_generator::Exposure;
 
 use crate::StudyError;
 use crate::run::{Effort, Experiment, Point, Progress, run};
-use crate::source::Source;
-use motefield_rig::plan::{Plan, Speeds};
+use motefield_rig::keys;
+use motefield_rig::plan::{Plan, Speeds, plan};
+use motefield_rig::quantity::{Dimension, significant};
+use motefield_rig::setup::{Setup, Value as SetupValue};
 use reading::{Reading, Sample};
 pub use remedy::Remedy;
-pub use rig::Rig;
+pub use search::PulseSearch;
 
 /// What the user may choose.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,20 +96,20 @@ pub struct Decision {
 /// # Errors
 /// When a setup on the way cannot be planned.
 pub fn decide(
-    rig: &Rig,
+    search: &PulseSearch,
     wish: &Wish,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Decision, StudyError> {
-    let Rig {
-        source,
+    let PulseSearch {
+        setup,
         plan,
         separation_s,
         speeds,
         range_s,
-    } = rig;
+    } = search;
     let study = Sweep {
-        source,
+        setup,
         wish,
         separation_s: *separation_s,
         fast_px: speeds.fast_px,
@@ -157,7 +159,7 @@ const MORE: usize = 4;
 const CAUSES: usize = 4;
 
 struct Sweep<'a> {
-    source: &'a Source,
+    setup: &'a Setup,
     wish: &'a Wish,
     separation_s: f64,
     fast_px: f64,
@@ -191,9 +193,15 @@ impl Progress for Phase<'_> {
     }
 }
 
-/// A pulse length as a setup says it, to three digits: what the report names is what was rendered.
-fn pulse_text(pulse_s: f64) -> String {
-    format!("{:.2e} s", pulse_s)
+/// A pulse length as a setup takes it.
+fn pulse(pulse_s: f64) -> (&'static str, SetupValue) {
+    let value = Setup::quantity(pulse_s, Dimension::Time);
+    (keys::light::PULSE_LENGTH.path, value)
+}
+
+/// The same to three digits: what the report names is what was rendered.
+fn rounded_pulse(pulse_s: f64) -> (&'static str, SetupValue) {
+    pulse(significant(pulse_s, 3))
 }
 
 /// The points of a sweep as [`reading`] takes them.
@@ -208,8 +216,8 @@ pub fn samples(points: &[Measured]) -> Vec<Sample<'_>> {
 }
 
 impl Sweep<'_> {
-    fn experiment(&self, changes: &[(&str, String)]) -> Result<Experiment, StudyError> {
-        let plan = self.source.with(changes).plan()?;
+    fn experiment(&self, changes: &[(&str, SetupValue)]) -> Result<Experiment, StudyError> {
+        let plan = plan(&self.setup.with_all(changes)?)?;
         Ok(Experiment {
             scene: plan.scene,
             processing: plan.processing,
@@ -234,20 +242,13 @@ impl Sweep<'_> {
 
     fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<Measured>, StudyError> {
         let longest = pulses_s.iter().copied().fold(0.0, f64::max);
-        let texts: Vec<String> = pulses_s
+        let experiments = pulses_s
             .iter()
             // The longest is a limit: rounding must not carry it beyond.
-            .map(|&p| {
-                if p == longest {
-                    format!("{:e} s", p)
-                } else {
-                    pulse_text(p)
-                }
+            .map(|&p| match p == longest {
+                true => self.experiment(&[pulse(p)]),
+                false => self.experiment(&[rounded_pulse(p)]),
             })
-            .collect();
-        let experiments = texts
-            .iter()
-            .map(|t| self.experiment(&[("light.pulse_length", t.clone())]))
             .collect::<Result<Vec<_>, _>>()?;
         let points = self.run(&experiments, later);
         Ok(points
@@ -292,8 +293,11 @@ impl Sweep<'_> {
         let ends = [end(0), end(1)];
         let mut experiments = Vec::new();
         for m in ends.iter().flatten() {
-            let pulse = ("light.pulse_length", format!("{:e} s", m.pulse_s));
-            let ideal = self.experiment(&[pulse.clone(), ("camera.ideal", "true".to_owned())])?;
+            let pulse = pulse(m.pulse_s);
+            let ideal = self.experiment(&[
+                pulse.clone(),
+                (keys::camera::IDEAL.path, SetupValue::Switch(true)),
+            ])?;
             let mut frozen = self.experiment(&[pulse])?;
             frozen.scene.exposure = Exposure::Fraction(0.0);
             experiments.extend([ideal, frozen]);

@@ -4,7 +4,6 @@ pub mod decide;
 pub mod error;
 pub mod response;
 pub mod run;
-pub mod source;
 pub mod values;
 pub mod vary;
 pub mod vectors;

@@ -7,7 +7,7 @@ use motefield_rig::plan::Plan;
 use motefield_rig::quantity::{self, Dimension};
 
 /// The key whose sweep is a study of spatial response.
-pub const KEY: &str = "flow.wavelength";
+pub const KEY: &str = motefield_rig::keys::flow::WAVELENGTH.path;
 
 /// Length of the wave in the picture, px, and side of the final window across it, px.
 #[derive(Clone, Copy)]

@@ -1,7 +1,7 @@
 //! What a sweep varies: `KEY=FROM..TO:log:N`, `KEY=FROM..TO:lin:N` or `KEY=a,b,c`.
 
 use crate::StudyError;
-use motefield_rig::quantity;
+use motefield_rig::{quantity, setup};
 
 /// A key of the setup and the values it takes.
 #[derive(Debug, Clone, PartialEq)]
@@ -32,7 +32,7 @@ impl std::str::FromStr for Vary {
     fn from_str(text: &str) -> Result<Vary, StudyError> {
         let bad = |why: &str| {
             StudyError::request(format!(
-                "--vary {text}: {why}; write for example light.pulse_length=10us..1ms:log:9, image.seeding_density=0.01ppp..0.05ppp:lin:5 or camera.bits=8,10,12"
+                "{text}: {why}; write for example light.pulse_length=10us..1ms:log:9, image.seeding_density=0.01ppp..0.05ppp:lin:5 or camera.bits=8,10,12"
             ))
         };
         let (key, values) = text
@@ -104,6 +104,14 @@ fn ends(from: &Value, to: &Value) -> Option<(f64, f64)> {
 }
 
 impl Value {
+    /// The value as a setup takes it.
+    pub fn value(&self) -> setup::Value {
+        match quantity::parse(&self.text) {
+            Ok(quantity) => setup::Value::Quantity(quantity),
+            Err(_) => setup::Value::parse(&self.text),
+        }
+    }
+
     /// Takes a value apart into its number, or word, and its unit.
     pub fn new(text: &str) -> Value {
         let text = text.trim();

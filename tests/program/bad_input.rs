@@ -77,7 +77,11 @@ fn wrong_setups_name_line_and_key() {
             "background = \"12 e\"\nseeding_density = \"0 ppp\"",
             &["image.seeding_density", "without particles"],
         ),
-        ("size = [512, 384]", "size = [512]", &["camera.size", "2 to 2"]),
+        (
+            "size = [512, 384]",
+            "size = [512]",
+            &["camera.size", "must have 2"],
+        ),
         (
             "kind = \"vortex-street\"",
             "kind = \"vortices\"",
@@ -154,7 +158,7 @@ fn wrong_arguments_are_named() {
     refused(
         &directory,
         &["plan", "rig.toml", "--set", "camera.bits=99"],
-        &["camera.bits", "1 to 16", "command line"],
+        &["camera.bits", "1 to 16", "changed to 99"],
     );
     refused(
         &directory,
@@ -171,7 +175,7 @@ fn wrong_arguments_are_named() {
             "--out",
             "d",
         ],
-        &["image.pulse_fraction", "motefield sweep"],
+        &["image.pulse_fraction", "sweep image.pulse_fraction"],
     );
     refused(
         &directory,

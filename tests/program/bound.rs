@@ -1,8 +1,9 @@
 //! The Cramér–Rao bound of rendered windows, and the efficiency beside the error.
 
 use motefield_generator::{Seed, pair};
+use motefield_rig::plan::plan;
+use motefield_rig::setup::Setup;
 use motefield_study::run::bound;
-use motefield_study::source::Source;
 
 use super::{empty, figure, motefield, table};
 
@@ -32,12 +33,7 @@ weighting = "top-hat"
 /// 3 %: the formula's own (below 1 % at s = 1.25 px), images that overlap (density 0.0005 over 4 π s², 1 %) and those that the border cuts.
 #[test]
 fn sparse_windows_hold_the_information_of_their_electrons() {
-    let source = Source {
-        name: "test".into(),
-        text: SPARSE.into(),
-        changes: Vec::new(),
-    };
-    let plan = source.plan().unwrap();
+    let plan = plan(&Setup::from_text::<&str>("test", SPARSE, &[]).unwrap()).unwrap();
     let seed = Seed {
         study: 3,
         ..Seed::default()

@@ -27,8 +27,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::atomic::AtomicBool;
 
+use motefield_rig::plan::plan;
+use motefield_rig::setup::{Setup, Value};
 use motefield_study::run::{Effort, Experiment, Point, Silent, run};
-use motefield_study::source::Source;
 
 /// The conditions of the classic Monte Carlo studies: no noise, top-hat sheet, one plain pass with a top-hat window of 32 px.
 const PLAIN: &str = r#"
@@ -87,15 +88,16 @@ fn figure(row: &BTreeMap<String, String>, name: &str) -> [f64; 3] {
 
 /// Runs one point a list of changes to a setup.
 fn points(text: &str, changes: &[Vec<(&str, String)>], effort: &Effort) -> Vec<Point> {
-    let source = Source {
-        name: "test".into(),
-        text: text.into(),
-        changes: Vec::new(),
-    };
+    let setup = Setup::from_text::<&str>("test", text, &[]).expect("a setup");
     let experiments: Vec<Experiment> = changes
         .iter()
         .map(|change| {
-            let plan = source.with(change).plan().expect("a setup that can be planned");
+            let changes: Vec<(&str, Value)> = change
+                .iter()
+                .map(|(key, value)| (*key, Value::parse(value)))
+                .collect();
+            let setup = setup.with_all(&changes).expect("a setup");
+            let plan = plan(&setup).expect("a setup that can be planned");
             Experiment {
                 scene: plan.scene,
                 processing: plan.processing,

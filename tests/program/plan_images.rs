@@ -2,7 +2,8 @@
 //! plan is required to hold. Nothing here uses the program's own correlation or fits: blobs, moments, counts and differences only.
 
 use motefield_generator::{Seed, render};
-use motefield_study::source::Source;
+use motefield_rig::plan::plan;
+use motefield_rig::setup::Setup;
 use ndarray::Array2;
 
 /// The embedded rig with a sheet in which all particles shine alike, a whole-pixel displacement along x (so that both frames show the same
@@ -112,17 +113,7 @@ fn pictures_show_what_was_planned() {
     let rig = include_str!("../../cases/flume.toml");
     let (head, tail) = (rig.find("[flow]").unwrap(), rig.find("[timing]").unwrap());
     let text = format!("{}{FLOW}{}", &rig[..head], &rig[tail..]);
-    let changes: Vec<(&str, String)> = CHANGES
-        .iter()
-        .map(|(key, value)| (*key, (*value).to_owned()))
-        .collect();
-    let source = Source {
-        name: "test".into(),
-        text,
-        changes: Vec::new(),
-    }
-    .with(&changes);
-    let plan = source.plan().unwrap();
+    let plan = plan(&Setup::from_text("test", &text, &CHANGES).unwrap()).unwrap();
     let planned = |name: &str| plan.figure(name).unwrap_or_else(|| panic!("{name}"));
     // The camera by its stated figures: 12 bits, full well 10 000 e, dark noise 4 e (EMVA 1288: y = K n + black).
     let gain = 4095.0 / (10_000.0 + 5.0 * 4.0);

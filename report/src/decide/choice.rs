@@ -3,9 +3,9 @@
 use std::fmt::Write;
 
 use motefield_rig::quantity::{digits, short};
+use motefield_rig::setup::Setup;
 use motefield_study::decide::choice::Choice;
 use motefield_study::decide::trial::{Measured, Outcome, Trial};
-use motefield_study::source::Source;
 use serde_json::{Value as Json, json};
 
 /// Version of the layout of a choice's `decision.json`.
@@ -147,7 +147,7 @@ pub fn csv(choice: &Choice) -> String {
 }
 
 /// The answer for machines.
-pub fn json(choice: &Choice, source: &Source) -> Json {
+pub fn json(choice: &Choice, setup: &Setup) -> Json {
     let best = choice.best().map(|(_, m)| m);
     let row = |t: &Trial| {
         let mut row = json!({
@@ -170,7 +170,7 @@ pub fn json(choice: &Choice, source: &Source) -> Json {
     json!({
         "schema": SCHEMA,
         "version": env!("CARGO_PKG_VERSION"),
-        "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+        "setup": crate::setup_json(setup),
         "keys": choice.keys,
         "seed": choice.wish.effort.seed,
         "precision": choice.wish.effort.precision,

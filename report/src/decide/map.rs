@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use motefield_rig::quantity::{digits, short};
+use motefield_rig::setup::Setup;
 use motefield_study::decide::map::Map;
 use motefield_study::decide::trial::{Measured, Obstacle, Outcome, Trial};
-use motefield_study::source::Source;
 use serde_json::{Value as Json, json};
 
 /// Version of the layout of a map's `decision.json`.
@@ -222,7 +222,7 @@ fn json_of(map: &Map, t: &Trial) -> Json {
 }
 
 /// The answer for machines.
-pub fn json(map: &Map, source: &Source) -> Json {
+pub fn json(map: &Map, setup: &Setup) -> Json {
     let [same, near] = map.near().map(|trials| {
         trials
             .iter()
@@ -232,7 +232,7 @@ pub fn json(map: &Map, source: &Source) -> Json {
     json!({
         "schema": SCHEMA,
         "version": env!("CARGO_PKG_VERSION"),
-        "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+        "setup": crate::setup_json(setup),
         "keys": map.axes.each_ref().map(|a| a.key.as_str()),
         "seed": map.wish.effort.seed,
         "precision": map.wish.effort.precision,

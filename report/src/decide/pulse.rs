@@ -4,9 +4,9 @@ use motefield_evaluator::statistics::Estimate;
 use serde_json::{Value, json};
 
 use motefield_rig::quantity::{Dimension, digits, format, short};
+use motefield_rig::setup::Setup;
 use motefield_study::decide::reading::best_total;
 use motefield_study::decide::{Decision, Limit, Remedy, samples};
-use motefield_study::source::Source;
 use motefield_study::values::figures;
 
 /// Version of the layout of `decision.json`: raised when a name changes its meaning or goes.
@@ -143,7 +143,7 @@ fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
 }
 
 /// The answer for machines.
-pub fn json(decision: &Decision, source: &Source) -> Value {
+pub fn json(decision: &Decision, setup: &Setup) -> Value {
     let points: Vec<Value> = decision
         .points
         .iter()
@@ -200,7 +200,7 @@ pub fn json(decision: &Decision, source: &Source) -> Value {
     json!({
         "schema": SCHEMA,
         "version": env!("CARGO_PKG_VERSION"),
-        "setup": { "name": source.name, "text": source.text, "changes": source.changes },
+        "setup": crate::setup_json(setup),
         "seed": decision.wish.effort.seed,
         "limit_px": decision.wish.limit_px,
         "valid_fraction_asked": decision.wish.valid,

@@ -4,6 +4,16 @@ use std::path::{Path, PathBuf};
 
 use super::*;
 
+/// Decodes a file on disk.
+fn read(
+    path: &Path,
+    format: Format,
+    layout: Option<Layout>,
+    array: Option<&str>,
+) -> Result<Data, ImportError> {
+    decode(path, &std::fs::read(path).unwrap(), format, layout, array)
+}
+
 fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("src/import/samples")

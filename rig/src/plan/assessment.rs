@@ -53,7 +53,7 @@ impl Assessment {
             (heading, own.collect::<Vec<_>>())
         };
         Ok(Assessment {
-            name: setup.name.clone(),
+            name: setup.name().to_owned(),
             parts: [SCALE, LIGHT, TIMING, FLOW]
                 .map(part)
                 .into_iter()

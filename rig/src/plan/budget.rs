@@ -1,6 +1,7 @@
 //! The light budget: pulse energy → fluence in the sheet → Mie scattering into the lens's cone → transmission → photons →
 //! photo-electrons, each link with its value and how it follows from the one before.
 
+use crate::keys;
 use crate::optics::{Lens, photon_energy_j};
 use crate::scattering::{Polarisation, Spread};
 use motefield_generator::Profile;
@@ -219,34 +220,22 @@ impl Chain {
 
 /// The error where neither the chain nor a measurement nor `[image]` tells the light of a particle.
 pub(super) fn lacking(setup: &Setup) -> SetupError {
-    let (light, sheet, tracer, lens, camera) = (
-        &setup.light,
-        &setup.sheet,
-        &setup.tracer,
-        &setup.lens,
-        &setup.camera,
-    );
-    let energy = light.power_w.or(light.pulse_energy_j).is_some();
-    let pulse = super::timing::pulse_s(setup).or(light.pulse_energy_j).is_some();
     missing(
         setup,
-        "image.electrons",
+        keys::image::ELECTRONS,
         &[
-            ("light.power (or light.pulse_energy)", energy),
-            ("light.pulse_length", pulse),
-            ("light.wavelength", light.wavelength_m.is_some()),
-            ("sheet.thickness", sheet.thickness.is_some()),
-            ("sheet.height", sheet.height.is_some()),
-            ("camera.pixel", camera.pixel_m.is_some()),
-            ("camera.quantum_efficiency", camera.quantum_efficiency.is_some()),
-            (
-                "lens.magnification",
-                lens.magnification.or(lens.field_width_m).is_some(),
-            ),
-            ("lens.aperture", lens.f_number.is_some()),
-            ("tracer.diameter", tracer.diameter_m.is_some()),
-            ("tracer.refractive_index", tracer.refractive_index.is_some()),
-            ("fluid.kind", setup.fluid.is_some()),
+            &[keys::light::POWER, keys::light::PULSE_ENERGY],
+            &[keys::light::PULSE_LENGTH, keys::light::PULSE_ENERGY],
+            &[keys::light::WAVELENGTH],
+            &[keys::sheet::THICKNESS],
+            &[keys::sheet::HEIGHT],
+            &[keys::camera::PIXEL],
+            &[keys::camera::QUANTUM_EFFICIENCY],
+            &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
+            &[keys::lens::APERTURE],
+            &[keys::tracer::DIAMETER],
+            &[keys::tracer::REFRACTIVE_INDEX],
+            &[keys::fluid::KIND],
         ],
     )
 }

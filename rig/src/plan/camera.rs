@@ -3,6 +3,7 @@
 use motefield_generator::{Camera, Sensor};
 
 use super::light::gathered;
+use crate::keys;
 use crate::setup::{Setup, SetupError};
 
 /// The camera; an ideal one has no sensor.
@@ -35,7 +36,7 @@ fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
         full_well_e,
         dark_noise_e,
         black_level_dn,
-        dark_current_e: gathered(setup, camera.dark_current_e_s, "camera.dark_current")?,
+        dark_current_e: gathered(setup, camera.dark_current_e_s, keys::camera::DARK_CURRENT)?,
         dsnu_e: camera.dsnu_e.unwrap_or(0.0),
         prnu: camera.prnu.unwrap_or(0.0),
         hot_pixels: camera.hot_pixels.unwrap_or(0.0),

@@ -13,7 +13,8 @@ use motefield_generator::flow::{
     Turned, Uniform, VortexPair, VortexRing, VortexStreet,
 };
 
-use crate::setup::{Extent, Motion, Pattern, Place, Rate, Setup, SetupError, Stands, Vortex};
+use crate::keys::{self, Key};
+use crate::setup::{Extent, FlowPattern, Motion, PlaceFromMiddle, Rate, Setup, SetupError, Stands, Vortex};
 
 /// Lab units to picture units.
 pub(super) struct Scale<'a> {
@@ -23,20 +24,20 @@ pub(super) struct Scale<'a> {
 }
 
 impl Scale<'_> {
-    fn factor(&self, key: &str, unit: impl Display) -> Result<f64, SetupError> {
+    fn factor(&self, key: &'static Key, unit: impl Display) -> Result<f64, SetupError> {
         self.px_per_m.ok_or_else(|| {
             self.setup.error(key, format!("is in {unit}, which needs the scale of the picture: give camera.pixel and lens.magnification (or lens.field_width), or write it in px"))
         })
     }
 
-    pub(super) fn extent(&self, extent: Extent, key: &str) -> Result<f64, SetupError> {
+    pub(super) fn extent(&self, extent: Extent, key: &'static Key) -> Result<f64, SetupError> {
         match extent {
             Extent::Px(px) => Ok(px),
             Extent::M(m) => Ok(m * self.factor(key, "lab units")?),
         }
     }
 
-    fn separation(&self, key: &str) -> Result<f64, SetupError> {
+    fn separation(&self, key: &'static Key) -> Result<f64, SetupError> {
         self.separation_s.ok_or_else(|| {
             self.setup.error(
                 key,
@@ -45,19 +46,19 @@ impl Scale<'_> {
         })
     }
 
-    fn motion(&self, motion: Motion, key: &str) -> Result<f64, SetupError> {
+    fn motion(&self, motion: Motion, key: &'static Key) -> Result<f64, SetupError> {
         match motion {
             Motion::Px(px) => Ok(px),
             Motion::MS(v) => Ok(v * self.factor(key, "m/s")? * self.separation(key)?),
         }
     }
 
-    fn motions(&self, motion: [Motion; 3], key: &str) -> Result<[f64; 3], SetupError> {
+    fn motions(&self, motion: [Motion; 3], key: &'static Key) -> Result<[f64; 3], SetupError> {
         let part = |k: usize| self.motion(motion[k], key);
         Ok([part(0)?, part(1)?, part(2)?])
     }
 
-    fn rate(&self, rate: Rate, key: &str) -> Result<f64, SetupError> {
+    fn rate(&self, rate: Rate, key: &'static Key) -> Result<f64, SetupError> {
         match rate {
             Rate::PerPair(rate) => Ok(rate),
             Rate::PerSecond(rate) => Ok(rate * self.separation(key)?),
@@ -88,7 +89,7 @@ pub(super) fn flow(
     if setup.flow.angle_rad != 0.0 {
         flow = Arc::new(Turned::new(flow, about_px, setup.flow.angle_rad));
     }
-    let mut by_px = scale.motions(setup.flow.carried, "flow.carried_by")?;
+    let mut by_px = scale.motions(setup.flow.carried, keys::flow::CARRIED_BY)?;
     by_px[2] += setup.sheet.out_of_plane * thickness_px;
     if by_px != [0.0; 3] {
         flow = Arc::new(Carried { flow, by_px });
@@ -98,25 +99,25 @@ pub(super) fn flow(
 }
 
 impl Picture<'_> {
-    fn error(&self, key: &str, message: impl Display) -> SetupError {
+    fn error(&self, key: &'static Key, message: impl Display) -> SetupError {
         self.scale.setup.error(key, message)
     }
 
-    fn extent(&self, extent: Extent, key: &str) -> Result<f64, SetupError> {
+    fn extent(&self, extent: Extent, key: &'static Key) -> Result<f64, SetupError> {
         self.scale.extent(extent, key)
     }
 
-    fn motion(&self, motion: Motion, key: &str) -> Result<f64, SetupError> {
+    fn motion(&self, motion: Motion, key: &'static Key) -> Result<f64, SetupError> {
         self.scale.motion(motion, key)
     }
 
-    fn place(&self, centre: Place) -> Result<[f64; 2], SetupError> {
-        let part = |i: usize| Ok(self.middle[i] + self.extent(centre[i], "flow.centre")?);
+    fn place(&self, centre: PlaceFromMiddle) -> Result<[f64; 2], SetupError> {
+        let part = |i: usize| Ok(self.middle[i] + self.extent(centre[i], keys::flow::CENTRE)?);
         Ok([part(0)?, part(1)?])
     }
 
     /// A height in the picture.
-    fn level(&self, y: Extent, key: &str) -> Result<f64, SetupError> {
+    fn level(&self, y: Extent, key: &'static Key) -> Result<f64, SetupError> {
         Ok(self.middle[1] + self.extent(y, key)?)
     }
 
@@ -124,13 +125,13 @@ impl Picture<'_> {
     fn vortex(&self, vortex: &Vortex) -> Result<([f64; 2], f64, f64), SetupError> {
         Ok((
             self.place(vortex.centre)?,
-            self.motion(vortex.peak, "flow.peak_velocity")?,
-            self.extent(vortex.core_radius, "flow.core_radius")?,
+            self.motion(vortex.peak, keys::flow::PEAK_VELOCITY)?,
+            self.extent(vortex.core_radius, keys::flow::CORE_RADIUS)?,
         ))
     }
 
     /// How far upstream of the picture's middle something begins, which must be outside the picture.
-    fn upstream(&self, distance: Option<Extent>, key: &str) -> Result<Option<f64>, SetupError> {
+    fn upstream(&self, distance: Option<Extent>, key: &'static Key) -> Result<Option<f64>, SetupError> {
         let Some(distance) = distance else {
             return Ok(None);
         };
@@ -152,56 +153,56 @@ impl Picture<'_> {
             let velocity = flow.velocity([x, y, 0.0], 0.0);
             let speed = velocity.iter().map(|v| v * v).sum::<f64>().sqrt();
             if speed.is_nan() || speed > longest {
-                return Err(self.error("flow.kind", format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths under [flow], or shorten timing.separation")));
+                return Err(self.error(keys::flow::KIND, format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths under [flow], or shorten timing.separation")));
             }
         }
         Ok(())
     }
 
     /// The field, and the point about which it may be turned.
-    fn pattern(&self, pattern: &Pattern) -> Result<(Arc<dyn Flow>, [f64; 2]), SetupError> {
+    fn pattern(&self, pattern: &FlowPattern) -> Result<(Arc<dyn Flow>, [f64; 2]), SetupError> {
         let mut about_px = self.middle;
         let flow: Arc<dyn Flow> = match pattern {
-            Pattern::Uniform { motion } => Arc::new(Uniform {
-                displacement_px: self.scale.motions(*motion, "flow.velocity")?,
+            FlowPattern::Uniform { motion } => Arc::new(Uniform {
+                displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
             }),
-            Pattern::LinearShear {
+            FlowPattern::LinearShear {
                 motion,
                 shear,
                 centre_y,
             } => Arc::new(LinearShear {
-                displacement_px: self.scale.motions(*motion, "flow.velocity")?,
-                shear: self.scale.rate(*shear, "flow.shear_rate")?,
-                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+                displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
+                shear: self.scale.rate(*shear, keys::flow::SHEAR_RATE)?,
+                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
             }),
-            Pattern::SinusoidalShear {
+            FlowPattern::SinusoidalShear {
                 motion,
                 amplitude,
                 wavelength,
                 centre_y,
                 phase_rad,
             } => Arc::new(SinusoidalShear {
-                displacement_px: self.scale.motions(*motion, "flow.velocity")?,
-                amplitude_px: self.motion(*amplitude, "flow.amplitude")?,
-                wavelength_px: self.extent(*wavelength, "flow.wavelength")?,
-                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
+                displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
+                amplitude_px: self.motion(*amplitude, keys::flow::AMPLITUDE)?,
+                wavelength_px: self.extent(*wavelength, keys::flow::WAVELENGTH)?,
+                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
                 phase_rad: *phase_rad,
             }),
-            Pattern::SolidRotation { centre, rotation } => {
+            FlowPattern::SolidRotation { centre, rotation } => {
                 about_px = self.place(*centre)?;
                 Arc::new(SolidRotation {
                     centre_px: about_px,
-                    turn_rad: self.scale.rate(*rotation, "flow.angular_velocity")?,
+                    turn_rad: self.scale.rate(*rotation, keys::flow::ANGULAR_VELOCITY)?,
                 })
             }
-            Pattern::PlaneStrain { centre, strain } => {
+            FlowPattern::PlaneStrain { centre, strain } => {
                 about_px = self.place(*centre)?;
                 Arc::new(PlaneStrain {
                     centre_px: about_px,
-                    strain: self.scale.rate(*strain, "flow.strain_rate")?,
+                    strain: self.scale.rate(*strain, keys::flow::STRAIN_RATE)?,
                 })
             }
-            Pattern::Rankine(vortex) => {
+            FlowPattern::Rankine(vortex) => {
                 let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
                 about_px = centre_px;
                 Arc::new(Rankine {
@@ -210,7 +211,7 @@ impl Picture<'_> {
                     core_radius_px,
                 })
             }
-            Pattern::LambOseen(vortex) => {
+            FlowPattern::LambOseen(vortex) => {
                 let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
                 about_px = centre_px;
                 Arc::new(LambOseen {
@@ -219,7 +220,7 @@ impl Picture<'_> {
                     core_radius_px,
                 })
             }
-            Pattern::TaylorGreen {
+            FlowPattern::TaylorGreen {
                 centre,
                 peak,
                 wavelength,
@@ -227,17 +228,17 @@ impl Picture<'_> {
                 about_px = self.place(*centre)?;
                 Arc::new(TaylorGreen {
                     centre_px: about_px,
-                    peak_displacement_px: self.motion(*peak, "flow.peak_velocity")?,
-                    wavelength_px: self.extent(*wavelength, "flow.wavelength")?,
+                    peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
+                    wavelength_px: self.extent(*wavelength, keys::flow::WAVELENGTH)?,
                 })
             }
-            Pattern::VortexPair { vortex, spacing } => {
+            FlowPattern::VortexPair { vortex, spacing } => {
                 let (centre, peak, core) = self.vortex(vortex)?;
                 about_px = centre;
-                let spacing = self.extent(*spacing, "flow.spacing")?;
+                let spacing = self.extent(*spacing, keys::flow::SPACING)?;
                 Arc::new(VortexPair::new(centre, spacing, peak, core))
             }
-            Pattern::VortexStreet {
+            FlowPattern::VortexStreet {
                 vortex,
                 each_row,
                 spacing,
@@ -245,11 +246,11 @@ impl Picture<'_> {
             } => {
                 let (centre, peak, core) = self.vortex(vortex)?;
                 about_px = centre;
-                let spacing = self.extent(*spacing, "flow.spacing")?;
-                let rows = self.extent(*row_distance, "flow.row_distance")?;
+                let spacing = self.extent(*spacing, keys::flow::SPACING)?;
+                let rows = self.extent(*row_distance, keys::flow::ROW_DISTANCE)?;
                 Arc::new(VortexStreet::new(centre, *each_row, spacing, rows, peak, core))
             }
-            Pattern::VortexRing {
+            FlowPattern::VortexRing {
                 centre,
                 depth,
                 radius,
@@ -258,65 +259,65 @@ impl Picture<'_> {
             } => {
                 about_px = self.place(*centre)?;
                 let [x, y] = about_px;
-                let radius = self.extent(*radius, "flow.radius")?;
-                let core = self.extent(*core_radius, "flow.core_radius")?;
+                let radius = self.extent(*radius, keys::flow::RADIUS)?;
+                let core = self.extent(*core_radius, keys::flow::CORE_RADIUS)?;
                 if core < VortexRing::THINNEST * radius {
                     return Err(self.error(
-                        "flow.core_radius",
+                        keys::flow::CORE_RADIUS,
                         format!(
                             "is {core:.3} px, but must be at least {} of flow.radius, {radius:.3} px",
                             VortexRing::THINNEST
                         ),
                     ));
                 }
-                let depth = self.extent(*depth, "flow.depth")?;
-                let speed = self.motion(*centre_motion, "flow.centre_velocity")?;
+                let depth = self.extent(*depth, keys::flow::DEPTH)?;
+                let speed = self.motion(*centre_motion, keys::flow::CENTRE_VELOCITY)?;
                 Arc::new(VortexRing::new([x, y, depth], radius, core, speed))
             }
-            Pattern::Channel {
+            FlowPattern::Channel {
                 centre_y,
                 height,
                 peak,
             } => Arc::new(Channel {
-                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
-                height_px: self.extent(*height, "flow.height")?,
-                peak_displacement_px: self.motion(*peak, "flow.peak_velocity")?,
+                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
+                height_px: self.extent(*height, keys::flow::HEIGHT)?,
+                peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
             }),
-            Pattern::BlasiusLayer {
+            FlowPattern::BlasiusLayer {
                 wall_y,
                 free_stream,
                 thickness,
                 leading_edge,
             } => Arc::new(BlasiusLayer {
-                wall_y_px: self.level(*wall_y, "flow.wall_y")?,
-                free_stream_px: self.motion(*free_stream, "flow.free_stream")?,
-                thickness_px: self.extent(*thickness, "flow.thickness")?,
+                wall_y_px: self.level(*wall_y, keys::flow::WALL_Y)?,
+                free_stream_px: self.motion(*free_stream, keys::flow::FREE_STREAM)?,
+                thickness_px: self.extent(*thickness, keys::flow::THICKNESS)?,
                 middle_x_px: self.middle[0],
-                leading_edge_px: self.upstream(*leading_edge, "flow.leading_edge")?,
+                leading_edge_px: self.upstream(*leading_edge, keys::flow::LEADING_EDGE)?,
             }),
-            Pattern::TurbulentLayer {
+            FlowPattern::TurbulentLayer {
                 wall_y,
                 free_stream,
                 friction,
                 thickness,
             } => {
-                let wall = self.level(*wall_y, "flow.wall_y")?;
-                let stream = self.motion(*free_stream, "flow.free_stream")?;
-                let friction = self.motion(*friction, "flow.friction_velocity")?;
+                let wall = self.level(*wall_y, keys::flow::WALL_Y)?;
+                let stream = self.motion(*free_stream, keys::flow::FREE_STREAM)?;
+                let friction = self.motion(*friction, keys::flow::FRICTION_VELOCITY)?;
                 let ratio = stream / friction;
                 if !(ratio > 1.0 && ratio <= TurbulentLayer::LARGEST_RATIO) {
                     return Err(self.error(
-                        "flow.friction_velocity",
+                        keys::flow::FRICTION_VELOCITY,
                         format!(
                             "is 1/{ratio:.3} of flow.free_stream, but must be between 1/{} and 1 of it: turbulent layers have about 1/25",
                             TurbulentLayer::LARGEST_RATIO
                         ),
                     ));
                 }
-                let thickness = self.extent(*thickness, "flow.thickness")?;
+                let thickness = self.extent(*thickness, keys::flow::THICKNESS)?;
                 Arc::new(TurbulentLayer::new(wall, stream, friction, thickness))
             }
-            Pattern::Cylinder {
+            FlowPattern::Cylinder {
                 centre,
                 radius,
                 free_stream,
@@ -324,51 +325,51 @@ impl Picture<'_> {
                 about_px = self.place(*centre)?;
                 Arc::new(Cylinder {
                     centre_px: about_px,
-                    radius_px: self.extent(*radius, "flow.radius")?,
-                    stream_px: self.motion(*free_stream, "flow.free_stream")?,
+                    radius_px: self.extent(*radius, keys::flow::RADIUS)?,
+                    stream_px: self.motion(*free_stream, keys::flow::FREE_STREAM)?,
                 })
             }
-            Pattern::BickleyJet {
+            FlowPattern::BickleyJet {
                 centre_y,
                 peak,
                 half_width,
                 virtual_origin,
             } => Arc::new(BickleyJet {
-                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
-                peak_displacement_px: self.motion(*peak, "flow.peak_velocity")?,
-                half_width_px: self.extent(*half_width, "flow.half_width")?,
+                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
+                peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
+                half_width_px: self.extent(*half_width, keys::flow::HALF_WIDTH)?,
                 middle_x_px: self.middle[0],
-                virtual_origin_px: self.upstream(*virtual_origin, "flow.virtual_origin")?,
+                virtual_origin_px: self.upstream(*virtual_origin, keys::flow::VIRTUAL_ORIGIN)?,
             }),
-            Pattern::MixingLayer {
+            FlowPattern::MixingLayer {
                 centre_y,
                 above,
                 below,
                 thickness,
             } => Arc::new(MixingLayer {
-                centre_y_px: self.level(*centre_y, "flow.centre_y")?,
-                above_px: self.motion(*above, "flow.velocity_above")?,
-                below_px: self.motion(*below, "flow.velocity_below")?,
-                vorticity_thickness_px: self.extent(*thickness, "flow.vorticity_thickness")?,
+                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
+                above_px: self.motion(*above, keys::flow::VELOCITY_ABOVE)?,
+                below_px: self.motion(*below, keys::flow::VELOCITY_BELOW)?,
+                vorticity_thickness_px: self.extent(*thickness, keys::flow::VORTICITY_THICKNESS)?,
             }),
-            Pattern::Turbulence {
+            FlowPattern::Turbulence {
                 rms,
                 integral_scale,
                 smallest_scale,
                 seed,
             } => {
-                let rms = self.motion(*rms, "flow.rms_velocity")?;
-                let integral = self.extent(*integral_scale, "flow.integral_scale")?;
+                let rms = self.motion(*rms, keys::flow::RMS_VELOCITY)?;
+                let integral = self.extent(*integral_scale, keys::flow::INTEGRAL_SCALE)?;
                 let smallest = match smallest_scale {
-                    Some(smallest) => self.extent(*smallest, "flow.smallest_scale")?,
+                    Some(smallest) => self.extent(*smallest, keys::flow::SMALLEST_SCALE)?,
                     None => 0.1 * integral,
                 };
                 if smallest > Spectrum::LARGEST_CUT * integral {
-                    return Err(self.error("flow.smallest_scale", format!("is {smallest:.1} px, but must be at most {} of flow.integral_scale, {integral:.1} px", Spectrum::LARGEST_CUT)));
+                    return Err(self.error(keys::flow::SMALLEST_SCALE, format!("is {smallest:.1} px, but must be at most {} of flow.integral_scale, {integral:.1} px", Spectrum::LARGEST_CUT)));
                 }
                 Arc::new(Turbulence::new(Spectrum::new(rms, integral, smallest), *seed))
             }
-            Pattern::Imported(field) => {
+            FlowPattern::Imported(field) => {
                 if let Stands::Middle(centre) = field.stands {
                     about_px = self.place(centre)?;
                 }

@@ -1,5 +1,6 @@
 //! `[lens]` with the camera behind it: scale, particle image, imaging.
 
+use crate::keys;
 use crate::medium::Medium;
 use crate::optics::{self, Lens};
 use motefield_generator::{Imaging, Scene};
@@ -40,7 +41,7 @@ pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Resul
     };
     Lens::new(f_number, lens.magnification, medium.refractive_index)
         .map(Some)
-        .map_err(|e| setup.error("lens.aperture", e))
+        .map_err(|e| setup.error(keys::lens::APERTURE, e))
 }
 
 /// What the rig's lens makes of a particle: the parts of its image's e⁻² diameter, m on the sensor.
@@ -89,17 +90,14 @@ impl ParticleImage {
 pub(super) fn lacking(setup: &Setup) -> SetupError {
     missing(
         setup,
-        "image.particle_diameter",
+        keys::image::PARTICLE_DIAMETER,
         &[
-            ("camera.pixel", setup.camera.pixel_m.is_some()),
-            (
-                "lens.magnification",
-                setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
-            ),
-            ("lens.aperture", setup.lens.f_number.is_some()),
-            ("light.wavelength", setup.light.wavelength_m.is_some()),
-            ("tracer.diameter", setup.tracer.diameter_m.is_some()),
-            ("fluid.kind", setup.fluid.is_some()),
+            &[keys::camera::PIXEL],
+            &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
+            &[keys::lens::APERTURE],
+            &[keys::light::WAVELENGTH],
+            &[keys::tracer::DIAMETER],
+            &[keys::fluid::KIND],
         ],
     )
 }
@@ -253,15 +251,12 @@ pub(super) fn imaging(
             let (optics, lens) = optics.ok_or_else(|| {
                 missing(
                     setup,
-                    "image.defocus",
+                    keys::image::DEFOCUS,
                     &[
-                        ("camera.pixel", setup.camera.pixel_m.is_some()),
-                        (
-                            "lens.magnification",
-                            setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
-                        ),
-                        ("lens.aperture", setup.lens.f_number.is_some()),
-                        ("fluid.kind", setup.fluid.is_some()),
+                        &[keys::camera::PIXEL],
+                        &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
+                        &[keys::lens::APERTURE],
+                        &[keys::fluid::KIND],
                     ],
                 )
             })?;
@@ -273,12 +268,12 @@ pub(super) fn imaging(
         pattern: setup.lens.pattern.unwrap_or(Imaging::default().pattern),
         defocus,
         focus_px: match setup.lens.focus {
-            Some(focus) => scale.extent(focus, "lens.focus")?,
+            Some(focus) => scale.extent(focus, keys::lens::FOCUS)?,
             None => 0.0,
         },
         diameter_growth: setup.lens.diameter_growth.unwrap_or(0.0),
         distance_px: match setup.lens.distance {
-            Some(distance) => Some(scale.extent(distance, "lens.distance")?),
+            Some(distance) => Some(scale.extent(distance, keys::lens::DISTANCE)?),
             None => None,
         },
         distortion: setup.lens.distortion.unwrap_or(0.0),

@@ -7,12 +7,13 @@ use motefield_generator::{Light, Pulse, Sheet};
 
 use super::flow::Scale;
 use super::timing::exposures_s;
+use crate::keys::{self, Key};
 use crate::setup::{Setup, SetupError};
 
 /// The sheet in px.
 pub(super) fn sheet(setup: &Setup, scale: &Scale, thickness_px: f64) -> Result<Sheet, SetupError> {
     let height = match (setup.sheet.height_profile, setup.sheet.height) {
-        (Some(profile), Some(height)) => Some((profile, scale.extent(height, "sheet.height")?)),
+        (Some(profile), Some(height)) => Some((profile, scale.extent(height, keys::sheet::HEIGHT)?)),
         _ => None,
     };
     Ok(Sheet {
@@ -33,7 +34,7 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
     // A source limited by its power gives a longer pulse more energy.
     let usual_energy = if source.power_w.is_some() { length } else { 1.0 };
     let offset_px = match setup.sheet.offset {
-        Some(offset) => scale.extent(offset, "sheet.offset")?,
+        Some(offset) => scale.extent(offset, keys::sheet::OFFSET)?,
         None => 0.0,
     };
     let a = Pulse {
@@ -51,7 +52,7 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
         (None, Some(jitter)) => {
             let separation = setup.separation_s.ok_or_else(|| {
                 setup.error(
-                    "light.jitter",
+                    keys::light::JITTER,
                     "is a time, which needs timing.separation: give it, or write image.jitter, over the pulse separation",
                 )
             })?;
@@ -63,7 +64,7 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
         pulses: [a, b],
         pulse_shape: source.pulse_shape.unwrap_or(Light::default().pulse_shape),
         jitter,
-        ambient_e: gathered(setup, source.ambient_e_s, "light.ambient")?,
+        ambient_e: gathered(setup, source.ambient_e_s, keys::light::AMBIENT)?,
         reflections: reflections(setup, scale, size)?,
     })
 }
@@ -74,7 +75,7 @@ pub(super) fn background_e(setup: &Setup) -> Result<[f64; 2], SetupError> {
     let b = setup.image.background_b_e.unwrap_or(a);
     if b < a {
         return Err(setup.error(
-            "image.background_b",
+            keys::image::BACKGROUND_B,
             "is below image.background: frame B stays open at least as long as frame A",
         ));
     }
@@ -82,7 +83,11 @@ pub(super) fn background_e(setup: &Setup) -> Result<[f64; 2], SetupError> {
 }
 
 /// Electrons that a rate gathers in the two exposures.
-pub(super) fn gathered(setup: &Setup, rate_e_s: Option<f64>, key: &str) -> Result<[f64; 2], SetupError> {
+pub(super) fn gathered(
+    setup: &Setup,
+    rate_e_s: Option<f64>,
+    key: &'static Key,
+) -> Result<[f64; 2], SetupError> {
     match rate_e_s {
         None | Some(0.0) => Ok([0.0; 2]),
         Some(rate) => {
@@ -102,19 +107,21 @@ fn reflections(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Reflect
     let picture = match &given.picture {
         None => None,
         Some((path, peak_e)) => {
-            let mut picture = motefield_files::picture::read(path)
-                .map_err(|e| setup.error("reflections.picture", format!("cannot be read: {e}")))?;
+            let picture = setup
+                .referenced()
+                .picture(path)
+                .map_err(|e| setup.error(keys::reflections::PICTURE, format!("cannot be read: {e}")))?;
             let (height, width) = picture.dim();
             let brightest = picture.iter().copied().fold(0.0, f32::max);
             if [width, height] != size || picture.iter().any(|v| *v < 0.0) || brightest == 0.0 {
                 let [w, h] = size;
                 return Err(setup.error(
-                    "reflections.picture",
+                    keys::reflections::PICTURE,
                     format!("is {width} x {height} px, but must be {w} x {h} px like the image, without negative pixels and not all black"),
                 ));
             }
-            picture *= (*peak_e / f64::from(brightest)) as f32;
-            Some(Arc::new(picture))
+            let factor = (*peak_e / f64::from(brightest)) as f32;
+            Some(Arc::new(picture.mapv(|v| v * factor)))
         }
     };
     let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
@@ -123,11 +130,11 @@ fn reflections(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Reflect
         Some(glare) => Some(Glare {
             peak_e: glare.peak_e,
             at_px: [
-                middle[0] + scale.extent(glare.at[0], "reflections.glare_x")?,
-                middle[1] + scale.extent(glare.at[1], "reflections.glare_y")?,
+                middle[0] + scale.extent(glare.at[0], keys::reflections::GLARE_X)?,
+                middle[1] + scale.extent(glare.at[1], keys::reflections::GLARE_Y)?,
             ],
             angle_rad: glare.angle_rad,
-            width_px: scale.extent(glare.width, "reflections.glare_width")?,
+            width_px: scale.extent(glare.width, keys::reflections::GLARE_WIDTH)?,
         }),
     };
     Ok(Reflections {

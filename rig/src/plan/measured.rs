@@ -11,14 +11,15 @@ use super::lens::{RigLens, rig_lens};
 use super::peak::{brightest_share, floor_e};
 use super::timing::{Speeds, pulse_s};
 use super::{LIGHT, picture_size, plan_with};
+use crate::keys::{self, Key};
 use crate::quantity::Dimension as D;
-use crate::setup::{Measured, Setup, SetupError};
+use crate::setup::{MeasuredBrightness, Setup, SetupError};
 
 /// Photo-electrons of a particle in the middle of the sheet, by the measurement.
 pub(super) fn electrons(
     setup: &Setup,
     lens: Option<&RigLens>,
-    measured: Measured,
+    measured: MeasuredBrightness,
     facts: &mut Facts,
 ) -> Result<f64, SetupError> {
     let rig = setup.as_measured()?;
@@ -65,8 +66,8 @@ pub(super) fn electrons(
 }
 
 /// Photo-electrons of a particle when the picture was recorded.
-fn electrons_then(rig: &Setup, measured: Measured) -> Result<f64, SetupError> {
-    const KEY: &str = "light.measured_grey";
+fn electrons_then(rig: &Setup, measured: MeasuredBrightness) -> Result<f64, SetupError> {
+    const KEY: &Key = keys::light::MEASURED_GREY;
     let plan = plan_with(rig, Some(1.0)).map_err(|e| {
         rig.error(
             KEY,

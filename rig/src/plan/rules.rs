@@ -15,8 +15,9 @@ use super::straddle::Straddle;
 use super::timing::Speeds;
 use super::wanted::{fastest_px, with_separation};
 use super::{Plan, picture_size};
+use crate::keys;
 use crate::quantity::Dimension as D;
-use crate::setup::{Setup, SetupError};
+use crate::setup::{KeyAt, Setup, SetupError};
 
 /// A rule of the trade with no source.
 const PRACTICE: &str = "common practice, no source";
@@ -141,8 +142,12 @@ impl<'a> Rig<'a> {
         let text = show(wanted, D::Time);
         let words = format!("shorten the pulse separation to {text}");
         Some(match self.setup.wanted_displacement_px {
-            Some(px) => set(words, "timing.displacement", format!("{} px", down(factor * px))),
-            None => set(words, "timing.separation", text),
+            Some(px) => set(
+                words,
+                keys::timing::DISPLACEMENT,
+                format!("{} px", down(factor * px)),
+            ),
+            None => set(words, keys::timing::SEPARATION, text),
         })
     }
 
@@ -159,9 +164,17 @@ impl<'a> Rig<'a> {
         };
         let text = show(round(factor * pulse), D::Time);
         Some(if light.continuous {
-            set(format!("{verb} the exposure to {text}"), "camera.exposure", text)
+            set(
+                format!("{verb} the exposure to {text}"),
+                keys::camera::EXPOSURE,
+                text,
+            )
         } else {
-            set(format!("{verb} the pulse to {text}"), "light.pulse_length", text)
+            set(
+                format!("{verb} the pulse to {text}"),
+                keys::light::PULSE_LENGTH,
+                text,
+            )
         })
     }
 
@@ -170,20 +183,25 @@ impl<'a> Rig<'a> {
         let (image, light) = (&self.setup.image, &self.setup.light);
         let keys = [
             (
-                "image.electrons",
+                keys::image::ELECTRONS,
                 image.electrons,
                 D::Electrons,
                 "the photo-electrons of a particle",
             ),
             (
-                "image.peak_electrons",
+                keys::image::PEAK_ELECTRONS,
                 image.peak_electrons,
                 D::Electrons,
                 "the photo-electrons of the peak",
             ),
-            ("light.power", light.power_w, D::Power, "the power of the source"),
             (
-                "light.pulse_energy",
+                keys::light::POWER,
+                light.power_w,
+                D::Power,
+                "the power of the source",
+            ),
+            (
+                keys::light::PULSE_ENERGY,
                 light.pulse_energy_j,
                 D::Energy,
                 "the energy of a pulse",
@@ -224,14 +242,14 @@ impl<'a> Rig<'a> {
             "open the aperture"
         };
         let text = format!("f/{f_number}");
-        set(format!("{verb} to {text}"), "lens.aperture", text)
+        set(format!("{verb} to {text}"), keys::lens::APERTURE, text)
     }
 }
 
-fn set(words: String, key: &str, value: String) -> Fix {
+fn set(words: String, at: impl Into<KeyAt>, value: String) -> Fix {
     Fix {
         words,
-        set: Some((key.to_owned(), value)),
+        set: Some((at.into().path().to_owned(), value)),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use crate::keys;
 use crate::scattering::{Cone, Scatterer, Spread, collected_cross_section_m2_sr};
 use num_complex::Complex64;
 
@@ -36,7 +37,7 @@ impl Scattering<'_> {
         };
         collected_cross_section_m2_sr(&particle, self.medium_index, self.wavelength_m, &cone).map_err(|e| {
             self.setup.error(
-                "tracer.diameter",
+                keys::tracer::DIAMETER,
                 format!("cannot be used for the light budget: {e}"),
             )
         })
@@ -68,18 +69,15 @@ pub(super) fn mie_brightness(
     let (Some(optics), Some(medium), Some(wavelength_m), Some(index), Some(diameter)) = needed else {
         return Err(missing(
             setup,
-            "tracer.brightness_power",
+            keys::tracer::BRIGHTNESS_POWER,
             &[
-                ("light.wavelength", setup.light.wavelength_m.is_some()),
-                ("tracer.diameter", setup.tracer.diameter_m.is_some()),
-                ("tracer.refractive_index", setup.tracer.refractive_index.is_some()),
-                ("camera.pixel", setup.camera.pixel_m.is_some()),
-                (
-                    "lens.magnification",
-                    setup.lens.magnification.or(setup.lens.field_width_m).is_some(),
-                ),
-                ("lens.aperture", setup.lens.f_number.is_some()),
-                ("fluid.kind", setup.fluid.is_some()),
+                &[keys::light::WAVELENGTH],
+                &[keys::tracer::DIAMETER],
+                &[keys::tracer::REFRACTIVE_INDEX],
+                &[keys::camera::PIXEL],
+                &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
+                &[keys::lens::APERTURE],
+                &[keys::fluid::KIND],
             ],
         ));
     };

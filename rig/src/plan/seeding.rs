@@ -7,6 +7,7 @@ use motefield_generator::Scene;
 use super::SCALE;
 use super::facts::{Facts, short, show};
 use super::peak::over_diameters;
+use crate::keys;
 use crate::quantity::Dimension as D;
 use crate::setup::{Setup, SetupError};
 
@@ -31,16 +32,16 @@ pub(super) fn density_ppp(
         (Some(ppp), _, _) => Ok(ppp),
         (None, _, _) if image.flat_field => Ok(0.0),
         (None, Some(_), Some(_)) => Err(setup.error(
-            "tracer.particles_per_window",
+            keys::tracer::PARTICLES_PER_WINDOW,
             "and tracer.concentration both set the seeding: leave one out",
         )),
         (None, None, Some(count)) => Ok(count / window_px2(final_window(setup))),
         (None, Some(concentration), None) => {
             let needs = "needs the sheet's thickness and the lens: give sheet.thickness, lens.magnification and camera.pixel, or image.seeding_density";
-            let px_per_m = px_per_m.ok_or_else(|| setup.error("tracer.concentration", needs))?;
+            let px_per_m = px_per_m.ok_or_else(|| setup.error(keys::tracer::CONCENTRATION, needs))?;
             Ok(concentration * (thickness_px / px_per_m) / (px_per_m * px_per_m))
         }
-        (None, None, None) => Err(setup.error("image.seeding_density", "is missing: write for example seeding_density = \"0.02 ppp\" under [image], or concentration = \"10 /mm3\" or particles_per_window = 12 under [tracer]")),
+        (None, None, None) => Err(setup.error(keys::image::SEEDING_DENSITY, "is missing: write for example seeding_density = \"0.02 ppp\" under [image], or concentration = \"10 /mm3\" or particles_per_window = 12 under [tracer]")),
     }
 }
 

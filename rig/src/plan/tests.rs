@@ -15,7 +15,7 @@ fn scene_of(text: &str, changes: &[(&str, &str)]) -> Result<Scene, String> {
         .iter()
         .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
         .collect();
-    let setup = Setup::read("test", text, &changes).map_err(|e| e.to_string())?;
+    let setup = Setup::from_text("test", text, &changes).map_err(|e| e.to_string())?;
     plan(&setup).map(|plan| plan.scene).map_err(|e| e.to_string())
 }
 

@@ -4,6 +4,7 @@ use motefield_generator::Exposure;
 
 use super::TIMING;
 use super::facts::Facts;
+use crate::keys;
 use crate::quantity::{self, Dimension};
 use crate::setup::{Setup, SetupError};
 
@@ -30,23 +31,23 @@ pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
     let Some(pulse) = pulse_s(setup) else {
         if setup.light.continuous {
             return Err(setup.error(
-                "light.continuous",
+                keys::light::CONTINUOUS,
                 "makes the exposure the pulse, and camera.exposure is missing: write for example exposure = \"0.5 ms\" under [camera]",
             ));
         }
         return Ok(None);
     };
     let separation = setup.separation_s.ok_or_else(|| {
-        setup.error("timing.separation", "is missing: the streak follows from light.pulse_length over it; write for example separation = \"2 ms\"")
+        setup.error(keys::timing::SEPARATION, "is missing: the streak follows from light.pulse_length over it; write for example separation = \"2 ms\"")
     })?;
     let longest = longest_pulse_s(setup).unwrap_or(separation);
     // What fits exactly does so whatever the rounding of the difference.
     if pulse > longest * (1.0 + 1e-9) {
         let limit = quantity::format(longest, Dimension::Time);
         let key = if setup.light.continuous {
-            "camera.exposure"
+            keys::camera::EXPOSURE
         } else {
-            "light.pulse_length"
+            keys::light::PULSE_LENGTH
         };
         let ratio = match setup.light.length_ratio {
             Some(ratio) if ratio > 1.0 => " (and light.length_ratio, for pulse B)",

@@ -1,5 +1,6 @@
 //! `[tracer]` and `[fluid]`.
 
+use crate::keys;
 use crate::medium::Medium;
 use motefield_generator::Population;
 use motefield_generator::population::{Brightness, Diameters, Region};
@@ -20,9 +21,9 @@ pub(super) fn medium(setup: &Setup) -> Result<Option<Medium>, SetupError> {
     fluid.at(temperature_k, wavelength_m).map(Some).map_err(|e| {
         setup.error(
             if e.what == "wavelength" {
-                "light.wavelength"
+                keys::light::WAVELENGTH
             } else {
-                "fluid.temperature"
+                keys::fluid::TEMPERATURE
             },
             e,
         )
@@ -87,7 +88,7 @@ pub(super) fn population(
         BrightnessSetup::Power(power) => Brightness::Power(power),
     };
     let region = |disc: &Unseeded| -> Result<Region, SetupError> {
-        let key = "tracer.unseeded";
+        let key = keys::tracer::UNSEEDED;
         Ok(Region {
             centre_px: [
                 middle[0] + scale.extent(disc.centre[0], key)?,
@@ -104,7 +105,7 @@ pub(super) fn population(
         geometric_diameter_px,
         cluster_size: tracer.cluster_size.unwrap_or(0.0),
         cluster_radius_px: match tracer.cluster_radius {
-            Some(radius) => scale.extent(radius, "tracer.cluster_radius")?,
+            Some(radius) => scale.extent(radius, keys::tracer::CLUSTER_RADIUS)?,
             None => usual.cluster_radius_px,
         },
         gradient: tracer.gradient,

@@ -6,6 +6,7 @@ use super::flow::{Scale, flow};
 use super::lens::rig_lens;
 use super::timing::Speeds;
 use super::{picture_size, thickness_px};
+use crate::keys::{self, Key};
 use crate::setup::{Setup, SetupError};
 
 /// Close enough: a displacement known to this share of itself.
@@ -16,7 +17,7 @@ const INSTANT_S: f64 = 1e-9;
 /// The setup with its pulse separation: its own, or the one in which the fastest fluid in the picture moves by
 /// `timing.displacement`.
 pub(super) fn with_separation(setup: &Setup) -> Result<Cow<'_, Setup>, SetupError> {
-    const KEY: &str = "timing.displacement";
+    const KEY: &Key = keys::timing::DISPLACEMENT;
     let Some(wanted_px) = setup.wanted_displacement_px else {
         return Ok(Cow::Borrowed(setup));
     };

@@ -24,3 +24,10 @@ pub fn digits(value: f64) -> String {
         .parse::<f64>()
         .map_or_else(|_| value.to_string(), |v| v.to_string())
 }
+
+/// The value to so many significant digits.
+pub fn significant(value: f64, digits: usize) -> f64 {
+    format!("{value:.*e}", digits.saturating_sub(1))
+        .parse()
+        .unwrap_or(value)
+}

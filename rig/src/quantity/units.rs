@@ -119,6 +119,31 @@ impl Dimension {
         }
     }
 
+    /// The unit in which values are computed and stored, as messages write it.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Time => "s",
+            Length => "m",
+            Pixels => "px",
+            Speed => "m/s",
+            Frequency => "Hz",
+            Angle => "rad",
+            Power => "W",
+            Energy => "J",
+            Temperature => "K",
+            Density => "kg/m3",
+            Viscosity => "Pa s",
+            NumberDensity => "/m3",
+            SeedingDensity => "ppp",
+            Electrons => "e",
+            ElectronRate => "e/s",
+            GreyLevels => "DN",
+            Gain => "DN/e",
+            Aperture => "f/",
+            Fraction => "",
+        }
+    }
+
     /// The units in which a quantity of this dimension may be written, the usual ones first.
     pub fn units(self) -> impl Iterator<Item = &'static str> {
         UNITS.iter().filter(move |u| u.dimension == self).map(|u| u.name)

@@ -3,16 +3,19 @@
 mod imported;
 mod pattern;
 
-use super::reader::{Reader, SetupError};
+use super::reader::{KeyAt, Reader};
+use crate::keys::choices::FlowKind;
+use crate::keys::{Key, flow as keys};
 use crate::quantity::Dimension;
-pub use pattern::{Extent, Imported, Motion, Pattern, Place, Rate, Stands, Vortex};
+pub use pattern::{Extent, FlowPattern, Imported, Motion, PlaceFromMiddle, Rate, Stands, Vortex};
 
 /// `[flow]`
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlowSetup {
     /// The pattern.
-    pub pattern: Pattern,
-    /// Angle by which the pattern is turned, from x toward y, about its centre or else the image's middle.
+    pub pattern: FlowPattern,
+    /// Angle by which the pattern is turned, from x toward y, about its centre or else the image's
+    /// middle.
     pub angle_rad: f64,
     /// Velocity at which the pattern is carried along.
     pub carried: [Motion; 3],
@@ -21,299 +24,245 @@ pub struct FlowSetup {
 const STILL: [Motion; 3] = [Motion::Px(0.0); 3];
 const MIDDLE: Extent = Extent::Px(0.0);
 
-impl Extent {
-    fn number(self) -> f64 {
-        match self {
-            Extent::Px(v) | Extent::M(v) => v,
-        }
+/// A length, where there is one.
+pub(super) fn extent(r: &Reader, at: impl Into<KeyAt>) -> Option<Extent> {
+    let q = r.quantity(at)?;
+    Some(match q.dimension {
+        Dimension::Pixels => Extent::Px(q.value),
+        _ => Extent::M(q.value),
+    })
+}
+
+fn motion(r: &Reader, at: impl Into<KeyAt>) -> Option<Motion> {
+    let q = r.quantity(at)?;
+    Some(match q.dimension {
+        Dimension::Pixels => Motion::Px(q.value),
+        _ => Motion::MS(q.value),
+    })
+}
+
+/// A vector of two or three motions, where there is one.
+fn motions(r: &Reader, key: &'static Key) -> Option<[Motion; 3]> {
+    let count = r.list(key)?;
+    let mut all = STILL;
+    for (k, part) in all.iter_mut().enumerate().take(count) {
+        *part = motion(r, key.entry(k)).unwrap_or(*part);
     }
+    Some(all)
 }
 
-pub(super) fn extent(r: &Reader, key: &str) -> Result<Option<Extent>, SetupError> {
-    Ok(r.quantity(key, &[Dimension::Length, Dimension::Pixels])?
-        .map(|q| match q.dimension {
-            Dimension::Pixels => Extent::Px(q.value),
-            _ => Extent::M(q.value),
-        }))
-}
-
-fn motion(r: &Reader, key: &str) -> Result<Option<Motion>, SetupError> {
-    Ok(r.quantity(key, &[Dimension::Speed, Dimension::Pixels])?
-        .map(|q| match q.dimension {
-            Dimension::Pixels => Motion::Px(q.value),
-            _ => Motion::MS(q.value),
-        }))
-}
-
-/// A vector of two or three motions under the first of `keys` that is there.
-fn motions(r: &Reader, keys: &[&str]) -> Result<Option<[Motion; 3]>, SetupError> {
-    let mut found = None;
-    for key in keys {
-        let Some(count) = r.list(key, 2..=3)? else {
-            continue;
-        };
-        if found.is_some() {
-            return Err(r.error(key, format!("says again what {} says: leave one out", keys[0])));
-        }
-        let mut all = STILL;
-        for (k, part) in all.iter_mut().enumerate().take(count) {
-            *part = motion(r, &format!("{key}[{k}]"))?.unwrap_or(*part);
-        }
-        found = Some(all);
-    }
-    Ok(found)
-}
-
-fn centre(r: &Reader) -> Result<Place, SetupError> {
+/// A place from the image's middle, the middle itself where none is given.
+pub(super) fn place(r: &Reader, at: impl Into<KeyAt>) -> PlaceFromMiddle {
+    let at = at.into();
     let mut all = [MIDDLE; 2];
-    if r.list("flow.centre", 2..=2)?.is_some() {
+    if r.list(at.clone()).is_some() {
         for (k, part) in all.iter_mut().enumerate() {
-            *part = extent(r, &format!("flow.centre[{k}]"))?.unwrap_or(*part);
+            *part = extent(r, at.entry(k)).unwrap_or(*part);
         }
     }
-    Ok(all)
+    all
 }
 
-fn centre_y(r: &Reader) -> Result<Extent, SetupError> {
-    Ok(extent(r, "flow.centre_y")?.unwrap_or(MIDDLE))
+/// Reads the keys of one flow.
+struct Flow<'a, 'b> {
+    r: &'a Reader<'b>,
 }
 
-/// A length above 0, where there is one.
-fn perhaps_above_zero(r: &Reader, key: &str) -> Result<Option<Extent>, SetupError> {
-    match extent(r, key)? {
-        Some(extent) if extent.number() <= 0.0 => Err(r.error(key, "must be above 0")),
-        found => Ok(found),
+impl Flow<'_, '_> {
+    fn centre(&self) -> PlaceFromMiddle {
+        place(self.r, keys::CENTRE)
+    }
+
+    fn centre_y(&self) -> Extent {
+        extent(self.r, keys::CENTRE_Y).unwrap_or(MIDDLE)
+    }
+
+    fn length(&self, key: &'static Key) -> Extent {
+        let why = "this kind of flow needs it, for example \"4 mm\" or \"40 px\"";
+        self.r.needed(key, extent(self.r, key), why, Extent::Px(1.0))
+    }
+
+    fn motion(&self, key: &'static Key) -> Motion {
+        let why = "this kind of flow needs it, for example \"0.1 m/s\" (or \"6 px\" between the pulses)";
+        self.r.needed(key, motion(self.r, key), why, Motion::Px(1.0))
+    }
+
+    /// The largest speed, under either of its keys.
+    fn peak(&self) -> Motion {
+        self.r
+            .exclude(keys::PEAK_DISPLACEMENT, keys::PEAK_VELOCITY, "say the same twice");
+        let displacement = motion(self.r, keys::PEAK_DISPLACEMENT);
+        if displacement.is_some() || self.r.has(keys::PEAK_DISPLACEMENT) {
+            return displacement.unwrap_or(Motion::Px(1.0));
+        }
+        let why = "this kind of flow needs it, for example \"0.1 m/s\" (or peak_displacement = \"6 px\")";
+        let velocity = motion(self.r, keys::PEAK_VELOCITY);
+        self.r.needed(keys::PEAK_VELOCITY, velocity, why, Motion::Px(1.0))
+    }
+
+    fn vortex(&self) -> Vortex {
+        Vortex {
+            centre: self.centre(),
+            peak: self.peak(),
+            core_radius: self.length(keys::CORE_RADIUS),
+        }
+    }
+
+    /// Velocity or displacement of the whole, where one is given.
+    fn moving(&self) -> Option<[Motion; 3]> {
+        let (velocity, displacement) = (keys::VELOCITY_VECTOR, keys::DISPLACEMENT_VECTOR);
+        self.r.exclude(displacement, velocity, "say the same twice");
+        motions(self.r, velocity).or_else(|| motions(self.r, displacement))
+    }
+
+    /// A number per pair of pulses under `per_pair`, or a rate per second under `per_second`.
+    fn rate(&self, per_pair: &'static Key, per_second: &'static Key, example: &str) -> Rate {
+        self.r.exclude(per_second, per_pair, "say the same twice");
+        let pair = self.r.number(per_pair).map(Rate::PerPair);
+        let found = pair.or_else(|| self.r.number(per_second).map(Rate::PerSecond));
+        if found.is_none() && self.r.has(per_second) {
+            return Rate::PerPair(0.0);
+        }
+        let why = format!("write for example {example}");
+        self.r.needed(per_pair, found, &why, Rate::PerPair(0.0))
     }
 }
 
-fn above_zero(r: &Reader, key: &str) -> Result<Extent, SetupError> {
-    needed_extent(r, key, perhaps_above_zero(r, key)?)
-}
-
-fn needed_extent(r: &Reader, key: &str, found: Option<Extent>) -> Result<Extent, SetupError> {
-    found.ok_or_else(|| {
-        r.error(
-            key,
-            "is missing: this kind of flow needs it, for example \"4 mm\" or \"40 px\"",
-        )
-    })
-}
-
-fn needed_motion(r: &Reader, key: &str) -> Result<Motion, SetupError> {
-    motion(r, key)?.ok_or_else(|| {
-        r.error(
-            key,
-            "is missing: this kind of flow needs it, for example \"0.1 m/s\" (or \"6 px\" between the pulses)",
-        )
-    })
-}
-
-fn peak(r: &Reader) -> Result<Motion, SetupError> {
-    match (motion(r, "flow.peak_velocity")?, motion(r, "flow.peak_displacement")?) {
-        (Some(_), Some(_)) => Err(r.error("flow.peak_displacement", "says again what flow.peak_velocity says: leave one out")),
-        (Some(peak), None) | (None, Some(peak)) => Ok(peak),
-        (None, None) => Err(r.error("flow.peak_velocity", "is missing: this kind of flow needs it, for example \"0.1 m/s\" (or peak_displacement = \"6 px\")")),
-    }
-}
-
-fn vortex(r: &Reader) -> Result<Vortex, SetupError> {
-    Ok(Vortex {
-        centre: centre(r)?,
-        peak: peak(r)?,
-        core_radius: above_zero(r, "flow.core_radius")?,
-    })
-}
-
-/// A plain number under `key` or a rate in 1/s under `key`_rate.
-fn rate(r: &Reader, key: &str) -> Result<Rate, SetupError> {
-    let rate_key = format!("{key}_rate");
-    let number = r.number(key, |_| true, "displacement over distance, such as 0.02")?;
-    let name = key.trim_start_matches("flow.");
-    one_rate(r, key, &rate_key, number).and_then(|found| {
-        found.ok_or_else(|| {
-            r.error(key, format!("is missing: write for example {name} = 0.02 (px of displacement per px) or {name}_rate = \"20 /s\""))
-        })
-    })
-}
-
-fn one_rate(
-    r: &Reader,
-    key: &str,
-    rate_key: &str,
-    per_pair: Option<f64>,
-) -> Result<Option<Rate>, SetupError> {
-    let per_second = r.quantity(rate_key, &[Dimension::Frequency])?;
-    match (per_pair, per_second) {
-        (Some(_), Some(_)) => Err(r.error(rate_key, format!("says again what {key} says: leave one out"))),
-        (Some(s), None) => Ok(Some(Rate::PerPair(s))),
-        (None, Some(q)) => Ok(Some(Rate::PerSecond(q.value))),
-        (None, None) => Ok(None),
-    }
-}
-
-fn rotation(r: &Reader) -> Result<Rate, SetupError> {
-    let (key, rate_key) = ("flow.rotation", "flow.angular_velocity");
-    let angle = r.quantity(key, &[Dimension::Angle])?.map(|q| q.value);
-    one_rate(r, key, rate_key, angle)?.ok_or_else(|| {
-        r.error(key, "is missing: write for example rotation = \"5 deg\" (between the pulses) or angular_velocity = \"20 /s\" (rad/s)")
-    })
-}
-
-fn angle(r: &Reader, key: &str) -> Result<f64, SetupError> {
-    Ok(r.quantity(key, &[Dimension::Angle])?.map_or(0.0, |q| q.value))
-}
-
-#[derive(Clone, Copy)]
-enum Kind {
-    Uniform,
-    LinearShear,
-    SinusoidalShear,
-    SolidRotation,
-    PlaneStrain,
-    Rankine,
-    LambOseen,
-    TaylorGreen,
-    VortexPair,
-    VortexStreet,
-    VortexRing,
-    Channel,
-    BlasiusLayer,
-    TurbulentLayer,
-    Cylinder,
-    BickleyJet,
-    MixingLayer,
-    Turbulence,
-    Imported,
-}
-
-const KINDS: [(&str, Kind); 19] = [
-    ("uniform", Kind::Uniform),
-    ("linear-shear", Kind::LinearShear),
-    ("sinusoidal-shear", Kind::SinusoidalShear),
-    ("solid-rotation", Kind::SolidRotation),
-    ("plane-strain", Kind::PlaneStrain),
-    ("rankine", Kind::Rankine),
-    ("lamb-oseen", Kind::LambOseen),
-    ("taylor-green", Kind::TaylorGreen),
-    ("vortex-pair", Kind::VortexPair),
-    ("vortex-street", Kind::VortexStreet),
-    ("vortex-ring", Kind::VortexRing),
-    ("channel", Kind::Channel),
-    ("blasius-layer", Kind::BlasiusLayer),
-    ("turbulent-layer", Kind::TurbulentLayer),
-    ("cylinder", Kind::Cylinder),
-    ("bickley-jet", Kind::BickleyJet),
-    ("mixing-layer", Kind::MixingLayer),
-    ("turbulence", Kind::Turbulence),
-    ("imported", Kind::Imported),
-];
-
-pub(super) fn read(r: &Reader) -> Result<FlowSetup, SetupError> {
-    let Some(kind) = r.word("flow.kind", &KINDS)? else {
-        return Err(r.error(
-            "flow.kind",
-            "is missing: write for example kind = \"uniform\" under [flow]",
-        ));
+pub(super) fn flow(r: &Reader) -> FlowSetup {
+    let kind = r.choice::<FlowKind>(keys::KIND);
+    let why = "write for example kind = \"uniform\" under [flow]";
+    let pattern = match r.needed(keys::KIND, kind.map(Some), why, None) {
+        Some(kind) => pattern(&Flow { r }, kind),
+        None => {
+            // Nobody can say which of the flow's keys the missing kind would take.
+            crate::keys::flow::SECTION.keys.iter().for_each(|key| {
+                r.pass_over(key);
+            });
+            FlowPattern::Uniform { motion: STILL }
+        }
     };
-    Ok(FlowSetup {
-        pattern: pattern(r, kind)?,
-        angle_rad: angle(r, "flow.angle")?,
-        carried: motions(r, &["flow.carried_by"])?.unwrap_or(STILL),
-    })
+    FlowSetup {
+        pattern,
+        angle_rad: r.number(keys::ANGLE).unwrap_or(0.0),
+        carried: motions(r, keys::CARRIED_BY).unwrap_or(STILL),
+    }
 }
 
-fn pattern(r: &Reader, kind: Kind) -> Result<Pattern, SetupError> {
-    let moving = || motions(r, &["flow.velocity", "flow.displacement"]);
-    Ok(match kind {
-        Kind::Uniform => Pattern::Uniform {
-            motion: moving()?.ok_or_else(|| {
-                r.error("flow.velocity", "is missing: write for example velocity = [\"0.1 m/s\", \"0 m/s\"] (or displacement = [\"3.3 px\", \"0 px\"])")
-            })?,
+fn pattern(f: &Flow, kind: FlowKind) -> FlowPattern {
+    match kind {
+        FlowKind::Uniform => FlowPattern::Uniform {
+            motion: f.moving().unwrap_or_else(|| {
+                let why = "write for example velocity = [\"0.1 m/s\", \"0 m/s\"] (or displacement = [\"3.3 px\", \"0 px\"])";
+                if !f.r.has(keys::DISPLACEMENT_VECTOR) {
+                    f.r.needed(keys::VELOCITY_VECTOR, None, why, ());
+                }
+                STILL
+            }),
         },
-        Kind::LinearShear => Pattern::LinearShear {
-            motion: moving()?.unwrap_or(STILL),
-            shear: rate(r, "flow.shear")?,
-            centre_y: centre_y(r)?,
+        FlowKind::LinearShear => FlowPattern::LinearShear {
+            motion: f.moving().unwrap_or(STILL),
+            shear: f.rate(
+                keys::SHEAR,
+                keys::SHEAR_RATE,
+                "shear = 0.02 (px of displacement per px) or shear_rate = \"20 /s\"",
+            ),
+            centre_y: f.centre_y(),
         },
-        Kind::SinusoidalShear => Pattern::SinusoidalShear {
-            motion: moving()?.unwrap_or(STILL),
-            amplitude: needed_motion(r, "flow.amplitude")?,
-            wavelength: above_zero(r, "flow.wavelength")?,
-            centre_y: centre_y(r)?,
-            phase_rad: angle(r, "flow.phase")?,
+        FlowKind::SinusoidalShear => FlowPattern::SinusoidalShear {
+            motion: f.moving().unwrap_or(STILL),
+            amplitude: f.motion(keys::AMPLITUDE),
+            wavelength: f.length(keys::WAVELENGTH),
+            centre_y: f.centre_y(),
+            phase_rad: f.r.number(keys::PHASE).unwrap_or(0.0),
         },
-        Kind::SolidRotation => Pattern::SolidRotation {
-            centre: centre(r)?,
-            rotation: rotation(r)?,
+        FlowKind::SolidRotation => FlowPattern::SolidRotation {
+            centre: f.centre(),
+            rotation: f.rate(
+                keys::ROTATION,
+                keys::ANGULAR_VELOCITY,
+                "rotation = \"5 deg\" (between the pulses) or angular_velocity = \"20 /s\" (rad/s)",
+            ),
         },
-        Kind::PlaneStrain => Pattern::PlaneStrain {
-            centre: centre(r)?,
-            strain: rate(r, "flow.strain")?,
+        FlowKind::PlaneStrain => FlowPattern::PlaneStrain {
+            centre: f.centre(),
+            strain: f.rate(
+                keys::STRAIN,
+                keys::STRAIN_RATE,
+                "strain = 0.02 (px of displacement per px) or strain_rate = \"20 /s\"",
+            ),
         },
-        Kind::Rankine => Pattern::Rankine(vortex(r)?),
-        Kind::LambOseen => Pattern::LambOseen(vortex(r)?),
-        Kind::TaylorGreen => Pattern::TaylorGreen {
-            centre: centre(r)?,
-            peak: peak(r)?,
-            wavelength: above_zero(r, "flow.wavelength")?,
+        FlowKind::Rankine => FlowPattern::Rankine(f.vortex()),
+        FlowKind::LambOseen => FlowPattern::LambOseen(f.vortex()),
+        FlowKind::TaylorGreen => FlowPattern::TaylorGreen {
+            centre: f.centre(),
+            peak: f.peak(),
+            wavelength: f.length(keys::WAVELENGTH),
         },
-        Kind::VortexPair => Pattern::VortexPair {
-            vortex: vortex(r)?,
-            spacing: above_zero(r, "flow.spacing")?,
+        FlowKind::VortexPair => FlowPattern::VortexPair {
+            vortex: f.vortex(),
+            spacing: f.length(keys::SPACING),
         },
-        Kind::VortexStreet => Pattern::VortexStreet {
-            vortex: vortex(r)?,
-            each_row: r.whole("flow.each_row", 1, 20)?.unwrap_or(3),
-            spacing: above_zero(r, "flow.spacing")?,
-            row_distance: above_zero(r, "flow.row_distance")?,
+        FlowKind::VortexStreet => FlowPattern::VortexStreet {
+            vortex: f.vortex(),
+            each_row: f.r.whole(keys::EACH_ROW).unwrap_or(3),
+            spacing: f.length(keys::SPACING),
+            row_distance: f.length(keys::ROW_DISTANCE),
         },
-        Kind::VortexRing => Pattern::VortexRing {
-            centre: centre(r)?,
-            depth: extent(r, "flow.depth")?.unwrap_or(MIDDLE),
-            radius: above_zero(r, "flow.radius")?,
-            core_radius: above_zero(r, "flow.core_radius")?,
-            centre_motion: needed_motion(r, "flow.centre_velocity")?,
+        FlowKind::VortexRing => FlowPattern::VortexRing {
+            centre: f.centre(),
+            depth: extent(f.r, keys::DEPTH).unwrap_or(MIDDLE),
+            radius: f.length(keys::RADIUS),
+            core_radius: f.length(keys::CORE_RADIUS),
+            centre_motion: f.motion(keys::CENTRE_VELOCITY),
         },
-        Kind::Channel => Pattern::Channel {
-            centre_y: centre_y(r)?,
-            height: above_zero(r, "flow.height")?,
-            peak: peak(r)?,
+        other => layer_or_field(f, other),
+    }
+}
+
+/// Flows along walls, jets and layers, and fields that are not simple vortices.
+fn layer_or_field(f: &Flow, kind: FlowKind) -> FlowPattern {
+    match kind {
+        FlowKind::Channel => FlowPattern::Channel {
+            centre_y: f.centre_y(),
+            height: f.length(keys::HEIGHT),
+            peak: f.peak(),
         },
-        Kind::BlasiusLayer => Pattern::BlasiusLayer {
-            wall_y: needed_extent(r, "flow.wall_y", extent(r, "flow.wall_y")?)?,
-            free_stream: needed_motion(r, "flow.free_stream")?,
-            thickness: above_zero(r, "flow.thickness")?,
-            leading_edge: perhaps_above_zero(r, "flow.leading_edge")?,
+        FlowKind::BlasiusLayer => FlowPattern::BlasiusLayer {
+            wall_y: f.length(keys::WALL_Y),
+            free_stream: f.motion(keys::FREE_STREAM),
+            thickness: f.length(keys::THICKNESS),
+            leading_edge: extent(f.r, keys::LEADING_EDGE),
         },
-        Kind::TurbulentLayer => Pattern::TurbulentLayer {
-            wall_y: needed_extent(r, "flow.wall_y", extent(r, "flow.wall_y")?)?,
-            free_stream: needed_motion(r, "flow.free_stream")?,
-            friction: needed_motion(r, "flow.friction_velocity")?,
-            thickness: above_zero(r, "flow.thickness")?,
+        FlowKind::TurbulentLayer => FlowPattern::TurbulentLayer {
+            wall_y: f.length(keys::WALL_Y),
+            free_stream: f.motion(keys::FREE_STREAM),
+            friction: f.motion(keys::FRICTION_VELOCITY),
+            thickness: f.length(keys::THICKNESS),
         },
-        Kind::Cylinder => Pattern::Cylinder {
-            centre: centre(r)?,
-            radius: above_zero(r, "flow.radius")?,
-            free_stream: needed_motion(r, "flow.free_stream")?,
+        FlowKind::Cylinder => FlowPattern::Cylinder {
+            centre: f.centre(),
+            radius: f.length(keys::RADIUS),
+            free_stream: f.motion(keys::FREE_STREAM),
         },
-        Kind::BickleyJet => Pattern::BickleyJet {
-            centre_y: centre_y(r)?,
-            peak: peak(r)?,
-            half_width: above_zero(r, "flow.half_width")?,
-            virtual_origin: perhaps_above_zero(r, "flow.virtual_origin")?,
+        FlowKind::BickleyJet => FlowPattern::BickleyJet {
+            centre_y: f.centre_y(),
+            peak: f.peak(),
+            half_width: f.length(keys::HALF_WIDTH),
+            virtual_origin: extent(f.r, keys::VIRTUAL_ORIGIN),
         },
-        Kind::MixingLayer => Pattern::MixingLayer {
-            centre_y: centre_y(r)?,
-            above: needed_motion(r, "flow.velocity_above")?,
-            below: needed_motion(r, "flow.velocity_below")?,
-            thickness: above_zero(r, "flow.vorticity_thickness")?,
+        FlowKind::MixingLayer => FlowPattern::MixingLayer {
+            centre_y: f.centre_y(),
+            above: f.motion(keys::VELOCITY_ABOVE),
+            below: f.motion(keys::VELOCITY_BELOW),
+            thickness: f.length(keys::VORTICITY_THICKNESS),
         },
-        Kind::Turbulence => Pattern::Turbulence {
-            rms: needed_motion(r, "flow.rms_velocity")?,
-            integral_scale: above_zero(r, "flow.integral_scale")?,
-            smallest_scale: perhaps_above_zero(r, "flow.smallest_scale")?,
-            seed: r.whole("flow.seed", 0, 1 << 53)?.unwrap_or(1) as u64,
+        FlowKind::Turbulence => FlowPattern::Turbulence {
+            rms: f.motion(keys::RMS_VELOCITY),
+            integral_scale: f.length(keys::INTEGRAL_SCALE),
+            smallest_scale: extent(f.r, keys::SMALLEST_SCALE),
+            seed: f.r.whole(keys::SEED).unwrap_or(1) as u64,
         },
-        Kind::Imported => Pattern::Imported(imported::read(r)?),
-    })
+        FlowKind::Imported => FlowPattern::Imported(imported::field(f.r)),
+        other => unreachable!("{other:?} is read with the vortices and shears"),
+    }
 }

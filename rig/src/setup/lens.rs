@@ -3,8 +3,8 @@
 use motefield_generator::ImagePattern;
 
 use super::flow::{Extent, extent};
-use super::reader::{Reader, SetupError};
-use crate::quantity::Dimension as D;
+use super::reader::Reader;
+use crate::keys::lens as keys;
 
 /// `[lens]`
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -33,36 +33,19 @@ pub struct LensSetup {
     pub pattern: Option<ImagePattern>,
 }
 
-pub(super) fn lens(r: &Reader) -> Result<LensSetup, SetupError> {
-    let lens = LensSetup {
-        magnification: r.number(
-            "lens.magnification",
-            |n| n > 0.0 && n <= 100.0,
-            "above 0 and at most 100",
-        )?,
-        field_width_m: r.positive("lens.field_width", D::Length)?,
-        f_number: r.positive("lens.aperture", D::Aperture)?,
-        transmission: r.share("lens.transmission")?,
-        blur_m: r.not_negative("lens.blur", D::Length)?,
-        defocus: r.switch("lens.defocus")?.unwrap_or(false),
-        focus: extent(r, "lens.focus")?,
-        distance: extent(r, "lens.distance")?,
-        distortion: r.number("lens.distortion", |n| n.abs() <= 0.15, "-0.15 to 0.15")?,
-        diameter_growth: r.number(
-            "lens.diameter_growth",
-            |n| (-0.5..=10.0).contains(&n),
-            "-0.5 to 10",
-        )?,
-        pattern: r.word(
-            "lens.pattern",
-            &[("gaussian", ImagePattern::Gaussian), ("airy", ImagePattern::Airy)],
-        )?,
-    };
-    if lens.magnification.is_some() && lens.field_width_m.is_some() {
-        return Err(r.error(
-            "lens.field_width",
-            "and lens.magnification say the same thing twice: leave one out",
-        ));
+pub(super) fn lens(r: &Reader) -> LensSetup {
+    r.exclude(keys::FIELD_WIDTH, keys::MAGNIFICATION, "say the same thing twice");
+    LensSetup {
+        magnification: r.number(keys::MAGNIFICATION),
+        field_width_m: r.number(keys::FIELD_WIDTH),
+        f_number: r.number(keys::APERTURE),
+        transmission: r.number(keys::TRANSMISSION),
+        blur_m: r.number(keys::BLUR),
+        defocus: r.switch(keys::DEFOCUS).unwrap_or(false),
+        focus: extent(r, keys::FOCUS),
+        distance: extent(r, keys::DISTANCE),
+        distortion: r.number(keys::DISTORTION),
+        diameter_growth: r.number(keys::DIAMETER_GROWTH),
+        pattern: r.choice(keys::PATTERN),
     }
-    Ok(lens)
 }

@@ -4,15 +4,15 @@ use std::path::PathBuf;
 
 use motefield_generator::PulseShape;
 
-use crate::scattering::Polarisation;
-
 use super::flow::{Extent, extent};
-use super::reader::{Reader, SetupError};
-use crate::quantity::Dimension as D;
+use super::reader::Reader;
+use crate::keys::choices::{HazardClass, Source};
+use crate::keys::{Key, light as keys, reflections};
+use crate::scattering::Polarisation;
 
 /// `[light]`
 #[derive(Debug, Clone, PartialEq)]
-pub struct Light {
+pub struct LightSetup {
     /// Radiant power while a pulse lasts; the light of a pulse grows with its length.
     pub power_w: Option<f64>,
     /// Energy of a pulse whatever its length.
@@ -21,7 +21,7 @@ pub struct Light {
     pub pulse_s: Option<f64>,
     /// Whether the light is continuous, so that the exposure is the pulse.
     pub continuous: bool,
-    /// How the power runs in time.
+    /// Power over time during a pulse.
     pub pulse_shape: Option<PulseShape>,
     /// Energy of pulse B over that of pulse A.
     pub energy_ratio: Option<f64>,
@@ -33,16 +33,16 @@ pub struct Light {
     pub wavelength_m: Option<f64>,
     /// Share of the light that reaches the sheet's part seen by the camera.
     pub delivery: Option<f64>,
-    /// Photo-electrons a second of constant light in every pixel.
+    /// Photo-electrons per second of constant light in every pixel.
     pub ambient_e_s: Option<f64>,
-    /// Whether the source is a laser; an LED else.
-    pub laser: Option<bool>,
+    /// Kind of source.
+    pub source: Option<Source>,
     /// Hazard class of the source as its maker states it.
     pub hazard_class: Option<HazardClass>,
     /// Direction of the light's electric field.
     pub polarisation: Polarisation,
     /// What a recorded picture showed.
-    pub measured: Option<Measured>,
+    pub measured: Option<MeasuredBrightness>,
 }
 
 /// The brightness of the brightest particles in a recorded picture, which fixes the light budget's one unknown.
@@ -50,43 +50,12 @@ pub struct Light {
 /// The brightest: the middle pixel of the image of a particle in the middle of the sheet that stands on that pixel's centre, where the
 /// field moves least; where particles differ, of one brighter than 95 % of them. The measurement belongs to the rig as the file states it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Measured {
+pub struct MeasuredBrightness {
     /// Grey level of that pixel, black level and background included.
     pub grey_dn: f64,
     /// Pulse length (or exposure, in continuous light) at which it was recorded; none where a pulse has one energy whatever its length.
     pub at_s: Option<f64>,
 }
-
-/// Laser hazard classes of IEC 60825-1, from harmless to hazardous.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum HazardClass {
-    /// 1, 1M: harmless to the naked eye.
-    One,
-    /// 2, 2M: the blink protects.
-    Two,
-    /// 3R: small risk.
-    ThreeR,
-    /// 3B: hazardous to the eye.
-    ThreeB,
-    /// 4: hazardous to eye and skin, also by diffuse reflection.
-    Four,
-}
-
-const HAZARD_CLASSES: [(&str, HazardClass); 7] = [
-    ("1", HazardClass::One),
-    ("1M", HazardClass::One),
-    ("2", HazardClass::Two),
-    ("2M", HazardClass::Two),
-    ("3R", HazardClass::ThreeR),
-    ("3B", HazardClass::ThreeB),
-    ("4", HazardClass::Four),
-];
-
-const POLARISATIONS: [(&str, Polarisation); 3] = [
-    ("unpolarised", Polarisation::Unpolarised),
-    ("perpendicular", Polarisation::Perpendicular),
-    ("parallel", Polarisation::Parallel),
-];
 
 /// `[reflections]`, in photo-electrons of pulse A.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -112,105 +81,83 @@ pub struct GlareSetup {
     pub width: Extent,
 }
 
-pub(super) fn ratio(r: &Reader, key: &str) -> Result<Option<f64>, SetupError> {
-    r.number(
-        key,
-        |n| n > 0.0 && n <= 1e3,
-        "a plain number above 0 and at most 1000",
-    )
-}
-
-pub(super) fn light(r: &Reader) -> Result<Light, SetupError> {
-    let shapes = [
-        ("rectangular", PulseShape::Rectangular),
-        ("gaussian", PulseShape::Gaussian),
-    ];
-    let light = Light {
-        power_w: r.positive("light.power", D::Power)?,
-        pulse_energy_j: r.positive("light.pulse_energy", D::Energy)?,
-        pulse_s: r.positive("light.pulse_length", D::Time)?,
-        continuous: r.switch("light.continuous")?.unwrap_or(false),
-        pulse_shape: r.word("light.pulse_shape", &shapes)?,
-        energy_ratio: ratio(r, "light.energy_ratio")?,
-        length_ratio: ratio(r, "light.length_ratio")?,
-        jitter_s: r.not_negative("light.jitter", D::Time)?,
-        wavelength_m: r.positive("light.wavelength", D::Length)?,
-        delivery: r.share("light.delivery")?,
-        ambient_e_s: r.not_negative("light.ambient", D::ElectronRate)?,
-        laser: r.word("light.source", &[("laser", true), ("led", false)])?,
-        hazard_class: r.word("light.hazard_class", &HAZARD_CLASSES)?,
-        polarisation: r
-            .word("light.polarisation", &POLARISATIONS)?
-            .unwrap_or(Polarisation::Unpolarised),
-        measured: measured(r)?,
+pub(super) fn light(r: &Reader) -> LightSetup {
+    r.exclude(
+        keys::PULSE_ENERGY,
+        keys::POWER,
+        "exclude each other (a source is limited by its power, as a diode or an LED, or gives a fixed energy, as a Q-switched laser)",
+    );
+    let light = LightSetup {
+        power_w: r.number(keys::POWER),
+        pulse_energy_j: r.number(keys::PULSE_ENERGY),
+        pulse_s: r.number(keys::PULSE_LENGTH),
+        continuous: r.switch(keys::CONTINUOUS).unwrap_or(false),
+        pulse_shape: r.choice(keys::PULSE_SHAPE),
+        energy_ratio: r.number(keys::ENERGY_RATIO),
+        length_ratio: r.number(keys::LENGTH_RATIO),
+        jitter_s: r.number(keys::JITTER),
+        wavelength_m: r.number(keys::WAVELENGTH),
+        delivery: r.number(keys::DELIVERY),
+        ambient_e_s: r.number(keys::AMBIENT),
+        source: r.choice(keys::SOURCE),
+        hazard_class: r.choice(keys::HAZARD_CLASS),
+        polarisation: r.choice(keys::POLARISATION).unwrap_or(Polarisation::Unpolarised),
+        measured: measured(r),
     };
-    if light.power_w.is_some() && light.pulse_energy_j.is_some() {
-        return Err(r.error("light.pulse_energy", "and light.power exclude each other: a source is limited by its power (diode, LED) or gives a fixed energy (Q-switched)"));
-    }
     if light.continuous {
-        let own = [
-            ("light.pulse_length", light.pulse_s.is_some()),
-            ("light.pulse_energy", light.pulse_energy_j.is_some()),
-            ("light.length_ratio", light.length_ratio.is_some()),
-            ("light.energy_ratio", light.energy_ratio.is_some()),
-            ("light.pulse_shape", light.pulse_shape.is_some()),
-        ];
-        if let Some((key, _)) = own.iter().find(|(_, there)| *there) {
-            return Err(r.error(key, "has no meaning for continuous light, whose pulses are the exposures: leave it out and set camera.exposure (and camera.exposure_b)"));
+        for key in [
+            keys::PULSE_LENGTH,
+            keys::PULSE_ENERGY,
+            keys::LENGTH_RATIO,
+            keys::ENERGY_RATIO,
+            keys::PULSE_SHAPE,
+        ] {
+            if r.has(key) {
+                r.fault(key, "has no meaning for continuous light, whose pulses are the exposures: leave it out and set camera.exposure (and camera.exposure_b)");
+            }
         }
     }
-    Ok(light)
+    light
 }
 
-fn measured(r: &Reader) -> Result<Option<Measured>, SetupError> {
-    let (grey, at) = ("light.measured_grey", "light.measured_at");
-    let fixed_energy = r.has("light.pulse_energy");
-    match (r.positive(grey, D::GreyLevels)?, r.positive(at, D::Time)?) {
-        (None, None) => Ok(None),
-        (None, Some(_)) => Err(r.error(at, "is the pulse length at which light.measured_grey was read, which is missing: write for example measured_grey = \"900 DN\"")),
-        (Some(_), None) if !fixed_energy => Err(r.error(grey, "needs the pulse length at which it was read: write for example measured_at = \"200 us\" under [light]")),
-        (Some(grey_dn), at_s) => Ok(Some(Measured { grey_dn, at_s })),
+fn measured(r: &Reader) -> Option<MeasuredBrightness> {
+    let (grey, at_s) = (r.number(keys::MEASURED_GREY), r.number(keys::MEASURED_AT));
+    let fixed_energy = r.has(keys::PULSE_ENERGY);
+    match (r.has(keys::MEASURED_GREY), r.has(keys::MEASURED_AT)) {
+        (false, true) => r.fault(keys::MEASURED_AT, "is the pulse length at which light.measured_grey was read, which is missing: write for example measured_grey = \"900 DN\""),
+        (true, false) if !fixed_energy => r.fault(keys::MEASURED_GREY, "needs the pulse length at which it was read: write for example measured_at = \"200 us\" under [light]"),
+        _ => {}
     }
+    grey.map(|grey_dn| MeasuredBrightness { grey_dn, at_s })
 }
 
-pub(super) fn reflections(r: &Reader) -> Result<ReflectionSetup, SetupError> {
-    let missing = |key: &str, of: &str| r.error(key, format!("is missing, and {of} needs it"));
-    let picture = match r.path("reflections.picture")? {
-        None => None,
-        Some(path) => Some((
-            path,
-            r.positive("reflections.picture_peak", D::Electrons)?
-                .ok_or_else(|| missing("reflections.picture_peak", "reflections.picture"))?,
-        )),
+pub(super) fn reflections(r: &Reader) -> ReflectionSetup {
+    use reflections as keys;
+    let needed = |key: &'static Key, of: &'static Key| {
+        let why = format!("{} needs it", of.path);
+        r.needed(key, r.number(key), &why, 1.0)
     };
-    let glare = match r.not_negative("reflections.glare", D::Electrons)? {
-        None => None,
-        Some(peak_e) => Some(GlareSetup {
-            peak_e,
-            at: [
-                extent(r, "reflections.glare_x")?.unwrap_or(Extent::Px(0.0)),
-                extent(r, "reflections.glare_y")?.unwrap_or(Extent::Px(0.0)),
-            ],
-            angle_rad: r
-                .quantity("reflections.glare_angle", &[D::Angle])?
-                .map_or(0.0, |q| q.value),
-            width: extent(r, "reflections.glare_width")?
-                .ok_or_else(|| missing("reflections.glare_width", "reflections.glare"))?,
-        }),
-    };
-    let hot_spots = match r.whole("reflections.hot_spots", 0, 100_000)? {
-        None => None,
-        Some(count) => Some((
-            count,
-            r.not_negative("reflections.hot_spot_peak", D::Electrons)?
-                .ok_or_else(|| missing("reflections.hot_spot_peak", "reflections.hot_spots"))?,
-            r.positive("reflections.hot_spot_diameter", D::Pixels)?
-                .ok_or_else(|| missing("reflections.hot_spot_diameter", "reflections.hot_spots"))?,
-        )),
-    };
-    Ok(ReflectionSetup {
+    let picture = r
+        .file(keys::PICTURE)
+        .map(|path| (path, needed(keys::PICTURE_PEAK, keys::PICTURE)));
+    let glare = r.number(keys::GLARE).map(|peak_e| GlareSetup {
+        peak_e,
+        at: [keys::GLARE_X, keys::GLARE_Y].map(|key| extent(r, key).unwrap_or(Extent::Px(0.0))),
+        angle_rad: r.number(keys::GLARE_ANGLE).unwrap_or(0.0),
+        width: r.needed(
+            keys::GLARE_WIDTH,
+            extent(r, keys::GLARE_WIDTH),
+            "reflections.glare needs it",
+            Extent::Px(1.0),
+        ),
+    });
+    let hot_spots = r.whole(keys::HOT_SPOTS).map(|count| {
+        let peak_e = needed(keys::HOT_SPOT_PEAK, keys::HOT_SPOTS);
+        (count, peak_e, needed(keys::HOT_SPOT_DIAMETER, keys::HOT_SPOTS))
+    });
+    ReflectionSetup {
         picture,
         glare,
         hot_spots,
-    })
+    }
 }

@@ -2,195 +2,161 @@
 
 use std::sync::Arc;
 
-use motefield_evaluator::prepare::{Background, Preparation, Statistic};
-use motefield_evaluator::{Pass, Processing, ProcessingError};
+use motefield_evaluator::prepare::{Background, Preparation};
+use motefield_evaluator::{Correlation, Normalise, Pass, Processing, ProcessingError};
 use ndarray::Array2;
 
-use super::Setup;
-use super::reader::{Reader, SetupError};
-use crate::quantity::Dimension;
+use super::reader::Reader;
+use super::referenced::Referenced;
+use super::{Setup, SetupError};
+use crate::keys::choices::BackgroundChoice;
+use crate::keys::{Key, processing as keys};
 
-/// Most pairs of an ensemble: all of them are in memory at once.
-const MOST_TOGETHER: usize = 1000;
-
-/// The choices of one of the evaluator's named enums, as words for [`Reader::word`].
-macro_rules! choices {
-    ($kind:ident) => {
-        &motefield_evaluator::$kind::ALL
-            .iter()
-            .map(|choice| (choice.as_str(), *choice))
-            .collect::<Vec<_>>()
-    };
-}
-
-pub(super) fn read(r: &Reader) -> Result<Processing, SetupError> {
+pub(super) fn processing(r: &Reader, referenced: &Referenced) -> Processing {
     let mut p = Processing {
-        preparation: preparation(r)?,
-        background_frames: r.whole("processing.background_frames", 2, 100_000)?,
+        preparation: preparation(r, referenced),
+        background_frames: r.whole(keys::BACKGROUND_FRAMES),
         ..Processing::default()
     };
     if p.background_frames.is_some() && matches!(p.preparation.background, Background::Given(_)) {
-        return Err(r.error(
-            "processing.background_frames",
+        r.fault(
+            keys::BACKGROUND_FRAMES,
             "is for a background that is to be made, but processing.background_picture gives one: take either out",
-        ));
+        );
     }
-    if let Some(pairs) = r.whole("processing.ensemble", 1, MOST_TOGETHER)? {
-        p.ensemble = pairs;
+    take(&mut p.ensemble, r.whole(keys::ENSEMBLE));
+    passes(r, &mut p);
+    take(&mut p.weighting, r.choice(keys::WEIGHTING));
+    take(&mut p.correlation, r.choice(keys::CORRELATION));
+    if let Some(normalise) = r.choice(keys::NORMALISE) {
+        p.normalise = normalise;
+        // Dividing by the window's own correlation means the linear one; nobody need say so twice.
+        if normalise != Normalise::None && !r.has(keys::CORRELATION) {
+            p.correlation = Correlation::ZeroPadded;
+        }
     }
-    if let Some(count) = r.list("processing.passes", 1..=64)? {
-        p.passes = (0..count)
-            .map(|k| pass(r, &format!("processing.passes[{k}]")))
-            .collect::<Result<_, _>>()?;
+    take(&mut p.peak_fit, r.choice(keys::PEAK_FIT));
+    take(&mut p.interpolator, r.choice(keys::INTERPOLATOR));
+    take(&mut p.predictor_filter, r.choice(keys::PREDICTOR_FILTER));
+    take(&mut p.refinement, r.choice(keys::REFINEMENT));
+    take(&mut p.deform, r.switch(keys::DEFORM));
+    take(&mut p.outlier_threshold, r.number(keys::OUTLIER_THRESHOLD));
+    take(&mut p.outlier_epsilon_px, r.number(keys::OUTLIER_EPSILON));
+    p.min_peak_ratio = r.number(keys::MIN_PEAK_RATIO).or(p.min_peak_ratio);
+    p.max_displacement_px = r.number(keys::MAX_DISPLACEMENT).or(p.max_displacement_px);
+    p
+}
+
+/// Takes what a setup gives.
+fn take<T>(into: &mut T, given: Option<T>) {
+    if let Some(given) = given {
+        *into = given;
+    }
+}
+
+fn passes(r: &Reader, p: &mut Processing) {
+    if let Some(count) = r.list(keys::PASSES) {
+        p.passes = (0..count).map(|k| pass(r, k)).collect();
     }
     // A study varies the final window or its overlap by these two, whatever the list of passes.
     let last = *p.passes.last().expect("at least one pass");
-    if let Some(side) = r.whole("processing.window", Processing::MIN_WINDOW_PX, 4096)? {
+    if let Some(side) = r.whole(keys::WINDOW) {
         for pass in &mut p.passes {
-            let final_size = pass.window == last.window;
-            pass.window = if final_size {
-                [side; 2]
-            } else {
-                pass.window.map(|s| s.max(side))
+            pass.window = match pass.window == last.window {
+                true => [side; 2],
+                false => pass.window.map(|s| s.max(side)),
             };
         }
     }
-    if let Some(overlap) = r.share("processing.overlap")? {
+    if let Some(overlap) = r.number(keys::OVERLAP) {
         p.passes.last_mut().expect("at least one pass").overlap = overlap;
     }
-    if let Some(v) = r.word("processing.weighting", choices!(Weighting))? {
-        p.weighting = v;
+}
+
+/// `{ window = 32, overlap = 0.5 }`, or `window = [48, 24]`.
+fn pass(r: &Reader, k: usize) -> Pass {
+    let window = keys::PASS_WINDOW.in_table(k);
+    let sides = match r.has(window.entry(0)) {
+        true => r.list(window.clone()).and_then(|_| {
+            let side = |i: usize| r.whole(window.entry(i));
+            Some([side(0)?, side(1)?])
+        }),
+        false => r.whole(window.clone()).map(|side| [side; 2]),
+    };
+    let why = "a pass needs its window: write for example { window = 32, overlap = 0.5 }";
+    Pass {
+        window: r.needed(window, sides, why, [32; 2]),
+        overlap: r.number(keys::PASS_OVERLAP.in_table(k)).unwrap_or(0.5),
     }
-    if let Some(v) = r.word("processing.correlation", choices!(Correlation))? {
-        p.correlation = v;
-    }
-    if let Some(v) = r.word("processing.normalise", choices!(Normalise))? {
-        p.normalise = v;
-        // Dividing by the window's own correlation means the linear one; nobody need say so twice.
-        if v != motefield_evaluator::Normalise::None && !r.has("processing.correlation") {
-            p.correlation = motefield_evaluator::Correlation::ZeroPadded;
-        }
-    }
-    if let Some(v) = r.word("processing.peak_fit", choices!(PeakFit))? {
-        p.peak_fit = v;
-    }
-    if let Some(v) = r.word("processing.interpolator", choices!(Interpolator))? {
-        p.interpolator = v;
-    }
-    if let Some(v) = r.word("processing.predictor_filter", choices!(PredictorFilter))? {
-        p.predictor_filter = v;
-    }
-    if let Some(v) = r.word("processing.refinement", choices!(Refinement))? {
-        p.refinement = v;
-    }
-    if let Some(v) = r.switch("processing.deform")? {
-        p.deform = v;
-    }
-    if let Some(v) = r.number("processing.outlier_threshold", |n| n > 0.0, "above 0")? {
-        p.outlier_threshold = v;
-    }
-    if let Some(v) = r.positive("processing.outlier_epsilon", Dimension::Pixels)? {
-        p.outlier_epsilon_px = v;
-    }
-    if let Some(v) = r.number("processing.min_peak_ratio", |n| n >= 1.0, "at least 1")? {
-        p.min_peak_ratio = Some(v);
-    }
-    if let Some(v) = r.positive("processing.max_displacement", Dimension::Pixels)? {
-        p.max_displacement_px = Some(v);
-    }
-    Ok(p)
 }
 
 /// What is done to the frames before they are correlated.
-fn preparation(r: &Reader) -> Result<Preparation, SetupError> {
-    let words: Vec<(&str, Option<Statistic>)> = std::iter::once(("none", None))
-        .chain(Statistic::ALL.iter().map(|s| (s.as_str(), Some(*s))))
-        .collect();
-    let made = r.word("processing.background", &words)?.flatten();
-    let picture = picture(r, "processing.background_picture")?;
-    let background = match (made, picture) {
-        (Some(_), Some(_)) => {
-            return Err(r.error(
-                "processing.background_picture",
-                "cannot stand beside processing.background, which makes one: give either",
-            ));
+fn preparation(r: &Reader, referenced: &Referenced) -> Preparation {
+    let made = match r.choice(keys::BACKGROUND) {
+        Some(BackgroundChoice::Made(statistic)) => Some(statistic),
+        Some(BackgroundChoice::None) | None => None,
+    };
+    let picture = |key| picture(r, referenced, key);
+    let background = match (made, picture(keys::BACKGROUND_PICTURE)) {
+        (Some(statistic), given) => {
+            if given.is_some() {
+                r.fault(
+                    keys::BACKGROUND_PICTURE,
+                    "cannot stand beside processing.background, which makes one: give either",
+                );
+            }
+            Background::Made(statistic)
         }
-        (Some(statistic), None) => Background::Made(statistic),
         (None, Some(a)) => {
-            let a = Arc::new(a);
-            let b = self::picture(r, "processing.background_picture_b")?;
-            Background::Given([Arc::clone(&a), b.map_or(a, Arc::new)])
+            let b = picture(keys::BACKGROUND_PICTURE_B);
+            Background::Given([Arc::clone(&a), b.unwrap_or(a)])
         }
         (None, None) => Background::None,
     };
-    let odd = |key: &str| match r.whole(key, 3, 4095)? {
-        Some(side) if side % 2 == 0 => Err(r.error(
-            key,
-            format!(
-                "is {side}, but must be an odd number of pixels, so that one is in the middle: write {}",
-                side + 1
-            ),
-        )),
-        side => Ok(side),
-    };
-    let mask = self::picture(r, "processing.mask")?;
-    Ok(Preparation {
+    Preparation {
         background,
-        intensity_cap: r.number("processing.intensity_cap", |n| n > 0.0, "above 0 (2 is usual)")?,
-        high_pass_px: odd("processing.high_pass")?,
-        local_normalisation_px: odd("processing.local_normalisation")?,
-        mask: mask.map(|white| Arc::new(white.mapv(|v| v == 0.0))),
-    })
+        intensity_cap: r.number(keys::INTENSITY_CAP),
+        high_pass_px: r.whole(keys::HIGH_PASS),
+        local_normalisation_px: r.whole(keys::LOCAL_NORMALISATION),
+        mask: picture(keys::MASK).map(|white| Arc::new(white.mapv(|v| v == 0.0))),
+    }
 }
 
-/// The picture in the file that `key` names.
-fn picture(r: &Reader, key: &str) -> Result<Option<Array2<f32>>, SetupError> {
-    let read = |path: std::path::PathBuf| {
-        motefield_files::picture::read(&path).map_err(|e| r.error(key, format!("cannot be used: {e}")))
-    };
-    r.path(key)?.map(read).transpose()
+/// The picture in the file that a key names.
+fn picture(r: &Reader, referenced: &Referenced, key: &'static Key) -> Option<Arc<Array2<f32>>> {
+    let path = r.file(key)?;
+    match referenced.picture(&path) {
+        Ok(picture) => Some(picture),
+        Err(e) => {
+            r.fault(key, format!("cannot be used: {e}"));
+            None
+        }
+    }
 }
 
-/// Checks that pictures of `size` (px) can be processed as the setup says, pair by pair or ensemble by ensemble.
-pub fn check(setup: &Setup, [width, height]: [usize; 2]) -> Result<(), SetupError> {
+/// Checks that pictures of `size` (px) can be processed as the setup says, pair by pair or ensemble
+/// by ensemble.
+///
+/// # Errors
+/// When they cannot: names the key.
+pub fn check_processing(setup: &Setup, [width, height]: [usize; 2]) -> Result<(), SetupError> {
     let processing = &setup.processing;
     processing.validate(width, height).map_err(|e| {
         let key = match e {
-            ProcessingError::Shape { what: "the mask", .. } => "processing.mask",
-            ProcessingError::Shape { .. } => "processing.background_picture",
-            _ => "processing.passes",
+            ProcessingError::Shape { what: "the mask", .. } => keys::MASK,
+            ProcessingError::Shape { .. } => keys::BACKGROUND_PICTURE,
+            // The window may be stated apart from the list of passes.
+            _ if setup.has(keys::WINDOW) => keys::WINDOW,
+            _ => keys::PASSES,
         };
         setup.error(key, format!("cannot be used: {e}"))
     })?;
     let made = matches!(processing.preparation.background, Background::Made(_));
     if made && processing.background_frames.is_none() && processing.ensemble < 2 {
         return Err(setup.error(
-            "processing.background",
+            keys::BACKGROUND,
             "is to be made of many frames, but each pair is measured by itself: say of how many frames, such as background_frames = 20, or measure pairs together, such as ensemble = 10",
         ));
     }
     Ok(())
-}
-
-/// `{ window = 32, overlap = 0.5 }`, or `window = [48, 24]`.
-fn pass(r: &Reader, key: &str) -> Result<Pass, SetupError> {
-    let side = |key: &str| r.whole(key, Processing::MIN_WINDOW_PX, 4096);
-    let window_key = format!("{key}.window");
-    let list = format!("{window_key}[0]");
-    let window = if r.has(&list) {
-        r.list(&window_key, 2..=2)?;
-        side(&list)?
-            .zip(side(&format!("{window_key}[1]"))?)
-            .map(|(w, h)| [w, h])
-    } else {
-        side(&window_key)?.map(|s| [s; 2])
-    };
-    let window = window.ok_or_else(|| {
-        r.error(
-            key,
-            "lacks its window: write for example { window = 32, overlap = 0.5 }",
-        )
-    })?;
-    let overlap = r.share(&format!("{key}.overlap"))?.unwrap_or(0.5);
-    Ok(Pass { window, overlap })
 }

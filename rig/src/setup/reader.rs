@@ -1,389 +1,427 @@
-//! Reads a TOML text key by key, remembering where each key stands and which were asked for.
-//!
-//! The text is flattened: `[light] power = "4 W"` is the key `light.power`, the first entry of `displacement = […]` is
-//! `flow.displacement[0]`. What nobody asked for in the end is an unknown key, and an error.
+//! Reads a document key by key: what each key may hold comes from the key table, and every fault
+//! is kept, so that all of them are reported together.
 
+use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt;
 use std::path::{Path, PathBuf};
 
-use toml::de::{DeTable, DeValue};
+use super::document::{Document, Leaf};
+use super::error::{Fault, SetupError};
+use crate::keys::{self, Choice, Key, Kind};
+use crate::quantity::{self, Dimension, Quantity, QuantityError, parse_as_any};
 
-use crate::quantity::{Dimension, Quantity, QuantityError, parse_as_any};
-
-/// A setup that cannot be used: where, which key, what to do.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SetupError {
-    place: String,
-    message: String,
-}
-
-impl std::error::Error for SetupError {}
-
-impl fmt::Display for SetupError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.place, self.message)
-    }
-}
-
-#[derive(Debug, Clone, PartialEq)]
-enum Value {
-    Text(String),
-    Number(f64),
-    Switch(bool),
-    List(usize),
-    Section,
-}
-
-/// Where a key's value comes from.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Origin {
-    Line(usize),
-    CommandLine,
-}
-
-/// A flattened setup text.
+/// A key, or an entry of a list that a key describes.
 #[derive(Debug, Clone)]
-pub struct Reader {
-    name: String,
-    values: BTreeMap<String, (Origin, Value)>,
-    asked: RefCell<BTreeSet<String>>,
+pub struct KeyAt {
+    key: &'static Key,
+    path: Cow<'static, str>,
 }
 
-impl Reader {
-    /// Reads `text`, called `name` in messages, with the values of `overrides` (key, value) in place of its own.
-    ///
-    /// # Errors
-    /// When the text is not TOML, or a value is of a kind no setup has (a date).
-    pub fn new(name: &str, text: &str, overrides: &[(String, String)]) -> Result<Reader, SetupError> {
-        let mut reader = Reader {
-            name: name.to_owned(),
-            values: BTreeMap::new(),
+impl From<&'static Key> for KeyAt {
+    fn from(key: &'static Key) -> KeyAt {
+        KeyAt {
+            key,
+            path: Cow::Borrowed(key.path),
+        }
+    }
+}
+
+impl Key {
+    /// Entry `k` of a list that this key describes.
+    pub fn entry(&'static self, k: usize) -> KeyAt {
+        KeyAt::from(self).entry(k)
+    }
+
+    /// This key in table `k` of the list that holds it: `passes[].window` in `passes[2].window`.
+    pub fn in_table(&'static self, k: usize) -> KeyAt {
+        KeyAt {
+            key: self,
+            path: self.path.replacen("[]", &format!("[{k}]"), 1).into(),
+        }
+    }
+}
+
+impl KeyAt {
+    /// Entry `k` of this list.
+    pub fn entry(&self, k: usize) -> KeyAt {
+        KeyAt {
+            key: self.key,
+            path: format!("{}[{k}]", self.path).into(),
+        }
+    }
+
+    /// The key with its places in lists.
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+}
+
+impl fmt::Display for KeyAt {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.path)
+    }
+}
+
+/// A value that fits its key.
+enum Fitting {
+    /// In SI, with its dimension where it has one.
+    Number(f64, Option<Dimension>),
+    Word(String),
+    Switch(bool),
+}
+
+/// Reads one document.
+pub(super) struct Reader<'a> {
+    document: &'a Document,
+    asked: RefCell<BTreeSet<String>>,
+    faults: RefCell<Vec<Fault>>,
+}
+
+impl<'a> Reader<'a> {
+    pub(super) fn new(document: &'a Document) -> Reader<'a> {
+        Reader {
+            document,
             asked: RefCell::default(),
-        };
-        let table = DeTable::parse(text).map_err(|e| SetupError {
-            place: match e.span() {
-                Some(span) => format!("{name}, line {}", line(text, span.start)),
-                None => name.to_owned(),
-            },
-            message: format!("not valid TOML: {}", e.message()),
-        })?;
-        reader.flatten("", table.get_ref(), text)?;
-        for (key, value) in overrides {
-            let value = match value.as_str() {
-                "true" => Value::Switch(true),
-                "false" => Value::Switch(false),
-                text => text
-                    .parse()
-                    .map_or_else(|_| Value::Text(text.trim_matches('"').to_owned()), Value::Number),
-            };
-            reader.values.insert(key.clone(), (Origin::CommandLine, value));
+            faults: RefCell::default(),
         }
-        Ok(reader)
     }
 
-    fn flatten(&mut self, prefix: &str, table: &DeTable, text: &str) -> Result<(), SetupError> {
-        for (key, value) in table {
-            let path = if prefix.is_empty() {
-                key.get_ref().to_string()
-            } else {
-                format!("{prefix}.{}", key.get_ref())
-            };
-            self.value(path, key.span().start, value.get_ref(), text)?;
-        }
-        Ok(())
+    /// Keeps a fault; `message` follows the key, as in "must be above 0".
+    pub(super) fn fault(&self, at: impl Into<KeyAt>, message: impl fmt::Display) {
+        let fault = self.document.fault(self.written(&at.into()).as_ref(), message);
+        self.faults.borrow_mut().push(fault);
     }
 
-    fn value(&mut self, path: String, at: usize, value: &DeValue, text: &str) -> Result<(), SetupError> {
-        let origin = Origin::Line(line(text, at));
-        let number = |digits: &str| digits.replace('_', "").parse::<f64>().ok();
-        let value = match value {
-            DeValue::String(s) => Some(Value::Text(s.to_string())),
-            DeValue::Integer(i) => number(i.as_str()).map(Value::Number),
-            DeValue::Float(x) => number(x.as_str()).map(Value::Number),
-            DeValue::Boolean(b) => Some(Value::Switch(*b)),
-            DeValue::Array(array) => {
-                for (k, item) in array.iter().enumerate() {
-                    self.value(format!("{path}[{k}]"), item.span().start, item.get_ref(), text)?;
+    /// The path under which the text has the key: its own, or a former one.
+    fn written(&self, at: &KeyAt) -> Cow<'static, str> {
+        match self.document.former(at.key) {
+            Some(former) if !self.document.has(at.key.path) => {
+                Cow::Owned(at.path.replacen(at.key.path, former, 1))
+            }
+            _ => at.path.clone(),
+        }
+    }
+
+    fn get(&self, at: &KeyAt) -> Option<&'a Leaf> {
+        let path = self.written(at);
+        let found = self.document.get(&path);
+        self.asked.borrow_mut().insert(path.into_owned());
+        found
+    }
+
+    /// The value under a key, if it is there and fits.
+    fn fitting(&self, at: &KeyAt, kind: &Kind) -> Option<Fitting> {
+        let leaf = self.get(at)?;
+        match fit(at, leaf, kind) {
+            Ok(fitting) => Some(fitting),
+            Err(message) => {
+                let whole = message.starts_with('`');
+                let mut fault = self.document.fault(&self.written(at), &message);
+                if whole {
+                    // The message of a quantity names its key itself.
+                    fault.message = message;
                 }
-                Some(Value::List(array.len()))
-            }
-            DeValue::Table(table) => {
-                self.flatten(&path, table, text)?;
-                Some(Value::Section)
-            }
-            DeValue::Datetime(_) => None,
-        };
-        match value {
-            Some(value) => {
-                self.values.insert(path, (origin, value));
-                Ok(())
-            }
-            None => {
-                self.values.insert(path.clone(), (origin, Value::Section));
-                Err(self.error(
-                    &path,
-                    "is a date or a number in an unusual base, which no setup needs",
-                ))
+                self.faults.borrow_mut().push(fault);
+                None
             }
         }
     }
 
-    /// An error about `key`: `message` follows the key, as in "must be above 0".
-    pub fn error(&self, key: &str, message: impl fmt::Display) -> SetupError {
-        SetupError {
-            place: self.place(key),
-            message: format!("{key} {message}"),
+    /// Whether the key, or a list or section of that name, is there.
+    pub(super) fn has(&self, at: impl Into<KeyAt>) -> bool {
+        self.get(&at.into()).is_some()
+    }
+
+    /// Whether the value was changed after the text was read.
+    pub(super) fn is_changed(&self, key: &'static Key) -> bool {
+        self.document.is_changed(key.path)
+    }
+
+    /// A quantity with the dimension in which it is written, in SI.
+    pub(super) fn quantity(&self, at: impl Into<KeyAt>) -> Option<Quantity> {
+        let at = at.into();
+        match self.fitting(&at, part(&at))? {
+            Fitting::Number(value, Some(dimension)) => Some(Quantity { value, dimension }),
+            _ => None,
         }
     }
 
-    fn place(&self, key: &str) -> String {
-        match self.values.get(key) {
-            Some((Origin::Line(line), _)) => format!("{}, line {line}", self.name),
-            Some((Origin::CommandLine, _)) => format!("{} with {key} from the command line", self.name),
-            None => self.name.clone(),
-        }
-    }
-
-    /// A number, quantity or word as it is written; `None` where the key is not given or holds more than one value.
-    pub fn written(&self, key: &str) -> Option<String> {
-        match &self.values.get(key)?.1 {
-            Value::Text(text) => Some(text.clone()),
-            Value::Number(number) => Some(number.to_string()),
-            Value::Switch(on) => Some(on.to_string()),
-            Value::List(_) | Value::Section => None,
-        }
-    }
-
-    fn get(&self, key: &str) -> Option<&Value> {
-        self.asked.borrow_mut().insert(key.to_owned());
-        self.values.get(key).map(|(_, value)| value)
-    }
-
-    fn quantity_error(&self, key: &str, error: QuantityError) -> SetupError {
-        SetupError {
-            place: self.place(key),
-            message: error.with_key(key).to_string(),
-        }
-    }
-
-    /// Whether the key, or a section of that name, is there.
-    pub fn has(&self, key: &str) -> bool {
-        self.get(key).is_some()
-    }
-
-    /// Whether the key's value stands on the command line.
-    pub fn from_command_line(&self, key: &str) -> bool {
-        matches!(self.values.get(key), Some((Origin::CommandLine, _)))
-    }
-
-    /// A quantity of one of the dimensions, in SI.
-    pub fn quantity(&self, key: &str, dimensions: &[Dimension]) -> Result<Option<Quantity>, SetupError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(Value::Text(text)) => parse_as_any(text, dimensions)
-                .map(Some)
-                .map_err(|error| self.quantity_error(key, error)),
-            Some(Value::Number(number)) => {
-                Err(self.quantity_error(key, QuantityError::missing_unit(number.to_string(), dimensions)))
-            }
-            Some(_) => Err(self.error(
-                key,
-                format!(
-                    "must be {} such as \"{}\"",
-                    dimensions[0].name(),
-                    dimensions[0].example()
-                ),
-            )),
-        }
-    }
-
-    /// A quantity above zero.
-    pub fn positive(&self, key: &str, dimension: Dimension) -> Result<Option<f64>, SetupError> {
-        self.checked(key, dimension, |v| v > 0.0, "must be above 0")
-    }
-
-    /// A quantity of at least zero.
-    pub fn not_negative(&self, key: &str, dimension: Dimension) -> Result<Option<f64>, SetupError> {
-        self.checked(key, dimension, |v| v >= 0.0, "must not be negative")
-    }
-
-    fn checked(
-        &self,
-        key: &str,
-        dimension: Dimension,
-        good: fn(f64) -> bool,
-        must: &str,
-    ) -> Result<Option<f64>, SetupError> {
-        match self.quantity(key, &[dimension])? {
-            Some(q) if !good(q.value) => Err(self.error(
-                key,
-                format!("is {}, but {must}", crate::quantity::format(q.value, dimension)),
-            )),
-            found => Ok(found.map(|q| q.value)),
-        }
-    }
-
-    /// A plain number.
-    pub fn number(
-        &self,
-        key: &str,
-        good: impl Fn(f64) -> bool,
-        must: &str,
-    ) -> Result<Option<f64>, SetupError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(Value::Number(n)) if n.is_finite() && good(*n) => Ok(Some(*n)),
-            Some(Value::Number(n)) => Err(self.error(key, format!("is {n}, but must be {must}"))),
-            Some(Value::Text(text)) => {
-                Err(self.error(key, format!("is \"{text}\", but must be a plain number: {must}")))
-            }
-            Some(_) => Err(self.error(key, format!("must be a plain number: {must}"))),
-        }
-    }
-
-    /// A share of one: a number from 0 to 1, or a percentage.
-    pub fn share(&self, key: &str) -> Result<Option<f64>, SetupError> {
-        let must = "0 to 1, or \"0 %\" to \"100 %\"";
-        let share = match self.get(key) {
-            Some(Value::Text(text)) => Some(
-                parse_as_any(text, &[Dimension::Fraction])
-                    .map_err(|error| self.quantity_error(key, error))?
-                    .value,
-            ),
-            _ => self.number(key, |_| true, must)?,
-        };
-        match share {
-            Some(s) if !(0.0..=1.0).contains(&s) => {
-                Err(self.error(key, format!("is {s}, but must be {must}")))
-            }
-            share => Ok(share),
+    /// A quantity in SI, a plain number or a share.
+    pub(super) fn number(&self, at: impl Into<KeyAt>) -> Option<f64> {
+        let at = at.into();
+        match self.fitting(&at, part(&at))? {
+            Fitting::Number(value, _) => Some(value),
+            _ => None,
         }
     }
 
     /// A whole number.
-    pub fn whole(&self, key: &str, low: usize, high: usize) -> Result<Option<usize>, SetupError> {
-        let good = |n: f64| n.fract() == 0.0 && (low as f64..=high as f64).contains(&n);
-        Ok(self
-            .number(key, good, &format!("a whole number from {low} to {high}"))?
-            .map(|n| n as usize))
+    pub(super) fn whole(&self, at: impl Into<KeyAt>) -> Option<usize> {
+        self.number(at).map(|number| number as usize)
     }
 
     /// A switch.
-    pub fn switch(&self, key: &str) -> Result<Option<bool>, SetupError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(Value::Switch(on)) => Ok(Some(*on)),
-            Some(_) => Err(self.error(key, "must be true or false")),
+    pub(super) fn switch(&self, at: impl Into<KeyAt>) -> Option<bool> {
+        let at = at.into();
+        match self.fitting(&at, part(&at))? {
+            Fitting::Switch(on) => Some(on),
+            _ => None,
         }
     }
 
-    /// A word out of a list.
-    pub fn word<T: Copy>(&self, key: &str, words: &[(&str, T)]) -> Result<Option<T>, SetupError> {
-        let choices = || {
-            words
-                .iter()
-                .map(|(word, _)| format!("\"{word}\""))
-                .collect::<Vec<_>>()
-                .join(", ")
+    /// One of the words of a choice.
+    pub(super) fn choice<T: Choice>(&self, at: impl Into<KeyAt>) -> Option<T> {
+        let word = self.text(at)?;
+        let found = T::all().into_iter().find(|(known, _)| *known == word);
+        found.map(|(_, choice)| choice)
+    }
+
+    /// A text or a word.
+    pub(super) fn text(&self, at: impl Into<KeyAt>) -> Option<String> {
+        let at = at.into();
+        match self.fitting(&at, part(&at))? {
+            Fitting::Word(word) => Some(word),
+            _ => None,
+        }
+    }
+
+    /// The path of a file: beside the setup file, or as named where it was changed.
+    pub(super) fn file(&self, key: &'static Key) -> Option<PathBuf> {
+        let text = self.text(key)?;
+        let folder = Path::new(&*self.document.name).parent();
+        let folder = folder.filter(|_| !self.is_changed(key));
+        Some(folder.unwrap_or(Path::new("")).join(text))
+    }
+
+    /// One of the unit named under the key, in SI.
+    pub(super) fn unit(&self, key: &'static Key) -> Option<Quantity> {
+        let text = self.text(key)?;
+        let Kind::Unit(dimensions) = &key.kind else {
+            return None;
         };
-        match self.get(key) {
-            None => Ok(None),
-            Some(Value::Text(text)) => match words.iter().find(|(word, _)| word == text) {
-                Some((_, value)) => Ok(Some(*value)),
-                None => Err(self.error(key, format!("is \"{text}\", but must be one of {}", choices()))),
-            },
-            Some(_) => Err(self.error(key, format!("must be one of {}", choices()))),
-        }
+        parse_as_any(&format!("1 {text}"), dimensions).ok()
     }
 
-    /// A text.
-    pub fn text(&self, key: &str) -> Result<Option<&str>, SetupError> {
-        match self.get(key) {
-            None => Ok(None),
-            Some(Value::Text(text)) => Ok(Some(text)),
-            Some(_) => Err(self.error(key, "must be a text in quotes")),
-        }
-    }
-
-    /// The path of a file: beside the setup file, or as the command line sees it when the key stands there.
-    pub fn path(&self, key: &str) -> Result<Option<PathBuf>, SetupError> {
-        let Some(text) = self.text(key)? else {
-            return Ok(None);
+    /// How many entries a list has.
+    pub(super) fn list(&self, at: impl Into<KeyAt>) -> Option<usize> {
+        let at = at.into();
+        let (least, most) = match list_kind(&at.key.kind)? {
+            Kind::List { least, most, .. } | Kind::Tables { least, most } => (*least, *most),
+            Kind::Row(kinds) => (kinds.len(), kinds.len()),
+            _ => return None,
         };
-        let here = matches!(self.values.get(key), Some((Origin::CommandLine, _)));
-        let folder = Path::new(&self.name).parent().filter(|_| !here);
-        Ok(Some(folder.unwrap_or(Path::new("")).join(text)))
-    }
-
-    /// How many entries the list `key` has, which must be one of `lengths`.
-    pub fn list(
-        &self,
-        key: &str,
-        lengths: std::ops::RangeInclusive<usize>,
-    ) -> Result<Option<usize>, SetupError> {
-        // The command line changes a list entry by entry, and may name the first or one more.
+        // A change may name single entries, of a list that is there or not.
+        let path = self.written(&at);
         let there = |k: &usize| {
-            let entry = format!("{key}[{k}]");
-            let within = format!("{entry}.");
-            let mut after = self.values.range(within.clone()..);
-            self.values.contains_key(&entry)
-                || after.next().is_some_and(|(name, _)| name.starts_with(&within))
+            let entry = format!("{path}[{k}]");
+            self.document.has(&entry) || self.document.any_below(&format!("{entry}."))
         };
         let named = || (0..).take_while(there).count();
-        match self.get(key) {
-            None if named() == 0 => Ok(None),
-            None => Ok(Some(named())),
-            Some(Value::List(n)) if lengths.contains(n) => Ok(Some(named().clamp(*n, *lengths.end()))),
-            Some(Value::List(n)) => Err(self.error(
-                key,
-                format!(
-                    "has {n} entries, but must have {} to {}",
-                    lengths.start(),
-                    lengths.end()
-                ),
-            )),
-            Some(_) => Err(self.error(
-                key,
-                format!(
-                    "must be a list of {} to {} entries in square brackets",
-                    lengths.start(),
-                    lengths.end()
-                ),
-            )),
+        match self.get(&at) {
+            None => Some(named()).filter(|n| *n > 0),
+            Some(Leaf::List(n)) if (least..=most).contains(n) => Some(named().clamp(*n, most)),
+            Some(Leaf::List(n)) => {
+                let count = match least == most {
+                    true => format!("{least}"),
+                    false => format!("{least} to {most}"),
+                };
+                self.fault(at, format!("has {n} entries, but must have {count}"));
+                None
+            }
+            Some(_) => {
+                let must = at.key.kind.words();
+                self.fault(at, format!("must be {must}"));
+                None
+            }
         }
     }
 
-    /// Errors when the text has a key that was never asked for.
-    pub fn finish(&self) -> Result<(), SetupError> {
-        let asked = self.asked.borrow();
-        let section = |key: &str| {
-            asked
-                .iter()
-                .any(|a| a.starts_with(&format!("{key}.")) || a.starts_with(&format!("{key}[")))
+    /// Keeps a fault where there is no value that the setup needs; `or` stands in for it until all
+    /// faults are reported.
+    pub(super) fn needed<T>(&self, at: impl Into<KeyAt>, found: Option<T>, why: &str, or: T) -> T {
+        let at = at.into();
+        found.unwrap_or_else(|| {
+            // A value that is there but does not fit has its fault already.
+            if !self.has(at.clone()) {
+                self.fault(at, format!("is missing: {why}"));
+            }
+            or
+        })
+    }
+
+    /// Passes over a key whose meaning cannot be told.
+    pub(super) fn pass_over(&self, key: &'static Key) {
+        let start = KeyAt::from(key).path().to_owned();
+        let mut asked = self.asked.borrow_mut();
+        for (path, _) in self.document.leaves() {
+            if crate::keys::without_places(path).starts_with(&start) {
+                asked.insert(path.to_owned());
+            }
+        }
+    }
+
+    /// Keeps a fault where a setup gives two keys of which either does.
+    pub(super) fn exclude(&self, key: &'static Key, other: &'static Key, why: &str) {
+        if self.has(key) && self.has(other) {
+            self.fault(key, format!("and {} {why}: leave one out", other.path));
+        }
+    }
+
+    /// Ends the reading of one section: its faults, and keys of it that nothing asked for.
+    pub(super) fn finish_section(self, name: &str) -> Result<(), SetupError> {
+        let start = format!("{name}.");
+        self.finish_where(|path| path.starts_with(&start))
+    }
+
+    /// Ends the reading: every fault found, and keys that nothing asked for.
+    pub(super) fn finish(self) -> Result<(), SetupError> {
+        self.finish_where(|_| true)
+    }
+
+    fn finish_where(self, counts: impl Fn(&str) -> bool) -> Result<(), SetupError> {
+        let mut faults = self.faults.into_inner();
+        let asked = self.asked.into_inner();
+        let below = |path: &str| {
+            let begins = |start: String| {
+                let mut after = asked.range(start.clone()..);
+                after.next().is_some_and(|a| a.starts_with(&start))
+            };
+            begins(format!("{path}.")) || begins(format!("{path}["))
         };
-        let unknown = self.values.iter().find(|(key, (_, value))| {
-            let parent = matches!(value, Value::Section | Value::List(_)) && section(key);
-            !asked.contains(*key) && !parent
-        });
-        let Some((key, _)) = unknown else { return Ok(()) };
-        let near = asked
-            .iter()
-            .map(|known| (strsim::damerau_levenshtein(key, known), known))
-            .filter(|(distance, known)| *distance <= 1 + known.len().min(key.len()) / 4)
-            .min();
-        let hint = match near {
-            Some((_, known)) => format!("did you mean {known}?"),
-            None => "`motefield plan --keys` lists those there are".to_owned(),
-        };
-        Err(self.error(
-            key,
-            format!("is not a key of a setup in this combination; {hint}"),
-        ))
+        for (path, leaf) in self.document.leaves() {
+            let parent = matches!(leaf, Leaf::Section | Leaf::List(_)) && below(path);
+            if counts(path) && !asked.contains(path) && !parent {
+                faults.push(self.document.fault(path, unknown(path, leaf)));
+            }
+        }
+        if faults.is_empty() {
+            return Ok(());
+        }
+        faults.sort_by_key(|fault| fault.span.as_ref().map_or(usize::MAX, |span| span.start));
+        Err(self.document.errors(faults))
     }
 }
 
-fn line(text: &str, at: usize) -> usize {
-    1 + text.as_bytes().iter().take(at).filter(|b| **b == b'\n').count()
+/// What is wrong with a path that nothing asked for.
+fn unknown(path: &str, leaf: &Leaf) -> String {
+    if keys::find(path).is_some() {
+        return "has no meaning in this combination of keys: leave it out".to_owned();
+    }
+    let plain = keys::without_places(path);
+    let what = match leaf {
+        Leaf::Section if !path.contains('.') => "is not a section of a setup",
+        _ => "is not a key of a setup",
+    };
+    match nearest(&plain) {
+        Some(known) => format!("{what}; did you mean {known}?"),
+        None => format!("{what}; see the list of keys"),
+    }
+}
+
+/// The known key or section whose name is nearest, if it is near at all.
+fn nearest(path: &str) -> Option<&'static str> {
+    let names = keys::all().map(|key| key.path);
+    let sections = keys::SECTIONS.iter().map(|section| section.name);
+    names
+        .chain(sections)
+        .map(|known| (strsim::damerau_levenshtein(path, known), known))
+        .filter(|(distance, known)| *distance <= 1 + known.len().min(path.len()) / 4)
+        .min()
+        .map(|(_, known)| known)
+}
+
+/// The kind of what stands under a path: of an entry where the path names one of a plain list.
+fn part(at: &KeyAt) -> &'static Kind {
+    let kind = &at.key.kind;
+    let entry = at.path.ends_with(']') && !at.key.path.ends_with(']');
+    match list_kind(kind) {
+        Some(Kind::List { of, .. }) if entry => of,
+        Some(Kind::Row(kinds)) if entry => {
+            let start = at.path.rfind('[').map_or(0, |k| k + 1);
+            let place: usize = at.path[start..at.path.len() - 1].parse().unwrap_or(0);
+            kinds.get(place).unwrap_or(kind)
+        }
+        _ => kind,
+    }
+}
+
+/// The list among what a key may hold.
+fn list_kind(kind: &Kind) -> Option<&Kind> {
+    match kind {
+        Kind::List { .. } | Kind::Row(_) | Kind::Tables { .. } => Some(kind),
+        Kind::Either(one, other) => list_kind(one).or_else(|| list_kind(other)),
+        _ => None,
+    }
+}
+
+/// The value, if it fits the kind; else what it must be.
+fn fit(at: &KeyAt, leaf: &Leaf, kind: &Kind) -> Result<Fitting, String> {
+    let must = || format!("must be {}", kind.words());
+    let number = |number: f64, holds: bool| match holds {
+        true => Ok(Fitting::Number(number, None)),
+        false => Err(format!("is {number}, but {}", must())),
+    };
+    let named = |error: QuantityError| error.with_key(at.path()).to_string();
+    match (kind, leaf) {
+        (Kind::Quantity { dimensions, range }, leaf) => {
+            let quantity = match leaf {
+                Leaf::Text(text) => parse_as_any(text, dimensions).map_err(named)?,
+                Leaf::Quantity(quantity) if dimensions.contains(&quantity.dimension) => *quantity,
+                Leaf::Number(number) => {
+                    return Err(named(QuantityError::missing_unit(number.to_string(), dimensions)));
+                }
+                _ => return Err(format!("{} such as \"{}\"", must(), dimensions[0].example())),
+            };
+            match range.holds(quantity.value) {
+                true => Ok(Fitting::Number(quantity.value, Some(quantity.dimension))),
+                false => Err(format!(
+                    "is {}, but must be {}",
+                    quantity::format(quantity.value, quantity.dimension),
+                    range.words(|end| quantity::format(end, quantity.dimension))
+                )),
+            }
+        }
+        (Kind::Number(range), Leaf::Number(n)) => number(*n, range.holds(*n)),
+        (Kind::Whole { low, high, odd }, Leaf::Number(n)) => {
+            let within = (*low as f64..=*high as f64).contains(n);
+            let whole = n.fract() == 0.0 && within;
+            if whole && *odd && n % 2.0 == 0.0 {
+                let must = must();
+                return Err(format!(
+                    "is {n}, but {must}, so that one is in the middle: write {}",
+                    n + 1.0
+                ));
+            }
+            number(*n, whole)
+        }
+        (Kind::Share(range), Leaf::Number(n)) => number(*n, range.holds(*n)),
+        (Kind::Share(range), Leaf::Text(text)) => {
+            let share = parse_as_any(text, &[Dimension::Fraction]).map_err(named)?.value;
+            number(share, range.holds(share))
+        }
+        (Kind::Share(range), Leaf::Quantity(q)) if q.dimension == Dimension::Fraction => {
+            number(q.value, range.holds(q.value))
+        }
+        (Kind::Choice(words), Leaf::Text(text)) => match words().contains(&text.as_str()) {
+            true => Ok(Fitting::Word(text.clone())),
+            false => Err(format!("is \"{text}\", but {}", must())),
+        },
+        (Kind::Switch, Leaf::Switch(on)) => Ok(Fitting::Switch(*on)),
+        (Kind::File | Kind::Text, Leaf::Text(text)) => Ok(Fitting::Word(text.clone())),
+        (Kind::Unit(dimensions), Leaf::Text(text)) => match parse_as_any(&format!("1 {text}"), dimensions) {
+            Ok(_) => Ok(Fitting::Word(text.clone())),
+            Err(_) => Err(format!("is \"{text}\", but {}", must())),
+        },
+        (Kind::Either(one, other), leaf) => {
+            let simple = [one, other].into_iter().find(|kind| list_kind(kind).is_none());
+            match simple {
+                Some(simple) => fit(at, leaf, simple).map_err(|_| must()),
+                None => Err(must()),
+            }
+        }
+        (_, Leaf::Text(text)) => Err(format!("is \"{text}\", but {}", must())),
+        _ => Err(must()),
+    }
 }

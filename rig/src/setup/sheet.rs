@@ -3,9 +3,9 @@
 use motefield_generator::Profile;
 
 use super::flow::{Extent, extent};
-use super::light::ratio;
-use super::reader::{Reader, SetupError};
-use crate::quantity::Dimension as D;
+use super::reader::Reader;
+use crate::keys::choices::{HeightProfile, SheetProfile};
+use crate::keys::sheet as keys;
 
 /// `[sheet]`
 #[derive(Debug, Clone, PartialEq)]
@@ -28,65 +28,36 @@ pub struct SheetSetup {
     pub thickness_ratio: Option<f64>,
 }
 
-fn above_zero(r: &Reader, key: &str) -> Result<Option<Extent>, SetupError> {
-    match extent(r, key)? {
-        Some(Extent::Px(t) | Extent::M(t)) if t <= 0.0 => Err(r.error(key, "must be above 0")),
-        extent => Ok(extent),
-    }
-}
-
-pub(super) fn sheet(r: &Reader) -> Result<SheetSetup, SetupError> {
-    let order = r.number("sheet.order", |n| (1.0..=100.0).contains(&n), "1 to 100")?;
-    let super_gaussian = Profile::SuperGaussian(order.unwrap_or(4.0));
-    let profile = r.word(
-        "sheet.profile",
-        &[
-            ("gaussian", Profile::Gaussian),
-            ("top-hat", Profile::TopHat),
-            ("super-gaussian", super_gaussian),
-        ],
-    )?;
-    let height_profile = r.word(
-        "sheet.height_profile",
-        &[
-            ("even", None),
-            ("gaussian", Some(Profile::Gaussian)),
-            ("top-hat", Some(Profile::TopHat)),
-            ("super-gaussian", Some(super_gaussian)),
-        ],
-    )?;
-    let ordered = [profile, height_profile.flatten()].contains(&Some(super_gaussian));
-    if order.is_some() && !ordered {
-        return Err(r.error(
-            "sheet.order",
+pub(super) fn sheet(r: &Reader) -> SheetSetup {
+    let order = r.number(keys::ORDER);
+    let of = |profile: SheetProfile| match profile {
+        SheetProfile::Gaussian => Profile::Gaussian,
+        SheetProfile::TopHat => Profile::TopHat,
+        SheetProfile::SuperGaussian => Profile::SuperGaussian(order.unwrap_or(4.0)),
+    };
+    let profile = r.choice::<SheetProfile>(keys::PROFILE);
+    let over_height = match r.choice::<HeightProfile>(keys::HEIGHT_PROFILE) {
+        Some(HeightProfile::As(profile)) => Some(profile),
+        Some(HeightProfile::Even) | None => None,
+    };
+    if order.is_some() && ![profile, over_height].contains(&Some(SheetProfile::SuperGaussian)) {
+        r.fault(
+            keys::ORDER,
             "is the order of a super-Gaussian: write profile = \"super-gaussian\", or leave it out",
-        ));
+        );
     }
-    let tilt = |key: &str| -> Result<f64, SetupError> {
-        let tilt = r.quantity(key, &[D::Angle])?.map_or(0.0, |q| q.value);
-        if tilt.abs() > std::f64::consts::FRAC_PI_4 {
-            return Err(r.error(key, "must be -45 to 45 deg"));
-        }
-        Ok(tilt)
-    };
     let sheet = SheetSetup {
-        profile: profile.unwrap_or(Profile::Gaussian),
-        thickness: above_zero(r, "sheet.thickness")?,
-        height: above_zero(r, "sheet.height")?,
-        height_profile: height_profile.flatten(),
-        out_of_plane: r
-            .number(
-                "sheet.out_of_plane",
-                |n| n.abs() <= 2.0,
-                "-2 to 2 sheet thicknesses",
-            )?
-            .unwrap_or(0.0),
-        tilt_rad: [tilt("sheet.tilt_x")?, tilt("sheet.tilt_y")?],
-        offset: extent(r, "sheet.offset")?,
-        thickness_ratio: ratio(r, "sheet.thickness_ratio")?,
+        profile: profile.map_or(Profile::Gaussian, of),
+        thickness: extent(r, keys::THICKNESS),
+        height: extent(r, keys::HEIGHT),
+        height_profile: over_height.map(of),
+        out_of_plane: r.number(keys::OUT_OF_PLANE).unwrap_or(0.0),
+        tilt_rad: [keys::TILT_X, keys::TILT_Y].map(|key| r.number(key).unwrap_or(0.0)),
+        offset: extent(r, keys::OFFSET),
+        thickness_ratio: r.number(keys::THICKNESS_RATIO),
     };
-    if sheet.height_profile.is_some() && sheet.height.is_none() {
-        return Err(r.error("sheet.height", "is missing, and sheet.height_profile needs it"));
+    if sheet.height_profile.is_some() && sheet.height.is_none() && !r.has(keys::HEIGHT) {
+        r.fault(keys::HEIGHT, "is missing, and sheet.height_profile needs it");
     }
-    Ok(sheet)
+    sheet
 }

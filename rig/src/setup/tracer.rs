@@ -2,9 +2,10 @@
 
 use motefield_generator::population::Diameters;
 
-use super::flow::{Extent, extent};
-use super::reader::{Reader, SetupError};
-use crate::quantity::Dimension as D;
+use super::flow::{Extent, extent, place};
+use super::reader::Reader;
+use crate::keys::choices::{BrightnessLaw, SizeDistribution};
+use crate::keys::tracer as keys;
 
 /// `[tracer]`
 #[derive(Debug, Clone, PartialEq)]
@@ -57,122 +58,71 @@ pub struct Unseeded {
     pub share: f64,
 }
 
-/// Most discs in a setup.
-const MOST_DISCS: usize = 100;
-
-pub(super) fn tracer(r: &Reader) -> Result<TracerSetup, SetupError> {
-    let sd = r.number(
-        "tracer.diameter_sd",
-        |n| n > 0.0 && n <= 2.0,
-        "above 0 and at most 2, over the mean diameter",
-    )?;
-    let kinds = [
-        ("same", Diameters::Same),
-        ("normal", Diameters::Normal(sd.unwrap_or(0.0))),
-        ("log-normal", Diameters::LogNormal(sd.unwrap_or(0.0))),
-    ];
-    let diameters = match (r.word("tracer.distribution", &kinds)?, sd) {
-        (None, None) => Diameters::Same,
-        (None, Some(sd)) => Diameters::LogNormal(sd),
-        (Some(Diameters::Normal(_) | Diameters::LogNormal(_)), None) => {
-            return Err(r.error(
-                "tracer.diameter_sd",
-                "is missing, and tracer.distribution needs it: write for example 0.2",
-            ));
-        }
-        (Some(diameters), _) => diameters,
-    };
-    let diameter_limits = match r.list("tracer.diameter_limits", 2..=2)? {
-        None => None,
-        Some(_) => {
-            let limit = |k: usize, good: fn(f64) -> bool, must: &str| -> Result<f64, SetupError> {
-                let key = format!("tracer.diameter_limits[{k}]");
-                r.number(&key, good, must)?
-                    .ok_or_else(|| r.error(&key, "is missing"))
-            };
-            Some([
-                limit(
-                    0,
-                    |n| n > 0.0 && n < 1.0,
-                    "above 0 and below 1, over the mean diameter",
-                )?,
-                limit(
-                    1,
-                    |n| n > 1.0 && n <= 100.0,
-                    "above 1 and at most 100, over the mean diameter",
-                )?,
-            ])
-        }
-    };
-    let mie = r
-        .word("tracer.brightness", &[("power", false), ("mie", true)])?
-        .unwrap_or(false);
-    let power = r.number(
-        "tracer.brightness_power",
-        |n| (-10.0..=10.0).contains(&n),
-        "-10 to 10",
-    )?;
-    if mie && power.is_some() {
-        return Err(r.error(
-            "tracer.brightness_power",
-            "and brightness = \"mie\" exclude each other: leave one out",
-        ));
-    }
-    let gradient = |key: &str| r.number(key, |n| n.abs() <= 1.0, "-1 to 1");
-    Ok(TracerSetup {
-        diameter_m: r.positive("tracer.diameter", D::Length)?,
-        diameter_spread: r.share("tracer.diameter_spread")?,
-        density_kg_m3: r.positive("tracer.density", D::Density)?,
-        refractive_index: r.number("tracer.refractive_index", |n| (1.0..=4.0).contains(&n), "1 to 4")?,
-        concentration_m3: r.positive("tracer.concentration", D::NumberDensity)?,
-        per_window: r.number(
-            "tracer.particles_per_window",
-            |n| n > 0.0 && n <= 1e4,
-            "above 0 and at most 10000",
-        )?,
-        diameters,
-        diameter_limits,
-        brightness: if mie {
+pub(super) fn tracer(r: &Reader) -> TracerSetup {
+    let power = r.number(keys::BRIGHTNESS_POWER);
+    let brightness = match r.choice(keys::BRIGHTNESS) {
+        Some(BrightnessLaw::Mie) => {
+            if power.is_some() {
+                r.fault(
+                    keys::BRIGHTNESS_POWER,
+                    "and brightness = \"mie\" exclude each other: leave one out",
+                );
+            }
             BrightnessSetup::Mie
-        } else {
-            BrightnessSetup::Power(power.unwrap_or(2.0))
-        },
-        cluster_size: r.number(
-            "tracer.cluster_size",
-            |n| (0.0..=100.0).contains(&n),
-            "0 to 100 particles",
-        )?,
-        cluster_radius: extent(r, "tracer.cluster_radius")?,
-        gradient: [
-            gradient("tracer.gradient_x")?.unwrap_or(0.0),
-            gradient("tracer.gradient_y")?.unwrap_or(0.0),
-        ],
-        unseeded: unseeded(r)?,
-    })
+        }
+        Some(BrightnessLaw::Power) | None => BrightnessSetup::Power(power.unwrap_or(2.0)),
+    };
+    TracerSetup {
+        diameter_m: r.number(keys::DIAMETER),
+        diameter_spread: r.number(keys::DIAMETER_SPREAD),
+        density_kg_m3: r.number(keys::DENSITY),
+        refractive_index: r.number(keys::REFRACTIVE_INDEX),
+        concentration_m3: r.number(keys::CONCENTRATION),
+        per_window: r.number(keys::PARTICLES_PER_WINDOW),
+        diameters: diameters(r),
+        diameter_limits: limits(r),
+        brightness,
+        cluster_size: r.number(keys::CLUSTER_SIZE),
+        cluster_radius: extent(r, keys::CLUSTER_RADIUS),
+        gradient: [keys::GRADIENT_X, keys::GRADIENT_Y].map(|key| r.number(key).unwrap_or(0.0)),
+        unseeded: unseeded(r),
+    }
 }
 
-fn unseeded(r: &Reader) -> Result<Vec<Unseeded>, SetupError> {
-    let count = r.list("tracer.unseeded", 0..=MOST_DISCS)?.unwrap_or(0);
-    (0..count)
-        .map(|k| {
-            let key = |part: &str| format!("tracer.unseeded[{k}].{part}");
-            let mut centre = [Extent::Px(0.0); 2];
-            if r.list(&key("centre"), 2..=2)?.is_some() {
-                for (i, part) in centre.iter_mut().enumerate() {
-                    *part = extent(r, &format!("{}[{i}]", key("centre")))?.unwrap_or(*part);
-                }
-            }
-            let radius = extent(r, &key("radius"))?.ok_or_else(|| {
-                r.error(
-                    &key("radius"),
-                    "is missing: write for example { centre = [\"5 mm\", \"0 mm\"], radius = \"4 mm\" }",
-                )
-            })?;
-            Ok(Unseeded {
-                centre,
-                radius,
-                share: r.share(&key("share"))?.unwrap_or(0.0),
-            })
-        })
-        .collect()
+fn diameters(r: &Reader) -> Diameters {
+    let sd = r.number(keys::DIAMETER_SD);
+    let needed = || {
+        let why = "tracer.distribution needs it: write for example 0.2";
+        r.needed(keys::DIAMETER_SD, sd, why, 0.0)
+    };
+    match r.choice(keys::DISTRIBUTION) {
+        Some(SizeDistribution::Same) => Diameters::Same,
+        Some(SizeDistribution::Normal) => Diameters::Normal(needed()),
+        Some(SizeDistribution::LogNormal) => Diameters::LogNormal(needed()),
+        None => sd.map_or(Diameters::Same, Diameters::LogNormal),
+    }
+}
+
+fn limits(r: &Reader) -> Option<[f64; 2]> {
+    r.list(keys::DIAMETER_LIMITS)?;
+    let limit = |k: usize| r.number(keys::DIAMETER_LIMITS.entry(k));
+    Some([limit(0)?, limit(1)?])
+}
+
+fn unseeded(r: &Reader) -> Vec<Unseeded> {
+    let disc = |k: usize| {
+        let centre = keys::UNSEEDED_CENTRE.in_table(k);
+        let radius = keys::UNSEEDED_RADIUS.in_table(k);
+        Unseeded {
+            centre: place(r, centre),
+            radius: r.needed(
+                radius.clone(),
+                extent(r, radius),
+                "write for example { centre = [\"5 mm\", \"0 mm\"], radius = \"4 mm\" }",
+                Extent::Px(1.0),
+            ),
+            share: r.number(keys::UNSEEDED_SHARE.in_table(k)).unwrap_or(0.0),
+        }
+    };
+    (0..r.list(keys::UNSEEDED).unwrap_or(0)).map(disc).collect()
 }

@@ -9,11 +9,11 @@ use super::map::Axis;
 use super::trial::{Later, Measured, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
-use crate::source::Source;
 use crate::vary::{Value, Vary};
 use motefield_evaluator::{
     Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
+use motefield_rig::setup::Setup;
 
 /// Most combinations of a choice.
 const MOST: usize = 300;
@@ -35,7 +35,7 @@ pub struct Choice {
 
 /// What is tried for a key when the user names no values: every word of a processing choice, usual sizes of windows, or the setup's
 /// value and those about it.
-fn candidates(source: &Source, key: &str) -> Result<Vec<Value>, StudyError> {
+fn candidates(setup: &Setup, key: &str) -> Result<Vec<Value>, StudyError> {
     fn all<T: Copy>(choices: &[T], word: fn(T) -> &'static str) -> Vec<Value> {
         choices.iter().map(|c| Value::new(word(*c))).collect()
     }
@@ -51,12 +51,12 @@ fn candidates(source: &Source, key: &str) -> Result<Vec<Value>, StudyError> {
         "processing.interpolator" => all(Interpolator::ALL, Interpolator::as_str),
         "processing.predictor_filter" => all(PredictorFilter::ALL, PredictorFilter::as_str),
         "processing.refinement" => all(Refinement::ALL, Refinement::as_str),
-        _ => match Axis::new(source, key, None) {
+        _ => match Axis::new(setup, key, None) {
             Ok(axis) => axis.values(),
             Err(_) => {
                 return Err(StudyError::request(format!(
-                    "--for {key}: say which values to try, as in --for {key}=a,b,c; {} has no number above 0 under this key to start from",
-                    source.name
+                    "{key}: say which values to try, as in {key}=a,b,c; {} has no number above 0 under this key to start from",
+                    setup.name()
                 )));
             }
         },
@@ -67,15 +67,13 @@ fn candidates(source: &Source, key: &str) -> Result<Vec<Value>, StudyError> {
 ///
 /// # Errors
 /// When the values cannot be read, or there are none and the setup has none to start from.
-fn settings(source: &Source, text: &str) -> Result<(String, Vec<Value>), StudyError> {
+fn settings(setup: &Setup, text: &str) -> Result<(String, Vec<Value>), StudyError> {
     match text.contains('=') {
         true => {
-            let vary: Vary = text
-                .parse()
-                .map_err(|e: StudyError| StudyError::request(e.to_string().replace("--vary", "--for")))?;
+            let vary: Vary = text.parse()?;
             Ok((vary.key, vary.values))
         }
-        false => Ok((text.to_owned(), candidates(source, text)?)),
+        false => Ok((text.to_owned(), candidates(setup, text)?)),
     }
 }
 
@@ -84,7 +82,7 @@ fn settings(source: &Source, text: &str) -> Result<(String, Vec<Value>), StudyEr
 /// # Errors
 /// When a setting cannot be read, there are too many combinations, or none gives a setup that can be planned.
 pub fn choose(
-    source: &Source,
+    setup: &Setup,
     wanted: &[String],
     wish: &Wish,
     progress: &dyn Progress,
@@ -92,7 +90,7 @@ pub fn choose(
 ) -> Result<Choice, StudyError> {
     let settings = wanted
         .iter()
-        .map(|text| settings(source, text))
+        .map(|text| settings(setup, text))
         .collect::<Result<Vec<_>, _>>()?;
     let mut combinations: Vec<Vec<Value>> = vec![Vec::new()];
     for (_, values) in &settings {
@@ -108,15 +106,15 @@ pub fn choose(
             .collect();
         if combinations.len() > MOST {
             return Err(StudyError::request(format!(
-                "--for: more than {MOST} combinations; name fewer settings or fewer values, as in --for processing.window=24,32,48"
+                "more than {MOST} combinations; name fewer settings or fewer values, as in processing.window=24,32,48"
             )));
         }
     }
     let keys: Vec<String> = settings.into_iter().map(|(key, _)| key).collect();
-    let mut trials = try_all(source, &keys, combinations, wish, progress, stop)?;
+    let mut trials = try_all(setup, &keys, combinations, wish, progress, stop)?;
     // No values: nothing is changed.
     let standing = try_all(
-        source,
+        setup,
         &keys,
         vec![Vec::new()],
         wish,

@@ -14,9 +14,9 @@ use super::Wish;
 use super::trial::{Later, Measured, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
-use crate::source::Source;
 use crate::vary::Value;
 pub use axis::Axis;
+use motefield_rig::setup::Setup;
 
 /// Rounds of refinement about the best.
 const REFINEMENTS: usize = 2;
@@ -45,14 +45,14 @@ pub struct Map {
 /// # Errors
 /// When no pair of values gives a setup that can be planned.
 pub fn map(
-    source: &Source,
+    setup: &Setup,
     axes: [Axis; 2],
     wish: &Wish,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Map, StudyError> {
     let mut survey = Survey {
-        source,
+        setup,
         keys: axes.each_ref().map(|a| a.key.clone()),
         axes,
         wish,
@@ -85,7 +85,7 @@ pub fn map(
 }
 
 struct Survey<'a> {
-    source: &'a Source,
+    setup: &'a Setup,
     keys: [String; 2],
     axes: [Axis; 2],
     wish: &'a Wish,
@@ -107,7 +107,7 @@ impl Survey<'_> {
             return Ok(());
         }
         let found = try_all(
-            self.source,
+            self.setup,
             &self.keys,
             fresh,
             self.wish,
@@ -171,7 +171,7 @@ impl Survey<'_> {
 
     /// The setup as it stands, if it says both values; tried like the others, but out of the contest.
     fn standing(&self) -> Result<Option<Trial>, StudyError> {
-        let setup = self.source.setup()?;
+        let setup = self.setup;
         let written = self.keys.each_ref().map(|key| setup.written(key));
         let [Some(a), Some(b)] = written else {
             return Ok(None);
@@ -182,7 +182,7 @@ impl Survey<'_> {
         let values = vec![vec![Value::new(&a), Value::new(&b)]];
         let later = Later::than(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
-        let tried = try_all(self.source, &self.keys, values, self.wish, &later, self.stop);
+        let tried = try_all(self.setup, &self.keys, values, self.wish, &later, self.stop);
         Ok(tried.ok().and_then(|mut t| t.pop()))
     }
 }

@@ -1,9 +1,11 @@
 //! What would help where no pulse length meets the limit: each change of the rig, computed.
 
-use super::{Sweep, effective_total, pulse_text};
+use super::{Sweep, effective_total, rounded_pulse};
 use crate::StudyError;
+use motefield_rig::keys::{self, Key};
 use motefield_rig::plan::Speeds;
-use motefield_rig::setup::Setup;
+use motefield_rig::quantity::Dimension;
+use motefield_rig::setup::{Setup, Value};
 
 /// A change of the rig and the smallest error it leads to.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,8 +25,8 @@ pub struct Remedy {
 /// A change of the setup.
 struct Change {
     words: String,
-    key: &'static str,
-    value: String,
+    key: &'static Key,
+    value: Value,
     /// By what the displacement between the pulses changes.
     displacement: f64,
 }
@@ -39,28 +41,32 @@ fn changes(setup: &Setup) -> Vec<Change> {
     };
     let (image, light) = (&setup.image, &setup.light);
     let sources = [
-        ("image.electrons", image.electrons, "e"),
-        ("image.peak_electrons", image.peak_electrons, "e"),
-        ("light.power", light.power_w, "W"),
-        ("light.pulse_energy", light.pulse_energy_j, "J"),
+        (keys::image::ELECTRONS, image.electrons, Dimension::Electrons),
+        (
+            keys::image::PEAK_ELECTRONS,
+            image.peak_electrons,
+            Dimension::Electrons,
+        ),
+        (keys::light::POWER, light.power_w, Dimension::Power),
+        (keys::light::PULSE_ENERGY, light.pulse_energy_j, Dimension::Energy),
     ];
     let mut all = Vec::new();
-    if let Some((key, value, unit)) = sources
+    if let Some((key, value, dimension)) = sources
         .iter()
-        .find_map(|&(key, value, unit)| Some((key, value?, unit)))
+        .find_map(|&(key, value, dimension)| Some((key, value?, dimension)))
     {
         all.push(change(
             "four times the light".to_owned(),
             key,
-            format!("{:e} {unit}", 4.0 * value),
+            Setup::quantity(4.0 * value, dimension),
         ));
     }
     if let (Some(f_number), None, None) = (setup.lens.f_number, image.electrons, image.peak_electrons) {
         let wider = f_number / std::f64::consts::SQRT_2;
         all.push(change(
             format!("aperture one stop wider (f/{wider:.2})"),
-            "lens.aperture",
-            format!("f/{wider}"),
+            keys::lens::APERTURE,
+            Setup::quantity(wider, Dimension::Aperture),
         ));
     }
     if let Some(separation_s) = setup.separation_s {
@@ -68,8 +74,8 @@ fn changes(setup: &Setup) -> Vec<Change> {
             displacement: 0.5,
             ..change(
                 "half the pulse separation (half the displacement)".to_owned(),
-                "timing.separation",
-                format!("{:e} s", 0.5 * separation_s),
+                keys::timing::SEPARATION,
+                Setup::quantity(0.5 * separation_s, Dimension::Time),
             )
         });
     }
@@ -77,8 +83,8 @@ fn changes(setup: &Setup) -> Vec<Change> {
         let side = last.window[0].max(last.window[1]) * 3 / 2;
         all.push(change(
             format!("final windows of {side} px"),
-            "processing.window",
-            side.to_string(),
+            keys::processing::WINDOW,
+            Value::Number(side as f64),
         ));
     }
     all
@@ -86,17 +92,14 @@ fn changes(setup: &Setup) -> Vec<Change> {
 
 /// Computes what each change would bring, at three pulse lengths about the best; the most helpful first.
 pub(super) fn all(study: &Sweep, best_s: f64, speeds: &Speeds) -> Result<Vec<Remedy>, StudyError> {
-    let changes = changes(&study.source.setup()?);
+    let changes = changes(study.setup);
     let mut tried = Vec::new();
     let mut experiments = Vec::new();
     for change in &changes {
         for factor in [0.5, 1.0, 2.0] {
             let pulse_s = best_s * factor * change.displacement;
             // Some cannot be: a pulse longer than the separation, a window larger than the picture.
-            let keys = [
-                (change.key, change.value.clone()),
-                ("light.pulse_length", pulse_text(pulse_s)),
-            ];
+            let keys = [(change.key.path, change.value.clone()), rounded_pulse(pulse_s)];
             if let Ok(experiment) = study.experiment(&keys) {
                 tried.push((change, pulse_s));
                 experiments.push(experiment);

@@ -8,9 +8,9 @@ use motefield_generator::truth;
 use super::Wish;
 use crate::StudyError;
 use crate::run::{Experiment, Point, Progress, run};
-use crate::source::Source;
 use crate::vary::Value;
 use motefield_rig::plan::{Plan, Rule, Speeds, Status, plan, rules};
+use motefield_rig::setup::Setup;
 
 /// Why a setup is out of the question.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -191,7 +191,7 @@ pub fn best(trials: &[Trial], valid: f64) -> Option<usize> {
 /// # Errors
 /// When the plan refuses every one of them: the first reason.
 pub(super) fn try_all(
-    source: &Source,
+    setup: &Setup,
     keys: &[String],
     values: Vec<Vec<Value>>,
     wish: &Wish,
@@ -202,19 +202,19 @@ pub(super) fn try_all(
     let mut experiments = Vec::new();
     let mut first_reason = None;
     for values in values {
-        let changes: Vec<(&str, String)> = keys
+        let changes: Vec<(&str, motefield_rig::setup::Value)> = keys
             .iter()
             .zip(&values)
-            .map(|(key, value)| (key.as_str(), value.text.clone()))
+            .map(|(key, value)| (key.as_str(), value.value()))
             .collect();
-        let planned = source.with(&changes).setup().and_then(|setup| {
+        let planned = setup.with_all(&changes).and_then(|setup| {
             let plan = plan(&setup)?;
             Ok((broken(&rules(&setup, &plan)?), plan))
         });
         let outcome = match planned {
             Err(failure) => {
                 let reason = failure.to_string();
-                first_reason.get_or_insert(failure);
+                first_reason.get_or_insert(StudyError::from(failure));
                 Outcome::Refused(Obstacle::Impossible, reason)
             }
             Ok((Some((obstacle, reason)), _)) => Outcome::Refused(obstacle, reason),

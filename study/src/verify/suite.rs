@@ -12,8 +12,9 @@ use super::measure::{Arguments, Request};
 use super::record::Record;
 use crate::StudyError;
 use crate::run::{Chain, Progress};
-use crate::source::Source;
 use motefield_files as files;
+use motefield_rig::plan::plan;
+use motefield_rig::setup::Setup;
 
 /// How much to measure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -132,12 +133,9 @@ impl Runner<'_> {
         let plan = match &case.setup {
             None => None,
             Some(text) => {
-                let source = Source {
-                    name: format!("case {}", case.name),
-                    text: text.clone(),
-                    changes,
-                };
-                Some(source.plan()?)
+                let name = format!("case {}", case.name);
+                let setup = Setup::from_text(&name, text, &changes)?;
+                Some(plan(&setup)?)
             }
         };
         let request = Request {

@@ -6,22 +6,27 @@ use motefield_generator::flow::{DataError, Flow, GridField, ScatteredField};
 
 use super::Picture;
 use crate::import::{self, Data, Positions};
+use crate::keys;
 use crate::setup::{Imported, SetupError, Stands};
 
 /// Smallest share of the picture that the points must span: a field that covers less stands in the wrong place or unit.
 const LEAST_COVER: f64 = 0.5;
 
 pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>, SetupError> {
-    let unusable = |why: String| picture.error("flow.file", format!("cannot be used: {why}"));
-    let data = import::read(&field.path, field.format, field.layout, field.array.as_deref())
+    let unusable = |why: String| picture.error(keys::flow::FILE, format!("cannot be used: {why}"));
+    let data = picture
+        .scale
+        .setup
+        .referenced()
+        .field(&field.path, field.format, field.layout, field.array.as_deref())
         .map_err(|e| unusable(e.to_string()))?;
     let length_key = if field.format == import::Format::Npy {
-        "flow.spacing"
+        keys::flow::SPACING
     } else {
-        "flow.length_unit"
+        keys::flow::LENGTH_UNIT
     };
     let px = picture.extent(field.length, length_key)?;
-    let motion_px = picture.motion(field.velocity, "flow.velocity_unit")?;
+    let motion_px = picture.motion(field.velocity, keys::flow::VELOCITY_UNIT)?;
     // With y up in the file, rows and vertical velocities are mirrored.
     let up = if field.y_up { -1.0 } else { 1.0 };
     let displacement = |v: &[f64; 3]| [motion_px * v[0], up * motion_px * v[1], motion_px * v[2]];
@@ -111,7 +116,7 @@ fn covers(picture: &Picture, [low, high]: [[f64; 2]; 2]) -> Result<(), SetupErro
     if cover >= LEAST_COVER {
         return Ok(());
     }
-    Err(picture.error("flow.file", format!(
+    Err(picture.error(keys::flow::FILE, format!(
         "holds points from ({:.1}, {:.1}) px to ({:.1}, {:.1}) px, {:.0} % of the picture of {} x {} px: check flow.length_unit (or spacing), flow.length_scale, flow.align, flow.centre and flow.y_axis",
         low[0], low[1], high[0], high[1], 100.0 * cover, picture.size[0], picture.size[1]
     )))

@@ -34,7 +34,7 @@ fn velocity_of(
         .iter()
         .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))
         .collect();
-    let plan = plan(&Setup::read(name, &text, &changes)?)?;
+    let plan = plan(&Setup::from_text(name, &text, &changes)?)?;
     Ok(plan.scene.flow.velocity(at, 0.0))
 }
 
@@ -169,7 +169,7 @@ fn every_kind_reads_px_and_lab_units_alike() {
 /// Every key these setups use stands in the documentation, as does every kind.
 #[test]
 fn keys_are_documented() {
-    let page = include_str!("../../../../docs/setup-flow.md");
+    let page = include_str!("../../../../docs/keys.md");
     let words = KINDS
         .iter()
         .flat_map(|(px, lab, ..)| px.lines().chain(lab.lines()));

@@ -4,6 +4,7 @@ use motefield_generator::Exposure;
 
 use super::motion::MOST_OVERLAP;
 use super::{PRACTICE, Rig, Rule, Status, down, set, up, words};
+use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::seeding::source_density;
 use crate::quantity::Dimension as D;
@@ -34,7 +35,7 @@ impl Rig<'_> {
                 let text = format!("{target} px");
                 return set(
                     format!("make the particle images {text}"),
-                    "image.particle_diameter",
+                    keys::image::PARTICLE_DIAMETER,
                     text,
                 );
             };
@@ -55,7 +56,7 @@ impl Rig<'_> {
                 let text = show(round(for_blur.sqrt()), D::Length);
                 return set(
                     format!("focus to a blur of {text} on the sensor"),
-                    "lens.blur",
+                    keys::lens::BLUR,
                     text,
                 );
             }
@@ -94,13 +95,17 @@ impl Rig<'_> {
             match (image.streak_px, image.pulse_fraction) {
                 (Some([_, 0.0]), _) => {
                     let text = format!("{} px", down(factor * streak));
-                    set(format!("shorten the streak to {text}"), "image.streak[0]", text)
+                    set(
+                        format!("shorten the streak to {text}"),
+                        keys::image::STREAK.entry(0),
+                        text,
+                    )
                 }
                 (None, Some(fraction)) => {
                     let text = format!("{}", down(factor * fraction));
                     set(
                         format!("shorten the pulses to {text} of their separation"),
-                        "image.pulse_fraction",
+                        keys::image::PULSE_FRACTION,
                         text,
                     )
                 }

@@ -3,6 +3,7 @@
 use motefield_evaluator::Pass;
 
 use super::{Fix, Rig, Rule, Status, down, set, words};
+use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::motion::Pairs;
 use crate::plan::seeding::source_density;
@@ -64,11 +65,14 @@ impl Rig<'_> {
         let value = self.motion.deepest();
         let own = self.setup.sheet.out_of_plane;
         let fix = || {
-            let key = "sheet.out_of_plane";
+            let key = keys::sheet::OUT_OF_PLANE;
             if own.abs() > QUARTER && (value - own.abs()).abs() < 1e-9 {
                 let wanted = QUARTER.copysign(own);
                 return set(
-                    format!("turn the sheet along the flow, until {key} is at most {QUARTER}"),
+                    format!(
+                        "turn the sheet along the flow, until {} is at most {QUARTER}",
+                        key.path
+                    ),
                     key,
                     format!("{wanted}"),
                 );
@@ -83,7 +87,11 @@ impl Rig<'_> {
                 Some((px_per_m, _)) if own == 0.0 => {
                     let thickness = self.plan.scene.sheet.thickness_px * value / QUARTER / px_per_m;
                     let text = show(super::up(thickness), D::Length);
-                    set(format!("make the sheet {text} thick"), "sheet.thickness", text)
+                    set(
+                        format!("make the sheet {text} thick"),
+                        keys::sheet::THICKNESS,
+                        text,
+                    )
                 }
                 _ => words("turn the sheet along the flow, make it thicker, or shorten the pulse separation"),
             }
@@ -190,19 +198,19 @@ impl Rig<'_> {
             ) {
                 (Some(ppp), _, _) => {
                     let text = format!("{} ppp", round(factor * ppp));
-                    set(format!("{verb}: {text}"), "image.seeding_density", text)
+                    set(format!("{verb}: {text}"), keys::image::SEEDING_DENSITY, text)
                 }
                 (None, Some(count), _) => {
                     let text = format!("{}", round(factor * count));
                     set(
                         format!("{verb}: {text} particles in a final window{mass}"),
-                        "tracer.particles_per_window",
+                        keys::tracer::PARTICLES_PER_WINDOW,
                         text,
                     )
                 }
                 (None, None, Some(concentration)) => {
                     let text = show(round(factor * concentration), D::NumberDensity);
-                    set(format!("{verb}: {text}{mass}"), "tracer.concentration", text)
+                    set(format!("{verb}: {text}{mass}"), keys::tracer::CONCENTRATION, text)
                 }
                 (None, None, None) => return None,
             },
@@ -236,9 +244,9 @@ impl Rig<'_> {
         let which = if k + 1 == passes { "final" } else { "first" };
         let text = format!("make the {which} window {side} px");
         // A list of passes that the file does not hold cannot be changed by one of its entries.
-        match (k + 1 == passes, self.setup.has("processing.passes")) {
-            (true, _) => set(text, "processing.window", side.to_string()),
-            (false, true) => set(text, &format!("processing.passes[{k}].window"), side.to_string()),
+        match (k + 1 == passes, self.setup.has(keys::processing::PASSES)) {
+            (true, _) => set(text, keys::processing::WINDOW, side.to_string()),
+            (false, true) => set(text, keys::processing::PASS_WINDOW.in_table(k), side.to_string()),
             (false, false) => words(&text),
         }
     }

@@ -1,6 +1,7 @@
 //! Pulses against exposures, exposures against frames.
 
 use super::{Fix, PRACTICE, Rig, Rule, Status, down, set, solve, up, words};
+use crate::keys::{self, Key};
 use crate::plan::facts::{short, show};
 use crate::plan::straddle::Straddle;
 use crate::quantity::Dimension as D;
@@ -45,14 +46,14 @@ impl Rig<'_> {
             let text = show(up(straddle.shortest_separation_s()), D::Time);
             return set(
                 format!("lengthen the pulse separation to {text}"),
-                "timing.separation",
+                keys::timing::SEPARATION,
                 text,
             );
         }
         let [a, b] = straddle.exposures_s;
         let longest = 2.0 * straddle.separation_s + a + b;
         let both = self.setup.camera.exposure_b_s.is_none();
-        let with = |key: &str, exposures: &dyn Fn(f64) -> [f64; 2], now: f64| {
+        let with = |key: &'static Key, exposures: &dyn Fn(f64) -> [f64; 2], now: f64| {
             let margin = |exposure: f64| {
                 Straddle {
                     exposures_s: exposures(exposure),
@@ -66,8 +67,8 @@ impl Rig<'_> {
             let text = show(up(solve(margin, needed, now, longest)), D::Time);
             Some(set(format!("lengthen the exposure to {text}"), key, text))
         };
-        with("camera.exposure", &|e| [e, if both { e } else { b }], a)
-            .or_else(|| with("camera.exposure_b", &|e| [a, e], b))
+        with(keys::camera::EXPOSURE, &|e| [e, if both { e } else { b }], a)
+            .or_else(|| with(keys::camera::EXPOSURE_B, &|e| [a, e], b))
             .unwrap_or_else(|| words("lengthen both exposures"))
     }
 
@@ -80,7 +81,7 @@ impl Rig<'_> {
             let text = format!("{} Hz", down(2.0 / whole));
             set(
                 format!("lower the frame rate to {text}"),
-                "camera.frame_rate",
+                keys::camera::FRAME_RATE,
                 text,
             )
         };

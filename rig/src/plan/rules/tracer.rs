@@ -1,6 +1,7 @@
 //! Whether the tracer follows the flow.
 
 use super::{PRACTICE, Rig, Rule, Status, down, set, words};
+use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::quantity::Dimension as D;
 
@@ -22,7 +23,7 @@ impl Rig<'_> {
         match self.setup.tracer.diameter_m {
             Some(diameter) => {
                 let text = show(down(factor * diameter), D::Length);
-                set(format!("take particles of {text}"), "tracer.diameter", text)
+                set(format!("take particles of {text}"), keys::tracer::DIAMETER, text)
             }
             None => words("take smaller particles"),
         }

@@ -32,13 +32,13 @@ pub enum Rate {
 }
 
 /// A place from the image's middle.
-pub type Place = [Extent; 2];
+pub type PlaceFromMiddle = [Extent; 2];
 
 /// A vortex with a core.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Vortex {
     /// From the image's middle.
-    pub centre: Place,
+    pub centre: PlaceFromMiddle,
     /// Largest speed about the centre of this vortex alone.
     pub peak: Motion,
     /// Where it is reached.
@@ -47,7 +47,7 @@ pub struct Vortex {
 
 /// The pattern of a flow. Places are measured from the image's middle.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Pattern {
+pub enum FlowPattern {
     /// The same velocity everywhere.
     Uniform {
         /// x, y, z.
@@ -78,14 +78,14 @@ pub enum Pattern {
     /// Solid rotation.
     SolidRotation {
         /// Of the rotation.
-        centre: Place,
+        centre: PlaceFromMiddle,
         /// Angle or angular velocity.
         rotation: Rate,
     },
     /// Plane strain.
     PlaneStrain {
         /// The point at rest.
-        centre: Place,
+        centre: PlaceFromMiddle,
         /// ∂u/∂x.
         strain: Rate,
     },
@@ -96,7 +96,7 @@ pub enum Pattern {
     /// An array of vortices.
     TaylorGreen {
         /// Of one vortex.
-        centre: Place,
+        centre: PlaceFromMiddle,
         /// Largest speed.
         peak: Motion,
         /// Two vortices.
@@ -123,7 +123,7 @@ pub enum Pattern {
     /// A vortex ring that moves along x.
     VortexRing {
         /// Of the ring, in the plane of the sheet.
-        centre: Place,
+        centre: PlaceFromMiddle,
         /// Of the ring from the sheet's middle, toward the camera.
         depth: Extent,
         /// Of the ring.
@@ -167,7 +167,7 @@ pub enum Pattern {
     /// Potential flow round a cylinder.
     Cylinder {
         /// Of the cylinder.
-        centre: Place,
+        centre: PlaceFromMiddle,
         /// Of the cylinder.
         radius: Extent,
         /// Far from it, along x.
@@ -235,7 +235,7 @@ pub struct Imported {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Stands {
     /// The middle of its points at this place.
-    Middle(Place),
+    Middle(PlaceFromMiddle),
     /// Its coordinates are those of the picture, from the centre of the upper-left pixel.
     Pixels,
 }

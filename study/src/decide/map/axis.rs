@@ -1,8 +1,8 @@
 //! A setting set free: its key and the values tried.
 
 use crate::StudyError;
-use crate::source::Source;
 use crate::vary::{Value, Vary};
+use motefield_rig::setup::Setup;
 
 /// Values of an axis, unless the user says otherwise.
 const VALUES: usize = 9;
@@ -34,9 +34,9 @@ impl Axis {
     ///
     /// # Errors
     /// When the range cannot be read, or there is none and the setup has no number above zero under the key.
-    pub fn new(source: &Source, key: &str, range: Option<&str>) -> Result<Axis, StudyError> {
+    pub fn new(setup: &Setup, key: &str, range: Option<&str>) -> Result<Axis, StudyError> {
         let Some(range) = range else {
-            return Axis::about_setup(source, key);
+            return Axis::about_setup(setup, key);
         };
         let ends = range.split(':').next().unwrap_or_default();
         let text = match range.matches(':').count() {
@@ -46,7 +46,7 @@ impl Axis {
         };
         let bad = |why: &str| {
             StudyError::request(format!(
-                "--range {key}={range}: {why}; write for example --range light.pulse_length=20us..1ms or --range image.size=256..512:lin:5"
+                "{key}={range}: {why}; write for example light.pulse_length=20us..1ms or image.particle_diameter=2px..4px:lin:5"
             ))
         };
         let vary: Vary = text.parse().map_err(|_| {
@@ -68,14 +68,14 @@ impl Axis {
         .rounded())
     }
 
-    fn about_setup(source: &Source, key: &str) -> Result<Axis, StudyError> {
-        let written = source.setup()?.written(key);
+    fn about_setup(setup: &Setup, key: &str) -> Result<Axis, StudyError> {
+        let written = setup.written(key);
         let value = written.as_deref().map(Value::new);
         let number = value.as_ref().and_then(|v| v.number.parse::<f64>().ok());
         let (Some(unit), Some(number)) = (value, number.filter(|n| *n > 0.0)) else {
             return Err(StudyError::request(format!(
-                "--free {key}: {} has no number above 0 under this key to start from; add for example --range {key}=FROM..TO",
-                source.name
+                "{key}: {} has no number above 0 under this key to start from; give its range, as {key}=FROM..TO",
+                setup.name()
             )));
         };
         let half = (VALUES / 2) as i32;

@@ -1,9 +1,9 @@
 use super::axis::Axis;
-use crate::source::Source;
 use crate::vary::Value;
+use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
-fn rig() -> Source {
-    Source::open(None, &[]).unwrap()
+fn rig() -> Setup {
+    Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[]).unwrap()
 }
 
 fn texts(axis: &Axis) -> Vec<String> {
@@ -18,7 +18,7 @@ fn without_a_range_an_axis_runs_from_a_quarter_to_four_times_the_setups_value() 
     assert_eq!([&texts[0], &texts[4], &texts[8]], ["50 us", "200 us", "800 us"]);
     assert!(axis.log);
     // The setup's own value may come from the command line.
-    let changed = Source::open(None, &["light.pulse_length=1ms".to_owned()]).unwrap();
+    let changed = Setup::from_text(EMBEDDED_NAME, EMBEDDED, &[("light.pulse_length", "1ms")]).unwrap();
     let axis = Axis::new(&changed, "light.pulse_length", None).unwrap();
     assert_eq!(axis.values()[4].text, "1 ms");
 }

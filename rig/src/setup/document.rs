@@ -1,0 +1,343 @@
+//! A setup text, flattened: every value under its key, with its place in the text.
+//!
+//! `[light] power = "4 W"` is the value of `light.power`, the first entry of `displacement = […]`
+//! under `[flow]` that of `flow.displacement[0]`.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+use toml::de::{DeTable, DeValue};
+
+use super::error::{Fault, SetupError};
+use crate::keys;
+use crate::quantity::Quantity;
+
+/// A value as it stands in a setup.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// A text in quotes, which may be a quantity with its unit.
+    Text(String),
+    /// A plain number.
+    Number(f64),
+    /// `true` or `false`.
+    Switch(bool),
+    /// A quantity in SI, as a study sets it.
+    Quantity(Quantity),
+    /// A list.
+    List(Vec<Value>),
+}
+
+impl Value {
+    /// Reads a value as a person gives it for a key: TOML, or a word or quantity without quotes.
+    pub fn parse(text: &str) -> Value {
+        let text = text.trim();
+        let document = format!("v = {text}");
+        let parsed = DeTable::parse(&document).ok();
+        let value = parsed.as_ref().and_then(|table| table.get_ref().get("v"));
+        let number = || text.parse().ok().map(Value::Number);
+        value
+            .and_then(|value| Value::of_toml(value.get_ref()))
+            .or_else(number)
+            .unwrap_or_else(|| Value::Text(text.trim_matches('"').to_owned()))
+    }
+
+    fn of_toml(value: &DeValue) -> Option<Value> {
+        Some(match value {
+            DeValue::Array(array) => {
+                let entries = array.iter().map(|item| Value::of_toml(item.get_ref()));
+                Value::List(entries.collect::<Option<_>>()?)
+            }
+            other => match plain(other)? {
+                Plain::Text(text) => Value::Text(text),
+                Plain::Number(number) => Value::Number(number),
+                Plain::Switch(on) => Value::Switch(on),
+            },
+        })
+    }
+}
+
+impl std::fmt::Display for Value {
+    /// As a person would give it for a key.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Value::Text(text) => f.write_str(text),
+            Value::Number(number) => write!(f, "{number}"),
+            Value::Switch(on) => write!(f, "{on}"),
+            Value::Quantity(quantity) => f.write_str(&quantity.exact()),
+            Value::List(entries) => {
+                let entries: Vec<String> = entries
+                    .iter()
+                    .map(|entry| match entry {
+                        Value::Text(text) => format!("\"{text}\""),
+                        other => other.to_string(),
+                    })
+                    .collect();
+                write!(f, "[{}]", entries.join(", "))
+            }
+        }
+    }
+}
+
+/// A value without parts.
+#[derive(Debug, Clone, PartialEq)]
+enum Plain {
+    Text(String),
+    Number(f64),
+    Switch(bool),
+}
+
+fn plain(value: &DeValue) -> Option<Plain> {
+    let number = |digits: &str| digits.replace('_', "").parse::<f64>().ok();
+    match value {
+        DeValue::String(text) => Some(Plain::Text(text.to_string())),
+        DeValue::Integer(digits) => number(digits.as_str()).map(Plain::Number),
+        DeValue::Float(digits) => number(digits.as_str()).map(Plain::Number),
+        DeValue::Boolean(on) => Some(Plain::Switch(*on)),
+        DeValue::Array(_) | DeValue::Table(_) | DeValue::Datetime(_) => None,
+    }
+}
+
+/// A value of the flattened text.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Leaf {
+    Text(String),
+    Number(f64),
+    Switch(bool),
+    Quantity(Quantity),
+    /// A list and its number of entries, which stand under keys of their own.
+    List(usize),
+    /// A section or a table in a list.
+    Section,
+}
+
+/// Where a value comes from: bytes of the text, or a change made to it.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Origin {
+    Text(Range<usize>),
+    Change,
+}
+
+/// A setup text and the changes to it.
+#[derive(Debug, Clone)]
+pub struct Document {
+    pub(super) name: Arc<str>,
+    pub(super) text: Arc<str>,
+    values: BTreeMap<String, (Origin, Leaf)>,
+    changed: Vec<(String, Value)>,
+}
+
+impl Document {
+    /// Flattens a text, called `name` in messages.
+    ///
+    /// # Errors
+    /// When it is not TOML, or holds values of kinds that no setup has (dates).
+    pub fn parse(name: &str, text: &str) -> Result<Document, SetupError> {
+        let mut document = Document {
+            name: name.into(),
+            text: text.into(),
+            values: BTreeMap::new(),
+            changed: Vec::new(),
+        };
+        let table = match DeTable::parse(text) {
+            Ok(table) => table,
+            Err(e) => {
+                let message = format!("not valid TOML: {}", e.message());
+                return Err(document.error(Fault {
+                    span: e.span(),
+                    message,
+                }));
+            }
+        };
+        let mut faults = Vec::new();
+        document.table("", table.get_ref(), &mut faults);
+        match faults.is_empty() {
+            true => Ok(document),
+            false => Err(document.errors(faults)),
+        }
+    }
+
+    fn table(&mut self, prefix: &str, table: &DeTable, faults: &mut Vec<Fault>) {
+        for (key, value) in table {
+            let path = match prefix {
+                "" => key.get_ref().to_string(),
+                _ => format!("{prefix}.{}", key.get_ref()),
+            };
+            self.leaf(path, key.span(), value.span(), value.get_ref(), faults);
+        }
+    }
+
+    fn leaf(
+        &mut self,
+        path: String,
+        key: Range<usize>,
+        span: Range<usize>,
+        value: &DeValue,
+        faults: &mut Vec<Fault>,
+    ) {
+        let (span, leaf) = match value {
+            DeValue::Array(array) => {
+                for (k, item) in array.iter().enumerate() {
+                    let entry = format!("{path}[{k}]");
+                    self.leaf(entry, item.span(), item.span(), item.get_ref(), faults);
+                }
+                (span, Leaf::List(array.len()))
+            }
+            DeValue::Table(table) => {
+                self.table(&path, table, faults);
+                (key, Leaf::Section)
+            }
+            other => match plain(other) {
+                Some(Plain::Text(text)) => (span, Leaf::Text(text)),
+                Some(Plain::Number(number)) => (span, Leaf::Number(number)),
+                Some(Plain::Switch(on)) => (span, Leaf::Switch(on)),
+                None => {
+                    faults.push(Fault {
+                        span: Some(span.clone()),
+                        message: format!(
+                            "{path} is a date or a number in an unusual base, which no setup needs"
+                        ),
+                    });
+                    (span, Leaf::Section)
+                }
+            },
+        };
+        self.values.insert(path, (Origin::Text(span), leaf));
+    }
+
+    /// The same with another value under `path`, which may be an entry of a list.
+    pub fn with(&self, path: &str, value: Value) -> Document {
+        let mut document = self.clone();
+        document.remove(path);
+        document.put(path.to_owned(), &value);
+        document.changed.push((path.to_owned(), value));
+        document
+    }
+
+    fn put(&mut self, path: String, value: &Value) {
+        let leaf = match value {
+            Value::Text(text) => Leaf::Text(text.clone()),
+            Value::Number(number) => Leaf::Number(*number),
+            Value::Switch(on) => Leaf::Switch(*on),
+            Value::Quantity(quantity) => Leaf::Quantity(*quantity),
+            Value::List(entries) => {
+                for (k, entry) in entries.iter().enumerate() {
+                    self.put(format!("{path}[{k}]"), entry);
+                }
+                Leaf::List(entries.len())
+            }
+        };
+        self.values.insert(path, (Origin::Change, leaf));
+    }
+
+    /// Takes a value away with all its parts.
+    fn remove(&mut self, path: &str) {
+        let (list, table) = (format!("{path}["), format!("{path}."));
+        let parts: Vec<String> = [&list, &table]
+            .into_iter()
+            .flat_map(|start| {
+                let below = self.values.range(start.clone()..);
+                below
+                    .map(|(key, _)| key.clone())
+                    .take_while(move |key| key.starts_with(start))
+            })
+            .collect();
+        for key in parts {
+            self.values.remove(&key);
+        }
+        self.values.remove(path);
+    }
+
+    /// The text as it was read, without its changes but for those of keys that `keep` says.
+    pub(crate) fn as_read(&self, keep: impl Fn(&str) -> bool) -> Result<Document, SetupError> {
+        let kept = self.changed.iter().filter(|(path, _)| keep(path));
+        let plain = Document::parse(&self.name, &self.text)?;
+        Ok(kept.fold(plain, |document, (path, value)| {
+            document.with(path, value.clone())
+        }))
+    }
+
+    /// What was changed, in order.
+    pub fn changes(&self) -> &[(String, Value)] {
+        &self.changed
+    }
+
+    pub(super) fn get(&self, path: &str) -> Option<&Leaf> {
+        self.values.get(path).map(|(_, leaf)| leaf)
+    }
+
+    /// Whether the value was changed after the text was read.
+    pub(super) fn is_changed(&self, path: &str) -> bool {
+        matches!(self.values.get(path), Some((Origin::Change, _)))
+    }
+
+    /// Whether anything stands under the path, or below it.
+    pub fn has(&self, path: &str) -> bool {
+        self.values.contains_key(path)
+    }
+
+    /// Whether a value stands under a path that begins so.
+    pub(super) fn any_below(&self, start: &str) -> bool {
+        let mut below = self.values.range(start.to_owned()..);
+        below.next().is_some_and(|(key, _)| key.starts_with(start))
+    }
+
+    /// Every path with what it holds.
+    pub(super) fn leaves(&self) -> impl Iterator<Item = (&str, &Leaf)> {
+        self.values.iter().map(|(path, (_, leaf))| (path.as_str(), leaf))
+    }
+
+    /// The single value under a path as a setup would write it; `None` for lists and sections.
+    pub fn written(&self, path: &str) -> Option<String> {
+        Some(match self.get(path)? {
+            Leaf::Text(text) => text.clone(),
+            Leaf::Number(number) => number.to_string(),
+            Leaf::Switch(on) => on.to_string(),
+            Leaf::Quantity(quantity) => quantity.exact(),
+            Leaf::List(_) | Leaf::Section => return None,
+        })
+    }
+
+    /// A fault of the value under `path`; `message` follows the path, as in "must be above 0".
+    pub(super) fn fault(&self, path: &str, message: impl std::fmt::Display) -> Fault {
+        let mut message = format!("{path} {message}");
+        let mut span = None;
+        // What is missing is shown where its list or section begins.
+        let mut at = path;
+        loop {
+            match self.values.get(at) {
+                Some((Origin::Text(bytes), _)) => span = Some(bytes.clone()),
+                Some((Origin::Change, _)) if at == path => {
+                    let value = self.written(path).unwrap_or_default();
+                    message = format!("{message} (changed to {value})");
+                }
+                _ => {}
+            }
+            if span.is_some() || self.is_changed(at) {
+                break;
+            }
+            match at.rfind(['.', '[']) {
+                Some(end) => at = &at[..end],
+                None => break,
+            }
+        }
+        Fault { span, message }
+    }
+
+    pub(super) fn error(&self, fault: Fault) -> SetupError {
+        self.errors(vec![fault])
+    }
+
+    pub(super) fn errors(&self, faults: Vec<Fault>) -> SetupError {
+        SetupError {
+            name: Arc::clone(&self.name),
+            text: Arc::clone(&self.text),
+            faults,
+        }
+    }
+
+    /// The name of the key under its first known name, where the text uses a former one.
+    pub(super) fn former(&self, key: &keys::Key) -> Option<&'static str> {
+        key.former.iter().copied().find(|name| self.has(name))
+    }
+}
