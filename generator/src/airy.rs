@@ -1,43 +1,47 @@
-//! Airy's diffraction pattern, integrated over the pixels.
+//! The diffraction pattern of a circular aperture (Airy), integrated over the pixels.
 //!
-//! The pattern (2J₁(v)/v)² with v = √2 r/σ has the peak and the light, 2πσ² times the peak, of the Gaussian of standard deviation σ = d_τ/4
-//! ([`Lens::diffraction_diameter_m`](crate::optics::Lens::diffraction_diameter_m)), so both patterns share one diameter. Its rings
-//! fall off slowly: it is drawn to 16 σ from the middle in each direction, where v = 22.6; outside the circle of that radius lie J₀² + J₁²
-//! = 2.8 % of the light (Rayleigh; Born and Wolf, *Principles of Optics*, 8.5.2; memory), which is lost.
+//! The pattern (2J₁(v)/v)² with v = √2 r/σ has the peak and the light (2πσ² times the peak) of the
+//! Gaussian of standard deviation σ = d_τ/4, so both have the same diameter. Its rings fall off slowly.
+//! It is drawn to 16 σ from the middle along each axis, where v = 22.6; outside the circle of that radius
+//! lies the fraction J₀² + J₁² = 2.8 % of the light (Rayleigh; Born and Wolf, *Principles of Optics*,
+//! 8.5.2), which is lost.
 //!
-//! The pixel integral is tabulated once: the pattern is integrated over cells of σ/16 or less (Gauss–Legendre, 2 × 2 points), the
-//! cells are summed over a pixel at every place of their grid, and places between are interpolated by cubics along both axes.
+//! The integral over a pixel is tabulated: the pattern is integrated over cells of σ/16 or less
+//! (Gauss–Legendre, 2 × 2 points), the cells are summed over a pixel centred on each node of their grid,
+//! and places between the nodes are interpolated by cubics along both axes.
 
 use crate::exposure::Spot;
 
-/// Standard deviations from the middle to which the pattern is drawn.
+/// Distance from the middle, in standard deviations, to which the pattern is drawn.
 pub(crate) const REACH_SIGMAS: f64 = 16.0;
-/// Cells a standard deviation at least.
+/// Least number of cells per standard deviation.
 const CELLS_PER_SIGMA: f64 = 16.0;
 
-/// The pixel integrals of the pattern of one width.
+/// Pixel integrals of the pattern of one width.
 #[derive(Debug)]
-pub struct Airy {
-    /// Cells a pixel; even.
+pub(crate) struct Airy {
+    /// Cells per pixel, an even number.
     cells: usize,
-    /// Entries a side.
+    /// Entries per side of the table.
     side: usize,
-    /// Light of a pixel whose middle is (i, j) cells from the pattern's, i and j from −1 on; of a pattern of light 1.
+    /// Fraction of the light in a pixel whose centre is (i, j) cells from the middle of the pattern,
+    /// i and j from −1 on.
     table: Vec<f32>,
+    /// Distance to which the pattern is drawn, px.
     reach: f64,
 }
 
 impl Airy {
-    /// The pattern of a particle image of the standard deviation `sigma_px`.
-    pub fn new(sigma_px: f64) -> Airy {
+    /// The pattern with the peak and the light of a Gaussian of standard deviation `sigma_px`.
+    pub(crate) fn new(sigma_px: f64) -> Airy {
         let half = (0.5 * CELLS_PER_SIGMA / sigma_px).ceil() as usize;
         let cells = 2 * half;
         let reach = REACH_SIGMAS * sigma_px;
-        // Pixels to the reach, one more cell on either side for the interpolation.
+        // All places to the reach, and one more on either side for the interpolation.
         let places = (reach * cells as f64).ceil() as usize + 3;
         let quarter = cell_light(sigma_px, cells, places + half);
         let count = places + half;
-        // Sums over a pixel along x of every row of cells, then along y; cell −1 − k mirrors cell k.
+        // Sums of the cells over a pixel, along x and then along y; cell −1 − k mirrors cell k.
         let mirrored = |k: i64| if k < 0 { -1 - k } else { k } as usize;
         let sides = |place: usize| (place as i64 - half as i64..(place + half) as i64).map(mirrored);
         let mut rows = vec![0.0; count * places];
@@ -90,8 +94,8 @@ impl Airy {
         }
     }
 
-    /// For each pixel of one axis within reach of `at`: where in the table its four entries begin, and their weights. Gives the first
-    /// pixel.
+    /// For each pixel along one axis within reach of `at`: where in the table its four entries begin,
+    /// and their weights. Returns the first pixel.
     fn places(&self, at: f64, length: usize, places: &mut Vec<(usize, [f32; 4])>) -> usize {
         places.clear();
         let first = (at - self.reach).ceil().max(0.0);
@@ -103,7 +107,7 @@ impl Airy {
             let place = (k as f64 - at).abs() * self.cells as f64;
             let whole = place.floor();
             let t = place - whole;
-            // Lagrange's cubic through the places −1, 0, 1, 2.
+            // Lagrange's cubic through the places −1, 0, 1 and 2.
             let weights = [
                 -t * (t - 1.0) * (t - 2.0) / 6.0,
                 (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0,
@@ -116,7 +120,8 @@ impl Airy {
     }
 }
 
-/// Light of the pattern, of light 1 in all, in each of `count` × `count` cells of side 1/`cells` px from the middle right and down.
+/// Fraction of the light in each of `count` × `count` cells of side 1/`cells` px, from the middle of the
+/// pattern right and down.
 fn cell_light(sigma_px: f64, cells: usize, count: usize) -> Vec<f64> {
     let side = 1.0 / cells as f64;
     let half = 0.5 / libm::sqrt(3.0);
@@ -142,3 +147,6 @@ fn cell_light(sigma_px: f64, cells: usize, count: usize) -> Vec<f64> {
     }
     light
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,22 +1,36 @@
-//! The camera: how its pixels gather light, how frame A leaks into frame B, and its sensor.
+//! The camera: the sensitive area of its pixels, the leak from frame A into frame B, its sensor.
 
 use crate::scene::{SceneError, SceneField, check, number};
 use crate::sensor::Sensor;
 
 /// The camera of a scene.
+///
+/// ```
+/// use motefield_generator::{Camera, Sensor};
+///
+/// let camera = Camera {
+///     parasitic_sensitivity: 1e-3,
+///     sensor: Some(Sensor::default()),
+///     ..Camera::default()
+/// };
+/// assert_eq!(camera.fill_factor, 1.0);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Camera {
-    /// Sensitive share of a pixel's area: a square in its middle. The photo-electrons of a particle image are kept on average,
-    /// since the quantum efficiency of EMVA 1288 counts the fill factor already.
+    /// Sensitive fraction of a pixel's area, a square in its middle; above 0 and at most 1.
+    ///
+    /// It sharpens particle images but does not dim them: the photo-electrons of a particle are
+    /// kept on average, since the quantum efficiency of EMVA 1288 already counts the fill factor.
     pub fill_factor: f64,
-    /// Share of frame A's light that leaks into frame B (parasitic sensitivity of the stored picture).
+    /// Fraction of frame A's light that leaks into frame B while frame A waits to be read, 0 to 1.
     pub parasitic_sensitivity: f64,
-    /// The sensor; `None` for an ideal camera, which keeps the expected photo-electrons: no noise, no clipping, no grey levels.
+    /// The sensor; `None` for an ideal camera, whose frames are the expected photo-electrons
+    /// without noise, clipping or grey levels.
     pub sensor: Option<Sensor>,
 }
 
 impl Default for Camera {
-    /// An ideal camera with full pixels and no leak.
+    /// An ideal camera: pixels sensitive all over, no leak, no sensor.
     fn default() -> Self {
         Camera {
             fill_factor: 1.0,

@@ -1,65 +1,31 @@
-//! What a particle draws on the sensor during one pulse: its path, cut into points of light.
+//! The streak of a particle during one pulse, as points of light on the sensor.
 //!
-//! The picture of a moving particle is the integral over the pulse of its picture at each instant. That integral is
-//! taken by Gauss–Legendre quadrature in time, whose error falls exponentially once the points lie closer than the particle
-//! image's own width. Light weighs each instant by the pulse's power, the sheet where the particle is, and its brightness.
-
-use std::sync::LazyLock;
+//! The image of a moving particle is the integral over the pulse of its image at each instant. The
+//! integral is taken by Gauss–Legendre quadrature in time, whose error falls exponentially once the
+//! points lie closer together than the particle image is wide. Each instant is weighted by the power
+//! of the pulse, the light of the sheet where the particle is, and the particle's brightness.
 
 use crate::flow::{Vec3, along};
 use crate::imaging::View;
 use crate::light::{Flash, PulseShape};
+use crate::quadrature::{LARGEST_RULE, rule};
 use crate::scene::{Exposure, Scene};
 use crate::seeding::Particle;
 
-/// A point of light: place on the sensor (px) and photo-electrons.
+/// A point of light on the sensor.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spot {
-    /// px.
-    pub x_px: f64,
-    /// px.
-    pub y_px: f64,
+pub(crate) struct Spot {
+    pub(crate) x_px: f64,
+    pub(crate) y_px: f64,
     /// Expected photo-electrons.
-    pub electrons: f32,
+    pub(crate) electrons: f32,
     /// Standard deviation of its image, px.
-    pub sigma_px: f64,
+    pub(crate) sigma_px: f64,
 }
 
-/// Points of the largest rule; longer streaks are cut into pieces.
-const LARGEST_RULE: usize = 32;
-
-/// Nodes on (−1, 1) and weights that sum to 1, for rules of 0 to [`LARGEST_RULE`] points.
-static RULES: LazyLock<Vec<Vec<[f64; 2]>>> =
-    LazyLock::new(|| (0..=LARGEST_RULE).map(gauss_legendre).collect());
-
-/// Gauss–Legendre nodes by Newton's method on the Legendre polynomial (Abramowitz and Stegun 25.4.29; memory).
-fn gauss_legendre(points: usize) -> Vec<[f64; 2]> {
-    let n = points as f64;
-    (0..points)
-        .map(|k| {
-            let mut x = -libm::cos(std::f64::consts::PI * (k as f64 + 0.75) / (n + 0.5));
-            let mut slope = 1.0;
-            for _ in 0..100 {
-                let (mut p, mut before) = (x, 1.0);
-                for j in 2..=points {
-                    let j = j as f64;
-                    (p, before) = (((2.0 * j - 1.0) * x * p - (j - 1.0) * before) / j, p);
-                }
-                slope = n * (before - x * p) / (1.0 - x * x);
-                let step = p / slope;
-                x -= step;
-                if step.abs() < 1e-15 {
-                    break;
-                }
-            }
-            [x, 1.0 / ((1.0 - x * x) * slope * slope)]
-        })
-        .collect()
-}
-
-/// How many points a streak of `length_sigmas` standard deviations of the particle image needs so that no pixel is off by
-/// more than 4e-7 of the particle's light (own numerical study over placements, directions and widths from 0.3 to
-/// 1.2 px; derived, and held by the tests against independently computed streaks).
+/// Number of points that a streak of `length_sigmas` standard deviations of the particle image needs
+/// so that no pixel is off by more than 4e-7 of the particle's light: a numerical study over places,
+/// directions and widths from 0.3 to 1.2 px; the tests compare with independently computed streaks.
 fn points(length_sigmas: f64) -> usize {
     match length_sigmas {
         l if l < 1e-3 => 1,
@@ -68,17 +34,21 @@ fn points(length_sigmas: f64) -> usize {
     }
 }
 
-/// Where a particle is at the beginning, the middle and the end of a pulse, and how fast, in pulse time from −1 to 1:
-/// the quintic through all six is its path (exact for a straight one; the error of the sixth order in the pulse's
-/// share of any time in which the flow changes).
+/// Path of a particle during a pulse, in the time s from −1 at its beginning to 1 at its end: the
+/// quintic with the particle's place and velocity at −1, 0 and 1. Exact for a straight path at
+/// constant speed; otherwise of sixth order in the pulse length over the time in which the flow
+/// changes.
 struct Arc {
+    /// Places, px.
     at: [Vec3; 3],
+    /// Velocities, px per unit of s.
     velocity: [Vec3; 3],
 }
 
 impl Arc {
     fn place(&self, s: f64) -> Vec3 {
-        // Hermite basis on the nodes −1, 0, 1: values first, slopes after; each polynomial is 1 (in value or slope) at one node.
+        // Hermite basis on the nodes −1, 0 and 1: each polynomial is 1, in value or in slope, at one
+        // node and 0 at the others.
         let (m, p) = ((s - 1.0) * (s - 1.0), (s + 1.0) * (s + 1.0));
         let s2 = s * s;
         let value = [
@@ -94,18 +64,19 @@ impl Arc {
         to
     }
 
+    /// Length of the path along x and y, px, by two chords.
     fn length_px(&self) -> f64 {
         let reach = |a: Vec3, b: Vec3| libm::hypot(b[0] - a[0], b[1] - a[1]);
         reach(self.at[0], self.at[1]) + reach(self.at[1], self.at[2])
     }
 }
 
-/// Points over a Gaussian pulse at least, so that its power is resolved.
+/// Least number of points over a Gaussian pulse, so that its power is resolved.
 const GAUSSIAN_POINTS: usize = 24;
 
-/// Draws particles during one pulse.
+/// Turns particles into points of light for one pulse of a scene.
 #[derive(Debug)]
-pub struct Exposer<'a> {
+pub(crate) struct Exposer<'a> {
     scene: &'a Scene,
     view: View,
     flash: Flash,
@@ -114,8 +85,7 @@ pub struct Exposer<'a> {
 }
 
 impl<'a> Exposer<'a> {
-    /// For one pulse of a scene.
-    pub fn new(scene: &'a Scene, flash: Flash) -> Self {
+    pub(crate) fn new(scene: &'a Scene, flash: Flash) -> Self {
         Exposer {
             scene,
             view: View::of(scene),
@@ -124,6 +94,7 @@ impl<'a> Exposer<'a> {
         }
     }
 
+    /// Path during the pulse of the particle that is at `from` at time 0.
     fn path(&self, from: Vec3) -> Arc {
         let (flow, time) = (self.scene.flow.as_ref(), self.flash.middle);
         let middle = flow.path(from, 0.0, time);
@@ -150,19 +121,20 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Height of a point above the middle of this pulse's sheet, px.
+    /// Distance of a point from the middle plane of this pulse's sheet, px.
     fn distance(&self, at: Vec3) -> f64 {
         self.scene.sheet.distance_px(at, self.view.middle) - self.flash.pulse.offset_px
     }
 
-    /// Light of this pulse's sheet at a point over that in its middle.
+    /// Light of this pulse's sheet at a point, over that in its middle.
     fn lit(&self, at: Vec3) -> f64 {
         let sheet = &self.scene.sheet;
         sheet.across(self.distance(at), self.flash.pulse.thickness_ratio)
             * sheet.along(at[1], self.view.middle)
     }
 
-    /// What a particle shows at one place on its way, with `share` of its light, where the sheet's is `lit`.
+    /// Point of light of a particle at a place on its path: the fraction `share` of its light, where
+    /// the light of the sheet over that in its middle is `lit`.
     fn spot(&self, particle: &Particle, at: Vec3, share: f64, lit: f64) -> Spot {
         let [x_px, y_px] = self.view.project(at);
         let diameter = self
@@ -176,20 +148,22 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Where in the picture a particle stands in the middle of the pulse, and how bright it would be at rest there; with its depth, px.
-    pub fn at_rest(&self, particle: &Particle) -> (Spot, f64) {
+    /// Point of light of a particle as if it rested where it is in the middle of the pulse, and its
+    /// depth there, px.
+    pub(crate) fn at_rest(&self, particle: &Particle) -> (Spot, f64) {
         let at = self.scene.flow.path(particle.at, 0.0, self.flash.middle);
         (self.spot(particle, at, 1.0, self.lit(at)), at[2])
     }
 
-    /// Appends to `spots` what a particle draws during the pulse.
-    pub fn expose(&self, particle: &Particle, spots: &mut Vec<Spot>) {
+    /// Appends to `spots` the streak of a particle.
+    pub(crate) fn expose(&self, particle: &Particle, spots: &mut Vec<Spot>) {
         let path = self.path(particle.at);
         let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
-        // A particle that crosses the sheet in depth changes brightness on the way: measure that way in quarter thicknesses.
+        // A particle that moves across the sheet changes brightness on its way, so that way counts
+        // too, in quarters of the thickness.
         let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness_ratio;
         let depth = 4.0 * (self.distance(path.at[2]) - self.distance(path.at[0])).abs() / thickness;
-        // On the level in an even sheet the light stays the same.
+        // Without motion in depth, in an even sheet, the light stays the same.
         let sheet = &self.scene.sheet;
         let even = sheet.slope == [0.0; 2] && sheet.height.is_none();
         let level = (even && path.velocity.iter().all(|v| v[2] == 0.0)).then(|| self.lit(path.at[1]));
@@ -199,7 +173,7 @@ impl<'a> Exposer<'a> {
             needed = needed.max(GAUSSIAN_POINTS);
         }
         let pieces = needed.div_ceil(LARGEST_RULE);
-        let rule = &RULES[needed.div_ceil(pieces)];
+        let rule = rule(needed.div_ceil(pieces));
         let share = 1.0 / pieces as f64;
         let nodes = || {
             (0..pieces).flat_map(|piece| {
@@ -228,7 +202,8 @@ impl<'a> Exposer<'a> {
     }
 }
 
-/// Power at the time s (−1 to 1) of a pulse over its largest: the Gaussian's window is ± two full widths at half maximum.
+/// Power of a pulse over its maximum at the time s, −1 to 1; a Gaussian pulse is rendered over two
+/// full widths at half maximum on either side of its middle.
 fn power(gaussian: bool, s: f64) -> f64 {
     if gaussian {
         libm::exp(-16.0 * std::f64::consts::LN_2 * s * s)
@@ -238,42 +213,4 @@ fn power(gaussian: bool, s: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A rule of n points integrates polynomials to degree 2n − 1 exactly (Abramowitz and Stegun 25.4.29).
-    #[test]
-    fn quadrature_is_exact_to_its_degree() {
-        for n in 1..=LARGEST_RULE {
-            for degree in 0..2 * n {
-                let sum: f64 = RULES[n].iter().map(|[x, w]| w * x.powi(degree as i32)).sum();
-                let exact = if degree % 2 == 0 {
-                    1.0 / (degree as f64 + 1.0)
-                } else {
-                    0.0
-                };
-                assert!(
-                    (sum - exact).abs() < 1e-14,
-                    "{n} points, degree {degree}: {sum} for {exact}"
-                );
-            }
-        }
-    }
-
-    /// The quintic reproduces a path of fifth degree in time exactly.
-    #[test]
-    fn quintic_reproduces_degree_five() {
-        let place = |s: f64| [1.0 - 2.0 * s + s.powi(5), s * s - 0.3 * s.powi(4), s.powi(3)];
-        let speed = |s: f64| [-2.0 + 5.0 * s.powi(4), 2.0 * s - 1.2 * s.powi(3), 3.0 * s * s];
-        let nodes = [-1.0, 0.0, 1.0];
-        let arc = Arc {
-            at: nodes.map(place),
-            velocity: nodes.map(speed),
-        };
-        for s in [-1.0, -0.7, -0.2, 0.0, 0.4, 0.9, 1.0] {
-            for i in 0..3 {
-                assert!((arc.place(s)[i] - place(s)[i]).abs() < 1e-14);
-            }
-        }
-    }
-}
+mod tests;

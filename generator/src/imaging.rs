@@ -1,19 +1,20 @@
-//! How the lens and the pixels draw a particle: where its image stands, how wide it is, what shape.
+//! The lens: where the image of a particle stands, how wide it is and what shape it has.
 //!
-//! *Where.* A camera at the distance D from the plane z = 0, on the axis through the picture's middle, sees a particle at depth z
-//! magnified by D/(D − z) about that middle (central projection): out-of-plane motion shows as motion in the plane that grows
-//! toward the edges. A lens with radial distortion k moves an image at the share ρ of the half diagonal outward by the share k ρ²
-//! (the first term of Brown's model, Photogrammetric Engineering 32 (1966) 444; memory): k < 0 is a barrel. Truth follows both: it is
-//! the displacement in the picture.
+//! Position. A camera at the distance D from the plane z = 0, on the axis through the middle of the
+//! picture, sees a particle at depth z magnified by D/(D − z) about that middle (central projection),
+//! so out-of-plane motion shows as in-plane motion that grows toward the edges. A lens of radial
+//! distortion k moves an image at the radius ρ, in half diagonals, outward by the fraction k ρ² (first
+//! term of Brown's model, Photogrammetric Engineering 32 (1966) 444); k < 0 is a barrel. The true
+//! displacement is that in the picture, so it follows both.
 //!
-//! *How wide.* d² = d_τ² + g² (r² − 1) + (δ (z − z_f))², all e⁻² diameters: d_τ the scene's particle image diameter, g the part of it that is
-//! the geometric image of the mean particle (r: this one's diameter over the mean), δ the defocus in px of diameter a px of
-//! depth off the plane in focus ([`Lens::defocus_diameter_m`](crate::optics::Lens::defocus_diameter_m); variances of convolved images add). In a
-//! field-dependent lens d grows from the middle by the share a ρ².
+//! Width. d² = d_τ² + g² (r² − 1) + (δ (z − z_f))², all e⁻² diameters: d_τ is the scene's particle
+//! image diameter, g the part of it that is the geometric image of a particle of mean diameter, r the
+//! particle's diameter over the mean, and δ the growth with the distance from the plane in focus at
+//! z_f (variances of convolved images add). With a field-dependent lens d grows from the middle
+//! outward by the fraction a ρ².
 //!
-//! *What shape.* The Gaussian of that diameter, or the diffraction pattern itself ([`crate::airy`]). The pixel integrates it over its
-//! sensitive part, a square of the share `fill_factor` of its area; the photo-electrons of a particle image are kept on average,
-//! since the quantum efficiency of EMVA 1288 counts the fill factor already.
+//! Shape. A Gaussian of that diameter, or the diffraction pattern itself ([`crate::airy`]), integrated
+//! over the sensitive square of each pixel.
 
 use crate::airy::{self, Airy};
 use crate::flow::Vec3;
@@ -25,29 +26,46 @@ use crate::splat::{self, Brush};
 pub enum ImagePattern {
     /// Gaussian.
     Gaussian,
-    /// Airy's diffraction pattern with the peak and the light of the Gaussian.
+    /// Diffraction pattern of a circular aperture (Airy) with the peak and the light of the Gaussian.
+    /// For images of one diameter of at most 10 px, without defocus, growth or geometric image, on
+    /// pixels sensitive all over.
     Airy,
 }
 
-/// The lens, in picture units.
+/// The lens, in px of the picture.
+///
+/// ```
+/// use motefield_generator::{Imaging, Scene, truth};
+/// use motefield_generator::flow::Uniform;
+///
+/// // Perspective shows motion toward the camera as motion away from the middle.
+/// let scene = Scene {
+///     imaging: Imaging { distance_px: Some(2000.0), ..Imaging::default() },
+///     flow: std::sync::Arc::new(Uniform { displacement_px: [0.0, 0.0, 4.0] }),
+///     ..Scene::default()
+/// };
+/// let [dx, _] = truth::at(&scene, 455.5, 255.5).expect("no body stands there");
+/// assert!((dx - 200.0 * 4.0 / 2000.0).abs() < 1e-3);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Imaging {
     /// Shape of a particle image.
     pub pattern: ImagePattern,
-    /// Growth of the defocus diameter with depth, px a px.
+    /// Growth of the defocus diameter with the distance from the plane in focus, px per px; 0 to 10.
     pub defocus: f64,
-    /// Depth of the plane in focus, px.
+    /// Depth of the plane in focus, px; positive toward the camera.
     pub focus_px: f64,
-    /// Relative growth of the diameter from the middle to the corner of the picture.
+    /// Relative growth of the diameter from the middle to the corner of the picture, −0.5 to 10.
     pub diameter_growth: f64,
-    /// Distance of the camera, px; infinite (parallel projection) if `None`.
+    /// Distance of the camera from the plane z = 0, px, at least four times the depth of the sheet;
+    /// `None` for parallel projection.
     pub distance_px: Option<f64>,
-    /// Relative outward shift in the corner of the picture.
+    /// Radial distortion: relative outward shift in the corner of the picture, −0.15 to 0.15.
     pub distortion: f64,
 }
 
 impl Default for Imaging {
-    /// A Gaussian, in focus everywhere, seen from far away.
+    /// Gaussian images, in focus everywhere, in parallel projection without distortion.
     fn default() -> Self {
         Imaging {
             pattern: ImagePattern::Gaussian,
@@ -61,7 +79,7 @@ impl Default for Imaging {
 }
 
 impl Imaging {
-    /// How points of light are drawn in a scene's pictures.
+    /// How points of light are drawn on the pixels of a scene.
     pub(crate) fn brush(&self, scene: &Scene) -> Brush {
         match self.pattern {
             ImagePattern::Gaussian => Brush::Gaussian(libm::sqrt(scene.camera.fill_factor)),
@@ -69,7 +87,7 @@ impl Imaging {
         }
     }
 
-    /// How far from its point, in standard deviations, light is drawn.
+    /// Distance from a point of light, in standard deviations of its image, to which it is drawn.
     pub(crate) fn reach_sigmas(&self) -> f64 {
         match self.pattern {
             ImagePattern::Gaussian => splat::REACH_SIGMAS,
@@ -132,18 +150,17 @@ impl Imaging {
     }
 }
 
-/// The picture's middle and scale, with the lens in front of it.
+/// The projection of a scene onto its picture.
 #[derive(Debug, Clone, Copy)]
-pub struct View {
-    /// The picture's middle, px.
-    pub middle: [f64; 2],
+pub(crate) struct View {
+    /// Middle of the picture, px.
+    pub(crate) middle: [f64; 2],
     half_diagonal: f64,
     imaging: Imaging,
 }
 
 impl View {
-    /// The view of a scene.
-    pub fn of(scene: &Scene) -> View {
+    pub(crate) fn of(scene: &Scene) -> View {
         let [width, height] = scene.size.map(|n| n as f64);
         View {
             middle: [0.5 * (width - 1.0), 0.5 * (height - 1.0)],
@@ -152,8 +169,8 @@ impl View {
         }
     }
 
-    /// Where in the picture a particle shows, px.
-    pub fn project(&self, at: Vec3) -> [f64; 2] {
+    /// Point of the picture at which a particle shows, px.
+    pub(crate) fn project(&self, at: Vec3) -> [f64; 2] {
         let (mut x, mut y) = (at[0], at[1]);
         if let Some(distance) = self.imaging.distance_px {
             let scale = distance / (distance - at[2]);
@@ -168,12 +185,13 @@ impl View {
         [x, y]
     }
 
-    /// The point of the plane z = z₀ + s · (x − middle) that shows at (x, y).
-    pub fn unproject(&self, x_px: f64, y_px: f64, z_px: f64, slope: [f64; 2]) -> Vec3 {
+    /// The point of the plane z = z₀ + s · (x − middle), s being its slope, that shows at (x, y) in
+    /// the picture.
+    pub(crate) fn unproject(&self, x_px: f64, y_px: f64, z_px: f64, slope: [f64; 2]) -> Vec3 {
         let (mut dx, mut dy) = (x_px - self.middle[0], y_px - self.middle[1]);
         let k = self.imaging.distortion;
         if k != 0.0 {
-            // The share s of the distorted radius: s (1 + k ρ² s²) = 1, by Newton's method.
+            // Undistorted over distorted radius, s: s (1 + k ρ² s²) = 1, by Newton's method.
             let c = k * self.radius2(x_px, y_px);
             let mut s = 1.0;
             for _ in 0..50 {
@@ -197,8 +215,9 @@ impl View {
         ]
     }
 
-    /// e⁻² diameter of the image, at (x, y) in the picture, of a particle at depth `z_px` with the relative diameter `relative`, px.
-    pub fn diameter_px(&self, scene: &Scene, relative: f64, z_px: f64, [x, y]: [f64; 2]) -> f64 {
+    /// e⁻² diameter, px, of the image at (x, y) in the picture of a particle at the depth `z_px` whose
+    /// diameter is `relative` times the mean.
+    pub(crate) fn diameter_px(&self, scene: &Scene, relative: f64, z_px: f64, [x, y]: [f64; 2]) -> f64 {
         let Imaging {
             defocus,
             focus_px,
@@ -219,7 +238,8 @@ impl View {
         diameter
     }
 
-    /// Largest diameter of an image in the picture and near its border, px.
+    /// Largest diameter of an image in the picture and near its border, px, of particles within
+    /// `deepest_px` of the plane z = 0.
     pub(crate) fn largest_diameter_px(&self, scene: &Scene, deepest_px: f64) -> f64 {
         let largest = scene.population.diameter_range()[1];
         let corner = self.middle.map(|m| m * (1.0 - 1.2));
@@ -229,9 +249,12 @@ impl View {
             .fold(scene.particle_diameter_px, f64::max)
     }
 
-    /// Squared distance from the middle over the half diagonal's.
+    /// Squared distance from the middle of the picture over the squared half diagonal.
     fn radius2(&self, x: f64, y: f64) -> f64 {
         let (dx, dy) = (x - self.middle[0], y - self.middle[1]);
         (dx * dx + dy * dy) / (self.half_diagonal * self.half_diagonal)
     }
 }
+
+#[cfg(test)]
+mod tests;

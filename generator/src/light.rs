@@ -1,27 +1,30 @@
-//! The light in time: two pulses that need not be alike, and the light that is always there.
+//! The two pulses, which need not be equal, and the constant light.
 //!
-//! Pulse lengths and energies are stated relative to the scene's, so that the plain scene has two equal pulses. A pulse of
-//! the same energy in a thicker sheet is dimmer in proportion. Pulse B starts one pulse separation after pulse A; the middles of unequal
-//! pulses are therefore 1 + (f_B − f_A)/2 separations apart (f: pulse length over separation), and truth counts from middle to middle.
-//! Timing jitter moves each pulse by a normal random time; truth does not follow it, since the experimenter divides
-//! by the separation asked for: jitter is error.
+//! Energy, length and sheet thickness of a pulse are ratios to the scene's, so a plain scene has two
+//! equal pulses. A pulse of the same energy in a thicker sheet is dimmer in proportion.
+//!
+//! Pulse B starts one pulse separation after pulse A. The middles of pulses of unequal length are
+//! therefore 1 + (f_B − f_A)/2 separations apart (f is pulse length over separation), and the true
+//! displacement counts from middle to middle. Timing jitter shifts each pulse by a normal random
+//! time. The true displacement does not follow it: an experiment divides by the nominal separation,
+//! so jitter shows as error.
 
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::reflection::Reflections;
 use crate::scene::{Exposure, Scene, SceneError, SceneField, check, number};
 
-/// How a pulse's power runs in time.
+/// Power of a pulse over time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PulseShape {
     /// Constant over the pulse length.
     Rectangular,
-    /// Gaussian; the pulse length is the full width at half maximum. Rendered over twice that length on either side (3e-6 of the
-    /// light lies beyond).
+    /// Gaussian, the pulse length being the full width at half maximum. Rendered from two lengths
+    /// before the middle to two after it; 3e-6 of the light lies beyond.
     Gaussian,
 }
 
 impl PulseShape {
-    /// Half the time over which a pulse of length 1 is rendered.
+    /// Half the time over which a pulse is rendered, in pulse lengths.
     pub(crate) fn half_window(self) -> f64 {
         match self {
             PulseShape::Rectangular => 0.5,
@@ -30,20 +33,21 @@ impl PulseShape {
     }
 }
 
-/// One pulse, relative to the scene's figures.
+/// One pulse, relative to what the scene states.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pulse {
-    /// Its energy over the one that gives the scene's photo-electrons.
+    /// Energy over that which gives the scene's photo-electrons, 0 to 1000.
     pub energy_ratio: f64,
-    /// Its length over the scene's.
+    /// Length over the scene's, 0 to 1000; no pulse may outlast the pulse separation.
     pub length_ratio: f64,
-    /// Depth of its sheet's middle plane above the scene's, px.
+    /// Depth of this pulse's sheet above the scene's, toward the camera, px; at most 10⁴ in size.
     pub offset_px: f64,
-    /// Its sheet's thickness over the scene's.
+    /// Thickness of this pulse's sheet over the scene's, 0.01 to 100.
     pub thickness_ratio: f64,
 }
 
 impl Default for Pulse {
+    /// The pulse that the scene states.
     fn default() -> Self {
         Pulse {
             energy_ratio: 1.0,
@@ -54,22 +58,37 @@ impl Default for Pulse {
     }
 }
 
-/// The light of a scene but for its sheet.
+/// The light of a scene, except its sheet.
+///
+/// ```
+/// use motefield_generator::{Light, Pulse, PulseShape};
+///
+/// // Pulse B has 80 % of the energy of pulse A.
+/// let light = Light {
+///     pulses: [Pulse::default(), Pulse { energy_ratio: 0.8, ..Pulse::default() }],
+///     pulse_shape: PulseShape::Gaussian,
+///     jitter: 0.002,
+///     ..Light::default()
+/// };
+/// assert_eq!(light.ambient_e, [0.0; 2]);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Light {
     /// Pulse A and pulse B.
     pub pulses: [Pulse; 2],
-    /// How the power runs in time.
+    /// Power over time, of both pulses.
     pub pulse_shape: PulseShape,
-    /// Standard deviation of each pulse's time about the nominal one, pulse separations.
+    /// Standard deviation of each pulse's time about the nominal one, pulse separations; 0 to 0.1.
     pub jitter: f64,
-    /// Photo-electrons of constant light in every pixel of frame A and of frame B, besides the background.
+    /// Photo-electrons of constant light in every pixel, of frame A and of frame B; besides the
+    /// background.
     pub ambient_e: [f64; 2],
-    /// Light that walls and windows throw into the picture with every pulse.
+    /// Light that walls and windows reflect into the picture with every pulse.
     pub reflections: Reflections,
 }
 
 impl Default for Light {
+    /// Two equal rectangular pulses without jitter, and no other light.
     fn default() -> Self {
         Light {
             pulses: [Pulse::default(); 2],
@@ -81,18 +100,17 @@ impl Default for Light {
     }
 }
 
-/// One pulse in absolute figures: when, how long, how bright.
+/// A pulse at its time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Flash {
-    /// Its middle, pulse separations.
-    pub middle: f64,
-    /// Which pulse it is.
-    pub pulse: Pulse,
+pub(crate) struct Flash {
+    /// Time of its middle, pulse separations.
+    pub(crate) middle: f64,
+    pub(crate) pulse: Pulse,
 }
 
 impl Light {
-    /// Middles of the two pulses of a pair, pulse separations, without jitter.
-    pub fn middles(&self, exposure: Exposure) -> [f64; 2] {
+    /// Times of the middles of the two pulses, pulse separations, without jitter.
+    pub(crate) fn middles(&self, exposure: Exposure) -> [f64; 2] {
         let fraction = match exposure {
             Exposure::Fraction(f) => f,
             Exposure::Streak(_) => 0.0,
@@ -167,7 +185,8 @@ impl Scene {
         })
     }
 
-    /// The pulse of frame `k` of a time series: all like pulse A, one separation apart, frames 0 and 1 about time 0.
+    /// The pulse of frame `k` of a time series, with its jitter: all are like pulse A, one separation
+    /// apart, and those of frames 0 and 1 stand at the times −½ and ½.
     pub(crate) fn flash(&self, seed: Seed, k: u32) -> Flash {
         Flash {
             middle: f64::from(k) - 0.5 + self.jitter(seed, k),
@@ -175,6 +194,7 @@ impl Scene {
         }
     }
 
+    /// Random shift of the pulse of a frame, pulse separations.
     fn jitter(&self, seed: Seed, frame: u32) -> f64 {
         if self.light.jitter == 0.0 {
             return 0.0;

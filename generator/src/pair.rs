@@ -1,19 +1,20 @@
-//! The one entry: a scene and a seed become a pair of frames. The frames of a time series are made the same way, one by one.
-//!
-//! The cells of the seeding are drawn row by row, each row into strips of its own, and the strips are added to the frames in order: so
-//! a large picture can be shared among threads and comes out bit for bit the same on any number of them.
+//! Pairs of frames and time series, rendered from a scene and a seed.
 
-use ndarray::{Array2, Axis, Slice};
-use rayon::prelude::*;
+mod draw;
 
-use crate::exposure::{Exposer, Spot};
+use ndarray::Array2;
+
+use crate::exposure::Exposer;
+use crate::flow::Vec3;
 use crate::light::Flash;
 use crate::random::Seed;
 use crate::scene::{Scene, SceneError};
 use crate::seeding::{Particle, Volume};
-use crate::splat::{self, Brush};
+use crate::splat;
+pub use draw::shared;
 
-/// Two frames, each height × width: grey levels (whole numbers), or expected photo-electrons without a sensor.
+/// Two frames of one size, each height × width: grey levels (whole numbers, DN) with a sensor,
+/// expected photo-electrons without.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pair {
     /// Frame A, lit by the first pulse.
@@ -27,28 +28,42 @@ pub struct Pair {
 pub struct Shown {
     /// Its number, the same in every frame.
     pub id: u64,
-    /// Where it shows in the middle of the pulse, px.
+    /// Place of its image along x in the middle of the pulse, px.
     pub x_px: f64,
-    /// Where it shows in the middle of the pulse, px.
+    /// Place of its image along y in the middle of the pulse, px.
     pub y_px: f64,
-    /// Its depth, px.
+    /// Its depth in the middle of the pulse, px.
     pub z_px: f64,
     /// e⁻² diameter of its image, px.
     pub diameter_px: f64,
-    /// Photo-electrons it would give at rest.
+    /// Photo-electrons of its image if it rested there.
     pub electrons: f64,
 }
 
-/// Renders the realisation `seed` of a scene.
+/// Renders one pair of a scene: the realisation that `seed` names.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
+///
+/// ```
+/// use motefield_generator::{Scene, Seed, render};
+///
+/// let scene = Scene { size: [32, 32], ..Scene::default() };
+/// let pair = |realisation| render(&scene, Seed { study: 7, point: 0, realisation });
+/// assert_eq!(pair(0)?, pair(0)?);
+/// assert_ne!(pair(0)?, pair(1)?);
+/// # Ok::<(), motefield_generator::SceneError>(())
+/// ```
 pub fn render(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
     Ok(expected(scene, seed)?.read(scene, seed))
 }
 
 impl Pair {
-    /// What the scene's sensor makes of expected photo-electrons; the same without a sensor.
+    /// Grey levels that the scene's sensor makes of expected photo-electrons; unchanged without a
+    /// sensor.
+    ///
+    /// # Panics
+    /// When a frame is not in standard (row-major) layout.
     pub fn read(mut self, scene: &Scene, seed: Seed) -> Pair {
         if let Some(sensor) = &scene.camera.sensor {
             sensor.read(&mut self.a, seed, 0);
@@ -58,22 +73,38 @@ impl Pair {
     }
 }
 
-/// The expected photo-electrons in each pixel, before the sensor adds its noise.
+/// Expected photo-electrons of each pixel of a pair: what [`render`] gives without a sensor.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
+///
+/// ```
+/// use motefield_generator::pair::expected;
+/// use motefield_generator::{Scene, Seed};
+///
+/// let scene = Scene {
+///     size: [32, 32],
+///     seeding_density_ppp: 0.0,
+///     background_e: [20.0, 25.0],
+///     ..Scene::default()
+/// };
+/// let pair = expected(&scene, Seed::default())?;
+/// assert_eq!((pair.a[[3, 4]], pair.b[[3, 4]]), (20.0, 25.0));
+/// # Ok::<(), motefield_generator::SceneError>(())
+/// ```
 pub fn expected(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
     expected_moved(scene, seed, [0.0; 2])
 }
 
-/// The same with all particle images, and nothing else, moved by `by_px` (x, y) in both frames: two such pairs, a little apart, give the
-/// slope of the picture with the particles' position.
+/// Expected photo-electrons of a pair in which all particle images, and nothing else, are moved by
+/// `by_px` (x, y) in both frames. Two such pairs, a little apart, give the slope of each pixel's light
+/// with the position of the particles.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
 pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair, SceneError> {
     scene.validate()?;
-    let mut frames = light(scene, seed, &scene.flashes(seed), by_px).into_iter();
+    let mut frames = draw::light(scene, seed, &scene.flashes(seed), by_px).into_iter();
     let [a, mut b] = [0, 1].map(|k| frames.next().expect("two frames") + constant(scene, k));
     if scene.camera.parasitic_sensitivity > 0.0 {
         b.scaled_add(scene.camera.parasitic_sensitivity as f32, &a);
@@ -81,15 +112,26 @@ pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair
     Ok(Pair { a, b })
 }
 
-/// Frame `k` of a time series of a scene: like frame A of a pair, `k` pulse separations later. Its expected photo-electrons, and the
-/// same after the sensor.
+/// Frame `k` of a time series: like frame A of a pair, `k` pulse separations later. Returns the
+/// expected photo-electrons and the grey levels (the same without a sensor), each height × width.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
+///
+/// ```
+/// use motefield_generator::pair::frame;
+/// use motefield_generator::{Scene, Seed, render};
+///
+/// let scene = Scene { size: [32, 32], ..Scene::default() };
+/// let [expected, grey] = frame(&scene, Seed::default(), 0)?;
+/// assert_eq!(expected, grey);
+/// assert_eq!(expected, render(&scene, Seed::default())?.a);
+/// # Ok::<(), motefield_generator::SceneError>(())
+/// ```
 pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], SceneError> {
     scene.validate()?;
     let flash = scene.flash(seed, k);
-    let ideal = light(scene, seed, &[flash], [0.0; 2]).remove(0) + constant(scene, 0);
+    let ideal = draw::light(scene, seed, &[flash], [0.0; 2]).remove(0) + constant(scene, 0);
     let mut grey = ideal.clone();
     if let Some(sensor) = &scene.camera.sensor {
         sensor.read_series(&mut grey, seed, k);
@@ -97,10 +139,21 @@ pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], Scen
     Ok([ideal, grey])
 }
 
-/// The particles that shine in frame `k` of a pair (0 is A, 1 is B), or of a time series; in no particular order but always the same.
+/// The particles that shine in the picture in frame `k` of a pair (0 is A, 1 is B), or of a time
+/// `series`. Their order has no meaning but is always the same.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
+///
+/// ```
+/// use motefield_generator::pair::shown;
+/// use motefield_generator::{Scene, Seed};
+///
+/// let scene = Scene { size: [64, 64], seeding_density_ppp: 0.05, ..Scene::default() };
+/// let particles = shown(&scene, Seed::default(), 0, false)?;
+/// assert!(particles.iter().all(|p| p.x_px >= -0.5 && p.x_px < 63.5 && p.electrons > 0.0));
+/// # Ok::<(), motefield_generator::SceneError>(())
+/// ```
 pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Shown>, SceneError> {
     scene.validate()?;
     let flash = match (series, scene.flashes(seed)) {
@@ -129,101 +182,43 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
     Ok(particles.iter().filter_map(show).collect())
 }
 
-/// What shines in frame `k` without pulses, e a pixel.
+/// Expected photo-electrons, height × width, of a single particle in the light of pulse A, without
+/// background and reflections. The particle has mean diameter and brightness 1 and is at `at` (x, y,
+/// z in px) in the middle of the pulse, which is at time 0.
+///
+/// # Errors
+/// When the scene does not [validate](Scene::validate).
+///
+/// ```
+/// use motefield_generator::Scene;
+/// use motefield_generator::pair::particle_image;
+///
+/// let scene = Scene { size: [16, 16], electrons: 1000.0, ..Scene::default() };
+/// let image = particle_image(&scene, [7.0, 8.0, 0.0])?;
+/// assert!((image.sum() - 1000.0).abs() < 0.1);
+/// # Ok::<(), motefield_generator::SceneError>(())
+/// ```
+pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError> {
+    scene.validate()?;
+    let particle = Particle {
+        id: 0,
+        at,
+        diameter: 1.0,
+        brightness: 1.0,
+    };
+    let flash = Flash {
+        middle: 0.0,
+        pulse: scene.light.pulses[0],
+    };
+    let mut spots = Vec::new();
+    Exposer::new(scene, flash).expose(&particle, &mut spots);
+    let [width, height] = scene.size;
+    let mut image = Array2::zeros((height, width));
+    splat::add(&mut image, &spots, &scene.imaging.brush(scene));
+    Ok(image)
+}
+
+/// Light of frame `k` that is there without pulses, e per pixel.
 fn constant(scene: &Scene, k: usize) -> f32 {
     (scene.background_e[k] + scene.light.ambient_e[k]) as f32
-}
-
-/// Pictures of more pixels than this are shared among threads; smaller ones come by the many, one a thread.
-const SHARED_FROM: usize = 1 << 22;
-/// Rows of cells whose strips are kept at a time.
-const ROWS_AT_ONCE: usize = 16;
-
-/// Whether a picture of this size (px) is shared among threads: render such one after the other.
-pub fn shared([width, height]: [usize; 2]) -> bool {
-    width * height > SHARED_FROM
-}
-
-/// The light of pulses: expected photo-electrons of particles, moved by `by_px`, and reflections in a frame each.
-fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Vec<Array2<f32>> {
-    let [width, height] = scene.size;
-    let reflections = scene.light.reflections.light(scene.size, seed);
-    let mut frames: Vec<Array2<f32>> = flashes
-        .iter()
-        .map(|flash| match &reflections {
-            Some(light) => light * flash.pulse.energy_ratio as f32,
-            None => Array2::zeros((height, width)),
-        })
-        .collect();
-    if scene.seeding_density_ppp == 0.0 || scene.electrons == 0.0 {
-        return frames;
-    }
-    let volume = Volume::of(scene, flashes);
-    let exposers: Vec<Exposer> = flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect();
-    let brush = scene.imaging.brush(scene);
-    let strips = |cells: &Vec<[i64; 3]>| {
-        let mut particles = Vec::new();
-        for cell in cells {
-            volume.fill(scene, *cell, seed, &mut particles);
-        }
-        strips(scene, &particles, &exposers, &brush, by_px)
-    };
-    for rows in volume.rows().chunks(ROWS_AT_ONCE) {
-        let drawn: Vec<Vec<Strip>> = if shared(scene.size) {
-            rows.par_iter().map(strips).collect()
-        } else {
-            rows.iter().map(strips).collect()
-        };
-        for row in drawn {
-            for (frame, strip) in frames.iter_mut().zip(row) {
-                let end = strip.top + strip.light.nrows();
-                let mut part = frame.slice_axis_mut(Axis(0), Slice::from(strip.top..end));
-                part += &strip.light;
-            }
-        }
-    }
-    frames
-}
-
-/// The light of one row of cells in a frame.
-struct Strip {
-    /// The frame's row on which it begins.
-    top: usize,
-    light: Array2<f32>,
-}
-
-fn strips(
-    scene: &Scene,
-    particles: &[Particle],
-    exposers: &[Exposer],
-    brush: &Brush,
-    by_px: [f64; 2],
-) -> Vec<Strip> {
-    let [width, height] = scene.size;
-    let draw = |exposer: &Exposer| {
-        let mut spots: Vec<Spot> = Vec::new();
-        for particle in particles {
-            exposer.expose(particle, &mut spots);
-        }
-        for spot in &mut spots {
-            spot.x_px += by_px[0];
-            spot.y_px += by_px[1];
-        }
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for spot in &spots {
-            let reach = scene.imaging.reach_sigmas() * spot.sigma_px + 1.0;
-            low = low.min(spot.y_px - reach);
-            high = high.max(spot.y_px + reach);
-        }
-        // An `as` of a number out of range takes the nearest in it.
-        let top = (low.floor() as usize).min(height);
-        let end = ((high.ceil() + 1.0) as usize).clamp(top, height);
-        for spot in &mut spots {
-            spot.y_px -= top as f64;
-        }
-        let mut light = Array2::zeros((end - top, width));
-        splat::add(&mut light, &spots, brush);
-        Strip { top, light }
-    };
-    exposers.iter().map(draw).collect()
 }

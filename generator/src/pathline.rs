@@ -1,25 +1,27 @@
-//! Pathlines of fields that have none in closed form.
+//! Numerical pathlines, for fields that have none in closed form.
 //!
-//! Extrapolation of the midpoint rule to step zero (Gragg, Bulirsch and Stoer): the rule's error over a step is a series in
-//! the even powers of its substep, so the polynomial through ever finer results, read at substep zero, gains two
-//! orders with each (Hairer, Nørsett and Wanner, *Solving Ordinary Differential Equations I*, II.9; method from memory,
-//! checked in the tests by closed forms). A flow that turns by less than a radian between the pulses is crossed in one
-//! step; where a field is not smooth the step is halved until it is.
+//! The method is the extrapolation of the midpoint rule to step zero (Gragg, Bulirsch and Stoer). The
+//! error of the rule over a step is a series in the even powers of its substep, so the polynomial
+//! through the results for ever finer substeps, read at substep zero, gains two orders with each
+//! (Hairer, Nørsett and Wanner, *Solving Ordinary Differential Equations I*, II.9). One step suffices
+//! for a flow that turns by less than a radian between the pulses; where a field is not smooth the
+//! step is halved until it is.
 
 use crate::flow::{Flow, Vec3, add, along};
 
-/// How far a velocity field is smooth.
+/// Where a velocity field is smooth.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Smoothness {
+pub(crate) enum Smoothness {
     /// Everywhere.
     Everywhere,
-    /// Within pieces of this size, px, at whose borders the gradient or its derivatives jump.
+    /// Inside pieces of this size, px, at whose borders the gradient or its derivatives jump.
     Pieces(f64),
 }
 
 impl Smoothness {
-    /// Estimate of the error allowed in one step, px. For smooth fields far below every other error of a rendered pair (1e-6 px); across
-    /// the borders of pieces the estimate is a poor one, and a path is off by up to some 1e-6 px (own measurement).
+    /// Largest estimated error of one step, px. For smooth fields it is far below all other errors of
+    /// a rendered pair (1e-6 px). Across the borders of pieces the estimate is rough, and a path is off
+    /// by up to some 1e-6 px, as measured.
     fn tolerance_px(self) -> f64 {
         match self {
             Smoothness::Everywhere => 1e-11,
@@ -28,22 +30,25 @@ impl Smoothness {
     }
 }
 
-/// Substeps of the finest midpoint rule, over 2.
+/// Number of midpoint rules; the finest has twice as many substeps.
 const ROWS: usize = 8;
-/// Steps after which a path is given up where it stands: a field that needs more is not smooth on the scale of a pixel.
+/// Number of steps after which a path ends where it is: a field that needs more is not smooth on the
+/// scale of a pixel.
 const MAX_STEPS: usize = 10_000;
-/// Smallest step over the whole time: one that small is taken as it is, even across a kink.
+/// Smallest step over the whole time; a step that small is accepted whatever its error, even across a
+/// kink.
 const SMALLEST: f64 = 1.0 / (1u64 << 24) as f64;
 
-/// The place at time `t1` of the fluid element that is at `from` at time `t0`; px and pulse separations.
-pub fn integrate<F: Flow + ?Sized>(flow: &F, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+/// Place at time `t1` of the fluid element that is at `from` at time `t0`, px and pulse separations, in
+/// a smooth field.
+pub(crate) fn integrate<F: Flow + ?Sized>(flow: &F, from: Vec3, t0: f64, t1: f64) -> Vec3 {
     let velocity = |at, time| flow.velocity(at, time);
     integrate_velocity(velocity, from, t0, t1, Smoothness::Everywhere)
 }
 
-/// As [`integrate`], through a velocity given as a function. Through a field in pieces no step is longer than half a piece, lest it
-/// pass one unseen.
-pub fn integrate_velocity(
+/// As [`integrate`], for a velocity given as a function. In a field of pieces no step is longer than
+/// half a piece, so that none is passed unseen.
+pub(crate) fn integrate_velocity(
     velocity: impl Fn(Vec3, f64) -> Vec3,
     from: Vec3,
     t0: f64,
@@ -65,8 +70,8 @@ pub fn integrate_velocity(
         if last {
             step = t1 - t;
         }
-        let whatever = step.abs() <= smallest;
-        match extrapolate(&velocity, [at, first], t, step, smoothness, whatever) {
+        let accept = step.abs() <= smallest;
+        match extrapolate(&velocity, [at, first], t, step, smoothness, accept) {
             Some((gain, rows)) => {
                 at = add(at, gain);
                 t = if last { t1 } else { t + step };
@@ -80,16 +85,18 @@ pub fn integrate_velocity(
     at
 }
 
-/// The way gone in one step, and the rows of the extrapolation it took; nothing where they do not settle.
+/// Way gone in one step and the number of rows of the extrapolation that it took; `None` where they do
+/// not converge. With `accept` the first estimate is taken whatever its error. `start` is the place and
+/// the velocity there.
 fn extrapolate(
     velocity: &impl Fn(Vec3, f64) -> Vec3,
     start: [Vec3; 2],
     t: f64,
     step: f64,
     smoothness: Smoothness,
-    whatever: bool,
+    accept: bool,
 ) -> Option<(Vec3, usize)> {
-    // The last row of the extrapolation's triangle: the way gone by ever higher orders.
+    // The last row of the extrapolation table: the way gone, by ever higher orders.
     let mut row = [[0.0; 3]; ROWS];
     let mut before = f64::INFINITY;
     for j in 0..ROWS {
@@ -110,7 +117,7 @@ fn extrapolate(
             .map(|i| (row[j][i] - row[j - 1][i]).abs())
             .fold(0.0, f64::max);
         let not_a_number = row[j].iter().any(|g| g.is_nan());
-        if error <= smoothness.tolerance_px() || not_a_number || whatever {
+        if error <= smoothness.tolerance_px() || not_a_number || accept {
             return Some((row[j], j + 1));
         }
         if j >= 3 && error > 0.3 * before {
@@ -121,8 +128,9 @@ fn extrapolate(
     None
 }
 
-/// The way gone in one step by the midpoint rule with an even number of substeps, from a place and the velocity there; smoothed at
-/// the end as Gragg did, without which the end is never looked at and a kink shortly before it missed.
+/// Way gone in one step by the midpoint rule with an even number of substeps, from a place and the
+/// velocity there. Gragg's smoothing at the end makes the rule use the velocity there, without which a
+/// kink shortly before the end would be missed.
 fn midpoint(
     velocity: &impl Fn(Vec3, f64) -> Vec3,
     [at, first]: [Vec3; 2],

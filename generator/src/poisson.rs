@@ -1,4 +1,4 @@
-//! Poisson numbers: exact below a stated mean, a stated approximation above it, many at a time.
+//! Poisson random numbers, many at a time: exact below a mean of 64, a close approximation above.
 
 use std::sync::LazyLock;
 
@@ -6,22 +6,25 @@ use multiversion::multiversion;
 
 use crate::random::normal;
 
-/// Means below this are drawn exactly; above it the number is a rounded Cornish–Fisher quantile.
-pub const EXACT_BELOW_E: f32 = 64.0;
-/// Tables a unit of mean.
+/// Mean below which numbers are exact; from there on they are rounded Cornish–Fisher quantiles.
+const EXACT_BELOW_E: f32 = 64.0;
+/// Tables per unit of the mean.
 const TABLES_PER_E: f32 = 8.0;
-/// Entries of a table's index, by the first bits of the uniform number.
+/// Bits of a uniform word that index a table.
 const INDEX_BITS: u32 = 10;
 
-/// Turns expected numbers (≥ 0) into Poisson numbers, at most `full`, from two uniform words each; `first` is used up.
+/// Replaces means (≥ 0) by Poisson numbers, at most `full`, from two uniform words each. Overwrites
+/// `first`.
 ///
-/// Below [`EXACT_BELOW_E`] a number is the sum of a Poisson number with the next lower mean of the tables and one for the
-/// remainder, both by inversion of the distribution function, exact to the 2⁻³² resolution of the words. From there on it is the
-/// Cornish–Fisher expansion of the quantile to the fourth cumulant (Abramowitz and Stegun 26.2.49; memory), rounded, with the
-/// variance that rounding adds (1/12, Sheppard) taken off before: nowhere is its distribution function off by more than 1e-4 (held by a
-/// test). All grow with the first word, so the same words at a slightly different mean give nearly the same number.
-pub fn shoot(charges: &mut [f32], first: &mut [u32], second: &[u32], full: f32) {
-    // The scalar part: where a table applies its number replaces the first word, as the bits of a float.
+/// Below [`EXACT_BELOW_E`] a number is the sum of two Poisson numbers, one of the next lower mean that
+/// is tabulated and one of the remainder, both by inversion of the distribution function and exact to
+/// the resolution of the words, 2⁻³². From there on it is the Cornish–Fisher expansion of the quantile
+/// to the fourth cumulant (Abramowitz and Stegun 26.2.49), rounded, after taking off the variance that
+/// rounding adds (1/12, Sheppard); its distribution function is nowhere off by more than 1e-4, as a test
+/// checks. All numbers grow with the first word, so the same words at a slightly different mean give
+/// nearly the same number.
+pub(crate) fn shoot(charges: &mut [f32], first: &mut [u32], second: &[u32], full: f32) {
+    // Where a table applies, its number replaces the first word, as the bits of a float.
     for (&mean, word) in charges.iter().zip(first.iter_mut()) {
         if mean < EXACT_BELOW_E {
             *word = TABLES[(mean * TABLES_PER_E) as usize].number(*word).to_bits();
@@ -41,8 +44,8 @@ fn add_remainders(charges: &mut [f32], first: &[u32], second: &[u32], full: f32)
     }
 }
 
-/// Poisson number for a mean below one table step, by inversion: how often the uniform number exceeds the distribution function,
-/// which is 1 to 2⁻³⁶ from 7 on.
+/// Poisson number for a mean below one step of the tables, by inversion: the number of values of the
+/// distribution function that the uniform number exceeds. From 7 on that function is 1 to within 2⁻³⁶.
 #[inline(always)]
 fn small_poisson(mean: f64, word: u32) -> f32 {
     const INVERSE: [f64; 8] = [
@@ -80,9 +83,9 @@ fn large_poisson(mean: f32, word: u32) -> f32 {
 }
 
 struct Table {
-    /// Distribution function at 0, 1, 2 …, in units of 2⁻³², until it reaches all ones.
+    /// Distribution function at 0, 1, 2 …, in units of 2⁻³², up to the largest word.
     below: Vec<u32>,
-    /// The smallest number for the first bits of the word.
+    /// The smallest number for each value of the first bits of a word.
     index: [u8; 1 << INDEX_BITS],
 }
 
@@ -127,101 +130,4 @@ static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
 });
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn number(mean: f32, first: u32, second: u32) -> f32 {
-        let mut charge = [mean];
-        shoot(&mut charge, &mut [first], &[second], f32::MAX);
-        charge[0]
-    }
-
-    /// P(number ≤ n) for n = 0, 1, 2 … of a number that grows with its word: how many words give at most n.
-    fn distribution(most: usize, number: impl Fn(u32) -> f32) -> Vec<f64> {
-        (0..=most)
-            .map(|n| {
-                let (mut low, mut high) = (0u64, 1 << 32);
-                while low < high {
-                    let middle = (low + high) / 2;
-                    if number(middle as u32) <= n as f32 {
-                        low = middle + 1;
-                    } else {
-                        high = middle;
-                    }
-                }
-                low as f64 / 4_294_967_296.0
-            })
-            .collect()
-    }
-
-    /// The Poisson distribution function by its definition, summed in double precision.
-    fn exact(mean: f64, most: usize) -> Vec<f64> {
-        let mut sum = 0.0;
-        (0..=most)
-            .map(|n| {
-                let n = n as f64;
-                sum += libm::exp(n * libm::log(mean) - mean - libm::lgamma(n + 1.0));
-                sum
-            })
-            .collect()
-    }
-
-    fn largest_difference(a: &[f64], b: &[f64]) -> f64 {
-        a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
-    }
-
-    /// Below the change-over the two words' numbers add up to the Poisson law: their distributions, counted over all words and convolved,
-    /// agree with the definition to 2⁻³⁰ (each step of either is off by at most one word of 2³², and so is each table's last one; a few add
-    /// up in the convolution).
-    #[test]
-    fn exact_below_the_change_over() {
-        for mean in [0.03f32, 0.124, 0.7, 3.2, 11.9, 31.7, 63.99] {
-            let most = (f64::from(mean) + 9.0 * f64::from(mean).sqrt() + 10.0) as usize;
-            let table = distribution(most, |word| number(mean, word, 0));
-            let least = number(mean, 0, 0);
-            let rest = distribution(9, |word| number(mean, 0, word) - least);
-            let sum: Vec<f64> = (0..=most)
-                .map(|n| {
-                    (0..=n.min(9))
-                        .map(|k| (rest[k] - if k > 0 { rest[k - 1] } else { 0.0 }) * table[n - k])
-                        .sum()
-                })
-                .collect();
-            let worst = largest_difference(&sum, &exact(f64::from(mean), most));
-            assert!(worst < 1.0 / f64::from(1 << 30), "mean {mean}: {worst:e}");
-        }
-    }
-
-    /// From the change-over on no probability of "at most n" is off by more than 1e-4: a picture of a million pixels cannot tell
-    /// (the Kolmogorov–Smirnov distance that it could see is 1.36e-3).
-    #[test]
-    fn close_from_the_change_over_on() {
-        for mean in [64.0f32, 70.3, 100.0, 1000.0, 20_000.0] {
-            let most = (f64::from(mean) + 6.0 * f64::from(mean).sqrt()) as usize;
-            let got = distribution(most, |word| number(mean, word, 0));
-            let worst = largest_difference(&got, &exact(f64::from(mean), most));
-            assert!(worst < 1e-4, "mean {mean}: {worst:e}");
-        }
-    }
-
-    /// Quantiles of scipy.stats.poisson 1.17.1 at 1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999, 1 − 1e-6 (outside value); one electron is
-    /// allowed where a distribution function passes within 1e-4 of the probability.
-    #[test]
-    fn quantiles_of_large_means() {
-        let probabilities = [1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999, 1.0 - 1e-6];
-        for (mean, quantiles) in [
-            (64.0, [30, 41, 54, 64, 74, 90, 105]),
-            (100.0, [56, 71, 87, 100, 113, 132, 151]),
-            (1000.0, [853, 904, 960, 1000, 1041, 1099, 1154]),
-            (20_000.0, [19_331, 19_564, 19_819, 20_000, 20_181, 20_438, 20_676]),
-        ] {
-            for (p, quantile) in probabilities.iter().zip(quantiles) {
-                let got = number(mean, (p * 4_294_967_296.0) as u32, 0);
-                assert!(
-                    (got - quantile as f32).abs() <= 1.0,
-                    "mean {mean}, {p}: {got} for {quantile}"
-                );
-            }
-        }
-    }
-}
+mod tests;

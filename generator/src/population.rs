@@ -1,72 +1,96 @@
-//! The particles as a crowd: how large, how bright, how they stand together.
+//! The particle population: distribution of sizes, brightness, clusters, uneven seeding.
 //!
-//! Diameters are stated over the mean one. Normal and log-normal distributions (mean 1 and relative standard deviation before
-//! they are cut) are cut at two limits; the draw inverts the cut distribution function, so each particle keeps its rank when the spread
-//! changes. Brightness follows the diameter by a power law (2: geometric optics; 6: Rayleigh) or by a table, such as one from Mie theory.
+//! Diameters are relative to the mean one. Their distribution is normal or log-normal, truncated at
+//! two limits. It is drawn by inverting the distribution function, so each particle keeps its rank
+//! when the standard deviation changes. Brightness follows from the diameter by a power law (2 for
+//! geometric optics, 6 for Rayleigh scattering) or by a table, such as one from Mie theory.
 //!
-//! Clusters are Thomas's process (Biometrika 36 (1949) 18; memory): parents by a Poisson law, a Poisson number of particles of mean n
-//! round each, at normal distances. The seeding density stays the same; the number in a large window has the variance 1 + n times its
-//! mean. Density may vary over the picture: by a gradient, by discs with a share of the seeding, and not at all inside a body.
+//! Clusters follow Thomas's process (Biometrika 36 (1949) 18): centres by a Poisson law, and about
+//! each a Poisson number of particles with mean n at normal distances. The seeding density stays the
+//! same; the number of particles in a large window has a variance of 1 + n times its mean.
+//!
+//! The seeding density may change over the picture by a gradient and by discs of less seeding. There
+//! are no particles inside the bodies of a flow.
 
 use std::sync::Arc;
 
 use crate::random::normal_quantile;
 use crate::scene::{SceneError, SceneField, check, number};
 
-/// Distribution of the particles' diameters over the mean.
+/// Distribution of the particle diameters, relative to their mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Diameters {
-    /// All alike.
+    /// All particles have the mean diameter.
     Same,
-    /// Normal with mean 1 and this standard deviation.
+    /// Normal with mean 1 and this standard deviation before truncation, above 0 and at most 2.
     Normal(f64),
-    /// Log-normal with mean 1 and this standard deviation.
+    /// Log-normal with mean 1 and this standard deviation before truncation, above 0 and at most 2.
     LogNormal(f64),
 }
 
-/// How a particle's light follows from its diameter r over the mean.
+/// Light of a particle over that of one of mean diameter, as it follows from its relative diameter r.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Brightness {
-    /// rᵖ.
+    /// rᵖ with this exponent p, −10 to 10.
     Power(f64),
-    /// Interpolated on points evenly spaced over the limits of the diameters.
+    /// Linear interpolation in a table of two or more values of at least 0, on diameters evenly
+    /// spaced from the smallest to the largest limit.
     Table(Arc<[f64]>),
 }
 
-/// A disc with less seeding.
+/// A disc of less seeding.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Region {
-    /// Its centre, px.
+    /// Centre, px.
     pub centre_px: [f64; 2],
-    /// Its radius, px.
+    /// Radius, px.
     pub radius_px: f64,
-    /// Its share of the seeding, 0 to 1.
+    /// Fraction of the seeding that is left in it, 0 to 1.
     pub share: f64,
 }
 
-/// The particles as a crowd.
+/// Sizes, brightness and arrangement of the particles.
+///
+/// ```
+/// use motefield_generator::Population;
+/// use motefield_generator::population::{Brightness, Diameters};
+///
+/// let population = Population {
+///     diameters: Diameters::LogNormal(0.2),
+///     brightness: Brightness::Power(2.0),
+///     ..Population::default()
+/// };
+/// // The median of a log-normal distribution with mean 1 is below 1.
+/// let median = population.diameter(0.5);
+/// assert!((median - 1.0 / (1.0 + 0.2_f64 * 0.2).sqrt()).abs() < 1e-3);
+/// assert!((population.brightness(median) - median * median).abs() < 1e-12);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Population {
-    /// Diameters over the mean.
+    /// Distribution of the diameters relative to their mean.
     pub diameters: Diameters,
-    /// Smallest and largest diameter over the mean.
+    /// Smallest and largest relative diameter, where the distribution is truncated: one above 0 and
+    /// below 1, and one above 1 and at most 100.
     pub diameter_limits: [f64; 2],
-    /// Light from diameter.
+    /// Brightness over diameter.
     pub brightness: Brightness,
-    /// Part of the particle image diameter that is the geometric image of the mean particle, px.
+    /// Diameter of the geometric image of a particle of mean diameter, px: the part of the particle
+    /// image diameter that grows with the particle. Smaller than the scene's particle image diameter.
     pub geometric_diameter_px: f64,
-    /// Mean number of particles in a cluster; 0 for none.
+    /// Mean number of particles per cluster, 0 to 100; 0 for no clusters.
     pub cluster_size: f64,
-    /// Standard deviation of a particle's place about its cluster's, in each direction, px.
+    /// Standard deviation of the particles' places about the centre of their cluster, along each
+    /// axis, px; 0 to 1000.
     pub cluster_radius_px: f64,
-    /// Relative change of the seeding density from the picture's middle to its right and lower edge.
+    /// Relative change of the seeding density from the middle of the picture to its right edge and
+    /// to its lower edge, −1 to 1.
     pub gradient: [f64; 2],
-    /// Discs with less seeding, at mid-time.
+    /// Discs of less seeding, at time 0.
     pub unseeded: Vec<Region>,
 }
 
 impl Default for Population {
-    /// Particles all alike, evenly seeded.
+    /// Equal particles, evenly seeded.
     fn default() -> Self {
         Population {
             diameters: Diameters::Same,
@@ -82,15 +106,15 @@ impl Default for Population {
 }
 
 impl Population {
-    /// Smallest and largest diameter over the mean that occur.
-    pub fn diameter_range(&self) -> [f64; 2] {
+    /// Smallest and largest relative diameter that occur.
+    pub(crate) fn diameter_range(&self) -> [f64; 2] {
         match self.diameters {
             Diameters::Same => [1.0; 2],
             _ => self.diameter_limits,
         }
     }
 
-    /// Diameter over the mean at the rank `u` in (0, 1): the quantile of the cut distribution.
+    /// Relative diameter at the probability `u` in (0, 1): the quantile of the truncated distribution.
     pub fn diameter(&self, u: f64) -> f64 {
         let [low, high] = self.diameter_limits;
         let cut = |low: f64, high: f64| {
@@ -109,7 +133,11 @@ impl Population {
         diameter.clamp(low, high)
     }
 
-    /// Light of a particle of diameter `relative` over that which gives the scene's photo-electrons.
+    /// Light of a particle of the relative diameter `relative`, over that which gives the scene's
+    /// photo-electrons.
+    ///
+    /// # Panics
+    /// When the brightness is a table of fewer than two values.
     pub fn brightness(&self, relative: f64) -> f64 {
         match &self.brightness {
             Brightness::Power(_) if relative == 1.0 => 1.0,
@@ -125,8 +153,8 @@ impl Population {
         }
     }
 
-    /// Seeding density over the scene's at a point; `middle` is the picture's.
-    pub fn density(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
+    /// Seeding density over the scene's at the point (x, y); `middle` is the middle of the picture, px.
+    pub(crate) fn density(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
         let slope = |k: usize, at: f64| {
             let off = (at - middle[k]) / (middle[k] + 0.5);
             self.gradient[k] * off.clamp(-1.0, 1.0)
@@ -140,8 +168,8 @@ impl Population {
         plain.max(0.0) * share
     }
 
-    /// The largest [`density`](Population::density) there can be.
-    pub fn largest_density(&self) -> f64 {
+    /// A bound of [`density`](Population::density) over the whole picture.
+    pub(crate) fn largest_density(&self) -> f64 {
         1.0 + self.gradient[0].abs() + self.gradient[1].abs()
     }
 

@@ -1,55 +1,88 @@
-//! Random numbers that any part of a study can address without drawing those before.
+//! Random numbers that can be drawn in any order.
 //!
-//! Every draw comes from ChaCha8 (a counter-based stream, documented as portable), whose key is the study's seed, the
-//! point, the realisation and the purpose, and whose stream number is the place (a seeding cell, a pixel row).
-//! So the same seed gives the same numbers whatever the number of threads or the order of the work, and the points of
-//! a study that share a key share particles and noise (common random numbers).
+//! All come from ChaCha8, a counter-based generator that is the same on every machine. Its key is made
+//! of the study, the point, the realisation and the purpose, its stream number is the place (a cell of
+//! the seeding, a row of pixels). The numbers therefore do not depend on the number of threads or the
+//! order of the work, and points of a study that share a key share particles and noise (common random
+//! numbers).
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-/// Names one realisation of a study.
+/// Names one realisation of a study: the same seed and scene give the same pair.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Seed {
     /// The study.
     pub study: u64,
-    /// The point of the study; the same for all points that shall share particles and noise.
+    /// The point of the study; equal for all points that shall share particles and noise.
     pub point: u64,
-    /// The pair at that point.
+    /// The number of the pair at that point.
     pub realisation: u64,
 }
 
-/// What numbers are drawn for; a purpose never disturbs another's draws.
+/// What numbers are drawn for. Each purpose has streams of its own. The order is part of the key: new
+/// purposes go to the end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Purpose {
-    /// Who is where.
+pub(crate) enum Purpose {
+    /// Places of the particles; the place is the cell.
     Particles,
     /// Shot and dark noise; the place is the frame and the row.
     Noise,
-    /// How large the particles are.
+    /// Diameters of the particles; the place is the cell.
     Diameters,
-    /// Who stands together.
+    /// Numbers and places of particles in clusters; the place is the cell.
     Clusters,
-    /// When a pulse comes; the place is the frame.
+    /// Times of the pulses; the place is the frame.
     Jitter,
-    /// Where reflections shine; drawn from the study's seed alone.
+    /// Places of the hot spots among the reflections; from the study's seed alone.
     HotSpots,
-    /// What the camera keeps from picture to picture: drawn from the study's seed alone ([`Seed::of_study`]).
+    /// Differences between pixels; from the study's seed alone, the place is the row.
     Camera,
 }
 
 impl Seed {
-    /// The seed for what all pairs of the study share.
-    pub fn of_study(self) -> Seed {
+    /// The seed of what all pairs of the study share.
+    pub(crate) fn of_study(self) -> Seed {
         Seed {
             study: self.study,
             ..Seed::default()
         }
     }
+
+    /// Random numbers for a use of the caller's own. Those of different places are independent. They
+    /// are independent of the particles too, but not of the noise that a sensor adds with this seed.
+    ///
+    /// ```
+    /// use motefield_generator::Seed;
+    ///
+    /// let seed = Seed { study: 1, point: 0, realisation: 5 };
+    /// let (mut once, mut again) = (seed.draws(0), seed.draws(0));
+    /// assert_eq!(once.normal(), again.normal());
+    /// assert!((0.0..1.0).contains(&once.uniform()));
+    /// ```
+    pub fn draws(self, place: u64) -> Draws {
+        Draws(stream(self, Purpose::Noise, place))
+    }
 }
 
-/// The generator for one purpose at one place.
-pub fn stream(seed: Seed, purpose: Purpose, place: u64) -> ChaCha8Rng {
+/// A stream of random numbers, from [`Seed::draws`].
+#[derive(Debug, Clone)]
+pub struct Draws(ChaCha8Rng);
+
+impl Draws {
+    /// The next number, uniform on (0, 1), never an end point.
+    pub fn uniform(&mut self) -> f64 {
+        open01(&mut self.0)
+    }
+
+    /// The next number, normal with mean 0 and variance 1.
+    pub fn normal(&mut self) -> f64 {
+        normal_quantile(self.uniform())
+    }
+}
+
+/// The random numbers for one purpose at one place.
+pub(crate) fn stream(seed: Seed, purpose: Purpose, place: u64) -> ChaCha8Rng {
     let mut key = [0; 32];
     for (bytes, word) in
         key.chunks_exact_mut(8)
@@ -62,15 +95,15 @@ pub fn stream(seed: Seed, purpose: Purpose, place: u64) -> ChaCha8Rng {
     rng
 }
 
-/// Uniform on (0, 1), never an end point.
-pub fn open01(rng: &mut impl Rng) -> f64 {
+/// The next number, uniform on (0, 1), never an end point.
+pub(crate) fn open01(rng: &mut impl Rng) -> f64 {
     ((rng.next_u64() >> 12) as f64 + 0.5) * (1.0 / (1u64 << 52) as f64)
 }
 
-/// Quantile of the standard normal distribution at `p` in (0, 1); relative error about 1e-7 (algorithm AS 241, PPND7:
-/// Wichura, Applied Statistics 37 (1988) 477; coefficients from memory, checked in the tests against tables).
+/// Quantile of the standard normal distribution at `p` in (0, 1), with a relative error of about 1e-7
+/// (algorithm AS 241, PPND7: Wichura, Applied Statistics 37 (1988) 477; the tests compare with tables).
 #[inline]
-pub fn normal_quantile(p: f64) -> f64 {
+pub(crate) fn normal_quantile(p: f64) -> f64 {
     let q = p - 0.5;
     if q.abs() <= 0.425 {
         let r = 0.180_625 - q * q;
@@ -90,13 +123,14 @@ pub fn normal_quantile(p: f64) -> f64 {
     if q < 0.0 { -tail } else { tail }
 }
 
-/// Normal number of mean 0 and variance 1 for a uniform word: the quantile at (word + ½)/2³², relative error 1e-6.
+/// Normal number of mean 0 and variance 1 for a uniform word: the quantile at (word + ½)/2³², with a
+/// relative error of 1e-6.
 ///
-/// With x = 2u − 1 and w = −ln(1 − x²) the quantile is x times a smooth function of w, or of √w in the tails: two polynomials
-/// (own fits, relative error 1e-7 and 4e-7, held by a test against tabulated quantiles). Branch-free, so that the compiler turns
-/// it into vector code.
+/// With x = 2u − 1 and w = −ln(1 − x²) the quantile is x times a smooth function of w, or of √w in the
+/// tails; these are fitted by polynomials with relative errors of 1e-7 and 4e-7, and a test compares
+/// with tabulated quantiles. There are no branches, so that the compiler can make vector code.
 #[inline(always)]
-pub fn normal(word: u32) -> f32 {
+pub(crate) fn normal(word: u32) -> f32 {
     const MIDDLE: [f32; 9] = [
         2.123_313_7,
         0.348_802_66,
@@ -119,7 +153,8 @@ pub fn normal(word: u32) -> f32 {
         -0.000_238_834_53,
     ];
     const UNIT: f32 = 1.0 / 4_294_967_296.0;
-    // The distance from the nearer end of (0, 1) keeps its digits there; 2³¹ and more wraps to negative.
+    // The distance from the nearer end of (0, 1), so that no digits are lost near either end. Words
+    // from 2³¹ on are negative as `i32`.
     let signed = word as i32;
     let near = if signed < 0 { !word } else { word } as i32;
     let u = (near as f32 + 0.5) * UNIT;
@@ -131,8 +166,8 @@ pub fn normal(word: u32) -> f32 {
     x * if w < 5.0 { middle } else { tail }
 }
 
-/// Natural logarithm of a normal positive number: 2 artanh((m − 1)/(m + 1)) + k ln 2 with x = 2ᵏ m, m from ⅔ to 4/3 (its series to
-/// the eleventh power, 1e-9; the rest is rounding).
+/// Natural logarithm of a positive number that is not subnormal: with x = 2ᵏ m, m from ⅔ to 4/3, it is
+/// 2 artanh((m − 1)/(m + 1)) + k ln 2. The series of artanh to the eleventh power leaves 1e-9.
 #[inline(always)]
 fn ln(x: f32) -> f32 {
     let bits = x.to_bits() as i32;
@@ -143,3 +178,6 @@ fn ln(x: f32) -> f32 {
     let series = 1.0 + q * (1.0 / 3.0 + q * (0.2 + q * (1.0 / 7.0 + q * (1.0 / 9.0 + q * (1.0 / 11.0)))));
     2.0 * s * series + k as f32 * std::f32::consts::LN_2
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,7 +1,8 @@
-//! What walls, windows and bodies reflect into the picture: the same in every frame but for the pulse's energy.
+//! Light that walls, windows and bodies reflect into the picture, the same with every pulse and in
+//! proportion to its energy.
 //!
-//! Three kinds, in photo-electrons a pixel at a pulse of energy 1: a picture (such as one taken without particles), a glare line where
-//! the sheet grazes a wall (Gaussian across, e⁻² full width), and hot spots (Gaussian, e⁻² diameter) at places that belong to the study.
+//! It has three parts: a picture, such as one recorded without particles; a glare line, as where the
+//! sheet grazes a wall; and hot spots at random places, which are the same throughout a study.
 
 use std::sync::Arc;
 
@@ -9,35 +10,49 @@ use ndarray::Array2;
 
 use crate::random::{Purpose, Seed, open01, stream};
 use crate::scene::{SceneError, SceneField, check, number};
+use crate::sheet::Profile;
 
-/// A bright line.
+/// A straight bright line through the whole picture, Gaussian across.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Glare {
-    /// Photo-electrons on the line.
+    /// Photo-electrons per pixel on the line, 0 to 1e9.
     pub peak_e: f64,
     /// A point on the line, px.
     pub at_px: [f64; 2],
     /// Angle of the line to x, turning toward y, rad.
     pub angle_rad: f64,
-    /// e⁻² full width, px.
+    /// e⁻² full width, px; above 0.
     pub width_px: f64,
 }
 
-/// Bright spots at random places.
+/// Gaussian bright spots at random places, drawn from the study's seed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct HotSpots {
-    /// How many.
+    /// Number of spots, at most 100 000.
     pub count: usize,
-    /// Photo-electrons in the middle of each.
+    /// Photo-electrons per pixel in the middle of each, 0 to 1e9.
     pub peak_e: f64,
-    /// e⁻² diameter, px.
+    /// e⁻² diameter, px; above 0.
     pub diameter_px: f64,
 }
 
-/// All that is reflected.
+/// Reflected light of a pulse whose energy ratio is 1.
+///
+/// ```
+/// use motefield_generator::{Glare, Reflections, Scene, Seed, render};
+///
+/// let mut scene = Scene { size: [32, 32], seeding_density_ppp: 0.0, ..Scene::default() };
+/// scene.light.reflections = Reflections {
+///     glare: Some(Glare { peak_e: 300.0, at_px: [0.0, 20.0], angle_rad: 0.0, width_px: 4.0 }),
+///     ..Reflections::default()
+/// };
+/// let pair = render(&scene, Seed::default())?;
+/// assert_eq!((pair.a[[20, 7]], pair.a[[5, 7]]), (300.0, 0.0));
+/// # Ok::<(), motefield_generator::SceneError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Reflections {
-    /// Photo-electrons of each pixel, height × width.
+    /// Photo-electrons of each pixel, 0 to 1e9; height × width, the size of the frames.
     pub picture: Option<Arc<Array2<f32>>>,
     /// A glare line.
     pub glare: Option<Glare>,
@@ -46,8 +61,9 @@ pub struct Reflections {
 }
 
 impl Reflections {
-    /// The reflected light in photo-electrons at a pulse of energy 1; `None` if there is none.
-    pub fn light(&self, size: [usize; 2], seed: Seed) -> Option<Array2<f32>> {
+    /// Photo-electrons of each pixel, height × width; `None` if nothing is reflected. `size` is the
+    /// width and height.
+    pub(crate) fn light(&self, size: [usize; 2], seed: Seed) -> Option<Array2<f32>> {
         if self.picture.is_none() && self.glare.is_none() && self.hot_spots.is_none() {
             return None;
         }
@@ -60,7 +76,7 @@ impl Reflections {
             let (sin, cos) = libm::sincos(glare.angle_rad);
             for ((y, x), e) in light.indexed_iter_mut() {
                 let off = cos * (y as f64 - glare.at_px[1]) - sin * (x as f64 - glare.at_px[0]);
-                *e += gaussian(glare.peak_e, off / glare.width_px);
+                *e += (glare.peak_e * Profile::Gaussian.at(off / glare.width_px)) as f32;
             }
         }
         if let Some(spots) = self.hot_spots {
@@ -75,7 +91,8 @@ impl Reflections {
                 for y in near(at[1], height) {
                     for x in near(at[0], width) {
                         let off = libm::hypot(x as f64 - at[0], y as f64 - at[1]);
-                        light[[y, x]] += gaussian(spots.peak_e, off / spots.diameter_px);
+                        light[[y, x]] +=
+                            (spots.peak_e * Profile::Gaussian.at(off / spots.diameter_px)) as f32;
                     }
                 }
             }
@@ -154,9 +171,4 @@ impl Reflections {
         }
         Ok(())
     }
-}
-
-/// Light at `u` widths from the middle.
-fn gaussian(peak_e: f64, u: f64) -> f32 {
-    (peak_e * libm::exp(-8.0 * u * u)) as f32
 }

@@ -1,4 +1,4 @@
-//! What the pictures show: the plain value from which a pair is rendered.
+//! The scene: everything that decides how a pair looks, except the random seed.
 
 mod error;
 
@@ -13,47 +13,61 @@ use crate::sheet::Sheet;
 pub use error::{SceneError, SceneField};
 pub(crate) use error::{check, number};
 
-/// How a particle moves while a pulse lights it.
+/// How a particle moves while a pulse lights it, and so the streak it draws.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Exposure {
-    /// Each pulse lasts this fraction of the pulse separation, and every particle follows its pathline meanwhile:
-    /// the streak is the local displacement times the fraction.
+    /// Pulse length over pulse separation, 0 to 1. Every particle follows its pathline during the
+    /// pulse, so its streak is the local displacement times this fraction.
     Fraction(f64),
-    /// Every particle draws the same straight streak (x, y), px, about its place at mid-pulse.
+    /// The same straight streak (x, y) for every particle, px, centred on its place at mid-pulse.
     Streak([f64; 2]),
 }
 
-/// Everything that decides how a pair looks, but for the seed.
+/// What the pictures show: plain data from which [`render`](crate::render) makes pairs.
+///
+/// ```
+/// use motefield_generator::{Scene, SceneField};
+///
+/// let mut scene = Scene { size: [32, 32], ..Scene::default() };
+/// assert!(scene.validate().is_ok());
+/// scene.seeding_density_ppp = -0.1;
+/// let error = scene.validate().unwrap_err();
+/// assert_eq!(error.field, SceneField::SeedingDensity);
+/// assert_eq!(error.to_string(), "seeding density is -0.1 ppp, but must be 0 to 10 ppp");
+/// ```
 #[derive(Debug, Clone)]
 pub struct Scene {
-    /// Width and height, px.
+    /// Width and height of the frames, px; 1 to [`Scene::MAX_SIDE`] each.
     pub size: [usize; 2],
-    /// Particle image diameter d_τ (e⁻², four standard deviations of the Gaussian image before the pixels integrate it), px.
+    /// Particle image diameter d_τ, px: the e⁻² diameter (four standard deviations) of the image
+    /// before the pixels integrate it, of a particle of mean size in the plane in focus.
     pub particle_diameter_px: f64,
-    /// Particles per pixel inside the sheet's thickness.
+    /// Particles per pixel (ppp) within the sheet's thickness.
     pub seeding_density_ppp: f64,
-    /// Photo-electrons of one particle image at the sheet's centre, of a particle of brightness 1 in a pulse of energy 1.
+    /// Photo-electrons of one particle image: a particle of brightness 1 in the middle of the
+    /// sheet, lit by a pulse whose energy ratio is 1.
     pub electrons: f64,
-    /// Photo-electrons of the background in every pixel of frame A and of frame B.
+    /// Photo-electrons of the background in every pixel, of frame A and of frame B.
     pub background_e: [f64; 2],
     /// The light sheet.
     pub sheet: Sheet,
-    /// The two pulses and all other light.
+    /// The two pulses and all light besides.
     pub light: Light,
-    /// The particles as a crowd.
+    /// Sizes, brightness and arrangement of the particles.
     pub population: Population,
     /// The lens.
     pub imaging: Imaging,
     /// The camera.
     pub camera: Camera,
-    /// Motion during a pulse.
+    /// Motion of the particles during a pulse.
     pub exposure: Exposure,
-    /// What moves the particles.
+    /// The velocity field that moves the particles.
     pub flow: Arc<dyn Flow>,
 }
 
 impl Default for Scene {
-    /// A plain scene of 512 × 512 px with particles at rest, without a sensor.
+    /// 512 × 512 px, 0.02 ppp of particles of 2.5 px and 5000 e at rest in a Gaussian sheet 10 px
+    /// thick; no background, no sensor.
     fn default() -> Self {
         Scene {
             size: [512; 2],
@@ -74,18 +88,19 @@ impl Default for Scene {
     }
 }
 
-/// Largest width or height, px: keeps a pair within a few GB.
-pub const MAX_SIDE: usize = 16_384;
 /// Largest seeding density, ppp: far above the point where particle images merge into a continuum.
-pub const MAX_SEEDING_PPP: f64 = 10.0;
+const MAX_SEEDING_PPP: f64 = 10.0;
 
 impl Scene {
-    /// Checks every number against what rendering needs.
+    /// Largest width or height, px: keeps a pair within a few GB.
+    pub const MAX_SIDE: usize = 16_384;
+
+    /// Checks that every quantity is in the range that rendering needs.
     ///
     /// # Errors
-    /// The first quantity that is out of its range, with the range.
+    /// The first quantity that is out of its range, with its value and the range.
     pub fn validate(&self) -> Result<(), SceneError> {
-        let side = |n: usize| (1..=MAX_SIDE).contains(&n);
+        let side = |n: usize| (1..=Self::MAX_SIDE).contains(&n);
         let background =
             |field: SceneField, e: f64| number(field, e, "e", (0.0..=1e9).contains(&e), "0 to 1e9 e");
         check([
@@ -142,10 +157,8 @@ impl Scene {
         self.imaging.validate(self)?;
         self.camera.validate()
     }
-}
 
-impl Scene {
-    /// Depth on either side of the sheet's middle plane beyond which neither pulse shines, px.
+    /// Distance from the sheet's middle plane beyond which neither pulse lights particles, px.
     pub(crate) fn deepest_px(&self) -> f64 {
         let reach = self.sheet.reach_px();
         self.light

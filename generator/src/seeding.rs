@@ -1,12 +1,15 @@
-//! Who is where: a Poisson process of particles in the volume that the pulses can light.
+//! Seeding: a Poisson process of particles in the volume that the pulses can light.
 //!
-//! Positions are those at mid-time; for an incompressible flow a uniform Poisson process stays one at every time, so it does
-//! not matter when the particles are dropped. (Fixed counts or lattices would understate the error: Westerweel 2000,
-//! Exp. Fluids 29, S3.) Where the seeding is uneven it is uneven at mid-time, and moves with the fluid.
+//! Particles are placed at time 0, midway between the pulses. In an incompressible flow a uniform
+//! Poisson process stays one at all times, so the choice of the time does not matter. (Fixed numbers
+//! or lattices of particles would understate the error of a measurement: Westerweel, Exp. Fluids 29
+//! (2000) S3.) Uneven seeding is uneven as stated at time 0 and moves with the fluid.
 //!
-//! Space is cut into cells, each with its own random streams, so that a larger margin adds particles without moving
-//! any. Within a cell the particles arrive one after the other along a further axis of unit rate, and those that arrive before
-//! the cell's mean number, at the local density, are there: an exact Poisson number, and a denser seeding keeps the particles of a thinner one.
+//! Space is divided into cells, each with random streams of its own, so that a larger margin around
+//! the picture adds particles without moving any. A cell is filled by a Poisson process of unit rate
+//! along an auxiliary axis: every arrival gets a random place, and those that arrive before the mean
+//! number of particles at the local density are kept. Their number is exactly Poisson, and a denser
+//! seeding keeps the particles of a thinner one.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -17,29 +20,30 @@ use crate::population::Diameters;
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::scene::{Exposure, Scene};
 
-/// Side of a cell in the image plane, px.
+/// Side of a cell along x and y, px.
 const CELL_PX: f64 = 64.0;
-/// Depth of a cell, over the sheet's thickness.
+/// Depth of a cell over the thickness of the sheet.
 const CELL_DEPTH: f64 = 0.5;
-/// Standard deviations from a cluster's place within which its particles are looked for.
+/// Margin for the particles of clusters, in standard deviations of their places.
 const CLUSTER_REACH: f64 = 5.0;
 
-/// A particle at mid-time.
+/// A particle at time 0.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Particle {
-    /// Its number: the same in every frame.
-    pub id: u64,
+pub(crate) struct Particle {
+    /// Its number, the same in every frame.
+    pub(crate) id: u64,
     /// Place midway between the pulses, px.
-    pub at: Vec3,
+    pub(crate) at: Vec3,
     /// Diameter over the mean.
-    pub diameter: f64,
+    pub(crate) diameter: f64,
     /// Light over that which gives the scene's photo-electrons.
-    pub brightness: f64,
+    pub(crate) brightness: f64,
 }
 
-/// The volume at mid-time from which a particle can reach the picture, lit, and the cells that hold it.
+/// The volume, at time 0, from which particles can come into the light and the picture during the
+/// pulses, and the cells that cover it.
 #[derive(Debug, Clone)]
-pub struct Volume {
+pub(crate) struct Volume {
     low: Vec3,
     high: Vec3,
     cell: Vec3,
@@ -49,8 +53,7 @@ pub struct Volume {
 }
 
 impl Volume {
-    /// The volume for some pulses.
-    pub fn of(scene: &Scene, flashes: &[Flash]) -> Volume {
+    pub(crate) fn of(scene: &Scene, flashes: &[Flash]) -> Volume {
         let view = View::of(scene);
         let travel = farthest(scene, &view, flashes);
         let deepest = scene.deepest_px();
@@ -77,8 +80,9 @@ impl Volume {
         }
     }
 
-    /// The cells that hold the volume, row by row of the picture; in a row, a column in depth after the other.
-    pub fn rows(&self) -> Vec<Vec<[i64; 3]>> {
+    /// The indices of the cells that cover the volume, in rows along x, all depths of one column
+    /// after another.
+    pub(crate) fn rows(&self) -> Vec<Vec<[i64; 3]>> {
         let index =
             |limit: &Vec3| -> [i64; 3] { std::array::from_fn(|i| (limit[i] / self.cell[i]).floor() as i64) };
         let (first, last) = (index(&self.low), index(&self.high));
@@ -90,9 +94,9 @@ impl Volume {
         (first[1]..=last[1]).map(row).collect()
     }
 
-    /// The particles of one cell that stand inside the volume, appended to `particles`.
-    pub fn fill(&self, scene: &Scene, cell: [i64; 3], seed: Seed, particles: &mut Vec<Particle>) {
-        // 21 bits an index: cells reach 2^26 px from the origin, far beyond any picture.
+    /// Appends the particles of one cell that stand inside the volume.
+    pub(crate) fn fill(&self, scene: &Scene, cell: [i64; 3], seed: Seed, particles: &mut Vec<Particle>) {
+        // 21 bits per index: cells reach 2^26 px from the origin, far beyond any picture.
         let place = cell
             .iter()
             .fold(0u64, |key, &i| key << 21 | (i + (1 << 20)) as u64 & 0x1f_ffff);
@@ -154,8 +158,8 @@ impl Volume {
     }
 }
 
-/// A particle's number from its cell and its rank there: 13 bits an index and 22 for the rank, so numbers fit 63 bits and stay apart
-/// in pictures of up to 2¹³ cells a side.
+/// Number of a particle from its cell and its rank there: 13 bits per index and 22 for the rank, so
+/// numbers fit 63 bits and are distinct in pictures of up to 2¹³ cells per side.
 fn id_of(cell: [i64; 3], rank: u64) -> u64 {
     cell.iter()
         .fold(0, |key, &i| key << 13 | (i + (1 << 12)) as u64 & 0x1fff)
@@ -163,7 +167,7 @@ fn id_of(cell: [i64; 3], rank: u64) -> u64 {
         | rank & 0x3f_ffff
 }
 
-/// A Poisson number by counting arrivals of unit rate.
+/// A Poisson number, by counting arrivals of unit rate.
 fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> u32 {
     let (mut n, mut arrival) = (0, 0.0);
     loop {
@@ -175,7 +179,8 @@ fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> u32 {
     }
 }
 
-/// The part of the picture's plane from which light reaches the picture grown by `radius`, from any depth of the sheet.
+/// Low and high corner, px, of the rectangle whose points can show in the picture, widened by
+/// `radius` on each side, at some distance up to `deepest` from the sheet's middle plane.
 fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] {
     let [width, height] = scene.size.map(|n| n as f64);
     let low = [-0.5 - radius; 2];
@@ -198,8 +203,9 @@ fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] 
     [from, to]
 }
 
-/// The farthest a particle goes between mid-time and the outer end of a pulse, by axis, px: the largest speed on a grid of
-/// points over the picture and the sheet at three times, with a quarter added for what lies between them.
+/// Bound of a particle's way between time 0 and the outer end of a pulse, along each axis, px: from
+/// the largest velocity on a grid of points over the picture, at three depths and three times, plus a
+/// quarter for what lies between them.
 fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
     const STEP_PX: f64 = 16.0;
     let window = scene.light.pulse_shape.half_window();

@@ -1,14 +1,18 @@
-//! The camera: EMVA 1288 linear model (release 4.0 Linear; equations from memory, checked in the tests by their moments).
+//! The sensor by the linear model of EMVA 1288 (release 4.0 Linear).
 //!
-//! Photo-electrons arrive by a Poisson law about the expected number, and so do the electrons of the dark current; the readout
-//! adds normal dark noise; the overall system gain K turns electrons into grey levels above the black level; the
-//! converter rounds and clips: y = round(K (n + d) + black), μ_y = K (μ_e + μ_dark) + black, σ_y² = K² σ_d² + K² (μ_e + μ_dark) + 1/12.
+//! The numbers of photo-electrons and of dark-current electrons are Poisson numbers about their
+//! means; the readout adds normal dark noise; the overall system gain K turns electrons into grey
+//! levels above the black level; the converter rounds and clips. With n electrons and the dark noise
+//! d, y = round(K (n + d) + black), so μ_y = K (μ_e + μ_dark) + black and
+//! σ_y² = K² σ_d² + K² (μ_e + μ_dark) + 1/12.
 //!
-//! Pixels differ: each has its own offset (standard deviation DSNU, electrons) and its own response (standard deviation
-//! PRNU, relative), both normal and without pattern from pixel to pixel; a few are hot (they gather a large dark signal) or
-//! dead (they answer to nothing). These belong to the camera: they are drawn from the study's seed alone and stay the same in
-//! every frame of every pair. Crosstalk: a share of each pixel's light reaches its four neighbours in equal parts before it becomes
-//! charge (at the border the missing neighbour is taken to look like the pixel itself); since the parts of a Poisson number are
+//! Pixels differ: each has its own offset (standard deviation DSNU, electrons) and its own response
+//! (relative standard deviation PRNU), both normal and independent from pixel to pixel. A few pixels
+//! are hot, with a large dark signal, or dead, without any. These belong to the camera: they follow
+//! from the study's seed alone and are the same in every frame of every pair.
+//!
+//! Crosstalk passes a fraction of each pixel's light to its four neighbours in equal parts; beyond the
+//! border the pixel itself stands for the missing neighbour. Since the parts of a Poisson number are
 //! Poisson numbers, it acts on the expected light.
 
 use multiversion::multiversion;
@@ -21,38 +25,50 @@ use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
 use crate::scene::{SceneError, SceneField, check, number};
 
-/// A camera by its EMVA 1288 figures.
+/// A sensor by its EMVA 1288 figures.
+///
+/// ```
+/// use motefield_generator::{Seed, Sensor};
+/// use ndarray::Array2;
+///
+/// let sensor = Sensor { gain_dn_per_e: 0.2, black_level_dn: 50.0, ..Sensor::default() };
+/// let mut frame = Array2::from_elem((64, 64), 1000.0);
+/// sensor.read(&mut frame, Seed::default(), 0);
+/// let mean = frame.mean().expect("the frame has pixels");
+/// assert!((mean - 250.0).abs() < 1.0);
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sensor {
     /// Bits of a grey level, 1 to 16.
     pub bits: u32,
-    /// Overall system gain K, grey levels (DN) per electron.
+    /// Overall system gain K, DN per electron; above 0.
     pub gain_dn_per_e: f64,
-    /// Electrons at which a pixel is full.
+    /// Full-well capacity, electrons; above 0.
     pub full_well_e: f64,
-    /// Temporal dark noise σ_d without the dark current's, electrons.
+    /// Temporal dark noise σ_d without that of the dark current, electrons.
     pub dark_noise_e: f64,
     /// Mean grey level of a dark pixel without dark current, DN.
     pub black_level_dn: f64,
-    /// Electrons that the dark current gathers in frame A and in frame B (current × exposure).
+    /// Mean number of electrons of the dark current in frame A and in frame B: current × exposure.
     pub dark_current_e: [f64; 2],
-    /// Dark signal non-uniformity: standard deviation of the pixels' offsets, electrons.
+    /// Dark signal non-uniformity (DSNU): standard deviation of the pixels' offsets, electrons.
     pub dsnu_e: f64,
-    /// Photo response non-uniformity: relative standard deviation of the pixels' response.
+    /// Photo response non-uniformity (PRNU): relative standard deviation of the pixels' response,
+    /// 0 to 0.5.
     pub prnu: f64,
-    /// Share of pixels that are hot.
+    /// Fraction of pixels that are hot, 0 to 1.
     pub hot_pixels: f64,
-    /// Dark signal of a hot pixel, electrons.
+    /// Mean dark signal of a hot pixel, electrons.
     pub hot_level_e: f64,
-    /// Share of pixels that are dead.
+    /// Fraction of pixels that are dead, 0 to 1 together with the hot ones.
     pub dead_pixels: f64,
-    /// Share of a pixel's light that goes to its four neighbours.
+    /// Fraction of a pixel's light that goes to its four neighbours, 0 to 0.8.
     pub crosstalk: f64,
 }
 
 impl Default for Sensor {
-    /// A common industrial 12-bit camera without flaws: full well 12 000 e, dark noise 5 e; its gain and black level use the
-    /// range of grey levels.
+    /// A common industrial 12-bit camera without defects: full well 12 000 e, dark noise 5 e, and the
+    /// usual gain and black level for these.
     fn default() -> Self {
         let (bits, full_well_e, dark_noise_e) = (12, 12_000.0, 5.0);
         let gain_dn_per_e = Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e);
@@ -74,18 +90,19 @@ impl Default for Sensor {
 }
 
 impl Sensor {
-    /// Largest grey level.
+    /// Largest grey level, 2^bits − 1, DN.
     pub fn white_dn(&self) -> f64 {
         f64::from((1u32 << self.bits) - 1)
     }
 
-    /// The gain at which the full well, above a black level of five dark-noise deviations, just reaches the largest grey level.
+    /// Gain at which a full pixel just reaches the largest grey level, with room for a black level of
+    /// five standard deviations of the dark noise; DN per electron.
     pub fn usual_gain_dn_per_e(bits: u32, full_well_e: f64, dark_noise_e: f64) -> f64 {
         f64::from((1u32 << bits) - 1) / (full_well_e + 5.0 * dark_noise_e)
     }
 
-    /// The black level at which 5 standard deviations of the dark noise stay above zero, so that a dark picture's mean is not
-    /// clipped upward (5 K σ_d, rounded up, at least 1 DN).
+    /// Black level that keeps five standard deviations of the dark noise above zero, so that clipping
+    /// does not raise the mean of a dark picture: 5 K σ_d, rounded up, at least 1 DN.
     pub fn usual_black_level_dn(gain_dn_per_e: f64, dark_noise_e: f64) -> f64 {
         (5.0 * gain_dn_per_e * dark_noise_e).ceil().max(1.0)
     }
@@ -179,8 +196,9 @@ impl Sensor {
         ])
     }
 
-    /// Turns the expected photo-electrons of a pair's frame A (0) or B (1) into the charge that pixels without flaws would gather on
-    /// average, e: light as the pixels share it, and the dark current.
+    /// Turns the expected photo-electrons of frame A (`frame` 0) or B (1) of a pair into the mean
+    /// charge, e, of pixels that do not differ: adds crosstalk and dark current. `image` is
+    /// height × width.
     pub fn charge(&self, image: &mut Array2<f32>, frame: u32) {
         if self.crosstalk > 0.0 {
             self.mix(image);
@@ -188,28 +206,35 @@ impl Sensor {
         *image += self.dark_current_e[frame.min(1) as usize] as f32;
     }
 
-    /// Charge above which a pixel says no more: it is full, or its grey level the largest, e.
+    /// Charge from which on the reading no longer rises, e: the pixel is full, or its grey level the
+    /// largest.
     pub fn saturation_e(&self) -> f64 {
         let largest = (self.white_dn() - self.black_level_dn) / self.gain_dn_per_e;
         self.full_well_e.min(largest)
     }
 
-    /// Variance of a pixel's reading without light and dark current, e²: dark noise and the rounding to grey levels.
+    /// Variance of a pixel's reading without light and dark current, e²: that of the dark noise and
+    /// that of rounding to grey levels.
     pub fn floor_e2(&self) -> f64 {
         self.dark_noise_e.powi(2) + 1.0 / (12.0 * self.gain_dn_per_e.powi(2))
     }
 
-    /// Turns the expected photo-electrons of a pair's frame A (0) or B (1) into grey levels in place.
+    /// Turns the expected photo-electrons of frame A (`frame` 0) or B (1) of a pair into grey levels,
+    /// in place. `image` is height × width; the figures of the sensor must be in their ranges, as
+    /// [`Scene::validate`](crate::Scene::validate) checks.
+    ///
+    /// # Panics
+    /// When `image` is not in standard (row-major) layout.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
         self.expose(image, seed, frame, self.dark_current_e[frame.min(1) as usize]);
     }
 
-    /// The same for frame `frame` of a time series, whose exposures are all like frame A's.
-    pub fn read_series(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
+    /// The same for frame `frame` of a time series, whose exposures are all like that of frame A.
+    pub(crate) fn read_series(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
         self.expose(image, seed, frame, self.dark_current_e[0]);
     }
 
-    /// Row by row, each row with its own random stream.
+    /// Reads row by row, each with its own random stream, so that threads can share the rows.
     fn expose(&self, image: &mut Array2<f32>, seed: Seed, frame: u32, dark_current_e: f64) {
         if self.crosstalk > 0.0 {
             self.mix(image);
@@ -229,6 +254,7 @@ impl Sensor {
         }
     }
 
+    /// Reads one row; `dark_current_e` is the mean number of electrons of the dark current.
     fn read_row(
         &self,
         pixels: &mut [f32],
@@ -240,7 +266,7 @@ impl Sensor {
     ) {
         if self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot_pixels > 0.0 || self.dead_pixels > 0.0 {
             row.draw(seed.of_study(), Purpose::Camera, y);
-            self.light_flawed(pixels, dark_current_e, row);
+            self.charge_differing(pixels, dark_current_e, row);
         } else {
             pixels.iter_mut().for_each(|pixel| *pixel += dark_current_e);
         }
@@ -265,24 +291,24 @@ impl Sensor {
         }
     }
 
-    /// Expected charge of a row of pixels that are not alike; leaves their offsets in `row`.
-    fn light_flawed(&self, pixels: &mut [f32], dark_current_e: f32, row: &mut Row) {
+    /// Mean charge of a row of pixels that differ; leaves their offsets in `row`.
+    fn charge_differing(&self, pixels: &mut [f32], dark_current_e: f32, row: &mut Row) {
         let (dsnu, prnu) = (self.dsnu_e as f32, self.prnu as f32);
-        let [offsets, responses, flaws] = &row.words;
+        let [offsets, responses, defects] = &row.words;
         for (k, pixel) in pixels.iter_mut().enumerate() {
             let mut charge = *pixel * (1.0 + prnu * normal(responses[k])).max(0.0) + dark_current_e;
             row.offset[k] = dsnu * normal(offsets[k]);
-            let flaw = f64::from(flaws[k]) / 4_294_967_296.0;
-            if flaw < self.hot_pixels {
+            let defect = f64::from(defects[k]) / 4_294_967_296.0;
+            if defect < self.hot_pixels {
                 charge += self.hot_level_e as f32;
-            } else if flaw < self.hot_pixels + self.dead_pixels {
+            } else if defect < self.hot_pixels + self.dead_pixels {
                 (charge, row.offset[k]) = (0.0, 0.0);
             }
             *pixel = charge;
         }
     }
 
-    /// Numbers of electrons to grey levels.
+    /// Turns numbers of electrons into grey levels.
     fn convert(&self, pixels: &mut [f32], row: &Row) {
         convert(
             pixels,
@@ -298,10 +324,10 @@ impl Sensor {
     }
 }
 
-/// Rows that a thread reads at a time.
+/// Rows that one thread reads at a time.
 const BAND: usize = 64;
 
-/// Random words of a row of pixels, three a pixel, and the pixels' offsets, electrons.
+/// Three random words per pixel of a row, and the pixels' offsets, electrons.
 struct Row {
     bytes: Vec<u8>,
     words: [Vec<u32>; 3],

@@ -1,29 +1,39 @@
-//! The light sheet: how brightly a particle is lit by where it stands.
+//! The light sheet: how brightly it lights a particle at a given place.
 //!
-//! The sheet runs along x, lies about the plane z = 0 (or one tilted about the picture's middle), and falls off in depth by its
-//! profile; over its height, along y, the light is even or falls off too. The super-Gaussian is the usual description of sheets
-//! between a laser's Gaussian and a top-hat (common practice, no source); its order is stated.
+//! The middle plane of the sheet is z = 0, or a plane tilted about the middle of the picture. Across
+//! the sheet, in depth, the light falls off by a profile. The light travels along x; over the height
+//! of the sheet, along y, it is even or falls off by a profile too. A super-Gaussian is the usual
+//! description of sheets between a laser's Gaussian and a top-hat.
 
 use crate::flow::Vec3;
 use crate::scene::{SceneError, SceneField, check, number};
 
-/// Fall of the light from the middle outward.
+/// Fall of the light from the middle outward, on a width between the e⁻² points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Profile {
-    /// exp(−8 z²/Δz₀²): Δz₀ is the full thickness between the e⁻² points.
+    /// exp(−8 z²/Δz₀²), Δz₀ being the full width between the e⁻² points.
     Gaussian,
-    /// 1 inside the thickness, 0 outside.
+    /// 1 inside the width, 0 outside.
     TopHat,
-    /// exp(−2 |2z/Δz₀|ⁿ) of order n: e⁻² at the same points, flatter in the middle the larger n; 2 is the Gaussian.
+    /// exp(−2 |2z/Δz₀|ⁿ) of order n, 1 to 100: e⁻² at the same points and flatter in the middle the
+    /// larger n is; order 2 is the Gaussian.
     SuperGaussian(f64),
 }
 
-/// Light below this fraction of the centre's is left out: a particle there carries less than a photo-electron
-/// when one at the centre carries 10⁵.
+/// Particles in less light than this fraction of the middle's are left out: where a particle in the
+/// middle gives 10⁵ photo-electrons, one there gives less than one.
 const FAINTEST: f64 = 1e-5;
 
 impl Profile {
     /// Light over that in the middle, at `u` widths from it.
+    ///
+    /// ```
+    /// use motefield_generator::Profile;
+    ///
+    /// // Half a width from the middle the Gaussian has fallen to e⁻².
+    /// assert!((Profile::Gaussian.at(0.5) - (-2.0_f64).exp()).abs() < 1e-15);
+    /// assert_eq!(Profile::TopHat.at(0.4), 1.0);
+    /// ```
     pub fn at(self, u: f64) -> f64 {
         match self {
             Profile::Gaussian => libm::exp(-8.0 * u * u),
@@ -32,7 +42,7 @@ impl Profile {
         }
     }
 
-    /// Widths from the middle beyond which there is no light worth rendering.
+    /// Distance from the middle, in widths, beyond which particles are left out.
     fn reach(self) -> f64 {
         let faint = -libm::log(FAINTEST);
         match self {
@@ -42,8 +52,9 @@ impl Profile {
         }
     }
 
-    /// Width of the top-hat that has the same light in its middle and in all, over that of the profile: √(π/8) for the Gaussian,
-    /// Γ(1 + 1/n)/2^(1/n) for the super-Gaussian (derived).
+    /// Width of the top-hat with the same light in its middle and in total, over the width of the
+    /// profile: √(π/8) for the Gaussian, Γ(1 + 1/n)/2^(1/n) for the super-Gaussian (the integral of
+    /// the profile).
     pub fn effective_fraction(self) -> f64 {
         match self {
             Profile::Gaussian => libm::sqrt(std::f64::consts::PI / 8.0),
@@ -53,21 +64,22 @@ impl Profile {
     }
 }
 
-/// A light sheet about the plane z = 0.
+/// A light sheet about the plane z = 0, or a plane tilted about the middle of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sheet {
     /// Fall of the light across the sheet.
     pub profile: Profile,
-    /// Full thickness Δz₀ (Gaussian: between the e⁻² points), px.
+    /// Full thickness Δz₀ between the e⁻² points, px; above 0.
     pub thickness_px: f64,
-    /// Slope of the sheet's middle plane: its depth grows by this much a px along x and along y from the picture's middle.
+    /// Slope of the middle plane along x and along y, px of depth per px; −1 to 1 each.
     pub slope: [f64; 2],
-    /// Fall of the light over the height, along y about the picture's middle, and the full height, px; even if `None`.
+    /// Profile of the light over the height, along y about the middle of the picture, and the full
+    /// height, px; `None` for even light.
     pub height: Option<(Profile, f64)>,
 }
 
 impl Default for Sheet {
-    /// A Gaussian sheet 10 px thick, flat and even.
+    /// A Gaussian sheet 10 px thick, not tilted, of even light over its height.
     fn default() -> Self {
         Sheet {
             profile: Profile::Gaussian,
@@ -79,12 +91,13 @@ impl Default for Sheet {
 }
 
 impl Sheet {
-    /// Depth of the middle plane at a point of the picture's plane, px; `middle` is the picture's.
-    pub fn plane_px(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
+    /// Depth of the middle plane at the point (x, y), px; `middle` is the middle of the picture, px.
+    pub(crate) fn plane_px(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
         self.slope[0] * (x_px - middle[0]) + self.slope[1] * (y_px - middle[1])
     }
 
-    /// Distance of a point from the middle plane, px, with the sign of its depth.
+    /// Distance of a point from the middle plane, px; positive toward the camera. `middle` is the middle
+    /// of the picture, px, about which the sheet is tilted.
     pub fn distance_px(&self, at: Vec3, middle: [f64; 2]) -> f64 {
         if self.slope == [0.0; 2] {
             return at[2];
@@ -93,18 +106,21 @@ impl Sheet {
         (at[2] - self.plane_px(at[0], at[1], middle)) / libm::sqrt(1.0 + sx * sx + sy * sy)
     }
 
-    /// Light over that in the middle, at `distance_px` from the middle plane, for a sheet `thicker` times as thick.
-    pub fn across(&self, distance_px: f64, thicker: f64) -> f64 {
-        self.profile.at(distance_px / (self.thickness_px * thicker))
+    /// Light over that in the middle, at `distance_px` from the middle plane of a sheet whose
+    /// thickness is `thickness_ratio` times this one's.
+    pub fn across(&self, distance_px: f64, thickness_ratio: f64) -> f64 {
+        self.profile
+            .at(distance_px / (self.thickness_px * thickness_ratio))
     }
 
-    /// Light over that in the middle at the height y.
-    pub fn along(&self, y_px: f64, middle: [f64; 2]) -> f64 {
+    /// Light over that in the middle, at the height y.
+    pub(crate) fn along(&self, y_px: f64, middle: [f64; 2]) -> f64 {
         self.height
             .map_or(1.0, |(profile, height)| profile.at((y_px - middle[1]) / height))
     }
 
-    /// Distance from the middle plane beyond which no particle is rendered, px.
+    /// Distance from the middle plane beyond which no particle is rendered, px: the light there is
+    /// below 1e-5 of that in the middle.
     pub fn reach_px(&self) -> f64 {
         self.thickness_px * self.profile.reach()
     }

@@ -1,7 +1,8 @@
-//! Points of light to photo-electrons on the pixel grid.
+//! Draws points of light on the pixels.
 //!
-//! A particle image is a Gaussian of standard deviation σ = d/4, integrated over each pixel's sensitive square: the product of
-//! two differences of error functions, one an axis. (The diffraction pattern itself: [`crate::airy`].) Light is additive.
+//! The image of a point is a Gaussian of standard deviation σ = d/4, integrated over the sensitive
+//! square of each pixel: the product of two differences of error functions, one per axis. The
+//! diffraction pattern, as an alternative, is in [`crate::airy`].
 
 use multiversion::multiversion;
 use ndarray::Array2;
@@ -9,21 +10,25 @@ use ndarray::Array2;
 use crate::airy::Airy;
 use crate::exposure::Spot;
 
-/// Pixels farther than this from the point of light, in standard deviations, get nothing: 1e-6 of the light lies beyond
-/// on either side.
+/// Distance from a point, in standard deviations of its image, to which it is drawn: 1e-6 of the light
+/// lies beyond on either side.
 pub(crate) const REACH_SIGMAS: f64 = 4.75;
 
-/// What a point of light looks like to the pixels.
+/// Image of a point of light on the pixels.
 #[derive(Debug)]
-pub enum Brush {
+pub(crate) enum Brush {
     /// A Gaussian of the spot's own width, on pixels whose sensitive square has this side, px.
     Gaussian(f64),
-    /// The diffraction pattern of one width for all spots.
+    /// The diffraction pattern, of one width for all spots.
     Airy(Airy),
 }
 
-/// Adds the light of `spots` to `image` (photo-electrons; height × width). Light beyond the image's border is lost, as in a camera.
-pub fn add(image: &mut Array2<f32>, spots: &[Spot], brush: &Brush) {
+/// Adds the photo-electrons of `spots` to `image`, height × width. Light beyond the border is lost, as
+/// in a camera.
+///
+/// # Panics
+/// When `image` is not in standard layout.
+pub(crate) fn add(image: &mut Array2<f32>, spots: &[Spot], brush: &Brush) {
     let (height, width) = image.dim();
     let pixels = image.as_slice_mut().expect("an image in standard layout");
     match brush {
@@ -38,7 +43,8 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
     let (mut across, mut down) = (Vec::new(), Vec::new());
     for spot in spots {
         let pen = Pen::new(spot.sigma_px);
-        // Most particle images fit a patch of 7 or 15 pixels inside the picture, of a size known to the compiler.
+        // Most particle images fit into a patch of 7 × 7 or 15 × 15 pixels inside the picture, whose
+        // size is known to the compiler.
         let drawn = if pen.reach <= 3.0 {
             pen.patch::<8, 16>(pixels, width, height, spot)
         } else {
@@ -59,7 +65,7 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
     }
 }
 
-/// The same for pixels that are sensitive in a middle square of side `side` only.
+/// As `add_spots`, for pixels that are sensitive only in a middle square of side `side`.
 fn add_sparse(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot], side: f64) {
     let (mut across, mut down) = (Vec::new(), Vec::new());
     for spot in spots {
@@ -70,7 +76,8 @@ fn add_sparse(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot], s
     }
 }
 
-/// Adds `light` times the product of the shares of columns and rows, from the pixel `corner` on.
+/// Adds `light` times the product of its fractions in the columns and in the rows, from the pixel
+/// `corner` on.
 #[inline(always)]
 fn outer(pixels: &mut [f32], width: usize, corner: [usize; 2], light: f32, across: &[f32], down: &[f32]) {
     for (row, share) in down.iter().enumerate() {
@@ -82,9 +89,11 @@ fn outer(pixels: &mut [f32], width: usize, corner: [usize; 2], light: f32, acros
     }
 }
 
-/// How light spreads about its point: 1/(σ√2) and how far, px.
+/// A Gaussian of one width.
 struct Pen {
+    /// 1/(σ√2), 1/px.
     inverse: f64,
+    /// Distance to which it is drawn, px.
     reach: f64,
 }
 
@@ -97,8 +106,8 @@ impl Pen {
         }
     }
 
-    /// Adds one point of light to a patch of `EDGES` − 1 pixels a side (`BOTH` is twice `EDGES`); false, and nothing done, when
-    /// the patch leaves the picture.
+    /// Adds one point of light to a patch of `EDGES` − 1 pixels per side; `BOTH` is twice `EDGES`.
+    /// Returns false, and does nothing, when the patch is not inside the picture.
     #[inline(always)]
     fn patch<const EDGES: usize, const BOTH: usize>(
         &self,
@@ -138,14 +147,20 @@ impl Pen {
         true
     }
 
-    /// The light's share in each pixel along one axis of `length` pixels: the first pixel, and how many of `edges` are
-    /// filled.
-    fn shares(&self, at: f64, length: usize, edges: &mut Vec<f32>) -> (usize, usize) {
+    /// First and last pixel, along an axis of `length` pixels, of the image of a point at `at`.
+    #[inline(always)]
+    fn pixels(&self, at: f64, length: usize) -> Option<(f64, f64)> {
         let first = (at - self.reach + 0.5).floor().max(0.0);
         let last = (at + self.reach + 0.5).floor().min(length as f64 - 1.0);
-        if !at.is_finite() || last < first {
+        (at.is_finite() && last >= first).then_some((first, last))
+    }
+
+    /// Fractions of the light in the pixels along an axis of `length` pixels, in `edges`. Returns the
+    /// first pixel and the number of pixels.
+    fn shares(&self, at: f64, length: usize, edges: &mut Vec<f32>) -> (usize, usize) {
+        let Some((first, last)) = self.pixels(at, length) else {
             return (0, 0);
-        }
+        };
         let count = (last - first) as usize + 1;
         let (start, step) = (((first - 0.5 - at) * self.inverse) as f32, self.inverse as f32);
         edges.clear();
@@ -156,15 +171,13 @@ impl Pen {
         (first as usize, count)
     }
 
-    /// As `shares`, for pixels sensitive over the middle `side` of their width; normalised so that the shares sum to 1 on average
-    /// over places. Fills `shares` and gives the first pixel.
+    /// As `shares`, for pixels sensitive over the middle `side` of their width, normalised so that the
+    /// fractions sum to 1 on average over places. Returns the first pixel.
     fn sparse_shares(&self, at: f64, length: usize, side: f64, shares: &mut Vec<f32>) -> usize {
         shares.clear();
-        let first = (at - self.reach + 0.5).floor().max(0.0);
-        let last = (at + self.reach + 0.5).floor().min(length as f64 - 1.0);
-        if !at.is_finite() || last < first {
+        let Some((first, last)) = self.pixels(at, length) else {
             return 0;
-        }
+        };
         let edge = |k: f64| erf(((k - at) * self.inverse) as f32);
         shares.extend((first as usize..=last as usize).map(|k| {
             let k = k as f64;
@@ -174,9 +187,10 @@ impl Pen {
     }
 }
 
-/// Error function in single precision: x P(x²)/Q(x²), both of degree 5, fitted on |x| ≤ 3.92 (own minimax fit; error at
-/// most 5e-7 with rounding, held by a test against `libm`). Branch-free, so that the compiler turns it into vector code;
-/// without fused multiply-add, so that every machine gives the same bits.
+/// Error function in single precision: x P(x²)/Q(x²), both of degree 5, a minimax fit on |x| ≤ 3.92 with
+/// an error of at most 5e-7 including rounding; a test compares with `libm`. There are no branches, so
+/// that the compiler can make vector code, and no fused multiply-add, so that every machine gives the
+/// same bits.
 #[inline(always)]
 fn erf(x: f32) -> f32 {
     let x = x.clamp(-3.92, 3.92);
@@ -193,18 +207,4 @@ fn erf(x: f32) -> f32 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Against `libm`'s double-precision error function. 5e-7: two shares of half that make the 1e-6 that rendering
-    /// must keep, with as much again to spare.
-    #[test]
-    fn erf_agrees_with_libm() {
-        let worst = (-60_000..=60_000)
-            .map(|k| k as f32 * 1e-4)
-            .map(|x| (f64::from(erf(x)) - libm::erf(f64::from(x))).abs())
-            .fold(0.0, f64::max);
-        assert!(worst < 5e-7, "{worst:e}");
-        assert_eq!(erf(-0.3), -erf(0.3));
-    }
-}
+pub(crate) mod tests;

@@ -1,9 +1,9 @@
-//! The displacement, known exactly.
+//! The true displacement.
 //!
-//! Truth at a point of the picture is the displacement in the picture, between the middles of the two pulses, of the fluid element that
-//! shows at that point, in the sheet's middle plane, midway in time. Where the lens pictures faithfully that is the fluid's own
-//! displacement; perspective and distortion are in it. Timing jitter is not: it is error. Between the sheets of pulses that are offset
-//! in depth the middle plane is the scene's.
+//! The true displacement at a point of the picture is the displacement in the picture, between the
+//! middles of the two pulses, of the fluid element that shows at that point midway in time and lies in
+//! the middle plane of the scene's sheet. It contains perspective and distortion. It does not contain
+//! timing jitter, which is an error of the experiment.
 
 use ndarray::{Array2, Array3};
 use rayon::prelude::*;
@@ -12,20 +12,48 @@ use crate::flow::{Flow, Vec3};
 use crate::imaging::View;
 use crate::scene::Scene;
 
-/// Displacement (dx, dy) of the fluid at the point (x, y) of the plane z = 0 between the times −½ and ½, px: the truth of a scene
-/// without lens and with equal pulses.
+/// Displacement (dx, dy), px, between the times −½ and ½ of the fluid element that is at (x, y) in the
+/// plane z = 0 at time 0: the true displacement of a scene with equal pulses, a sheet that is not
+/// tilted and a lens without perspective and distortion.
+///
+/// ```
+/// use motefield_generator::flow::SolidRotation;
+/// use motefield_generator::truth::displacement;
+///
+/// let rotation = SolidRotation { centre_px: [0.0, 0.0], turn_rad: 0.1 };
+/// let [dx, dy] = displacement(&rotation, 30.0, 0.0);
+/// assert!(dx.abs() < 1e-12 && (dy - 60.0 * 0.05_f64.sin()).abs() < 1e-12);
+/// ```
 pub fn displacement(flow: &dyn Flow, x_px: f64, y_px: f64) -> [f64; 2] {
     let middle = [x_px, y_px, 0.0];
     let (a, b) = (flow.path(middle, 0.0, -0.5), flow.path(middle, 0.0, 0.5));
     [b[0] - a[0], b[1] - a[1]]
 }
 
-/// True displacement (dx, dy) at the point (x, y) of the picture of a pair, px; `None` inside a body.
+/// True displacement (dx, dy) of a pair at the point (x, y) of the picture, px; `None` inside a body.
 pub fn at(scene: &Scene, x_px: f64, y_px: f64) -> Option<[f64; 2]> {
     TrueDisplacement::of_pair(scene).at(x_px, y_px)
 }
 
-/// The truth of a pair, or between two frames of a time series.
+/// The true displacement between the frames of a pair, or between two frames of a time series.
+///
+/// ```
+/// use std::sync::Arc;
+/// use motefield_generator::Scene;
+/// use motefield_generator::flow::Channel;
+/// use motefield_generator::truth::TrueDisplacement;
+///
+/// let scene = Scene {
+///     size: [32, 48],
+///     flow: Arc::new(Channel { centre_y_px: 23.5, height_px: 40.0, peak_displacement_px: 5.0 }),
+///     ..Scene::default()
+/// };
+/// let truth = TrueDisplacement::of_pair(&scene);
+/// assert_eq!(truth.at(10.0, 23.5), Some([5.0, 0.0]));
+/// assert_eq!(truth.at(10.0, 1.0), None); // in the wall
+/// assert_eq!(truth.dense().dim(), (2, 48, 32));
+/// assert!(!truth.valid()[[1, 10]] && truth.valid()[[23, 10]]);
+/// ```
 #[derive(Debug)]
 pub struct TrueDisplacement<'a> {
     scene: &'a Scene,
@@ -34,7 +62,7 @@ pub struct TrueDisplacement<'a> {
 }
 
 impl<'a> TrueDisplacement<'a> {
-    /// Between the frames of a pair.
+    /// Between frames A and B of a pair.
     pub fn of_pair(scene: &'a Scene) -> Self {
         TrueDisplacement {
             scene,
@@ -52,7 +80,7 @@ impl<'a> TrueDisplacement<'a> {
         }
     }
 
-    /// The fluid element that shows at the point (x, y) of the picture midway in time.
+    /// Where the fluid element is, midway in time, that shows at the point (x, y) of the picture.
     fn element(&self, x_px: f64, y_px: f64) -> Vec3 {
         let slope = self.scene.sheet.slope;
         self.view.unproject(x_px, y_px, 0.0, slope)
@@ -72,7 +100,8 @@ impl<'a> TrueDisplacement<'a> {
         Some([b[0] - a[0], b[1] - a[1]])
     }
 
-    /// True displacement at the centre of every pixel, px; shape 2 × height × width: dx, dy; 0 inside a body.
+    /// True displacement at the centre of every pixel, px, as 2 × height × width: dx and dy. 0 inside
+    /// a body.
     pub fn dense(&self) -> Array3<f64> {
         let [width, height] = self.scene.size;
         let rows: Vec<Vec<[f64; 2]>> = (0..height)
@@ -86,7 +115,7 @@ impl<'a> TrueDisplacement<'a> {
         Array3::from_shape_fn((2, height, width), |(k, y, x)| rows[y][x][k])
     }
 
-    /// Where the truth is defined: true outside bodies; height × width.
+    /// Where the true displacement is defined: true outside bodies, height × width.
     pub fn valid(&self) -> Array2<bool> {
         let [width, height] = self.scene.size;
         Array2::from_shape_fn((height, width), |(y, x)| {
@@ -94,7 +123,8 @@ impl<'a> TrueDisplacement<'a> {
         })
     }
 
-    /// Where there are particles to measure by: true where the truth is defined and the seeding not 0; height × width.
+    /// Where there are particles to measure by: true where the true displacement is defined and the
+    /// seeding density above 0, height × width.
     pub fn seeded(&self) -> Array2<bool> {
         let [width, height] = self.scene.size;
         Array2::from_shape_fn((height, width), |(y, x)| {
@@ -105,7 +135,8 @@ impl<'a> TrueDisplacement<'a> {
     }
 }
 
-/// True displacement of a pair at the centre of every pixel, px; shape 2 × height × width: dx, dy; 0 inside a body.
+/// True displacement of a pair at the centre of every pixel, px, as 2 × height × width: dx and dy.
+/// 0 inside a body.
 pub fn dense(scene: &Scene) -> Array3<f64> {
     TrueDisplacement::of_pair(scene).dense()
 }

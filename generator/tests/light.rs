@@ -2,14 +2,12 @@
 
 use std::sync::Arc;
 
-use motefield_generator::exposure::{Exposer, Spot};
 use motefield_generator::flow::Uniform;
-use motefield_generator::light::Flash;
-use motefield_generator::pair::{expected, frame, shown};
-use motefield_generator::reflection::{Glare, HotSpots, Reflections};
-use motefield_generator::seeding::Particle;
-use motefield_generator::splat::{self, Brush};
-use motefield_generator::{Exposure, Light, Profile, Pulse, PulseShape, Scene, Seed, Sheet, render, truth};
+use motefield_generator::pair::{expected, frame, particle_image, shown};
+use motefield_generator::{
+    Exposure, Glare, HotSpots, Light, Profile, Pulse, PulseShape, Reflections, Scene, Seed, Sheet, render,
+    truth,
+};
 use ndarray::Array2;
 
 fn scene(displacement_px: [f64; 3]) -> Scene {
@@ -175,20 +173,7 @@ fn pulse_shapes_have_their_second_moment() {
                 },
                 ..scene([10.0 * length, 0.0, 0.0])
             };
-            let mut spots: Vec<Spot> = Vec::new();
-            let flash = Flash {
-                middle: 0.0,
-                pulse: Pulse::default(),
-            };
-            let particle = Particle {
-                id: 0,
-                at: [40.2, 39.9, 0.0],
-                diameter: 1.0,
-                brightness: 1.0,
-            };
-            Exposer::new(&scene, flash).expose(&particle, &mut spots);
-            let mut image = Array2::zeros((81, 81));
-            splat::add(&mut image, &spots, &Brush::Gaussian(1.0));
+            let image = particle_image(&scene, [40.2, 39.9, 0.0]).unwrap();
             let all = sum(&image);
             assert!((all / scene.electrons - 1.0).abs() < 1e-5, "{all}");
             let variance = image

@@ -6,11 +6,8 @@
 
 use std::sync::Arc;
 
-use motefield_generator::exposure::{Exposer, Spot};
 use motefield_generator::flow::Uniform;
-use motefield_generator::light::{Flash, Pulse};
-use motefield_generator::seeding::Particle;
-use motefield_generator::splat::{self, Brush};
+use motefield_generator::pair::particle_image;
 use motefield_generator::{Exposure, Profile, Scene, Sheet};
 use ndarray::Array2;
 use serde_json::Value;
@@ -26,7 +23,7 @@ fn number(case: &Value, key: &str) -> f64 {
     case[key].as_f64().unwrap()
 }
 
-/// A scene of 41 × 41 px in which only exposure and splat are used; the particle is placed by the caller.
+/// A scene of 41 × 41 px for a single particle.
 fn scene(sigma: f64, flux: f64, streak: [f64; 2]) -> Scene {
     Scene {
         size: [41, 41],
@@ -48,32 +45,14 @@ fn scene(sigma: f64, flux: f64, streak: [f64; 2]) -> Scene {
 }
 
 /// Draws a particle of brightness 1 at a place.
-fn draw(scene: &Scene, place: [f64; 2], middle: f64) -> Array2<f32> {
-    let particle = Particle {
-        id: 0,
-        at: [place[0], place[1], 0.0],
-        diameter: 1.0,
-        brightness: 1.0,
-    };
-    let flash = Flash {
-        middle,
-        pulse: Pulse::default(),
-    };
-    let mut spots: Vec<Spot> = Vec::new();
-    Exposer::new(scene, flash).expose(&particle, &mut spots);
-    let mut image = Array2::zeros((scene.size[1], scene.size[0]));
-    splat::add(&mut image, &spots, &Brush::Gaussian(1.0));
-    image
+fn draw(scene: &Scene, [x, y]: [f64; 2]) -> Array2<f32> {
+    particle_image(scene, [x, y, 0.0]).unwrap()
 }
 
 /// The largest difference from the reference over the flux; the file's pixel (0, 0) stands at (20, 20).
 fn worst(case: &Value, values: &str, place: [f64; 2], streak: [f64; 2]) -> f64 {
     let (sigma, flux) = (number(case, "sigma"), number(case, "flux"));
-    let image = draw(
-        &scene(sigma, flux, streak),
-        [place[0] + 20.0, place[1] + 20.0],
-        0.5,
-    );
+    let image = draw(&scene(sigma, flux, streak), [place[0] + 20.0, place[1] + 20.0]);
     let rows = case[values].as_array().unwrap();
     let half = rows.len() / 2;
     let mut worst: f64 = 0.0;
@@ -115,11 +94,7 @@ fn streaks_match_the_reference() {
 #[test]
 fn streaks_keep_their_light() {
     for length in [0.0, 0.01, 0.3, 1.0, 5.0, 17.0] {
-        let image = draw(
-            &scene(0.55, 1e4, [length * 0.8, length * 0.6]),
-            [20.2, 19.7],
-            -0.5,
-        );
+        let image = draw(&scene(0.55, 1e4, [length * 0.8, length * 0.6]), [20.2, 19.7]);
         let sum: f64 = image.iter().map(|&e| f64::from(e)).sum();
         assert!((sum / 1e4 - 1.0).abs() < 1e-5, "{length} px: {sum}");
     }

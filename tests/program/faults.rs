@@ -7,7 +7,6 @@ use motefield_evaluator::{
     Interpolator, Normalise, PeakFit, Processing, ProcessingError, VectorField, Weighting, correlate,
 };
 use motefield_generator::pair::expected;
-use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
 use motefield_generator::{Exposure, Pair, Profile, Scene, SceneError, Seed, render};
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
@@ -62,9 +61,9 @@ fn no_shot_noise(scene: &Scene, seed: Seed) -> Rendered {
     let mut pair = expected(scene, seed)?;
     if let Some(camera) = &scene.camera.sensor {
         for (k, frame) in [&mut pair.a, &mut pair.b].into_iter().enumerate() {
-            let mut words = stream(seed, Purpose::Noise, k as u64);
+            let mut numbers = seed.draws(k as u64);
             frame.mapv_inplace(|e| {
-                let noisy = f64::from(e) + camera.dark_noise_e * normal_quantile(open01(&mut words));
+                let noisy = f64::from(e) + camera.dark_noise_e * numbers.normal();
                 (camera.gain_dn_per_e * noisy + camera.black_level_dn).round() as f32
             });
         }
@@ -123,7 +122,7 @@ fn doubled_seeding(scene: &Scene, seed: Seed) -> Rendered {
 
 /// The same number of particles in every square of 32 px, in place of a Poisson number.
 fn fixed_number(scene: &Scene, seed: Seed) -> Rendered {
-    let mut words = stream(seed, Purpose::Particles, 0);
+    let mut numbers = seed.draws(0);
     let [width, height] = scene.size;
     let sigma = scene.particle_diameter_px / 4.0;
     let mut frame = Array2::zeros((height, width));
@@ -134,7 +133,7 @@ fn fixed_number(scene: &Scene, seed: Seed) -> Rendered {
     for tile in 0..(width / 32) * (height / 32) {
         let corner = [tile % (width / 32) * 32, tile / (width / 32) * 32].map(|c| c as f64 - 0.5);
         for _ in 0..(scene.seeding_density_ppp * 1024.0).round() as usize {
-            let [x, y] = corner.map(|c| c + 32.0 * open01(&mut words));
+            let [x, y] = corner.map(|c| c + 32.0 * numbers.uniform());
             let near = |at: f64, length: usize| {
                 (at - 5.0).ceil().max(0.0) as usize..=((at + 5.0).floor() as usize).min(length - 1)
             };

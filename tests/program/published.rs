@@ -6,7 +6,6 @@ use std::sync::atomic::AtomicBool;
 
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, root_mean_square};
 use motefield_generator::Seed;
-use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
 use motefield_report::verify::lines;
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
@@ -109,16 +108,13 @@ fn false_alarms_are_rare() {
     let sure = Confidence::new(1.0 - 0.01 / STATEMENTS as f64).unwrap();
     let mut alarms = 0;
     for suite in 0..SUITES {
-        let mut words = stream(
-            Seed {
-                study: 5,
-                point: 0,
-                realisation: suite,
-            },
-            Purpose::Noise,
-            0,
-        );
-        let mut normal = || normal_quantile(open01(&mut words));
+        let seed = Seed {
+            study: 5,
+            point: 0,
+            realisation: suite,
+        };
+        let mut numbers = seed.draws(0);
+        let mut normal = || numbers.normal();
         let alarm = (0..STATEMENTS / 3)
             .map(|_| {
                 // Two figures of 8 pairs of 8 x 8 windows; neighbours along a row share half of their variance's root.

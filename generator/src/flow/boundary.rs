@@ -1,18 +1,21 @@
+//! Boundary layers on a wall along x: laminar (Blasius) and turbulent (Spalding's law of the wall).
+
 use std::sync::LazyLock;
 
-use super::{Flow, Vec3, along};
+use super::{Flow, Vec3, straight};
 
-/// f″(0) of Blasius' function (Howarth 1938 and later computations: 0.332057; digits from memory, held in the tests by f′(∞) = 1).
+/// f″(0) of Blasius' function (Howarth 1938 and later computations: 0.332057); the tests check all
+/// digits by f′(∞) = 1.
 const WALL_CURVATURE: f64 = 0.332_057_336_215_196_3;
-/// Terms of each Taylor series. The nearest singularities of f stand 4.9 away from the real axis (memory), and a series
-/// reaches ½ at most: (½/4.9)¹⁸ is 1e-18.
+/// Terms of each Taylor series. The singularities of f are at least 4.9 from the centres, and a series is
+/// used to ½ at most: (½/4.9)¹⁸ is 1e-18.
 const TERMS: usize = 19;
-/// Distance of the series' centres.
+/// Distance between the centres of the series, in η.
 const SPACING: f64 = 0.5;
-/// From here on f′ is 1 to 1e-16.
+/// The η from which on f′ is 1 to within 1e-16.
 const OUTER: f64 = 14.0;
 
-/// Blasius' function in Taylor series about 0, ½, 1 … and η where f′ = 0.99.
+/// Taylor series of Blasius' function about 0, ½, 1 …, and the η at which f′ = 0.99.
 static BLASIUS: LazyLock<(Vec<[f64; TERMS]>, f64)> = LazyLock::new(|| {
     let mut start = [0.0, 0.0, WALL_CURVATURE];
     let mut all = Vec::new();
@@ -32,7 +35,7 @@ static BLASIUS: LazyLock<(Vec<[f64; TERMS]>, f64)> = LazyLock::new(|| {
     (all, 0.5 * (low + high))
 });
 
-/// Taylor coefficients of the solution of 2 f‴ + f f″ = 0 with f, f′, f″ given at the centre.
+/// Taylor coefficients of the solution of 2 f‴ + f f″ = 0 with the given f, f′ and f″ at the centre.
 fn series(start: [f64; 3]) -> [f64; TERMS] {
     let mut c = [0.0; TERMS];
     c[..3].copy_from_slice(&[start[0], start[1], 0.5 * start[2]]);
@@ -52,6 +55,7 @@ fn sum(c: &[f64; TERMS], t: f64) -> [f64; 3] {
     [f, slope, 2.0 * half]
 }
 
+/// Blasius' function and its first two derivatives at η ≥ 0, from its series.
 fn blasius_of(all: &[[f64; TERMS]], eta: f64) -> [f64; 3] {
     if eta >= OUTER {
         let [f, _, _] = sum(&all[all.len() - 1], 0.0);
@@ -61,33 +65,43 @@ fn blasius_of(all: &[[f64; TERMS]], eta: f64) -> [f64; 3] {
     sum(&all[k as usize], eta - SPACING * k)
 }
 
-/// Blasius' function f and its first two derivatives at η = y √(U/(νx)) ≥ 0.
+/// Blasius' function f and its first two derivatives at η = h √(U/(νx)) ≥ 0.
+///
+/// ```
+/// use motefield_generator::flow::blasius;
+///
+/// let [_, slope, curvature] = blasius(0.0);
+/// assert!(slope == 0.0 && (curvature - 0.332_057).abs() < 1e-6);
+/// assert!((blasius(4.91)[1] - 0.99).abs() < 1e-4);
+/// ```
 pub fn blasius(eta: f64) -> [f64; 3] {
     blasius_of(&BLASIUS.0, eta)
 }
 
-/// Laminar boundary layer on a flat plate along x, at zero pressure gradient (Blasius 1908): u = U f′(η), v = ½ √(νU/x) (η f′ − f),
-/// η = h √(U/(νx)) at the height h above the plate. The fluid stands above the wall, at smaller y.
+/// Laminar boundary layer on a flat plate along x, without pressure gradient (Blasius 1908):
+/// u = U f′(η), v = ½ √(νU/x) (η f′ − f) with η = h √(U/(νx)) at the height h above the plate. The fluid
+/// is above the wall, at smaller y.
 ///
-/// Given by its thickness δ₉₉ in the middle of the picture. With the distance to the leading edge the layer grows as √x and lifts the
-/// fluid; without, it is the same all along, and fluid elements move in straight lines (closed pathline).
-/// Upstream of the leading edge the stream is undisturbed.
+/// It is given by its thickness δ₉₉ at one place. With a leading edge the layer grows as √x from there
+/// and displaces the fluid upward, and the stream is undisturbed upstream of the edge. Without one the
+/// layer is the same everywhere, and the pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BlasiusLayer {
-    /// The wall, px.
+    /// Position of the wall, px.
     pub wall_y_px: f64,
     /// Displacement of the free stream, px.
     pub free_stream_px: f64,
-    /// Height at which the displacement is 99 % of that, where x = `middle_x_px`, px.
+    /// Height at which the displacement is 99 % of that, at x = `middle_x_px`, px; above 0.
     pub thickness_px: f64,
-    /// Where the thickness is the one given, px.
+    /// Where the layer has that thickness, px.
     pub middle_x_px: f64,
-    /// Distance from the leading edge to there, px; `None` for a layer that does not grow.
+    /// Distance from the leading edge to `middle_x_px`, px, above 0; `None` for a layer that does not
+    /// grow.
     pub leading_edge_px: Option<f64>,
 }
 
 impl BlasiusLayer {
-    /// Length √(νx/U), px, and 1/x, 1/px, x being the distance from the leading edge; nothing upstream of it.
+    /// √(νx/U), px, and 1/x, 1/px, with x the distance from the leading edge; `None` upstream of it.
     fn scales(&self, x: f64) -> Option<(f64, f64)> {
         let length = self.thickness_px / BLASIUS.1;
         let Some(edge) = self.leading_edge_px else {
@@ -128,7 +142,7 @@ impl Flow for BlasiusLayer {
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         match self.leading_edge_px {
-            None => along(from, self.velocity(from, t0), t1 - t0),
+            None => straight(self, from, t0, t1),
             Some(_) => crate::pathline::integrate(self, from, t0, t1),
         }
     }
@@ -137,15 +151,25 @@ impl Flow for BlasiusLayer {
     }
 }
 
-/// Von Kármán's constant and the additive constant of the logarithmic law, the usual values with Spalding's law.
+/// Von Kármán's constant and the additive constant of the logarithmic law, as usual with Spalding's law.
 const KAPPA: f64 = 0.41;
 const B: f64 = 5.0;
 
-/// Spalding's law of the wall: y⁺ of u⁺ ≥ 0, and dy⁺/du⁺ (Spalding, J. Appl. Mech. 28 (1961) 455, with κ = 0.41 and B = 5.0; memory).
+/// Spalding's law of the wall: y⁺ and dy⁺/du⁺ at u⁺ ≥ 0 (Spalding, J. Appl. Mech. 28 (1961) 455, with
+/// κ = 0.41 and B = 5.0).
+///
+/// ```
+/// use motefield_generator::flow::spalding;
+///
+/// // In the viscous sublayer y⁺ = u⁺.
+/// let (y, slope) = spalding(1.0);
+/// assert!((y - 1.0).abs() < 1e-3 && (slope - 1.0).abs() < 1e-2);
+/// ```
 pub fn spalding(u: f64) -> (f64, f64) {
     let (k, shift) = (KAPPA * u, libm::exp(-KAPPA * B));
     let cube = k * k * k / 6.0;
-    // e^k less its Taylor polynomial of third degree: that difference cancels for small k, where the series' rest serves.
+    // e^k less its Taylor polynomial of third degree. For small k the difference would cancel, and the
+    // remainder of the series is summed instead.
     let rest = if k < 0.5 {
         (5..20)
             .fold((0.25 * k * cube, 0.0), |(term, sum), n| {
@@ -158,11 +182,12 @@ pub fn spalding(u: f64) -> (f64, f64) {
     (u + shift * rest, 1.0 + shift * KAPPA * (rest + cube))
 }
 
-/// Turbulent boundary layer along x, its mean profile: Spalding's law from the wall to the free stream, the same all along. The fluid stands above
-/// the wall, at smaller y. Pathline in closed form: a straight line.
+/// Mean profile of a turbulent boundary layer along x: Spalding's law from the wall to the free stream,
+/// the same everywhere. The fluid is above the wall, at smaller y. The pathline is a straight line in
+/// closed form.
 ///
-/// At the thickness the law has reached the displacement of the free stream, which fixes the viscous length: δ⁺ = y⁺(U/u_τ). There is no wake,
-/// and the profile has a slight kink where the layer ends.
+/// At its thickness the law has reached the displacement of the free stream, which fixes the viscous
+/// length: δ⁺ = y⁺(U/u_τ). There is no wake, so the profile has a slight kink where the layer ends.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TurbulentLayer {
     wall_y_px: f64,
@@ -173,11 +198,13 @@ pub struct TurbulentLayer {
 }
 
 impl TurbulentLayer {
-    /// Largest free-stream displacement over the friction displacement; a thickness of 10⁷ viscous lengths has 44.
+    /// Largest free-stream displacement over the friction displacement: that of a layer 10⁷ viscous
+    /// lengths thick.
     pub const LARGEST_RATIO: f64 = 44.0;
 
-    /// Displacements px per pulse separation, lengths px; the ratio of the free stream to the friction velocity above 1 and up to
-    /// [`Self::LARGEST_RATIO`].
+    /// A layer above the wall at `wall_y_px`, `thickness_px` thick, with the displacements of the free
+    /// stream, `free_stream_px`, and of the friction velocity, `friction_px`. The first over the second
+    /// must be above 1 and at most [`Self::LARGEST_RATIO`].
     pub fn new(wall_y_px: f64, free_stream_px: f64, friction_px: f64, thickness_px: f64) -> Self {
         let (thickness_plus, _) = spalding(free_stream_px / friction_px);
         TurbulentLayer {
@@ -194,8 +221,8 @@ impl TurbulentLayer {
         self.viscous_length_px
     }
 
-    /// u⁺ and du⁺/dy⁺ at a height within the layer: Newton's method on Spalding's convex law, from above, where it
-    /// cannot miss.
+    /// u⁺ and du⁺/dy⁺ at a height inside the layer, by Newton's method on Spalding's law. The law is
+    /// convex, so the method converges from a start above the solution.
     fn law(&self, height_px: f64) -> (f64, f64) {
         let y = height_px / self.viscous_length_px;
         let mut u = y.min(libm::log(y.max(1.0)) / KAPPA + B + 0.1);
@@ -233,7 +260,7 @@ impl Flow for TurbulentLayer {
         [[0.0, slope, 0.0], [0.0; 3], [0.0; 3]]
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
-        along(from, self.velocity(from, t0), t1 - t0)
+        straight(self, from, t0, t1)
     }
     fn solid(&self, at: Vec3) -> bool {
         at[1] > self.wall_y_px

@@ -1,16 +1,27 @@
+//! A field that drifts.
+
 use std::sync::Arc;
 
 use super::{Flow, Vec3, add, along};
 
-/// A field carried along at a constant velocity, such as a vortex drifting downstream, or any plane field moving
-/// through the sheet: u(x, t) = U + u₀(x − U t, t). At mid-time the carried field stands where it was defined.
+/// A field in a frame that moves at a constant velocity U, such as a vortex that drifts downstream:
+/// u(x, t) = U + u₀(x − U t, t). At time 0 the field is where it was defined; its bodies stay there.
 ///
-/// A Galilean shift, so the pathline is the one of the field at rest, shifted; it is closed when that one is.
+/// The pathline is that of the field at rest, shifted; in closed form if that is.
+///
+/// ```
+/// use std::sync::Arc;
+/// use motefield_generator::flow::{Carried, Flow, LambOseen};
+///
+/// let vortex = LambOseen { centre_px: [0.0, 0.0], peak_displacement_px: 6.0, core_radius_px: 40.0 };
+/// let drifting = Carried { flow: Arc::new(vortex), by_px: [5.0, 0.0, 0.0] };
+/// assert_eq!(drifting.velocity([2.5, 0.0, 0.0], 0.5), [5.0, 0.0, 0.0]);
+/// ```
 #[derive(Debug, Clone)]
 pub struct Carried {
-    /// The field in the frame that moves with it.
+    /// The field in the moving frame.
     pub flow: Arc<dyn Flow>,
-    /// Velocity of that frame, px per pulse separation.
+    /// Displacement U of that frame, px per pulse separation.
     pub by_px: Vec3,
 }
 

@@ -1,32 +1,34 @@
-use super::{Flow, Vec3, along};
+//! Laminar channel flow.
 
-/// Poiseuille's flow along x between two walls: u = U (1 − (2 (y − y₀)/H)²). Nothing moves in the walls.
+use super::{Flow, Vec3, straight};
+
+/// Plane Poiseuille flow along x between two walls: u = U (1 − (2 (y − y₀)/H)²). The walls are solid.
 ///
-/// Pathline in closed form: a straight line.
+/// The pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Channel {
-    /// The middle between the walls, px.
+    /// Middle y₀ between the walls, px.
     pub centre_y_px: f64,
-    /// Distance H between the walls, px.
+    /// Distance H between the walls, px; above 0.
     pub height_px: f64,
-    /// Largest displacement U, in the middle, px.
+    /// Displacement U in the middle, the largest, px.
     pub peak_displacement_px: f64,
 }
 
 impl Channel {
     /// Distance from the middle over half the height.
-    fn middle_share(&self, at: Vec3) -> f64 {
+    fn relative_height(&self, at: Vec3) -> f64 {
         2.0 * (at[1] - self.centre_y_px) / self.height_px
     }
 }
 
 impl Flow for Channel {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
-        let s = self.middle_share(at);
+        let s = self.relative_height(at);
         [self.peak_displacement_px * (1.0 - s * s).max(0.0), 0.0, 0.0]
     }
     fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
-        let s = self.middle_share(at);
+        let s = self.relative_height(at);
         let slope = if s.abs() < 1.0 {
             -4.0 * self.peak_displacement_px * s / self.height_px
         } else {
@@ -35,9 +37,9 @@ impl Flow for Channel {
         [[0.0, slope, 0.0], [0.0; 3], [0.0; 3]]
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
-        along(from, self.velocity(from, t0), t1 - t0)
+        straight(self, from, t0, t1)
     }
     fn solid(&self, at: Vec3) -> bool {
-        self.middle_share(at).abs() > 1.0
+        self.relative_height(at).abs() > 1.0
     }
 }

@@ -1,28 +1,31 @@
+//! Potential flow around a cylinder.
+
 use num_complex::Complex64;
 
 use super::{Flow, Vec3};
 use crate::pathline::{Smoothness, integrate_velocity};
 
-/// Potential flow along x round a cylinder that stands along z: u − iv = U (1 − R²/ζ²), ζ = x + iy from its axis (Lamb,
-/// *Hydrodynamics*, §68; memory). Nothing moves in the cylinder. No closed pathline; the stream function stays constant along it.
+/// Potential flow along x around a solid cylinder whose axis is along z: u − iv = U (1 − R²/ζ²) with
+/// ζ = x + iy from the axis (Lamb, *Hydrodynamics*, §68).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cylinder {
-    /// Axis of the cylinder, px.
+    /// Position of the axis, px.
     pub centre_px: [f64; 2],
-    /// Radius R, px.
+    /// Radius R, px; above 0.
     pub radius_px: f64,
-    /// Displacement U of the stream far away, px.
+    /// Displacement U far away, px.
     pub stream_px: f64,
 }
 
 impl Cylinder {
-    /// Place over the radius.
+    /// Position from the axis over the radius.
     fn place(&self, at: Vec3) -> Complex64 {
         let [x, y] = self.centre_px;
         Complex64::new(at[0] - x, at[1] - y) / self.radius_px
     }
 
-    /// The velocity outside, continued smoothly a little way inside: a step along the surface may try a place beneath it.
+    /// The velocity outside, continued smoothly a little way inside, since the integration of a pathline
+    /// along the surface may try points beneath it.
     fn continued(&self, at: Vec3) -> Vec3 {
         let place = self.place(at);
         if place.norm_sqr() < 0.25 {

@@ -1,48 +1,60 @@
+//! Interpolation of a velocity field given on a regular grid.
+
 use super::{Flow, Vec3};
 use crate::pathline::{Smoothness, integrate_velocity};
 
-/// Data from which no field can be made.
+/// Data from which no field can be interpolated.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum DataError {
-    /// A count that does not fit.
+    /// A number of points or velocities that does not fit.
     #[error("there are {got} {what}, but {wanted}")]
     Count {
-        /// Of what.
+        /// What was counted.
         what: &'static str,
         /// How many there are.
         got: usize,
-        /// How many there should be.
+        /// How many there must be, in words.
         wanted: String,
     },
     /// A value that is not finite.
     #[error("the {what} of point {index} (counted from 0) is not a finite number")]
     NotFinite {
-        /// Position or velocity.
+        /// "position" or "velocity".
         what: &'static str,
-        /// Of which point.
+        /// Index of the point, from 0.
         index: usize,
     },
-    /// A spacing of the grid.
+    /// A spacing of the grid that is not above 0, px.
     #[error("the spacing {0} px of the grid must be above 0")]
     Spacing(f64),
-    /// Two nodes at the same place.
+    /// Two points at the same place.
     #[error("the points {first} and {second} (counted from 0) stand at the same place")]
     SamePlace {
-        /// The one.
+        /// Index of the one, from 0.
         first: usize,
-        /// The other.
+        /// Index of the other, from 0.
         second: usize,
     },
-    /// Nodes on a line.
+    /// Points that are all on one line.
     #[error("the points all stand on one line")]
     OnALine,
 }
 
-/// A field given on a regular grid, interpolated by Catmull and Rom's cubics along each axis: through the data, with continuous first
-/// derivatives, exact for quadratic fields (the slope at a node is the central difference; memory). Beyond the outermost nodes the
-/// field holds the value at the nearest place of the grid. A grid one node deep does not change with z.
+/// A field given on a regular grid, interpolated by Catmull–Rom cubics along each axis. It passes through
+/// the data, has continuous first derivatives and is exact for quadratic fields. Outside the grid it has
+/// the value at the nearest point of the grid. A field on a grid of one layer does not change with z.
 ///
-/// Not free of divergence in general. No closed pathline.
+/// In general it is not free of divergence.
+///
+/// ```
+/// use motefield_generator::flow::{Flow, GridField};
+///
+/// // Shear u = 0.1 y on 3 x 2 nodes, 10 px apart.
+/// let nodes = (0..6).map(|k| [0.1 * 10.0 * (k / 3) as f64, 0.0, 0.0]).collect();
+/// let field = GridField::new([0.0; 3], [10.0; 3], [3, 2, 1], nodes)?;
+/// assert!((field.velocity([7.0, 4.0, 0.0], 0.0)[0] - 0.4).abs() < 1e-12);
+/// # Ok::<(), motefield_generator::flow::DataError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct GridField {
     first_px: Vec3,
@@ -51,7 +63,8 @@ pub struct GridField {
     displacement_px: Vec<Vec3>,
 }
 
-/// Four neighbouring nodes along an axis with their weights for value and slope (by the node spacing).
+/// Four neighbouring nodes along an axis, with their weights for the value and for the slope per node
+/// spacing.
 struct Line {
     node: [usize; 4],
     value: [f64; 4],
@@ -59,10 +72,12 @@ struct Line {
 }
 
 impl GridField {
-    /// Node (0, 0, 0) stands at `first_px`; the nodes of `displacement_px` (px per pulse separation) run along x first, then y, then z.
+    /// The field with the displacements `displacement_px` at `count` nodes along x, y and z. The first
+    /// node is at `first_px`, the others are `spacing_px` apart; x changes fastest, then y, then z.
     ///
     /// # Errors
-    /// When the counts do not fit, an axis in the plane has fewer than two nodes, a spacing is not above 0 or a value is not finite.
+    /// When the number of displacements is not that of the nodes, x or y has fewer than two nodes, a
+    /// spacing is not above 0 or a number is not finite.
     pub fn new(
         first_px: Vec3,
         spacing_px: Vec3,
@@ -94,15 +109,7 @@ impl GridField {
                 index: 0,
             });
         }
-        if let Some(index) = displacement_px
-            .iter()
-            .position(|v| v.iter().any(|c| !c.is_finite()))
-        {
-            return Err(DataError::NotFinite {
-                what: "velocity",
-                index,
-            });
-        }
+        check_finite(&displacement_px)?;
         Ok(GridField {
             first_px,
             spacing_px,
@@ -111,12 +118,13 @@ impl GridField {
         })
     }
 
-    /// The outermost nodes along x and y: low and high corner, px.
+    /// Low and high corner of the grid in x and y, px.
     pub fn bounds_px(&self) -> [[f64; 2]; 2] {
         let high = |i: usize| self.first_px[i] + self.spacing_px[i] * (self.count[i] - 1) as f64;
         [[self.first_px[0], self.first_px[1]], [high(0), high(1)]]
     }
 
+    /// Nodes and weights along one axis for a point.
     fn line(&self, at: Vec3, axis: usize) -> Line {
         let count = self.count[axis];
         if count == 1 {
@@ -146,7 +154,8 @@ impl GridField {
         } else {
             [0.0; 4]
         };
-        // Beyond an end stands the node that continues the quadratic through the last three, or the line through the last two.
+        // Beyond an end, a node continues the quadratic through the last three nodes, or the line
+        // through the last two.
         for weights in [&mut value, &mut slope] {
             let ghost: [f64; 3] = if count > 2 {
                 [3.0, -3.0, 1.0]
@@ -167,13 +176,14 @@ impl GridField {
             }
         }
         Line {
-            // Nodes beyond the ends have the weight 0.
+            // Nodes beyond the ends have weight 0 now.
             node: std::array::from_fn(|k| (cell + k).saturating_sub(1).min(count - 1)),
             value,
             slope,
         }
     }
 
+    /// Sum of the data at the nodes of three lines, with weights along x, y and z.
     fn combine(&self, x: &[f64; 4], y: &[f64; 4], z: &[f64; 4], lines: &[Line; 3]) -> Vec3 {
         let mut sum = [0.0; 3];
         for (kz, wz) in z.iter().enumerate().filter(|(_, w)| **w != 0.0) {
@@ -216,5 +226,17 @@ impl Flow for GridField {
         let cell = self.spacing_px[0].min(self.spacing_px[1]);
         let smoothness = Smoothness::Pieces(cell);
         integrate_velocity(|at, t| self.velocity(at, t), from, t0, t1, smoothness)
+    }
+}
+
+/// Checks that all components of all velocities are finite.
+pub(super) fn check_finite(displacement_px: &[Vec3]) -> Result<(), DataError> {
+    let bad = |v: &Vec3| v.iter().any(|c| !c.is_finite());
+    match displacement_px.iter().position(bad) {
+        Some(index) => Err(DataError::NotFinite {
+            what: "velocity",
+            index,
+        }),
+        None => Ok(()),
     }
 }

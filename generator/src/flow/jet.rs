@@ -1,29 +1,33 @@
-use super::{Flow, Vec3, along};
+//! A plane laminar jet.
 
-/// ξ where sech²ξ = ½: arcosh √2. Derived.
+use super::{Flow, Vec3, straight};
+
+/// ξ at which sech²ξ = ½: arcosh √2.
 const HALF: f64 = 0.881_373_587_019_543;
 
-/// Bickley's plane laminar jet along x: u = U s^(−1/3) sech²ξ, v = U b/(3 x₀) s^(−2/3) (2ξ sech²ξ − tanh ξ), with s = x/x₀ and
-/// ξ = (y − y₀)/(b s^(2/3)), x from the virtual origin (Bickley, Phil. Mag. 23 (1937) 727; memory). Its momentum flux ∫u² dy = 4/3 U² b is
-/// the same in every section.
+/// Plane laminar jet along x (Bickley, Phil. Mag. 23 (1937) 727): u = U s^(−1/3) sech²ξ and
+/// v = U b/(3 x₀) s^(−2/3) (2ξ sech²ξ − tanh ξ) with s = x/x₀ and ξ = (y − y₀)/(b s^(2/3)), x from the
+/// virtual origin. Its momentum flux ∫u² dy = 4/3 U² b is the same in every section.
 ///
-/// Given by its displacement on the axis and its half-width in the middle of the picture. Without a virtual origin the jet does not spread,
-/// v = 0, and fluid elements move in straight lines (closed pathline). Upstream of the origin nothing moves.
+/// It is given by its displacement on the axis and its half-width at one place. The fluid upstream of
+/// the virtual origin is at rest. Without a virtual origin the jet does not spread, v = 0, and the
+/// pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BickleyJet {
-    /// The axis, px.
+    /// Position y₀ of the axis, px.
     pub centre_y_px: f64,
-    /// Displacement on the axis where x = `middle_x_px`, px.
+    /// Displacement on the axis at x = `middle_x_px`, px.
     pub peak_displacement_px: f64,
-    /// Distance from the axis at which the displacement is half of that, there, px.
+    /// Distance from the axis at which the displacement there is half of that, px; above 0.
     pub half_width_px: f64,
-    /// Where displacement and half-width are those given, px.
+    /// Where the jet has that displacement and half-width, px.
     pub middle_x_px: f64,
-    /// Distance x₀ from the virtual origin to there, px; `None` for a jet that does not spread.
+    /// Distance x₀ from the virtual origin to `middle_x_px`, px, above 0; `None` for a jet that does not
+    /// spread.
     pub virtual_origin_px: Option<f64>,
 }
 
-/// A section of the jet: displacement on the axis, width b, and 1/x.
+/// A section of the jet: displacement on the axis, px, width b, px, and 1/x, 1/px.
 struct Section {
     peak: f64,
     width: f64,
@@ -31,6 +35,7 @@ struct Section {
 }
 
 impl BickleyJet {
+    /// The section at `x`; `None` upstream of the virtual origin.
     fn section(&self, x: f64) -> Option<Section> {
         let (peak, width) = (self.peak_displacement_px, self.half_width_px / HALF);
         let Some(origin) = self.virtual_origin_px else {
@@ -70,7 +75,7 @@ impl Flow for BickleyJet {
         let sech2 = sech2(xi);
         let slope = -2.0 * sech2 * tanh;
         let third = section.per_run / 3.0;
-        // (2ξ sech²ξ − tanh ξ)′ = sech²ξ + 2ξ (sech²ξ)′, with which u also falls along x.
+        // (2ξ sech²ξ − tanh ξ)′ = sech²ξ + 2ξ (sech²ξ)′; u falls along x in proportion to it.
         let fall = sech2 + 2.0 * xi * slope;
         let across_by_x =
             -2.0 * section.peak * section.width * third * third * (2.0 * xi * sech2 - tanh + xi * fall);
@@ -86,7 +91,7 @@ impl Flow for BickleyJet {
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         match self.virtual_origin_px {
-            None => along(from, self.velocity(from, t0), t1 - t0),
+            None => straight(self, from, t0, t1),
             Some(_) => crate::pathline::integrate(self, from, t0, t1),
         }
     }

@@ -1,21 +1,25 @@
-use super::jet::sech2;
-use super::{Flow, Vec3, along};
+//! A mixing layer.
 
-/// Mixing layer along x between two streams: u = ½ (U₁ + U₂) + ½ (U₂ − U₁) tanh(2 (y − y₀)/δ_ω), δ_ω being the vorticity thickness
-/// (U₂ − U₁)/(∂u/∂y)max (Michalke 1964's profile; memory). Pathline in closed form: a straight line.
+use super::jet::sech2;
+use super::{Flow, Vec3, straight};
+
+/// Mixing layer along x between two streams: u = ½ (U₁ + U₂) + ½ (U₂ − U₁) tanh(2 (y − y₀)/δ_ω) with the
+/// vorticity thickness δ_ω = (U₂ − U₁)/(∂u/∂y)max (profile of Michalke, J. Fluid Mech. 19 (1964) 543).
+/// The pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MixingLayer {
-    /// The middle of the layer, px.
+    /// Middle y₀ of the layer, px.
     pub centre_y_px: f64,
-    /// Displacement U₁ of the stream above it, at smaller y, px.
+    /// Displacement U₁ of the stream above, at smaller y, px.
     pub above_px: f64,
-    /// Displacement U₂ of the stream below it, px.
+    /// Displacement U₂ of the stream below, px.
     pub below_px: f64,
-    /// Vorticity thickness δ_ω, px.
+    /// Vorticity thickness δ_ω, px; above 0.
     pub vorticity_thickness_px: f64,
 }
 
 impl MixingLayer {
+    /// Distance from the middle over half the vorticity thickness.
     fn place(&self, at: Vec3) -> f64 {
         2.0 * (at[1] - self.centre_y_px) / self.vorticity_thickness_px
     }
@@ -34,6 +38,6 @@ impl Flow for MixingLayer {
         [[0.0, slope, 0.0], [0.0; 3], [0.0; 3]]
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
-        along(from, self.velocity(from, t0), t1 - t0)
+        straight(self, from, t0, t1)
     }
 }

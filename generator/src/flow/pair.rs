@@ -1,10 +1,12 @@
-use super::{Flow, LambOseen, Vec3, add, along};
+//! A pair of opposite vortices.
 
-/// A pair of Lamb–Oseen vortices that turn against each other and so carry each other along.
+use super::{Flow, LambOseen, Vec3, add, add_gradients, along};
+
+/// Two Lamb–Oseen vortices of opposite sense that carry each other along x.
 ///
-/// The line between the vortices stands along y, the way of the pair along x. Each vortex moves at the velocity that the other
-/// makes at its centre, Γ/(2πb) for thin cores at the distance b (Lamb, *Hydrodynamics*, §155; memory), and the
-/// whole field with it: u(x, t) = u₀(x − U t). Between the pulses the pair therefore moves on; no closed pathline.
+/// The line between their centres is along y. Each vortex moves at the velocity that the other induces
+/// at its centre, Γ/(2πb) for thin cores at the distance b (Lamb, *Hydrodynamics*, §155), and the field
+/// moves with them: u(x, t) = u₀(x − U t).
 #[derive(Debug, Clone, PartialEq)]
 pub struct VortexPair {
     vortices: [LambOseen; 2],
@@ -12,8 +14,9 @@ pub struct VortexPair {
 }
 
 impl VortexPair {
-    /// A pair whose middle is at `centre_px` midway in time, its vortices `spacing_px` apart. Each vortex alone has the displacement
-    /// `peak_displacement_px` at `core_radius_px` from its centre; when that is positive the pair moves right.
+    /// A pair whose middle is at `centre_px` at time 0, with the centres `spacing_px` apart. Each vortex
+    /// alone has the largest displacement `peak_displacement_px` at `core_radius_px` from its centre;
+    /// the pair moves right when that is positive.
     pub fn new(centre_px: [f64; 2], spacing_px: f64, peak_displacement_px: f64, core_radius_px: f64) -> Self {
         let vortices = [-1.0, 1.0].map(|side| LambOseen {
             centre_px: [centre_px[0], centre_px[1] + 0.5 * side * spacing_px],
@@ -25,7 +28,7 @@ impl VortexPair {
         VortexPair { vortices, drift_px }
     }
 
-    /// Displacement of the pair itself, px per pulse separation.
+    /// Displacement of the pair as a whole, px per pulse separation.
     pub fn drift_px(&self) -> Vec3 {
         self.drift_px
     }
@@ -40,6 +43,6 @@ impl Flow for VortexPair {
     fn gradient(&self, at: Vec3, time: f64) -> [Vec3; 3] {
         let at = along(at, self.drift_px, -time);
         let [a, b] = self.vortices.each_ref().map(|v| v.gradient(at, time));
-        [add(a[0], b[0]), add(a[1], b[1]), add(a[2], b[2])]
+        add_gradients(a, b)
     }
 }

@@ -1,9 +1,11 @@
+//! A vortex ring.
+
 use std::f64::consts::PI;
 use std::sync::LazyLock;
 
 use super::{Flow, Vec3};
 
-/// Points of the finest rule on half the ring.
+/// Intervals of the finest rule on half the ring.
 const FINEST: usize = 1024;
 /// cos(π k/[`FINEST`]).
 static COSINES: LazyLock<Vec<f64>> = LazyLock::new(|| {
@@ -12,42 +14,44 @@ static COSINES: LazyLock<Vec<f64>> = LazyLock::new(|| {
         .collect()
 });
 
-/// A vortex ring that moves along x; the sheet cuts it, through its axis or beside it.
+/// A vortex ring that moves along x. The sheet can cut it anywhere.
 ///
-/// A circular vortex line of the radius R whose Biot–Savart law is smoothed by a core a: u = Γ/(4π) ∮ dl × r / (r² + a²)^(3/2) (Rosenhead
-/// and Moore; Saffman, *Vortex Dynamics*, §11; memory). It moves at the velocity at its own core, Γ/(4πR) (ln(8R/a) − 1) for thin cores
-/// (derived), and carries its field along. The integral is taken by the trapezoidal rule, whose error on a circle
-/// falls exponentially; each of its points alone is free of divergence. No closed pathline.
+/// It is a circular vortex line of radius R whose Biot–Savart law is smoothed by a core a:
+/// u = Γ/(4π) ∮ dl × r / (r² + a²)^(3/2) (Rosenhead and Moore; Saffman, *Vortex Dynamics*, §11). It moves
+/// at the velocity at its own core, Γ/(4πR) (ln(8R/a) − 1) for thin cores, and carries its field along.
+/// The integral is taken by the trapezoidal rule, whose error on a circle falls exponentially; the field
+/// is free of divergence with any number of points.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VortexRing {
     centre_px: Vec3,
     radius_px: f64,
     core2: f64,
-    /// Γ R/(4π).
+    /// Γ R/(4π), px³ per pulse separation.
     strength: f64,
     drift_px: f64,
 }
 
-/// Sums over the ring, in the meridional plane of the point: velocity along the axis and outward, and their derivatives.
+/// Velocity along the axis and away from it, and their derivatives, in the plane through the axis and a
+/// point.
 struct Meridional {
     axial: f64,
     radial: f64,
-    /// By the axis, then outward.
+    /// Derivatives along the axis and away from it.
     axial_by: [f64; 2],
     radial_by: [f64; 2],
-    /// Radial velocity over radius.
+    /// Radial velocity over the distance from the axis.
     hoop: f64,
 }
 
 impl VortexRing {
-    /// Thinnest core over the ring's radius.
+    /// Smallest core radius over the radius of the ring.
     pub const THINNEST: f64 = 0.02;
 
-    /// A ring whose centre is at `centre_px` midway in time, with the displacement `centre_displacement_px` there. The core must be
-    /// at least [`Self::THINNEST`] of the radius.
+    /// A ring of radius `radius_px` whose centre is at `centre_px` at time 0 and has the displacement
+    /// `centre_displacement_px` there. The core must be at least [`Self::THINNEST`] of the radius.
     pub fn new(centre_px: Vec3, radius_px: f64, core_radius_px: f64, centre_displacement_px: f64) -> Self {
         let core2 = core_radius_px * core_radius_px;
-        // On the axis in the middle: u = Γ/2 · R²/(R² + a²)^(3/2).
+        // At the centre: u = Γ/2 · R²/(R² + a²)^(3/2).
         let distance2 = radius_px * radius_px + core2;
         let per_strength = 2.0 * PI * radius_px / (distance2 * libm::sqrt(distance2));
         let mut ring = VortexRing {
@@ -66,18 +70,18 @@ impl VortexRing {
         4.0 * PI * self.strength / self.radius_px
     }
 
-    /// Displacement of the ring itself, px per pulse separation.
+    /// Displacement of the ring as a whole along x, px per pulse separation.
     pub fn drift_px(&self) -> f64 {
         self.drift_px
     }
 
-    /// At the distance `x` along the axis and `rho` from it.
+    /// At the distance `x` from the ring's plane, along the axis, and `rho` from the axis.
     fn sums(&self, x: f64, rho: f64) -> Meridional {
         let radius = self.radius_px;
         let all = radius * radius + rho * rho + x * x + self.core2;
         let cross = 2.0 * radius * rho;
-        // The poles of the integrand stand at the imaginary angle arcosh(all/cross), so N points on the full circle leave an error of
-        // exp(−N arcosh): 2e-16 at N = 36/arcosh.
+        // The poles of the integrand are at the imaginary angle arcosh(all/cross), so N points on the
+        // full circle leave an error of exp(−N arcosh(all/cross)): 2e-16 at N = 36/arcosh(all/cross).
         let needed = if cross > 0.0 {
             18.0 / libm::acosh(all / cross)
         } else {
@@ -117,7 +121,7 @@ impl VortexRing {
         }
     }
 
-    /// Distance along the axis, from it, and the direction outward (y, z).
+    /// Distance of a point from the ring's plane, from the axis, and the direction (y, z) away from it.
     fn place(&self, at: Vec3, time: f64) -> (f64, f64, [f64; 2]) {
         let x = at[0] - self.centre_px[0] - self.drift_px * time;
         let (y, z) = (at[1] - self.centre_px[1], at[2] - self.centre_px[2]);

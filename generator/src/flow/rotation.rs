@@ -1,11 +1,20 @@
+//! Solid rotation.
+
 use super::{Flow, Vec3};
 
-/// Solid rotation about an axis along z.
+/// Solid rotation about an axis along z. A positive angle turns x into y: clockwise on the screen, where
+/// y points down. The pathline is a circle in closed form.
 ///
-/// Positive turns x into y: clockwise on the screen, where y points down. Pathline in closed form: a circle.
+/// ```
+/// use motefield_generator::flow::{Flow, SolidRotation};
+///
+/// let quarter = SolidRotation { centre_px: [0.0, 0.0], turn_rad: std::f64::consts::FRAC_PI_2 };
+/// let [x, y, _] = quarter.path([10.0, 0.0, 0.0], -0.5, 0.5);
+/// assert!(x.abs() < 1e-12 && (y - 10.0).abs() < 1e-12);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct SolidRotation {
-    /// Centre, px.
+    /// Position of the axis, px.
     pub centre_px: [f64; 2],
     /// Angle turned in one pulse separation, rad.
     pub turn_rad: f64,
@@ -24,7 +33,7 @@ impl Flow for SolidRotation {
     }
 }
 
-/// Where a point comes to on its circle about `centre_px`.
+/// The point `from` turned about `centre_px`.
 pub(crate) fn circle(centre_px: [f64; 2], from: Vec3, angle_rad: f64) -> Vec3 {
     let (x, y) = (from[0] - centre_px[0], from[1] - centre_px[1]);
     let (sin, cos) = libm::sincos(angle_rad);

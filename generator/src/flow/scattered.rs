@@ -1,10 +1,12 @@
+//! Interpolation of a velocity field given at scattered points.
+
 mod buckets;
 mod cubic;
 mod slopes;
 
 use spade::{DelaunayTriangulation, HasPosition, Point2, Triangulation};
 
-use super::grid::DataError;
+use super::grid::{DataError, check_finite};
 use super::{Flow, Vec3};
 use crate::pathline::{Smoothness, integrate_velocity};
 use buckets::Buckets;
@@ -13,20 +15,31 @@ use slopes::slopes;
 
 type Point = [f64; 2];
 
-/// A field given at scattered nodes in the plane, interpolated by Clough and Tocher's cubics on Delaunay triangles (each split in three at its
-/// centroid, the slope across an edge linear along it; Clough and Tocher 1965; Farin, *Curves and Surfaces for CAGD*; memory):
-/// through the data, with continuous first derivatives, exact for quadratic fields.
+/// A field given at scattered nodes in the plane, interpolated by Clough–Tocher cubics on Delaunay
+/// triangles: each triangle is split in three at its centroid, and the slope across an edge is linear
+/// along it (Clough and Tocher 1965; Farin, *Curves and Surfaces for CAGD*). It passes through the data,
+/// has continuous first derivatives and is exact for quadratic fields.
 ///
-/// The gradient at a node comes from the quadratic through it that fits its neighbours and theirs best, weighted by the inverse squared
-/// distance. Outside the nodes' convex hull the field holds the value at the hull's nearest point. It does not
-/// change with z. Not free of divergence in general. No closed pathline.
+/// The gradient at a node is that of the quadratic through it that fits its neighbours and theirs best,
+/// weighted by the inverse squared distance. Outside the convex hull of the nodes the field has the value
+/// at the nearest point of the hull. It does not change with z. In general it is not free of divergence.
+///
+/// ```
+/// use motefield_generator::flow::{Flow, ScatteredField};
+///
+/// let nodes = [[0.0, 0.0], [40.0, 0.0], [0.0, 40.0], [45.0, 38.0]];
+/// let shear = nodes.map(|[_, y]| [0.1 * y, 0.0, 0.0]);
+/// let field = ScatteredField::new(&nodes, &shear)?;
+/// assert!((field.velocity([12.0, 20.0, 0.0], 0.0)[0] - 2.0).abs() < 1e-9);
+/// # Ok::<(), motefield_generator::flow::DataError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct ScatteredField {
     nodes: Vec<Node>,
     triangles: Vec<[usize; 3]>,
     hull: Vec<[usize; 2]>,
     buckets: Buckets,
-    /// Side of a triangle's third, as if all were alike.
+    /// Typical side of a third of a triangle, px.
     piece_px: f64,
 }
 
@@ -34,7 +47,7 @@ pub struct ScatteredField {
 struct Node {
     at: Point,
     value: Vec3,
-    /// By x, by y.
+    /// Derivatives with respect to x and to y.
     slope: [Vec3; 2],
 }
 
@@ -50,7 +63,8 @@ impl HasPosition for Vertex {
     }
 }
 
-/// Where a place is: in a triangle, with the weights of its corners, or nearest to a point of the hull's edge from one node to another.
+/// Where a point is: in a triangle, with its barycentric coordinates; or outside the hull, nearest to the
+/// point at a fraction of the edge from one node to another.
 enum Place {
     Inside([usize; 3], [f64; 3]),
     Outside([usize; 2], f64),
@@ -60,79 +74,21 @@ impl ScatteredField {
     /// Largest number of nodes.
     pub const MOST: usize = 4_000_000;
 
-    /// A field through `displacement_px` (px per pulse separation) at the places `at_px`.
+    /// The field with the displacements `displacement_px` at the nodes `at_px`, (x, y) in px.
     ///
     /// # Errors
-    /// When the counts differ, there are fewer than three nodes or more than [`Self::MOST`], a number is not finite, two nodes stand at
-    /// one place, or all on a line.
+    /// When the numbers of nodes and displacements differ, there are fewer than three nodes or more than
+    /// [`Self::MOST`], a number is not finite or a position 10¹² px or more from 0, two nodes are at the
+    /// same place, or all are on one line.
     pub fn new(at_px: &[Point], displacement_px: &[Vec3]) -> Result<ScatteredField, DataError> {
-        let n = at_px.len();
-        if !(3..=Self::MOST).contains(&n) {
-            return Err(DataError::Count {
-                what: "points",
-                got: n,
-                wanted: format!("there must be 3 to {}", Self::MOST),
-            });
-        }
-        if displacement_px.len() != n {
-            return Err(DataError::Count {
-                what: "velocities",
-                got: displacement_px.len(),
-                wanted: format!("there are {n} points"),
-            });
-        }
-        // Beyond these no picture reaches, and the triangulation's arithmetic stays exact.
-        let usable = |x: &f64| x.is_finite() && x.abs() < 1e12;
-        if let Some(index) = at_px.iter().position(|p| !p.iter().all(usable)) {
-            return Err(DataError::NotFinite {
-                what: "position",
-                index,
-            });
-        }
-        if let Some(index) = displacement_px
-            .iter()
-            .position(|v| v.iter().any(|c| !c.is_finite()))
-        {
-            return Err(DataError::NotFinite {
-                what: "velocity",
-                index,
-            });
-        }
-        // A coordinate of 1e-40 is none the triangulation takes, and 0 for all that anybody could see.
+        check(at_px, displacement_px)?;
+        // The triangulation refuses tiny numbers other than 0; on the scale of a pixel they are 0.
         let at_px: Vec<Point> = at_px
             .iter()
             .map(|p| p.map(|x| if x.abs() < 1e-12 { 0.0 } else { x }))
             .collect();
-        let mut order: Vec<usize> = (0..n).collect();
-        let compare = |a: &Point, b: &Point| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]));
-        order.sort_by(|&a, &b| compare(&at_px[a], &at_px[b]).then(a.cmp(&b)));
-        if let Some(pair) = order.windows(2).find(|pair| at_px[pair[0]] == at_px[pair[1]]) {
-            return Err(DataError::SamePlace {
-                first: pair[0],
-                second: pair[1],
-            });
-        }
-        // Triangulating a line would take the number of points squared to find nothing.
-        let across = |p: &Point| {
-            let (along, off) = (
-                minus(at_px[order[n - 1]], at_px[order[0]]),
-                minus(*p, at_px[order[0]]),
-            );
-            along[0] * off[1] - along[1] * off[0]
-        };
-        if at_px.iter().all(|p| across(p) == 0.0) {
-            return Err(DataError::OnALine);
-        }
-        let vertices = at_px.iter().enumerate().map(|(index, [x, y])| Vertex {
-            at: Point2::new(*x, *y),
-            index,
-        });
-        let mesh = DelaunayTriangulation::<Vertex>::bulk_load(vertices.collect()).map_err(|_| {
-            DataError::NotFinite {
-                what: "position",
-                index: 0,
-            }
-        })?;
+        check_places(&at_px)?;
+        let mesh = triangulate(&at_px)?;
         let triangles: Vec<[usize; 3]> = mesh
             .inner_faces()
             .map(|face| face.vertices().map(|v| v.data().index))
@@ -144,15 +100,8 @@ impl ScatteredField {
             .convex_hull()
             .map(|edge| [edge.from().data().index, edge.to().data().index])
             .collect();
-        let mut neighbours = vec![Vec::new(); n];
-        for edge in mesh.undirected_edges() {
-            let [a, b] = edge.vertices().map(|v| v.data().index);
-            neighbours[a].push(b);
-            neighbours[b].push(a);
-        }
-        // The mesh names its edges in an order of its own; sums shall not depend on it.
-        neighbours.iter_mut().for_each(|list| list.sort_unstable());
-        let nodes = (0..n)
+        let neighbours = neighbours(&mesh, at_px.len());
+        let nodes = (0..at_px.len())
             .map(|k| Node {
                 at: at_px[k],
                 value: displacement_px[k],
@@ -170,11 +119,12 @@ impl ScatteredField {
         })
     }
 
-    /// The smallest rectangle around all nodes: low and high corner, px.
+    /// Low and high corner of the smallest rectangle around all nodes, px.
     pub fn bounds_px(&self) -> [Point; 2] {
         bounds(self.nodes.iter().map(|n| n.at))
     }
 
+    /// Where a point is among the triangles.
     fn place(&self, at: Point) -> Place {
         let candidates = self.buckets.at(at).iter().map(|&t| {
             let triangle = self.triangles[t as usize];
@@ -188,7 +138,7 @@ impl ScatteredField {
         }
     }
 
-    /// The hull's point nearest to a place outside.
+    /// The point of the hull nearest to a point outside.
     fn nearest(&self, at: Point) -> Place {
         let project = |&[a, b]: &[usize; 2]| {
             let (edge, off) = (
@@ -204,13 +154,91 @@ impl ScatteredField {
         Place::Outside(edge, t)
     }
 
-    /// Value, and its derivatives by x and y.
+    /// Value and its derivatives with respect to x and y.
     fn evaluate(&self, at: Point) -> (Vec3, [Vec3; 2]) {
         match self.place(at) {
             Place::Inside(triangle, weights) => clough_tocher(triangle.map(|k| &self.nodes[k]), weights),
             Place::Outside(edge, t) => hold(edge.map(|k| &self.nodes[k]), t),
         }
     }
+}
+
+/// Checks the counts and that all numbers are usable.
+fn check(at_px: &[Point], displacement_px: &[Vec3]) -> Result<(), DataError> {
+    let n = at_px.len();
+    if !(3..=ScatteredField::MOST).contains(&n) {
+        return Err(DataError::Count {
+            what: "points",
+            got: n,
+            wanted: format!("there must be 3 to {}", ScatteredField::MOST),
+        });
+    }
+    if displacement_px.len() != n {
+        return Err(DataError::Count {
+            what: "velocities",
+            got: displacement_px.len(),
+            wanted: format!("there are {n} points"),
+        });
+    }
+    // No picture reaches farther, and up to there the arithmetic of the triangulation is exact.
+    let usable = |x: &f64| x.is_finite() && x.abs() < 1e12;
+    if let Some(index) = at_px.iter().position(|p| !p.iter().all(usable)) {
+        return Err(DataError::NotFinite {
+            what: "position",
+            index,
+        });
+    }
+    check_finite(displacement_px)
+}
+
+/// Checks that no two points are at the same place, and that not all are on one line.
+fn check_places(at_px: &[Point]) -> Result<(), DataError> {
+    let n = at_px.len();
+    let mut order: Vec<usize> = (0..n).collect();
+    let compare = |a: &Point, b: &Point| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]));
+    order.sort_by(|&a, &b| compare(&at_px[a], &at_px[b]).then(a.cmp(&b)));
+    if let Some(pair) = order.windows(2).find(|pair| at_px[pair[0]] == at_px[pair[1]]) {
+        return Err(DataError::SamePlace {
+            first: pair[0],
+            second: pair[1],
+        });
+    }
+    // Triangulating points on a line would take time proportional to the square of their number.
+    let across = |p: &Point| {
+        let (along, off) = (
+            minus(at_px[order[n - 1]], at_px[order[0]]),
+            minus(*p, at_px[order[0]]),
+        );
+        along[0] * off[1] - along[1] * off[0]
+    };
+    if at_px.iter().all(|p| across(p) == 0.0) {
+        return Err(DataError::OnALine);
+    }
+    Ok(())
+}
+
+fn triangulate(at_px: &[Point]) -> Result<DelaunayTriangulation<Vertex>, DataError> {
+    let vertices = at_px.iter().enumerate().map(|(index, [x, y])| Vertex {
+        at: Point2::new(*x, *y),
+        index,
+    });
+    DelaunayTriangulation::bulk_load(vertices.collect()).map_err(|_| DataError::NotFinite {
+        what: "position",
+        index: 0,
+    })
+}
+
+/// The nodes that share an edge with each of `count` nodes, in ascending order: the order of the mesh's
+/// edges is its own, and sums over neighbours shall not depend on it.
+fn neighbours(mesh: &DelaunayTriangulation<Vertex>, count: usize) -> Vec<Vec<usize>> {
+    let mut neighbours = vec![Vec::new(); count];
+    for edge in mesh.undirected_edges() {
+        let [a, b] = edge.vertices().map(|v| v.data().index);
+        neighbours[a].push(b);
+        neighbours[b].push(a);
+    }
+    neighbours.iter_mut().for_each(|list| list.sort_unstable());
+    neighbours
 }
 
 fn minus(a: Point, b: Point) -> Point {
@@ -244,7 +272,7 @@ fn bounds(points: impl Iterator<Item = Point>) -> [Point; 2] {
     })
 }
 
-/// Barycentric coordinates of a place.
+/// Barycentric coordinates of a point.
 fn weights([a, b, c]: [Point; 3], at: Point) -> [f64; 3] {
     let cross = |p: Point, q: Point, r: Point| (q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1]);
     let area = cross(a, b, c);

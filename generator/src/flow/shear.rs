@@ -1,17 +1,20 @@
+//! Parallel shear flows.
+
 use std::f64::consts::PI;
 
 use super::{Flow, Vec3, along};
 
-/// Plane shear: u = U + g (y − y₀), v = V, w = W.
+/// Linear shear: u = U + g (y − y₀), v = V, w = W.
 ///
-/// Pathline in closed form: y advances at V, so u grows linearly in time and x gains ½ g V t² beyond the straight line.
+/// The pathline is in closed form: y grows at the rate V, so u grows linearly in time and x gains
+/// ½ g V t² beyond a straight line.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LinearShear {
-    /// Displacement on the line y = `centre_y_px`, px.
+    /// Displacement (U, V, W) on the line y = y₀, px.
     pub displacement_px: Vec3,
-    /// ∂u/∂y, px of displacement per px.
+    /// Gradient g = ∂u/∂y, px per px.
     pub shear: f64,
-    /// The line y₀ on which the displacement is the one given, px.
+    /// The line y₀, px.
     pub centre_y_px: f64,
 }
 
@@ -31,20 +34,20 @@ impl Flow for LinearShear {
     }
 }
 
-/// Sinusoidal shear: u = U + A sin(2π (y − y₀)/λ + φ), v = V, w = W. Shows how much of an amplitude a measurement
-/// returns at a wavelength (spatial response).
+/// Sinusoidal shear: u = U + A sin(2π (y − y₀)/λ + φ), v = V, w = W. It shows the spatial response of a
+/// measurement: the fraction of an amplitude that it returns at a wavelength.
 ///
-/// Pathline in closed form: y advances at V, so the phase grows linearly in time and the sine integrates to its value in the
-/// middle times sin(h)/h, h being half the phase gone through.
+/// The pathline is in closed form: y grows at the rate V, so the phase grows linearly in time and the
+/// sine integrates to its value midway times sin(h)/h, with h half the change of phase.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SinusoidalShear {
-    /// Displacement that carries the wave, px.
+    /// Mean displacement (U, V, W), px.
     pub displacement_px: Vec3,
     /// Amplitude A of the displacement, px.
     pub amplitude_px: f64,
-    /// Wavelength λ, px.
+    /// Wavelength λ, px; not 0.
     pub wavelength_px: f64,
-    /// The line y₀ on which the phase is the one given, px.
+    /// The line y₀, px.
     pub centre_y_px: f64,
     /// Phase φ on that line, rad.
     pub phase_rad: f64,

@@ -1,13 +1,15 @@
+//! Plane strain.
+
 use super::{Flow, Vec3};
 
-/// Plane strain: u = e (x − x₀), v = −e (y − y₀). Stretches along x and squeezes along y, for a positive rate.
+/// Plane strain: u = e (x − x₀), v = −e (y − y₀). Positive e stretches along x and compresses along y.
 ///
-/// Pathline in closed form: a hyperbola, x growing as exp(e t).
+/// The pathline is a hyperbola in closed form, x growing as exp(e t).
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlaneStrain {
-    /// The point at rest, px.
+    /// The stagnation point (x₀, y₀), px.
     pub centre_px: [f64; 2],
-    /// ∂u/∂x, px of displacement per px.
+    /// Rate e = ∂u/∂x, px per px.
     pub strain: f64,
 }
 

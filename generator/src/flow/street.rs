@@ -1,20 +1,22 @@
-use super::{Flow, LambOseen, Vec3, add};
+//! A vortex street.
 
-/// A double row of Lamb–Oseen vortices of alternating sense, as shed by a bar standing across a stream (von Kármán's
-/// street), in the frame that drifts with it: carry it downstream with [`super::Carried`].
-///
-/// The street runs along x. Vortices of one row stand `spacing_px` apart, those of the other row halfway between;
-/// the rows are `row_distance_px` apart. Kármán's stable ratio of row distance to spacing is 0.281
-/// (Lamb, *Hydrodynamics*, §156; memory). The sum of the vortices' fields; no closed pathline.
+use super::{Flow, LambOseen, Vec3, add, add_gradients};
+
+/// Two rows of Lamb–Oseen vortices along x, of opposite sense, as in the wake of a bar across the stream
+/// (von Kármán's vortex street). The field is the sum of the vortices' fields. It is at rest; let it
+/// drift downstream with [`Carried`](super::Carried).
 #[derive(Debug, Clone, PartialEq)]
 pub struct VortexStreet {
     vortices: Vec<LambOseen>,
 }
 
 impl VortexStreet {
-    /// A street of `2 * each_row` vortices with its middle at `centre_px`. The upper row (smaller y) turns with
-    /// the sign of `peak_displacement_px`, the lower row against it; each vortex alone has that largest displacement at
-    /// `core_radius_px` from its centre.
+    /// A street of two rows of `each_row` vortices with its middle at `centre_px`. The vortices of a row
+    /// are `spacing_px` apart, those of the other row stand halfway between them; the rows are
+    /// `row_distance_px` apart. Kármán's stable ratio of row distance to spacing is 0.281 (Lamb,
+    /// *Hydrodynamics*, §156). Each vortex alone has the largest displacement `peak_displacement_px` at
+    /// `core_radius_px` from its centre. The sign is the sense of the upper row, at smaller y; positive
+    /// turns x into y.
     pub fn new(
         centre_px: [f64; 2],
         each_row: usize,
@@ -48,9 +50,8 @@ impl Flow for VortexStreet {
             .fold([0.0; 3], |sum, v| add(sum, v.velocity(at, time)))
     }
     fn gradient(&self, at: Vec3, time: f64) -> [Vec3; 3] {
-        self.vortices.iter().fold([[0.0; 3]; 3], |sum, v| {
-            let g = v.gradient(at, time);
-            [add(sum[0], g[0]), add(sum[1], g[1]), add(sum[2], g[2])]
-        })
+        self.vortices
+            .iter()
+            .fold([[0.0; 3]; 3], |sum, v| add_gradients(sum, v.gradient(at, time)))
     }
 }

@@ -1,24 +1,26 @@
+//! Taylor–Green vortices.
+
 use std::f64::consts::PI;
 
 use super::{Flow, Vec3};
 
-/// Taylor and Green's array of vortices: u = −U cos(kx) sin(ky), v = U sin(kx) cos(ky), k = 2π/λ (Taylor and Green,
-/// Proc. R. Soc. A 158 (1937) 499, in the plane; memory).
+/// Array of plane vortices (Taylor and Green, Proc. R. Soc. A 158 (1937) 499): u = −U cos(kx) sin(ky) and
+/// v = U sin(kx) cos(ky) with k = 2π/λ.
 ///
-/// The vortex at the centre turns x into y for a positive speed; its neighbours, half a wavelength away, turn
-/// against it. No closed pathline in elementary functions; cos(kx) cos(ky) stays constant along it.
+/// The vortex at the centre turns x into y for positive U; its neighbours, half a wavelength away, turn
+/// the other way.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TaylorGreen {
-    /// Centre of one vortex, px.
+    /// Centre of one of the vortices, px.
     pub centre_px: [f64; 2],
     /// Largest displacement U, px per pulse separation.
     pub peak_displacement_px: f64,
-    /// Wavelength λ: two vortices, px.
+    /// Wavelength λ, the length of two vortices, px; above 0.
     pub wavelength_px: f64,
 }
 
 impl TaylorGreen {
-    /// Sines and cosines of kx and ky.
+    /// Sine and cosine of kx and of ky.
     fn waves(&self, at: Vec3) -> [(f64, f64); 2] {
         let k = 2.0 * PI / self.wavelength_px;
         [0, 1].map(|i| libm::sincos(k * (at[i] - self.centre_px[i])))

@@ -1,3 +1,5 @@
+//! A turbulence-like field of random Fourier modes.
+
 use std::f64::consts::{PI, TAU};
 
 use multiversion::multiversion;
@@ -7,29 +9,40 @@ use rand_chacha::ChaCha8Rng;
 use super::{Flow, Vec3};
 use crate::random::open01;
 
-/// Spectra of wave numbers: three modes at each, along three directions at right angles.
+/// Number of wave numbers. Each has three modes, along three directions at right angles.
 const BINS: usize = 40;
-/// Modes handled side by side.
+/// Modes that are computed side by side.
 const LANES: usize = 8;
-/// Lowest wave number times the energy scale; 2e-6 of the energy lies below.
+/// Lowest wave number times the energy scale ℓ; 2e-6 of the energy lies below.
 const LOWEST: f64 = 0.1;
-/// How fast a mode oscillates, over √(κ³E) (Fung, Hunt, Malik and Perkins, J. Fluid Mech. 236 (1992) 281; memory).
+/// Angular frequency of a mode over √(κ³E) (Fung, Hunt, Malik and Perkins, J. Fluid Mech. 236 (1992)
+/// 281).
 const UNSTEADINESS: f64 = 0.5;
 
-/// Homogeneous, isotropic, turbulence-like field: a sum of random Fourier modes with von Kármán's spectrum
-/// E(κ) ∝ κ⁴/(1 + (κ ℓ)²)^(17/6), cut off at the smallest scale (Kraichnan, Phys. Fluids 13 (1970) 22, for the method; memory).
+/// Homogeneous, isotropic, turbulence-like field: a sum of random Fourier modes (method of Kraichnan,
+/// Phys. Fluids 13 (1970) 22) with the energy spectrum of [`Spectrum`].
 ///
-/// Wave numbers stand at random places in bins of equal width in ln κ, each with the energy of its bin. Every mode's amplitude is at
-/// right angles to its wave vector, so the field is free of divergence exactly; the three modes of a bin have wave vectors at right
-/// angles and share its energy, so the mean square of each component over space is rms² exactly. ℓ is such that the
-/// integral scale (longitudinal) of the cut spectrum is the one asked for. Each mode oscillates at the rate ½ √(κ³E).
-/// The field neither decays nor obeys the equations of motion. No closed pathline.
+/// There is one wave number, at a random place, in each of 40 bins of equal width in ln κ, and it has the
+/// energy of its bin. It belongs to three modes whose wave vectors are at right angles and which share
+/// that energy, so the mean square of each velocity component over space is rms² exactly. The amplitude
+/// of a mode is at right angles to its wave vector, so the field is exactly free of divergence. Each mode
+/// oscillates at the angular frequency ½ √(κ³E). The field neither decays nor obeys the equations of
+/// motion.
+///
+/// ```
+/// use motefield_generator::flow::{Flow, Spectrum, Turbulence};
+///
+/// let field = Turbulence::new(Spectrum::new(2.0, 80.0, 20.0), 7);
+/// let g = field.gradient([10.0, 20.0, 3.0], 0.0);
+/// assert!((g[0][0] + g[1][1] + g[2][2]).abs() < 1e-12);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Turbulence {
     blocks: Vec<Block>,
 }
 
-/// Modes side by side: a cos(2π (k·x + f t + φ)), wave vector k and frequency f in turns.
+/// Modes a cos(2π (k·x + f t + φ)) side by side: wave vectors k in 1/px, frequencies f per pulse
+/// separation, phases φ in turns, amplitudes a in px.
 #[derive(Debug, Clone, PartialEq)]
 struct Block {
     wave: [[f64; LANES]; 3],
@@ -38,9 +51,11 @@ struct Block {
     amplitude: [[f64; LANES]; 3],
 }
 
-/// Von Kármán's spectrum, cut off; wave numbers in rad/px.
+/// Von Kármán's energy spectrum E(κ) ∝ κ⁴/(1 + (κ ℓ)²)^(17/6), cut off at a smallest scale. The energy
+/// scale ℓ is such that the longitudinal integral scale of the cut spectrum is the one asked for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spectrum {
+    /// Energy scale ℓ.
     scale_px: f64,
     lowest: f64,
     highest: f64,
@@ -48,11 +63,12 @@ pub struct Spectrum {
 }
 
 impl Spectrum {
-    /// Largest shortest wavelength over the integral scale.
+    /// Largest allowed smallest scale over the integral scale.
     pub const LARGEST_CUT: f64 = 0.5;
 
-    /// The spectrum with a root mean square `rms_px` of each component, the longitudinal integral scale `integral_scale_px` and no
-    /// wavelengths below `smallest_scale_px`, at most [`Self::LARGEST_CUT`] of the integral scale.
+    /// The spectrum with the root mean square `rms_px` of each component, the longitudinal integral scale
+    /// `integral_scale_px` and no wavelengths below `smallest_scale_px`, which must be above 0 and at most
+    /// [`Self::LARGEST_CUT`] of the integral scale.
     pub fn new(rms_px: f64, integral_scale_px: f64, smallest_scale_px: f64) -> Spectrum {
         let mut spectrum = Spectrum {
             scale_px: integral_scale_px,
@@ -60,7 +76,8 @@ impl Spectrum {
             highest: TAU / smallest_scale_px,
             factor: 1.0,
         };
-        // The integral scale falls as ℓ does: the ratio of the one wanted to the one found converges fast.
+        // The integral scale is nearly proportional to ℓ, so scaling ℓ by the ratio of the integral scale
+        // that is wanted to the one found converges fast.
         for _ in 0..60 {
             spectrum.scale_px *= integral_scale_px / spectrum.integral_scale_px();
             spectrum.lowest = LOWEST / spectrum.scale_px;
@@ -69,7 +86,7 @@ impl Spectrum {
         spectrum
     }
 
-    /// Kinetic energy E(κ) a wave number κ (rad/px).
+    /// Kinetic energy E(κ) per wave number, px³, at the wave number κ, rad/px.
     pub fn energy(&self, wave_number: f64) -> f64 {
         if wave_number < self.lowest || wave_number > self.highest {
             return 0.0;
@@ -108,7 +125,7 @@ impl Spectrum {
 }
 
 impl Turbulence {
-    /// The field with a spectrum; each seed gives another field of the same statistics.
+    /// A field with this spectrum. Each seed gives another field of the same statistics.
     pub fn new(spectrum: Spectrum, seed: u64) -> Self {
         let mut key = *b"12345678 modes of turbulence    ";
         key[..8].copy_from_slice(&seed.to_le_bytes());
@@ -126,7 +143,7 @@ impl Turbulence {
         let mut blocks = vec![Block::EMPTY; (3 * BINS).div_ceil(LANES)];
         for (bin, [wave_number, energy]) in bins.iter().enumerate() {
             let axes = random_axes(&mut rng);
-            // A third of the bin's energy in each: ¼ A² = E/3.
+            // Each mode has a third of the bin's energy: ¼ A² = E/3.
             let amplitude = libm::sqrt(4.0 / 3.0 * energy * scale);
             let rate = UNSTEADINESS
                 * libm::sqrt(wave_number * wave_number * wave_number * spectrum.energy(*wave_number));
@@ -147,7 +164,7 @@ impl Turbulence {
     }
 }
 
-/// Three directions at right angles, turned at random.
+/// Three random directions at right angles to each other.
 fn random_axes(rng: &mut ChaCha8Rng) -> [Vec3; 3] {
     let z = 2.0 * open01(rng) - 1.0;
     let (sin, cos) = libm::sincos(TAU * open01(rng));
@@ -167,10 +184,10 @@ impl Block {
         amplitude: [[0.0; LANES]; 3],
     };
 
-    /// Phases in turns, from −½ to ½.
+    /// Phases of the modes at a point and time, in turns from −½ to ½.
     #[inline(always)]
     fn turns(&self, at: Vec3, time: f64) -> [f64; LANES] {
-        // Adding and taking away 1.5 · 2⁵² rounds to a whole number, in every lane at once.
+        // Adding and subtracting 1.5 · 2⁵² rounds to a whole number, in all lanes at once.
         const ROUND: f64 = 1.5 * (1u64 << 52) as f64;
         std::array::from_fn(|l| {
             let turns = self.wave[0][l] * at[0]
@@ -183,7 +200,7 @@ impl Block {
     }
 }
 
-/// Coefficients of sin(2πw) in odd powers of w; for |w| ≤ ¼ the first term left out is 2e-18.
+/// Coefficients of sin(2πw) in odd powers of w. For |w| ≤ ¼ the first term left out is 2e-18.
 const SINE: [f64; 11] = {
     let mut all = [0.0; 11];
     let (mut term, mut k) = (TAU, 0);
@@ -196,7 +213,7 @@ const SINE: [f64; 11] = {
     all
 };
 
-/// Sine of −¼ to ¼ turns.
+/// Sine of an angle of −¼ to ¼ turns.
 #[inline(always)]
 fn sine(turns: f64) -> f64 {
     let square = turns * turns;

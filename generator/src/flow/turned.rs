@@ -1,13 +1,24 @@
+//! A field turned in the plane of the picture.
+
 use std::sync::Arc;
 
 use super::{Flow, Vec3};
 
-/// A field turned in the plane of the picture about a point.
+/// A field turned about a point in the plane of the picture. A positive angle turns x into y, clockwise
+/// on the screen. The pathline is that of the field, turned; in closed form if that is.
 ///
-/// Positive turns x into y, clockwise on the screen. The pathline is the turned one of the field, closed when that one is.
+/// ```
+/// use std::sync::Arc;
+/// use motefield_generator::flow::{Flow, Turned, Uniform};
+///
+/// let right = Uniform { displacement_px: [3.0, 0.0, 0.0] };
+/// let down = Turned::new(Arc::new(right), [0.0, 0.0], std::f64::consts::FRAC_PI_2);
+/// let [u, v, _] = down.velocity([8.0, 9.0, 0.0], 0.0);
+/// assert!(u.abs() < 1e-12 && (v - 3.0).abs() < 1e-12);
+/// ```
 #[derive(Debug, Clone)]
 pub struct Turned {
-    /// The field before it is turned.
+    /// The field before the turn.
     pub flow: Arc<dyn Flow>,
     about_px: [f64; 2],
     sin: f64,
@@ -15,7 +26,7 @@ pub struct Turned {
 }
 
 impl Turned {
-    /// `flow` turned by an angle about a point.
+    /// The field `flow` turned by `angle_rad` about the point `about_px`.
     pub fn new(flow: Arc<dyn Flow>, about_px: [f64; 2], angle_rad: f64) -> Self {
         let (sin, cos) = libm::sincos(angle_rad);
         Turned {
@@ -26,6 +37,7 @@ impl Turned {
         }
     }
 
+    /// A vector, turned.
     fn forth(&self, v: Vec3) -> Vec3 {
         [
             self.cos * v[0] - self.sin * v[1],
@@ -34,6 +46,7 @@ impl Turned {
         ]
     }
 
+    /// A vector, turned back.
     fn back(&self, v: Vec3) -> Vec3 {
         [
             self.cos * v[0] + self.sin * v[1],
@@ -42,12 +55,14 @@ impl Turned {
         ]
     }
 
+    /// A point, turned back.
     fn inner(&self, at: Vec3) -> Vec3 {
         let [x, y] = self.about_px;
         let v = self.back([at[0] - x, at[1] - y, at[2]]);
         [x + v[0], y + v[1], v[2]]
     }
 
+    /// A point, turned.
     fn outer(&self, at: Vec3) -> Vec3 {
         let [x, y] = self.about_px;
         let v = self.forth([at[0] - x, at[1] - y, at[2]]);
@@ -60,7 +75,7 @@ impl Flow for Turned {
         self.forth(self.flow.velocity(self.inner(at), time))
     }
     fn gradient(&self, at: Vec3, time: f64) -> [Vec3; 3] {
-        // R G Rᵀ: the rows of G are turned like vectors, then its columns.
+        // R G Rᵀ: turn the rows of G like vectors, then its columns.
         let g = self
             .flow
             .gradient(self.inner(at), time)

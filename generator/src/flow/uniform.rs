@@ -1,9 +1,11 @@
+//! Uniform flow.
+
 use super::{Flow, Vec3, along};
 
 /// The same displacement everywhere.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Uniform {
-    /// px per pulse separation.
+    /// Displacement, px.
     pub displacement_px: Vec3,
 }
 

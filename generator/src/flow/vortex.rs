@@ -1,44 +1,55 @@
+//! Single vortices with circular pathlines.
+
 use super::rotation::circle;
 use super::{Flow, Vec3};
 
-/// Where (1 − e^(−s²))/s has its maximum: the root of e^(s²) = 1 + 2 s². Own computation, derived.
+/// Where (1 − e^(−s²))/s has its maximum: the root of e^(s²) = 1 + 2 s².
 const PEAK_RADIUS: f64 = 1.120_906_422_778_534;
-/// The value of (1 − e^(−s²))/s there. Own computation, derived.
+/// Maximum of (1 − e^(−s²))/s.
 const PEAK_VALUE: f64 = 0.638_172_686_338_951_5;
 
-/// Lamb–Oseen vortex, steady: v_θ(r) = Γ/(2πr) (1 − exp(−r²/r_c²)) (Lamb, *Hydrodynamics*, §334a; memory).
+/// Steady Lamb–Oseen vortex: v_θ(r) = Γ/(2πr) (1 − exp(−r²/r_c²)) (Lamb, *Hydrodynamics*, §334a).
 ///
-/// Given by its largest displacement and the radius at which that stands, which a picture shows, rather than by
-/// circulation and viscous core. Positive turns x into y: clockwise on the screen, where y points down. Fluid elements
-/// go round in circles, so the pathline is closed.
+/// It is given by its largest displacement and the radius of that, which a picture shows, rather than by
+/// the circulation Γ and the viscous core r_c. The pathline is a circle in closed form.
+///
+/// ```
+/// use motefield_generator::flow::{Flow, LambOseen};
+///
+/// let vortex = LambOseen { centre_px: [50.0, 50.0], peak_displacement_px: 6.0, core_radius_px: 20.0 };
+/// // Right of the centre the fluid moves down.
+/// let [u, v, w] = vortex.velocity([70.0, 50.0, 0.0], 0.0);
+/// assert!(u.abs() < 1e-12 && (v - 6.0).abs() < 1e-12 && w == 0.0);
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct LambOseen {
     /// Centre of the vortex, px.
     pub centre_px: [f64; 2],
-    /// Largest displacement, px per pulse separation; its sign is the sense of rotation.
+    /// Largest displacement, px; positive turns x into y, clockwise on the screen.
     pub peak_displacement_px: f64,
-    /// Radius at which the displacement is largest, px.
+    /// Radius at which the displacement is largest, px; above 0.
     pub core_radius_px: f64,
 }
 
-/// Rankine vortex: solid rotation within the core, v_θ ∝ 1/r outside (Lamb, *Hydrodynamics*, §159; memory).
-///
-/// Its speed has a kink at the core radius, so the gradient jumps there. Pathline in closed form: a circle.
+/// Rankine vortex: solid rotation inside the core, v_θ ∝ 1/r outside (Lamb, *Hydrodynamics*, §159). The
+/// gradient jumps at the core radius. The pathline is a circle in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rankine {
     /// Centre of the vortex, px.
     pub centre_px: [f64; 2],
-    /// Displacement at the core radius, the largest, px per pulse separation; its sign is the sense of rotation.
+    /// Displacement at the core radius, the largest, px; positive turns x into y, clockwise on the
+    /// screen.
     pub peak_displacement_px: f64,
-    /// Radius of the core, px.
+    /// Radius of the core, px; above 0.
     pub core_radius_px: f64,
 }
 
-/// A vortex whose fluid goes round in circles.
+/// A vortex whose fluid moves in circles.
 trait Round {
     fn centre_px(&self) -> [f64; 2];
 
-    /// Angular speed, rad per pulse separation, at the squared distance `r2` (px²), and its derivative by it.
+    /// Angular velocity, rad per pulse separation, at the squared distance `r2`, px², and its derivative
+    /// with respect to `r2`.
     fn turn(&self, r2: f64) -> (f64, f64);
 
     fn offset(&self, at: Vec3) -> [f64; 2] {

@@ -1,8 +1,8 @@
-//! What of a scene cannot be rendered.
+//! The error of a scene that cannot be rendered: which quantity, its value, its range.
 
 use std::fmt;
 
-/// A quantity of a [`Scene`](crate::Scene) that has a range.
+/// A quantity of a [`Scene`](crate::Scene) whose range is checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum SceneField {
     /// Width and height of the picture.
@@ -19,7 +19,7 @@ pub enum SceneField {
     BackgroundB,
     /// Pulse length over pulse separation.
     PulseFraction,
-    /// Streak that every particle draws.
+    /// Length of the streak that every particle draws.
     Streak,
     /// Thickness of the light sheet.
     SheetThickness,
@@ -35,17 +35,17 @@ pub enum SceneField {
     EnergyRatio,
     /// Length of a pulse over the scene's.
     LengthRatio,
-    /// Depth of a pulse's sheet.
+    /// Depth of a pulse's sheet from the scene's.
     SheetOffset,
     /// Thickness of a pulse's sheet over the scene's.
     ThicknessRatio,
-    /// Random error of the pulses' times.
+    /// Standard deviation of the pulses' times.
     Jitter,
-    /// Constant light.
+    /// Constant light in each frame.
     AmbientLight,
-    /// Size of the picture of reflections.
+    /// Size of the reflection picture.
     ReflectionPictureSize,
-    /// Light of the picture of reflections.
+    /// Light of the reflection picture.
     ReflectionPictureLight,
     /// Light of the glare line.
     GlarePeak,
@@ -85,7 +85,7 @@ pub enum SceneField {
     UnseededCentre,
     /// Radius of a region with less seeding.
     UnseededRadius,
-    /// Share of the seeding in a region with less of it.
+    /// Fraction of the seeding that is left in such a region.
     UnseededShare,
     /// Growth of the diameter off the plane in focus.
     Defocus,
@@ -99,9 +99,9 @@ pub enum SceneField {
     Distortion,
     /// Shape of the particle images.
     ImagePattern,
-    /// Sensitive share of a pixel.
+    /// Sensitive fraction of a pixel.
     FillFactor,
-    /// Share of frame A's light that leaks into frame B.
+    /// Fraction of frame A's light that leaks into frame B.
     ParasiticSensitivity,
     /// Bits of a grey level.
     Bits,
@@ -119,13 +119,13 @@ pub enum SceneField {
     Dsnu,
     /// Photo response non-uniformity.
     Prnu,
-    /// Share of hot pixels.
+    /// Fraction of hot pixels.
     HotPixels,
     /// Dark signal of a hot pixel.
     HotLevel,
-    /// Share of dead pixels.
+    /// Fraction of dead pixels.
     DeadPixels,
-    /// Share of light that goes to the neighbours.
+    /// Fraction of a pixel's light that goes to its neighbours.
     Crosstalk,
 }
 

@@ -2,8 +2,7 @@
 
 use std::sync::Arc;
 
-use motefield_generator::reflection::{Glare, HotSpots, Reflections};
-use motefield_generator::{Light, Pulse, Sheet};
+use motefield_generator::{Glare, HotSpots, Light, Pulse, Reflections, Sheet};
 
 use super::flow::Scale;
 use super::timing::exposures_s;

@@ -1,24 +1,24 @@
-//! Which triangle a place is in.
+//! Finds the triangles that may hold a point.
 
 use super::{Point, bounds, minus};
 
-/// Which triangles may hold a place: lists by the cells of a regular grid over all nodes.
+/// The triangles that meet each cell of a regular grid over all nodes.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Buckets {
     low: Point,
     pub(super) cell: Point,
     count: [usize; 2],
-    /// Where each cell's list begins in `triangles`, and the end.
+    /// Where the list of each cell begins in `triangles`, and the end of the last.
     start: Vec<u32>,
     triangles: Vec<u32>,
 }
 
-/// From where to where along x a triangle reaches within a band of y that it meets.
+/// Range of x of the part of a triangle that lies in the range `band` of y.
 fn reach(corners: [Point; 3], band: Point) -> Point {
     let mut range = [f64::INFINITY, f64::NEG_INFINITY];
     for k in 0..3 {
         let (a, edge) = (corners[k], minus(corners[(k + 1) % 3], corners[k]));
-        // The share of the edge within the band.
+        // The part of the edge within the band.
         let [mut from, mut to] = if edge[1] == 0.0 {
             let inside = (band[0]..=band[1]).contains(&a[1]);
             if inside { [0.0, 1.0] } else { [1.0, 0.0] }
@@ -54,7 +54,7 @@ impl Buckets {
             let corners = triangle.map(|k| at[k]);
             let [first, last] = bounds(corners.into_iter()).map(|p| buckets.index(p)[1]);
             for row in first..=last {
-                // A hair more than the row, for the rounding of what is asked later.
+                // Slightly more than the row, because of rounding when a point is looked up.
                 let edge = |k: usize| low[1] + k as f64 * cell[1];
                 let band = [edge(row) - 1e-6 * cell[1], edge(row + 1) + 1e-6 * cell[1]];
                 let [from, to] = reach(corners, band);
@@ -79,6 +79,7 @@ impl Buckets {
         [0, 1].map(|i| (((at[i] - self.low[i]) / self.cell[i]) as usize).min(self.count[i] - 1))
     }
 
+    /// The triangles that may hold a point.
     pub(super) fn at(&self, at: Point) -> &[u32] {
         let [x, y] = self.index(at);
         let cell = y * self.count[0] + x;

@@ -1,15 +1,15 @@
-//! Clough and Tocher's cubics, in Bézier form.
+//! Clough–Tocher cubics on a triangle, in Bézier form.
 
 use super::{Node, Point, Vec3, dot, minus};
 use crate::flow::{add, along};
 
-/// Sum of vectors with weights.
+/// Weighted sum of vectors.
 fn blend<const N: usize>(terms: [(f64, Vec3); N]) -> Vec3 {
     terms.into_iter().fold([0.0; 3], |sum, (w, v)| along(sum, v, w))
 }
 
 impl Node {
-    /// A third of the derivative along a direction.
+    /// A third of the derivative along a vector.
     fn third(&self, direction: Point) -> Vec3 {
         blend([
             (direction[0] / 3.0, self.slope[0]),
@@ -17,16 +17,18 @@ impl Node {
         ])
     }
 
-    /// The Bézier ordinate next to this node on the way to a point.
+    /// The Bézier ordinate next to this node toward a point.
     fn toward(&self, to: Point) -> Vec3 {
         add(self.value, self.third(minus(to, self.at)))
     }
 }
 
-/// The cubic of Clough and Tocher at the place with the weights given, and its derivatives by x and y, in Bézier form.
+/// Value of the Clough–Tocher cubic, and its derivatives with respect to x and y, at the point with these
+/// barycentric coordinates.
 pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec3; 2]) {
     let centre = [0, 1].map(|i| (nodes[0].at[i] + nodes[1].at[i] + nodes[2].at[i]) / 3.0);
-    // The inner ordinate beside the edge from node i + 1 to i + 2: the slope across the edge there is the mean of those at its ends.
+    // The inner ordinate beside the edge from node i + 1 to i + 2: in the middle of the edge the slope
+    // across it is the mean of those at its ends.
     let beside: [Vec3; 3] = std::array::from_fn(|i| {
         let (a, b) = (nodes[(i + 1) % 3], nodes[(i + 2) % 3]);
         let (edge, inward) = (minus(b.at, a.at), minus(centre, a.at));
@@ -50,7 +52,7 @@ pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec
         ])
     });
     let middle = inner.iter().fold([0.0; 3], |sum, v| along(sum, *v, 1.0 / 3.0));
-    // The third of the triangle in which the place is: that away from the corner of the least weight.
+    // The third of the triangle in which the point is: the one opposite the corner of least weight.
     let k = (0..3)
         .min_by(|&i, &j| weights[i].total_cmp(&weights[j]))
         .expect("three corners");
@@ -70,7 +72,8 @@ pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec
     let by_r = quadratic(nodes[i].value, to_i, inner[i], to_j, spoke[i], beside[k]);
     let by_s = quadratic(to_j, nodes[j].value, inner[j], to_i, beside[k], spoke[j]);
     let by_t = quadratic(spoke[i], spoke[j], middle, beside[k], inner[i], inner[j]);
-    // A cubic form is a third of its derivatives times their variables; the threes cancel.
+    // By Euler's theorem the cubic is a third of the sum of its derivatives times their variables, and
+    // each derivative is three times the quadratic above.
     let value = blend([(r, by_r), (s, by_s), (t, by_t)]);
     let [a, b, c] = nodes.map(|n| n.at);
     let (ab, ac) = (minus(b, a), minus(c, a));
@@ -90,7 +93,8 @@ pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec
     (value, slope)
 }
 
-/// The value on an edge of the hull at the share `t` of it, held outside: it changes along the edge only.
+/// Value at the fraction `t` of an edge of the hull, which holds outside the hull too, and its derivatives
+/// with respect to x and y there: it changes along the edge only.
 pub(super) fn hold([a, b]: [&Node; 2], t: f64) -> (Vec3, [Vec3; 2]) {
     let (to_b, to_a) = (a.toward(b.at), b.toward(a.at));
     let s = 1.0 - t;

@@ -3,7 +3,6 @@
 use motefield_evaluator::outlier::normalised_residual;
 use motefield_evaluator::statistics::fraction;
 use motefield_generator::Seed;
-use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
 
 use super::{Measure, Request};
 use crate::verify::judge::Figures;
@@ -32,8 +31,8 @@ fn run(request: &Request) -> Result<Figures, String> {
             point: 0,
             realisation: realisation as u64,
         };
-        let mut rng = stream(seed, Purpose::Noise, 0);
-        let mut draw = || scale * normal_quantile(open01(&mut rng));
+        let mut numbers = seed.draws(0);
+        let mut draw = || scale * numbers.normal();
         let mut residual = || {
             let mut neighbours: [f64; 8] = std::array::from_fn(|_| draw());
             normalised_residual(draw(), &mut neighbours, epsilon).expect("eight neighbours")

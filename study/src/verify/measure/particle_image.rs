@@ -2,10 +2,8 @@
 
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::{Grid, Weighting};
-use motefield_generator::exposure::Exposer;
-use motefield_generator::light::Flash;
-use motefield_generator::seeding::Particle;
-use motefield_generator::splat::{Brush, add};
+use motefield_generator::pair::particle_image;
+use motefield_generator::{Exposure, Scene};
 use ndarray::Array2;
 
 use super::{Measure, Request, exactly};
@@ -34,29 +32,9 @@ pub const PARTICLE_IMAGE: Measure = Measure {
 /// Step of the particle for the slope of its picture, px.
 const STEP_PX: f64 = 0.01;
 
-/// Expected photo-electrons of frame A with one particle at `at`, which draws its streak or none.
-fn picture(plan: &Plan, at: [f64; 2], moving: bool) -> Array2<f32> {
-    let scene = &plan.scene;
-    let flash = Flash {
-        middle: 0.0,
-        pulse: scene.light.pulses[0],
-    };
-    let particle = Particle {
-        id: 0,
-        at: [at[0], at[1], 0.0],
-        diameter: 1.0,
-        brightness: 1.0,
-    };
-    let exposer = Exposer::new(scene, flash);
-    let mut spots = Vec::new();
-    if moving {
-        exposer.expose(&particle, &mut spots);
-    } else {
-        spots.push(exposer.at_rest(&particle).0);
-    }
-    let mut image = Array2::zeros((scene.size[1], scene.size[0]));
-    add(&mut image, &spots, &Brush::Gaussian(1.0));
-    image
+/// Expected photo-electrons of one particle at `at`, which draws its streak.
+fn picture(scene: &Scene, [x, y]: [f64; 2]) -> Result<Array2<f32>, String> {
+    particle_image(scene, [x, y, 0.0]).map_err(|e| e.to_string())
 }
 
 fn run(request: &Request) -> Result<Figures, String> {
@@ -64,7 +42,11 @@ fn run(request: &Request) -> Result<Figures, String> {
     let offset = request.arguments.quantity("offset", Dimension::Pixels)?;
     let [x, y] = plan.scene.size.map(|n| (n / 2) as f64);
     let at = [x + offset, y];
-    let image = picture(plan, at, true);
+    let image = picture(&plan.scene, at)?;
+    let rest = Scene {
+        exposure: Exposure::Streak([0.0; 2]),
+        ..plan.scene.clone()
+    };
     let sum = |of: &dyn Fn(f64, f64) -> f64| -> f64 {
         let pixels = image.indexed_iter();
         pixels
@@ -81,7 +63,7 @@ fn run(request: &Request) -> Result<Figures, String> {
         ("variance_y_px2", sum(&|_, y| (y - centroid[1]).powi(2)) / light),
         (
             "peak_over_rest",
-            brightest(&image) / brightest(&picture(plan, at, false)),
+            brightest(&image) / brightest(&picture(&rest, at)?),
         ),
         ("bound_x_px", bound(plan, at, &image)?),
     ]))
@@ -90,13 +72,15 @@ fn run(request: &Request) -> Result<Figures, String> {
 /// The least standard deviation, px, of the displacement along x between two frames that show the particle at one place.
 fn bound(plan: &Plan, at: [f64; 2], image: &Array2<f32>) -> Result<f64, String> {
     let slope = |[x, y]: [f64; 2]| {
-        let moved = |sign: f64| picture(plan, [at[0] + sign * x, at[1] + sign * y], true).mapv(f64::from);
-        (moved(1.0) - moved(-1.0)) / (2.0 * STEP_PX)
+        let moved = |sign: f64| -> Result<_, String> {
+            Ok(picture(&plan.scene, [at[0] + sign * x, at[1] + sign * y])?.mapv(f64::from))
+        };
+        Ok::<_, String>((moved(1.0)? - moved(-1.0)?) / (2.0 * STEP_PX))
     };
     let (signal, along_x, along_y) = (
         image.mapv(f64::from),
-        slope([STEP_PX, 0.0]),
-        slope([0.0, STEP_PX]),
+        slope([STEP_PX, 0.0])?,
+        slope([0.0, STEP_PX])?,
     );
     let pattern = ExpectedImage {
         signal: signal.view(),

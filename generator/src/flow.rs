@@ -1,0 +1,113 @@
+//! Velocity fields: what moves the particles and defines the true displacement.
+//!
+//! A [`Flow`] gives its velocity and velocity gradient at a point and time, and the pathline of a fluid
+//! element. All lengths are in px and all times in pulse separations, so velocities are displacements.
+//!
+//! A field of your own implements [`Flow::velocity`] and [`Flow::gradient`]; the pathline is then
+//! integrated numerically, to about 1e-9 px in smooth fields. Fields that know their pathline in closed
+//! form override [`Flow::path`].
+//!
+//! ```
+//! use motefield_generator::flow::{Flow, Vec3};
+//!
+//! /// Stagnation flow that turns over with time.
+//! #[derive(Debug)]
+//! struct Pulsating;
+//!
+//! impl Flow for Pulsating {
+//!     fn velocity(&self, [x, y, _]: Vec3, time: f64) -> Vec3 {
+//!         let rate = 0.1 * time.cos();
+//!         [rate * x, -rate * y, 0.0]
+//!     }
+//!     fn gradient(&self, _: Vec3, time: f64) -> [Vec3; 3] {
+//!         let rate = 0.1 * time.cos();
+//!         [[rate, 0.0, 0.0], [0.0, -rate, 0.0], [0.0; 3]]
+//!     }
+//! }
+//!
+//! // x grows as exp(0.1 sin t).
+//! let [x, _, _] = Pulsating.path([50.0, 20.0, 0.0], -0.5, 0.5);
+//! assert!((x - 50.0 * (0.2 * 0.5_f64.sin()).exp()).abs() < 1e-9);
+//! ```
+
+mod boundary;
+mod carried;
+mod channel;
+mod cylinder;
+mod grid;
+mod jet;
+mod mixing;
+mod pair;
+mod ring;
+mod rotation;
+mod scattered;
+mod shear;
+mod strain;
+mod street;
+mod taylor_green;
+mod turbulence;
+mod turned;
+mod uniform;
+mod vortex;
+
+pub use boundary::{BlasiusLayer, TurbulentLayer, blasius, spalding};
+pub use carried::Carried;
+pub use channel::Channel;
+pub use cylinder::Cylinder;
+pub use grid::{DataError, GridField};
+pub use jet::BickleyJet;
+pub use mixing::MixingLayer;
+pub use pair::VortexPair;
+pub use ring::VortexRing;
+pub use rotation::SolidRotation;
+pub use scattered::ScatteredField;
+pub use shear::{LinearShear, SinusoidalShear};
+pub use strain::PlaneStrain;
+pub use street::VortexStreet;
+pub use taylor_green::TaylorGreen;
+pub use turbulence::{Spectrum, Turbulence};
+pub use turned::Turned;
+pub use uniform::Uniform;
+pub use vortex::{LambOseen, Rankine};
+
+/// A point, px, or a velocity, px per pulse separation: x right, y down, z toward the camera.
+pub type Vec3 = [f64; 3];
+
+/// A velocity field, in px and pulse separations.
+pub trait Flow: std::fmt::Debug + Send + Sync {
+    /// Velocity at a point and time, px per pulse separation.
+    fn velocity(&self, at: Vec3, time: f64) -> Vec3;
+
+    /// Velocity gradient at a point and time, per pulse separation: `gradient[i][j]` = ∂u_i/∂x_j.
+    fn gradient(&self, at: Vec3, time: f64) -> [Vec3; 3];
+
+    /// Where the fluid element that is at `from` at the time `t0` is at the time `t1`, px. By default
+    /// the pathline is integrated numerically, which presumes a smooth field.
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        crate::pathline::integrate(self, from, t0, t1)
+    }
+
+    /// Whether the point is inside a body or behind a wall, where there are no particles and the
+    /// velocity is zero.
+    fn solid(&self, _at: Vec3) -> bool {
+        false
+    }
+}
+
+pub(crate) fn add(a: Vec3, b: Vec3) -> Vec3 {
+    [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
+}
+
+pub(crate) fn add_gradients(a: [Vec3; 3], b: [Vec3; 3]) -> [Vec3; 3] {
+    [add(a[0], b[0]), add(a[1], b[1]), add(a[2], b[2])]
+}
+
+/// a + t b.
+pub(crate) fn along(a: Vec3, b: Vec3, t: f64) -> Vec3 {
+    [a[0] + b[0] * t, a[1] + b[1] * t, a[2] + b[2] * t]
+}
+
+/// Pathline in a field whose velocity does not change along it: a straight line at constant speed.
+pub(crate) fn straight(flow: &impl Flow, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+    along(from, flow.velocity(from, t0), t1 - t0)
+}

@@ -1,0 +1,96 @@
+use super::*;
+
+fn number(mean: f32, first: u32, second: u32) -> f32 {
+    let mut charge = [mean];
+    shoot(&mut charge, &mut [first], &[second], f32::MAX);
+    charge[0]
+}
+
+/// P(number ≤ n) for n = 0, 1, 2 … of a number that grows with its word: how many words give at most n.
+fn distribution(most: usize, number: impl Fn(u32) -> f32) -> Vec<f64> {
+    (0..=most)
+        .map(|n| {
+            let (mut low, mut high) = (0u64, 1 << 32);
+            while low < high {
+                let middle = (low + high) / 2;
+                if number(middle as u32) <= n as f32 {
+                    low = middle + 1;
+                } else {
+                    high = middle;
+                }
+            }
+            low as f64 / 4_294_967_296.0
+        })
+        .collect()
+}
+
+/// The Poisson distribution function by its definition, summed in double precision.
+fn exact(mean: f64, most: usize) -> Vec<f64> {
+    let mut sum = 0.0;
+    (0..=most)
+        .map(|n| {
+            let n = n as f64;
+            sum += libm::exp(n * libm::log(mean) - mean - libm::lgamma(n + 1.0));
+            sum
+        })
+        .collect()
+}
+
+fn largest_difference(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
+}
+
+/// Below the change-over the two words' numbers add up to the Poisson law: their distributions, counted over all words and convolved,
+/// agree with the definition to 2⁻³⁰ (each step of either is off by at most one word of 2³², and so is each table's last one; a few add
+/// up in the convolution).
+#[test]
+fn exact_below_the_change_over() {
+    for mean in [0.03f32, 0.124, 0.7, 3.2, 11.9, 31.7, 63.99] {
+        let most = (f64::from(mean) + 9.0 * f64::from(mean).sqrt() + 10.0) as usize;
+        let table = distribution(most, |word| number(mean, word, 0));
+        let least = number(mean, 0, 0);
+        let rest = distribution(9, |word| number(mean, 0, word) - least);
+        let sum: Vec<f64> = (0..=most)
+            .map(|n| {
+                (0..=n.min(9))
+                    .map(|k| (rest[k] - if k > 0 { rest[k - 1] } else { 0.0 }) * table[n - k])
+                    .sum()
+            })
+            .collect();
+        let worst = largest_difference(&sum, &exact(f64::from(mean), most));
+        assert!(worst < 1.0 / f64::from(1 << 30), "mean {mean}: {worst:e}");
+    }
+}
+
+/// From the change-over on no probability of "at most n" is off by more than 1e-4: a picture of a million pixels cannot tell
+/// (the Kolmogorov–Smirnov distance that it could see is 1.36e-3).
+#[test]
+fn close_from_the_change_over_on() {
+    for mean in [64.0f32, 70.3, 100.0, 1000.0, 20_000.0] {
+        let most = (f64::from(mean) + 6.0 * f64::from(mean).sqrt()) as usize;
+        let got = distribution(most, |word| number(mean, word, 0));
+        let worst = largest_difference(&got, &exact(f64::from(mean), most));
+        assert!(worst < 1e-4, "mean {mean}: {worst:e}");
+    }
+}
+
+/// Quantiles of scipy.stats.poisson 1.17.1 at 1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999, 1 − 1e-6 (outside value); one electron is
+/// allowed where a distribution function passes within 1e-4 of the probability.
+#[test]
+fn quantiles_of_large_means() {
+    let probabilities = [1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999, 1.0 - 1e-6];
+    for (mean, quantiles) in [
+        (64.0, [30, 41, 54, 64, 74, 90, 105]),
+        (100.0, [56, 71, 87, 100, 113, 132, 151]),
+        (1000.0, [853, 904, 960, 1000, 1041, 1099, 1154]),
+        (20_000.0, [19_331, 19_564, 19_819, 20_000, 20_181, 20_438, 20_676]),
+    ] {
+        for (p, quantile) in probabilities.iter().zip(quantiles) {
+            let got = number(mean, (p * 4_294_967_296.0) as u32, 0);
+            assert!(
+                (got - quantile as f32).abs() <= 1.0,
+                "mean {mean}, {p}: {got} for {quantile}"
+            );
+        }
+    }
+}
