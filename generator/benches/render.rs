@@ -1,4 +1,5 @@
-//! How long a 1024 × 1024 pair takes, with and without the sensor, still and with a streak; and a large one. Run: `cargo bench -p motefield-generator`.
+//! How long a 1024 × 1024 pair takes, with and without the sensor, still and with a streak; and a
+//! large one. Run: `cargo bench -p motefield-generator`.
 
 use std::hint::black_box;
 use std::sync::Arc;

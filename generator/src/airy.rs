@@ -1,14 +1,14 @@
 //! The diffraction pattern of a circular aperture (Airy), integrated over the pixels.
 //!
 //! The pattern (2J₁(v)/v)² with v = √2 r/σ has the peak and the light (2πσ² times the peak) of the
-//! Gaussian of standard deviation σ = d_τ/4, so both have the same diameter. Its rings fall off slowly.
-//! It is drawn to 16 σ from the middle along each axis, where v = 22.6; outside the circle of that radius
-//! lies the fraction J₀² + J₁² = 2.8 % of the light (Rayleigh; Born and Wolf, *Principles of Optics*,
-//! 8.5.2), which is lost.
+//! Gaussian of standard deviation σ = d_τ/4, so both have the same diameter. Its rings fall off
+//! slowly. It is drawn to 16 σ from the middle along each axis, where v = 22.6; outside the circle
+//! of that radius lies the fraction J₀² + J₁² = 2.8 % of the light (Rayleigh; Born and Wolf,
+//! *Principles of Optics*, 8.5.2), which is lost.
 //!
 //! The integral over a pixel is tabulated: the pattern is integrated over cells of σ/16 or less
-//! (Gauss–Legendre, 2 × 2 points), the cells are summed over a pixel centred on each node of their grid,
-//! and places between the nodes are interpolated by cubics along both axes.
+//! (Gauss–Legendre, 2 × 2 points), the cells are summed over a pixel centred on each node of their
+//! grid, and places between the nodes are interpolated by cubics along both axes.
 
 use crate::exposure::Spot;
 
@@ -24,8 +24,8 @@ pub(crate) struct Airy {
     cells: usize,
     /// Entries per side of the table.
     side: usize,
-    /// Fraction of the light in a pixel whose centre is (i, j) cells from the middle of the pattern,
-    /// i and j from −1 on.
+    /// Fraction of the light in a pixel whose centre is (i, j) cells from the middle of the
+    /// pattern, i and j from −1 on.
     table: Vec<f32>,
     /// Distance to which the pattern is drawn, px.
     reach: f64,
@@ -94,8 +94,8 @@ impl Airy {
         }
     }
 
-    /// For each pixel along one axis within reach of `at`: where in the table its four entries begin,
-    /// and their weights. Returns the first pixel.
+    /// For each pixel along one axis within reach of `at`: where in the table its four entries
+    /// begin, and their weights. Returns the first pixel.
     fn places(&self, at: f64, length: usize, places: &mut Vec<(usize, [f32; 4])>) -> usize {
         places.clear();
         let first = (at - self.reach).ceil().max(0.0);
@@ -120,8 +120,8 @@ impl Airy {
     }
 }
 
-/// Fraction of the light in each of `count` × `count` cells of side 1/`cells` px, from the middle of the
-/// pattern right and down.
+/// Fraction of the light in each of `count` × `count` cells of side 1/`cells` px, from the middle
+/// of the pattern right and down.
 fn cell_light(sigma_px: f64, cells: usize, count: usize) -> Vec<f64> {
     let side = 1.0 / cells as f64;
     let half = 0.5 / libm::sqrt(3.0);

@@ -1,6 +1,6 @@
 //! The camera: the sensitive area of its pixels, the leak from frame A into frame B, its sensor.
 
-use crate::scene::{SceneError, SceneField, check, number};
+use crate::scene::{SceneError, SceneField, check, in_range, number};
 use crate::sensor::Sensor;
 
 /// The camera of a scene.
@@ -50,11 +50,11 @@ impl Camera {
                 self.fill_factor > 0.0 && self.fill_factor <= 1.0,
                 "above 0 and at most 1",
             ),
-            number(
+            in_range(
                 SceneField::ParasiticSensitivity,
                 self.parasitic_sensitivity,
                 "",
-                (0.0..=1.0).contains(&self.parasitic_sensitivity),
+                0.0..=1.0,
                 "0 to 1",
             ),
         ])?;

@@ -2,8 +2,8 @@
 //!
 //! The image of a moving particle is the integral over the pulse of its image at each instant. The
 //! integral is taken by Gauss–Legendre quadrature in time, whose error falls exponentially once the
-//! points lie closer together than the particle image is wide. Each instant is weighted by the power
-//! of the pulse, the light of the sheet where the particle is, and the particle's brightness.
+//! points lie closer together than the particle image is wide. Each instant is weighted by the
+//! power of the pulse, the light of the sheet where the particle is, and the particle's brightness.
 
 use crate::flow::{Vec3, along};
 use crate::imaging::View;
@@ -23,9 +23,10 @@ pub(crate) struct Spot {
     pub(crate) sigma_px: f64,
 }
 
-/// Number of points that a streak of `length_sigmas` standard deviations of the particle image needs
-/// so that no pixel is off by more than 4e-7 of the particle's light: a numerical study over places,
-/// directions and widths from 0.3 to 1.2 px; the tests compare with independently computed streaks.
+/// Number of points that a streak of `length_sigmas` standard deviations of the particle image
+/// needs so that no pixel is off by more than 4e-7 of the particle's light: a numerical study over
+/// places, directions and widths from 0.3 to 1.2 px; the tests compare with independently computed
+/// streaks.
 fn points(length_sigmas: f64) -> usize {
     match length_sigmas {
         l if l < 1e-3 => 1,
@@ -47,8 +48,8 @@ struct Arc {
 
 impl Arc {
     fn place(&self, s: f64) -> Vec3 {
-        // Hermite basis on the nodes −1, 0 and 1: each polynomial is 1, in value or in slope, at one
-        // node and 0 at the others.
+        // Hermite basis on the nodes −1, 0 and 1: each polynomial is 1, in value or in slope, at
+        // one node and 0 at the others.
         let (m, p) = ((s - 1.0) * (s - 1.0), (s + 1.0) * (s + 1.0));
         let s2 = s * s;
         let value = [
@@ -133,8 +134,8 @@ impl<'a> Exposer<'a> {
             * sheet.along(at[1], self.view.middle)
     }
 
-    /// Point of light of a particle at a place on its path: the fraction `share` of its light, where
-    /// the light of the sheet over that in its middle is `lit`.
+    /// Point of light of a particle at a place on its path: the fraction `share` of its light,
+    /// where the light of the sheet over that in its middle is `lit`.
     fn spot(&self, particle: &Particle, at: Vec3, share: f64, lit: f64) -> Spot {
         let [x_px, y_px] = self.view.project(at);
         let diameter = self

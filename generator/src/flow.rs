@@ -1,11 +1,12 @@
 //! Velocity fields: what moves the particles and defines the true displacement.
 //!
-//! A [`Flow`] gives its velocity and velocity gradient at a point and time, and the pathline of a fluid
-//! element. All lengths are in px and all times in pulse separations, so velocities are displacements.
+//! A [`Flow`] gives its velocity and velocity gradient at a point and time, and the pathline of a
+//! fluid element. All lengths are in px and all times in pulse separations, so velocities are
+//! displacements.
 //!
 //! A field of your own implements [`Flow::velocity`] and [`Flow::gradient`]; the pathline is then
-//! integrated numerically, to about 1e-9 px in smooth fields. Fields that know their pathline in closed
-//! form override [`Flow::path`].
+//! integrated numerically, to about 1e-9 px in smooth fields. Fields that know their pathline in
+//! closed form override [`Flow::path`].
 //!
 //! ```
 //! use motefield_generator::flow::{Flow, Vec3};
@@ -81,8 +82,8 @@ pub trait Flow: std::fmt::Debug + Send + Sync {
     /// Velocity gradient at a point and time, per pulse separation: `gradient[i][j]` = ∂u_i/∂x_j.
     fn gradient(&self, at: Vec3, time: f64) -> [Vec3; 3];
 
-    /// Where the fluid element that is at `from` at the time `t0` is at the time `t1`, px. By default
-    /// the pathline is integrated numerically, which presumes a smooth field.
+    /// Where the fluid element that is at `from` at the time `t0` is at the time `t1`, px. By
+    /// default the pathline is integrated numerically, which presumes a smooth field.
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         crate::pathline::integrate(self, from, t0, t1)
     }

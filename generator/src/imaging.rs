@@ -1,24 +1,24 @@
 //! The lens: where the image of a particle stands, how wide it is and what shape it has.
 //!
 //! Position. A camera at the distance D from the plane z = 0, on the axis through the middle of the
-//! picture, sees a particle at depth z magnified by D/(D − z) about that middle (central projection),
-//! so out-of-plane motion shows as in-plane motion that grows toward the edges. A lens of radial
-//! distortion k moves an image at the radius ρ, in half diagonals, outward by the fraction k ρ² (first
-//! term of Brown's model, Photogrammetric Engineering 32 (1966) 444); k < 0 is a barrel. The true
-//! displacement is that in the picture, so it follows both.
+//! picture, sees a particle at depth z magnified by D/(D − z) about that middle (central
+//! projection), so out-of-plane motion shows as in-plane motion that grows toward the edges. A lens
+//! of radial distortion k moves an image at the radius ρ, in half diagonals, outward by the
+//! fraction k ρ² (first term of Brown's model, Photogrammetric Engineering 32 (1966) 444); k < 0 is
+//! a barrel. The true displacement is that in the picture, so it follows both.
 //!
 //! Width. d² = d_τ² + g² (r² − 1) + (δ (z − z_f))², all e⁻² diameters: d_τ is the scene's particle
-//! image diameter, g the part of it that is the geometric image of a particle of mean diameter, r the
-//! particle's diameter over the mean, and δ the growth with the distance from the plane in focus at
-//! z_f (variances of convolved images add). With a field-dependent lens d grows from the middle
-//! outward by the fraction a ρ².
+//! image diameter, g the part of it that is the geometric image of a particle of mean diameter, r
+//! the particle's diameter over the mean, and δ the growth with the distance from the plane in
+//! focus at z_f (variances of convolved images add). With a field-dependent lens d grows from the
+//! middle outward by the fraction a ρ².
 //!
-//! Shape. A Gaussian of that diameter, or the diffraction pattern itself ([`crate::airy`]), integrated
-//! over the sensitive square of each pixel.
+//! Shape. A Gaussian of that diameter, or the diffraction pattern itself ([`crate::airy`]),
+//! integrated over the sensitive square of each pixel.
 
 use crate::airy::{self, Airy};
 use crate::flow::Vec3;
-use crate::scene::{Scene, SceneError, SceneField, check, number};
+use crate::scene::{Scene, SceneError, SceneField, check, in_range, number};
 use crate::splat::{self, Brush};
 
 /// Shape of a particle image.
@@ -26,9 +26,9 @@ use crate::splat::{self, Brush};
 pub enum ImagePattern {
     /// Gaussian.
     Gaussian,
-    /// Diffraction pattern of a circular aperture (Airy) with the peak and the light of the Gaussian.
-    /// For images of one diameter of at most 10 px, without defocus, growth or geometric image, on
-    /// pixels sensitive all over.
+    /// Diffraction pattern of a circular aperture (Airy) with the peak and the light of the
+    /// Gaussian. For images of one diameter of at most 10 px, without defocus, growth or geometric
+    /// image, on pixels sensitive all over.
     Airy,
 }
 
@@ -51,7 +51,8 @@ pub enum ImagePattern {
 pub struct Imaging {
     /// Shape of a particle image.
     pub pattern: ImagePattern,
-    /// Growth of the defocus diameter with the distance from the plane in focus, px per px; 0 to 10.
+    /// Growth of the defocus diameter with the distance from the plane in focus, px per px; 0 to
+    /// 10.
     pub defocus: f64,
     /// Depth of the plane in focus, px; positive toward the camera.
     pub focus_px: f64,
@@ -104,25 +105,19 @@ impl Imaging {
             && self.diameter_growth == 0.0
             && scene.population.geometric_diameter_px == 0.0;
         check([
-            number(
-                SceneField::Defocus,
-                self.defocus,
-                "px/px",
-                (0.0..=10.0).contains(&self.defocus),
-                "0 to 10",
-            ),
-            number(
+            in_range(SceneField::Defocus, self.defocus, "px/px", 0.0..=10.0, "0 to 10"),
+            in_range(
                 SceneField::Focus,
                 self.focus_px,
                 "px",
-                self.focus_px.abs() <= 1e5,
+                -1e5..=1e5,
                 "at most 1e5 px",
             ),
-            number(
+            in_range(
                 SceneField::DiameterGrowth,
                 self.diameter_growth,
                 "",
-                (-0.5..=10.0).contains(&self.diameter_growth),
+                -0.5..=10.0,
                 "-0.5 to 10",
             ),
             number(
@@ -132,11 +127,11 @@ impl Imaging {
                 distance >= 4.0 * depth && distance > 0.0,
                 "at least four times the depth of the sheet",
             ),
-            number(
+            in_range(
                 SceneField::Distortion,
                 self.distortion,
                 "",
-                self.distortion.abs() <= 0.15,
+                -0.15..=0.15,
                 "-0.15 to 0.15",
             ),
             (
@@ -215,8 +210,8 @@ impl View {
         ]
     }
 
-    /// e⁻² diameter, px, of the image at (x, y) in the picture of a particle at the depth `z_px` whose
-    /// diameter is `relative` times the mean.
+    /// e⁻² diameter, px, of the image at (x, y) in the picture of a particle at the depth `z_px`
+    /// whose diameter is `relative` times the mean.
     pub(crate) fn diameter_px(&self, scene: &Scene, relative: f64, z_px: f64, [x, y]: [f64; 2]) -> f64 {
         let Imaging {
             defocus,

@@ -71,3 +71,8 @@ pub use reflection::{Glare, HotSpots, Reflections};
 pub use scene::{Exposure, Scene, SceneError, SceneField};
 pub use sensor::Sensor;
 pub use sheet::{Profile, Sheet};
+
+/// Compiles the example of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -1,7 +1,7 @@
 //! The two pulses, which need not be equal, and the constant light.
 //!
-//! Energy, length and sheet thickness of a pulse are ratios to the scene's, so a plain scene has two
-//! equal pulses. A pulse of the same energy in a thicker sheet is dimmer in proportion.
+//! Energy, length and sheet thickness of a pulse are ratios to the scene's, so a plain scene has
+//! two equal pulses. A pulse of the same energy in a thicker sheet is dimmer in proportion.
 //!
 //! Pulse B starts one pulse separation after pulse A. The middles of pulses of unequal length are
 //! therefore 1 + (f_B − f_A)/2 separations apart (f is pulse length over separation), and the true
@@ -11,7 +11,7 @@
 
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::reflection::Reflections;
-use crate::scene::{Exposure, Scene, SceneError, SceneField, check, number};
+use crate::scene::{Exposure, Scene, SceneError, SceneField, check, in_range, number};
 
 /// Power of a pulse over time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -127,11 +127,11 @@ impl Light {
                 Exposure::Streak(_) => 0.0,
             };
             check([
-                number(
+                in_range(
                     SceneField::EnergyRatio,
                     pulse.energy_ratio,
                     "",
-                    (0.0..=1e3).contains(&pulse.energy_ratio),
+                    0.0..=1e3,
                     "0 to 1000",
                 ),
                 number(
@@ -141,32 +141,37 @@ impl Light {
                     (0.0..=1e3).contains(&pulse.length_ratio) && fraction <= 1.0,
                     "0 to 1000, and no pulse may outlast the pulse separation",
                 ),
-                number(
+                in_range(
                     SceneField::SheetOffset,
                     pulse.offset_px,
                     "px",
-                    pulse.offset_px.abs() <= 1e4,
+                    -1e4..=1e4,
                     "at most 10000 px",
                 ),
-                number(
+                in_range(
                     SceneField::ThicknessRatio,
                     pulse.thickness_ratio,
                     "",
-                    (0.01..=100.0).contains(&pulse.thickness_ratio),
+                    0.01..=100.0,
                     "0.01 to 100",
                 ),
             ])?;
         }
         let ambient = |e: f64| {
-            let good = (0.0..=1e9).contains(&e);
-            number(SceneField::AmbientLight, e, "e", good, "0 to 1e9 e in each frame")
+            in_range(
+                SceneField::AmbientLight,
+                e,
+                "e",
+                0.0..=1e9,
+                "0 to 1e9 e in each frame",
+            )
         };
         check([
-            number(
+            in_range(
                 SceneField::Jitter,
                 self.jitter,
                 "pulse separations",
-                (0.0..=0.1).contains(&self.jitter),
+                0.0..=0.1,
                 "0 to 0.1 pulse separations",
             ),
             ambient(self.ambient_e[0]),
@@ -185,8 +190,8 @@ impl Scene {
         })
     }
 
-    /// The pulse of frame `k` of a time series, with its jitter: all are like pulse A, one separation
-    /// apart, and those of frames 0 and 1 stand at the times −½ and ½.
+    /// The pulse of frame `k` of a time series, with its jitter: all are like pulse A, one
+    /// separation apart, and those of frames 0 and 1 stand at the times −½ and ½.
     pub(crate) fn flash(&self, seed: Seed, k: u32) -> Flash {
         Flash {
             middle: f64::from(k) - 0.5 + self.jitter(seed, k),

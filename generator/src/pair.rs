@@ -97,8 +97,8 @@ pub fn expected(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
 }
 
 /// Expected photo-electrons of a pair in which all particle images, and nothing else, are moved by
-/// `by_px` (x, y) in both frames. Two such pairs, a little apart, give the slope of each pixel's light
-/// with the position of the particles.
+/// `by_px` (x, y) in both frames. Two such pairs, a little apart, give the slope of each pixel's
+/// light with the position of the particles.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
@@ -183,8 +183,8 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
 }
 
 /// Expected photo-electrons, height × width, of a single particle in the light of pulse A, without
-/// background and reflections. The particle has mean diameter and brightness 1 and is at `at` (x, y,
-/// z in px) in the middle of the pulse, which is at time 0.
+/// background and reflections. The particle has mean diameter and brightness 1 and is at `at` (x,
+/// y, z in px) in the middle of the pulse, which is at time 0.
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).

@@ -1,11 +1,11 @@
 //! Numerical pathlines, for fields that have none in closed form.
 //!
-//! The method is the extrapolation of the midpoint rule to step zero (Gragg, Bulirsch and Stoer). The
-//! error of the rule over a step is a series in the even powers of its substep, so the polynomial
-//! through the results for ever finer substeps, read at substep zero, gains two orders with each
-//! (Hairer, Nørsett and Wanner, *Solving Ordinary Differential Equations I*, II.9). One step suffices
-//! for a flow that turns by less than a radian between the pulses; where a field is not smooth the
-//! step is halved until it is.
+//! The method is the extrapolation of the midpoint rule to step zero (Gragg, Bulirsch and Stoer).
+//! The error of the rule over a step is a series in the even powers of its substep, so the
+//! polynomial through the results for ever finer substeps, read at substep zero, gains two orders
+//! with each (Hairer, Nørsett and Wanner, *Solving Ordinary Differential Equations I*, II.9). One
+//! step suffices for a flow that turns by less than a radian between the pulses; where a field is
+//! not smooth the step is halved until it is.
 
 use crate::flow::{Flow, Vec3, add, along};
 
@@ -19,9 +19,9 @@ pub(crate) enum Smoothness {
 }
 
 impl Smoothness {
-    /// Largest estimated error of one step, px. For smooth fields it is far below all other errors of
-    /// a rendered pair (1e-6 px). Across the borders of pieces the estimate is rough, and a path is off
-    /// by up to some 1e-6 px, as measured.
+    /// Largest estimated error of one step, px. For smooth fields it is far below all other errors
+    /// of a rendered pair (1e-6 px). Across the borders of pieces the estimate is rough, and a path
+    /// is off by up to some 1e-6 px, as measured.
     fn tolerance_px(self) -> f64 {
         match self {
             Smoothness::Everywhere => 1e-11,
@@ -32,22 +32,22 @@ impl Smoothness {
 
 /// Number of midpoint rules; the finest has twice as many substeps.
 const ROWS: usize = 8;
-/// Number of steps after which a path ends where it is: a field that needs more is not smooth on the
-/// scale of a pixel.
+/// Number of steps after which a path ends where it is: a field that needs more is not smooth on
+/// the scale of a pixel.
 const MAX_STEPS: usize = 10_000;
-/// Smallest step over the whole time; a step that small is accepted whatever its error, even across a
-/// kink.
+/// Smallest step over the whole time; a step that small is accepted whatever its error, even across
+/// a kink.
 const SMALLEST: f64 = 1.0 / (1u64 << 24) as f64;
 
-/// Place at time `t1` of the fluid element that is at `from` at time `t0`, px and pulse separations, in
-/// a smooth field.
+/// Place at time `t1` of the fluid element that is at `from` at time `t0`, px and pulse
+/// separations, in a smooth field.
 pub(crate) fn integrate<F: Flow + ?Sized>(flow: &F, from: Vec3, t0: f64, t1: f64) -> Vec3 {
     let velocity = |at, time| flow.velocity(at, time);
     integrate_velocity(velocity, from, t0, t1, Smoothness::Everywhere)
 }
 
-/// As [`integrate`], for a velocity given as a function. In a field of pieces no step is longer than
-/// half a piece, so that none is passed unseen.
+/// As [`integrate`], for a velocity given as a function. In a field of pieces no step is longer
+/// than half a piece, so that none is passed unseen.
 pub(crate) fn integrate_velocity(
     velocity: impl Fn(Vec3, f64) -> Vec3,
     from: Vec3,
@@ -85,9 +85,9 @@ pub(crate) fn integrate_velocity(
     at
 }
 
-/// Way gone in one step and the number of rows of the extrapolation that it took; `None` where they do
-/// not converge. With `accept` the first estimate is taken whatever its error. `start` is the place and
-/// the velocity there.
+/// Way gone in one step and the number of rows of the extrapolation that it took; `None` where they
+/// do not converge. With `accept` the first estimate is taken whatever its error. `start` is the
+/// place and the velocity there.
 fn extrapolate(
     velocity: &impl Fn(Vec3, f64) -> Vec3,
     start: [Vec3; 2],
@@ -129,8 +129,8 @@ fn extrapolate(
 }
 
 /// Way gone in one step by the midpoint rule with an even number of substeps, from a place and the
-/// velocity there. Gragg's smoothing at the end makes the rule use the velocity there, without which a
-/// kink shortly before the end would be missed.
+/// velocity there. Gragg's smoothing at the end makes the rule use the velocity there, without
+/// which a kink shortly before the end would be missed.
 fn midpoint(
     velocity: &impl Fn(Vec3, f64) -> Vec3,
     [at, first]: [Vec3; 2],

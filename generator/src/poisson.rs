@@ -16,13 +16,13 @@ const INDEX_BITS: u32 = 10;
 /// Replaces means (≥ 0) by Poisson numbers, at most `full`, from two uniform words each. Overwrites
 /// `first`.
 ///
-/// Below [`EXACT_BELOW_E`] a number is the sum of two Poisson numbers, one of the next lower mean that
-/// is tabulated and one of the remainder, both by inversion of the distribution function and exact to
-/// the resolution of the words, 2⁻³². From there on it is the Cornish–Fisher expansion of the quantile
-/// to the fourth cumulant (Abramowitz and Stegun 26.2.49), rounded, after taking off the variance that
-/// rounding adds (1/12, Sheppard); its distribution function is nowhere off by more than 1e-4, as a test
-/// checks. All numbers grow with the first word, so the same words at a slightly different mean give
-/// nearly the same number.
+/// Below [`EXACT_BELOW_E`] a number is the sum of two Poisson numbers, one of the next lower mean
+/// that is tabulated and one of the remainder, both by inversion of the distribution function and
+/// exact to the resolution of the words, 2⁻³². From there on it is the Cornish–Fisher expansion of
+/// the quantile to the fourth cumulant (Abramowitz and Stegun 26.2.49), rounded, after taking off
+/// the variance that rounding adds (1/12, Sheppard); its distribution function is nowhere off by
+/// more than 1e-4, as a test checks. All numbers grow with the first word, so the same words at a
+/// slightly different mean give nearly the same number.
 pub(crate) fn shoot(charges: &mut [f32], first: &mut [u32], second: &[u32], full: f32) {
     // Where a table applies, its number replaces the first word, as the bits of a float.
     for (&mean, word) in charges.iter().zip(first.iter_mut()) {
@@ -44,8 +44,9 @@ fn add_remainders(charges: &mut [f32], first: &[u32], second: &[u32], full: f32)
     }
 }
 
-/// Poisson number for a mean below one step of the tables, by inversion: the number of values of the
-/// distribution function that the uniform number exceeds. From 7 on that function is 1 to within 2⁻³⁶.
+/// Poisson number for a mean below one step of the tables, by inversion: the number of values of
+/// the distribution function that the uniform number exceeds. From 7 on that function is 1 to
+/// within 2⁻³⁶.
 #[inline(always)]
 fn small_poisson(mean: f64, word: u32) -> f32 {
     const INVERSE: [f64; 8] = [

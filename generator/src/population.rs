@@ -6,16 +6,16 @@
 //! geometric optics, 6 for Rayleigh scattering) or by a table, such as one from Mie theory.
 //!
 //! Clusters follow Thomas's process (Biometrika 36 (1949) 18): centres by a Poisson law, and about
-//! each a Poisson number of particles with mean n at normal distances. The seeding density stays the
-//! same; the number of particles in a large window has a variance of 1 + n times its mean.
+//! each a Poisson number of particles with mean n at normal distances. The seeding density stays
+//! the same; the number of particles in a large window has a variance of 1 + n times its mean.
 //!
-//! The seeding density may change over the picture by a gradient and by discs of less seeding. There
-//! are no particles inside the bodies of a flow.
+//! The seeding density may change over the picture by a gradient and by discs of less seeding.
+//! There are no particles inside the bodies of a flow.
 
 use std::sync::Arc;
 
 use crate::random::normal_quantile;
-use crate::scene::{SceneError, SceneField, check, number};
+use crate::scene::{SceneError, SceneField, check, in_range, number};
 
 /// Distribution of the particle diameters, relative to their mean.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -28,7 +28,8 @@ pub enum Diameters {
     LogNormal(f64),
 }
 
-/// Light of a particle over that of one of mean diameter, as it follows from its relative diameter r.
+/// Light of a particle over that of one of mean diameter, as it follows from its relative diameter
+/// r.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Brightness {
     /// rᵖ with this exponent p, −10 to 10.
@@ -75,7 +76,8 @@ pub struct Population {
     /// Brightness over diameter.
     pub brightness: Brightness,
     /// Diameter of the geometric image of a particle of mean diameter, px: the part of the particle
-    /// image diameter that grows with the particle. Smaller than the scene's particle image diameter.
+    /// image diameter that grows with the particle. Smaller than the scene's particle image
+    /// diameter.
     pub geometric_diameter_px: f64,
     /// Mean number of particles per cluster, 0 to 100; 0 for no clusters.
     pub cluster_size: f64,
@@ -114,7 +116,8 @@ impl Population {
         }
     }
 
-    /// Relative diameter at the probability `u` in (0, 1): the quantile of the truncated distribution.
+    /// Relative diameter at the probability `u` in (0, 1): the quantile of the truncated
+    /// distribution.
     pub fn diameter(&self, u: f64) -> f64 {
         let [low, high] = self.diameter_limits;
         let cut = |low: f64, high: f64| {
@@ -153,7 +156,8 @@ impl Population {
         }
     }
 
-    /// Seeding density over the scene's at the point (x, y); `middle` is the middle of the picture, px.
+    /// Seeding density over the scene's at the point (x, y); `middle` is the middle of the picture,
+    /// px.
     pub(crate) fn density(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
         let slope = |k: usize, at: f64| {
             let off = (at - middle[k]) / (middle[k] + 0.5);
@@ -180,13 +184,9 @@ impl Population {
             Diameters::Normal(sd) | Diameters::LogNormal(sd) => sd,
         };
         let brightness = match &self.brightness {
-            Brightness::Power(power) => number(
-                SceneField::BrightnessPower,
-                *power,
-                "",
-                (-10.0..=10.0).contains(power),
-                "-10 to 10",
-            ),
+            Brightness::Power(power) => {
+                in_range(SceneField::BrightnessPower, *power, "", -10.0..=10.0, "-10 to 10")
+            }
             Brightness::Table(table) => (
                 SceneField::BrightnessTable,
                 format!("{} numbers", table.len()),
@@ -194,8 +194,7 @@ impl Population {
                 "two or more numbers of at least 0",
             ),
         };
-        let gradient =
-            |field: SceneField, change: f64| number(field, change, "", change.abs() <= 1.0, "-1 to 1");
+        let gradient = |field: SceneField, change: f64| in_range(field, change, "", -1.0..=1.0, "-1 to 1");
         check([
             number(
                 SceneField::DiameterSd,
@@ -219,49 +218,46 @@ impl Population {
                     && (self.geometric_diameter_px < diameter_px || self.geometric_diameter_px == 0.0),
                 "at least 0 and smaller than the particle image diameter",
             ),
-            number(
+            in_range(
                 SceneField::ClusterSize,
                 self.cluster_size,
                 "particles",
-                (0.0..=100.0).contains(&self.cluster_size),
+                0.0..=100.0,
                 "0 to 100 particles",
             ),
-            number(
+            in_range(
                 SceneField::ClusterRadius,
                 self.cluster_radius_px,
                 "px",
-                (0.0..=1000.0).contains(&self.cluster_radius_px),
+                0.0..=1000.0,
                 "0 to 1000 px",
             ),
             gradient(SceneField::GradientX, self.gradient[0]),
             gradient(SceneField::GradientY, self.gradient[1]),
         ])?;
-        for region in &self.unseeded {
-            let [x, y] = region.centre_px;
-            check([
-                (
-                    SceneField::UnseededCentre,
-                    format!("({x}, {y}) px"),
-                    x.is_finite() && y.is_finite(),
-                    "finite",
-                ),
-                number(
-                    SceneField::UnseededRadius,
-                    region.radius_px,
-                    "px",
-                    region.radius_px >= 0.0,
-                    "at least 0",
-                ),
-                number(
-                    SceneField::UnseededShare,
-                    region.share,
-                    "",
-                    (0.0..=1.0).contains(&region.share),
-                    "0 to 1",
-                ),
-            ])?;
-        }
-        Ok(())
+        self.unseeded.iter().try_for_each(Region::validate)
+    }
+}
+
+impl Region {
+    fn validate(&self) -> Result<(), SceneError> {
+        let [x, y] = self.centre_px;
+        check([
+            (
+                SceneField::UnseededCentre,
+                format!("({x}, {y}) px"),
+                x.is_finite() && y.is_finite(),
+                "finite",
+            ),
+            number(
+                SceneField::UnseededRadius,
+                self.radius_px,
+                "px",
+                self.radius_px >= 0.0,
+                "at least 0",
+            ),
+            in_range(SceneField::UnseededShare, self.share, "", 0.0..=1.0, "0 to 1"),
+        ])
     }
 }
 

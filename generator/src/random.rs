@@ -1,10 +1,10 @@
 //! Random numbers that can be drawn in any order.
 //!
-//! All come from ChaCha8, a counter-based generator that is the same on every machine. Its key is made
-//! of the study, the point, the realisation and the purpose, its stream number is the place (a cell of
-//! the seeding, a row of pixels). The numbers therefore do not depend on the number of threads or the
-//! order of the work, and points of a study that share a key share particles and noise (common random
-//! numbers).
+//! All come from ChaCha8, a counter-based generator that is the same on every machine. Its key is
+//! made of the study, the point, the realisation and the purpose, its stream number is the place (a
+//! cell of the seeding, a row of pixels). The numbers therefore do not depend on the number of
+//! threads or the order of the work, and points of a study that share a key share particles and
+//! noise (common random numbers).
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -20,8 +20,8 @@ pub struct Seed {
     pub realisation: u64,
 }
 
-/// What numbers are drawn for. Each purpose has streams of its own. The order is part of the key: new
-/// purposes go to the end.
+/// What numbers are drawn for. Each purpose has streams of its own. The order is part of the key:
+/// new purposes go to the end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Purpose {
     /// Places of the particles; the place is the cell.
@@ -49,8 +49,9 @@ impl Seed {
         }
     }
 
-    /// Random numbers for a use of the caller's own. Those of different places are independent. They
-    /// are independent of the particles too, but not of the noise that a sensor adds with this seed.
+    /// Random numbers for a use of the caller's own. Those of different places are independent.
+    /// They are independent of the particles too, but not of the noise that a sensor adds with this
+    /// seed.
     ///
     /// ```
     /// use motefield_generator::Seed;
@@ -100,8 +101,9 @@ pub(crate) fn open01(rng: &mut impl Rng) -> f64 {
     ((rng.next_u64() >> 12) as f64 + 0.5) * (1.0 / (1u64 << 52) as f64)
 }
 
-/// Quantile of the standard normal distribution at `p` in (0, 1), with a relative error of about 1e-7
-/// (algorithm AS 241, PPND7: Wichura, Applied Statistics 37 (1988) 477; the tests compare with tables).
+/// Quantile of the standard normal distribution at `p` in (0, 1), with a relative error of about
+/// 1e-7 (algorithm AS 241, PPND7: Wichura, Applied Statistics 37 (1988) 477; the tests compare with
+/// tables).
 #[inline]
 pub(crate) fn normal_quantile(p: f64) -> f64 {
     let q = p - 0.5;
@@ -123,12 +125,13 @@ pub(crate) fn normal_quantile(p: f64) -> f64 {
     if q < 0.0 { -tail } else { tail }
 }
 
-/// Normal number of mean 0 and variance 1 for a uniform word: the quantile at (word + ½)/2³², with a
-/// relative error of 1e-6.
+/// Normal number of mean 0 and variance 1 for a uniform word: the quantile at (word + ½)/2³², with
+/// a relative error of 1e-6.
 ///
-/// With x = 2u − 1 and w = −ln(1 − x²) the quantile is x times a smooth function of w, or of √w in the
-/// tails; these are fitted by polynomials with relative errors of 1e-7 and 4e-7, and a test compares
-/// with tabulated quantiles. There are no branches, so that the compiler can make vector code.
+/// With x = 2u − 1 and w = −ln(1 − x²) the quantile is x times a smooth function of w, or of √w in
+/// the tails; these are fitted by polynomials with relative errors of 1e-7 and 4e-7, and a test
+/// compares with tabulated quantiles. There are no branches, so that the compiler can make vector
+/// code.
 #[inline(always)]
 pub(crate) fn normal(word: u32) -> f32 {
     const MIDDLE: [f32; 9] = [
@@ -166,8 +169,8 @@ pub(crate) fn normal(word: u32) -> f32 {
     x * if w < 5.0 { middle } else { tail }
 }
 
-/// Natural logarithm of a positive number that is not subnormal: with x = 2ᵏ m, m from ⅔ to 4/3, it is
-/// 2 artanh((m − 1)/(m + 1)) + k ln 2. The series of artanh to the eleventh power leaves 1e-9.
+/// Natural logarithm of a positive number that is not subnormal: with x = 2ᵏ m, m from ⅔ to 4/3, it
+/// is 2 artanh((m − 1)/(m + 1)) + k ln 2. The series of artanh to the eleventh power leaves 1e-9.
 #[inline(always)]
 fn ln(x: f32) -> f32 {
     let bits = x.to_bits() as i32;

@@ -1,15 +1,16 @@
 //! Light that walls, windows and bodies reflect into the picture, the same with every pulse and in
 //! proportion to its energy.
 //!
-//! It has three parts: a picture, such as one recorded without particles; a glare line, as where the
-//! sheet grazes a wall; and hot spots at random places, which are the same throughout a study.
+//! It has three parts: a picture, such as one recorded without particles; a glare line, as where
+//! the sheet grazes a wall; and hot spots at random places, which are the same throughout a study.
 
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use ndarray::Array2;
 
 use crate::random::{Purpose, Seed, open01, stream};
-use crate::scene::{SceneError, SceneField, check, number};
+use crate::scene::{SceneError, SceneField, check, in_range, number};
 use crate::sheet::Profile;
 
 /// A straight bright line through the whole picture, Gaussian across.
@@ -21,7 +22,7 @@ pub struct Glare {
     pub at_px: [f64; 2],
     /// Angle of the line to x, turning toward y, rad.
     pub angle_rad: f64,
-    /// e⁻² full width, px; above 0.
+    /// e⁻² full width, px; above 0 and at most 1e5.
     pub width_px: f64,
 }
 
@@ -32,7 +33,7 @@ pub struct HotSpots {
     pub count: usize,
     /// Photo-electrons per pixel in the middle of each, 0 to 1e9.
     pub peak_e: f64,
-    /// e⁻² diameter, px; above 0.
+    /// e⁻² diameter, px; above 0 and at most 1e5.
     pub diameter_px: f64,
 }
 
@@ -101,8 +102,12 @@ impl Reflections {
     }
 
     pub(crate) fn validate(&self, size: [usize; 2]) -> Result<(), SceneError> {
-        let bright = |e: f64| (0.0..=1e9).contains(&e);
-        let wide = |w: f64| w > 0.0 && w <= 1e5;
+        const BRIGHTEST_E: RangeInclusive<f64> = 0.0..=1e9;
+        let peak = |field: SceneField, e: f64| in_range(field, e, "e", BRIGHTEST_E, "0 to 1e9 e");
+        let width = |field: SceneField, px: f64| {
+            let good = px > 0.0 && px <= 1e5;
+            number(field, px, "px", good, "above 0 and at most 1e5 px")
+        };
         if let Some(picture) = &self.picture {
             let (height, width) = picture.dim();
             check([
@@ -115,7 +120,7 @@ impl Reflections {
                 (
                     SceneField::ReflectionPictureLight,
                     "out of range".to_owned(),
-                    picture.iter().all(|e| bright(f64::from(*e))),
+                    picture.iter().all(|e| BRIGHTEST_E.contains(&f64::from(*e))),
                     "0 to 1e9 e in each pixel",
                 ),
             ])?;
@@ -125,48 +130,19 @@ impl Reflections {
                 number(field, value, unit, value.is_finite(), "finite")
             };
             check([
-                number(
-                    SceneField::GlarePeak,
-                    glare.peak_e,
-                    "e",
-                    bright(glare.peak_e),
-                    "0 to 1e9 e",
-                ),
+                peak(SceneField::GlarePeak, glare.peak_e),
                 finite(SceneField::GlareX, glare.at_px[0], "px"),
                 finite(SceneField::GlareY, glare.at_px[1], "px"),
                 finite(SceneField::GlareAngle, glare.angle_rad, "rad"),
-                number(
-                    SceneField::GlareWidth,
-                    glare.width_px,
-                    "px",
-                    wide(glare.width_px),
-                    "above 0",
-                ),
+                width(SceneField::GlareWidth, glare.width_px),
             ])?;
         }
         if let Some(spots) = self.hot_spots {
+            let count = spots.count as f64;
             check([
-                number(
-                    SceneField::HotSpotPeak,
-                    spots.peak_e,
-                    "e",
-                    bright(spots.peak_e),
-                    "0 to 1e9 e",
-                ),
-                number(
-                    SceneField::HotSpotCount,
-                    spots.count as f64,
-                    "",
-                    spots.count <= 100_000,
-                    "at most 100000",
-                ),
-                number(
-                    SceneField::HotSpotDiameter,
-                    spots.diameter_px,
-                    "px",
-                    wide(spots.diameter_px),
-                    "above 0",
-                ),
+                peak(SceneField::HotSpotPeak, spots.peak_e),
+                in_range(SceneField::HotSpotCount, count, "", 0.0..=1e5, "at most 100000"),
+                width(SceneField::HotSpotDiameter, spots.diameter_px),
             ])?;
         }
         Ok(())

@@ -11,7 +11,7 @@ use crate::light::Light;
 use crate::population::Population;
 use crate::sheet::Sheet;
 pub use error::{SceneError, SceneField};
-pub(crate) use error::{check, number};
+pub(crate) use error::{check, in_range, number};
 
 /// How a particle moves while a pulse lights it, and so the streak it draws.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -101,8 +101,7 @@ impl Scene {
     /// The first quantity that is out of its range, with its value and the range.
     pub fn validate(&self) -> Result<(), SceneError> {
         let side = |n: usize| (1..=Self::MAX_SIDE).contains(&n);
-        let background =
-            |field: SceneField, e: f64| number(field, e, "e", (0.0..=1e9).contains(&e), "0 to 1e9 e");
+        let background = |field: SceneField, e: f64| in_range(field, e, "e", 0.0..=1e9, "0 to 1e9 e");
         check([
             (
                 SceneField::ImageSize,
@@ -117,11 +116,11 @@ impl Scene {
                 self.particle_diameter_px > 0.0 && self.particle_diameter_px <= 100.0,
                 "above 0 and at most 100 px",
             ),
-            number(
+            in_range(
                 SceneField::SeedingDensity,
                 self.seeding_density_ppp,
                 "ppp",
-                (0.0..=MAX_SEEDING_PPP).contains(&self.seeding_density_ppp),
+                0.0..=MAX_SEEDING_PPP,
                 "0 to 10 ppp",
             ),
             number(
@@ -134,11 +133,11 @@ impl Scene {
             background(SceneField::BackgroundA, self.background_e[0]),
             background(SceneField::BackgroundB, self.background_e[1]),
             match self.exposure {
-                Exposure::Fraction(f) => number(
+                Exposure::Fraction(f) => in_range(
                     SceneField::PulseFraction,
                     f,
                     "",
-                    (0.0..=1.0).contains(&f),
+                    0.0..=1.0,
                     "0 to 1 (a pulse cannot outlast the pulse separation)",
                 ),
                 Exposure::Streak([x, y]) => number(

@@ -1,15 +1,15 @@
 //! Seeding: a Poisson process of particles in the volume that the pulses can light.
 //!
 //! Particles are placed at time 0, midway between the pulses. In an incompressible flow a uniform
-//! Poisson process stays one at all times, so the choice of the time does not matter. (Fixed numbers
-//! or lattices of particles would understate the error of a measurement: Westerweel, Exp. Fluids 29
-//! (2000) S3.) Uneven seeding is uneven as stated at time 0 and moves with the fluid.
+//! Poisson process stays one at all times, so the choice of the time does not matter. (Fixed
+//! numbers or lattices of particles would understate the error of a measurement: Westerweel, Exp.
+//! Fluids 29 (2000) S3.) Uneven seeding is uneven as stated at time 0 and moves with the fluid.
 //!
 //! Space is divided into cells, each with random streams of its own, so that a larger margin around
-//! the picture adds particles without moving any. A cell is filled by a Poisson process of unit rate
-//! along an auxiliary axis: every arrival gets a random place, and those that arrive before the mean
-//! number of particles at the local density are kept. Their number is exactly Poisson, and a denser
-//! seeding keeps the particles of a thinner one.
+//! the picture adds particles without moving any. A cell is filled by a Poisson process of unit
+//! rate along an auxiliary axis: every arrival gets a random place, and those that arrive before
+//! the mean number of particles at the local density are kept. Their number is exactly Poisson, and
+//! a denser seeding keeps the particles of a thinner one.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -204,8 +204,8 @@ fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] 
 }
 
 /// Bound of a particle's way between time 0 and the outer end of a pulse, along each axis, px: from
-/// the largest velocity on a grid of points over the picture, at three depths and three times, plus a
-/// quarter for what lies between them.
+/// the largest velocity on a grid of points over the picture, at three depths and three times, plus
+/// a quarter for what lies between them.
 fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
     const STEP_PX: f64 = 16.0;
     let window = scene.light.pulse_shape.half_window();

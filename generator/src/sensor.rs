@@ -2,18 +2,18 @@
 //!
 //! The numbers of photo-electrons and of dark-current electrons are Poisson numbers about their
 //! means; the readout adds normal dark noise; the overall system gain K turns electrons into grey
-//! levels above the black level; the converter rounds and clips. With n electrons and the dark noise
-//! d, y = round(K (n + d) + black), so μ_y = K (μ_e + μ_dark) + black and
-//! σ_y² = K² σ_d² + K² (μ_e + μ_dark) + 1/12.
+//! levels above the black level; the converter rounds and clips. With n electrons and the dark
+//! noise d, y = round(K (n + d) + black), so μ_y = K (μ_e + μ_dark) + black and σ_y² = K² σ_d² + K²
+//! (μ_e + μ_dark) + 1/12.
 //!
 //! Pixels differ: each has its own offset (standard deviation DSNU, electrons) and its own response
-//! (relative standard deviation PRNU), both normal and independent from pixel to pixel. A few pixels
-//! are hot, with a large dark signal, or dead, without any. These belong to the camera: they follow
-//! from the study's seed alone and are the same in every frame of every pair.
+//! (relative standard deviation PRNU), both normal and independent from pixel to pixel. A few
+//! pixels are hot, with a large dark signal, or dead, without any. These belong to the camera: they
+//! follow from the study's seed alone and are the same in every frame of every pair.
 //!
-//! Crosstalk passes a fraction of each pixel's light to its four neighbours in equal parts; beyond the
-//! border the pixel itself stands for the missing neighbour. Since the parts of a Poisson number are
-//! Poisson numbers, it acts on the expected light.
+//! Crosstalk passes a fraction of each pixel's light to its four neighbours in equal parts; beyond
+//! the border the pixel itself stands for the missing neighbour. Since the parts of a Poisson
+//! number are Poisson numbers, it acts on the expected light.
 
 use multiversion::multiversion;
 use ndarray::Array2;
@@ -23,7 +23,7 @@ use rayon::prelude::*;
 use crate::pair::shared;
 use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
-use crate::scene::{SceneError, SceneField, check, number};
+use crate::scene::{SceneError, SceneField, check, in_range, number};
 
 /// A sensor by its EMVA 1288 figures.
 ///
@@ -67,8 +67,8 @@ pub struct Sensor {
 }
 
 impl Default for Sensor {
-    /// A common industrial 12-bit camera without defects: full well 12 000 e, dark noise 5 e, and the
-    /// usual gain and black level for these.
+    /// A common industrial 12-bit camera without defects: full well 12 000 e, dark noise 5 e, and
+    /// the usual gain and black level for these.
     fn default() -> Self {
         let (bits, full_well_e, dark_noise_e) = (12, 12_000.0, 5.0);
         let gain_dn_per_e = Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e);
@@ -95,32 +95,30 @@ impl Sensor {
         f64::from((1u32 << self.bits) - 1)
     }
 
-    /// Gain at which a full pixel just reaches the largest grey level, with room for a black level of
-    /// five standard deviations of the dark noise; DN per electron.
+    /// Gain at which a full pixel just reaches the largest grey level, with room for a black level
+    /// of five standard deviations of the dark noise; DN per electron.
     pub fn usual_gain_dn_per_e(bits: u32, full_well_e: f64, dark_noise_e: f64) -> f64 {
         f64::from((1u32 << bits) - 1) / (full_well_e + 5.0 * dark_noise_e)
     }
 
-    /// Black level that keeps five standard deviations of the dark noise above zero, so that clipping
-    /// does not raise the mean of a dark picture: 5 K σ_d, rounded up, at least 1 DN.
+    /// Black level that keeps five standard deviations of the dark noise above zero, so that
+    /// clipping does not raise the mean of a dark picture: 5 K σ_d, rounded up, at least 1 DN.
     pub fn usual_black_level_dn(gain_dn_per_e: f64, dark_noise_e: f64) -> f64 {
         (5.0 * gain_dn_per_e * dark_noise_e).ceil().max(1.0)
     }
 
     pub(crate) fn validate(&self) -> Result<(), SceneError> {
-        let share = |s: f64| (0.0..=1.0).contains(&s);
         let dark_current = |e: f64| {
-            let good = (0.0..=1e9).contains(&e);
-            number(SceneField::DarkCurrent, e, "e", good, "0 to 1e9 e in each frame")
+            in_range(
+                SceneField::DarkCurrent,
+                e,
+                "e",
+                0.0..=1e9,
+                "0 to 1e9 e in each frame",
+            )
         };
         check([
-            number(
-                SceneField::Bits,
-                f64::from(self.bits),
-                "",
-                (1..=16).contains(&self.bits),
-                "1 to 16",
-            ),
+            in_range(SceneField::Bits, f64::from(self.bits), "", 1.0..=16.0, "1 to 16"),
             number(
                 SceneField::Gain,
                 self.gain_dn_per_e,
@@ -135,11 +133,11 @@ impl Sensor {
                 self.full_well_e > 0.0 && self.full_well_e <= 1e9,
                 "above 0 and at most 1e9 e",
             ),
-            number(
+            in_range(
                 SceneField::DarkNoise,
                 self.dark_noise_e,
                 "e",
-                (0.0..=1e6).contains(&self.dark_noise_e),
+                0.0..=1e6,
                 "0 to 1e6 e",
             ),
             number(
@@ -151,46 +149,28 @@ impl Sensor {
             ),
             dark_current(self.dark_current_e[0]),
             dark_current(self.dark_current_e[1]),
-            number(
-                SceneField::Dsnu,
-                self.dsnu_e,
-                "e",
-                (0.0..=1e6).contains(&self.dsnu_e),
-                "0 to 1e6 e",
-            ),
-            number(
-                SceneField::Prnu,
-                self.prnu,
-                "",
-                (0.0..=0.5).contains(&self.prnu),
-                "0 to 0.5",
-            ),
-            number(
-                SceneField::HotPixels,
-                self.hot_pixels,
-                "",
-                share(self.hot_pixels),
-                "0 to 1",
-            ),
-            number(
+            in_range(SceneField::Dsnu, self.dsnu_e, "e", 0.0..=1e6, "0 to 1e6 e"),
+            in_range(SceneField::Prnu, self.prnu, "", 0.0..=0.5, "0 to 0.5"),
+            in_range(SceneField::HotPixels, self.hot_pixels, "", 0.0..=1.0, "0 to 1"),
+            in_range(
                 SceneField::HotLevel,
                 self.hot_level_e,
                 "e",
-                (0.0..=1e9).contains(&self.hot_level_e),
+                0.0..=1e9,
                 "0 to 1e9 e",
             ),
             number(
                 SceneField::DeadPixels,
                 self.dead_pixels,
                 "",
-                share(self.dead_pixels) && self.hot_pixels + self.dead_pixels <= 1.0,
+                self.dead_pixels >= 0.0 && self.hot_pixels + self.dead_pixels <= 1.0,
                 "0 to 1, together with the hot ones",
             ),
-            number(
+            in_range(
                 SceneField::Crosstalk,
                 self.crosstalk,
                 "",
-                (0.0..=0.8).contains(&self.crosstalk),
+                0.0..=0.8,
                 "0 to 0.8 (at which all five pixels get the same)",
             ),
         ])
@@ -206,8 +186,8 @@ impl Sensor {
         *image += self.dark_current_e[frame.min(1) as usize] as f32;
     }
 
-    /// Charge from which on the reading no longer rises, e: the pixel is full, or its grey level the
-    /// largest.
+    /// Charge from which on the reading no longer rises, e: the pixel is full, or its grey level
+    /// the largest.
     pub fn saturation_e(&self) -> f64 {
         let largest = (self.white_dn() - self.black_level_dn) / self.gain_dn_per_e;
         self.full_well_e.min(largest)
@@ -219,9 +199,9 @@ impl Sensor {
         self.dark_noise_e.powi(2) + 1.0 / (12.0 * self.gain_dn_per_e.powi(2))
     }
 
-    /// Turns the expected photo-electrons of frame A (`frame` 0) or B (1) of a pair into grey levels,
-    /// in place. `image` is height × width; the figures of the sensor must be in their ranges, as
-    /// [`Scene::validate`](crate::Scene::validate) checks.
+    /// Turns the expected photo-electrons of frame A (`frame` 0) or B (1) of a pair into grey
+    /// levels, in place. `image` is height × width; the figures of the sensor must be in their
+    /// ranges, as [`Scene::validate`](crate::Scene::validate) checks.
     ///
     /// # Panics
     /// When `image` is not in standard (row-major) layout.

@@ -1,12 +1,12 @@
 //! The light sheet: how brightly it lights a particle at a given place.
 //!
-//! The middle plane of the sheet is z = 0, or a plane tilted about the middle of the picture. Across
-//! the sheet, in depth, the light falls off by a profile. The light travels along x; over the height
-//! of the sheet, along y, it is even or falls off by a profile too. A super-Gaussian is the usual
-//! description of sheets between a laser's Gaussian and a top-hat.
+//! The middle plane of the sheet is z = 0, or a plane tilted about the middle of the picture.
+//! Across the sheet, in depth, the light falls off by a profile. The light travels along x; over
+//! the height of the sheet, along y, it is even or falls off by a profile too. A super-Gaussian is
+//! the usual description of sheets between a laser's Gaussian and a top-hat.
 
 use crate::flow::Vec3;
-use crate::scene::{SceneError, SceneField, check, number};
+use crate::scene::{SceneError, SceneField, check, in_range, number};
 
 /// Fall of the light from the middle outward, on a width between the e⁻² points.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -91,13 +91,14 @@ impl Default for Sheet {
 }
 
 impl Sheet {
-    /// Depth of the middle plane at the point (x, y), px; `middle` is the middle of the picture, px.
+    /// Depth of the middle plane at the point (x, y), px; `middle` is the middle of the picture,
+    /// px.
     pub(crate) fn plane_px(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
         self.slope[0] * (x_px - middle[0]) + self.slope[1] * (y_px - middle[1])
     }
 
-    /// Distance of a point from the middle plane, px; positive toward the camera. `middle` is the middle
-    /// of the picture, px, about which the sheet is tilted.
+    /// Distance of a point from the middle plane, px; positive toward the camera. `middle` is the
+    /// middle of the picture, px, about which the sheet is tilted.
     pub fn distance_px(&self, at: Vec3, middle: [f64; 2]) -> f64 {
         if self.slope == [0.0; 2] {
             return at[2];
@@ -132,13 +133,7 @@ impl Sheet {
                 Profile::SuperGaussian(order) => order,
                 _ => 2.0,
             };
-            number(
-                SceneField::SheetOrder,
-                order,
-                "",
-                (1.0..=100.0).contains(&order),
-                "1 to 100",
-            )
+            in_range(SceneField::SheetOrder, order, "", 1.0..=100.0, "1 to 100")
         };
         let tilt = |field: SceneField, slope: f64| {
             let angle = libm::atan(slope).to_degrees();

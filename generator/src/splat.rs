@@ -10,8 +10,8 @@ use ndarray::Array2;
 use crate::airy::Airy;
 use crate::exposure::Spot;
 
-/// Distance from a point, in standard deviations of its image, to which it is drawn: 1e-6 of the light
-/// lies beyond on either side.
+/// Distance from a point, in standard deviations of its image, to which it is drawn: 1e-6 of the
+/// light lies beyond on either side.
 pub(crate) const REACH_SIGMAS: f64 = 4.75;
 
 /// Image of a point of light on the pixels.
@@ -23,8 +23,8 @@ pub(crate) enum Brush {
     Airy(Airy),
 }
 
-/// Adds the photo-electrons of `spots` to `image`, height × width. Light beyond the border is lost, as
-/// in a camera.
+/// Adds the photo-electrons of `spots` to `image`, height × width. Light beyond the border is lost,
+/// as in a camera.
 ///
 /// # Panics
 /// When `image` is not in standard layout.
@@ -43,8 +43,8 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
     let (mut across, mut down) = (Vec::new(), Vec::new());
     for spot in spots {
         let pen = Pen::new(spot.sigma_px);
-        // Most particle images fit into a patch of 7 × 7 or 15 × 15 pixels inside the picture, whose
-        // size is known to the compiler.
+        // Most particle images fit into a patch of 7 × 7 or 15 × 15 pixels inside the picture,
+        // whose size is known to the compiler.
         let drawn = if pen.reach <= 3.0 {
             pen.patch::<8, 16>(pixels, width, height, spot)
         } else {
@@ -155,8 +155,8 @@ impl Pen {
         (at.is_finite() && last >= first).then_some((first, last))
     }
 
-    /// Fractions of the light in the pixels along an axis of `length` pixels, in `edges`. Returns the
-    /// first pixel and the number of pixels.
+    /// Fractions of the light in the pixels along an axis of `length` pixels, in `edges`. Returns
+    /// the first pixel and the number of pixels.
     fn shares(&self, at: f64, length: usize, edges: &mut Vec<f32>) -> (usize, usize) {
         let Some((first, last)) = self.pixels(at, length) else {
             return (0, 0);
@@ -171,8 +171,8 @@ impl Pen {
         (first as usize, count)
     }
 
-    /// As `shares`, for pixels sensitive over the middle `side` of their width, normalised so that the
-    /// fractions sum to 1 on average over places. Returns the first pixel.
+    /// As `shares`, for pixels sensitive over the middle `side` of their width, normalised so that
+    /// the fractions sum to 1 on average over places. Returns the first pixel.
     fn sparse_shares(&self, at: f64, length: usize, side: f64, shares: &mut Vec<f32>) -> usize {
         shares.clear();
         let Some((first, last)) = self.pixels(at, length) else {
@@ -187,10 +187,10 @@ impl Pen {
     }
 }
 
-/// Error function in single precision: x P(x²)/Q(x²), both of degree 5, a minimax fit on |x| ≤ 3.92 with
-/// an error of at most 5e-7 including rounding; a test compares with `libm`. There are no branches, so
-/// that the compiler can make vector code, and no fused multiply-add, so that every machine gives the
-/// same bits.
+/// Error function in single precision: x P(x²)/Q(x²), both of degree 5, a minimax fit on |x| ≤ 3.92
+/// with an error of at most 5e-7 including rounding; a test compares with `libm`. There are no
+/// branches, so that the compiler can make vector code, and no fused multiply-add, so that every
+/// machine gives the same bits.
 #[inline(always)]
 fn erf(x: f32) -> f32 {
     let x = x.clamp(-3.92, 3.92);

@@ -1,9 +1,9 @@
 //! The true displacement.
 //!
 //! The true displacement at a point of the picture is the displacement in the picture, between the
-//! middles of the two pulses, of the fluid element that shows at that point midway in time and lies in
-//! the middle plane of the scene's sheet. It contains perspective and distortion. It does not contain
-//! timing jitter, which is an error of the experiment.
+//! middles of the two pulses, of the fluid element that shows at that point midway in time and lies
+//! in the middle plane of the scene's sheet. It contains perspective and distortion. It does not
+//! contain timing jitter, which is an error of the experiment.
 
 use ndarray::{Array2, Array3};
 use rayon::prelude::*;
@@ -12,9 +12,9 @@ use crate::flow::{Flow, Vec3};
 use crate::imaging::View;
 use crate::scene::Scene;
 
-/// Displacement (dx, dy), px, between the times −½ and ½ of the fluid element that is at (x, y) in the
-/// plane z = 0 at time 0: the true displacement of a scene with equal pulses, a sheet that is not
-/// tilted and a lens without perspective and distortion.
+/// Displacement (dx, dy), px, between the times −½ and ½ of the fluid element that is at (x, y) in
+/// the plane z = 0 at time 0: the true displacement of a scene with equal pulses, a sheet that is
+/// not tilted and a lens without perspective and distortion.
 ///
 /// ```
 /// use motefield_generator::flow::SolidRotation;
@@ -30,7 +30,8 @@ pub fn displacement(flow: &dyn Flow, x_px: f64, y_px: f64) -> [f64; 2] {
     [b[0] - a[0], b[1] - a[1]]
 }
 
-/// True displacement (dx, dy) of a pair at the point (x, y) of the picture, px; `None` inside a body.
+/// True displacement (dx, dy) of a pair at the point (x, y) of the picture, px; `None` inside a
+/// body.
 pub fn at(scene: &Scene, x_px: f64, y_px: f64) -> Option<[f64; 2]> {
     TrueDisplacement::of_pair(scene).at(x_px, y_px)
 }
@@ -100,8 +101,8 @@ impl<'a> TrueDisplacement<'a> {
         Some([b[0] - a[0], b[1] - a[1]])
     }
 
-    /// True displacement at the centre of every pixel, px, as 2 × height × width: dx and dy. 0 inside
-    /// a body.
+    /// True displacement at the centre of every pixel, px, as 2 × height × width: dx and dy. 0
+    /// inside a body.
     pub fn dense(&self) -> Array3<f64> {
         let [width, height] = self.scene.size;
         let rows: Vec<Vec<[f64; 2]>> = (0..height)

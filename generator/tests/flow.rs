@@ -1,6 +1,8 @@
-//! Velocity fields: gradients against finite differences, pathlines against closed forms and against the integrator.
+//! Velocity fields: gradients against finite differences, pathlines against closed forms and
+//! against the integrator.
 //!
-//! Chain of trust: closed forms (solid rotation, straight lines) → the adaptive integrator → closed pathlines of the fields.
+//! The integrator is compared with closed forms (solid rotation, straight lines), and the closed
+//! pathlines of all fields with the integrator.
 
 use std::sync::Arc;
 
@@ -11,7 +13,7 @@ use motefield_generator::flow::{
 };
 use proptest::prelude::*;
 
-/// A field whose pathline is integrated, closed form or not.
+/// A field whose pathline is integrated numerically, even if it has a closed form.
 #[derive(Debug)]
 struct Integrated<'a>(&'a dyn Flow);
 
@@ -24,7 +26,8 @@ impl Flow for Integrated<'_> {
     }
 }
 
-/// A field, and how near to (x, y) its gradient jumps, px: there, finite differences see both sides.
+/// A named field and the distance of (x, y), px, from where its gradient jumps: there, finite
+/// differences see both sides.
 type Named = (&'static str, Arc<dyn Flow>, fn(Vec3) -> f64);
 
 fn smooth(_: Vec3) -> f64 {
@@ -37,25 +40,10 @@ fn to_circle(at: Vec3, radius: f64) -> f64 {
 
 /// Incompressible fields.
 fn fields() -> Vec<Named> {
-    let vortex: Arc<dyn Flow> = Arc::new(LambOseen {
-        centre_px: [3.0, -2.0],
-        peak_displacement_px: 6.0,
-        core_radius_px: 40.0,
-    });
-    let blasius = |leading_edge_px| BlasiusLayer {
-        wall_y_px: 100.0,
-        free_stream_px: 8.0,
-        thickness_px: 90.0,
-        middle_x_px: 0.0,
-        leading_edge_px,
-    };
-    let jet = |virtual_origin_px| BickleyJet {
-        centre_y_px: 10.0,
-        peak_displacement_px: 9.0,
-        half_width_px: 35.0,
-        middle_x_px: 0.0,
-        virtual_origin_px,
-    };
+    [simple_flows(), vortices(), layers_and_bodies()].concat()
+}
+
+fn simple_flows() -> Vec<Named> {
     let strain = PlaneStrain {
         centre_px: [5.0, 7.0],
         strain: 0.06,
@@ -113,6 +101,16 @@ fn fields() -> Vec<Named> {
             Arc::new(Turned::new(Arc::new(strain), [40.0, -9.0], 0.6)),
             smooth,
         ),
+    ]
+}
+
+fn vortices() -> Vec<Named> {
+    let vortex: Arc<dyn Flow> = Arc::new(LambOseen {
+        centre_px: [3.0, -2.0],
+        peak_displacement_px: 6.0,
+        core_radius_px: 40.0,
+    });
+    vec![
         ("vortex", vortex.clone(), smooth),
         (
             "carried vortex",
@@ -155,6 +153,25 @@ fn fields() -> Vec<Named> {
             Arc::new(VortexRing::new([1.0, 2.0, 3.0], 60.0, 15.0, 5.0)),
             smooth,
         ),
+    ]
+}
+
+fn layers_and_bodies() -> Vec<Named> {
+    let blasius = |leading_edge_px| BlasiusLayer {
+        wall_y_px: 100.0,
+        free_stream_px: 8.0,
+        thickness_px: 90.0,
+        middle_x_px: 0.0,
+        leading_edge_px,
+    };
+    let jet = |virtual_origin_px| BickleyJet {
+        centre_y_px: 10.0,
+        peak_displacement_px: 9.0,
+        half_width_px: 35.0,
+        middle_x_px: 0.0,
+        virtual_origin_px,
+    };
+    vec![
         (
             "channel",
             Arc::new(Channel {
@@ -204,7 +221,7 @@ fn fields() -> Vec<Named> {
     ]
 }
 
-/// Interpolated data of a smooth field, compressible as they come.
+/// Interpolated data of a smooth field, which are compressible.
 fn data() -> Vec<Named> {
     let sample = |x: f64, y: f64, z: f64| {
         let (p, q) = (0.03 * x - 0.01 * z, 0.02 * y + 0.005 * x);
@@ -229,7 +246,7 @@ fn data() -> Vec<Named> {
     };
     let at: Vec<[f64; 2]> = (0..300)
         .map(|k| {
-            // Fibonacci's spiral: nodes everywhere, nowhere regular.
+            // Fibonacci's spiral: dense and nowhere regular.
             let (r, turn) = ((k as f64 + 0.5).sqrt() * 8.0, k as f64 * 2.399_963);
             [r * turn.cos(), r * turn.sin()]
         })
@@ -251,8 +268,9 @@ fn point() -> impl Strategy<Value = (Vec3, f64)> {
 }
 
 proptest! {
-    /// Central differences of step h are off by h²/6 times the third derivative: 1e-8 of displacement a px² for h = 1e-3 px
-    /// and the scales here (≥ 12 px; wall layers: 5 px), and by 1e-12 of rounding over h.
+    /// Central differences of step h are off by h²/6 times the third derivative, 1e-8 px per px for
+    /// h = 1e-3 px and the scales here (12 px and more; 5 px in wall layers), and by 1e-12 of
+    /// rounding over h.
     #[test]
     fn gradient_is_that_of_the_velocity((at, t) in point()) {
         const H: f64 = 1e-3;
@@ -267,13 +285,14 @@ proptest! {
                     prop_assert!((slopes[j][i] - g).abs() < 1e-7, "{name} {i}{j}: {} {}", slopes[j][i], g);
                 }
             }
-            // Rounding of the terms that cancel, which are up to 1 px of displacement per px.
+            // The terms that cancel are up to 1 px per px; only their rounding is left.
             prop_assert!((gradient[0][0] + gradient[1][1] + gradient[2][2]).abs() < 2e-15, "{name} diverges");
         }
     }
 
-    /// Interpolated data are piecewise cubic: a difference across an edge is off by h times the jump of the second derivative
-    /// (below 0.01 per px here), and of the gradient where they end.
+    /// Interpolated data are piecewise cubic: a difference across an edge is off by h times the
+    /// jump of the second derivative, below 0.01 per px here, and by that of the gradient where the
+    /// data end.
     #[test]
     fn gradient_of_data_is_that_of_the_velocity((at, t) in point()) {
         const H: f64 = 1e-6;
@@ -292,8 +311,8 @@ proptest! {
         }
     }
 
-    /// Closed pathline = integrated pathline; there and back again is where one was. 1e-9 px: the requirement. A kink lies
-    /// on the way where a path crosses it, and then the integrator goes in small steps; the path stays.
+    /// The closed pathline is the integrated one, and the path back leads to the start. Within 1e-9
+    /// px. Where a path crosses a kink the integrator takes small steps, and the path is as good.
     #[test]
     fn pathlines_agree((at, t) in point(), span in -1.5..1.5f64) {
         for (name, flow, _) in fields() {
@@ -312,8 +331,8 @@ proptest! {
         }
     }
 
-    /// 1e-5 px: a thousandth of the error of a good measurement (common practice, no source), beyond which a path through data need
-    /// not be known. The reference goes in 64 steps.
+    /// Within 1e-5 px, a thousandth of the error of a good measurement. The reference path takes 64
+    /// steps.
     #[test]
     fn pathlines_through_data_come_back((at, t) in point(), span in -1.5..1.5f64) {
         for (name, flow, _) in data() {
@@ -340,7 +359,7 @@ fn difference(flow: &dyn Flow, at: Vec3, t: f64, j: usize, h: f64) -> Vec3 {
     std::array::from_fn(|i| (hi[i] - lo[i]) / (2.0 * h))
 }
 
-/// Solid rotation, the integrator's closed form: a quarter turn at 400 px from the centre lands within 1e-9 px.
+/// The integrator on solid rotation: a quarter turn at 400 px from the centre, within 1e-9 px.
 #[test]
 fn integrator_turns_a_quarter() {
     let rotation = SolidRotation {
@@ -353,7 +372,8 @@ fn integrator_turns_a_quarter() {
     }
 }
 
-/// The vortex has its largest displacement, as given, at the core radius, and Γ/(2πr) far away (Lamb–Oseen; derived).
+/// The vortex has its largest displacement, as given, at the core radius, and falls as 1/r far
+/// away.
 #[test]
 fn vortex_peaks_at_its_core_radius() {
     let vortex = LambOseen {

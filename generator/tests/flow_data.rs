@@ -1,4 +1,5 @@
-//! Fields from data: through them, exact where the method is, converging where it is not, and bad data refused.
+//! Fields interpolated from data: they pass through the data, are exact and converge as the methods
+//! promise, and bad data are refused.
 
 use motefield_generator::flow::{DataError, Flow, GridField, ScatteredField, Vec3};
 use proptest::prelude::*;
@@ -26,7 +27,8 @@ fn grid_of(f: impl Fn(Vec3) -> Vec3, first: Vec3, spacing: Vec3, count: [usize; 
     GridField::new(first, spacing, count, nodes.collect()).unwrap()
 }
 
-/// Scattered nodes: Halton's sequence in the square from -50 to 50, with its corners so that the hull is the square.
+/// Scattered nodes: Halton's sequence in the square from −50 to 50, and its corners, so that the
+/// square is the hull.
 fn scattered_of(f: impl Fn(Vec3) -> Vec3, count: u32) -> ScatteredField {
     let halton = |mut k: u32, base: u32| {
         let (mut value, mut place) = (0.0, 1.0 / f64::from(base));
@@ -45,7 +47,8 @@ fn scattered_of(f: impl Fn(Vec3) -> Vec3, count: u32) -> ScatteredField {
 }
 
 proptest! {
-    /// Cubics by central differences reproduce quadratics exactly, up to the last node (derived): rounding of numbers up to 100.
+    /// Cubics by central differences reproduce quadratics exactly, up to the last node, but for the
+    /// rounding of numbers up to 100.
     #[test]
     fn quadratic_fields_are_exact(x in -49.9..49.9f64, y in -49.9..49.9f64, z in -3.9..3.9f64) {
         let grid = grid_of(|at| quadratic(at).0, [-50.0, -50.0, -4.0], [10.0, 12.5, 2.0], [11, 9, 5]);
@@ -59,7 +62,8 @@ proptest! {
         }
     }
 
-    /// The scattered field as well, its slopes being fitted by quadratics; the fit's equations lose some six digits.
+    /// The scattered field does so too, its slopes being fitted by quadratics; the equations of the
+    /// fit lose about six digits.
     #[test]
     fn quadratic_fields_are_exact_on_scattered_nodes(x in -49.9..49.9f64, y in -49.9..49.9f64) {
         thread_local!(static FIELD: ScatteredField = scattered_of(|at| quadratic(at).0, 300));
@@ -74,7 +78,8 @@ proptest! {
     }
 }
 
-/// Halfway between two nodes the cubic is (9 (b + c) − (a + d))/16 (Catmull and Rom 1974; Keys 1981; memory).
+/// Halfway between two nodes the cubic is (9 (b + c) − (a + d))/16 (Catmull and Rom 1974; Keys
+/// 1981).
 #[test]
 fn grid_is_catmull_and_roms() {
     let values = [3.0, -1.0, 4.0, 1.0, 5.0, -9.0];
@@ -94,7 +99,7 @@ fn grid_is_catmull_and_roms() {
     }
 }
 
-/// Both go through their data, and hold the last value outside.
+/// Both fields pass through their data and keep the last value outside.
 #[test]
 fn data_are_kept_and_held() {
     let f = |[x, y, _]: Vec3| [(0.1 * x).sin(), (0.07 * y).cos(), 0.01 * x * y];
@@ -108,7 +113,7 @@ fn data_are_kept_and_held() {
             }
             assert_eq!(flow.gradient(outside, 0.0), [[0.0; 3]; 3]);
         }
-        // Beside an edge: the value on it, which changes along it only.
+        // Beside an edge: the value on the edge, which changes only along it.
         let (edge, outside) = (
             flow.velocity([50.0 - 1e-9, 12.0, 0.0], 0.0),
             flow.velocity([80.0, 12.0, 0.0], 0.0),
@@ -119,8 +124,8 @@ fn data_are_kept_and_held() {
     }
 }
 
-/// Halving the distance of the nodes divides the error of a smooth field by 8 (third order: the methods are exact for quadratics). At
-/// least 5, for one step of refinement from a coarse one.
+/// Halving the distance between nodes divides the error of a smooth field by 8, since the methods
+/// are exact for quadratics; by at least 5 in one step of refinement of a coarse set.
 #[test]
 fn errors_fall_with_the_third_power() {
     let f = |[x, y, _]: Vec3| [(0.08 * x).sin() * (0.05 * y).cos(), (0.06 * (x + y)).cos(), 0.0];
@@ -145,11 +150,11 @@ fn errors_fall_with_the_third_power() {
     assert!(coarse / fine > 5.0, "{coarse} {fine}");
 }
 
-/// The same nodes make the same field, bit by bit.
+/// The same nodes make the same field, to the bit.
 #[test]
 fn scattered_fields_are_repeatable() {
     let f = |[x, y, _]: Vec3| [(0.1 * x).sin(), (0.1 * y).cos(), 0.0];
-    // On a grid every square has two diagonals to choose from.
+    // On a grid every square has two possible diagonals.
     let nodes: Vec<[f64; 2]> = (0..400).map(|k| [f64::from(k % 20), f64::from(k / 20)]).collect();
     let values: Vec<Vec3> = nodes.iter().map(|[x, y]| f([*x, *y, 0.0])).collect();
     let (a, b) = (

@@ -1,6 +1,8 @@
-//! Velocity fields against what is known of the flows from outside: published figures and closed forms, one or more a family.
+//! Velocity fields against published figures and closed forms of the flows, one test or more for
+//! each.
 //!
-//! Where no tolerance is argued for, it is the rounding of the sum or the difference taken, at most 1e-9.
+//! Where no tolerance is explained it is the rounding of the sums and differences taken, at most
+//! 1e-9.
 
 use std::f64::consts::PI;
 use std::sync::Arc;
@@ -38,7 +40,8 @@ fn integral(from: f64, to: f64, parts: usize, f: impl Fn(f64) -> f64) -> f64 {
         / 3.0
 }
 
-/// Derived: a quarter turn takes (r, 0) to (0, r) on a screen whose y points down; the vorticity is twice the angular speed.
+/// A quarter turn takes (r, 0) to (0, r) on a screen whose y points down, and the vorticity is
+/// twice the angular velocity.
 #[test]
 fn solid_rotation_turns_x_into_y() {
     let flow = SolidRotation {
@@ -52,7 +55,7 @@ fn solid_rotation_turns_x_into_y() {
     assert_relative_eq!(vorticity(&flow, 3.0, 4.0), PI, epsilon = 1e-15);
 }
 
-/// Derived: in the time ln 2/e lengths along x double and lengths along y halve.
+/// In the time ln 2/e, lengths along x double and lengths along y halve.
 #[test]
 fn plane_strain_doubles_and_halves() {
     let flow = PlaneStrain {
@@ -64,8 +67,8 @@ fn plane_strain_doubles_and_halves() {
     assert_relative_eq!(to[1], -80.0, epsilon = 1e-9);
 }
 
-/// Derived: the wave's crest, trough and zeros stand a quarter of the wavelength apart; turned by a right angle, the wave runs along
-/// x and moves along y.
+/// Crest, trough and zeros of the wave are a quarter of the wavelength apart. Turned by a right
+/// angle, the wave varies along x and moves along y.
 #[test]
 fn sinusoidal_shear_has_its_amplitude_and_wavelength() {
     let flow = SinusoidalShear {
@@ -84,8 +87,8 @@ fn sinusoidal_shear_has_its_amplitude_and_wavelength() {
     assert_relative_eq!(v[1], 3.5, epsilon = 1e-12);
 }
 
-/// Lamb, *Hydrodynamics* §159 (memory): the circulation is the same round every circle outside the core, and the vorticity inside
-/// times the core's area is that circulation.
+/// Lamb, *Hydrodynamics*, §159: the circulation is the same around every circle outside the core,
+/// and equals the vorticity inside times the area of the core.
 #[test]
 fn rankine_vortex_keeps_its_circulation() {
     let flow = Rankine {
@@ -105,8 +108,8 @@ fn rankine_vortex_keeps_its_circulation() {
     assert_relative_eq!(vorticity(&flow, 70.0, 20.0), 0.0, epsilon = 1e-15);
 }
 
-/// The largest speed stands at 1.1209 r_c, is 0.638 of Γ/(2πr_c) and the vorticity in the centre is Γ/(πr_c²) (Lamb–Oseen vortex; the
-/// first figure in Saffman, *Vortex Dynamics*, §13; memory).
+/// The largest speed is at 1.1209 r_c and is 0.638 of Γ/(2πr_c); the vorticity at the centre is
+/// Γ/(πr_c²) (Lamb–Oseen vortex; the first figure in Saffman, *Vortex Dynamics*, §13).
 #[test]
 fn lamb_oseen_vortex_has_its_known_core() {
     let flow = LambOseen {
@@ -128,8 +131,8 @@ fn lamb_oseen_vortex_has_its_known_core() {
     );
 }
 
-/// Taylor and Green 1937: the vorticity is 2kU cos kx cos ky, and the stream function U/k cos kx cos ky, being steady, stays constant
-/// along a pathline (derived).
+/// The vorticity is 2kU cos kx cos ky, and the stream function U/k cos kx cos ky is constant along
+/// a pathline, since the flow is steady (Taylor and Green 1937).
 #[test]
 fn taylor_green_vortices_keep_their_stream_function() {
     let flow = TaylorGreen {
@@ -151,8 +154,9 @@ fn taylor_green_vortices_keep_their_stream_function() {
     assert_relative_eq!(flow.velocity([0.0, 25.0, 0.0], 0.0)[0], -9.0, epsilon = 1e-12);
 }
 
-/// A pair of thin vortices moves at Γ/(2πb) (Lamb, *Hydrodynamics* §155; memory), to the right for a positive one; in the middle between
-/// them the fluid has four times that speed (derived). Cores of a tenth of the distance change this by exp(−125).
+/// A pair of thin vortices moves at Γ/(2πb) (Lamb, *Hydrodynamics*, §155), to the right for a
+/// positive displacement; midway between them the fluid moves four times as fast. Cores of a tenth
+/// of the distance change this by exp(−125).
 #[test]
 fn vortex_pair_moves_at_its_known_speed() {
     let (b, core) = (80.0, 8.0);
@@ -180,7 +184,7 @@ fn biot_savart(at: Vec3, radius: f64, core: f64, circulation: f64) -> Vec3 {
     for k in 0..POINTS {
         let (sin, cos) = (2.0 * PI * k as f64 / POINTS as f64).sin_cos();
         let length = 2.0 * PI * radius / POINTS as f64;
-        // Round the x axis, from y to z.
+        // Around the x axis, from y to z.
         let dl = [0.0, -sin * length, cos * length];
         let r = [at[0], at[1] - radius * cos, at[2] - radius * sin];
         let d = (r.iter().map(|c| c * c).sum::<f64>() + core * core).powf(1.5);
@@ -192,8 +196,10 @@ fn biot_savart(at: Vec3, radius: f64, core: f64, circulation: f64) -> Vec3 {
     sum
 }
 
-/// Against the plain integral; in the middle of a thin ring the velocity is Γ/(2R), its own speed Γ/(4πR) (ln(8R/a) − 1) (derived; off by
-/// (a/R)² ln(R/a)), and the velocity along the whole axis integrates to Γ R²/(R² + a²): all the circulation (Stokes' theorem) but what the core spreads over the axis.
+/// Against the plain integral. At the centre of a thin ring the velocity is Γ/(2R), and the ring
+/// moves at Γ/(4πR) (ln(8R/a) − 1), to (a/R)² ln(R/a). The velocity integrates along the whole axis
+/// to Γ R²/(R² + a²): by Stokes' theorem all the circulation, except what the core spreads across
+/// the axis.
 #[test]
 fn vortex_ring_is_that_of_biot_and_savart() {
     let (radius, core) = (60.0, 3.0);
@@ -232,7 +238,7 @@ fn vortex_ring_is_that_of_biot_and_savart() {
     assert_relative_eq!(along, circulation / (1.0 + thin * thin), max_relative = 1e-4);
 }
 
-/// Plane Poiseuille flow: the mean is 2/3 of the largest, the walls stand still (any textbook; derived).
+/// Plane Poiseuille flow: the mean is 2/3 of the largest displacement and the walls are at rest.
 #[test]
 fn channel_has_two_thirds_of_its_peak_on_average() {
     let flow = Channel {
@@ -246,9 +252,10 @@ fn channel_has_two_thirds_of_its_peak_on_average() {
     assert!(flow.solid([0.0, 80.1, 0.0]) && flow.solid([0.0, -20.1, 0.0]) && !flow.solid([0.0, 79.9, 0.0]));
 }
 
-/// Blasius' function by shooting with scipy 1.17 (DOP853, rtol 1e-13, f′(12) = 1; Howarth's table, Proc. R. Soc. A 164 (1938) 547, agrees
-/// to its five digits but for 1 in the last; memory), to 1e-9; and f″(0) = 0.332057, displacement thickness 1.7208, momentum thickness
-/// 0.664, δ₉₉ at η = 4.910 (Schlichting, *Boundary-Layer Theory*, ch. 7; memory), to the digits printed.
+/// Blasius' function by shooting with scipy 1.17 (DOP853, rtol 1e-13, f′(12) = 1), to 1e-9;
+/// Howarth's table, Proc. R. Soc. A 164 (1938) 547, agrees to its five digits but for 1 in the
+/// last. f″(0) = 0.332057, displacement thickness 1.7208, momentum thickness 0.664 and δ₉₉ at η =
+/// 4.910 (Schlichting, *Boundary-Layer Theory*, ch. 7), to the digits printed.
 #[test]
 fn blasius_function_is_that_of_the_tables() {
     for (eta, f, slope) in [
@@ -270,7 +277,7 @@ fn blasius_function_is_that_of_the_tables() {
     let momentum = integral(0.0, 14.0, 1400, |eta| blasius(eta)[1] * (1.0 - blasius(eta)[1]));
     assert!((momentum - 0.664).abs() < 5e-4, "{momentum}");
     assert!((blasius(4.910)[1] - 0.99).abs() < 1e-5);
-    // 2 f‴ + f f″ = 0 by differences, across the seams of the series too.
+    // 2 f‴ + f f″ = 0 by differences, also where two series meet.
     for k in 1..130 {
         let eta = 0.1 * f64::from(k);
         let third = (blasius(eta + 1e-4)[2] - blasius(eta - 1e-4)[2]) / 2e-4;
@@ -279,8 +286,8 @@ fn blasius_function_is_that_of_the_tables() {
     }
 }
 
-/// The boundary-layer equation u ∂u/∂x + v ∂u/∂y = ν ∂²u/∂y² (Prandtl): its two sides at several places, over the largest. Differences of
-/// 0.01 px leave 1e-8.
+/// The boundary-layer equation u ∂u/∂x + v ∂u/∂y = ν ∂²u/∂y² (Prandtl): the difference of its two
+/// sides at several places over the largest value. Differences of 0.01 px leave 1e-8.
 fn boundary_layer_holds(flow: &impl Flow, viscosity: f64, places: &[(f64, f64)]) {
     let sides = |x: f64, y: f64| {
         let at = [x, y, 0.0];
@@ -326,8 +333,9 @@ fn blasius_layer_obeys_its_equation() {
     assert!(flow.solid([0.0, 100.1, 0.0]) && !flow.solid([0.0, 99.9, 0.0]));
 }
 
-/// Spalding's law tends to u⁺ = y⁺ at the wall, off by e^(−κB) (κu⁺)⁴/24 (Spalding 1961: contact of fourth order), and to the logarithmic law
-/// y⁺ = exp(κ(u⁺ − 5.0)), κ = 0.41, beyond y⁺ = 300: 1 % in u⁺ (common practice, no source).
+/// Spalding's law tends to u⁺ = y⁺ at the wall, off by e^(−κB) (κu⁺)⁴/24 (Spalding 1961: contact of
+/// fourth order), and to the logarithmic law y⁺ = exp(κ(u⁺ − 5.0)), κ = 0.41, beyond y⁺ = 300, to 1
+/// % in u⁺.
 #[test]
 fn spalding_joins_wall_and_logarithm() {
     let (kappa, b) = (0.41_f64, 5.0_f64);
@@ -349,7 +357,8 @@ fn spalding_joins_wall_and_logarithm() {
             "y+ = {y}: {found} {logarithm}"
         );
     }
-    // The layer is the law turned round, from wall to edge, where it meets the free stream.
+    // The layer is the inverse of the law, from the wall to the edge, where it meets the free
+    // stream.
     for k in 1..270 {
         let wanted = 0.1 * f64::from(k);
         assert_relative_eq!(
@@ -360,7 +369,7 @@ fn spalding_joins_wall_and_logarithm() {
     }
     assert_relative_eq!(u(&layer, 0.0, -3000.0 * (1.0 - 1e-12)), 27.0, max_relative = 1e-9);
     assert_eq!((u(&layer, 0.0, -3001.0), u(&layer, 0.0, 1.0)), (27.0, 0.0));
-    // The wall shear is u_τ over the viscous length: τ = ρ u_τ².
+    // The gradient at the wall is u_τ over the viscous length: τ = ρ u_τ².
     assert_relative_eq!(
         layer.gradient([0.0, -1e-9, 0.0], 0.0)[0][1],
         -1.0 / unit,
@@ -368,8 +377,9 @@ fn spalding_joins_wall_and_logarithm() {
     );
 }
 
-/// Potential flow round a cylinder: 2U sin θ along the surface, nothing through it, still fluid fore and aft, and the stream function
-/// U y (1 − R²/r²) constant along a pathline (Lamb, *Hydrodynamics* §68; memory).
+/// Potential flow around a cylinder: 2U sin θ along the surface, nothing through it, stagnation
+/// points fore and aft, and the stream function U y (1 − R²/r²) constant along a pathline (Lamb,
+/// *Hydrodynamics*, §68).
 #[test]
 fn cylinder_has_its_surface_speed() {
     let flow = Cylinder {
@@ -403,8 +413,8 @@ fn cylinder_has_its_surface_speed() {
     assert_eq!(flow.path([5.0, 6.0, 0.0], 0.0, 1.0), [5.0, 6.0, 0.0]);
 }
 
-/// Bickley 1937: ∫u² dy = 4/3 U² b in every section, b = half-width/arcosh √2, and the boundary-layer equation holds with
-/// ν = U b²/(6 x₀) (derived from his solution).
+/// Bickley 1937: ∫u² dy = 4/3 U² b in every section, b = half-width/arcosh √2, and the
+/// boundary-layer equation holds with ν = U b²/(6 x₀).
 #[test]
 fn jet_keeps_its_momentum() {
     let flow = BickleyJet {
@@ -431,7 +441,8 @@ fn jet_keeps_its_momentum() {
     assert_eq!(u(&straight, -300.0, 17.0), u(&straight, 200.0, 17.0));
 }
 
-/// The streams' difference over the largest slope is the vorticity thickness (its definition), the streams are those given.
+/// The difference of the streams over the largest slope is the vorticity thickness, by definition,
+/// and the streams are those given.
 #[test]
 fn mixing_layer_has_its_vorticity_thickness() {
     let flow = MixingLayer {
@@ -445,11 +456,11 @@ fn mixing_layer_has_its_vorticity_thickness() {
     assert_relative_eq!(7.0 / steepest, 50.0, max_relative = 1e-12);
     assert_relative_eq!(u(&flow, 0.0, -2000.0), 2.0, max_relative = 1e-12);
     assert_relative_eq!(u(&flow, 0.0, 2000.0), 9.0, max_relative = 1e-12);
-    // tanh(1) from Abramowitz and Stegun, Table 4.15 (memory): 0.76159416.
+    // tanh(1) from Abramowitz and Stegun, Table 4.15: 0.76159416.
     assert_relative_eq!(u(&flow, 0.0, 35.0), 5.5 + 3.5 * 0.761_594_16, epsilon = 1e-7);
 }
 
-/// Derived: Galileo's shift and a turn commute with nothing but themselves; a carried field is at mid-time where it was, and bodies go along.
+/// A field that drifts is at time 0 where it was defined, and a turned field has its bodies turned.
 #[test]
 fn carried_and_turned_fields_keep_their_walls() {
     let channel = Arc::new(Channel {
@@ -472,7 +483,7 @@ fn carried_and_turned_fields_keep_their_walls() {
         shear: 0.1,
         centre_y_px: 0.0,
     });
-    // Turned by half a turn a shear is itself.
+    // Turned by half a turn, a shear is itself.
     let turned = Turned::new(shear.clone(), [0.0, 0.0], PI);
     let at = [3.0, -8.0, 1.0];
     for (got, expected) in turned.velocity(at, 0.0).iter().zip(shear.velocity(at, 0.0)) {

@@ -1,4 +1,5 @@
-//! The turbulence-like field: its statistics against the spectrum asked for, and that spectrum against closed forms.
+//! The turbulence-like field: its statistics against its spectrum, and the spectrum against closed
+//! forms.
 
 use motefield_generator::flow::{Flow, Spectrum, Turbulence, Vec3};
 
@@ -23,7 +24,8 @@ fn moment(spectrum: &Spectrum, g: impl Fn(f64) -> f64) -> f64 {
         .sum()
 }
 
-/// Longitudinal correlation u² f(r) = 2 ∫ E (κr)⁻² (sin κr/κr − cos κr) dκ (Batchelor, *The Theory of Homogeneous Turbulence*, §3.4; memory).
+/// Longitudinal correlation u² f(r) = 2 ∫ E (κr)⁻² (sin κr/κr − cos κr) dκ (Batchelor, *The Theory
+/// of Homogeneous Turbulence*, §3.4).
 fn longitudinal(spectrum: &Spectrum, r: f64) -> f64 {
     moment(spectrum, |k| {
         let s = k * r;
@@ -31,12 +33,14 @@ fn longitudinal(spectrum: &Spectrum, r: f64) -> f64 {
     })
 }
 
-/// ∫E = 3/2 u², the integral of f is the integral scale, and the spectrum rises as κ⁴ and falls as κ^(−5/3) (von Kármán 1948; memory).
+/// ∫E = 3/2 u², the integral of f is the integral scale, and the spectrum rises as κ⁴ and falls as
+/// κ^(−5/3) (von Kármán 1948).
 #[test]
 fn spectrum_has_its_moments_and_slopes() {
     let s = spectrum();
     assert!((moment(&s, |_| 1.0) / (1.5 * RMS * RMS) - 1.0).abs() < 1e-5);
-    // f falls faster than any exponential of the scale, but for the ripples of the cut: to 60 scales by steps of a fiftieth.
+    // f falls faster than any exponential of the scale, except for ripples from the cut: the
+    // integral goes to 60 scales in steps of a fiftieth.
     let step = SCALE / 50.0;
     let integral: f64 = (0..3000)
         .map(|k| longitudinal(&s, (f64::from(k) + 0.5) * step) * step)
@@ -54,8 +58,9 @@ fn spectrum_has_its_moments_and_slopes() {
     );
 }
 
-/// Von Kármán's spectrum without a cut has the energy scale ℓ = 1.339 L (MIL-F-8785C and ESDU 85020 write 1.339 L; memory). The lowest wave
-/// number is 0.1/ℓ. A cut at 1e-4 L leaves out 1.5 (2π · 1.3e4)^(−2/3) = 8e-4 of the energy, and so of the scale.
+/// Von Kármán's spectrum without a cut has the energy scale ℓ = 1.339 L (MIL-F-8785C; ESDU 85020).
+/// The lowest wave number is 0.1/ℓ. A cut at 1e-4 L leaves out 1.5 (2π · 1.3e4)^(−2/3) = 8e-4 of
+/// the energy, and so of the scale.
 #[test]
 fn integral_scale_is_von_karmans() {
     let fine = Spectrum::new(RMS, SCALE, 1e-4 * SCALE);
@@ -63,7 +68,8 @@ fn integral_scale_is_von_karmans() {
     assert!((scale / SCALE / 1.339 - 1.0).abs() < 1.5e-3, "{}", scale / SCALE);
 }
 
-/// Velocities at places 50 scales and more apart, in many fields: as good as independent.
+/// Velocities at places 50 scales and more apart, in many fields, which are practically
+/// independent.
 fn samples(offset: Vec3, time: f64) -> impl Iterator<Item = (Vec3, Vec3)> {
     let spectrum = spectrum();
     (0..FIELDS).flat_map(move |seed| {
@@ -83,10 +89,12 @@ fn samples(offset: Vec3, time: f64) -> impl Iterator<Item = (Vec3, Vec3)> {
 
 const FIELDS: u64 = 300;
 const PLACES: usize = 64;
-/// Standard error of a mean square over its value, for independent Gaussian samples: √(2/n). Limits are four of them.
+/// Limit of a relative error: four standard errors of a mean square of independent Gaussian
+/// samples, √(2/n) each.
 const LIMIT: f64 = 4.0 * 0.0102;
 
-/// The mean square of each component is rms², the components are not correlated, the means are zero.
+/// The mean square of each component is rms², the components are not correlated, the means are
+/// zero.
 #[test]
 fn components_have_the_rms_asked_for() {
     let n = (FIELDS as usize * PLACES) as f64;
@@ -108,8 +116,8 @@ fn components_have_the_rms_asked_for() {
     }
 }
 
-/// The measured correlations along and across a distance are those of the spectrum: f, and g = f + ½ r f′ (Batchelor §3.4; memory), which holds
-/// only for a field free of divergence.
+/// The correlations along and across a distance are those of the spectrum: f, and g = f + ½ r f′
+/// (Batchelor §3.4), which holds only for a field free of divergence.
 #[test]
 fn correlations_are_those_of_the_spectrum() {
     let s = spectrum();
@@ -128,7 +136,8 @@ fn correlations_are_those_of_the_spectrum() {
     }
 }
 
-/// Each mode turns at ½ √(κ³E), so ⟨(u(t) − u(0))²⟩ over the three components is 4 ∫ E (1 − cos ωt) dκ (derived).
+/// Each mode oscillates at ½ √(κ³E), so ⟨(u(t) − u(0))²⟩ over the three components is 4 ∫ E (1 −
+/// cos ωt) dκ.
 #[test]
 fn field_changes_at_its_rate() {
     let s = spectrum();
@@ -145,7 +154,8 @@ fn field_changes_at_its_rate() {
     assert!(expected > 0.1 * RMS * RMS);
 }
 
-/// The fast sum against the gradient's plain one: the mean over a short way of the slope along it is the difference over it.
+/// The fast sum of the velocity against the plain one of the gradient: a difference of the velocity
+/// over a short distance is the slope.
 #[test]
 fn modes_are_summed_alike() {
     let field = Turbulence::new(spectrum(), 3);
@@ -162,7 +172,7 @@ fn modes_are_summed_alike() {
     }
 }
 
-/// Pinned: a seed gives the same field for ever.
+/// Pinned: a seed always gives the same field.
 #[test]
 fn seed_7_is_pinned() {
     let v = Turbulence::new(spectrum(), 7).velocity([10.0, 20.0, 3.0], 0.25);

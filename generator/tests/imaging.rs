@@ -1,4 +1,4 @@
-//! Lens and threads: what the pictures show against closed forms, stated beside each check.
+//! The lens as it shows in pairs, against closed forms stated beside each test.
 
 use std::sync::Arc;
 
@@ -20,8 +20,9 @@ fn scene(imaging: Imaging, displacement_px: [f64; 3]) -> Scene {
     }
 }
 
-/// Central projection from the distance D: a particle in the middle plane that moves out of the plane by w is magnified by
-/// D/(D − z) about the middle, so its image moves by (x − m) (D/(D − w/2) − D/(D + w/2)) (derived). To rounding.
+/// Central projection from the distance D: a particle in the middle plane that moves by w toward
+/// the camera is magnified by D/(D − z) about the middle, so its image moves by (x − m) (D/(D −
+/// w/2) − D/(D + w/2)). To rounding.
 #[test]
 fn perspective_shows_motion_in_depth() {
     let (d, w) = (2000.0, 8.0);
@@ -42,8 +43,9 @@ fn perspective_shows_motion_in_depth() {
     assert!((dy - ry * (near - far)).abs() < 1e-10, "{dy}");
 }
 
-/// Perspective, distortion and a tilted sheet together: particles in a thin sheet move in the pictures as truth says where they are midway
-/// (0.005 px: the sheet's 0.1 px depth and the path's curvature leave less).
+/// Perspective, distortion and a tilted sheet together: particles in a thin sheet move in the
+/// pictures by the true displacement where they are midway in time. Within 0.005 px: the 0.1 px
+/// depth of the sheet and the curvature of the paths leave less.
 #[test]
 fn particles_move_as_truth_says() {
     let mut scene = scene(
@@ -56,7 +58,7 @@ fn particles_move_as_truth_says() {
     );
     scene.sheet.thickness_px = 0.1;
     scene.sheet.slope = [0.004, 0.002];
-    // The sheet must stay lit: move along it.
+    // Motion along the sheet keeps the particles lit.
     scene.flow = Arc::new(Uniform {
         displacement_px: [4.0, -3.0, 4.0 * 0.004 - 3.0 * 0.002],
     });

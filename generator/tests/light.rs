@@ -1,4 +1,4 @@
-//! Pulses, sheet and constant light against closed forms (derived beside each check).
+//! Pulses, sheet and constant light against closed forms, derived beside each test.
 
 use std::sync::Arc;
 
@@ -44,8 +44,9 @@ fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f64 {
     dot(a, ma, b, mb) / (dot(a, ma, a, ma) * dot(b, mb, b, mb)).sqrt()
 }
 
-/// The super-Gaussian has e⁻² at half its thickness whatever its order, is the Gaussian for order 2, and its effective fraction is its
-/// integral (Simpson's rule; for order 4, Γ(5/4)/2^¼ = 0.906 402 477/1.189 207 115, tables).
+/// A super-Gaussian has e⁻² at half its thickness for any order, is the Gaussian for order 2, and
+/// its effective fraction is its integral (by Simpson's rule; for order 4 from tables: Γ(5/4)/2^¼ =
+/// 0.906402477/1.189207115).
 #[test]
 fn sheet_profiles() {
     for order in [2.0, 4.0, 10.0] {
@@ -75,7 +76,8 @@ fn sheet_profiles() {
     assert!((order_4 - 0.906_402_477 / 1.189_207_115).abs() < 1e-9);
 }
 
-/// A pulse of a third of the energy gives a third of the light, everywhere (rounding of single precision).
+/// A pulse of 0.3 of the energy gives 0.3 of the light everywhere, to the rounding of single
+/// precision.
 #[test]
 fn energy_scales_light() {
     let scene = with(scene([0.0; 3]), |s| s.light.pulses[1].energy_ratio = 0.3);
@@ -85,9 +87,10 @@ fn energy_scales_light() {
     }
 }
 
-/// Pulses whose sheets are offset or of unlike thickness see other particles. Correlation of two pictures of one random crowd whose
-/// particles have the brightness g and h over depth: ∫gh/√(∫g² ∫h²) (Campbell's theorem). Gaussians offset by o: exp(−4o²/Δz₀²); of the
-/// thickness ratio r: √(2r/(1 + r²)). Within 0.01, as for out-of-plane motion.
+/// Pulses whose sheets are offset or differ in thickness light different particles. The correlation
+/// of two pictures of the same random particles with brightness g and h over depth is ∫gh/√(∫g²
+/// ∫h²) (Campbell's theorem): exp(−4o²/Δz₀²) for Gaussians offset by o, √(2r/(1 + r²)) for the
+/// thickness ratio r. Within 0.01.
 #[test]
 fn unlike_sheets_decorrelate() {
     let offset = [-2.5, 2.5].map(|offset_px| Pulse {
@@ -123,8 +126,9 @@ fn unlike_sheets_decorrelate() {
     }
 }
 
-/// A sheet twice as thick at the same energy sends out as much light in all: its particles are dimmer and more. Sums over one random crowd: the
-/// relative standard error of each is (∫g²/(∫g)²/n)^½ < 1/√n for n particles in the thickness, so four of them with both.
+/// A sheet twice as thick at the same energy gives as much light in total, from more and dimmer
+/// particles. The relative standard error of each sum is below 1/√n for n particles per thickness.
+/// Tolerance: four of the two combined.
 #[test]
 fn thicker_sheets_keep_their_energy() {
     let scene = with(scene([0.0; 3]), |s| {
@@ -137,7 +141,8 @@ fn thicker_sheets_keep_their_energy() {
     assert!((ratio - 1.0).abs() < 4.0 * (2.0 / n).sqrt(), "{ratio}");
 }
 
-/// Unequal pulses have their middles 1 + (f_B − f_A)/2 separations apart: 1 + (0.4 − 0.2)/2 = 1.1 here; so far moves the fluid.
+/// The middles of unequal pulses are 1 + (f_B − f_A)/2 separations apart, here 1 + (0.4 − 0.2)/2 =
+/// 1.1, and the true displacement counts from middle to middle.
 #[test]
 fn truth_counts_from_middle_to_middle() {
     let scene = with(scene([5.0, -2.0, 0.0]), |s| {
@@ -146,7 +151,7 @@ fn truth_counts_from_middle_to_middle() {
     });
     let [dx, dy] = truth::at(&scene, 40.0, 50.0).unwrap();
     assert!((dx - 5.5).abs() < 1e-12 && (dy + 2.2).abs() < 1e-12, "{dx} {dy}");
-    // What is shown moves so, too.
+    // The particles in the pictures move as far.
     let [a, b] = [0, 1].map(|k| shown(&scene, Seed::default(), k, false).unwrap());
     let (p, q) = a
         .iter()
@@ -155,8 +160,9 @@ fn truth_counts_from_middle_to_middle() {
     assert!((q.x_px - p.x_px - 5.5).abs() < 1e-9);
 }
 
-/// Second moment of a streak along its way: σ² + 1/12 (pixel) + the pulse's own, L²/12 for a rectangular one and L²/(8 ln 2) for a Gaussian
-/// of full width at half maximum L (derived; Sheppard's 1/12 is exact to the sampling at σ ≥ 0.5 px). 1e-3 of it.
+/// The second moment of a streak along its direction is σ² + 1/12 for the pixel + L²/12 for a
+/// rectangular pulse or L²/(8 ln 2) for a Gaussian one of full width at half maximum L. (Sheppard's
+/// 1/12 is exact to the sampling at σ ≥ 0.5 px.) Within 1e-3.
 #[test]
 fn pulse_shapes_have_their_second_moment() {
     for (shape, share) in [
@@ -190,8 +196,9 @@ fn pulse_shapes_have_their_second_moment() {
     }
 }
 
-/// Each pulse's jitter moves what it shows by u σ_j, so the displacement between frames has the standard deviation √2 u σ_j. 400 pairs: the
-/// standard error of a standard deviation is 1/√800 of it; four of them.
+/// The jitter of each pulse moves particle images by u σ_j, so the displacement between the frames
+/// has the standard deviation √2 u σ_j. The standard error of a standard deviation from 400 pairs
+/// is 1/√800 of it. Tolerance: four of these.
 #[test]
 fn jitter_is_random_displacement() {
     let scene = with(scene([8.0, 0.0, 0.0]), |s| {
@@ -221,7 +228,8 @@ fn jitter_is_random_displacement() {
     );
 }
 
-/// Light that is always there: background and ambient light add up by frame; the parasitic share of all of frame A's light shows in B.
+/// Background and ambient light add up frame by frame, and the parasitic fraction of all light in
+/// frame A shows in frame B.
 #[test]
 fn constant_and_parasitic_light() {
     let plain = scene([3.0, 0.0, 0.0]);
@@ -240,8 +248,9 @@ fn constant_and_parasitic_light() {
     }
 }
 
-/// Without particles: a glare line of Gaussian section holds peak × width × √(π/8) a pixel of its length; a hot spot peak × π d²/8; a
-/// picture itself; all in proportion to the pulse's energy. 1e-4: the pixels sample Gaussians of σ ≥ 1 px.
+/// Reflections alone: a glare line has peak × width × √(π/8) per pixel of its length, a hot spot
+/// peak × π d²/8, a picture its own light; all in proportion to the energy of the pulse. Within
+/// 1e-4, since the pixels sample Gaussians of σ ≥ 1 px.
 #[test]
 fn reflections_have_their_light() {
     let reflect = |reflections: Reflections| {
@@ -269,7 +278,7 @@ fn reflections_have_their_light() {
     let theory = 256.0 * 300.0 * 8.0 * (pi / 8.0).sqrt();
     assert!((sum(&pair.a) / theory - 1.0).abs() < 1e-4);
     assert!((sum(&pair.b) / theory - 0.5).abs() < 1e-4);
-    // Turned by a right angle the line stands upright through its point.
+    // Turned by a right angle, the line is vertical through its point.
     let upright = Glare {
         angle_rad: 0.5 * pi,
         at_px: [100.0, 3.0],
@@ -297,7 +306,7 @@ fn reflections_have_their_light() {
         Seed::default(),
     )
     .unwrap();
-    // What the border cuts off, on average d/√(8π)-ish a side's length, is under 2 % of the picture: one-sided tolerance.
+    // The border cuts off less than 2 % on average, so the light may only be lower.
     let share = sum(&pair.a) / (400.0 * 1000.0 * pi * 25.0 / 8.0);
     assert!(share > 0.96 && share <= 1.001, "{share}");
     let picture = Array2::from_shape_fn((192, 256), |(y, x)| (x + 2 * y) as f32);
@@ -312,8 +321,9 @@ fn reflections_have_their_light() {
     assert_eq!(pair.a, picture);
 }
 
-/// A tilted sheet lights what stands on its plane: the depth of the lit particles follows x at the slope (least squares; standard
-/// error of the slope from the depth's own spread Δz₀/√8 weighted by light: Δz₀/4/(√n σ_x), four of them).
+/// A tilted sheet lights the particles on its plane: the depth of the lit particles follows x with
+/// the slope of the sheet, by least squares. The standard error of that slope follows from the
+/// spread of the depth, weighted by light: Δz₀/4/(√n σ_x). Tolerance: four of these.
 #[test]
 fn a_tilted_sheet_lights_its_plane() {
     let scene = with(scene([0.0; 3]), |s| s.sheet.slope = [0.5, 0.0]);
@@ -352,7 +362,8 @@ fn height_limits_the_light() {
     assert!(rows(60, 130) > 0.0);
 }
 
-/// Frames 0 and 1 of a time series are the frames of a pair, and frame 2 moves on by as much.
+/// Frames 0 and 1 of a time series are the frames of a pair, and in frame 2 the particles have
+/// moved as far again.
 #[test]
 fn a_series_continues_the_pair() {
     let scene = with(scene([4.0, 0.0, 0.0]), |s| s.exposure = Exposure::Fraction(0.1));

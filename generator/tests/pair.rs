@@ -1,10 +1,11 @@
-//! Whole pairs: who is where, how bright, how noisy, and the same bytes for the same seed.
+//! Whole pairs: seeding, light, noise, and the same bytes for the same seed.
 
 use std::sync::Arc;
 
 use motefield_generator::flow::{Carried, LambOseen, Uniform};
 use motefield_generator::pair::expected;
-use motefield_generator::{Camera, Exposure, Profile, Scene, Seed, Sensor, Sheet, render, truth};
+use motefield_generator::population::Brightness;
+use motefield_generator::{Camera, Exposure, Profile, Scene, SceneField, Seed, Sensor, Sheet, render, truth};
 use ndarray::Array2;
 
 fn scene(displacement_px: [f64; 3]) -> Scene {
@@ -53,9 +54,10 @@ fn correlation(a: &Array2<f32>, b: &Array2<f32>) -> f64 {
     ab / (aa * bb).sqrt()
 }
 
-/// Mean light is seeding density × electrons × the sheet's mean brightness per e⁻² thickness, √(π/8) (derived). The number
-/// of particles is Poisson with brightness I: the variance of the sum is n E[I²] electrons², n per thickness, ∫I² dz = √(π/16)Δz₀;
-/// four standard errors, over 40 pairs.
+/// The mean light is seeding density × electrons × the mean brightness over the e⁻² thickness of
+/// the sheet, √(π/8). The number of particles is Poisson, so the variance of the sum is n E[I²]
+/// electrons² with n particles per thickness and ∫I² dz = √(π/16) Δz₀. Tolerance: four standard
+/// errors over 40 pairs.
 #[test]
 fn mean_light_is_what_the_seeding_says() {
     let mut scene = scene([0.0; 3]);
@@ -85,8 +87,8 @@ fn mean_light_is_what_the_seeding_says() {
     );
 }
 
-/// Two pictures of a still field moved by Δz through a Gaussian sheet correlate as exp(−4Δz²/Δz₀²) within 0.01
-/// (derived from the product of two shifted Gaussians; Keane and Adrian's F_O for this profile).
+/// Two pictures of particles moved by Δz through a Gaussian sheet correlate as exp(−4Δz²/Δz₀²), the
+/// product of two shifted Gaussians (Keane and Adrian's F_O for this profile). Within 0.01.
 #[test]
 fn out_of_plane_motion_decorrelates() {
     for part in [0.0, 0.25, 0.5] {
@@ -116,7 +118,8 @@ fn out_of_plane_motion_decorrelates() {
     }
 }
 
-/// A whole-pixel displacement in the plane moves the noise-free picture exactly (to the rounding of single precision).
+/// A displacement by whole pixels moves the noise-free picture exactly, to the rounding of single
+/// precision.
 #[test]
 fn frames_are_the_same_picture_moved() {
     let mut scene = scene([4.0, -2.0, 0.0]);
@@ -130,9 +133,10 @@ fn frames_are_the_same_picture_moved() {
     }
 }
 
-/// The sensor's moments are those of the EMVA 1288 linear model: μ = Kμ_e + black, σ² = K²σ_d² + K²μ_e + 1/12
-/// (release 4.0 Linear; from memory). Means from 0 to 5000 e⁻ cover the exact Poisson numbers, the change-over at 64 and the
-/// approximation above. Four standard errors of 400 000 pixels.
+/// The sensor has the moments of the linear model of EMVA 1288 (release 4.0 Linear): μ = Kμ_e +
+/// black, σ² = K²σ_d² + K²μ_e + 1/12. Means from 0 to 5000 e cover the exact Poisson numbers, the
+/// change at 64 e and the approximation above it. Tolerance: four standard errors of 400 000
+/// pixels.
 #[test]
 fn sensor_moments_follow_the_linear_model() {
     let sensor = Sensor {
@@ -187,7 +191,7 @@ fn sensor_moments_follow_the_linear_model() {
     }
 }
 
-/// A pixel cannot hold more than its full well, nor a grey level exceed the converter's largest.
+/// A pixel holds no more than its full well, and no grey level exceeds the converter's largest.
 #[test]
 fn sensor_saturates() {
     let sensor = Sensor {
@@ -210,7 +214,8 @@ fn sensor_saturates() {
     assert!(image.iter().all(|&v| v == 255.0));
 }
 
-/// A denser seeding keeps the particles of the thinner one, so its picture is brighter or equal everywhere.
+/// A denser seeding keeps the particles of the thinner one, so its picture is brighter or equal
+/// everywhere.
 #[test]
 fn denser_seeding_adds_particles() {
     let mut thin = scene([2.0, 0.0, 0.0]);
@@ -226,8 +231,8 @@ fn denser_seeding_adds_particles() {
     assert!(thin.a.iter().zip(&thick.a).all(|(a, b)| *b >= *a - 1e-3));
 }
 
-/// A longer pulse lights the same particles: the streaks of a long pulse share their middles with a short one's, although
-/// the volume seeded is larger.
+/// A longer pulse lights the same particles: long and short streaks share their middles, although a
+/// larger volume is seeded for the long ones.
 #[test]
 fn pulse_length_moves_no_particle() {
     let mut short = scene([12.0, 0.0, 0.0]);
@@ -240,12 +245,13 @@ fn pulse_length_moves_no_particle() {
         expected(&short, Seed::default()).unwrap(),
         expected(&long, Seed::default()).unwrap(),
     );
-    // Light moves by half a streak at most; seen over 64 px columns it stays (what crosses a column's edges both ways cancels on average).
+    // Light moves by half a streak at most, and what enters and leaves at the borders cancels on
+    // average.
     assert!((sum(&short.a) / sum(&long.a) - 1.0).abs() < 0.02);
     assert!(correlation(&short.a, &long.a) > 0.25);
 }
 
-/// Truth for a vortex carried downstream: the chord of the arc plus the drift (derived).
+/// The true displacement of a vortex that drifts is the chord of the arc plus the drift.
 #[test]
 fn truth_is_the_chord_of_the_arc() {
     let vortex = LambOseen {
@@ -265,8 +271,8 @@ fn truth_is_the_chord_of_the_arc() {
     );
 }
 
-/// Pinned bytes: the same scene and seed give these on every machine. A change here is a change of every published figure
-/// and belongs in the changelog.
+/// Pinned bytes: the same scene and seed give these on every machine. A change here changes every
+/// published figure and belongs in the changelog.
 #[test]
 fn bytes_are_pinned() {
     let pair = render(
@@ -311,4 +317,29 @@ fn bad_scenes_are_named() {
     bad = scene([0.0; 3]);
     bad.seeding_density_ppp = f64::NAN;
     assert!(render(&bad, Seed::default()).is_err());
+}
+
+/// Quantities that are given by frame, axis or kind have a field each.
+#[test]
+fn errors_tell_axes_and_frames_apart() {
+    type Change = fn(&mut Scene);
+    let cases: [(SceneField, Change); 8] = [
+        (SceneField::BackgroundA, |s| s.background_e = [-1.0, 0.0]),
+        (SceneField::BackgroundB, |s| s.background_e = [0.0, -1.0]),
+        (SceneField::SheetTiltX, |s| s.sheet.slope = [-2.0, 0.0]),
+        (SceneField::SheetTiltY, |s| s.sheet.slope = [0.0, f64::NAN]),
+        (SceneField::GradientX, |s| s.population.gradient = [1.5, 0.0]),
+        (SceneField::GradientY, |s| s.population.gradient = [0.0, -1.5]),
+        (SceneField::BrightnessPower, |s| {
+            s.population.brightness = Brightness::Power(20.0)
+        }),
+        (SceneField::BrightnessTable, |s| {
+            s.population.brightness = Brightness::Table([1.0].into())
+        }),
+    ];
+    for (field, change) in cases {
+        let mut bad = scene([0.0; 3]);
+        change(&mut bad);
+        assert_eq!(bad.validate().unwrap_err().field, field);
+    }
 }

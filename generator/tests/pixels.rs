@@ -1,8 +1,9 @@
 //! Pixel integration and streaks against independently computed values.
 //!
-//! Chain of trust: the values of `reference/gaussian_and_streak_pixels.json` come from scipy's erf products and adaptive
-//! quadrature, photutils' circular Gaussian PRF and GalSim's FFT drawing, which agree with one another to 5e-12 of the flux
-//! (general-purpose libraries; the differences are recorded in the file). The renderer is held to 1e-6 of the flux.
+//! The values of `reference/gaussian_and_streak_pixels.json` come from scipy's error functions and
+//! adaptive quadrature, photutils' circular Gaussian PRF and GalSim's drawing by FFT, which agree
+//! with one another to 5e-12 of the flux; the file records the differences. Rendered pixels must
+//! agree to 1e-6 of the flux.
 
 use std::sync::Arc;
 
@@ -12,7 +13,7 @@ use motefield_generator::{Exposure, Profile, Scene, Sheet};
 use ndarray::Array2;
 use serde_json::Value;
 
-/// Of the flux; the requirement.
+/// Allowed difference, over the flux.
 const TOLERANCE: f64 = 1e-6;
 
 fn reference() -> Value {
@@ -49,7 +50,8 @@ fn draw(scene: &Scene, [x, y]: [f64; 2]) -> Array2<f32> {
     particle_image(scene, [x, y, 0.0]).unwrap()
 }
 
-/// The largest difference from the reference over the flux; the file's pixel (0, 0) stands at (20, 20).
+/// The largest difference from the reference over the flux. Pixel (0, 0) of the file is pixel (20,
+/// 20) of the picture.
 fn worst(case: &Value, values: &str, place: [f64; 2], streak: [f64; 2]) -> f64 {
     let (sigma, flux) = (number(case, "sigma"), number(case, "flux"));
     let image = draw(&scene(sigma, flux, streak), [place[0] + 20.0, place[1] + 20.0]);
@@ -89,8 +91,8 @@ fn streaks_match_the_reference() {
     }
 }
 
-/// Light is neither made nor lost inside the picture, however long the streak (derived; the tails beyond the reach hold
-/// 2e-6 an axis).
+/// A streak of any length inside the picture keeps its light, but for the tails beyond the reach of
+/// 2e-6 per axis.
 #[test]
 fn streaks_keep_their_light() {
     for length in [0.0, 0.01, 0.3, 1.0, 5.0, 17.0] {

@@ -1,4 +1,5 @@
-//! The particles as a crowd: sizes against tabulated quantiles, places against the laws of point processes.
+//! The particle population: sizes against tabulated quantiles, places against the laws of point
+//! processes.
 
 use std::sync::Arc;
 
@@ -32,8 +33,9 @@ fn list(scene: &Scene, realisation: u64) -> Vec<Shown> {
     shown(scene, seed, 0, false).unwrap()
 }
 
-/// Quantiles of the cut distributions with relative standard deviation 0.3, cut at 0.5 and 1.6: scipy 1.17.1, `truncnorm.ppf` and
-/// `lognorm` with s² = ln(1 + 0.09) through its distribution function (outside values). 1e-6: the normal quantile has 1e-7.
+/// Quantiles of the truncated distributions with the relative standard deviation 0.3 and the limits
+/// 0.5 and 1.6, from scipy 1.17.1: `truncnorm.ppf`, and `lognorm` with s² = ln(1 + 0.09) through
+/// its distribution function. Within 1e-6; the normal quantile has an error of 1e-7.
 #[test]
 fn diameters_follow_their_distribution() {
     let ranks = [0.001, 0.1, 0.5, 0.9, 0.999];
@@ -74,8 +76,8 @@ fn diameters_follow_their_distribution() {
     }
 }
 
-/// What is rendered has those diameters (Kolmogorov–Smirnov against the inverse, i.e. ranks uniform; 1.95/√n is passed once in a
-/// thousand) and the brightness of the power law, or of the table.
+/// Rendered particles have those diameters (Kolmogorov–Smirnov test; 1.95/√n is exceeded once in a
+/// thousand times) and the brightness of the power law, or of the table.
 #[test]
 fn brightness_follows_diameter() {
     let population = Population {
@@ -114,9 +116,11 @@ fn brightness_follows_diameter() {
     }
 }
 
-/// Thomas clusters of n particles: the number in windows large against the cluster has the variance (1 + n) times its mean, and the mean
-/// stays the seeding's (Thomas 1949; derived: a Poisson sum of Poisson numbers). Windows 128 px wide about clusters of σ = 1 px lose 2 % at their
-/// borders and 1 % at the sheet's; 1440 windows know the variance to √(2/1440) = 4 %: four of those.
+/// Thomas clusters of n particles: the number in windows much larger than a cluster has a variance
+/// of (1 + n) times its mean, and the mean is that of the seeding (Thomas 1949; a Poisson sum of
+/// Poisson numbers). Windows 128 px wide lose 2 % of the variance at their borders and 1 % at those
+/// of the sheet for clusters of σ = 1 px. The variance over 1440 windows is known to √(2/1440) = 4
+/// %. Tolerance: four of these.
 #[test]
 fn clusters_crowd_as_thomas_says() {
     for n in [0.0, 3.0] {
@@ -146,7 +150,8 @@ fn clusters_crowd_as_thomas_says() {
     }
 }
 
-/// A gradient of 0.8: the left half has 1 − 0.4 of the mean density, the right half 1 + 0.4. Four standard deviations of the Poisson law.
+/// With a gradient of 0.8 the left half has 1 − 0.4 of the mean density and the right half 1 + 0.4.
+/// Tolerance: four standard deviations of the Poisson law.
 #[test]
 fn density_follows_the_gradient() {
     let scene = scene(Population {
@@ -166,7 +171,8 @@ fn density_follows_the_gradient() {
     }
 }
 
-/// Nobody is in an unseeded disc; a fifth of the seeding stays in one of share 0.2; outside no particle moves for it.
+/// No particle is in an unseeded disc, a fifth of the seeding is in a disc that keeps 0.2 of it,
+/// and no particle outside moves.
 #[test]
 fn regions_are_thinned() {
     let region = |share| Region {

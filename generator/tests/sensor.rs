@@ -1,5 +1,6 @@
-//! The camera beyond its linear model's moments (those stand in `pair.rs`): what differs from pixel to pixel and stays from picture to
-//! picture. Chain of trust: closed forms of the EMVA 1288 model (release 4.0 Linear; memory) and of the binomial law.
+//! Differences between pixels, dark current and crosstalk against closed forms of the linear model
+//! of EMVA 1288 (release 4.0 Linear) and of the binomial law. The moments of the model itself are
+//! tested in `pair.rs`.
 
 use motefield_generator::{Seed, Sensor};
 use ndarray::Array2;
@@ -35,8 +36,8 @@ fn moments<'a>(values: impl Iterator<Item = &'a f32> + Clone) -> [f64; 2] {
     [mean, variance]
 }
 
-/// The dark current of each frame's own exposure: K μ_dark on the mean, K² μ_dark on the variance (Poisson), besides 1/12.
-/// Four standard errors of 200 000 pixels.
+/// Dark current counts by the exposure of each frame: K μ_dark on the mean, K² μ_dark on the
+/// variance besides 1/12. Tolerance: four standard errors of 200 000 pixels.
 #[test]
 fn dark_current_counts_by_exposure() {
     let sensor = Sensor {
@@ -58,8 +59,9 @@ fn dark_current_counts_by_exposure() {
     }
 }
 
-/// DSNU and PRNU are the spatial standard deviations of the mean over many frames: in the dark K DSNU, in the light K μ PRNU; what is
-/// left of the temporal noise of 50 frames is taken off as EMVA 1288 does. Four standard errors of a variance over 200 000 pixels.
+/// DSNU and PRNU are the spatial standard deviations of the mean over many frames: K DSNU in the
+/// dark, K μ PRNU in the light, after subtracting what is left of the temporal noise of 50 frames,
+/// as in EMVA 1288. Tolerance: four standard errors of a variance over 200 000 pixels.
 #[test]
 fn non_uniformity_is_what_it_says() {
     let n = (SIZE.0 * SIZE.1) as f64;
@@ -93,14 +95,16 @@ fn non_uniformity_is_what_it_says() {
     };
     let [_, variance] = spatial(&sensor, 10_000.0);
     let expected: f64 = 400.0 * 400.0;
-    // The temporal noise left, 4e4/50, is as well known as its own variance over the pixels.
+    // The temporal noise that is left, 4e4/50, is known as well as its own variance over the
+    // pixels.
     assert!(
         (variance / expected - 1.0).abs() < 1.1 * tolerance,
         "PRNU² {variance}"
     );
 }
 
-/// The camera's flaws are the study's: the same for every pair and frame, others for another study.
+/// Hot and dead pixels belong to the study: the same for every pair and frame, others for another
+/// study.
 #[test]
 fn the_camera_stays_the_same() {
     let sensor = Sensor {
@@ -122,7 +126,8 @@ fn the_camera_stays_the_same() {
         0,
     );
     assert_ne!(hot(&first), hot(&other));
-    // Shares within four standard deviations of the binomial law; dead pixels answer with the black level alone.
+    // The numbers are within four standard deviations of the binomial law, and dead pixels show the
+    // black level.
     let n = (SIZE.0 * SIZE.1) as f64;
     let share = |image: Array2<bool>| image.iter().filter(|b| **b).count() as f64 / n;
     let near = |got: f64, p: f64| (got - p).abs() < 4.0 * (p * (1.0 - p) / n).sqrt();
@@ -133,8 +138,8 @@ fn the_camera_stays_the_same() {
     ));
 }
 
-/// Crosstalk c: the neighbours of a lone lit pixel get c/4 of its light each and the pixel keeps 1 − c; even light stays even,
-/// in the corners too. Means over 200 readings, four standard errors.
+/// Crosstalk c: each neighbour of a single lit pixel gets c/4 of its light and the pixel keeps 1 −
+/// c. Even light stays even, in the corners too. Means over 200 readings, to four standard errors.
 #[test]
 fn crosstalk_goes_to_the_four_neighbours() {
     let sensor = Sensor {
@@ -174,7 +179,7 @@ fn crosstalk_goes_to_the_four_neighbours() {
     );
 }
 
-/// Pinned: the noise of one reading and the camera's fixed pattern (see `pair.rs` for what a change means).
+/// Pinned: the noise of one reading and the differences between pixels.
 #[test]
 fn the_fixed_pattern_is_pinned() {
     let sensor = Sensor {

@@ -2,8 +2,9 @@ use super::*;
 use crate::splat::Brush;
 use crate::splat::tests::one;
 
-/// The diffraction pattern over single pixels against scipy 1.17.1 `dblquad` of (2J₁(v)/v)²/(2πσ²), v = √2 r/σ, σ = 0.55 px, at the place
-/// (0.23, −0.31) (outside values, error 5e-15). 1e-5 of the light: the requirement of an option beside the Gaussian's 1e-6.
+/// The diffraction pattern over single pixels against scipy 1.17.1 `dblquad` of (2J₁(v)/v)²/(2πσ²),
+/// v = √2 r/σ, with σ = 0.55 px and the middle at (0.23, −0.31); error 5e-15. Within 1e-5 of the
+/// light.
 #[test]
 fn airy_matches_outside_quadrature() {
     let image = one(20.23, 19.69, 0.55, 41, &Brush::Airy(Airy::new(0.55)));
@@ -18,15 +19,16 @@ fn airy_matches_outside_quadrature() {
         let got = f64::from(image[[(20 + y) as usize, (20 + x) as usize]]);
         assert!((got - exact).abs() < 1e-5, "({x}, {y}): {got} for {exact}");
     }
-    // Light within the square of half-width 16 σ: between the shares in its inner and its outer circle, 1 − J₀² − J₁² at v = 22.6 and 32.
+    // The light in the square of half-width 16 σ is between the fractions in its inner and its
+    // outer circle, 1 − J₀² − J₁² at v = 22.6 and 32.
     let image = one(40.0, 40.0, 1.0, 81, &Brush::Airy(Airy::new(1.0)));
     let all: f64 = image.iter().map(|e| f64::from(*e)).sum();
     let share = |v: f64| 1.0 - libm::j0(v).powi(2) - libm::j1(v).powi(2);
     assert!(all > share(22.6) && all < share(32.0), "{all}");
 }
 
-/// Every width the pattern allows is tabulated as finely: a pixel's light against the midpoint rule on 400 × 400 points (its own error
-/// 1e-6), at a place between the table's.
+/// All widths are tabulated finely enough: the light of a pixel against the midpoint rule on 400 ×
+/// 400 points (error 1e-6), at a place between those of the table.
 #[test]
 fn airy_holds_for_all_widths() {
     for sigma in [0.2, 0.31, 1.0, 2.5] {

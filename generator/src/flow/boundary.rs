@@ -7,8 +7,8 @@ use super::{Flow, Vec3, straight};
 /// f″(0) of Blasius' function (Howarth 1938 and later computations: 0.332057); the tests check all
 /// digits by f′(∞) = 1.
 const WALL_CURVATURE: f64 = 0.332_057_336_215_196_3;
-/// Terms of each Taylor series. The singularities of f are at least 4.9 from the centres, and a series is
-/// used to ½ at most: (½/4.9)¹⁸ is 1e-18.
+/// Terms of each Taylor series. The singularities of f are at least 4.9 from the centres, and a
+/// series is used to ½ at most: (½/4.9)¹⁸ is 1e-18.
 const TERMS: usize = 19;
 /// Distance between the centres of the series, in η.
 const SPACING: f64 = 0.5;
@@ -35,7 +35,8 @@ static BLASIUS: LazyLock<(Vec<[f64; TERMS]>, f64)> = LazyLock::new(|| {
     (all, 0.5 * (low + high))
 });
 
-/// Taylor coefficients of the solution of 2 f‴ + f f″ = 0 with the given f, f′ and f″ at the centre.
+/// Taylor coefficients of the solution of 2 f‴ + f f″ = 0 with the given f, f′ and f″ at the
+/// centre.
 fn series(start: [f64; 3]) -> [f64; TERMS] {
     let mut c = [0.0; TERMS];
     c[..3].copy_from_slice(&[start[0], start[1], 0.5 * start[2]]);
@@ -78,13 +79,14 @@ pub fn blasius(eta: f64) -> [f64; 3] {
     blasius_of(&BLASIUS.0, eta)
 }
 
-/// Laminar boundary layer on a flat plate along x, without pressure gradient (Blasius 1908):
-/// u = U f′(η), v = ½ √(νU/x) (η f′ − f) with η = h √(U/(νx)) at the height h above the plate. The fluid
+/// Laminar boundary layer on a flat plate along x, without pressure gradient (Blasius 1908): u = U
+/// f′(η), v = ½ √(νU/x) (η f′ − f) with η = h √(U/(νx)) at the height h above the plate. The fluid
 /// is above the wall, at smaller y.
 ///
-/// It is given by its thickness δ₉₉ at one place. With a leading edge the layer grows as √x from there
-/// and displaces the fluid upward, and the stream is undisturbed upstream of the edge. Without one the
-/// layer is the same everywhere, and the pathline is a straight line in closed form.
+/// It is given by its thickness δ₉₉ at one place. With a leading edge the layer grows as √x from
+/// there and displaces the fluid upward, and the stream is undisturbed upstream of the edge.
+/// Without one the layer is the same everywhere, and the pathline is a straight line in closed
+/// form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BlasiusLayer {
     /// Position of the wall, px.
@@ -95,13 +97,14 @@ pub struct BlasiusLayer {
     pub thickness_px: f64,
     /// Where the layer has that thickness, px.
     pub middle_x_px: f64,
-    /// Distance from the leading edge to `middle_x_px`, px, above 0; `None` for a layer that does not
-    /// grow.
+    /// Distance from the leading edge to `middle_x_px`, px, above 0; `None` for a layer that does
+    /// not grow.
     pub leading_edge_px: Option<f64>,
 }
 
 impl BlasiusLayer {
-    /// √(νx/U), px, and 1/x, 1/px, with x the distance from the leading edge; `None` upstream of it.
+    /// √(νx/U), px, and 1/x, 1/px, with x the distance from the leading edge; `None` upstream of
+    /// it.
     fn scales(&self, x: f64) -> Option<(f64, f64)> {
         let length = self.thickness_px / BLASIUS.1;
         let Some(edge) = self.leading_edge_px else {
@@ -151,12 +154,13 @@ impl Flow for BlasiusLayer {
     }
 }
 
-/// Von Kármán's constant and the additive constant of the logarithmic law, as usual with Spalding's law.
+/// Von Kármán's constant and the additive constant of the logarithmic law, as usual with Spalding's
+/// law.
 const KAPPA: f64 = 0.41;
 const B: f64 = 5.0;
 
-/// Spalding's law of the wall: y⁺ and dy⁺/du⁺ at u⁺ ≥ 0 (Spalding, J. Appl. Mech. 28 (1961) 455, with
-/// κ = 0.41 and B = 5.0).
+/// Spalding's law of the wall: y⁺ and dy⁺/du⁺ at u⁺ ≥ 0 (Spalding, J. Appl. Mech. 28 (1961) 455,
+/// with κ = 0.41 and B = 5.0).
 ///
 /// ```
 /// use motefield_generator::flow::spalding;
@@ -168,8 +172,8 @@ const B: f64 = 5.0;
 pub fn spalding(u: f64) -> (f64, f64) {
     let (k, shift) = (KAPPA * u, libm::exp(-KAPPA * B));
     let cube = k * k * k / 6.0;
-    // e^k less its Taylor polynomial of third degree. For small k the difference would cancel, and the
-    // remainder of the series is summed instead.
+    // e^k less its Taylor polynomial of third degree. For small k the difference would cancel, and
+    // the remainder of the series is summed instead.
     let rest = if k < 0.5 {
         (5..20)
             .fold((0.25 * k * cube, 0.0), |(term, sum), n| {
@@ -182,12 +186,13 @@ pub fn spalding(u: f64) -> (f64, f64) {
     (u + shift * rest, 1.0 + shift * KAPPA * (rest + cube))
 }
 
-/// Mean profile of a turbulent boundary layer along x: Spalding's law from the wall to the free stream,
-/// the same everywhere. The fluid is above the wall, at smaller y. The pathline is a straight line in
-/// closed form.
+/// Mean profile of a turbulent boundary layer along x: Spalding's law from the wall to the free
+/// stream, the same everywhere. The fluid is above the wall, at smaller y. The pathline is a
+/// straight line in closed form.
 ///
-/// At its thickness the law has reached the displacement of the free stream, which fixes the viscous
-/// length: δ⁺ = y⁺(U/u_τ). There is no wake, so the profile has a slight kink where the layer ends.
+/// At its thickness the law has reached the displacement of the free stream, which fixes the
+/// viscous length: δ⁺ = y⁺(U/u_τ). There is no wake, so the profile has a slight kink where the
+/// layer ends.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TurbulentLayer {
     wall_y_px: f64,
@@ -202,9 +207,9 @@ impl TurbulentLayer {
     /// lengths thick.
     pub const LARGEST_RATIO: f64 = 44.0;
 
-    /// A layer above the wall at `wall_y_px`, `thickness_px` thick, with the displacements of the free
-    /// stream, `free_stream_px`, and of the friction velocity, `friction_px`. The first over the second
-    /// must be above 1 and at most [`Self::LARGEST_RATIO`].
+    /// A layer above the wall at `wall_y_px`, `thickness_px` thick, with the displacements of the
+    /// free stream, `free_stream_px`, and of the friction velocity, `friction_px`. The first over
+    /// the second must be above 1 and at most [`Self::LARGEST_RATIO`].
     pub fn new(wall_y_px: f64, free_stream_px: f64, friction_px: f64, thickness_px: f64) -> Self {
         let (thickness_plus, _) = spalding(free_stream_px / friction_px);
         TurbulentLayer {
@@ -221,8 +226,8 @@ impl TurbulentLayer {
         self.viscous_length_px
     }
 
-    /// u⁺ and du⁺/dy⁺ at a height inside the layer, by Newton's method on Spalding's law. The law is
-    /// convex, so the method converges from a start above the solution.
+    /// u⁺ and du⁺/dy⁺ at a height inside the layer, by Newton's method on Spalding's law. The law
+    /// is convex, so the method converges from a start above the solution.
     fn law(&self, height_px: f64) -> (f64, f64) {
         let y = height_px / self.viscous_length_px;
         let mut u = y.min(libm::log(y.max(1.0)) / KAPPA + B + 0.1);

@@ -5,16 +5,18 @@ use std::sync::Arc;
 use super::{Flow, Vec3, add, along};
 
 /// A field in a frame that moves at a constant velocity U, such as a vortex that drifts downstream:
-/// u(x, t) = U + u₀(x − U t, t). At time 0 the field is where it was defined; its bodies stay there.
+/// u(x, t) = U + u₀(x − U t, t). At time 0 the field is where it was defined; its bodies stay
+/// there.
 ///
 /// The pathline is that of the field at rest, shifted; in closed form if that is.
 ///
 /// ```
 /// use std::sync::Arc;
-/// use motefield_generator::flow::{Carried, Flow, LambOseen};
+/// use motefield_generator::flow::{Carried, Flow, SolidRotation};
 ///
-/// let vortex = LambOseen { centre_px: [0.0, 0.0], peak_displacement_px: 6.0, core_radius_px: 40.0 };
-/// let drifting = Carried { flow: Arc::new(vortex), by_px: [5.0, 0.0, 0.0] };
+/// let rotation = SolidRotation { centre_px: [0.0, 0.0], turn_rad: 0.1 };
+/// let drifting = Carried { flow: Arc::new(rotation), by_px: [5.0, 0.0, 0.0] };
+/// // Half a pulse separation later the centre of rotation is at x = 2.5 px.
 /// assert_eq!(drifting.velocity([2.5, 0.0, 0.0], 0.5), [5.0, 0.0, 0.0]);
 /// ```
 #[derive(Debug, Clone)]

@@ -2,7 +2,8 @@
 
 use super::{Flow, Vec3, straight};
 
-/// Plane Poiseuille flow along x between two walls: u = U (1 − (2 (y − y₀)/H)²). The walls are solid.
+/// Plane Poiseuille flow along x between two walls: u = U (1 − (2 (y − y₀)/H)²). The walls are
+/// solid.
 ///
 /// The pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]

@@ -5,8 +5,8 @@ use num_complex::Complex64;
 use super::{Flow, Vec3};
 use crate::pathline::{Smoothness, integrate_velocity};
 
-/// Potential flow along x around a solid cylinder whose axis is along z: u − iv = U (1 − R²/ζ²) with
-/// ζ = x + iy from the axis (Lamb, *Hydrodynamics*, §68).
+/// Potential flow along x around a solid cylinder whose axis is along z: u − iv = U (1 − R²/ζ²)
+/// with ζ = x + iy from the axis (Lamb, *Hydrodynamics*, §68).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cylinder {
     /// Position of the axis, px.
@@ -24,8 +24,8 @@ impl Cylinder {
         Complex64::new(at[0] - x, at[1] - y) / self.radius_px
     }
 
-    /// The velocity outside, continued smoothly a little way inside, since the integration of a pathline
-    /// along the surface may try points beneath it.
+    /// The velocity outside, continued smoothly a little way inside, since the integration of a
+    /// pathline along the surface may try points beneath it.
     fn continued(&self, at: Vec3) -> Vec3 {
         let place = self.place(at);
         if place.norm_sqr() < 0.25 {

@@ -40,9 +40,10 @@ pub enum DataError {
     OnALine,
 }
 
-/// A field given on a regular grid, interpolated by Catmull–Rom cubics along each axis. It passes through
-/// the data, has continuous first derivatives and is exact for quadratic fields. Outside the grid it has
-/// the value at the nearest point of the grid. A field on a grid of one layer does not change with z.
+/// A field given on a regular grid, interpolated by Catmull–Rom cubics along each axis. It passes
+/// through the data, has continuous first derivatives and is exact for quadratic fields. Outside
+/// the grid it has the value at the nearest point of the grid. A field on a grid of one layer does
+/// not change with z.
 ///
 /// In general it is not free of divergence.
 ///
@@ -63,8 +64,8 @@ pub struct GridField {
     displacement_px: Vec<Vec3>,
 }
 
-/// Four neighbouring nodes along an axis, with their weights for the value and for the slope per node
-/// spacing.
+/// Four neighbouring nodes along an axis, with their weights for the value and for the slope per
+/// node spacing.
 struct Line {
     node: [usize; 4],
     value: [f64; 4],
@@ -72,12 +73,13 @@ struct Line {
 }
 
 impl GridField {
-    /// The field with the displacements `displacement_px` at `count` nodes along x, y and z. The first
-    /// node is at `first_px`, the others are `spacing_px` apart; x changes fastest, then y, then z.
+    /// The field with the displacements `displacement_px` at `count` nodes along x, y and z. The
+    /// first node is at `first_px`, the others are `spacing_px` apart; x changes fastest, then y,
+    /// then z.
     ///
     /// # Errors
-    /// When the number of displacements is not that of the nodes, x or y has fewer than two nodes, a
-    /// spacing is not above 0 or a number is not finite.
+    /// When the number of displacements is not that of the nodes, x or y has fewer than two nodes,
+    /// a spacing is not above 0 or a number is not finite.
     pub fn new(
         first_px: Vec3,
         spacing_px: Vec3,

@@ -5,13 +5,13 @@ use super::{Flow, Vec3, straight};
 /// ξ at which sech²ξ = ½: arcosh √2.
 const HALF: f64 = 0.881_373_587_019_543;
 
-/// Plane laminar jet along x (Bickley, Phil. Mag. 23 (1937) 727): u = U s^(−1/3) sech²ξ and
-/// v = U b/(3 x₀) s^(−2/3) (2ξ sech²ξ − tanh ξ) with s = x/x₀ and ξ = (y − y₀)/(b s^(2/3)), x from the
+/// Plane laminar jet along x (Bickley, Phil. Mag. 23 (1937) 727): u = U s^(−1/3) sech²ξ and v = U
+/// b/(3 x₀) s^(−2/3) (2ξ sech²ξ − tanh ξ) with s = x/x₀ and ξ = (y − y₀)/(b s^(2/3)), x from the
 /// virtual origin. Its momentum flux ∫u² dy = 4/3 U² b is the same in every section.
 ///
-/// It is given by its displacement on the axis and its half-width at one place. The fluid upstream of
-/// the virtual origin is at rest. Without a virtual origin the jet does not spread, v = 0, and the
-/// pathline is a straight line in closed form.
+/// It is given by its displacement on the axis and its half-width at one place. The fluid upstream
+/// of the virtual origin is at rest. Without a virtual origin the jet does not spread, v = 0, and
+/// the pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BickleyJet {
     /// Position y₀ of the axis, px.
@@ -22,8 +22,8 @@ pub struct BickleyJet {
     pub half_width_px: f64,
     /// Where the jet has that displacement and half-width, px.
     pub middle_x_px: f64,
-    /// Distance x₀ from the virtual origin to `middle_x_px`, px, above 0; `None` for a jet that does not
-    /// spread.
+    /// Distance x₀ from the virtual origin to `middle_x_px`, px, above 0; `None` for a jet that
+    /// does not spread.
     pub virtual_origin_px: Option<f64>,
 }
 

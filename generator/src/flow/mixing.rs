@@ -3,9 +3,9 @@
 use super::jet::sech2;
 use super::{Flow, Vec3, straight};
 
-/// Mixing layer along x between two streams: u = ½ (U₁ + U₂) + ½ (U₂ − U₁) tanh(2 (y − y₀)/δ_ω) with the
-/// vorticity thickness δ_ω = (U₂ − U₁)/(∂u/∂y)max (profile of Michalke, J. Fluid Mech. 19 (1964) 543).
-/// The pathline is a straight line in closed form.
+/// Mixing layer along x between two streams: u = ½ (U₁ + U₂) + ½ (U₂ − U₁) tanh(2 (y − y₀)/δ_ω)
+/// with the vorticity thickness δ_ω = (U₂ − U₁)/(∂u/∂y)max (profile of Michalke, J. Fluid Mech. 19
+/// (1964) 543). The pathline is a straight line in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MixingLayer {
     /// Middle y₀ of the layer, px.

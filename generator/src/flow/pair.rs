@@ -4,9 +4,9 @@ use super::{Flow, LambOseen, Vec3, add, add_gradients, along};
 
 /// Two Lamb–Oseen vortices of opposite sense that carry each other along x.
 ///
-/// The line between their centres is along y. Each vortex moves at the velocity that the other induces
-/// at its centre, Γ/(2πb) for thin cores at the distance b (Lamb, *Hydrodynamics*, §155), and the field
-/// moves with them: u(x, t) = u₀(x − U t).
+/// The line between their centres is along y. Each vortex moves at the velocity that the other
+/// induces at its centre, Γ/(2πb) for thin cores at the distance b (Lamb, *Hydrodynamics*, §155),
+/// and the field moves with them: u(x, t) = u₀(x − U t).
 #[derive(Debug, Clone, PartialEq)]
 pub struct VortexPair {
     vortices: [LambOseen; 2],
@@ -14,9 +14,9 @@ pub struct VortexPair {
 }
 
 impl VortexPair {
-    /// A pair whose middle is at `centre_px` at time 0, with the centres `spacing_px` apart. Each vortex
-    /// alone has the largest displacement `peak_displacement_px` at `core_radius_px` from its centre;
-    /// the pair moves right when that is positive.
+    /// A pair whose middle is at `centre_px` at time 0, with the centres `spacing_px` apart. Each
+    /// vortex alone has the largest displacement `peak_displacement_px` at `core_radius_px` from
+    /// its centre; the pair moves right when that is positive.
     pub fn new(centre_px: [f64; 2], spacing_px: f64, peak_displacement_px: f64, core_radius_px: f64) -> Self {
         let vortices = [-1.0, 1.0].map(|side| LambOseen {
             centre_px: [centre_px[0], centre_px[1] + 0.5 * side * spacing_px],

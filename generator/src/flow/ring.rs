@@ -16,11 +16,11 @@ static COSINES: LazyLock<Vec<f64>> = LazyLock::new(|| {
 
 /// A vortex ring that moves along x. The sheet can cut it anywhere.
 ///
-/// It is a circular vortex line of radius R whose Biot–Savart law is smoothed by a core a:
-/// u = Γ/(4π) ∮ dl × r / (r² + a²)^(3/2) (Rosenhead and Moore; Saffman, *Vortex Dynamics*, §11). It moves
-/// at the velocity at its own core, Γ/(4πR) (ln(8R/a) − 1) for thin cores, and carries its field along.
-/// The integral is taken by the trapezoidal rule, whose error on a circle falls exponentially; the field
-/// is free of divergence with any number of points.
+/// It is a circular vortex line of radius R whose Biot–Savart law is smoothed by a core a: u =
+/// Γ/(4π) ∮ dl × r / (r² + a²)^(3/2) (Rosenhead and Moore; Saffman, *Vortex Dynamics*, §11). It
+/// moves at the velocity at its own core, Γ/(4πR) (ln(8R/a) − 1) for thin cores, and carries its
+/// field along. The integral is taken by the trapezoidal rule, whose error on a circle falls
+/// exponentially; the field is free of divergence with any number of points.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VortexRing {
     centre_px: Vec3,
@@ -31,8 +31,8 @@ pub struct VortexRing {
     drift_px: f64,
 }
 
-/// Velocity along the axis and away from it, and their derivatives, in the plane through the axis and a
-/// point.
+/// Velocity along the axis and away from it, and their derivatives, in the plane through the axis
+/// and a point.
 struct Meridional {
     axial: f64,
     radial: f64,
@@ -47,8 +47,9 @@ impl VortexRing {
     /// Smallest core radius over the radius of the ring.
     pub const THINNEST: f64 = 0.02;
 
-    /// A ring of radius `radius_px` whose centre is at `centre_px` at time 0 and has the displacement
-    /// `centre_displacement_px` there. The core must be at least [`Self::THINNEST`] of the radius.
+    /// A ring of radius `radius_px` whose centre is at `centre_px` at time 0 and has the
+    /// displacement `centre_displacement_px` there. The core must be at least [`Self::THINNEST`] of
+    /// the radius.
     pub fn new(centre_px: Vec3, radius_px: f64, core_radius_px: f64, centre_displacement_px: f64) -> Self {
         let core2 = core_radius_px * core_radius_px;
         // At the centre: u = Γ/2 · R²/(R² + a²)^(3/2).
@@ -80,8 +81,9 @@ impl VortexRing {
         let radius = self.radius_px;
         let all = radius * radius + rho * rho + x * x + self.core2;
         let cross = 2.0 * radius * rho;
-        // The poles of the integrand are at the imaginary angle arcosh(all/cross), so N points on the
-        // full circle leave an error of exp(−N arcosh(all/cross)): 2e-16 at N = 36/arcosh(all/cross).
+        // The poles of the integrand are at the imaginary angle arcosh(all/cross), so N points on
+        // the full circle leave an error of exp(−N arcosh(all/cross)): 2e-16 at N =
+        // 36/arcosh(all/cross).
         let needed = if cross > 0.0 {
             18.0 / libm::acosh(all / cross)
         } else {
@@ -121,7 +123,8 @@ impl VortexRing {
         }
     }
 
-    /// Distance of a point from the ring's plane, from the axis, and the direction (y, z) away from it.
+    /// Distance of a point from the ring's plane, from the axis, and the direction (y, z) away from
+    /// it.
     fn place(&self, at: Vec3, time: f64) -> (f64, f64, [f64; 2]) {
         let x = at[0] - self.centre_px[0] - self.drift_px * time;
         let (y, z) = (at[1] - self.centre_px[1], at[2] - self.centre_px[2]);

@@ -2,8 +2,8 @@
 
 use super::{Flow, Vec3};
 
-/// Solid rotation about an axis along z. A positive angle turns x into y: clockwise on the screen, where
-/// y points down. The pathline is a circle in closed form.
+/// Solid rotation about an axis along z. A positive angle turns x into y: clockwise on the screen,
+/// where y points down. The pathline is a circle in closed form.
 ///
 /// ```
 /// use motefield_generator::flow::{Flow, SolidRotation};

@@ -16,13 +16,14 @@ use slopes::slopes;
 type Point = [f64; 2];
 
 /// A field given at scattered nodes in the plane, interpolated by Clough–Tocher cubics on Delaunay
-/// triangles: each triangle is split in three at its centroid, and the slope across an edge is linear
-/// along it (Clough and Tocher 1965; Farin, *Curves and Surfaces for CAGD*). It passes through the data,
-/// has continuous first derivatives and is exact for quadratic fields.
+/// triangles: each triangle is split in three at its centroid, and the slope across an edge is
+/// linear along it (Clough and Tocher 1965; Farin, *Curves and Surfaces for CAGD*). It passes
+/// through the data, has continuous first derivatives and is exact for quadratic fields.
 ///
-/// The gradient at a node is that of the quadratic through it that fits its neighbours and theirs best,
-/// weighted by the inverse squared distance. Outside the convex hull of the nodes the field has the value
-/// at the nearest point of the hull. It does not change with z. In general it is not free of divergence.
+/// The gradient at a node is that of the quadratic through it that fits its neighbours and theirs
+/// best, weighted by the inverse squared distance. Outside the convex hull of the nodes the field
+/// has the value at the nearest point of the hull. It does not change with z. In general it is not
+/// free of divergence.
 ///
 /// ```
 /// use motefield_generator::flow::{Flow, ScatteredField};
@@ -63,8 +64,8 @@ impl HasPosition for Vertex {
     }
 }
 
-/// Where a point is: in a triangle, with its barycentric coordinates; or outside the hull, nearest to the
-/// point at a fraction of the edge from one node to another.
+/// Where a point is: in a triangle, with its barycentric coordinates; or outside the hull, nearest
+/// to the point at a fraction of the edge from one node to another.
 enum Place {
     Inside([usize; 3], [f64; 3]),
     Outside([usize; 2], f64),
@@ -77,9 +78,9 @@ impl ScatteredField {
     /// The field with the displacements `displacement_px` at the nodes `at_px`, (x, y) in px.
     ///
     /// # Errors
-    /// When the numbers of nodes and displacements differ, there are fewer than three nodes or more than
-    /// [`Self::MOST`], a number is not finite or a position 10¹² px or more from 0, two nodes are at the
-    /// same place, or all are on one line.
+    /// When the numbers of nodes and displacements differ, there are fewer than three nodes or more
+    /// than [`Self::MOST`], a number is not finite or a position 10¹² px or more from 0, two nodes
+    /// are at the same place, or all are on one line.
     pub fn new(at_px: &[Point], displacement_px: &[Vec3]) -> Result<ScatteredField, DataError> {
         check(at_px, displacement_px)?;
         // The triangulation refuses tiny numbers other than 0; on the scale of a pixel they are 0.
@@ -228,8 +229,8 @@ fn triangulate(at_px: &[Point]) -> Result<DelaunayTriangulation<Vertex>, DataErr
     })
 }
 
-/// The nodes that share an edge with each of `count` nodes, in ascending order: the order of the mesh's
-/// edges is its own, and sums over neighbours shall not depend on it.
+/// The nodes that share an edge with each of `count` nodes, in ascending order: the order of the
+/// mesh's edges is its own, and sums over neighbours shall not depend on it.
 fn neighbours(mesh: &DelaunayTriangulation<Vertex>, count: usize) -> Vec<Vec<usize>> {
     let mut neighbours = vec![Vec::new(); count];
     for edge in mesh.undirected_edges() {

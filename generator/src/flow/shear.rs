@@ -34,11 +34,11 @@ impl Flow for LinearShear {
     }
 }
 
-/// Sinusoidal shear: u = U + A sin(2π (y − y₀)/λ + φ), v = V, w = W. It shows the spatial response of a
-/// measurement: the fraction of an amplitude that it returns at a wavelength.
+/// Sinusoidal shear: u = U + A sin(2π (y − y₀)/λ + φ), v = V, w = W. It shows the spatial response
+/// of a measurement: the fraction of an amplitude that it returns at a wavelength.
 ///
-/// The pathline is in closed form: y grows at the rate V, so the phase grows linearly in time and the
-/// sine integrates to its value midway times sin(h)/h, with h half the change of phase.
+/// The pathline is in closed form: y grows at the rate V, so the phase grows linearly in time and
+/// the sine integrates to its value midway times sin(h)/h, with h half the change of phase.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SinusoidalShear {
     /// Mean displacement (U, V, W), px.

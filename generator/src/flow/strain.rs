@@ -2,7 +2,8 @@
 
 use super::{Flow, Vec3};
 
-/// Plane strain: u = e (x − x₀), v = −e (y − y₀). Positive e stretches along x and compresses along y.
+/// Plane strain: u = e (x − x₀), v = −e (y − y₀). Positive e stretches along x and compresses along
+/// y.
 ///
 /// The pathline is a hyperbola in closed form, x growing as exp(e t).
 #[derive(Debug, Clone, PartialEq)]

@@ -2,21 +2,21 @@
 
 use super::{Flow, LambOseen, Vec3, add, add_gradients};
 
-/// Two rows of Lamb–Oseen vortices along x, of opposite sense, as in the wake of a bar across the stream
-/// (von Kármán's vortex street). The field is the sum of the vortices' fields. It is at rest; let it
-/// drift downstream with [`Carried`](super::Carried).
+/// Two rows of Lamb–Oseen vortices along x, of opposite sense, as in the wake of a bar across the
+/// stream (von Kármán's vortex street). The field is the sum of the vortices' fields. It is at
+/// rest; let it drift downstream with [`Carried`](super::Carried).
 #[derive(Debug, Clone, PartialEq)]
 pub struct VortexStreet {
     vortices: Vec<LambOseen>,
 }
 
 impl VortexStreet {
-    /// A street of two rows of `each_row` vortices with its middle at `centre_px`. The vortices of a row
-    /// are `spacing_px` apart, those of the other row stand halfway between them; the rows are
-    /// `row_distance_px` apart. Kármán's stable ratio of row distance to spacing is 0.281 (Lamb,
-    /// *Hydrodynamics*, §156). Each vortex alone has the largest displacement `peak_displacement_px` at
-    /// `core_radius_px` from its centre. The sign is the sense of the upper row, at smaller y; positive
-    /// turns x into y.
+    /// A street of two rows of `each_row` vortices with its middle at `centre_px`. The vortices of
+    /// a row are `spacing_px` apart, those of the other row stand halfway between them; the rows
+    /// are `row_distance_px` apart. Kármán's stable ratio of row distance to spacing is 0.281
+    /// (Lamb, *Hydrodynamics*, §156). Each vortex alone has the largest displacement
+    /// `peak_displacement_px` at `core_radius_px` from its centre. The sign is the sense of the
+    /// upper row, at smaller y; positive turns x into y.
     pub fn new(
         centre_px: [f64; 2],
         each_row: usize,

@@ -4,11 +4,11 @@ use std::f64::consts::PI;
 
 use super::{Flow, Vec3};
 
-/// Array of plane vortices (Taylor and Green, Proc. R. Soc. A 158 (1937) 499): u = −U cos(kx) sin(ky) and
-/// v = U sin(kx) cos(ky) with k = 2π/λ.
+/// Array of plane vortices (Taylor and Green, Proc. R. Soc. A 158 (1937) 499): u = −U cos(kx)
+/// sin(ky) and v = U sin(kx) cos(ky) with k = 2π/λ.
 ///
-/// The vortex at the centre turns x into y for positive U; its neighbours, half a wavelength away, turn
-/// the other way.
+/// The vortex at the centre turns x into y for positive U; its neighbours, half a wavelength away,
+/// turn the other way.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TaylorGreen {
     /// Centre of one of the vortices, px.

@@ -15,19 +15,19 @@ const BINS: usize = 40;
 const LANES: usize = 8;
 /// Lowest wave number times the energy scale ℓ; 2e-6 of the energy lies below.
 const LOWEST: f64 = 0.1;
-/// Angular frequency of a mode over √(κ³E) (Fung, Hunt, Malik and Perkins, J. Fluid Mech. 236 (1992)
-/// 281).
+/// Angular frequency of a mode over √(κ³E) (Fung, Hunt, Malik and Perkins, J. Fluid Mech. 236
+/// (1992) 281).
 const UNSTEADINESS: f64 = 0.5;
 
-/// Homogeneous, isotropic, turbulence-like field: a sum of random Fourier modes (method of Kraichnan,
-/// Phys. Fluids 13 (1970) 22) with the energy spectrum of [`Spectrum`].
+/// Homogeneous, isotropic, turbulence-like field: a sum of random Fourier modes (method of
+/// Kraichnan, Phys. Fluids 13 (1970) 22) with the energy spectrum of [`Spectrum`].
 ///
-/// There is one wave number, at a random place, in each of 40 bins of equal width in ln κ, and it has the
-/// energy of its bin. It belongs to three modes whose wave vectors are at right angles and which share
-/// that energy, so the mean square of each velocity component over space is rms² exactly. The amplitude
-/// of a mode is at right angles to its wave vector, so the field is exactly free of divergence. Each mode
-/// oscillates at the angular frequency ½ √(κ³E). The field neither decays nor obeys the equations of
-/// motion.
+/// There is one wave number, at a random place, in each of 40 bins of equal width in ln κ, and it
+/// has the energy of its bin. It belongs to three modes whose wave vectors are at right angles and
+/// which share that energy, so the mean square of each velocity component over space is rms²
+/// exactly. The amplitude of a mode is at right angles to its wave vector, so the field is exactly
+/// free of divergence. Each mode oscillates at the angular frequency ½ √(κ³E). The field neither
+/// decays nor obeys the equations of motion.
 ///
 /// ```
 /// use motefield_generator::flow::{Flow, Spectrum, Turbulence};
@@ -51,8 +51,9 @@ struct Block {
     amplitude: [[f64; LANES]; 3],
 }
 
-/// Von Kármán's energy spectrum E(κ) ∝ κ⁴/(1 + (κ ℓ)²)^(17/6), cut off at a smallest scale. The energy
-/// scale ℓ is such that the longitudinal integral scale of the cut spectrum is the one asked for.
+/// Von Kármán's energy spectrum E(κ) ∝ κ⁴/(1 + (κ ℓ)²)^(17/6), cut off at a smallest scale. The
+/// energy scale ℓ is such that the longitudinal integral scale of the cut spectrum is the one asked
+/// for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spectrum {
     /// Energy scale ℓ.
@@ -66,9 +67,9 @@ impl Spectrum {
     /// Largest allowed smallest scale over the integral scale.
     pub const LARGEST_CUT: f64 = 0.5;
 
-    /// The spectrum with the root mean square `rms_px` of each component, the longitudinal integral scale
-    /// `integral_scale_px` and no wavelengths below `smallest_scale_px`, which must be above 0 and at most
-    /// [`Self::LARGEST_CUT`] of the integral scale.
+    /// The spectrum with the root mean square `rms_px` of each component, the longitudinal integral
+    /// scale `integral_scale_px` and no wavelengths below `smallest_scale_px`, which must be above
+    /// 0 and at most [`Self::LARGEST_CUT`] of the integral scale.
     pub fn new(rms_px: f64, integral_scale_px: f64, smallest_scale_px: f64) -> Spectrum {
         let mut spectrum = Spectrum {
             scale_px: integral_scale_px,
@@ -76,8 +77,8 @@ impl Spectrum {
             highest: TAU / smallest_scale_px,
             factor: 1.0,
         };
-        // The integral scale is nearly proportional to ℓ, so scaling ℓ by the ratio of the integral scale
-        // that is wanted to the one found converges fast.
+        // The integral scale is nearly proportional to ℓ, so scaling ℓ by the ratio of the integral
+        // scale that is wanted to the one found converges fast.
         for _ in 0..60 {
             spectrum.scale_px *= integral_scale_px / spectrum.integral_scale_px();
             spectrum.lowest = LOWEST / spectrum.scale_px;

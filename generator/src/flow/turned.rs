@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use super::{Flow, Vec3};
 
-/// A field turned about a point in the plane of the picture. A positive angle turns x into y, clockwise
-/// on the screen. The pathline is that of the field, turned; in closed form if that is.
+/// A field turned about a point in the plane of the picture. A positive angle turns x into y,
+/// clockwise on the screen. The pathline is that of the field, turned; in closed form if that is.
 ///
 /// ```
 /// use std::sync::Arc;

@@ -10,13 +10,17 @@ const PEAK_VALUE: f64 = 0.638_172_686_338_951_5;
 
 /// Steady Lamb–Oseen vortex: v_θ(r) = Γ/(2πr) (1 − exp(−r²/r_c²)) (Lamb, *Hydrodynamics*, §334a).
 ///
-/// It is given by its largest displacement and the radius of that, which a picture shows, rather than by
-/// the circulation Γ and the viscous core r_c. The pathline is a circle in closed form.
+/// It is given by its largest displacement and the radius of that, which a picture shows, rather
+/// than by the circulation Γ and the viscous core r_c. The pathline is a circle in closed form.
 ///
 /// ```
 /// use motefield_generator::flow::{Flow, LambOseen};
 ///
-/// let vortex = LambOseen { centre_px: [50.0, 50.0], peak_displacement_px: 6.0, core_radius_px: 20.0 };
+/// let vortex = LambOseen {
+///     centre_px: [50.0, 50.0],
+///     peak_displacement_px: 6.0,
+///     core_radius_px: 20.0,
+/// };
 /// // Right of the centre the fluid moves down.
 /// let [u, v, w] = vortex.velocity([70.0, 50.0, 0.0], 0.0);
 /// assert!(u.abs() < 1e-12 && (v - 6.0).abs() < 1e-12 && w == 0.0);
@@ -31,8 +35,8 @@ pub struct LambOseen {
     pub core_radius_px: f64,
 }
 
-/// Rankine vortex: solid rotation inside the core, v_θ ∝ 1/r outside (Lamb, *Hydrodynamics*, §159). The
-/// gradient jumps at the core radius. The pathline is a circle in closed form.
+/// Rankine vortex: solid rotation inside the core, v_θ ∝ 1/r outside (Lamb, *Hydrodynamics*, §159).
+/// The gradient jumps at the core radius. The pathline is a circle in closed form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rankine {
     /// Centre of the vortex, px.
@@ -48,8 +52,8 @@ pub struct Rankine {
 trait Round {
     fn centre_px(&self) -> [f64; 2];
 
-    /// Angular velocity, rad per pulse separation, at the squared distance `r2`, px², and its derivative
-    /// with respect to `r2`.
+    /// Angular velocity, rad per pulse separation, at the squared distance `r2`, px², and its
+    /// derivative with respect to `r2`.
     fn turn(&self, r2: f64) -> (f64, f64);
 
     fn offset(&self, at: Vec3) -> [f64; 2] {

@@ -19,8 +19,9 @@ fn scene(imaging: Imaging, displacement_px: [f64; 3]) -> Scene {
     }
 }
 
-/// Distortion k moves the corner outward by the share k; the view's inverse undoes it; small displacements are stretched by 1 + 3kρ²
-/// along the radius and 1 + kρ² across (derivatives of r(1 + kρ²); derived), here within the square of the displacement over the radius.
+/// Distortion k moves the corner outward by the fraction k, and the inverse of the projection
+/// undoes it. Small displacements are stretched by 1 + 3kρ² along the radius and 1 + kρ² across,
+/// the derivatives of r(1 + kρ²), to within the square of the displacement over the radius.
 #[test]
 fn distortion_moves_and_stretches() {
     for k in [-0.1, 0.08] {
@@ -44,7 +45,8 @@ fn distortion_moves_and_stretches() {
     }
 }
 
-/// The inverse of the projection leads to the plane asked for, however tilted, and back to where it came from (to rounding).
+/// The inverse of the projection leads to the plane that is asked for, however tilted, and projects
+/// back to where it came from, to rounding.
 #[test]
 fn the_view_is_undone_on_any_plane() {
     let scene = scene(
@@ -68,8 +70,8 @@ fn the_view_is_undone_on_any_plane() {
     }
 }
 
-/// The whole picture is seeded when the lens draws it in: the mean light of a strip along the border is that of the middle (Poisson,
-/// four standard errors; a barrel shows more of the sheet near the corner, by 1 + 4kρ², so the corner is left out).
+/// The whole picture is seeded when the lens contracts it: a strip along the border has the
+/// expected number of particles, to four standard deviations of the Poisson law.
 #[test]
 fn a_barrel_leaves_no_dark_border() {
     let mut scene = scene(
@@ -83,7 +85,7 @@ fn a_barrel_leaves_no_dark_border() {
     scene.seeding_density_ppp = 0.2;
     let list = shown(&scene, Seed::default(), 0, false).unwrap();
     let view = View::of(&scene);
-    // Expected number: the density over the area of the sheet that shows in each strip, by the change of area of a fine grid.
+    // Expected number: the density times the area of the sheet that shows in each strip.
     for (x0, x1) in [(-0.5, 9.5), (389.5, 399.5)] {
         let got = list.iter().filter(|p| p.x_px >= x0 && p.x_px < x1).count() as f64;
         let mut area = 0.0;
@@ -103,8 +105,8 @@ fn a_barrel_leaves_no_dark_border() {
     }
 }
 
-/// d² = d_τ² + (δ (z − z_f))², then times 1 + a ρ² (the module's formulas, by hand): 2.5 px, δ = 0.2 at z − z_f = 5 px gives √7.25; the corner
-/// has ρ = 1.
+/// d² = d_τ² + (δ (z − z_f))², then times 1 + a ρ²: 2.5 px with δ = 0.2 at z − z_f = 5 px gives
+/// √7.25, and the corner has ρ = 1.
 #[test]
 fn diameters_grow_off_focus_and_off_axis() {
     let scene = scene(

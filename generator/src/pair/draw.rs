@@ -1,8 +1,8 @@
 //! Draws the light of all particles on the frames.
 //!
-//! The cells of the seeding are drawn row by row, each row into strips of its own, and the strips are
-//! added to the frames in order. Threads can share the rows of a large picture, and the result is the
-//! same to the bit on any number of them.
+//! The cells of the seeding are drawn row by row, each row into strips of its own, and the strips
+//! are added to the frames in order. Threads can share the rows of a large picture, and the result
+//! is the same to the bit on any number of them.
 
 use ndarray::{Array2, Axis, Slice};
 use rayon::prelude::*;

@@ -6,7 +6,8 @@ fn number(mean: f32, first: u32, second: u32) -> f32 {
     charge[0]
 }
 
-/// P(number ≤ n) for n = 0, 1, 2 … of a number that grows with its word: how many words give at most n.
+/// P(number ≤ n) for n = 0, 1, 2 … of a number that grows with its word: the fraction of words that
+/// give at most n.
 fn distribution(most: usize, number: impl Fn(u32) -> f32) -> Vec<f64> {
     (0..=most)
         .map(|n| {
@@ -40,9 +41,10 @@ fn largest_difference(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max)
 }
 
-/// Below the change-over the two words' numbers add up to the Poisson law: their distributions, counted over all words and convolved,
-/// agree with the definition to 2⁻³⁰ (each step of either is off by at most one word of 2³², and so is each table's last one; a few add
-/// up in the convolution).
+/// Below a mean of 64 the numbers of the two words add up to the Poisson law: their distributions,
+/// counted over all words and convolved, agree with the definition to 2⁻³⁰. (Each step of either is
+/// off by at most one word of 2³², and so is the end of each table; a few of these add up in the
+/// convolution.)
 #[test]
 fn exact_below_the_change_over() {
     for mean in [0.03f32, 0.124, 0.7, 3.2, 11.9, 31.7, 63.99] {
@@ -62,8 +64,8 @@ fn exact_below_the_change_over() {
     }
 }
 
-/// From the change-over on no probability of "at most n" is off by more than 1e-4: a picture of a million pixels cannot tell
-/// (the Kolmogorov–Smirnov distance that it could see is 1.36e-3).
+/// From a mean of 64 on, no probability of "at most n" is off by more than 1e-4, which a picture of
+/// a million pixels cannot show: it could show a Kolmogorov–Smirnov distance of 1.36e-3.
 #[test]
 fn close_from_the_change_over_on() {
     for mean in [64.0f32, 70.3, 100.0, 1000.0, 20_000.0] {
@@ -74,8 +76,8 @@ fn close_from_the_change_over_on() {
     }
 }
 
-/// Quantiles of scipy.stats.poisson 1.17.1 at 1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999, 1 − 1e-6 (outside value); one electron is
-/// allowed where a distribution function passes within 1e-4 of the probability.
+/// Quantiles of scipy.stats.poisson 1.17.1 at 1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999 and 1 − 1e-6. One
+/// electron is allowed, where a distribution function passes within 1e-4 of the probability.
 #[test]
 fn quantiles_of_large_means() {
     let probabilities = [1e-6, 1e-3, 0.1, 0.5, 0.9, 0.999, 1.0 - 1e-6];

@@ -1,6 +1,7 @@
 use super::*;
 
-/// A rule of n points integrates polynomials to degree 2n − 1 exactly (Abramowitz and Stegun 25.4.29).
+/// A rule of n points integrates polynomials to degree 2n − 1 exactly (Abramowitz and Stegun
+/// 25.4.29).
 #[test]
 fn quadrature_is_exact_to_its_degree() {
     for n in 1..=LARGEST_RULE {

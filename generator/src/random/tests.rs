@@ -1,6 +1,6 @@
 use super::*;
 
-/// Quantiles of the standard normal distribution (tables; values from scipy.special.ndtri).
+/// Quantiles of the standard normal distribution from scipy.special.ndtri.
 #[test]
 fn normal_quantiles_match_the_tables() {
     for (p, z) in [
@@ -16,7 +16,8 @@ fn normal_quantiles_match_the_tables() {
     }
 }
 
-/// The quantiles behind the sensor's noise, to the 1e-6 they promise (values from scipy.special.ndtri at (word + ½)/2³²).
+/// The normal numbers of words to their relative error of 1e-6, against scipy.special.ndtri at
+/// (word + ½)/2³².
 #[test]
 fn normal_numbers_match_the_tables() {
     for (word, z) in [
@@ -33,7 +34,7 @@ fn normal_numbers_match_the_tables() {
         (u32::MAX, 6.337_957_754_553_79),
     ] {
         let got = f64::from(normal(word));
-        // In the middle the word itself is known to half a unit of single precision only.
+        // In the middle the word itself is known only to half a unit of single precision.
         let rounding = 1e-9;
         assert!(
             (got - z).abs() <= 1e-6 * f64::abs(z) + rounding,

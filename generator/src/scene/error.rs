@@ -1,6 +1,7 @@
 //! The error of a scene that cannot be rendered: which quantity, its value, its range.
 
 use std::fmt;
+use std::ops::RangeInclusive;
 
 /// A quantity of a [`Scene`](crate::Scene) whose range is checked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -223,4 +224,15 @@ pub(crate) fn check(checks: impl IntoIterator<Item = Check>) -> Result<(), Scene
 /// The check of a number with a unit, which may be empty.
 pub(crate) fn number(field: SceneField, value: f64, unit: &str, good: bool, must: &'static str) -> Check {
     (field, format!("{value} {unit}").trim_end().to_owned(), good, must)
+}
+
+/// The check that a number is in a range.
+pub(crate) fn in_range(
+    field: SceneField,
+    value: f64,
+    unit: &str,
+    range: RangeInclusive<f64>,
+    must: &'static str,
+) -> Check {
+    number(field, value, unit, range.contains(&value), must)
 }

@@ -1,7 +1,7 @@
 use super::*;
 
-/// Against `libm`'s double-precision error function. 5e-7: two shares of half that make the 1e-6 that rendering
-/// must keep, with as much again to spare.
+/// Against the double-precision error function of `libm`. 5e-7, because a pixel's fraction is half
+/// a difference of two values and must be right to 1e-6.
 #[test]
 fn erf_agrees_with_libm() {
     let worst = (-60_000..=60_000)
@@ -12,7 +12,7 @@ fn erf_agrees_with_libm() {
     assert_eq!(erf(-0.3), -erf(0.3));
 }
 
-/// One point of light on a square picture.
+/// The picture, a square of `size` px, of one point of light of 1 e.
 pub(crate) fn one(x_px: f64, y_px: f64, sigma_px: f64, size: usize, brush: &Brush) -> Array2<f32> {
     let mut image = Array2::zeros((size, size));
     let spot = Spot {
@@ -25,8 +25,9 @@ pub(crate) fn one(x_px: f64, y_px: f64, sigma_px: f64, size: usize, brush: &Brus
     image
 }
 
-/// Pixels sensitive in a middle square of the area 0.36: each gets the Gaussian's integral over that square, over 0.36 (libm's error function
-/// in double precision). 1e-6 of the light, as for full pixels, over the same 0.36.
+/// Pixels sensitive in a middle square of area 0.36 get the Gaussian's integral over that square,
+/// over 0.36 (by the error function of `libm`). Within 1e-6 of the light, as for full pixels, over
+/// 0.36.
 #[test]
 fn sparse_pixels_integrate_their_square() {
     let (x0, y0, sigma, side) = (20.3, 19.8, 0.5, 0.6);

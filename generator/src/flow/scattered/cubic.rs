@@ -23,12 +23,12 @@ impl Node {
     }
 }
 
-/// Value of the Clough–Tocher cubic, and its derivatives with respect to x and y, at the point with these
-/// barycentric coordinates.
+/// Value of the Clough–Tocher cubic, and its derivatives with respect to x and y, at the point with
+/// these barycentric coordinates.
 pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec3; 2]) {
     let centre = [0, 1].map(|i| (nodes[0].at[i] + nodes[1].at[i] + nodes[2].at[i]) / 3.0);
-    // The inner ordinate beside the edge from node i + 1 to i + 2: in the middle of the edge the slope
-    // across it is the mean of those at its ends.
+    // The inner ordinate beside the edge from node i + 1 to i + 2: in the middle of the edge the
+    // slope across it is the mean of those at its ends.
     let beside: [Vec3; 3] = std::array::from_fn(|i| {
         let (a, b) = (nodes[(i + 1) % 3], nodes[(i + 2) % 3]);
         let (edge, inward) = (minus(b.at, a.at), minus(centre, a.at));
@@ -72,8 +72,8 @@ pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec
     let by_r = quadratic(nodes[i].value, to_i, inner[i], to_j, spoke[i], beside[k]);
     let by_s = quadratic(to_j, nodes[j].value, inner[j], to_i, beside[k], spoke[j]);
     let by_t = quadratic(spoke[i], spoke[j], middle, beside[k], inner[i], inner[j]);
-    // By Euler's theorem the cubic is a third of the sum of its derivatives times their variables, and
-    // each derivative is three times the quadratic above.
+    // By Euler's theorem the cubic is a third of the sum of its derivatives times their variables,
+    // and each derivative is three times the quadratic above.
     let value = blend([(r, by_r), (s, by_s), (t, by_t)]);
     let [a, b, c] = nodes.map(|n| n.at);
     let (ab, ac) = (minus(b, a), minus(c, a));
@@ -93,8 +93,8 @@ pub(super) fn clough_tocher(nodes: [&Node; 3], weights: [f64; 3]) -> (Vec3, [Vec
     (value, slope)
 }
 
-/// Value at the fraction `t` of an edge of the hull, which holds outside the hull too, and its derivatives
-/// with respect to x and y there: it changes along the edge only.
+/// Value at the fraction `t` of an edge of the hull, which holds outside the hull too, and its
+/// derivatives with respect to x and y there: it changes along the edge only.
 pub(super) fn hold([a, b]: [&Node; 2], t: f64) -> (Vec3, [Vec3; 2]) {
     let (to_b, to_a) = (a.toward(b.at), b.toward(a.at));
     let s = 1.0 - t;

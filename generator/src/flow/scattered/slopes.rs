@@ -2,12 +2,12 @@
 
 use super::{Point, Vec3};
 
-/// A node with more neighbours than this, the hub of a fan of triangles, is not used to reach neighbours
-/// of neighbours: that would take time proportional to the square of their number.
+/// A node with more neighbours than this, the hub of a fan of triangles, is not used to reach
+/// neighbours of neighbours: that would take time proportional to the square of their number.
 const HUB: usize = 40;
 
-/// Derivatives with respect to x and y at node `k`, by a least-squares fit of a quadratic through it, or of
-/// a plane where the neighbours do not determine a quadratic.
+/// Derivatives with respect to x and y at node `k`, by a least-squares fit of a quadratic through
+/// it, or of a plane where the neighbours do not determine a quadratic.
 pub(super) fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Point], values: &[Vec3]) -> [Vec3; 2] {
     let mut around: Vec<usize> = neighbours[k]
         .iter()
@@ -51,8 +51,8 @@ pub(super) fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Point], values: 
         .unwrap_or([[0.0; 3]; 2])
 }
 
-/// Solves `n` linear equations by Gaussian elimination with row pivots. The right-hand sides are in columns
-/// 5 to 7. `None` for equations that are nearly singular.
+/// Solves `n` linear equations by Gaussian elimination with row pivots. The right-hand sides are in
+/// columns 5 to 7. `None` for equations that are nearly singular.
 fn solve(equations: &mut [[f64; 8]; 5], n: usize) -> Option<[Vec3; 5]> {
     let largest = (0..n).map(|i| equations[i][i]).fold(0.0, f64::max);
     for i in 0..n {
