@@ -119,13 +119,15 @@ pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair
 /// When the scene does not [validate](Scene::validate).
 ///
 /// ```
+/// use motefield_generator::flow::Uniform;
 /// use motefield_generator::pair::frame;
 /// use motefield_generator::{Scene, Seed, render};
 ///
-/// let scene = Scene { size: [32, 32], ..Scene::default() };
-/// let [expected, grey] = frame(&scene, Seed::default(), 0)?;
-/// assert_eq!(expected, grey);
-/// assert_eq!(expected, render(&scene, Seed::default())?.a);
+/// let flow = std::sync::Arc::new(Uniform { displacement_px: [2.0, 0.0, 0.0] });
+/// let scene = Scene { size: [32, 32], flow, ..Scene::default() };
+/// let pair = render(&scene, Seed::default())?;
+/// let [expected, grey] = frame(&scene, Seed::default(), 1)?;
+/// assert_eq!((&expected, &expected), (&grey, &pair.b));
 /// # Ok::<(), motefield_generator::SceneError>(())
 /// ```
 pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], SceneError> {
