@@ -1,9 +1,7 @@
 //! Every parameter of a scene, as JSON: names end in their unit; what has none is a ratio.
 
 use motefield_generator::population::{Brightness, Diameters};
-use motefield_generator::{
-    Camera, Exposure, ImagePattern, Light, Population, Profile, PulseShape, Scene, Sensor, Sheet,
-};
+use motefield_generator::{Exposure, ImagePattern, Population, Profile, PulseShape, Scene, Sensor, Sheet};
 use serde_json::{Value, json};
 
 /// Every parameter of a scene.
@@ -14,13 +12,12 @@ pub fn scene(scene: &Scene) -> Value {
         "seeding_density_ppp": scene.seeding_density_ppp,
         "electrons_e": scene.electrons,
         "background_e": scene.background_e[0],
-        "background_b_e": scene.background_e[1],
         "exposure": match scene.exposure {
             Exposure::Fraction(f) => json!({ "pulse_over_separation": f }),
             Exposure::Streak(streak) => json!({ "streak_px": streak }),
         },
         "sheet": sheet(&scene.sheet),
-        "light": light(&scene.light, &scene.camera),
+        "light": light(scene),
         "population": population(&scene.population),
         "imaging": {
             "pattern": match scene.imaging.pattern {
@@ -55,7 +52,8 @@ fn sheet(sheet: &Sheet) -> Value {
     })
 }
 
-fn light(light: &Light, camera: &Camera) -> Value {
+fn light(scene: &Scene) -> Value {
+    let light = &scene.light;
     let pulses = light.pulses.map(|pulse| {
         json!({
             "energy": pulse.energy_ratio,
@@ -72,8 +70,8 @@ fn light(light: &Light, camera: &Camera) -> Value {
             PulseShape::Gaussian => "gaussian",
         },
         "jitter_separations": light.jitter,
-        "ambient_e": light.ambient_e,
-        "parasitic_sensitivity": camera.parasitic_sensitivity,
+        "ambient_e": ambient_e(scene),
+        "parasitic_sensitivity": scene.camera.parasitic_sensitivity,
         "reflection_picture": reflections.picture.is_some(),
         "glare": reflections.glare.map(|glare| json!({
             "peak_e": glare.peak_e,
@@ -87,6 +85,13 @@ fn light(light: &Light, camera: &Camera) -> Value {
             "diameter_px": spots.diameter_px,
         })),
     })
+}
+
+/// The file states one background for both frames, that of frame A: what frame B has beyond it counts
+/// as ambient light.
+fn ambient_e(scene: &Scene) -> [f64; 2] {
+    let ([a, b], [ambient_a, ambient_b]) = (scene.background_e, scene.light.ambient_e);
+    [ambient_a, ambient_b + (b - a)]
 }
 
 fn population(population: &Population) -> Value {
