@@ -51,9 +51,9 @@ enum Command {
         after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
     )]
     Decide(decide::Decide),
-    /// Holds this version against published accuracy figures
+    /// Compares this version with reference figures of accuracy, light and statistics
     #[command(
-        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/published"
+        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
     )]
     Verify(verify::Verify),
 }

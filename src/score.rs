@@ -8,7 +8,7 @@ use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_files::npy;
 use motefield_rig::quantity::short;
-use motefield_study::run::{Figures, trust};
+use motefield_study::run::{FurtherFigures, trust};
 use motefield_study::vectors;
 use serde_json::json;
 
@@ -153,7 +153,7 @@ impl Score {
                 ("total_px".to_owned(), score.total_px),
                 ("outliers".to_owned(), score.outliers),
             ])
-            .chain(Figures::of(&sample, &exact, &score, width_px).named())
+            .chain(FurtherFigures::of(&sample, &exact, &score, width_px).named())
             .chain(trusted.iter().flat_map(|both| {
                 ["x", "y"]
                     .into_iter()

@@ -1,43 +1,53 @@
 //! `verify`
 
 use std::path::{Path, PathBuf};
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, Ordering};
 
-use crate::exit::{Exit, Failure};
 use clap::Args;
+use motefield_evaluator::statistics::Confidence;
+use motefield_files::table::Table;
 use motefield_files::{self as files, OutputDirectory, read_text};
-use motefield_report::verify::{Count, json, lines, page, picture};
+use motefield_report::verify::{Count, json, kinds, lines, list, page, picture};
 use motefield_study::run::{Chain, Progress};
-use motefield_study::verify::case::Case;
+use motefield_study::verify::case::{Case, SourceKind};
 use motefield_study::verify::measure::{ALL, Measure};
-use motefield_study::verify::record::{Record, table};
-use motefield_study::verify::suite::{Depth, Runner, confidence, read};
+use motefield_study::verify::record::{CaseRecord, table};
+use motefield_study::verify::suite::{Depth, Runner, Selection, confidence, read};
 use motefield_study::verify::{EMBEDDED, compare};
 
 use crate::arguments::{print, print_json, stop_on_interrupt, use_threads};
+use crate::exit::{Exit, Failure};
 use crate::progress::Bar;
+
+/// Where the records of finished cases are kept, inside the output directory.
+const KEPT: &str = "cases";
 
 #[derive(Args)]
 pub struct Verify {
-    /// Only cases whose name holds this; may be repeated
+    /// Only cases whose name contains this; may be repeated
     #[arg(long = "case", value_name = "NAME")]
     cases: Vec<String>,
-    /// Lists the cases and their sources, and measures nothing
+    /// Only figures with a source of this kind: published, transcribed, derived, memory or
+    /// common-practice; may be repeated
+    #[arg(long = "kind", value_name = "KIND")]
+    kinds: Vec<SourceKind>,
+    /// Lists the cases with their sources and figures, and measures nothing
     #[arg(long)]
     list: bool,
     /// Lists what cases can measure, with arguments and figures
     #[arg(long)]
     measures: bool,
-    /// All the pairs the figures deserve, not only a few minutes' worth; keeps every finished case in --out and goes on from there
+    /// Renders as many pairs as the figures need, not a few minutes' worth; keeps every finished
+    /// case in --out and goes on from there
     #[arg(long)]
     full: bool,
     /// Directory of case files, in place of those embedded in the program
     #[arg(long, value_name = "DIRECTORY")]
     from: Option<PathBuf>,
-    /// Earlier results (a directory with table.csv) to compare with: tells what moved
+    /// Earlier results (a directory with table.csv) to compare with: lists what moved
     #[arg(long, value_name = "DIRECTORY")]
     against: Option<PathBuf>,
-    /// Directory for table.csv, README.md, a picture a case, and the figures of finished cases
+    /// Directory for table.csv, README.md, a picture per case, and the records of finished cases
     #[arg(long)]
     out: Option<PathBuf>,
     /// Seed of the study
@@ -58,65 +68,36 @@ impl Verify {
             return Ok(Exit::Done);
         }
         use_threads(self.threads)?;
-        let texts = match &self.from {
-            Some(directory) => texts(directory)?,
-            None => EMBEDDED
-                .iter()
-                .map(|(n, t)| ((*n).to_owned(), (*t).to_owned()))
-                .collect(),
-        };
-        let cases = read(texts.iter().map(|(name, text)| (name.as_str(), text.as_str())))?;
-        // The confidence is that of the whole suite, so that a verdict does not depend on which cases run beside it.
+        let cases = self.read()?;
+        // The confidence is that of the whole suite, so that a verdict does not depend on which
+        // cases and kinds run beside it.
         let confidence = confidence(&cases);
-        let chosen = self.chosen(&cases)?;
+        let selection = self.selection();
+        let chosen = self.chosen(&cases, &selection)?;
         if self.list {
             print(&list(&chosen));
             return Ok(Exit::Done);
         }
         let earlier = match &self.against {
-            Some(directory) => Some(read_text(&directory.join("table.csv"))?),
+            Some(directory) => {
+                let path = directory.join("table.csv");
+                Some(Table::parse(&path, &read_text(&path)?)?)
+            }
             None => None,
         };
-        // Earlier results of the same cases are what a full run goes on from, so they may stay.
+        // A full run goes on from earlier results of the same cases, so they may stay.
         let out = match (&self.out, self.full) {
             (None, false) => None,
             (path, _) => Some(OutputDirectory::new(path.as_deref(), "verify", true)),
         };
-        let kept = out.as_ref().map(|out| out.path("cases"));
         if let Some(out) = &out {
             out.prepare::<&str>(&[])?;
-        }
-        if let Some(out) = &out {
-            out.make("cases")?;
+            out.make(KEPT)?;
         }
         let stop = stop_on_interrupt();
-        let bar = Bar::new();
-        let depth = if self.full { Depth::Full } else { Depth::Quick };
-        let runner = Runner {
-            chain: Chain::default(),
-            depth,
-            seed: self.seed,
-            confidence,
-            progress: &Within(&bar),
-            stop: &stop,
-        };
-        bar.expect(chosen.iter().map(|case| runner.pairs(case)).sum());
-        let mut results: Vec<(&Case, Record)> = Vec::new();
-        for case in &chosen {
-            let record = match &kept {
-                Some(directory) => runner.run_kept(case, directory)?,
-                None => runner.run(case)?,
-            };
-            let Some(record) = record else { break };
-            if !self.json {
-                bar.above(|| print(&lines(case, &record)));
-            }
-            results.push((case, record));
-        }
-        bar.finish();
-        let results: Vec<(&Case, &Record)> = results.iter().map(|(case, record)| (*case, record)).collect();
+        let records = self.measure(&chosen, confidence, out.as_ref(), &stop)?;
         if stop.load(Ordering::Relaxed) {
-            eprintln!("Stopped after {} of {} cases.", results.len(), chosen.len());
+            eprintln!("Stopped after {} of {} cases.", records.len(), chosen.len());
             if let Some(out) = &out {
                 eprintln!(
                     "The same command with --out {} goes on from there.",
@@ -125,56 +106,140 @@ impl Verify {
             }
             return Ok(Exit::Interrupted);
         }
+        let results: Vec<(&Case, &CaseRecord)> = chosen.iter().zip(&records).collect();
         let now = table(&results);
         if let Some(out) = &out {
-            out.write("table.csv", &now)?;
-            out.write("README.md", page(&results, depth))?;
-            for (case, record) in &results {
-                out.write(
-                    &format!("{}.svg", case.name),
-                    picture::svg(case, record).as_bytes(),
-                )?;
-            }
+            self.write(out, &results, &now)?;
         }
-        let count = Count::of(&results);
-        let moved = earlier.map(|earlier| compare::moved(&earlier, &now, &self.cases));
+        let moved = match earlier {
+            Some(earlier) => Some(compare::moved(&earlier, &now, &selection)?),
+            None => None,
+        };
+        self.report(&results, moved, out.as_ref());
+        Ok(match Count::of(&results).disagree {
+            0 => Exit::Done,
+            _ => Exit::No,
+        })
+    }
+
+    fn depth(&self) -> Depth {
+        if self.full { Depth::Full } else { Depth::Quick }
+    }
+
+    fn selection(&self) -> Selection {
+        Selection {
+            names: self.cases.clone(),
+            kinds: self.kinds.clone(),
+        }
+    }
+
+    /// All cases, embedded or from a directory.
+    fn read(&self) -> Result<Vec<Case>, Failure> {
+        let texts = match &self.from {
+            Some(directory) => texts(directory)?,
+            None => EMBEDDED
+                .iter()
+                .map(|(n, t)| ((*n).to_owned(), (*t).to_owned()))
+                .collect(),
+        };
+        Ok(read(
+            texts.iter().map(|(name, text)| (name.as_str(), text.as_str())),
+        )?)
+    }
+
+    fn chosen(&self, cases: &[Case], selection: &Selection) -> Result<Vec<Case>, Failure> {
+        let chosen = selection.of(cases);
+        if !chosen.is_empty() {
+            return Ok(chosen);
+        }
+        let names = self.cases.iter().map(|name| format!("--case {name}"));
+        let kinds = self.kinds.iter().map(|kind| format!("--kind {}", kind.as_str()));
+        let asked: Vec<String> = names.chain(kinds).collect();
+        let missing = match self.kinds.is_empty() {
+            true => "no case has that in its name",
+            false => "there is no such figure",
+        };
+        Err(Failure::input(format!(
+            "{}: {missing}; --list shows them",
+            asked.join(" ")
+        )))
+    }
+
+    /// Measures the cases in their order, up to the first that is stopped.
+    fn measure(
+        &self,
+        cases: &[Case],
+        confidence: Confidence,
+        out: Option<&OutputDirectory>,
+        stop: &AtomicBool,
+    ) -> Result<Vec<CaseRecord>, Failure> {
+        let bar = Bar::new();
+        let runner = Runner {
+            chain: Chain::default(),
+            depth: self.depth(),
+            seed: self.seed,
+            confidence,
+            progress: &Within(&bar),
+            stop,
+        };
+        bar.expect(cases.iter().map(|case| runner.pairs(case)).sum());
+        let mut records = Vec::new();
+        for case in cases {
+            let record = match out {
+                Some(out) => runner.run_kept(case, &out.path(KEPT))?,
+                None => runner.run(case)?,
+            };
+            let Some(record) = record else { break };
+            if !self.json {
+                bar.above(|| print(&lines(case, &record)));
+            }
+            records.push(record);
+        }
+        bar.finish();
+        Ok(records)
+    }
+
+    /// Writes the table, the page and the pictures.
+    fn write(
+        &self,
+        out: &OutputDirectory,
+        results: &[(&Case, &CaseRecord)],
+        table: &Table,
+    ) -> Result<(), Failure> {
+        out.write("table.csv", table.csv())?;
+        out.write("README.md", page(results, self.depth()))?;
+        for (case, record) in results {
+            let picture = picture::svg(case, record);
+            out.write(&format!("{}.svg", case.name), picture.as_bytes())?;
+        }
+        Ok(())
+    }
+
+    /// Prints what follows the verdicts on each case: counts, what moved, where the files are.
+    fn report(&self, results: &[(&Case, &CaseRecord)], moved: Option<String>, out: Option<&OutputDirectory>) {
         if self.json {
-            let mut value = json(&results, depth);
+            let mut value = json(results, self.depth());
             if let Some(moved) = moved {
                 value["moved"] = moved.lines().collect::<Vec<_>>().into();
             }
             print_json(&value);
-        } else {
-            print(&format!("{}\n", count.sentence()));
-            if let Some(moved) = moved {
-                print(&moved);
-            }
-            if let Some(out) = &out {
-                print(&format!(
-                    "Table, page and pictures: {}\n",
-                    out.directory().display()
-                ));
-            }
+            return;
         }
-        Ok(if count.disagree > 0 { Exit::No } else { Exit::Done })
-    }
-
-    fn chosen<'a>(&self, cases: &'a [Case]) -> Result<Vec<&'a Case>, Failure> {
-        let wanted = |case: &&Case| {
-            self.cases.is_empty() || self.cases.iter().any(|part| case.name.contains(part.as_str()))
-        };
-        let chosen: Vec<&Case> = cases.iter().filter(wanted).collect();
-        if chosen.is_empty() {
-            return Err(Failure::input(format!(
-                "--case {}: no case has that in its name; --list shows them",
-                self.cases.join(" --case ")
-            )));
+        let kinds = kinds(results.iter().map(|(case, _)| *case));
+        print(&format!("{kinds} {}\n", Count::of(results).sentence()));
+        if let Some(moved) = moved {
+            print(&moved);
         }
-        Ok(chosen)
+        if let Some(out) = out {
+            print(&format!(
+                "Table, page and pictures: {}\n",
+                out.directory().display()
+            ));
+        }
     }
 }
 
-/// Progress inside a case; how many pairs there are in all is known from the start.
+/// Progress inside a case; the number of all pairs is known from the start.
 struct Within<'a>(&'a Bar);
 
 impl Progress for Within<'_> {
@@ -189,7 +254,7 @@ fn texts(directory: &Path) -> Result<Vec<(String, String)>, Failure> {
     let paths = files::list(directory, "toml")?;
     if paths.is_empty() {
         return Err(Failure::input(format!(
-            "{}: there are no case files (*.toml) in it",
+            "{}: holds no case files (*.toml)",
             directory.display()
         )));
     }
@@ -201,7 +266,7 @@ fn texts(directory: &Path) -> Result<Vec<(String, String)>, Failure> {
                 .unwrap_or_default()
                 .to_string_lossy()
                 .into_owned();
-            Ok((name, files::read_text(path)?))
+            Ok((name, read_text(path)?))
         })
         .collect()
 }
@@ -223,22 +288,4 @@ fn measures() -> String {
             + &line("figures", m.figures)
     };
     ALL.iter().map(one).collect()
-}
-
-fn list(cases: &[&Case]) -> String {
-    let mut text = String::new();
-    for case in cases {
-        text += &format!(
-            "{}: {}\n  {} [{}]\n",
-            case.name,
-            case.title,
-            case.source.citation,
-            case.source.kind.as_str()
-        );
-        for e in &case.expectations {
-            text += &format!("  - {} ({}, {})\n", e.name, e.word(), e.kind.as_str());
-        }
-    }
-    let figures: usize = cases.iter().map(|c| c.expectations.len()).sum();
-    text + &format!("{} cases, {figures} figures.\n", cases.len())
 }

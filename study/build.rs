@@ -1,14 +1,15 @@
-//! Lists the cases in cases/published/, so that a new one is embedded in the program without a line of code.
+//! Lists the cases in cases/reference/, so that a new one is embedded in the program without a line
+//! of code.
 
 use std::{env, fs, path::Path};
 
 fn main() {
     let directory =
-        Path::new(&env::var("CARGO_MANIFEST_DIR").expect("set by cargo")).join("../cases/published");
+        Path::new(&env::var("CARGO_MANIFEST_DIR").expect("set by cargo")).join("../cases/reference");
     println!("cargo::rerun-if-changed={}", directory.display());
     let mut files: Vec<_> = fs::read_dir(&directory)
-        .expect("cases/published can be listed")
-        .map(|entry| entry.expect("cases/published can be listed").path())
+        .expect("cases/reference can be listed")
+        .map(|entry| entry.expect("cases/reference can be listed").path())
         .filter(|path| path.extension().is_some_and(|e| e == "toml"))
         .collect();
     files.sort();
@@ -22,6 +23,6 @@ fn main() {
         ));
     }
     list.push(']');
-    let out = Path::new(&env::var("OUT_DIR").expect("set by cargo")).join("published.rs");
+    let out = Path::new(&env::var("OUT_DIR").expect("set by cargo")).join("reference.rs");
     fs::write(out, list).expect("the list of cases can be written");
 }

@@ -10,3 +10,7 @@ pub mod vectors;
 pub mod verify;
 
 pub use error::StudyError;
+
+/// Version of the computed values: changes when any computed value may change; CHANGELOG.md lists
+/// what moved.
+pub const RESULTS_VERSION: u32 = 1;

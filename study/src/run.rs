@@ -25,7 +25,7 @@ use rayon::prelude::*;
 use motefield_evaluator::uncertainty::Estimator;
 
 use bound::Bound;
-pub use figures::Figures;
+pub use figures::FurtherFigures;
 pub use journal::Journal;
 use measurement::{Measurement, Prepared};
 use trust::Trust;
@@ -124,7 +124,7 @@ impl Point {
 pub struct Wanted {
     /// Whether the Cramér–Rao bound is computed, of the first [`BOUND_MEASUREMENTS`] at each point: it varies little.
     pub bound: bool,
-    /// Whether the further [`Figures`] are computed.
+    /// Whether the further [`FurtherFigures`] are computed.
     pub figures: bool,
     /// Estimators of uncertainty that are held against the errors; for single pairs, not ensembles.
     pub estimators: Vec<Estimator>,
@@ -139,7 +139,7 @@ pub struct Besides {
     /// How well the displacement could be known at all.
     pub bound: Option<Bound>,
     /// Further figures.
-    pub figures: Option<Figures>,
+    pub figures: Option<FurtherFigures>,
     /// One entry an estimator asked for.
     pub trust: Vec<Trust>,
 }

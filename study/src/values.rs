@@ -2,7 +2,7 @@
 
 use motefield_evaluator::statistics::Estimate;
 
-use crate::run::{Figures, Point};
+use crate::run::{FurtherFigures, Point};
 
 /// The figures of a point by their column names, in the order of the table.
 pub fn figures(point: &Point) -> Vec<(String, Estimate)> {
@@ -30,6 +30,6 @@ pub fn figures(point: &Point) -> Vec<(String, Estimate)> {
             all.push((format!("efficiency_{axis}"), bound.efficiency[k]));
         }
     }
-    all.extend(point.besides.figures.iter().flat_map(Figures::named));
+    all.extend(point.besides.figures.iter().flat_map(FurtherFigures::named));
     all
 }

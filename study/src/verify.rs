@@ -1,14 +1,16 @@
-//! Published and derived figures, and whether this version still agrees with them.
+//! Reference figures, and whether this version still agrees with them.
 //!
-//! A [`case`] is a file: where its figures come from, what to measure ([`measure`]) along which sweep, and what is expected of it ([`expectation`]).
-//! A [`suite`] measures its cases and [`judge`]s each expectation; [`record`] keeps what was found, [`report`] and [`picture`] show it,
-//! [`compare`] tells what moved between two versions.
+//! A [`case`] is a file: where its figures come from, what to measure ([`measure`]) along which
+//! sweep, and what is expected of it ([`expectation`]). A [`suite`] measures its cases and
+//! [`judge`]s each expectation; [`record`] keeps what was found; [`compare`] lists what moved
+//! between two versions.
 //!
 //! # False alarms
-//! An expectation fails only when the whole interval of what was measured lies outside the range allowed. The intervals' confidence is
-//! 1 - 0.01/n, n being the number of statements about chance in the whole suite (places × curves, pairs of an ordering, slopes), also when only some
-//! cases run. By Bonferroni's inequality, which needs no independence, a program that is right then fails any of them in
-//! less than 1 % of all suites with fresh particles and noise.
+//! An expectation fails only when the whole interval of what was measured lies outside the range
+//! allowed. The confidence of each interval is 1 - 0.01/n, n being the number of statements about
+//! chance in the whole suite (places × curves, pairs of an ordering, slopes), also when only some
+//! cases run. By Bonferroni's inequality, which needs no independence, a correct program then fails
+//! any of them in less than 1 % of all suites with fresh particles and noise.
 
 pub mod case;
 pub mod compare;
@@ -21,4 +23,4 @@ pub mod record;
 pub mod suite;
 
 /// The cases embedded in the program: names and texts.
-pub const EMBEDDED: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/published.rs"));
+pub const EMBEDDED: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/reference.rs"));

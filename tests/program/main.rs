@@ -15,7 +15,7 @@ mod frozen;
 mod plan;
 mod plan_images;
 mod preparation;
-mod published;
+mod reference;
 mod reliability;
 mod response;
 mod resume;

@@ -1,12 +1,13 @@
-//! The picture of a case without a curve: every comparison on a line of its own.
+//! The picture of a case without curves: every comparison on its own line.
 
 use crate::figure::{Anchor, Area, Axis, Scale, Svg, text_width};
 use motefield_study::verify::case::Case;
 use motefield_study::verify::judge::{Comparison, Verdict};
-use motefield_study::verify::record::Record;
+use motefield_study::verify::record::CaseRecord;
 
-/// Every comparison on a line of its own: its distance from the middle of what is allowed, over half the range.
-pub(super) fn svg(case: &Case, record: &Record) -> String {
+/// Every comparison on its own line: its distance from the middle of the range allowed, divided by
+/// half of that range.
+pub(super) fn svg(case: &Case, record: &CaseRecord) -> String {
     let all = &record.comparisons;
     let name = |c: &Comparison| {
         let parts = [
@@ -101,7 +102,8 @@ pub(super) fn svg(case: &Case, record: &Record) -> String {
     svg.finish()
 }
 
-/// A value over its tolerance; of a bound, how far inside (negative) or outside (positive) it lies, over the bound.
+/// The distance from the middle of the range allowed, divided by half of it; for a bound, 1 (or -1)
+/// at the bound and one more per bound's size beyond it.
 fn scaled(c: &Comparison, value: f64) -> f64 {
     match c.allowed {
         [low, high] if low.is_infinite() => 1.0 + (value - high) / high.abs().max(1e-12),

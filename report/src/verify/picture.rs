@@ -1,25 +1,26 @@
-//! One picture a case: what is expected drawn under what was measured.
+//! One picture per case: what was measured over what is expected.
 //!
-//! Along a sweep of numbers: curves with error bars over the theory or the published points and their tolerance. For all other cases, each comparison on a
-//! line: how far it is from what is expected, over its tolerance.
+//! Along a sweep of numbers, curves with error bars over the expected curves and their tolerance.
+//! For all other cases, each comparison on a line: how far it is from what is expected, in
+//! tolerances.
 
 use motefield_evaluator::statistics::Estimate;
 
 use crate::figure::{Anchor, Area, Axis, Scale, Svg, text_width};
 use motefield_rig::quantity::digits;
 use motefield_study::verify::case::Case;
-use motefield_study::verify::expectation::Check;
-use motefield_study::verify::record::Record;
+use motefield_study::verify::expectation::{Check, Tolerance};
+use motefield_study::verify::record::CaseRecord;
 
 const SIZE: [f64; 2] = [760.0, 460.0];
 const INK: &str = "#222";
-/// Distinct to the eye also where colours are confused (Okabe and Ito's palette).
+/// Distinct also for readers who confuse colours (Okabe and Ito's palette).
 const COLORS: [&str; 7] = [
     "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000",
 ];
 
 /// The picture of a case as SVG.
-pub fn svg(case: &Case, record: &Record) -> String {
+pub fn svg(case: &Case, record: &CaseRecord) -> String {
     let quantity = quantity(case);
     let along = case.places.len() > 1 && case.places.iter().all(|p| !p.word);
     let plain = case
@@ -46,7 +47,7 @@ fn quantity(case: &Case) -> &str {
 
 struct Curves<'a> {
     case: &'a Case,
-    /// By curve: place and figure.
+    /// By curve: x and figure.
     measured: Vec<Vec<(f64, Estimate)>>,
     quantity: &'a str,
     x: Axis,
@@ -54,7 +55,7 @@ struct Curves<'a> {
 }
 
 impl<'a> Curves<'a> {
-    fn of(case: &'a Case, record: &'a Record, quantity: &'a str) -> Curves<'a> {
+    fn of(case: &'a Case, record: &'a CaseRecord, quantity: &'a str) -> Curves<'a> {
         let measured: Vec<Vec<(f64, Estimate)>> = record
             .figures
             .iter()
@@ -79,7 +80,7 @@ impl<'a> Curves<'a> {
         let values = || measured.iter().flatten().map(|p| p.1);
         let centre: Vec<f64> = values().map(|e| e.value).filter(|v| good(v, sy)).collect();
         let (low, high) = ends(&centre);
-        // Ends of intervals that would flatten the curves are cut.
+        // Wide intervals are cut so that they do not flatten the curves.
         let reach = 1.5 * (high - low).max(1e-3 * high.abs().max(low.abs()));
         let bars = values()
             .flat_map(|e| [e.lo, e.hi])
@@ -245,7 +246,7 @@ impl<'a> Curves<'a> {
         svg.upright(y, 14.0, [20.0, 0.5 * (top + bottom)], "");
     }
 
-    /// Three entries a row above the frame.
+    /// The legend: three entries per row above the frame.
     fn legend(&self, svg: &mut Svg) {
         let width = (self.x.place[1] - self.x.place[0]) / 3.0;
         for (k, variant) in self.case.variants.iter().enumerate() {
@@ -286,13 +287,10 @@ fn svg_key_text(case: &Case, quantity: &str) -> String {
     })
 }
 
-type Line = (
-    usize,
-    Option<motefield_study::verify::expectation::Tolerance>,
-    Vec<(f64, f64)>,
-);
+/// A curve's number, its tolerance, and the expected (x, value).
+type Line = (usize, Option<Tolerance>, Vec<(f64, f64)>);
 
-/// What is expected of a quantity: by curve, with its tolerance, (x, value) closely enough to show a formula's shape.
+/// What is expected of a quantity, as lines fine enough to show a formula's shape.
 fn expected(case: &Case, quantity: &str) -> Vec<Line> {
     let mut all = Vec::new();
     for e in case
@@ -305,7 +303,7 @@ fn expected(case: &Case, quantity: &str) -> Vec<Line> {
             Check::AtMost(formula) | Check::AtLeast(formula) => (formula, None),
             _ => continue,
         };
-        // Between places that do not follow each other nothing is expected.
+        // Nothing is expected between places that are not neighbours.
         if e.places.windows(2).any(|two| two[1] != two[0] + 1) {
             for &variant in &e.variants {
                 let constants = &case.variants[variant].constants;
@@ -351,7 +349,7 @@ fn ends(values: &[f64]) -> (f64, f64) {
         })
 }
 
-/// An axis with a little room at its ends.
+/// An axis with some room at its ends.
 fn axis(scale: Scale, values: &[f64], place: [f64; 2]) -> Axis {
     let (mut low, mut high) = ends(values);
     if !(low.is_finite() && high.is_finite()) {

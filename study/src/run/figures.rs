@@ -8,7 +8,7 @@ use motefield_evaluator::statistics::Estimate;
 
 /// Further figures of a sample.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Figures {
+pub struct FurtherFigures {
     /// Length of the error vector that 50, 90, 95 and 99 % of the vectors do not exceed, px.
     pub percentiles_px: [Estimate; 4],
     /// Valid detection probability: share of vectors whose highest peak is that of the displacement.
@@ -38,9 +38,9 @@ fn range(values: impl Iterator<Item = f64>) -> f64 {
     high - low
 }
 
-impl Figures {
+impl FurtherFigures {
     /// Of a sample scored against `truth`, in pictures `width_px` wide.
-    pub fn of(sample: &ErrorSample, truth: &VectorTruth, score: &Score, width_px: usize) -> Figures {
+    pub fn of(sample: &ErrorSample, truth: &VectorTruth, score: &Score, width_px: usize) -> FurtherFigures {
         let lengths = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy));
         let largest_px = lengths.filter(|l| l.is_finite()).fold(0.0, f64::max);
         let [x, y] = score.point.map(|c| c.random_px);
@@ -59,7 +59,7 @@ impl Figures {
                 false => Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY),
             }
         };
-        Figures {
+        FurtherFigures {
             percentiles_px: sample.percentiles(),
             valid_detection: score.valid_detection,
             peak_locking: [0, 1].map(locking),

@@ -14,7 +14,7 @@ use ndarray::ArrayView2;
 
 use super::bound::{self, Bound};
 use super::trust::{self, Trust};
-use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, Figures, Point, Progress, Wanted};
+use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, FurtherFigures, Point, Progress, Wanted};
 
 /// What stays the same for all measurements of a point.
 pub(super) struct Prepared<'a> {
@@ -171,7 +171,7 @@ impl<'a> Prepared<'a> {
         let estimators = self.wanted.estimators.iter().filter(|_| self.ensemble() == 1);
         let besides = Besides {
             bound: bound.then(|| Bound::new(&sample, &bounds, &score)),
-            figures: figures.then(|| Figures::of(&sample, &self.truth, &score, self.scene.size[0])),
+            figures: figures.then(|| FurtherFigures::of(&sample, &self.truth, &score, self.scene.size[0])),
             trust: estimators.enumerate().map(trust_in).collect(),
         };
         Point {

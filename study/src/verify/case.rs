@@ -1,37 +1,65 @@
-//! A case: a published or derived figure as a file, `cases/published/NAME.toml`. docs/published-cases.md says how to write one.
+//! A case: reference figures of one source, and how to measure them, as a file
+//! `cases/reference/NAME.toml`. docs/reference-figures.md says how to write one.
 
 use std::collections::BTreeMap;
+use std::str::FromStr;
 
 use serde::Deserialize;
 use toml::{Table, Value};
 
-use super::expectation::Expectation;
+use super::expectation::{Expectation, RawExpectation};
 use super::measure::{self, Measure};
 use crate::StudyError;
 
-/// Where a figure comes from.
+/// Where a figure comes from, the surest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
-    /// Read in the publication cited, or in a copy of its abstract.
+pub enum SourceKind {
+    /// Read in the publication, or in two independent transcriptions that name its table, page or
+    /// equation.
     Published,
-    /// Algebra from standard theory.
+    /// Read in one such transcription.
+    Transcribed,
+    /// Algebra from standard theory, shown in the case.
     Derived,
-    /// Recalled, with the publication believed to hold it.
+    /// Recalled, with the publication believed to hold it; to be confirmed.
     Memory,
     /// A rule of the trade without a source.
     CommonPractice,
 }
 
-impl Kind {
+impl SourceKind {
+    /// All kinds, the surest first.
+    pub const ALL: [SourceKind; 5] = [
+        SourceKind::Published,
+        SourceKind::Transcribed,
+        SourceKind::Derived,
+        SourceKind::Memory,
+        SourceKind::CommonPractice,
+    ];
+
     /// The kind's name.
     pub fn as_str(self) -> &'static str {
         match self {
-            Kind::Published => "published",
-            Kind::Derived => "derived",
-            Kind::Memory => "memory",
-            Kind::CommonPractice => "common practice",
+            SourceKind::Published => "published",
+            SourceKind::Transcribed => "transcribed",
+            SourceKind::Derived => "derived",
+            SourceKind::Memory => "memory",
+            SourceKind::CommonPractice => "common practice",
         }
+    }
+}
+
+impl FromStr for SourceKind {
+    type Err = String;
+
+    /// From the kind's name, with a hyphen or a space between words.
+    fn from_str(word: &str) -> Result<SourceKind, String> {
+        let named = |kind: &SourceKind| kind.as_str() == word.replace('-', " ");
+        SourceKind::ALL.into_iter().find(named).ok_or_else(|| {
+            let names = SourceKind::ALL.map(|kind| kind.as_str().replace(' ', "-"));
+            format!("there is no such kind, but: {}", names.join(", "))
+        })
     }
 }
 
@@ -43,13 +71,13 @@ pub struct Citation {
     pub citation: String,
     /// Digital object identifier.
     pub doi: Option<String>,
-    /// What kind of source it is.
-    pub kind: Kind,
+    /// What kind of source it is, unless an expectation says otherwise.
+    pub kind: SourceKind,
     /// What is known to differ from the source's conditions.
     pub differs: String,
 }
 
-/// A curve of the case: changes to the setup or to the arguments, and its own constants.
+/// A curve of the case: what it changes in the setup or the arguments, and its own constants.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Variant {
@@ -63,12 +91,12 @@ pub struct Variant {
     pub constants: BTreeMap<String, f64>,
 }
 
-/// One place along the sweep.
+/// One value of the swept key, at which every curve is measured.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Place {
+pub struct SweepPlace {
     /// The value as the case file writes it.
     pub text: String,
-    /// The number in it, in its own unit; the place in the list for words.
+    /// The number in it, in its own unit; of a word, its position in the list from 0.
     pub x: f64,
     /// Whether it is a word.
     pub word: bool,
@@ -77,7 +105,7 @@ pub struct Place {
 /// Pairs to render at each point.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Pairs {
+pub struct PairCounts {
     /// In quick depth.
     pub quick: usize,
     /// In full depth.
@@ -116,16 +144,17 @@ pub struct Case {
     pub measure: &'static Measure,
     /// Arguments of the measure.
     pub arguments: Table,
-    /// The setup's text, each key on its line of the case file; none for measures that need no pictures.
+    /// The setup's text, each key on the line it has in the case file; none for measures without
+    /// pictures.
     pub setup: Option<String>,
     /// What is varied, if anything: a key of the setup or an argument.
     pub key: Option<String>,
-    /// Where it is measured; one nameless place when nothing is varied.
-    pub places: Vec<Place>,
+    /// The values swept; one without a name when nothing is varied.
+    pub places: Vec<SweepPlace>,
     /// Its curves; at least one.
     pub variants: Vec<Variant>,
     /// Pairs rendered at each point.
-    pub pairs: Pairs,
+    pub pairs: PairCounts,
     /// What is expected.
     pub expectations: Vec<Expectation>,
     /// How it is drawn.
@@ -134,7 +163,7 @@ pub struct Case {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Raw {
+struct RawCase {
     title: String,
     topic: String,
     measure: Option<String>,
@@ -148,10 +177,10 @@ struct Raw {
     constants: BTreeMap<String, f64>,
     #[serde(default)]
     variant: Vec<Variant>,
-    pairs: Option<Pairs>,
+    pairs: Option<PairCounts>,
     #[serde(default)]
     figure: Drawing,
-    expect: Vec<super::expectation::Raw>,
+    expect: Vec<RawExpectation>,
 }
 
 #[derive(Deserialize)]
@@ -162,13 +191,43 @@ struct RawSweep {
 }
 
 impl Case {
-    /// Reads a case.
+    /// Reads a case from the name and the text of its file.
     ///
     /// # Errors
-    /// The first thing in it that cannot be used, with its place.
+    /// The first thing in it that cannot be used, and where it stands.
+    ///
+    /// # Examples
+    /// ```
+    /// use motefield_study::verify::case::{Case, SourceKind};
+    ///
+    /// let case = Case::read(
+    ///     "range",
+    ///     r#"
+    ///     title = "Dynamic velocity range"
+    ///     topic = "dynamic range"
+    ///     measure = "dynamic range"
+    ///     [source]
+    ///     citation = "Largest displacement over random error"
+    ///     kind = "derived"
+    ///     differs = "Nothing."
+    ///     [arguments]
+    ///     field = "2000 px"
+    ///     random_error = "0.125 px"
+    ///     largest_displacement = "8 px"
+    ///     [[expect]]
+    ///     name = "64 at 8 px"
+    ///     quantity = "velocity"
+    ///     equals = 64
+    ///     tolerance = { relative = 1e-9 }
+    ///     reason = "A closed form."
+    ///     "#,
+    /// )
+    /// .unwrap();
+    /// assert_eq!(case.expectations[0].kind, SourceKind::Derived);
+    /// ```
     pub fn read(name: &str, text: &str) -> Result<Case, StudyError> {
         let bad = |why: String| StudyError::request(format!("case {name}: {why}"));
-        let raw: Raw = toml::from_str(text).map_err(|e| bad(e.to_string()))?;
+        let raw: RawCase = toml::from_str(text).map_err(|e| bad(e.to_string()))?;
         let word = raw.measure.as_deref().unwrap_or("study");
         let measure = measure::find(word).map_err(|e| bad(format!("measure = \"{word}\": {e}")))?;
         let setup = match raw.setup.is_empty() {
@@ -179,36 +238,8 @@ impl Case {
             let verb = if measure.pictures { "needs" } else { "takes no" };
             return Err(bad(format!("measure = \"{word}\" {verb} [setup.…] tables")));
         }
-        let pairs = match (raw.pairs, measure.statistical) {
-            (Some(pairs), true) if pairs.quick >= 2 && pairs.full >= pairs.quick => pairs,
-            (Some(_), true) => {
-                return Err(bad(
-                    "[pairs] needs quick of at least 2, and full of at least quick".into(),
-                ));
-            }
-            (None, true) => return Err(bad("lacks [pairs], such as quick = 8 and full = 64".into())),
-            (None, false) => Pairs { quick: 1, full: 1 },
-            (Some(_), false) => {
-                return Err(bad(format!("measure = \"{word}\" is exact and takes no [pairs]")));
-            }
-        };
-        let (key, places) = match raw.sweep {
-            Some(sweep) if sweep.values.is_empty() => {
-                return Err(bad(format!("[sweep] {}: there are no values", sweep.key)));
-            }
-            Some(sweep) => (
-                Some(sweep.key),
-                sweep.values.iter().enumerate().map(Place::of).collect(),
-            ),
-            None => (
-                None,
-                vec![Place {
-                    text: String::new(),
-                    x: 0.0,
-                    word: false,
-                }],
-            ),
-        };
+        let pairs = pair_counts(raw.pairs, measure).map_err(bad)?;
+        let (key, places) = swept(raw.sweep).map_err(bad)?;
         let mut variants = raw.variant;
         if variants.is_empty() {
             variants.push(Variant::default());
@@ -249,7 +280,8 @@ impl Case {
         Ok(case)
     }
 
-    /// Arguments that the measure knows; keys of a setup only where there is one.
+    /// Checks that the measure knows every argument, and that keys of a setup are given only where
+    /// there is one.
     fn check_names(&self) -> Result<(), String> {
         let varied = self
             .key
@@ -260,7 +292,7 @@ impl Case {
             let of_setup = self.setup.is_some() && name.contains('.');
             if !of_setup && !known.contains(&name.as_str()) {
                 return Err(format!(
-                    "{name} is no argument of measure = \"{}\", which has: {}",
+                    "{name} is not an argument of measure = \"{}\", which has: {}",
                     self.measure.name,
                     if known.is_empty() {
                         "none".to_owned()
@@ -273,8 +305,8 @@ impl Case {
         Ok(())
     }
 
-    /// The arguments and the changes to the setup at a place of a curve.
-    pub fn at(&self, variant: &Variant, place: &Place) -> (Table, Vec<(String, String)>) {
+    /// The arguments and the changes to the setup, keys with their values, at a place of a curve.
+    pub fn at(&self, variant: &Variant, place: &SweepPlace) -> (Table, Vec<(String, String)>) {
         let mut arguments = self.arguments.clone();
         let mut changes = Vec::new();
         let mut set = |name: &str, value: Value| {
@@ -293,7 +325,7 @@ impl Case {
         (arguments, changes)
     }
 
-    /// The place that a case file names by its value.
+    /// The number of the place that a case file names by its value.
     pub fn place(&self, value: &Value) -> Option<usize> {
         let text = plain(value);
         self.places.iter().position(|p| {
@@ -304,14 +336,14 @@ impl Case {
         })
     }
 
-    /// The curve of this name.
+    /// The number of the curve of this name.
     pub fn variant(&self, name: &str) -> Option<usize> {
         self.variants.iter().position(|v| v.name == name)
     }
 }
 
-impl Place {
-    fn of((number, value): (usize, &Value)) -> Place {
+impl SweepPlace {
+    fn of((number, value): (usize, &Value)) -> SweepPlace {
         let text = plain(value);
         let digits = text.strip_prefix("f/").unwrap_or(&text);
         let end = (0..=digits.len())
@@ -324,12 +356,43 @@ impl Place {
                     .ok()
                     .filter(|x| x.is_finite())
             });
-        Place {
+        SweepPlace {
             x: end.unwrap_or(number as f64),
             word: end.is_none(),
             text,
         }
     }
+}
+
+/// The pairs at each point: required of a measure that depends on chance, and of no other.
+fn pair_counts(given: Option<PairCounts>, measure: &Measure) -> Result<PairCounts, String> {
+    match (given, measure.statistical) {
+        (Some(pairs), true) if pairs.quick >= 2 && pairs.full >= pairs.quick => Ok(pairs),
+        (Some(_), true) => Err("[pairs] needs quick of at least 2, and full of at least quick".into()),
+        (None, true) => Err("lacks [pairs], such as quick = 8 and full = 64".into()),
+        (None, false) => Ok(PairCounts { quick: 1, full: 1 }),
+        (Some(_), false) => Err(format!(
+            "measure = \"{}\" is exact and takes no [pairs]",
+            measure.name
+        )),
+    }
+}
+
+/// The key that is varied and its values.
+fn swept(sweep: Option<RawSweep>) -> Result<(Option<String>, Vec<SweepPlace>), String> {
+    let Some(sweep) = sweep else {
+        let only = SweepPlace {
+            text: String::new(),
+            x: 0.0,
+            word: false,
+        };
+        return Ok((None, vec![only]));
+    };
+    if sweep.values.is_empty() {
+        return Err(format!("[sweep] {}: there are no values", sweep.key));
+    }
+    let places = sweep.values.iter().enumerate().map(SweepPlace::of).collect();
+    Ok((Some(sweep.key), places))
 }
 
 /// A value as it stands in a setup file, without quotes.
@@ -340,7 +403,8 @@ fn plain(value: &Value) -> String {
     }
 }
 
-/// The `[setup.…]` tables as a setup file of their own, on the same lines, so that messages name the right one.
+/// The `[setup.…]` tables as a setup file of their own, on the same lines, so that messages name
+/// the right line.
 fn setup_text(text: &str, expected: &Table) -> Result<String, String> {
     let mut inside = false;
     let mut lines = Vec::new();

@@ -1,15 +1,15 @@
-//! What a case expects, and how what was measured is held against it.
+//! What a case expects of its figures.
 
 use serde::Deserialize;
 use toml::Value;
 
-use super::case::{Case, Kind};
+use super::case::{Case, SourceKind};
 use super::formula::Formula;
 
 /// `[[expect]]` as it is written.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Raw {
+pub(super) struct RawExpectation {
     pub name: String,
     quantity: String,
     of: Option<OneOrMore>,
@@ -27,7 +27,7 @@ pub(super) struct Raw {
     axes: Option<Axes>,
     tolerance: Option<Tolerance>,
     reason: String,
-    kind: Option<Kind>,
+    kind: Option<SourceKind>,
     known_disagreement: Option<String>,
 }
 
@@ -54,32 +54,32 @@ impl Number {
     }
 }
 
-/// How far a figure may be from what is expected: the larger of the two.
+/// How far a figure may be from what is expected: the larger of the two limits.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Tolerance {
     /// In the quantity's own unit.
     #[serde(default)]
     pub absolute: f64,
-    /// Over the expected value.
+    /// Relative to the expected value.
     #[serde(default)]
     pub relative: f64,
 }
 
 impl Tolerance {
-    /// In the quantity's own unit.
+    /// The limit for an expected value, in the quantity's own unit.
     pub fn of(&self, expected: f64) -> f64 {
         self.absolute.max(self.relative * expected.abs())
     }
 }
 
-/// Which logarithms a slope is taken of.
+/// On which axes a slope is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Axes {
-    /// None.
+    /// The values as they are.
     Linear,
-    /// Of both: an exponent.
+    /// The logarithms of both: the slope is an exponent.
     LogLog,
 }
 
@@ -92,9 +92,9 @@ pub enum Check {
     AtMost(Formula),
     /// No less than a value at each place.
     AtLeast(Formula),
-    /// Rising from one of these places to the next, each at least by the factor.
+    /// Rising from each of these places to the next at least by the factor.
     Places(Vec<usize>, f64),
-    /// Rising from one of these curves to the next at each place, each at least by the factor.
+    /// Rising from each of these curves to the next, at every place, at least by the factor.
     Variants(Vec<usize>, f64),
     /// The lowest lies at a place in this range.
     Lowest([f64; 2]),
@@ -104,12 +104,12 @@ pub enum Check {
     Slope(f64, Axes, Tolerance),
 }
 
-/// What figures are taken relative to.
+/// What figures are divided by.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Reference {
-    /// Those of this curve at the same place.
+pub enum RelativeTo {
+    /// The figure of this curve at the same place.
     Variant(usize),
-    /// That at this place of the same curve.
+    /// The figure at this place of the same curve.
     Place(usize),
 }
 
@@ -120,54 +120,43 @@ pub struct Expectation {
     pub name: String,
     /// Which figure of the measure.
     pub quantity: String,
-    /// What the figure is divided by.
-    pub relative_to: Option<Reference>,
-    /// Curves it holds for.
+    /// What the figure is divided by, if anything.
+    pub relative_to: Option<RelativeTo>,
+    /// Numbers of the curves it holds for.
     pub variants: Vec<usize>,
-    /// Places it holds for.
+    /// Numbers of the places it holds for.
     pub places: Vec<usize>,
     /// What is expected.
     pub check: Check,
     /// Why the tolerance is what it is.
     pub reason: String,
-    /// Where it comes from.
-    pub kind: Kind,
-    /// Where the program is known not to agree: why.
+    /// What kind of source it has.
+    pub kind: SourceKind,
+    /// Why the program does not agree, where that is known.
     pub known_disagreement: Option<String>,
 }
 
-impl Expectation {
-    pub(super) fn read(case: &Case, raw: Raw) -> Result<Expectation, String> {
-        if !case.measure.figures.contains(&raw.quantity.as_str()) {
-            return Err(format!(
-                "quantity = \"{}\" is no figure of measure = \"{}\", which gives: {}",
-                raw.quantity,
-                case.measure.name,
-                case.measure.figures.join(", ")
-            ));
-        }
-        if raw.reason.trim().is_empty() {
-            return Err("its reason is empty: say why the tolerance is what it is".into());
-        }
+impl RawExpectation {
+    /// The curves it holds for; all if it names none.
+    fn variants(&self, case: &Case) -> Result<Vec<usize>, String> {
         let curve = |name: &String| {
             let names: Vec<&str> = case.variants.iter().map(|v| v.name.as_str()).collect();
             case.variant(name)
                 .ok_or_else(|| format!("there is no variant \"{name}\", but: {}", names.join(", ")))
         };
-        let place = |value: &Value| {
-            let all: Vec<&str> = case.places.iter().map(|p| p.text.as_str()).collect();
-            case.place(value)
-                .ok_or_else(|| format!("{value} is not among the values swept: {}", all.join(", ")))
-        };
-        let variants = match &raw.of {
-            None => (0..case.variants.len()).collect(),
-            Some(OneOrMore::One(name)) => vec![curve(name)?],
-            Some(OneOrMore::More(names)) => names.iter().map(curve).collect::<Result<_, _>>()?,
-        };
-        let places = match (&raw.at, raw.over) {
+        match &self.of {
+            None => Ok((0..case.variants.len()).collect()),
+            Some(OneOrMore::One(name)) => Ok(vec![curve(name)?]),
+            Some(OneOrMore::More(names)) => names.iter().map(curve).collect(),
+        }
+    }
+
+    /// The places it holds for; all if it names none.
+    fn places(&self, case: &Case) -> Result<Vec<usize>, String> {
+        let places = match (&self.at, self.over) {
             (Some(_), Some(_)) => return Err("give `at` or `over`, not both".into()),
-            (Some(Value::Array(values)), None) => values.iter().map(place).collect::<Result<_, _>>()?,
-            (Some(value), None) => vec![place(value)?],
+            (Some(Value::Array(values)), None) => places(case, values)?,
+            (Some(value), None) => vec![place(case, value)?],
             (None, Some([low, high])) => (0..case.places.len())
                 .filter(|&k| (low..=high).contains(&case.places[k].x))
                 .collect(),
@@ -176,73 +165,116 @@ impl Expectation {
         if places.is_empty() {
             return Err("`over` holds none of the values swept".into());
         }
-        let relative_to = match &raw.relative_to {
-            None => None,
+        Ok(places)
+    }
+
+    fn relative_to(&self, case: &Case) -> Result<Option<RelativeTo>, String> {
+        match &self.relative_to {
+            None => Ok(None),
             Some(Value::String(name)) if case.variant(name).is_some() => {
-                case.variant(name).map(Reference::Variant)
+                Ok(case.variant(name).map(RelativeTo::Variant))
             }
-            Some(value) => Some(Reference::Place(place(value)?)),
-        };
-        let tolerance = || {
-            raw.tolerance
-                .filter(|t| t.absolute > 0.0 || t.relative > 0.0)
-                .ok_or_else(|| {
-                    "lacks its tolerance, such as tolerance = { relative = 0.07, absolute = 0.002 }"
-                        .to_owned()
-                })
-        };
-        let checks = [
-            raw.equals.is_some(),
-            raw.at_most.is_some(),
-            raw.at_least.is_some(),
-            raw.ascending.is_some(),
-            raw.lowest_in.is_some(),
-            raw.highest_in.is_some(),
-            raw.slope.is_some(),
+            Some(value) => Ok(Some(RelativeTo::Place(place(case, value)?))),
+        }
+    }
+
+    fn tolerance(&self) -> Result<Tolerance, String> {
+        self.tolerance
+            .filter(|t| t.absolute > 0.0 || t.relative > 0.0)
+            .ok_or_else(|| {
+                "lacks its tolerance, such as tolerance = { relative = 0.07, absolute = 0.002 }".to_owned()
+            })
+    }
+
+    /// The one check that it asks for.
+    fn check(&self, case: &Case) -> Result<Check, String> {
+        let given = [
+            self.equals.is_some(),
+            self.at_most.is_some(),
+            self.at_least.is_some(),
+            self.ascending.is_some(),
+            self.lowest_in.is_some(),
+            self.highest_in.is_some(),
+            self.slope.is_some(),
         ];
-        if checks.iter().filter(|c| **c).count() != 1 {
+        if given.iter().filter(|c| **c).count() != 1 {
             return Err(
                 "give one of equals, at_most, at_least, ascending, lowest_in, highest_in, slope".into(),
             );
         }
-        let check = if let Some(number) = &raw.equals {
-            Check::Equals(number.formula()?, tolerance()?)
-        } else if let Some(number) = &raw.at_most {
+        let check = if let Some(number) = &self.equals {
+            Check::Equals(number.formula()?, self.tolerance()?)
+        } else if let Some(number) = &self.at_most {
             Check::AtMost(number.formula()?)
-        } else if let Some(number) = &raw.at_least {
+        } else if let Some(number) = &self.at_least {
             Check::AtLeast(number.formula()?)
-        } else if let Some(values) = &raw.ascending {
-            let by = raw.by.unwrap_or(1.0);
-            if values.len() < 2 || by.is_nan() || by < 1.0 {
-                return Err("`ascending` needs two or more entries, and `by` a factor of at least 1".into());
-            }
-            let names: Option<Vec<usize>> = values
-                .iter()
-                .map(|v| v.as_str().and_then(|name| case.variant(name)))
-                .collect();
-            match names {
-                Some(names) => Check::Variants(names, by),
-                None => Check::Places(values.iter().map(place).collect::<Result<_, _>>()?, by),
-            }
-        } else if let Some(range) = raw.lowest_in {
+        } else if let Some(values) = &self.ascending {
+            self.ordering(case, values)?
+        } else if let Some(range) = self.lowest_in {
             Check::Lowest(range)
-        } else if let Some(range) = raw.highest_in {
+        } else if let Some(range) = self.highest_in {
             Check::Highest(range)
         } else {
-            let axes = raw.axes.ok_or("a slope needs axes = \"linear\" or \"log-log\"")?;
-            Check::Slope(raw.slope.unwrap_or(f64::NAN), axes, tolerance()?)
+            let axes = self
+                .axes
+                .ok_or("a slope needs axes = \"linear\" or \"log-log\"")?;
+            Check::Slope(self.slope.unwrap_or(f64::NAN), axes, self.tolerance()?)
         };
         let takes_tolerance = matches!(check, Check::Equals(..) | Check::Slope(..));
-        if raw.tolerance.is_some() && !takes_tolerance {
+        if self.tolerance.is_some() && !takes_tolerance {
             return Err("only `equals` and `slope` take a tolerance".into());
         }
+        Ok(check)
+    }
+
+    /// An ordering of curves where every entry is the name of one, of places otherwise.
+    fn ordering(&self, case: &Case, values: &[Value]) -> Result<Check, String> {
+        let by = self.by.unwrap_or(1.0);
+        if values.len() < 2 || by.is_nan() || by < 1.0 {
+            return Err("`ascending` needs two or more entries, and `by` a factor of at least 1".into());
+        }
+        let curves: Option<Vec<usize>> = values
+            .iter()
+            .map(|v| v.as_str().and_then(|name| case.variant(name)))
+            .collect();
+        match curves {
+            Some(curves) => Ok(Check::Variants(curves, by)),
+            None => Ok(Check::Places(places(case, values)?, by)),
+        }
+    }
+}
+
+/// The number of the place with this value.
+fn place(case: &Case, value: &Value) -> Result<usize, String> {
+    let all: Vec<&str> = case.places.iter().map(|p| p.text.as_str()).collect();
+    case.place(value)
+        .ok_or_else(|| format!("{value} is not among the values swept: {}", all.join(", ")))
+}
+
+fn places(case: &Case, values: &[Value]) -> Result<Vec<usize>, String> {
+    values.iter().map(|value| place(case, value)).collect()
+}
+
+impl Expectation {
+    pub(super) fn read(case: &Case, raw: RawExpectation) -> Result<Expectation, String> {
+        if !case.measure.figures.contains(&raw.quantity.as_str()) {
+            return Err(format!(
+                "quantity = \"{}\" is not a figure of measure = \"{}\", which gives: {}",
+                raw.quantity,
+                case.measure.name,
+                case.measure.figures.join(", ")
+            ));
+        }
+        if raw.reason.trim().is_empty() {
+            return Err("its reason is empty: say why the tolerance is what it is".into());
+        }
         let expectation = Expectation {
+            variants: raw.variants(case)?,
+            places: raw.places(case)?,
+            relative_to: raw.relative_to(case)?,
+            check: raw.check(case)?,
             name: raw.name,
             quantity: raw.quantity,
-            relative_to,
-            variants,
-            places,
-            check,
             reason: raw.reason,
             kind: raw.kind.unwrap_or(case.source.kind),
             known_disagreement: raw.known_disagreement,
@@ -251,7 +283,7 @@ impl Expectation {
         Ok(expectation)
     }
 
-    /// The formula has a value wherever it is asked for one.
+    /// Checks that the formula has a value at every place of every curve.
     fn check_formula(&self, case: &Case) -> Result<(), String> {
         let (Check::Equals(formula, _) | Check::AtMost(formula) | Check::AtLeast(formula)) = &self.check
         else {
@@ -265,7 +297,7 @@ impl Expectation {
         Ok(())
     }
 
-    /// The word for what is expected.
+    /// The word for the check.
     pub fn word(&self) -> &'static str {
         match &self.check {
             Check::Equals(..) if self.places.len() == 1 => "value",
@@ -277,14 +309,14 @@ impl Expectation {
         }
     }
 
-    /// How many statements about chance it makes, each of which may raise a false alarm.
+    /// Number of statements about chance, each of which may raise a false alarm.
     pub fn statements(&self) -> usize {
         let (variants, places) = (self.variants.len(), self.places.len());
         match &self.check {
             Check::Equals(..) | Check::AtMost(_) | Check::AtLeast(_) => variants * places,
             Check::Places(order, _) => variants * (order.len() - 1),
             Check::Variants(order, _) => places * (order.len() - 1),
-            // One for each place outside the range, which may seem to beat the true optimum.
+            // Any other place may seem to beat the true optimum.
             Check::Lowest(_) | Check::Highest(_) => variants * (places - 1),
             Check::Slope(..) => variants,
         }

@@ -29,11 +29,22 @@ pub struct Formula {
 }
 
 impl Formula {
-    /// Reads a formula. Operators `+ - * / ^`, functions `sqrt exp ln log10 sin cos tan asin acos atan abs erf` and the like, `PI`, `x` and
-    /// names of constants.
+    /// Reads a formula of operators `+ - * / ^`, functions such as `sqrt exp ln log10 sin cos tan
+    /// asin acos atan abs erf`, `PI`, `x` and names of constants.
     ///
     /// # Errors
-    /// What the parser objects to.
+    /// What the parser objects to; a minus before a power without brackets.
+    ///
+    /// # Examples
+    /// ```
+    /// use std::collections::BTreeMap;
+    ///
+    /// use motefield_study::verify::formula::Formula;
+    ///
+    /// let constants = BTreeMap::from([("D".to_owned(), 32.0)]);
+    /// let formula = Formula::parse("1 - x/D").unwrap();
+    /// assert_eq!(formula.at(8.0, &constants), Ok(0.75));
+    /// ```
     pub fn parse(text: &str) -> Result<Formula, String> {
         if negated_power(text) {
             return Err(format!(
@@ -47,7 +58,7 @@ impl Formula {
         })
     }
 
-    /// Names in it other than x.
+    /// Names in the formula other than x.
     pub fn names(&self) -> impl Iterator<Item = &str> {
         self.parsed
             .var_names()
@@ -56,7 +67,7 @@ impl Formula {
             .filter(|n| *n != "x")
     }
 
-    /// Its value.
+    /// The formula's value at x.
     ///
     /// # Errors
     /// When a name has no value, or the result is not finite.
@@ -87,7 +98,8 @@ impl Formula {
     }
 }
 
-/// Whether a sign stands before a power without brackets: the parser takes -x^2 for (-x)^2, mathematics for -(x^2).
+/// Whether a sign stands before a power without brackets: the parser takes -x^2 for (-x)^2,
+/// mathematics for -(x^2).
 fn negated_power(text: &str) -> bool {
     let signs: Vec<char> = text.chars().filter(|c| !c.is_whitespace()).collect();
     let is_sign = |k: usize| signs[k] == '-' && (k == 0 || "(,*/+-^".contains(signs[k - 1]));

@@ -6,7 +6,7 @@ use motefield_evaluator::statistics::Estimate;
 use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Variant};
-use super::expectation::{Axes, Check, Expectation, Reference};
+use super::expectation::{Axes, Check, Expectation, RelativeTo};
 use super::formula::Formula;
 use super::interval;
 
@@ -17,7 +17,7 @@ pub type Figures = BTreeMap<String, Estimate>;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// The interval meets the range allowed and is no wider than it, or lies inside.
+    /// The interval lies inside the range allowed, or meets it and is no wider.
     Agrees,
     /// The interval is too wide to say: more pairs are needed.
     CannotTell,
@@ -35,10 +35,12 @@ impl Verdict {
         }
     }
 
-    /// Of a figure of which the range `allowed` is expected; either of its ends may be infinite.
+    /// The verdict on a figure that should lie in the range `allowed`; either of its ends may be
+    /// infinite.
     ///
-    /// With both ends finite a figure agrees when its interval meets the range and is no wider: a fault that moves it by twice the range
-    /// is seen. With one end there is no such measure, and all of the interval must lie inside.
+    /// With both ends finite a figure agrees when its interval meets the range and is no wider, so
+    /// that a fault of twice the range is seen. With one end infinite the range has no width to
+    /// compare with, and the whole interval must lie inside.
     pub fn of(figure: Estimate, allowed: [f64; 2]) -> Verdict {
         let [low, high] = allowed;
         if figure.value.is_nan() || figure.lo.is_nan() || figure.hi.is_nan() {
@@ -62,7 +64,7 @@ pub struct Comparison {
     pub expectation: usize,
     /// The curve's name.
     pub variant: String,
-    /// The place, or the two that are compared.
+    /// The place; where two are compared, both.
     pub at: String,
     /// What was measured, with its interval at the suite's confidence.
     pub measured: Estimate,
@@ -70,11 +72,45 @@ pub struct Comparison {
     pub expected: Option<f64>,
     /// The range allowed.
     pub allowed: [f64; 2],
-    /// Whether they agree.
+    /// The verdict.
     pub verdict: Verdict,
 }
 
-/// Holds the figures of a case, by curve and place, against all that is expected.
+/// Compares the figures of a case, by curve and place, with all that it expects.
+///
+/// # Panics
+/// When there are fewer curves or places than in the case.
+///
+/// # Examples
+/// ```
+/// use motefield_evaluator::statistics::Estimate;
+/// use motefield_study::verify::case::Case;
+/// use motefield_study::verify::judge::{Figures, Verdict, judge};
+///
+/// let case = Case::read(
+///     "tracer",
+///     r#"
+///     title = "Response time of an oil droplet"
+///     topic = "tracers"
+///     measure = "tracer"
+///     [source]
+///     citation = "Stokes drag"
+///     kind = "derived"
+///     differs = "Nothing."
+///     [[expect]]
+///     name = "response time"
+///     quantity = "response_time_s"
+///     at_most = 3e-6
+///     reason = "Two digits."
+///     "#,
+/// )
+/// .unwrap();
+/// let (value, lo, hi) = (2.8e-6, 2.7e-6, 2.9e-6);
+/// let estimate = Estimate { value, lo, hi };
+/// let measured = Figures::from([("response_time_s".to_owned(), estimate)]);
+/// let comparisons = judge(&case, &[vec![measured]]);
+/// assert_eq!(comparisons[0].verdict, Verdict::Agrees);
+/// ```
 pub fn judge(case: &Case, figures: &[Vec<Figures>]) -> Vec<Comparison> {
     case.expectations
         .iter()
@@ -102,7 +138,7 @@ struct Of<'a> {
 }
 
 impl Of<'_> {
-    /// The figure at a place of a curve, over what it is taken relative to.
+    /// The figure at a place of a curve, divided by what it is relative to.
     fn figure(&self, variant: usize, place: usize) -> Estimate {
         let nothing = Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY);
         let get = |variant: usize, place: usize| {
@@ -115,8 +151,8 @@ impl Of<'_> {
         let own = get(variant, place);
         match self.expectation.relative_to {
             None => own,
-            Some(Reference::Variant(other)) => interval::ratio(own, get(other, place)),
-            Some(Reference::Place(other)) => interval::ratio(own, get(variant, other)),
+            Some(RelativeTo::Variant(other)) => interval::ratio(own, get(other, place)),
+            Some(RelativeTo::Place(other)) => interval::ratio(own, get(variant, other)),
         }
     }
 
@@ -217,7 +253,7 @@ impl Of<'_> {
         all
     }
 
-    /// The place of the lowest (`sign` 1) or highest (`sign` -1).
+    /// Where the lowest (`sign` 1) or highest (`sign` -1) figure of each curve lies.
     fn optimum(&self, range: [f64; 2], sign: f64) -> Vec<Comparison> {
         let place_of = |&variant: &usize| {
             let points: Vec<(f64, Estimate)> = self
@@ -236,7 +272,7 @@ impl Of<'_> {
         self.expectation.variants.iter().map(place_of).collect()
     }
 
-    /// First and last place.
+    /// The first and the last place, in words.
     fn range(&self) -> String {
         let places = &self.expectation.places;
         let name = |k: Option<&usize>| k.map_or("", |&k| self.case.places[k].text.as_str());
@@ -263,7 +299,7 @@ impl Of<'_> {
     }
 }
 
-/// A formula that was tried when the case was read.
+/// The value of a formula; reading the case checked that it has one.
 fn value(formula: &Formula, x: f64, variant: &Variant) -> f64 {
     formula.at(x, &variant.constants).unwrap_or(f64::NAN)
 }

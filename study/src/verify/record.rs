@@ -1,33 +1,33 @@
 //! What was found for a case, as it is kept on disk between runs and versions.
 
-use std::collections::BTreeMap;
-use std::fmt::Write;
-
 use motefield_evaluator::statistics::Estimate;
+use motefield_files::table::Table;
+use motefield_rig::quantity::digits;
 use serde_json::{Map, Value, json};
 
 use super::case::Case;
 use super::judge::{Comparison, Figures, Verdict, judge};
-use motefield_rig::quantity::digits;
+use crate::RESULTS_VERSION;
 
 /// The figures of a case and the verdicts on them.
 #[derive(Debug, Clone)]
-pub struct Record {
+pub struct CaseRecord {
     /// Name of the case.
     pub name: String,
-    /// How sure its intervals are.
+    /// Confidence of its intervals.
     pub confidence: f64,
     /// Pairs at each point.
     pub pairs: usize,
     /// Study seed.
     pub seed: u64,
-    /// By curve and place.
+    /// What was measured, by curve and place.
     pub figures: Vec<Vec<Figures>>,
-    /// Every figure held against what is expected.
+    /// Every figure compared with what is expected.
     pub comparisons: Vec<Comparison>,
 }
 
-/// Digits kept of a figure: more than any measurement knows, so that what is read back from disk is what was written.
+/// A figure with the digits that are kept: more than any measurement knows, so that what is read
+/// back from disk is what was written.
 fn kept(value: f64) -> f64 {
     if value.is_finite() {
         format!("{value:.11e}").parse().expect("a number written by Rust")
@@ -48,7 +48,7 @@ fn read_number(value: &Value) -> Option<f64> {
     value.as_f64().or_else(|| value.as_str()?.parse().ok())
 }
 
-impl Record {
+impl CaseRecord {
     /// Judges the figures of a case.
     pub fn new(
         case: &Case,
@@ -56,7 +56,7 @@ impl Record {
         pairs: usize,
         seed: u64,
         mut figures: Vec<Vec<Figures>>,
-    ) -> Record {
+    ) -> CaseRecord {
         for e in figures.iter_mut().flatten().flat_map(|f| f.values_mut()) {
             *e = Estimate {
                 value: kept(e.value),
@@ -64,7 +64,7 @@ impl Record {
                 hi: kept(e.hi),
             };
         }
-        Record {
+        CaseRecord {
             name: case.name.clone(),
             confidence,
             pairs,
@@ -74,7 +74,8 @@ impl Record {
         }
     }
 
-    /// What is kept on disk: what was measured and on what. The verdicts follow from it.
+    /// What is kept on disk: what was measured, and under which conditions. The verdicts follow from
+    /// it.
     pub fn to_json(&self, case: &Case) -> Value {
         let point = |figures: &Figures| -> Value {
             let all = figures
@@ -91,6 +92,7 @@ impl Record {
         json!({
             "schema": "motefield-verify-case/1",
             "version": env!("CARGO_PKG_VERSION"),
+            "results_version": RESULTS_VERSION,
             "case": self.name,
             "text": case.text,
             "confidence": number(self.confidence),
@@ -100,10 +102,17 @@ impl Record {
         })
     }
 
-    /// What [`to_json`](Record::to_json) wrote, if it is of this case, effort and version.
-    pub fn from_json(value: &Value, case: &Case, confidence: f64, pairs: usize, seed: u64) -> Option<Record> {
+    /// What [`to_json`](CaseRecord::to_json) wrote, if it is of this case, effort and results
+    /// version.
+    pub fn from_json(
+        value: &Value,
+        case: &Case,
+        confidence: f64,
+        pairs: usize,
+        seed: u64,
+    ) -> Option<CaseRecord> {
         let same = value["schema"] == "motefield-verify-case/1"
-            && value["version"] == env!("CARGO_PKG_VERSION")
+            && value["results_version"] == RESULTS_VERSION
             && value["text"] == case.text
             && read_number(&value["confidence"])? == confidence
             && value["pairs"] == pairs
@@ -131,7 +140,7 @@ impl Record {
             .collect::<Option<_>>()?;
         let whole =
             figures.len() == case.variants.len() && figures.iter().all(|c| c.len() == case.places.len());
-        whole.then(|| Record::new(case, confidence, pairs, seed, figures))
+        whole.then(|| CaseRecord::new(case, confidence, pairs, seed, figures))
     }
 
     /// The worst verdict on an expectation.
@@ -146,15 +155,31 @@ impl Record {
 }
 
 /// Columns of [`table`].
-pub const COLUMNS: &str = "case,expectation,check,kind,variant,at,quantity,measured,lo,hi,expected,allowed_lo,allowed_hi,verdict,known_disagreement";
+pub const COLUMNS: [&str; 15] = [
+    "case",
+    "expectation",
+    "check",
+    "kind",
+    "variant",
+    "at",
+    "quantity",
+    "measured",
+    "lo",
+    "hi",
+    "expected",
+    "allowed_lo",
+    "allowed_hi",
+    "verdict",
+    "known_disagreement",
+];
 
-/// Every comparison of every case as CSV.
-pub fn table(results: &[(&Case, &Record)]) -> String {
-    let mut text = format!("{COLUMNS}\n");
+/// Every comparison of every case, one per row.
+pub fn table(results: &[(&Case, &CaseRecord)]) -> Table {
+    let mut table = Table::new(COLUMNS);
     for (case, record) in results {
         for c in &record.comparisons {
             let e = &case.expectations[c.expectation];
-            let cells = [
+            table.rows.push(vec![
                 case.name.clone(),
                 e.name.clone(),
                 e.word().to_owned(),
@@ -170,49 +195,58 @@ pub fn table(results: &[(&Case, &Record)]) -> String {
                 digits(c.allowed[1]),
                 c.verdict.as_str().to_owned(),
                 if e.known_disagreement.is_some() { "yes" } else { "" }.to_owned(),
-            ];
-            let line: Vec<String> = cells.iter().map(|cell| quoted(cell)).collect();
-            let _ = writeln!(text, "{}", line.join(","));
+            ]);
         }
     }
-    text
+    table
 }
 
-/// A cell of a CSV table (RFC 4180).
-fn quoted(cell: &str) -> String {
-    if cell.contains([',', '"', '\n']) {
-        format!("\"{}\"", cell.replace('"', "\"\""))
-    } else {
-        cell.to_owned()
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CASE: &str = r#"
+title = "Response time"
+topic = "tracers"
+measure = "tracer"
+[source]
+citation = "Stokes drag"
+kind = "derived"
+differs = "Nothing."
+[[expect]]
+name = "short, \"as asked\""
+quantity = "response_time_s"
+at_most = 3e-6
+reason = "Two digits."
+"#;
+
+    fn small() -> (Case, CaseRecord) {
+        let case = Case::read("tracer", CASE).unwrap();
+        let [value, lo, hi] = [2.8e-6; 3];
+        let figures = Figures::from([("response_time_s".to_owned(), Estimate { value, lo, hi })]);
+        let record = CaseRecord::new(&case, 0.99, 1, 1, vec![vec![figures]]);
+        (case, record)
     }
-}
 
-/// The lines of a CSV table by the names of its columns.
-pub fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
-    let mut lines = text.lines().map(cells);
-    let Some(head) = lines.next() else {
-        return Vec::new();
-    };
-    lines
-        .map(|line| head.iter().cloned().zip(line).collect())
-        .collect()
-}
-
-/// The cells of one line; no cell of ours holds a line break.
-fn cells(line: &str) -> Vec<String> {
-    let (mut all, mut cell, mut inside) = (Vec::new(), String::new(), false);
-    let mut rest = line.chars().peekable();
-    while let Some(c) = rest.next() {
-        match c {
-            '"' if inside && rest.peek() == Some(&'"') => {
-                rest.next();
-                cell.push('"');
-            }
-            '"' => inside = !inside,
-            ',' if !inside => all.push(std::mem::take(&mut cell)),
-            c => cell.push(c),
-        }
+    #[test]
+    fn a_record_of_another_results_version_is_not_used() {
+        let (case, record) = small();
+        let mut kept = record.to_json(&case);
+        let again = |kept: &Value| CaseRecord::from_json(kept, &case, 0.99, 1, 1);
+        let read = again(&kept).expect("the same version");
+        assert_eq!(read.comparisons, record.comparisons);
+        kept["results_version"] = json!(RESULTS_VERSION + 1);
+        assert!(again(&kept).is_none());
+        kept.as_object_mut().unwrap().remove("results_version");
+        assert!(again(&kept).is_none());
     }
-    all.push(cell);
-    all
+
+    #[test]
+    fn a_table_has_a_row_per_comparison() {
+        let (case, record) = small();
+        let text = table(&[(&case, &record)]).csv();
+        let row = "tracer,\"short, \"\"as asked\"\"\",bound,derived,,,response_time_s,\
+                   0.0000028,0.0000028,0.0000028,0.000003,-inf,0.000003,agrees,";
+        assert_eq!(text, format!("{}\n{row}\n", COLUMNS.join(",")));
+    }
 }

@@ -1,18 +1,18 @@
-//! Running cases: at which confidence, how many pairs, and what was done already.
+//! Running cases: which of them, at which confidence, with how many pairs, and what was done before.
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::statistics::Confidence;
+use motefield_files as files;
 use rayon::prelude::*;
 
-use super::case::Case;
+use super::case::{Case, SourceKind};
 use super::judge::Figures;
 use super::measure::{Arguments, Request};
-use super::record::Record;
+use super::record::CaseRecord;
 use crate::StudyError;
 use crate::run::{Chain, Progress};
-use motefield_files as files;
 use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 
@@ -21,7 +21,7 @@ use motefield_rig::setup::Setup;
 pub enum Depth {
     /// A few minutes for all cases.
     Quick,
-    /// As many pairs as the figures deserve.
+    /// The number of pairs that the figures need.
     Full,
 }
 
@@ -43,7 +43,7 @@ impl Depth {
     }
 }
 
-/// Chance that a program which is right fails any expectation.
+/// Chance that a correct program fails any expectation.
 pub const FALSE_ALARM: f64 = 0.01;
 
 /// Reads cases from their names and texts.
@@ -55,6 +55,35 @@ pub fn read<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Result<V
         .into_iter()
         .map(|(name, text)| Case::read(name, text))
         .collect()
+}
+
+/// What to run of a suite: everything, unless it is narrowed.
+#[derive(Debug, Clone, Default)]
+pub struct Selection {
+    /// Cases whose name contains one of these; all if there are none.
+    pub names: Vec<String>,
+    /// Expectations with a source of one of these kinds; all if there are none.
+    pub kinds: Vec<SourceKind>,
+}
+
+impl Selection {
+    /// The cases chosen, each with the chosen expectations alone; a case without any is left out.
+    pub fn of(&self, cases: &[Case]) -> Vec<Case> {
+        let mut chosen = cases.to_vec();
+        for case in &mut chosen {
+            let name = &case.name;
+            case.expectations.retain(|e| self.has(name, e.kind.as_str()));
+        }
+        chosen.retain(|case| !case.expectations.is_empty());
+        chosen
+    }
+
+    /// Whether an expectation with a source of this kind, in the case of this name, is chosen.
+    pub fn has(&self, name: &str, kind: &str) -> bool {
+        let named = self.names.iter().any(|part| name.contains(part.as_str()));
+        let of_kind = self.kinds.iter().any(|wanted| wanted.as_str() == kind);
+        (self.names.is_empty() || named) && (self.kinds.is_empty() || of_kind)
+    }
 }
 
 /// The confidence of every interval: see the [module](super).
@@ -76,16 +105,16 @@ pub struct Runner<'a> {
     pub depth: Depth,
     /// Study seed.
     pub seed: u64,
-    /// Of every interval.
+    /// Confidence of every interval.
     pub confidence: Confidence,
-    /// Told of each pair.
+    /// Told of each pair that is done.
     pub progress: &'a dyn Progress,
-    /// Set when nothing more is wanted.
+    /// Set from outside to stop.
     pub stop: &'a AtomicBool,
 }
 
 impl Runner<'_> {
-    /// Pairs that all points of a case take.
+    /// Number of pairs for all points of a case.
     pub fn pairs(&self, case: &Case) -> usize {
         match case.measure.statistical {
             true => self.depth.pairs(case) * case.places.len() * case.variants.len(),
@@ -93,11 +122,11 @@ impl Runner<'_> {
         }
     }
 
-    /// Measures a case and judges it; `None` when it was stopped.
+    /// Measures a case and judges it; `None` if it was stopped.
     ///
     /// # Errors
     /// When an argument or the setup cannot be used.
-    pub fn run(&self, case: &Case) -> Result<Option<Record>, StudyError> {
+    pub fn run(&self, case: &Case) -> Result<Option<CaseRecord>, StudyError> {
         let pairs = self.depth.pairs(case);
         let jobs: Vec<(usize, usize)> = (0..case.variants.len())
             .flat_map(|v| (0..case.places.len()).map(move |p| (v, p)))
@@ -110,7 +139,7 @@ impl Runner<'_> {
             return Ok(None);
         };
         let figures = done.chunks(case.places.len()).map(<[Figures]>::to_vec).collect();
-        Ok(Some(Record::new(
+        Ok(Some(CaseRecord::new(
             case,
             self.confidence.level(),
             pairs,
@@ -157,17 +186,18 @@ impl Runner<'_> {
             .map_err(|why| StudyError::request(format!("case {}: {}: {why}", case.name, case.measure.name)))
     }
 
-    /// The same, taken from the directory where an earlier run kept it, or kept there.
+    /// As [`run`](Runner::run), but takes the record of an earlier run from the directory, or keeps
+    /// a new one there.
     ///
     /// # Errors
     /// As [`run`](Runner::run), and when the directory cannot be written.
-    pub fn run_kept(&self, case: &Case, directory: &Path) -> Result<Option<Record>, StudyError> {
+    pub fn run_kept(&self, case: &Case, directory: &Path) -> Result<Option<CaseRecord>, StudyError> {
         let path = directory.join(format!("{}.json", case.name));
         let level = self.confidence.level();
-        let kept = std::fs::read_to_string(&path)
+        let kept = files::read_text(&path)
             .ok()
             .and_then(|text| serde_json::from_str(&text).ok())
-            .and_then(|value| Record::from_json(&value, case, level, self.depth.pairs(case), self.seed));
+            .and_then(|value| CaseRecord::from_json(&value, case, level, self.depth.pairs(case), self.seed));
         if kept.is_some() {
             return Ok(kept);
         }

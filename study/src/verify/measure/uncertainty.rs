@@ -25,7 +25,7 @@ pub const UNCERTAINTY: Measure = Measure {
 const TRUTH_BLOCK_PX: usize = 4;
 
 /// The errors of every pair's vectors and what `of` makes of them.
-struct Measured<T> {
+struct MeasuredPairs<T> {
     grid: Grid,
     errors: Vec<Errors>,
     others: Vec<T>,
@@ -34,7 +34,7 @@ struct Measured<T> {
 fn measure<T: Send>(
     request: &Request,
     of: impl Fn(&Pair, &VectorField) -> Result<T, String> + Sync,
-) -> Result<Measured<T>, String> {
+) -> Result<MeasuredPairs<T>, String> {
     let plan = request.plan();
     let [width, height] = plan.scene.size;
     let last = plan.processing.passes.last().ok_or("needs a pass")?;
@@ -52,7 +52,7 @@ fn measure<T: Send>(
         Ok((Errors::of(&field.vectors, &truth), other))
     })?;
     let (errors, others) = all.into_iter().unzip();
-    Ok(Measured { grid, errors, others })
+    Ok(MeasuredPairs { grid, errors, others })
 }
 
 fn run(request: &Request) -> Result<Figures, String> {

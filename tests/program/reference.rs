@@ -12,14 +12,14 @@ use motefield_study::verify::EMBEDDED;
 use motefield_study::verify::case::Case;
 use motefield_study::verify::interval::{exact, ratio};
 use motefield_study::verify::judge::{Figures, Verdict, judge};
-use motefield_study::verify::record::Record;
+use motefield_study::verify::record::CaseRecord;
 use motefield_study::verify::suite::{Depth, Runner, confidence, read};
 
 use super::{empty, motefield};
 
 /// All cases, measured once for all tests.
-fn suite() -> &'static [(Case, Record)] {
-    static SUITE: OnceLock<Vec<(Case, Record)>> = OnceLock::new();
+fn suite() -> &'static [(Case, CaseRecord)] {
+    static SUITE: OnceLock<Vec<(Case, CaseRecord)>> = OnceLock::new();
     SUITE.get_or_init(|| {
         let cases = read(EMBEDDED.iter().copied()).unwrap();
         let runner = Runner {
@@ -31,7 +31,7 @@ fn suite() -> &'static [(Case, Record)] {
             stop: &AtomicBool::new(false),
         };
         let run = |case: &Case| runner.run(case).unwrap().unwrap();
-        let records: Vec<Record> = cases.iter().map(run).collect();
+        let records: Vec<CaseRecord> = cases.iter().map(run).collect();
         cases.into_iter().zip(records).collect()
     })
 }
@@ -205,7 +205,7 @@ fn text(bytes: &[u8]) -> String {
 /// A full run that was stopped ends in the same bytes; another version's table is compared; a miss is exit code 1.
 #[test]
 fn full_runs_go_on_and_end_in_the_same_bytes() {
-    let directory = empty("published_full");
+    let directory = empty("reference_full");
     std::fs::create_dir(directory.join("cases")).unwrap();
     for name in ["one", "two"] {
         std::fs::write(
@@ -251,7 +251,7 @@ fn full_runs_go_on_and_end_in_the_same_bytes() {
 
 #[test]
 fn bad_cases_say_what_and_where() {
-    let directory = empty("published_bad");
+    let directory = empty("reference_bad");
     std::fs::create_dir(directory.join("cases")).unwrap();
     for (wrong, instead, part) in [
         ("random_x_px", "random_z_px", "is no figure of measure"),
@@ -294,7 +294,7 @@ fn bad_cases_say_what_and_where() {
 
 #[test]
 fn lists_and_json() {
-    let directory = empty("published_list");
+    let directory = empty("reference_list");
     let list = motefield(&directory, &["verify", "--list"]);
     assert!(list.status.success() && text(&list.stdout).contains("window-bias"));
     let json = motefield(&directory, &["verify", "--case", "tracer", "--json"]);
