@@ -1,5 +1,5 @@
-//! Deliberate faults in the generator and the evaluator, each of which a published case finds in quick depth. That the unfaulted program
-//! passes the same cases is held by `published`.
+//! Deliberate faults in the generator and the evaluator, each of which a reference case finds in
+//! quick depth. That the program without them passes the same cases is held by `reference`.
 
 use std::sync::atomic::AtomicBool;
 

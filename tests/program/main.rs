@@ -1,7 +1,8 @@
 //! The whole program, from setup text to answer.
 //!
-//! Physics (`blur`, `diameter`, `decision`) is held against published figures, theory and facts of the trade, each named beside its check;
-//! the rest holds what scripts rely on: names, bytes, exit codes, messages.
+//! Physics (`blur`, `diameter`, `decision`, `reference`) is held against reference figures, theory
+//! and facts of the trade, each named beside its check; the rest holds what scripts rely on: names,
+//! bytes, exit codes, messages.
 
 mod bad_input;
 mod blur;

@@ -1,4 +1,5 @@
-//! The published figures in quick depth, that each of them can fail, that false alarms are rare, and the command's promises.
+//! The reference figures in quick depth: that they agree, that each of them can fail, that false
+//! alarms are rare; and what the command promises.
 
 use std::borrow::Cow;
 use std::sync::OnceLock;
@@ -6,7 +7,8 @@ use std::sync::atomic::AtomicBool;
 
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, root_mean_square};
 use motefield_generator::Seed;
-use motefield_report::verify::lines;
+use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
+use motefield_report::verify::{kinds, lines};
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
 use motefield_study::verify::case::Case;
@@ -62,8 +64,8 @@ fn there_are_enough_figures_of_every_check() {
     }
 }
 
-/// Every expectation fails for some plain change of what was measured: a factor, an offset, a sign, a rise or fall along the sweep or from
-/// curve to curve.
+/// Every expectation fails for some simple change of what was measured: a factor, an offset, a sign,
+/// a rise or fall along the sweep or from curve to curve.
 #[test]
 fn every_figure_can_fail() {
     type Change = fn(f64, f64, f64) -> f64;
@@ -98,9 +100,10 @@ fn every_figure_can_fail() {
     }
 }
 
-/// Simulated suites of a program that is right, every truth at the very edge of its tolerance: means, standard deviations, and ratios
-/// of figures that share half their noise, with windows that depend on their neighbours. False alarms must stay below 1 in 100 suites: of 3000, 30 and
-/// three standard deviations of a Poisson number.
+/// Simulated suites of a correct program, every truth at the very edge of its tolerance: means,
+/// standard deviations, and ratios of figures that share half their noise, with windows that depend
+/// on their neighbours. False alarms must stay below 1 in 100 suites: of 3000, 30 and three standard
+/// deviations of a Poisson number.
 #[test]
 fn false_alarms_are_rare() {
     const SUITES: u64 = 3000;
@@ -117,7 +120,8 @@ fn false_alarms_are_rare() {
         let mut normal = || numbers.normal();
         let alarm = (0..STATEMENTS / 3)
             .map(|_| {
-                // Two figures of 8 pairs of 8 x 8 windows; neighbours along a row share half of their variance's root.
+                // Two figures of 8 pairs of 8 x 8 windows; neighbours along a row share half of the
+                // root of their variance.
                 let mut common = Vec::new();
                 let mut values = || -> Vec<Vec<f64>> {
                     (0..8usize)
@@ -202,7 +206,8 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-/// A full run that was stopped ends in the same bytes; another version's table is compared; a miss is exit code 1.
+/// A full run that was stopped ends in the same bytes; another version's table is compared; a figure
+/// that is missed ends in exit code 1.
 #[test]
 fn full_runs_go_on_and_end_in_the_same_bytes() {
     let directory = empty("reference_full");
@@ -254,7 +259,7 @@ fn bad_cases_say_what_and_where() {
     let directory = empty("reference_bad");
     std::fs::create_dir(directory.join("cases")).unwrap();
     for (wrong, instead, part) in [
-        ("random_x_px", "random_z_px", "is no figure of measure"),
+        ("random_x_px", "random_z_px", "is not a figure of measure"),
         ("at_most = LIMIT", "at_most = \"q*x\"", "[constants]"),
         ("reason = \"none\"", "reason = \"\"", "reason is empty"),
         ("at_most = LIMIT", "equals = 1", "lacks its tolerance"),
@@ -283,6 +288,11 @@ fn bad_cases_say_what_and_where() {
     }
     for (arguments, part) in [
         (&["verify", "--case", "nosuch"][..], "--list shows them"),
+        (&["verify", "--kind", "hearsay"][..], "transcribed, derived, memory"),
+        (
+            &["verify", "--case", "vertical", "--kind", "memory"][..],
+            "--list shows them",
+        ),
         (&["verify", "--from", "nowhere"][..], "nowhere"),
         (&["verify", "--against", "nowhere"][..], "nowhere"),
     ] {
@@ -300,5 +310,60 @@ fn lists_and_json() {
     let json = motefield(&directory, &["verify", "--case", "tracer", "--json"]);
     let value: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
     assert_eq!(value["schema"], "motefield-verify/1");
+    assert_eq!(value["results_version"], motefield_study::RESULTS_VERSION);
+    assert!(value["kinds"]["derived"].as_u64() > Some(0));
     assert_eq!(value["cases"][0]["expectations"][0]["verdict"], "agrees");
+}
+
+/// Kinds that are asked for select figures; the confidence stays that of the whole suite.
+#[test]
+fn kinds_select_figures() {
+    let directory = empty("reference_kinds");
+    let run = |more: &[&str]| -> serde_json::Value {
+        let mut arguments = vec!["verify", "--case", "mie", "--case", "tracer-stokes", "--json"];
+        arguments.extend(more);
+        let out = motefield(&directory, &arguments);
+        assert!(out.status.success(), "{}", text(&out.stderr));
+        serde_json::from_slice(&out.stdout).unwrap()
+    };
+    let figures = |value: &serde_json::Value| -> Vec<(String, String, serde_json::Value)> {
+        let cases = value["cases"].as_array().unwrap();
+        let of_case = |case: &serde_json::Value| -> Vec<_> {
+            let all = case["expectations"].as_array().unwrap();
+            let name = case["case"].as_str().unwrap();
+            all.iter()
+                .map(|e| (name.to_owned(), e["kind"].as_str().unwrap().to_owned(), e.clone()))
+                .collect()
+        };
+        cases.iter().flat_map(of_case).collect()
+    };
+    let all = run(&[]);
+    for kinds in [&["derived"][..], &["transcribed", "memory"]] {
+        let options: Vec<&str> = kinds.iter().flat_map(|kind| ["--kind", *kind]).collect();
+        let some = run(&options);
+        let mut expected = figures(&all);
+        expected.retain(|(_, kind, _)| kinds.contains(&kind.as_str()));
+        assert!(!expected.is_empty() && expected.len() < figures(&all).len());
+        assert_eq!(figures(&some), expected, "{kinds:?}");
+        assert_eq!(some["confidence"], all["confidence"]);
+        let counted: u64 = some["kinds"].as_object().unwrap().values().filter_map(|v| v.as_u64()).sum();
+        assert_eq!(counted, expected.len() as u64);
+    }
+    let shown = motefield(&directory, &["verify", "--case", "mie-efficiencies", "--kind", "derived"]);
+    let shown = text(&shown.stdout);
+    assert!(shown.contains("from the series [value, derived]"), "{shown}");
+    assert!(!shown.contains("memory") && !shown.contains("transcribed"), "{shown}");
+    assert!(shown.ends_with("1 reference figure: 1 derived. 1 agree, 0 disagree.\n"), "{shown}");
+}
+
+/// The README and the page of results say how many figures of each kind there are.
+#[test]
+fn pages_count_the_kinds_of_the_cases() {
+    let counted = kinds(&read(EMBEDDED.iter().copied()).unwrap());
+    for page in ["README.md", "results/reference/README.md"] {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(page);
+        let words = std::fs::read_to_string(path).unwrap();
+        let words: Vec<&str> = words.split_whitespace().collect();
+        assert!(words.join(" ").contains(&counted), "{page} does not say: {counted}");
+    }
 }

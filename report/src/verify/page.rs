@@ -14,8 +14,8 @@ use super::{Count, allowed, kinds, nearest_to_failing, shown};
 const KINDS: &str = "\
 Kinds of source: *published* (read in the publication, or in two independent transcriptions that
 name its table, page or equation), *transcribed* (read in one such transcription), *derived*
-(algebra from standard theory), *memory* (recalled, to be confirmed), *common practice* (a rule of
-the trade without a source).
+(algebra from standard theory), *memory* (recalled, or quoted without table, page or equation; to be
+confirmed), *common practice* (a rule of the trade without a source).
 ";
 
 /// The summary page (Markdown): by topic a table of all figures, then each case with its source and

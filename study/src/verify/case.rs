@@ -22,7 +22,8 @@ pub enum SourceKind {
     Transcribed,
     /// Algebra from standard theory, shown in the case.
     Derived,
-    /// Recalled, with the publication believed to hold it; to be confirmed.
+    /// Recalled, or quoted without table, page or equation; the case names the publication. To be
+    /// confirmed.
     Memory,
     /// A rule of the trade without a source.
     CommonPractice,
