@@ -24,36 +24,36 @@ const KEPT: &str = "cases";
 
 #[derive(Args)]
 pub struct Verify {
-    /// Only cases whose name contains this; may be repeated
+    /// Runs only cases whose name contains this; may be repeated
     #[arg(long = "case", value_name = "NAME")]
     cases: Vec<String>,
-    /// Only figures with a source of this kind: published, transcribed, derived, memory or
-    /// common-practice; may be repeated
+    /// Compares only figures whose source is of this kind: published, transcribed, derived, memory
+    /// or common-practice; may be repeated
     #[arg(long = "kind", value_name = "KIND")]
     kinds: Vec<SourceKind>,
-    /// Lists the cases with their sources and figures, and measures nothing
+    /// Lists the cases with their sources and figures without running them
     #[arg(long)]
     list: bool,
     /// Lists what cases can measure, with arguments and figures
     #[arg(long)]
     measures: bool,
-    /// Renders as many pairs as the figures need, not a few minutes' worth; keeps every finished
-    /// case in --out and goes on from there
+    /// Runs every case with its full number of pairs, not a few minutes' worth; keeps finished
+    /// cases in --out and resumes from them
     #[arg(long)]
     full: bool,
-    /// Directory of case files, in place of those embedded in the program
+    /// Directory of case files, instead of the embedded ones
     #[arg(long, value_name = "DIRECTORY")]
     from: Option<PathBuf>,
-    /// Earlier results (a directory with table.csv) to compare with: lists what moved
+    /// Directory of earlier results (with table.csv) to compare with: lists what moved
     #[arg(long, value_name = "DIRECTORY")]
     against: Option<PathBuf>,
-    /// Directory for table.csv, README.md, a picture per case, and the records of finished cases
+    /// Directory for table.csv, README.md, one picture per case, and the figures of finished cases
     #[arg(long)]
     out: Option<PathBuf>,
     /// Seed of the study
     #[arg(long, default_value_t = 1)]
     seed: u64,
-    /// Threads; all processors if not given
+    /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
     /// Prints JSON
@@ -156,7 +156,7 @@ impl Verify {
         let kinds = self.kinds.iter().map(|kind| format!("--kind {}", kind.as_str()));
         let asked: Vec<String> = names.chain(kinds).collect();
         let missing = match self.kinds.is_empty() {
-            true => "no case has that in its name",
+            true => "no case has this in its name",
             false => "there is no such figure",
         };
         Err(Failure::input(format!(

@@ -31,7 +31,7 @@ fn sensor(scene: &mut Scene, change: fn(&mut motefield_generator::Sensor)) {
     }
 }
 
-/// The diameter taken for a full width at half maximum: 1.70 times too large in standard deviations.
+/// The diameter taken for a full width at half maximum: 1.70 times too many standard deviations.
 fn fwhm(scene: &Scene, seed: Seed) -> Rendered {
     other(scene, seed, |s| s.particle_diameter_px *= 4.0 / 2.354_82)
 }
@@ -43,7 +43,8 @@ fn e_1(scene: &Scene, seed: Seed) -> Rendered {
     })
 }
 
-/// The displacement given to frame B alone, so that the truth is half of it off: the carried pattern 4 px too low in both frames.
+/// The displacement given to frame B alone, so that the truth is half of it off: the carried pattern
+/// 4 px too low in both frames.
 fn one_sided(scene: &Scene, seed: Seed) -> Rendered {
     let pair = render(scene, seed)?;
     let lower = |frame: &Array2<f32>| {

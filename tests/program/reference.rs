@@ -7,7 +7,6 @@ use std::sync::atomic::AtomicBool;
 
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, root_mean_square};
 use motefield_generator::Seed;
-use motefield_generator::random::{Purpose, normal_quantile, open01, stream};
 use motefield_report::verify::{kinds, lines};
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
@@ -64,8 +63,8 @@ fn there_are_enough_figures_of_every_check() {
     }
 }
 
-/// Every expectation fails for some simple change of what was measured: a factor, an offset, a sign,
-/// a rise or fall along the sweep or from curve to curve.
+/// Every expectation fails for some simple change of what was measured: a factor, an offset, a
+/// sign, a rise or fall along the sweep or from curve to curve.
 #[test]
 fn every_figure_can_fail() {
     type Change = fn(f64, f64, f64) -> f64;
@@ -102,8 +101,8 @@ fn every_figure_can_fail() {
 
 /// Simulated suites of a correct program, every truth at the very edge of its tolerance: means,
 /// standard deviations, and ratios of figures that share half their noise, with windows that depend
-/// on their neighbours. False alarms must stay below 1 in 100 suites: of 3000, 30 and three standard
-/// deviations of a Poisson number.
+/// on their neighbours. False alarms must stay below 1 in 100 suites: of 3000, 30 and three
+/// standard deviations of a Poisson number.
 #[test]
 fn false_alarms_are_rare() {
     const SUITES: u64 = 3000;
@@ -206,8 +205,8 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-/// A full run that was stopped ends in the same bytes; another version's table is compared; a figure
-/// that is missed ends in exit code 1.
+/// A full run that was stopped ends in the same bytes; another version's table is compared; a
+/// figure that is missed ends in exit code 1.
 #[test]
 fn full_runs_go_on_and_end_in_the_same_bytes() {
     let directory = empty("reference_full");
@@ -288,7 +287,10 @@ fn bad_cases_say_what_and_where() {
     }
     for (arguments, part) in [
         (&["verify", "--case", "nosuch"][..], "--list shows them"),
-        (&["verify", "--kind", "hearsay"][..], "transcribed, derived, memory"),
+        (
+            &["verify", "--kind", "hearsay"][..],
+            "transcribed, derived, memory",
+        ),
         (
             &["verify", "--case", "vertical", "--kind", "memory"][..],
             "--list shows them",
@@ -346,14 +348,28 @@ fn kinds_select_figures() {
         assert!(!expected.is_empty() && expected.len() < figures(&all).len());
         assert_eq!(figures(&some), expected, "{kinds:?}");
         assert_eq!(some["confidence"], all["confidence"]);
-        let counted: u64 = some["kinds"].as_object().unwrap().values().filter_map(|v| v.as_u64()).sum();
+        let counted: u64 = some["kinds"]
+            .as_object()
+            .unwrap()
+            .values()
+            .filter_map(|v| v.as_u64())
+            .sum();
         assert_eq!(counted, expected.len() as u64);
     }
-    let shown = motefield(&directory, &["verify", "--case", "mie-efficiencies", "--kind", "derived"]);
+    let shown = motefield(
+        &directory,
+        &["verify", "--case", "mie-efficiencies", "--kind", "derived"],
+    );
     let shown = text(&shown.stdout);
     assert!(shown.contains("from the series [value, derived]"), "{shown}");
-    assert!(!shown.contains("memory") && !shown.contains("transcribed"), "{shown}");
-    assert!(shown.ends_with("1 reference figure: 1 derived. 1 agree, 0 disagree.\n"), "{shown}");
+    assert!(
+        !shown.contains("memory") && !shown.contains("transcribed"),
+        "{shown}"
+    );
+    assert!(
+        shown.ends_with("1 reference figure: 1 derived. 1 agree, 0 disagree.\n"),
+        "{shown}"
+    );
 }
 
 /// The README and the page of results say how many figures of each kind there are.
@@ -364,6 +380,9 @@ fn pages_count_the_kinds_of_the_cases() {
         let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(page);
         let words = std::fs::read_to_string(path).unwrap();
         let words: Vec<&str> = words.split_whitespace().collect();
-        assert!(words.join(" ").contains(&counted), "{page} does not say: {counted}");
+        assert!(
+            words.join(" ").contains(&counted),
+            "{page} does not say: {counted}"
+        );
     }
 }

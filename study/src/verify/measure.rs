@@ -1,7 +1,8 @@
-//! What a case can measure: the table of a study, or figures by name, each from the program's own functions.
+//! What a case can measure: the columns of a study's table, or named figures from the program's own
+//! functions.
 //!
-//! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the program uses and holds no formula of
-//! its own beyond the units in which it tells the figures.
+//! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the
+//! program uses, and has no formulas of its own but for units.
 
 mod facts;
 mod flat_field;
@@ -33,12 +34,12 @@ use crate::run::{Chain, Progress};
 use motefield_rig::plan::Plan;
 use motefield_rig::quantity::{self, Dimension};
 
-/// A way to come by figures.
+/// One way to obtain figures.
 #[derive(Debug)]
 pub struct Measure {
     /// The name that case files use.
     pub name: &'static str,
-    /// What it does, in a line.
+    /// What its figures are, in a line.
     pub about: &'static str,
     /// Names of its arguments.
     pub arguments: &'static [&'static str],
@@ -48,15 +49,15 @@ pub struct Measure {
     pub pictures: bool,
     /// Whether its figures depend on chance, and have intervals.
     pub statistical: bool,
-    /// Measures.
+    /// Computes the figures of one place of one curve.
     pub run: fn(&Request) -> Result<Figures, String>,
 }
 
-/// What a measure is asked for: the figures at one place of one curve.
+/// What a measure needs for the figures at one place of one curve.
 pub struct Request<'a> {
     /// What renders and correlates.
     pub chain: &'a Chain,
-    /// Arguments.
+    /// Its arguments.
     pub arguments: Arguments,
     /// The planned setup, for measures with pictures.
     pub plan: Option<Plan>,
@@ -64,16 +65,16 @@ pub struct Request<'a> {
     pub pairs: usize,
     /// Study seed.
     pub seed: u64,
-    /// How sure intervals must be.
+    /// Confidence of the intervals.
     pub confidence: Confidence,
-    /// Told of each pair.
+    /// Told of each pair that is done.
     pub progress: &'a dyn Progress,
-    /// Set when nothing more is wanted.
+    /// Set from outside to stop.
     pub stop: &'a AtomicBool,
 }
 
 impl Request<'_> {
-    /// What `of` makes of each realisation of the pictures, in their order; on all threads.
+    /// The result of `of` for each realisation, in their order; on all threads.
     fn each<T: Send>(&self, of: impl Fn(Seed) -> Result<T, String> + Sync) -> Result<Vec<T>, String> {
         (0..self.pairs)
             .into_par_iter()
@@ -103,6 +104,9 @@ pub struct Arguments(pub Table);
 
 impl Arguments {
     /// A number, or a quantity with its unit, in SI.
+    ///
+    /// # Errors
+    /// When it is missing or is no number.
     pub fn number(&self, name: &str) -> Result<f64, String> {
         match self.0.get(name) {
             Some(Value::Float(v)) => Ok(*v),
@@ -119,6 +123,9 @@ impl Arguments {
     }
 
     /// A quantity of a dimension, in SI.
+    ///
+    /// # Errors
+    /// When it is missing, has no unit, or is of another dimension.
     pub fn quantity(&self, name: &str, dimension: Dimension) -> Result<f64, String> {
         match self.0.get(name) {
             Some(Value::String(text)) => {
@@ -130,6 +137,9 @@ impl Arguments {
     }
 
     /// A word.
+    ///
+    /// # Errors
+    /// When it is missing or is no word.
     pub fn word(&self, name: &str) -> Result<&str, String> {
         self.0
             .get(name)
@@ -138,7 +148,7 @@ impl Arguments {
     }
 }
 
-/// Exact figures.
+/// Figures known exactly.
 fn exactly<const N: usize>(figures: [(&str, f64); N]) -> Figures {
     figures
         .into_iter()
@@ -172,15 +182,15 @@ pub const ALL: &[&Measure] = &[
 /// The measure of this name.
 ///
 /// # Errors
-/// When there is none: which there are.
+/// When there is none: lists those there are.
 pub fn find(name: &str) -> Result<&'static Measure, String> {
     ALL.iter().copied().find(|m| m.name == name).ok_or_else(|| {
         let names: Vec<&str> = ALL.iter().map(|m| m.name).collect();
-        format!("there is none of this name, but: {}", names.join(", "))
+        format!("there is no such measure, but: {}", names.join(", "))
     })
 }
 
-/// Mean of independent values, one a pair, with Student's interval.
+/// Mean of independent values, one per pair, with Student's interval.
 fn mean_of(values: &[f64], confidence: Confidence) -> Estimate {
     let n = values.len() as f64;
     let value = values.iter().sum::<f64>() / n;
@@ -193,8 +203,9 @@ fn mean_of(values: &[f64], confidence: Confidence) -> Estimate {
     }
 }
 
-/// A figure made of sums over independent pairs, such as a ratio or a slope, with its interval by the jackknife: `figure` takes the sums over
-/// the pairs (or all but one of them) to the value (Quenouille 1956, Tukey 1958; as in Efron and Tibshirani, *An Introduction to the Bootstrap*,
+/// A figure computed from sums over independent pairs, such as a ratio or a slope, with its
+/// interval by the jackknife: `figure` computes the value from the sums over all pairs, or all but
+/// one (Quenouille 1956, Tukey 1958; as in Efron and Tibshirani, *An Introduction to the Bootstrap*,
 /// 1993, chapter 11; memory).
 fn jackknife<const N: usize>(
     pairs: &[[f64; N]],

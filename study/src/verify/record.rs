@@ -74,8 +74,8 @@ impl CaseRecord {
         }
     }
 
-    /// What is kept on disk: what was measured, and under which conditions. The verdicts follow from
-    /// it.
+    /// What is kept on disk: what was measured, and under which conditions; the verdicts follow
+    /// from it.
     pub fn to_json(&self, case: &Case) -> Value {
         let point = |figures: &Figures| -> Value {
             let all = figures

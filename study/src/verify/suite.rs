@@ -1,4 +1,4 @@
-//! Running cases: which of them, at which confidence, with how many pairs, and what was done before.
+//! Running cases: which of them, with how many pairs, at which confidence, and what is kept.
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};

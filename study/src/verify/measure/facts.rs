@@ -1,13 +1,13 @@
-//! What the plan of a rig tells.
+//! What `plan` computes for a rig.
 
 use super::{Measure, Request};
 use crate::verify::interval::exact;
 use crate::verify::judge::Figures;
 
-/// Facts of `motefield plan` by their names.
+/// The values of `motefield plan` by their names.
 pub const PLAN: Measure = Measure {
     name: "plan",
-    about: "what `motefield plan --json` tells of a rig, by its names there",
+    about: "values of `motefield plan --json` for a rig, under the same names",
     arguments: &[],
     figures: &[
         "pulse_energy_j",

@@ -1,4 +1,5 @@
-//! The camera by its pictures alone: flat fields rendered and evaluated as EMVA 1288 (release 4.0 Linear; memory) evaluates a camera.
+//! The camera from its pictures alone: flat fields rendered and evaluated as EMVA 1288 (release 4.0
+//! Linear; memory) evaluates a camera.
 
 use motefield_evaluator::statistics::Estimate;
 use motefield_generator::{Scene, Seed};
@@ -23,8 +24,8 @@ pub const FLAT_FIELD: Measure = Measure {
     run: flat_field,
 };
 
-/// Mean and temporal variance (DN, DN²) of the two frames of a flat field of so many electrons: from their difference, so that what
-/// pixels have of their own falls out.
+/// Mean (DN) and temporal variance (DN²) of a flat field of so many electrons, from two frames: the
+/// variance from their difference, in which fixed patterns cancel.
 fn frames(request: &Request, electrons: f64, realisation: u64) -> Result<[f64; 2], String> {
     let scene = Scene {
         background_e: [electrons; 2],
@@ -96,7 +97,7 @@ pub const CAMERA: Measure = Measure {
 
 /// Exposures of the series.
 const EXPOSURES: usize = 56;
-/// 1, and two numbers an exposure.
+/// 1, and two numbers per exposure.
 const SUMS: usize = 1 + 2 * EXPOSURES;
 /// Share of saturation up to which the photon-transfer line is fitted.
 const LINEAR: f64 = 0.7;
@@ -108,7 +109,7 @@ fn camera(request: &Request) -> Result<Figures, String> {
         .camera
         .sensor
         .ok_or("needs a camera that is not ideal")?;
-    // Of each pair: 1, and mean and variance of every exposure.
+    // For each pair: 1, and mean and variance of every exposure.
     let sums: Vec<[f64; SUMS]> = (0..request.pairs)
         .map(|realisation| {
             let mut sums = [1.0; SUMS];
@@ -126,7 +127,7 @@ fn camera(request: &Request) -> Result<Figures, String> {
     Ok(names.map(|(k, name)| ((*name).to_owned(), figure(k))).collect())
 }
 
-/// The figures of [`CAMERA`] from sums over pairs.
+/// The figures of [`CAMERA`], in its order, from sums over pairs.
 fn data_sheet(sums: &[f64; SUMS]) -> [f64; 7] {
     let series: Vec<[f64; 2]> = sums[1..]
         .chunks(2)

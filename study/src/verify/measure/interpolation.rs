@@ -1,4 +1,4 @@
-//! What interpolation makes of particle images.
+//! How interpolation changes particle images.
 
 use motefield_evaluator::{PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use motefield_generator::pair::expected_moved;
@@ -18,14 +18,15 @@ pub const INTERPOLATION: Measure = Measure {
     run,
 };
 
-/// Border left out of the comparison, px: what the deformation took from beyond the picture.
+/// Border left out of the comparison, px: there the deformation reaches beyond the picture.
 const BORDER_PX: usize = 16;
 
 fn run(request: &Request) -> Result<Figures, String> {
     let plan = request.plan();
     let shift = request.arguments.quantity("shift", Dimension::Pixels)?;
     let [width, height] = plan.scene.size;
-    // Deformation moves frame A by half the displacement against it, so that twice the shift back moves it by the shift.
+    // Deformation moves frame A back by half the displacement: twice the shift moves it by the
+    // shift.
     let corners = [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]];
     let field = VectorField {
         columns: 2,

@@ -1,4 +1,4 @@
-//! The intervals in which every figure is told.
+//! The intervals that every figure is given with.
 
 use motefield_evaluator::statistics::{Confidence, chi_interval, combine, fraction, student};
 use toml::Value;
@@ -6,7 +6,7 @@ use toml::Value;
 use super::{Arguments, Measure, Request, exactly};
 use crate::verify::judge::Figures;
 
-/// Student's factor, the chi-squared law's, Wilson's interval.
+/// Student's factor, the interval of a standard deviation, Wilson's interval.
 pub const INTERVALS: Measure = Measure {
     name: "intervals",
     about: "Student's two-sided factor and the ends of a unit standard deviation's interval (chi-squared) for some degrees of freedom; Wilson's interval of a fraction among a number of trials",
@@ -58,7 +58,7 @@ fn combined(request: &Request) -> Result<Figures, String> {
     let a = &request.arguments;
     let [uncertainties, freedoms] = [list(a, "uncertainties")?, list(a, "freedoms")?];
     if uncertainties.len() != freedoms.len() {
-        return Err("uncertainties and freedoms differ in number".into());
+        return Err("there must be as many degrees of freedom as uncertainties".into());
     }
     let contributions: Vec<(f64, f64)> = uncertainties.into_iter().zip(freedoms).collect();
     let combined = combine(&contributions);

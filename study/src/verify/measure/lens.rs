@@ -1,4 +1,4 @@
-//! What a lens makes of a point of light.
+//! The image of a point of light, and the light that a lens collects.
 
 use motefield_rig::optics::{Lens, photon_energy_j};
 
@@ -6,7 +6,7 @@ use super::{Measure, Request, exactly};
 use crate::verify::judge::Figures;
 use motefield_rig::quantity::Dimension;
 
-/// Diffraction, depth of field, the cone of light.
+/// Diffraction, depth of field, cone of light.
 pub const LENS: Measure = Measure {
     name: "lens",
     about: "diffraction image, depth of field and cone of light of a lens; energy of a photon",

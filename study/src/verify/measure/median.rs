@@ -1,4 +1,4 @@
-//! The normalised median test on values without any flow.
+//! The normalised median test on pure noise.
 
 use motefield_evaluator::outlier::normalised_residual;
 use motefield_evaluator::statistics::fraction;
@@ -18,7 +18,7 @@ pub const MEDIAN: Measure = Measure {
     run,
 };
 
-/// Neighbourhoods that one pair stands for.
+/// Number of neighbourhoods that count as one pair.
 const A_PAIR: usize = 20_000;
 
 fn run(request: &Request) -> Result<Figures, String> {

@@ -1,4 +1,4 @@
-//! The picture of one particle.
+//! The image of one particle.
 
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::{Grid, Weighting};
@@ -14,7 +14,7 @@ use motefield_rig::quantity::Dimension;
 /// Moments and peak of a particle image, and how well its displacement can be known.
 pub const PARTICLE_IMAGE: Measure = Measure {
     name: "particle image",
-    about: "pixels of one rendered particle in the middle of the picture but for `offset` (along x): its light, centroid and variance, its brightest pixel over that of the same particle at rest, and the Cramér-Rao bound of its displacement between two frames with shot noise alone",
+    about: "pixels of one rendered particle in the middle of the picture, moved by `offset` along x: its light, centroid and variance, its brightest pixel over that of the same particle at rest, and the Cramér-Rao bound of its displacement between two frames with shot noise alone",
     arguments: &["offset"],
     figures: &[
         "light_e",
@@ -29,7 +29,7 @@ pub const PARTICLE_IMAGE: Measure = Measure {
     run,
 };
 
-/// Step of the particle for the slope of its picture, px.
+/// Step of the particle for the derivative of its image, px.
 const STEP_PX: f64 = 0.01;
 
 /// Expected photo-electrons of one particle at `at`, which draws its streak.
@@ -69,7 +69,8 @@ fn run(request: &Request) -> Result<Figures, String> {
     ]))
 }
 
-/// The least standard deviation, px, of the displacement along x between two frames that show the particle at one place.
+/// The smallest standard deviation, px, of the displacement along x between two frames that show
+/// the particle at the same place.
 fn bound(plan: &Plan, at: [f64; 2], image: &Array2<f32>) -> Result<f64, String> {
     let slope = |[x, y]: [f64; 2]| {
         let moved = |sign: f64| -> Result<_, String> {

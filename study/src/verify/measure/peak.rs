@@ -1,4 +1,4 @@
-//! The mean correlation peak of rendered pairs: what is lost between the frames lowers it.
+//! The mean correlation peak of rendered pairs, lowered by the particles that lose their partner.
 
 use motefield_evaluator::correlation::correlation_plane;
 use motefield_generator::truth;
@@ -7,10 +7,10 @@ use ndarray::{Array2, ArrayView2, Axis, Slice};
 use super::{Measure, Request, jackknife};
 use crate::verify::judge::Figures;
 
-/// Height of the mean correlation plane's peak, over the mean of the two frames' own correlations.
+/// Height of the mean correlation peak over that of the frames' autocorrelations.
 pub const PEAK: Measure = Measure {
     name: "correlation peak",
-    about: "height, at the displacement of a window's middle rounded to whole px, of the mean correlation plane of whole windows (tiles of the final pass's size), over the mean of the frames' own: the product of the fractions F that keep a partner",
+    about: "height, at the displacement of a window's middle rounded to whole px, of the mean correlation plane of whole windows (tiles of the final pass's size), over the mean of the frames' autocorrelations: the product of the fractions F of particles that keep their partner",
     arguments: &[],
     figures: &["peak_height", "peak_width_x_px", "peak_width_y_px"],
     pictures: true,
@@ -18,7 +18,7 @@ pub const PEAK: Measure = Measure {
     run,
 };
 
-/// Of one pair: the planes' sums at and beside the peak, and the windows' energies.
+/// Per pair: the sums over planes at and beside the peak, and of the windows' energies.
 const SUMS: usize = 6;
 
 fn run(request: &Request) -> Result<Figures, String> {
@@ -48,7 +48,8 @@ fn run(request: &Request) -> Result<Figures, String> {
         }
         Ok(sums)
     })?;
-    // The standard deviation of the Gaussian through three points of the peak, which is centred when the displacement is of whole px.
+    // The standard deviation of the Gaussian through three points of the peak, which is centred
+    // where the displacement is of whole px.
     let width = |before: usize, after: usize| {
         move |s: &[f64; SUMS]| 1.0 / (2.0 * s[0].ln() - s[before].ln() - s[after].ln()).sqrt()
     };

@@ -1,4 +1,4 @@
-//! What a measurement spans.
+//! The range of velocities and of lengths that a measurement covers.
 
 use motefield_evaluator::dynamic_range::dynamic_range;
 

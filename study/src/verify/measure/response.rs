@@ -1,4 +1,4 @@
-//! Spatial response: how much of a wave of displacement is measured.
+//! Spatial response: which part of the amplitude of a displacement wave is measured.
 
 use motefield_evaluator::Grid;
 use motefield_evaluator::response::amplitude_ratio;
@@ -13,7 +13,7 @@ use motefield_rig::quantity::Dimension;
 /// Measured over true amplitude of a sinusoidal shear.
 pub const RESPONSE: Measure = Measure {
     name: "response",
-    about: "amplitude of a component as measured over the true one, by regression on the true displacement at all vectors at least `border` px from the picture's edge; `passes` like the setup's last one, where given, stand for its own",
+    about: "amplitude of a component as measured over the true one, by regression on the true displacement at all vectors at least `border` px from the picture's edge; with `passes`, so many passes like the setup's last one replace its own",
     arguments: &["border", "passes"],
     figures: &["response_x", "response_y"],
     pictures: true,

@@ -1,4 +1,4 @@
-//! How many particles an interrogation window holds.
+//! How many particles an interrogation window contains.
 
 use std::collections::HashSet;
 
@@ -8,10 +8,10 @@ use motefield_generator::pair::{Shown, shown};
 use super::{Measure, Request, jackknife, mean_of};
 use crate::verify::judge::Figures;
 
-/// Particles of a window that show in both frames.
+/// Particles of a window that are seen in both frames.
 pub const SEEDING: Measure = Measure {
     name: "seeding",
-    about: "particles counted in the whole windows (tiles of the final pass's size) of rendered pairs: in frame A, and those that the same window of frame B shows too",
+    about: "particles counted in the whole windows (tiles of the final pass's size) of rendered pairs: in frame A, and those that are seen in the same window of frame B too",
     arguments: &[],
     figures: &[
         "particles",
@@ -66,7 +66,7 @@ fn run(request: &Request) -> Result<Figures, String> {
             })
         })
         .collect();
-    // Variance over mean: 1 of a Poisson number.
+    // Variance over mean: 1 for a Poisson number.
     let dispersion = jackknife(&sums, request.confidence, |[windows, sum, square]| {
         let mean = sum / windows;
         (square / windows - mean * mean) / mean

@@ -50,10 +50,10 @@ fn sphere(request: &Request) -> Result<Figures, String> {
     ]))
 }
 
-/// Light that a tracer sends into a cone about 90 degrees.
+/// Light that a tracer scatters into a cone around 90 degrees.
 pub const SCATTERED_LIGHT: Measure = Measure {
     name: "scattered light",
-    about: "differential scattering cross-section of a tracer, averaged over a cone about 90 degrees and over diameters within a relative spread",
+    about: "differential scattering cross-section of a tracer, averaged over a cone around 90 degrees and over diameters within a relative spread",
     arguments: &[
         "diameter",
         "index",

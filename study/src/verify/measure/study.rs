@@ -1,4 +1,4 @@
-//! Errors of measured vectors: a point of a study.
+//! Errors of measured vectors at one point of a study.
 
 use motefield_evaluator::statistics::Estimate;
 
@@ -7,7 +7,7 @@ use crate::run::{Effort, Experiment, Wanted, run_with};
 use crate::values::figures;
 use crate::verify::judge::Figures;
 
-/// The columns of the table of a study, and the share of valid vectors.
+/// The columns of a study's table, and the fraction of valid vectors.
 pub const STUDY: Measure = Measure {
     name: "study",
     about: "errors of the vectors of rendered pairs: the columns of `motefield sweep`, and `valid` (1 - outliers); with bound = true also the Cramér-Rao bound and the efficiency",

@@ -1,4 +1,4 @@
-//! Estimated uncertainties of vectors against their errors.
+//! Estimated uncertainties of vectors compared with their errors.
 
 use motefield_evaluator::reliability::reliability;
 use motefield_evaluator::score::{Errors, VectorTruth, reach};
@@ -10,10 +10,10 @@ use motefield_generator::{Pair, truth};
 use super::{Measure, Request};
 use crate::verify::judge::Figures;
 
-/// Estimated uncertainties against errors.
+/// Estimated uncertainties compared with errors.
 pub const UNCERTAINTY: Measure = Measure {
     name: "uncertainty",
-    about: "an estimator's uncertainties (\"correlation-statistics\", \"particle-disparity\" or \"peak-ratio\") against the errors along x: their ratio (root mean squares) and the share of errors within once and twice",
+    about: "an estimator's uncertainties (\"correlation-statistics\", \"particle-disparity\" or \"peak-ratio\") against the errors along x: the ratio of their root mean squares, and the fractions of errors within one and two uncertainties",
     arguments: &["estimator"],
     figures: &["ratio", "coverage_1", "coverage_2"],
     pictures: true,
@@ -21,10 +21,10 @@ pub const UNCERTAINTY: Measure = Measure {
     run,
 };
 
-/// Pixels of the truth that one sample stands for, a side.
+/// Side of the square of truth that one sample stands for, px.
 const TRUTH_BLOCK_PX: usize = 4;
 
-/// The errors of every pair's vectors and what `of` makes of them.
+/// The errors of every pair's vectors, and a further result per pair.
 struct MeasuredPairs<T> {
     grid: Grid,
     errors: Vec<Errors>,
@@ -61,14 +61,14 @@ fn run(request: &Request) -> Result<Figures, String> {
         .iter()
         .copied()
         .find(|e| e.as_str() == word)
-        .ok_or_else(|| format!("estimator = \"{word}\": there is none of this name"))?;
+        .ok_or_else(|| format!("estimator = \"{word}\": there is no such estimator"))?;
     let processing = &request.plan().processing;
     let m = measure(request, |pair, field| {
         let all = estimate(pair.a.view(), pair.b.view(), field, processing, estimator)
             .map_err(|e| e.to_string())?;
         Ok(all.into_iter().map(|u| u[0]).collect::<Vec<f64>>())
     })?;
-    // What an estimator claims to know is the random part.
+    // An estimator claims to know the random part only.
     let known: Vec<f64> = m
         .errors
         .iter()

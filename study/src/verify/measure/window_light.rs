@@ -1,10 +1,10 @@
-//! How many particles windows hold, by the light in them.
+//! The number of particles in windows, judged by their light.
 
 use super::peak::tile;
 use super::{Measure, Request, jackknife};
 use crate::verify::judge::Figures;
 
-/// Spread of the light of windows.
+/// Mean and spread of the light in windows.
 pub const WINDOW_LIGHT: Measure = Measure {
     name: "light of windows",
     about: "mean light of a window (tiles of the final pass's size in frame A), and its relative variance times the mean number of particles in a window: 1 for a Poisson number of equal particles",
