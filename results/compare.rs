@@ -1,9 +1,15 @@
-//! Draws the random error of several sweeps of one key into one picture, with the Cramér–Rao bound: `compare OUT.svg TITLE KEY
-//! NAME=TABLE.csv …`. A part of `results/regenerate`.
+//! Draws the random error of several sweeps of one key into one picture, with the Cramér–Rao bound:
+//! `compare OUT.svg TITLE KEY NAME=TABLE.csv …`. A part of `results/regenerate`.
 
+use std::path::Path;
 use std::process::ExitCode;
 
-use motefield_report::figure::{Anchor, Area, Axis, Scale, Svg};
+use motefield_files::table::Table;
+use motefield_report::figure::legend::{self, Entry};
+use motefield_report::figure::palette::{INK, series};
+use motefield_report::figure::{
+    Anchor, Area, Axis, AxisScale, BOLD, HEADING, Ruler, Side, Svg, TITLE, fill, frame, stroke,
+};
 use motefield_rig::quantity::digits;
 
 const FRAMES: [Area; 2] = [
@@ -17,27 +23,22 @@ const FRAMES: [Area; 2] = [
     },
 ];
 const SIZE: [f64; 2] = [930.0, 450.0];
-const COLOURS: [&str; 5] = ["#263c8c", "#c8501e", "#2d966e", "#8a4fa3", "#7a6a00"];
 
 /// Value of the key, error with its interval along x and along y, bound along x and y, px.
-type Row = (f64, [[f64; 3]; 2], [f64; 2]);
+type SweepRow = (f64, [[f64; 3]; 2], [f64; 2]);
 
-struct Sweep {
+struct SweepTable {
     name: String,
-    rows: Vec<Row>,
+    rows: Vec<SweepRow>,
 }
 
-fn read(argument: &str) -> Result<Sweep, String> {
+fn read(argument: &str) -> Result<SweepTable, String> {
     let (name, path) = argument.split_once('=').ok_or("NAME=TABLE.csv is wanted")?;
     let text = std::fs::read_to_string(path).map_err(|e| format!("{path}: {e}"))?;
-    let mut lines = text.lines().map(|line| line.split(',').collect::<Vec<_>>());
-    let head = lines.next().ok_or_else(|| format!("{path}: is empty"))?;
-    let rows = lines.map(|row| {
-        let at = |column: &str| -> Result<f64, String> {
-            let k = head
-                .iter()
-                .position(|h| *h == column)
-                .ok_or_else(|| format!("{path}: no {column}"))?;
+    let table = Table::parse(Path::new(path), &text).map_err(|e| e.to_string())?;
+    let rows = table.rows.iter().map(|row| {
+        let at = |name: &str| -> Result<f64, String> {
+            let k = table.column(name).ok_or_else(|| format!("{path}: no {name}"))?;
             row[k]
                 .parse()
                 .map_err(|_| format!("{path}: {} is no number", row[k]))
@@ -52,7 +53,7 @@ fn read(argument: &str) -> Result<Sweep, String> {
             [at("bound_x_px")?, at("bound_y_px")?],
         ))
     });
-    Ok(Sweep {
+    Ok(SweepTable {
         name: name.to_owned(),
         rows: rows.collect::<Result<_, String>>()?,
     })
@@ -66,116 +67,85 @@ fn range(values: impl Iterator<Item = f64>) -> [f64; 2] {
     [low / 1.15, high * 1.15]
 }
 
-fn draw(title: &str, key: &str, sweeps: &[Sweep]) -> String {
-    let mut svg = Svg::new(
-        SIZE,
-        title,
-        "Random error along x and along y of each method, with 95 % intervals; dashed, its Cramér-Rao bound.",
-    );
-    svg.text(title, 18.0, [20.0, 32.0], Anchor::Start, "font-weight=\"bold\"");
+const ABOUT: &str = "Random error along x and along y of each method, with 95 % intervals; dashed, its \
+                     Cramér-Rao bound.";
+const DASHED: &str = " stroke-dasharray=\"3 4\"";
+
+/// The axes of the panels: both have the same.
+fn axes(sweeps: &[SweepTable]) -> impl Fn(Area) -> [Axis; 2] {
     let all = || sweeps.iter().flat_map(|s| &s.rows);
-    let errors = all().flat_map(|(_, e, b)| [e[0][0], e[1][0], b[0], b[1]]);
-    let y_range = range(errors);
+    let error_px = range(all().flat_map(|(_, e, b)| [e[0][0], e[1][0], b[0], b[1]]));
     let values: Vec<f64> = all().map(|(v, _, _)| *v).collect();
-    let from_zero = values.contains(&0.0);
     let last = values.iter().copied().fold(0.0, f64::max);
-    for (c, frame) in FRAMES.into_iter().enumerate() {
-        let x = Axis {
-            scale: if from_zero { Scale::Linear } else { Scale::Log },
-            range: if from_zero {
-                [-0.04 * last, 1.04 * last]
-            } else {
-                range(values.iter().copied())
+    let (scale, value) = match values.contains(&0.0) {
+        true => (AxisScale::Linear, [-0.04 * last, 1.04 * last]),
+        false => (AxisScale::Log, range(values.iter().copied())),
+    };
+    move |area| {
+        [
+            Axis {
+                scale,
+                range: value,
+                place: area.x,
             },
-            place: frame.x,
-        };
-        let y = Axis {
-            scale: Scale::Log,
-            range: y_range,
-            place: [frame.y[1], frame.y[0]],
-        };
-        let grid = "stroke=\"#000\" stroke-opacity=\"0.1\"";
-        for tick in x.ticks(digits, |label| 7.5 * label.len() as f64 + 10.0) {
-            svg.line(
-                [tick.at, frame.y[1]],
-                [tick.at, frame.y[1] + 4.0],
-                "stroke=\"#222\"",
-            );
-            if let Some(label) = tick.label {
-                svg.line([tick.at, frame.y[0]], [tick.at, frame.y[1]], grid);
-                svg.text(&label, 12.0, [tick.at, frame.y[1] + 18.0], Anchor::Middle, "");
-            }
-        }
-        for tick in y.ticks(digits, |_| 20.0) {
-            svg.line(
-                [frame.x[0], tick.at],
-                [frame.x[0] - 4.0, tick.at],
-                "stroke=\"#222\"",
-            );
-            if let Some(label) = tick.label {
-                svg.line([frame.x[0], tick.at], [frame.x[1], tick.at], grid);
-                svg.text(&label, 12.0, [frame.x[0] - 7.0, tick.at + 4.0], Anchor::End, "");
-            }
-        }
-        for (sweep, colour) in sweeps.iter().zip(COLOURS) {
-            let stroke = format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.8\"");
-            let line = |of: &dyn Fn(&Row) -> f64| -> Vec<[f64; 2]> {
-                sweep
-                    .rows
-                    .iter()
-                    .map(|row| [x.at(row.0), y.clamped(of(row))])
-                    .collect()
-            };
-            svg.path(
-                &line(&|row| row.2[c]),
-                false,
-                &format!("{stroke} stroke-dasharray=\"3 4\""),
-            );
-            let errors = line(&|row| row.1[c][0]);
-            svg.path(&errors, false, &stroke);
-            for (row, at) in sweep.rows.iter().zip(errors) {
-                let [_, lo, hi] = row.1[c];
-                svg.line(
-                    [at[0], y.clamped(lo)],
-                    [at[0], y.clamped(hi)],
-                    &format!("stroke=\"{colour}\""),
-                );
-                svg.disc(at, 3.0, &format!("fill=\"{colour}\""), "");
-            }
-        }
-        svg.area(frame, "fill=\"none\" stroke=\"#222\"");
-        let middle = 0.5 * (frame.x[0] + frame.x[1]);
-        svg.text(key, 13.0, [middle, frame.y[1] + 42.0], Anchor::Middle, "");
-        svg.text(
-            ["along x", "along y"][c],
-            14.0,
-            [frame.x[0], frame.y[0] - 10.0],
-            Anchor::Start,
-            "font-weight=\"bold\"",
-        );
+            Axis {
+                scale: AxisScale::Log,
+                range: error_px,
+                place: [area.y[1], area.y[0]],
+            },
+        ]
     }
-    svg.upright(
-        "random error, px",
-        13.0,
-        [22.0, 0.5 * (FRAMES[0].y[0] + FRAMES[0].y[1])],
-        "",
-    );
-    for (k, (sweep, colour)) in sweeps.iter().zip(COLOURS).enumerate() {
-        let y = 94.0 + 22.0 * k as f64;
-        svg.line(
-            [740.0, y],
-            [762.0, y],
-            &format!("stroke=\"{colour}\" stroke-width=\"1.8\""),
-        );
-        svg.text(&sweep.name, 13.0, [770.0, y + 4.5], Anchor::Start, "");
+}
+
+/// One sweep along axis `c`: its errors with their intervals, and its bound.
+fn curve(svg: &mut Svg, sweep: &SweepTable, [x, y]: [Axis; 2], c: usize, colour: &str) {
+    let line = |of: &dyn Fn(&SweepRow) -> f64| -> Vec<[f64; 2]> {
+        let at = |row: &SweepRow| [x.at(row.0), y.clamped(of(row))];
+        sweep.rows.iter().map(at).collect()
+    };
+    let bound = line(&|row| row.2[c]);
+    svg.path(&bound, false, &(stroke(colour, 1.8) + DASHED));
+    let errors = line(&|row| row.1[c][0]);
+    svg.path(&errors, false, &stroke(colour, 1.8));
+    for (row, at) in sweep.rows.iter().zip(errors) {
+        let [_, lo, hi] = row.1[c];
+        let [lo, hi] = [lo, hi].map(|v| [at[0], y.clamped(v)]);
+        svg.line(lo, hi, &stroke(colour, 1.0));
+        svg.disc(at, 3.0, &fill(colour), "");
     }
-    let y = 94.0 + 22.0 * sweeps.len() as f64;
-    svg.line(
-        [740.0, y],
-        [762.0, y],
-        "stroke=\"#222\" stroke-width=\"1.8\" stroke-dasharray=\"3 4\"",
-    );
-    svg.text("its bound", 13.0, [770.0, y + 4.5], Anchor::Start, "");
+}
+
+fn draw(title: &str, key: &str, sweeps: &[SweepTable]) -> String {
+    let mut svg = Svg::new(SIZE, title, ABOUT);
+    svg.text(title, TITLE, [20.0, 32.0], Anchor::Start, BOLD);
+    let axes = axes(sweeps);
+    for (c, area) in FRAMES.into_iter().enumerate() {
+        let [x, y] = axes(area);
+        let error = ["random error, px", ""][c];
+        let rulers = [
+            Ruler::new(x, Side::Bottom, &digits).titled(key, 42.0),
+            Ruler::new(y, Side::Left, &digits).titled(error, 52.0),
+        ];
+        frame(
+            &mut svg,
+            area,
+            area,
+            &rulers.map(|ruler| Ruler { grid: true, ..ruler }),
+        );
+        for (k, sweep) in sweeps.iter().enumerate() {
+            curve(&mut svg, sweep, [x, y], c, series(k));
+        }
+        let name = ["along x", "along y"][c];
+        let above = [area.x[0], area.y[0] - 10.0];
+        svg.text(name, HEADING, above, Anchor::Start, BOLD);
+    }
+    let named = sweeps
+        .iter()
+        .enumerate()
+        .map(|(k, sweep)| Entry::line(stroke(series(k), 1.8), &sweep.name));
+    let bound = Entry::line(stroke(INK, 1.8) + DASHED, "its bound");
+    let entries: Vec<Entry> = named.chain([bound]).collect();
+    legend::column(&mut svg, [740.0, 94.0], 22.0, &entries);
     svg.finish()
 }
 

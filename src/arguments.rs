@@ -16,20 +16,20 @@ use crate::exit::Failure;
 /// The setup, which most commands take.
 #[derive(Args)]
 pub struct SetupArguments {
-    /// Setup file (TOML); the embedded rig if none is named
+    /// Setup file (TOML); the embedded rig by default
     pub setup: Option<PathBuf>,
-    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    /// Changes a key of the setup; may be repeated
     #[arg(long = "set", value_name = "KEY=VALUE")]
     pub changes: Vec<String>,
 }
 
 impl SetupArguments {
     /// Reads the setup, with further changes to it.
-    pub fn setup(&self, more: &[(&str, SetupValue)]) -> Result<Setup, Failure> {
+    pub fn read(&self, more: &[(&str, SetupValue)]) -> Result<Setup, Failure> {
         let document = match &self.setup {
             Some(path) => Document::parse(&path.display().to_string(), &read_text(path)?)?,
             None => {
-                eprintln!("No setup named: using {EMBEDDED_NAME}.");
+                eprintln!("No setup given: using {EMBEDDED_NAME}.");
                 Document::parse(EMBEDDED_NAME, EMBEDDED)?
             }
         };
@@ -60,18 +60,19 @@ pub struct EffortArguments {
     /// Seed of the study: the same seed gives the same bytes
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Half the 95 % interval of the random error, over its value, at which a point is known well enough
+    /// Adds pairs to a point until half the 95 % interval of its random error is below this share
+    /// of it
     #[arg(long, default_value_t = 0.05, value_parser = share, allow_negative_numbers = true)]
     pub precision: f64,
-    /// Most pairs at a point
+    /// Largest number of pairs per point
     #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub most_pairs: u32,
-    /// Threads; all processors if not given
+    /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
 }
 
-/// Estimators of uncertainty named on the command line, with commas between; `all` are all there are.
+/// Estimators of uncertainty, separated by commas; `all` names all of them.
 pub fn estimators(text: &str) -> Result<Estimators, String> {
     let one = |name: &str| name.trim().parse::<Estimator>().map_err(|e| e.to_string());
     match text {
@@ -133,7 +134,7 @@ pub fn stop_on_interrupt() -> Arc<AtomicBool> {
         if flag.swap(true, Ordering::Relaxed) {
             std::process::exit(130);
         }
-        eprintln!("\nStopping after the pairs in hand; Ctrl-C again ends at once.");
+        eprintln!("\nStopping after the pairs under way; press Ctrl-C again to quit at once.");
     });
     stop
 }

@@ -1,4 +1,4 @@
-//! `correlate` and `score`
+//! `correlate`
 
 use std::path::{Path, PathBuf};
 
@@ -7,32 +7,32 @@ use clap::Args;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
 use motefield_files::{self as files, picture};
+use motefield_report::vectors;
 use motefield_rig::setup::{Document, Referenced, Setup};
-use motefield_study::vectors;
 use ndarray::Array2;
-use serde_json::json;
 
 use crate::arguments::{changed, print, print_json};
 
 #[derive(Args)]
-pub struct Correlate {
-    /// Frame A and frame B of a pair, grey TIFF or PNG of one size; the frames of several pairs of a steady flow, A B A B ..., are measured
-    /// together (ensemble correlation)
+pub struct CorrelateCommand {
+    /// Frame A and frame B of a pair, grey TIFF or PNG of the same size; the frames of several
+    /// pairs of a steady flow, A B A B ..., are correlated together (ensemble correlation)
     #[arg(required = true, num_args = 2.., value_names = ["A", "B"])]
     frames: Vec<PathBuf>,
-    /// Setup whose [processing] is used; the default processing if none is named
+    /// Setup whose [processing] is used; the default processing if none is given
     #[arg(long)]
     setup: Option<PathBuf>,
-    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    /// Changes a key of the setup; may be repeated
     #[arg(long = "set", value_name = "KEY=VALUE")]
     changes: Vec<String>,
-    /// Adds each vector's standard uncertainty, u_x_px and u_y_px: correlation-statistics, particle-disparity or peak-ratio
+    /// Adds the standard uncertainty of each vector, u_x_px and u_y_px, by correlation-statistics,
+    /// particle-disparity or peak-ratio
     #[arg(long, value_name = "ESTIMATOR")]
     uncertainty: Option<Estimator>,
     /// File for the vectors
     #[arg(long, default_value = "vectors.csv")]
     out: PathBuf,
-    /// Overwrites what is there
+    /// Overwrites existing files
     #[arg(long)]
     force: bool,
     /// Prints the vectors as JSON
@@ -50,12 +50,12 @@ pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing
     Ok(Setup::read_processing(&document, &Referenced::on_disk())?)
 }
 
-impl Correlate {
+impl CorrelateCommand {
     /// The pairs, all of one size.
     fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
         if !self.frames.len().is_multiple_of(2) {
             return Err(Failure::input(format!(
-                "{} pictures are given, which are no whole pairs: give frame A and frame B of each",
+                "{} pictures are given, an odd number: give frame A and frame B of each pair",
                 self.frames.len()
             )));
         }
@@ -82,7 +82,7 @@ impl Correlate {
             }
         }
         let mut images = images.into_iter();
-        let pair = |_| [(); 2].map(|()| images.next().expect("two frames a pair"));
+        let pair = |_| [(); 2].map(|()| images.next().expect("two frames per pair"));
         Ok((0..count).map(pair).collect())
     }
 
@@ -108,35 +108,14 @@ impl Correlate {
                     .map_err(|e| Failure::input(format!("--uncertainty {estimator}: {e}")))?,
             ),
         };
-        files::write(
-            &self.out,
-            vectors::csv(&field, uncertainties.as_deref()).as_bytes(),
-        )?;
-        let valid = field
-            .vectors
-            .iter()
-            .filter(|v| v.status == motefield_evaluator::VectorStatus::Valid)
-            .count();
+        let uncertainties = uncertainties.as_deref();
+        files::write(&self.out, vectors::csv(&field, uncertainties).as_bytes())?;
         if self.json {
-            print_json(&json!({
-                "schema": "motefield-vectors/1",
-                "columns": field.columns,
-                "rows": field.rows,
-                "window_px": field.window,
-                "spacing_px": field.spacing,
-                "vectors": field.vectors.iter().enumerate().map(|(k, v)| {
-                    let mut one = json!({ "x_px": v.x_px, "y_px": v.y_px, "dx_px": v.dx_px, "dy_px": v.dy_px, "peak_ratio": v.peak_ratio, "status": v.status.as_str() });
-                    if let Some(all) = &uncertainties {
-                        one["u_x_px"] = json!(all[k][0]);
-                        one["u_y_px"] = json!(all[k][1]);
-                    }
-                    one
-                }).collect::<Vec<_>>(),
-            }));
+            print_json(&vectors::json(&field, uncertainties));
         } else {
             print(&format!(
-                "{} vectors, {valid} of them valid, in {}\n",
-                field.vectors.len(),
+                "{}, in {}\n",
+                vectors::words(&field),
                 self.out.display()
             ));
         }

@@ -15,7 +15,7 @@ use motefield_rig::setup::Setup;
 use motefield_rig::{caution, keys};
 use motefield_study::StudyError;
 use motefield_study::decide::choice::choose;
-use motefield_study::decide::map::Axis;
+use motefield_study::decide::map::FreeSetting;
 use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 
 use crate::arguments::{
@@ -24,20 +24,21 @@ use crate::arguments::{
 use crate::progress::Bar;
 
 #[derive(Args)]
-pub struct Decide {
+pub struct DecideCommand {
     #[command(flatten)]
     setup: SetupArguments,
     /// Largest total error allowed, px
     #[arg(long, default_value_t = USUAL_LIMIT_PX, value_parser = above_zero, allow_negative_numbers = true)]
     limit: f64,
-    /// Least share of valid vectors
+    /// Smallest share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
     valid: f64,
-    /// Two numeric settings to set free, such as light.pulse_length,timing.separation: maps the error of the velocity over both
-    /// and names the best pair of values
+    /// Two numeric settings to vary together, such as light.pulse_length,timing.separation: maps
+    /// the error of the velocity over both and names the best pair of values
     #[arg(long, value_name = "KEY,KEY", conflicts_with = "choose")]
     free: Option<String>,
-    /// Range of a setting set free, as KEY=FROM..TO, KEY=FROM..TO:log:N or :lin:N; may be repeated
+    /// Range of a setting named under --free, as KEY=FROM..TO, KEY=FROM..TO:log:N or :lin:N; may be
+    /// repeated
     #[arg(long, value_name = "KEY=RANGE", requires = "free")]
     range: Vec<String>,
     /// A setting to choose, as KEY or KEY=a,b,c; may be repeated, then every combination is tried
@@ -45,10 +46,10 @@ pub struct Decide {
     choose: Vec<String>,
     #[command(flatten)]
     effort: EffortArguments,
-    /// Directory for table.csv, decision.json, curve.svg and sample pairs; a fresh one if not given
+    /// Directory for table.csv, decision.json, curve.svg and sample pairs; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
-    /// Overwrites what is there
+    /// Overwrites existing files
     #[arg(long)]
     force: bool,
     /// Prints JSON
@@ -58,10 +59,10 @@ pub struct Decide {
 
 const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 
-impl Decide {
+impl DecideCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
-        let setup = self.setup.setup(&[])?;
+        let setup = self.setup.read(&[])?;
         if let Some(caution) = caution::text(&setup.light) {
             eprintln!("{caution}");
         }
@@ -113,7 +114,7 @@ impl Decide {
         };
         let axis = |key: &str| {
             let option = if range(key).is_some() { "--range" } else { "--free" };
-            Axis::new(setup, key, range(key)).map_err(|e| Failure::about(option, e))
+            FreeSetting::new(setup, key, range(key)).map_err(|e| Failure::about(option, e))
         };
         let axes = [axis(a)?, axis(b)?];
         let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
@@ -169,9 +170,9 @@ impl Decide {
         let stop = stop_on_interrupt();
         let bar = Bar::new();
         // The setup is checked whole before a directory is made.
-        let rig = PulseSearch::of(setup)?;
+        let search = PulseSearch::of(setup)?;
         out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
-        let decision = decide(&rig, &wish, &bar, &stop);
+        let decision = decide(&search, &wish, &bar, &stop);
         bar.finish();
         let decision = decision?;
 
@@ -207,8 +208,8 @@ impl Decide {
     }
 }
 
-/// What came of the work whose results go to `out`; where it failed, takes the directory away again
-/// if it was made for them.
+/// The result of the work that goes to `out`; where the work failed, removes the directory again if
+/// it was made for it.
 fn kept<T>(out: &OutputDirectory, option: &str, work: Result<T, StudyError>) -> Result<T, Failure> {
     if work.is_err() {
         out.abandon();

@@ -62,7 +62,7 @@ impl Failure {
 impl From<FileError> for Failure {
     fn from(error: FileError) -> Failure {
         let remedy = match error {
-            FileError::Exists { .. } => "; choose another --out, or say --force",
+            FileError::Exists { .. } => "; choose another --out, or use --force",
             _ => "",
         };
         Failure {

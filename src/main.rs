@@ -18,48 +18,49 @@ use clap::{Parser, Subcommand};
 
 #[derive(Parser)]
 #[command(name = "motefield", version, about = "Names the light-pulse length to use in a particle image velocimetry experiment", after_help = exit::CODES)]
-struct Arguments {
+struct CommandLine {
     #[command(subcommand)]
     command: Command,
 }
 
 #[derive(Subcommand)]
 enum Command {
-    /// Tells what the rig will show, before any picture is rendered: scale, light budget, timing, flow, and the rules of the trade
+    /// Predicts what the rig will show, before anything is rendered: scale, light budget, timing,
+    /// flow and the usual rules
     #[command(
         after_help = "Example: motefield plan rig.toml --displacement 8 --set lens.aperture=f/2.8 --out plan\nWarnings and failed rules do not change the exit code, unless --strict is given."
     )]
-    Plan(plan::Plan),
+    Plan(plan::PlanCommand),
     /// Renders pairs with their true displacement
     #[command(after_help = "Example: motefield render rig.toml --pairs 10 --seed 7 --out pairs")]
-    Render(render::Render),
+    Render(render::RenderCommand),
     /// Measures the displacement between two pictures
     #[command(
         after_help = "Example: motefield correlate pairs/pair-00000-a.tif pairs/pair-00000-b.tif --setup rig.toml --out vectors.csv"
     )]
-    Correlate(correlate::Correlate),
+    Correlate(correlate::CorrelateCommand),
     /// Compares measured vectors with the truth
     #[command(after_help = "Example: motefield score vectors.csv --truth pairs")]
-    Score(score::Score),
+    Score(score::ScoreCommand),
     /// Tabulates the error against one key of the setup
     #[command(
         after_help = "Example: motefield sweep rig.toml --vary light.pulse_length=10us..1ms:log:9 --out study"
     )]
-    Sweep(sweep::Sweep),
+    Sweep(sweep::SweepCommand),
     /// Names the pulse length to use
     #[command(
         after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
     )]
-    Decide(decide::Decide),
-    /// Compares this version with reference figures of accuracy, light and statistics
+    Decide(decide::DecideCommand),
+    /// Compares this version with published accuracy figures
     #[command(
-        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
+        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/published"
     )]
-    Verify(verify::Verify),
+    Verify(verify::VerifyCommand),
 }
 
 fn main() -> ExitCode {
-    let result = match Arguments::parse().command {
+    let result = match CommandLine::parse().command {
         Command::Plan(command) => command.run(),
         Command::Render(command) => command.run(),
         Command::Correlate(command) => command.run(),

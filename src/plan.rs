@@ -14,16 +14,17 @@ use motefield_rig::setup::{Setup, Value};
 use crate::arguments::{SetupArguments, print, print_json};
 
 #[derive(Args)]
-pub struct Plan {
+pub struct PlanCommand {
     #[command(flatten)]
     setup: SetupArguments,
-    /// Displacement wanted of the fastest fluid in the picture, px; the pulse separation follows from it (timing.displacement)
+    /// Displacement wanted of the fastest fluid in the picture, px; sets the pulse separation
+    /// (timing.displacement)
     #[arg(long, value_name = "PX")]
     displacement: Option<String>,
     /// Directory for plan.txt, plan.json, plan.html, timing.svg and timing.txt
     #[arg(long)]
     out: Option<PathBuf>,
-    /// Overwrites what is there
+    /// Overwrites existing files
     #[arg(long, requires = "out")]
     force: bool,
     /// Exits with 1 if a rule of the trade fails
@@ -32,15 +33,15 @@ pub struct Plan {
     /// Prints JSON
     #[arg(long)]
     json: bool,
-    /// Prints what a setup file may hold, key by key
+    /// Prints every key that a setup file may hold
     #[arg(long)]
     keys: bool,
-    /// Prints a JSON Schema of setup files, by which editors complete and check them
+    /// Prints a JSON Schema of setup files, with which editors complete and check them
     #[arg(long)]
     schema: bool,
 }
 
-impl Plan {
+impl PlanCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         if self.keys {
             print(include_str!("../docs/setup.md"));
@@ -59,20 +60,23 @@ impl Plan {
             };
             more.push((keys::timing::DISPLACEMENT.path, value));
         }
-        let setup = self.setup.setup(&more)?;
-        let page = Assessment::of(&setup)?;
+        let setup = self.setup.read(&more)?;
+        let assessment = Assessment::of(&setup)?;
         if let Some(directory) = &self.out {
-            write(&page, &OutputDirectory::new(Some(directory), "plan", self.force))?;
+            write(
+                &assessment,
+                &OutputDirectory::new(Some(directory), "plan", self.force),
+            )?;
         }
         if self.json {
-            print_json(&json(&page));
+            print_json(&json(&assessment));
         } else {
-            print(&text(&page));
+            print(&text(&assessment));
         }
-        if let Some(caution) = &page.caution {
+        if let Some(caution) = &assessment.caution {
             eprintln!("\n{caution}");
         }
-        Ok(match self.strict && page.fails() {
+        Ok(match self.strict && assessment.fails() {
             true => Exit::No,
             false => Exit::Done,
         })
@@ -80,17 +84,17 @@ impl Plan {
 }
 
 /// Writes the page in all its forms.
-fn write(page: &Assessment, out: &OutputDirectory) -> Result<(), Failure> {
-    let caution = page
+fn write(assessment: &Assessment, out: &OutputDirectory) -> Result<(), Failure> {
+    let caution = assessment
         .caution
         .as_ref()
         .map_or(String::new(), |caution| format!("\n{caution}\n"));
     let mut files = vec![
-        ("plan.txt", text(page) + &caution),
-        ("plan.json", format!("{:#}\n", json(page))),
-        ("plan.html", html(page)),
+        ("plan.txt", text(assessment) + &caution),
+        ("plan.json", format!("{:#}\n", json(assessment))),
+        ("plan.html", html(assessment)),
     ];
-    if let Some([svg, text]) = timing(page) {
+    if let Some([svg, text]) = timing(assessment) {
         files.extend([("timing.svg", svg), ("timing.txt", text)]);
     }
     out.prepare(&files.iter().map(|(name, _)| *name).collect::<Vec<_>>())?;

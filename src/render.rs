@@ -9,55 +9,56 @@ use motefield_files::{OutputDirectory, npy, picture};
 use motefield_generator::pair::{self, shared};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError, Seed};
-use motefield_report::{manifest, setup_json};
+use motefield_report::pairs::{self, Manifest};
 use motefield_rig::plan::plan;
 use motefield_study::run::{Progress, bound};
 use ndarray::Array2;
 use rayon::prelude::*;
-use serde_json::json;
 
 use crate::arguments::{SetupArguments, print, print_json, use_threads};
 use crate::progress::Bar;
 
 #[derive(Args)]
-pub struct Render {
+pub struct RenderCommand {
     #[command(flatten)]
     setup: SetupArguments,
-    /// How many pairs
+    /// Number of pairs
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=99_999))]
     pairs: u32,
-    /// A time series of so many frames, one pulse separation apart, in place of pairs
+    /// Renders a time series of this many frames, one pulse separation apart, instead of pairs
     #[arg(long, value_name = "FRAMES", conflicts_with = "pairs", value_parser = clap::value_parser!(u32).range(2..=99_999))]
     series: Option<u32>,
     /// Seed: the same seed gives the same bytes
     #[arg(long, default_value_t = 1)]
     seed: u64,
-    /// Directory for pair-NNNNN-a.tif, pair-NNNNN-b.tif, truth-NNNNN.npy and manifest.json (and valid.npy where there are bodies); a fresh one if not given
+    /// Directory for pair-NNNNN-a.tif, pair-NNNNN-b.tif, truth-NNNNN.npy and manifest.json (and
+    /// valid.npy where there are bodies); a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     /// File format of the pictures
-    #[arg(long, value_enum, default_value_t = Format::Tiff)]
-    format: Format,
-    /// Writes the particles of each frame too: particles-NNNNN-a.csv and -b.csv
+    #[arg(long, value_enum, default_value_t = PictureFormat::Tiff)]
+    format: PictureFormat,
+    /// Also writes the particles of each frame: particles-NNNNN-a.csv and -b.csv
     #[arg(long)]
     particles: bool,
-    /// Writes the noise-free pictures too, in expected photo-electrons: expected-NNNNN-a.tif and -b.tif
+    /// Also writes the noise-free pictures, in expected photo-electrons: expected-NNNNN-a.tif and
+    /// -b.tif
     #[arg(long)]
     expected: bool,
-    /// Writes the Cramer-Rao bound of the windows too: bound-NNNNN.npy, float64, 2 x rows x columns, px, of the grid of the
-    /// setup's [processing]
+    /// Also writes the Cramér-Rao bound of the windows: bound-NNNNN.npy, float64, 2 x rows x
+    /// columns, px, of the grid of the setup's [processing]
     #[arg(long, conflicts_with = "series")]
     bound: bool,
-    /// Writes mask.png too: white where there are particles to measure by, black in bodies and unseeded regions
+    /// Also writes mask.png: white where there are particles, black in bodies and unseeded regions
     #[arg(long)]
     mask: bool,
-    /// Tells the true displacement at the point X,Y of the picture, px; may be repeated
+    /// Prints the true displacement at the point X,Y of the picture, px; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point, allow_hyphen_values = true)]
     truth_at: Vec<[f64; 2]>,
-    /// Overwrites what is there
+    /// Overwrites existing files
     #[arg(long)]
     force: bool,
-    /// Threads; all processors if not given
+    /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
     /// Prints the manifest as JSON
@@ -66,7 +67,7 @@ pub struct Render {
 }
 
 #[derive(Clone, Copy, PartialEq, ValueEnum)]
-enum Format {
+enum PictureFormat {
     /// 16-bit TIFF; 32-bit floating point for an ideal camera
     Tiff,
     /// 16-bit PNG
@@ -82,7 +83,7 @@ fn point(text: &str) -> Result<[f64; 2], String> {
 
 /// What is to be done for the frames of one seed.
 struct Job<'a> {
-    render: &'a Render,
+    render: &'a RenderCommand,
     scene: &'a Scene,
     processing: &'a Processing,
     out: &'a OutputDirectory,
@@ -95,8 +96,8 @@ fn name(kind: &str, k: u32, rest: &str) -> String {
 impl Job<'_> {
     fn extension(&self) -> &'static str {
         match self.render.format {
-            Format::Tiff => "tif",
-            Format::Png => "png",
+            PictureFormat::Tiff => "tif",
+            PictureFormat::Png => "png",
         }
     }
 
@@ -131,7 +132,8 @@ impl Job<'_> {
         names
     }
 
-    /// A frame's picture and what was asked for beside it; `frame` is its number in the pair or series.
+    /// A frame's picture and what was asked for beside it; `frame` is its number in the pair or
+    /// series.
     fn write_frame(
         &self,
         [kind, part]: [&str; 2],
@@ -141,8 +143,8 @@ impl Job<'_> {
         [light, grey]: [&Array2<f32>; 2],
     ) -> Result<(), Failure> {
         let picture = match self.render.format {
-            Format::Tiff => picture::tiff(grey, self.scene.camera.sensor.is_none()),
-            Format::Png => picture::png_16(grey),
+            PictureFormat::Tiff => picture::tiff(grey, self.scene.camera.sensor.is_none()),
+            PictureFormat::Png => picture::png_16(grey),
         };
         self.out.write(
             &name(kind, number, &format!("{part}.{}", self.extension())),
@@ -156,17 +158,8 @@ impl Job<'_> {
         }
         if self.render.particles {
             let list = pair::shown(self.scene, seed, frame, self.render.series.is_some()).map_err(bad)?;
-            let mut text = "id,x_px,y_px,z_px,diameter_px,electrons_e\n".to_owned();
-            for p in list {
-                text.push_str(&format!(
-                    "{},{:.6},{:.6},{:.6},{:.6},{:.6e}\n",
-                    p.id, p.x_px, p.y_px, p.z_px, p.diameter_px, p.electrons
-                ));
-            }
-            self.out.write(
-                &name("particles", number, &format!("{part}.csv")),
-                text.as_bytes(),
-            )?;
+            let name = name("particles", number, &format!("{part}.csv"));
+            self.out.write(&name, pairs::particles(&list))?;
         }
         Ok(())
     }
@@ -207,14 +200,31 @@ fn bad(error: SceneError) -> Failure {
     Failure::input(error.to_string())
 }
 
-impl Render {
+impl RenderCommand {
+    /// Files of where the truth holds, if there are bodies, and of where there are particles, if
+    /// asked for.
+    fn masks(&self, scene: &Scene, truth: &TrueDisplacement) -> Vec<(&'static str, Vec<u8>)> {
+        let mut files = Vec::new();
+        let valid = truth.valid();
+        if valid.iter().any(|v| !v) {
+            files.push(("valid.npy", npy::mask(&valid)));
+        }
+        if self.mask {
+            let [width, height] = scene.size;
+            let seeded = truth.seeded();
+            let white = seeded.iter().map(|s| if *s { 255 } else { 0 });
+            files.push(("mask.png", picture::png(width, height, white.collect())));
+        }
+        files
+    }
+
     pub fn run(&self) -> Result<Exit, Failure> {
         use_threads(self.threads)?;
-        let setup = self.setup.setup(&[])?;
+        let setup = self.setup.read(&[])?;
         let plan = plan(&setup)?;
         let scene = &plan.scene;
         let ideal = scene.camera.sensor.is_none();
-        if ideal && self.format == Format::Png {
+        if ideal && self.format == PictureFormat::Png {
             return Err(Failure::input("--format png holds grey levels, and camera.ideal = true gives photo-electrons: leave out one of the two".to_owned()));
         }
         let out = OutputDirectory::new(
@@ -229,17 +239,11 @@ impl Render {
             out: &out,
         };
         let count = self.series.unwrap_or(self.pairs);
-        let mut names: Vec<String> = (0..count).flat_map(|k| job.names(k)).collect();
-        names.push("manifest.json".to_owned());
-        if self.mask {
-            names.push("mask.png".to_owned());
-        }
         let truth = TrueDisplacement::of_pair(scene);
-        let valid = truth.valid();
-        let bodies = valid.iter().any(|v| !v);
-        if bodies {
-            names.push("valid.npy".to_owned());
-        }
+        let masks = self.masks(scene, &truth);
+        let mut names: Vec<String> = (0..count).flat_map(|k| job.names(k)).collect();
+        names.extend(masks.iter().map(|(name, _)| (*name).to_owned()));
+        names.push("manifest.json".to_owned());
         out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
 
         // None of the flow fields knows the pair's number, so neither does the truth of a pair.
@@ -254,7 +258,7 @@ impl Render {
             bar.done();
             Ok(())
         };
-        // A large picture occupies all threads by itself, and one at a time needs the least memory.
+        // A large picture uses all threads, and one at a time needs the least memory.
         let rendered: Result<(), Failure> = if shared(scene.size) {
             (0..count).try_for_each(one)
         } else {
@@ -262,48 +266,29 @@ impl Render {
         };
         bar.finish();
         rendered?;
-        if bodies {
-            out.write("valid.npy", &npy::mask(&valid))?;
+        for (name, content) in &masks {
+            out.write(name, content)?;
         }
-        if self.mask {
-            let [width, height] = scene.size;
-            let white = truth.seeded().iter().map(|s| if *s { 255 } else { 0 }).collect();
-            out.write("mask.png", &picture::png(width, height, white))?;
-        }
-        let points: Vec<_> = self
+        let truth_at: Vec<_> = self
             .truth_at
             .iter()
-            .map(|&[x, y]| match truth.at(x, y) {
-                Some([dx, dy]) => json!({ "x_px": x, "y_px": y, "dx_px": dx, "dy_px": dy }),
-                None => json!({ "x_px": x, "y_px": y, "dx_px": null, "dy_px": null }),
-            })
+            .map(|&[x, y]| ([x, y], truth.at(x, y)))
             .collect();
-        let manifest = json!({
-            "schema": "motefield-pairs/1",
-            "version": env!("CARGO_PKG_VERSION"),
-            "setup": setup_json(&setup),
-            "seed": self.seed,
-            "pairs": if self.series.is_some() { 0 } else { self.pairs },
-            "frames_of_series": self.series,
-            "size_px": scene.size,
-            "pixels": if ideal { "expected photo-electrons, 32-bit float" } else { "grey levels, 16 bit" },
-            "truth": "float64, 2 x height x width: dx, dy in px between the middles of the pulses, of what shows at the pixel midway in time; 0 inside bodies, where valid.npy (bool, height x width; written when there are any) is false",
-            "bound": self.bound.then_some("float64, 2 x rows x columns: least standard deviation of the displacement along x and y, px, of the windows of the processing's last pass"),
-            "truth_at": points,
-            "scene": manifest::scene(scene),
-            "plan": plan.facts.iter().map(|f| (f.name.to_owned(), json!(f.value))).collect::<serde_json::Map<_, _>>(),
+        let manifest = pairs::json(&Manifest {
+            setup: &setup,
+            plan: &plan,
+            seed: self.seed,
+            pairs: if self.series.is_some() { 0 } else { self.pairs },
+            frames_of_series: self.series,
+            bound: self.bound,
+            truth_at: &truth_at,
         });
         out.write("manifest.json", format!("{manifest:#}\n"))?;
         if self.json {
             print_json(&manifest);
             return Ok(Exit::Done);
         }
-        for &[x, y] in &self.truth_at {
-            print(&match truth.at(x, y) {
-                Some([dx, dy]) => format!("at ({x}, {y}) px: displacement ({dx:.6}, {dy:.6}) px\n"),
-                None => format!("at ({x}, {y}) px: inside a body, no displacement\n"),
-            });
-        }
+        print(&pairs::words(&truth_at));
         let what = if self.series.is_some() { "frames" } else { "pairs" };
         print(&format!("{count} {what} in {}\n", out.directory().display()));
         Ok(Exit::Done)

@@ -1,32 +1,35 @@
 //! `score`
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
+use motefield_evaluator::{Grid, Processing, Vector};
 use motefield_files::npy;
-use motefield_rig::quantity::short;
+use motefield_report::score as report;
 use motefield_study::run::{FurtherFigures, trust};
 use motefield_study::vectors;
-use serde_json::json;
+use ndarray::{Array2, Array3};
 
 use crate::arguments::{print, print_json};
 use crate::correlate::processing;
 
 #[derive(Args)]
-pub struct Score {
-    /// Vectors of one pair each, as `correlate` writes them
+pub struct ScoreCommand {
+    /// Files of vectors, one pair each, as `correlate` writes them
     #[arg(required = true)]
     vectors: Vec<PathBuf>,
-    /// Directory with the truth that `render` wrote (truth-00000.npy), or such a file
+    /// True displacement as `render` writes it: the directory with truth-00000.npy, or the file
+    /// itself
     #[arg(long)]
     truth: PathBuf,
-    /// Setup with the [processing] that was used: its final window averages the truth; the default processing if none is named
+    /// Setup whose [processing] was used: its final window averages the truth; the default
+    /// processing if none is given
     #[arg(long)]
     setup: Option<PathBuf>,
-    /// Another value for a key of the setup, as KEY=VALUE; may be repeated
+    /// Changes a key of the setup; may be repeated
     #[arg(long = "set", value_name = "KEY=VALUE")]
     changes: Vec<String>,
     /// Prints JSON
@@ -34,82 +37,98 @@ pub struct Score {
     json: bool,
 }
 
-impl Score {
+/// The true displacement with which vectors are compared.
+struct Truth {
+    file: PathBuf,
+    /// Displacement along x and y, px: (2, height, width).
+    field: Array3<f64>,
+    /// Where the field holds; everywhere if there is none.
+    valid: Option<Array2<bool>>,
+}
+
+impl Truth {
+    /// Reads the file, or the first one in the directory.
+    fn read(path: &Path) -> Result<Truth, Failure> {
+        let file = match path.is_dir() {
+            true => path.join("truth-00000.npy"),
+            false => path.to_owned(),
+        };
+        let field = npy::read_field(&file)?;
+        let valid = file.with_file_name("valid.npy");
+        let valid = valid.is_file().then(|| npy::read_mask(&valid)).transpose()?;
+        Ok(Truth { file, field, valid })
+    }
+
+    /// Refuses windows beyond the picture.
+    fn holds(&self, path: &Path, grid: &Grid) -> Result<(), Failure> {
+        let (_, height, width) = self.field.dim();
+        let [right, bottom] = vectors::end(grid);
+        if right <= width && bottom <= height {
+            return Ok(());
+        }
+        Err(Failure::input(format!(
+            "{}: its windows of {} x {} px reach beyond the {width} x {height} px of {}; name the setup whose processing was used with --setup",
+            path.display(),
+            grid.window[0],
+            grid.window[1],
+            self.file.display()
+        )))
+    }
+
+    /// At the windows of a grid. Vectors inside a body have no truth and do not count, nor do
+    /// masked ones.
+    fn at(&self, grid: &Grid, vectors: &[Vector], processing: &Processing) -> Result<VectorTruth, Failure> {
+        let (_, height, width) = self.field.dim();
+        let masked = processing.preparation.mask.as_ref();
+        if let Some(mask) = masked.filter(|mask| mask.dim() != (height, width)) {
+            return Err(Failure::input(format!(
+                "processing.mask is {} x {} px, but the truth in {} is {width} x {height} px; give the mask of this picture",
+                mask.ncols(),
+                mask.nrows(),
+                self.file.display()
+            )));
+        }
+        let mut truth = VectorTruth::new(grid, processing.weighting, 1, |x, y| match &self.valid {
+            Some(valid) if !vectors::all_around(valid, x, y) => [f64::NAN; 2],
+            _ => vectors::interpolate(&self.field, x, y),
+        });
+        for (vector, truth) in vectors.iter().zip(&mut truth.point_px) {
+            let at = [vector.y_px.round() as usize, vector.x_px.round() as usize];
+            if masked.is_some_and(|mask| mask[at]) {
+                *truth = [f64::NAN; 2];
+            }
+        }
+        Ok(truth)
+    }
+}
+
+impl ScoreCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         let processing = processing(self.setup.as_deref(), &self.changes)?;
-        let file = if self.truth.is_dir() {
-            self.truth.join("truth-00000.npy")
-        } else {
-            self.truth.clone()
-        };
-        let truth = npy::read_field(&file)?;
-        let mask = file.with_file_name("valid.npy");
-        let mask = if mask.is_file() {
-            Some(npy::read_mask(&mask)?)
-        } else {
-            None
-        };
+        let truth = Truth::read(&self.truth)?;
         let window = processing.passes.last().expect("at least one pass").window;
-        let mut grid = None;
+        let mut grid: Option<Grid> = None;
+        let mut exact = None;
         let mut errors = Vec::new();
         let mut uncertainties = Vec::new();
-        let mut exact = None;
-        // Vectors inside a body have no truth and do not count, nor do masked ones.
-        let mut fluid = Vec::new();
         for path in &self.vectors {
-            let vectors::Measured {
-                vectors,
-                uncertainties_px,
-                grid: found,
-            } = vectors::read(path, window)?;
-            let grid = grid.get_or_insert_with(|| found.clone());
-            if *grid != found {
+            let measured = vectors::read(path, window)?;
+            let grid = grid.get_or_insert_with(|| measured.grid.clone());
+            if *grid != measured.grid {
                 return Err(Failure::input(format!(
-                    "{}: its vectors stand on another grid than those of {}; score them apart",
+                    "{}: its vectors are on another grid than those of {}; score them separately",
                     path.display(),
                     self.vectors[0].display()
                 )));
             }
-            let (_, height, width) = truth.dim();
-            if vectors::end(&found)
-                .iter()
-                .zip([width, height])
-                .any(|(end, size)| *end > size)
-            {
-                return Err(Failure::input(format!(
-                    "{}: its windows of {} x {} px reach beyond the {width} x {height} px of {}; name the setup whose processing was used with --setup",
-                    path.display(),
-                    window[0],
-                    window[1],
-                    file.display()
-                )));
-            }
-            let masked = processing.preparation.mask.as_ref();
-            if let Some(mask) = masked.filter(|mask| mask.dim() != (height, width)) {
-                return Err(Failure::input(format!(
-                    "processing.mask is {} x {} px, but the truth in {} is {width} x {height} px; give the mask of this picture",
-                    mask.ncols(),
-                    mask.nrows(),
-                    file.display()
-                )));
-            }
-            let mut truth = VectorTruth::new(&found, processing.weighting, 1, |x, y| match &mask {
-                Some(mask) if !vectors::all_around(mask, x, y) => [f64::NAN; 2],
-                _ => vectors::interpolate(&truth, x, y),
-            });
-            for (vector, truth) in vectors.iter().zip(&mut truth.point_px) {
-                if masked
-                    .is_some_and(|mask| mask[[vector.y_px.round() as usize, vector.x_px.round() as usize]])
-                {
-                    *truth = [f64::NAN; 2];
-                }
-            }
-            errors.push(Errors::of(&vectors, &truth));
-            uncertainties.extend(uncertainties_px);
-            fluid = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
-            exact = Some(truth);
+            truth.holds(path, grid)?;
+            let at_vectors = truth.at(grid, &measured.vectors, &processing)?;
+            errors.push(Errors::of(&measured.vectors, &at_vectors));
+            uncertainties.extend(measured.uncertainties_px);
+            exact = Some(at_vectors);
         }
-        let grid = grid.expect("at least one file");
+        let (grid, exact) = grid.zip(exact).expect("at least one file");
+        let fluid: Vec<bool> = exact.point_px.iter().map(|t| t[0].is_finite()).collect();
         let sample = ErrorSample {
             columns: grid.columns,
             reach: reach(&grid),
@@ -118,66 +137,17 @@ impl Score {
             confidence: Confidence::USUAL,
         };
         let score = sample.score();
-        let exact = exact.expect("at least one file");
-        // Where all files carry uncertainties, these are held against the errors.
+        // Where all files carry uncertainties, these are compared with the errors.
         let trusted = (uncertainties.len() == errors.len()).then(|| {
             let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(Vec::as_slice).collect();
             trust::trust(&sample, &of_pairs)
         });
-        let width_px = truth.dim().2;
-        let mut value = json!({
-            "schema": "motefield-score/1",
-            "version": env!("CARGO_PKG_VERSION"),
-            "pairs": score.pairs,
-            "vectors": score.vectors,
-            "effective_vectors": score.effective_vectors,
-        });
-        let mut lines = String::new();
-        let figures = [("", &score.point), ("window_", &score.window)]
-            .into_iter()
-            .flat_map(|(prefix, parts)| {
-                ["x", "y"]
-                    .into_iter()
-                    .zip(parts)
-                    .map(move |(axis, c)| (prefix, axis, c))
-            })
-            .flat_map(|(prefix, axis, c)| {
-                [
-                    ("bias", c.bias_px),
-                    ("random", c.random_px),
-                    ("total", c.total_px),
-                ]
-                .map(|(what, e)| (format!("{prefix}{what}_{axis}_px"), e))
-            })
-            .chain([
-                ("total_px".to_owned(), score.total_px),
-                ("outliers".to_owned(), score.outliers),
-            ])
-            .chain(FurtherFigures::of(&sample, &exact, &score, width_px).named())
-            .chain(trusted.iter().flat_map(|both| {
-                ["x", "y"]
-                    .into_iter()
-                    .zip(both)
-                    .flat_map(|(axis, of)| trust::named(of).map(|(name, e)| (format!("{name}_{axis}"), e)))
-            }));
-        for (name, e) in figures {
-            lines.push_str(&format!(
-                "  {name:<20} {:>10}   95 %: {} to {}\n",
-                short(e.value),
-                short(e.lo),
-                short(e.hi)
-            ));
-            value[name] = json!({ "value": e.value, "lo": e.lo, "hi": e.hi });
-        }
+        let figures = FurtherFigures::of(&sample, &exact, &score, truth.field.dim().2);
+        let named = report::named(&score, &figures, trusted.as_ref());
         if self.json {
-            print_json(&value);
+            print_json(&report::json(&score, &named));
         } else {
-            print(&format!(
-                "{} vectors of {} pairs, worth {} independent ones; measured - true:\n{lines}",
-                score.vectors,
-                score.pairs,
-                short(score.effective_vectors)
-            ));
+            print(&report::words(&score, &named));
         }
         Ok(Exit::Done)
     }

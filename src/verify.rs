@@ -23,7 +23,7 @@ use crate::progress::Bar;
 const KEPT: &str = "cases";
 
 #[derive(Args)]
-pub struct Verify {
+pub struct VerifyCommand {
     /// Runs only cases whose name contains this; may be repeated
     #[arg(long = "case", value_name = "NAME")]
     cases: Vec<String>,
@@ -61,7 +61,7 @@ pub struct Verify {
     json: bool,
 }
 
-impl Verify {
+impl VerifyCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         if self.measures {
             print(&measures());

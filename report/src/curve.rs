@@ -7,11 +7,11 @@ use chart::Chart;
 use motefield_evaluator::statistics::Estimate;
 
 use crate::figure::{Area, Svg};
-use motefield_rig::quantity::{self, Dimension};
+use crate::format::{self, pixels, typeset};
 
 /// One pulse length of the study.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
+pub struct CurvePoint {
     /// Pulse length, s; above 0.
     pub pulse_s: f64,
     /// Streak length, px; proportional to the pulse length.
@@ -40,8 +40,9 @@ pub struct Best {
 /// Everything the picture shows.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Curve {
-    /// The study's points, by rising pulse length. Points whose pulse length or total error is not above 0 and finite are left out.
-    pub points: Vec<Point>,
+    /// The study's points, by rising pulse length. Points whose pulse length or total error is not
+    /// above 0 and finite are left out.
+    pub points: Vec<CurvePoint>,
     /// Largest total error allowed, px.
     pub limit_px: f64,
     /// The pulse length to use; none if no point is usable.
@@ -69,19 +70,15 @@ const FRAME: Area = Area {
     y: [132.0, 556.0],
 };
 const STRIP: f64 = 48.0;
-/// Bold letters over regular ones in width, at most.
-const BOLD: f64 = 1.1;
+/// Where the curves run.
+const PLOT: Area = Area {
+    x: FRAME.x,
+    y: [FRAME.y[0] + STRIP, FRAME.y[1]],
+};
 
-// Okabe and Ito's colours, distinct to all common kinds of colour vision; each line has its own dashes as well.
-const TOTAL: &str = "#0072b2";
-const RANDOM: &str = "#d55e00";
-const BIAS: &str = "#009e73";
-const INK: &str = "#222";
-const FAINT: &str = "#666";
-
-/// Draws the curve as the content of an SVG file, 900 × 620 px, on log-log axes.
+/// Draws the curve on logarithmic axes as the content of an SVG file, 900 × 620 px.
 pub fn draw(curve: &Curve) -> String {
-    let points: Vec<Point> = curve
+    let points: Vec<CurvePoint> = curve
         .points
         .iter()
         .copied()
@@ -103,21 +100,12 @@ fn drawable(value: f64) -> bool {
     value.is_finite() && value > 0.0
 }
 
-/// "184 µs": three digits and a real µ.
+/// "184 µs".
 fn time(seconds: f64) -> String {
-    quantity::format(significant(seconds, 3), Dimension::Time).replace("us", "µs")
+    typeset(&format::time(seconds))
 }
 
-/// "0.031 px": two digits.
-fn pixels(value: f64) -> String {
-    quantity::format(significant(value, 2), Dimension::Pixels)
-}
-
-fn significant(value: f64, digits: usize) -> f64 {
-    format!("{value:.*e}", digits - 1).parse().unwrap_or(value)
-}
-
-fn description(curve: &Curve, points: &[Point]) -> String {
+fn description(curve: &Curve, points: &[CurvePoint]) -> String {
     let mut text = match (points.first(), points.last()) {
         (Some(first), Some(last)) => format!(
             "Error against pulse length on logarithmic axes: {} pulse lengths from {} to {}. ",
@@ -151,10 +139,6 @@ fn window_words(curve: &Curve) -> String {
         Some([only, _]) => format!("{} stays within {limit}", time(only)),
         None => format!("No pulse length stays within {limit}"),
     }
-}
-
-fn middle([a, b]: [f64; 2]) -> f64 {
-    0.5 * (a + b)
 }
 
 #[cfg(test)]

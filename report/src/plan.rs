@@ -1,5 +1,5 @@
-//! The plan as a page to take to the lab: every figure, the rules, the arrangements side by side, the
-//! timing diagram, the caution.
+//! The plan as a page to take to the lab: figures, rules, arrangements side by side, timing
+//! diagram, caution.
 
 pub mod diagram;
 mod html;
@@ -8,56 +8,63 @@ mod text;
 use motefield_rig::plan::{Arrangement, Assessment, Fact, Rule};
 use serde_json::{Value, json};
 
+use crate::json;
 use diagram::Diagram;
 pub use html::html;
 pub use text::text;
 
 /// The pair in time, if the setup gives pulse and separation.
-fn diagram_of(page: &Assessment) -> Option<Diagram> {
-    let straddle = page.straddle.as_ref()?;
-    Some(Diagram::of(straddle, page.frame_rate_hz))
+fn diagram_of(assessment: &Assessment) -> Option<Diagram> {
+    let straddle = assessment.straddle.as_ref()?;
+    Some(Diagram::of(straddle, assessment.frame_rate_hz))
 }
 
-/// For machines: every figure by its name, in SI, px and electrons; rules, arrangements and the diagram as lists.
-pub fn json(page: &Assessment) -> Value {
-    let mut value = json!({
-        "schema": "motefield-plan/1",
-        "version": env!("CARGO_PKG_VERSION"),
-        "setup": page.name,
-        "caution": page.caution,
-        "fails": page.fails(),
-    });
-    let object = value.as_object_mut().expect("an object");
-    for fact in page.parts.iter().flat_map(|(_, facts)| facts) {
+/// For programs: every figure by its name, in SI, px and electrons; rules, arrangements and the
+/// diagram as lists.
+pub fn json(assessment: &Assessment) -> Value {
+    let mut object = json::head("motefield-plan/1");
+    object.insert("setup".to_owned(), json!(assessment.name));
+    object.insert("caution".to_owned(), json!(assessment.caution));
+    object.insert("fails".to_owned(), json!(assessment.fails()));
+    for fact in assessment.parts.iter().flat_map(|(_, facts)| facts) {
         object.insert(fact.name.to_owned(), json!(fact.value));
     }
-    let chain = page
+    let chain = assessment
         .parts
         .iter()
         .find(|(heading, _)| *heading == Assessment::LIGHT);
-    object.insert("light_budget".to_owned(), chain.map_or(json!([]), |(_, facts)| {
-            let link = |fact: &Fact| json!({ "name": fact.name, "label": fact.label, "value": fact.value, "shown": fact.text, "how": fact.how });
-            facts.iter().map(link).collect()
-        }));
-    object.insert("rules".to_owned(), page.rules.iter().map(rule).collect());
+    let chain = chain.map_or(&[][..], |(_, facts)| facts);
+    object.insert("light_budget".to_owned(), chain.iter().map(link).collect());
+    object.insert("rules".to_owned(), assessment.rules.iter().map(rule).collect());
     object.insert(
         "arrangements".to_owned(),
-        page.arrangements.iter().map(arrangement).collect(),
+        assessment.arrangements.iter().map(arrangement).collect(),
     );
     object.insert(
         "timing_diagram".to_owned(),
-        diagram_of(page).map_or(Value::Null, |diagram| {
+        diagram_of(assessment).map_or(Value::Null, |diagram| {
             let edge = |edge: &diagram::Edge| json!({ "time_s": edge.time_s, "events": edge.events });
             json!({ "edges": diagram.edges.iter().map(edge).collect::<Value>(), "notes": diagram.notes })
         }),
     );
-    value
+    object.into()
 }
 
-/// The timing diagram as SVG and as text.
-pub fn timing(page: &Assessment) -> Option<[String; 2]> {
-    let title = format!("Timing of a pair: {}", page.name);
-    diagram_of(page).map(|shown| [diagram::draw(&shown, &title), diagram::text(&shown)])
+/// The timing diagram as SVG and as text, if the setup gives pulse and separation.
+pub fn timing(assessment: &Assessment) -> Option<[String; 2]> {
+    let title = format!("Timing of a pair: {}", assessment.name);
+    diagram_of(assessment).map(|shown| [diagram::draw(&shown, &title), diagram::text(&shown)])
+}
+
+/// A link of the light budget.
+fn link(fact: &Fact) -> Value {
+    json!({
+        "name": fact.name,
+        "label": fact.label,
+        "value": fact.value,
+        "shown": fact.text,
+        "how": fact.how,
+    })
 }
 
 fn rule(rule: &Rule) -> Value {

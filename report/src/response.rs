@@ -5,7 +5,9 @@ use motefield_rig::quantity::short;
 use motefield_study::response::Response;
 use serde_json::{Value, json};
 
-/// A line for each level.
+use crate::json::Interval;
+
+/// One line per level.
 pub fn words(response: &Response) -> String {
     let line = |(_, name, found): &(&str, &str, Crossing)| match found {
         Crossing::Below => format!("{name}: beyond the longest wave of this sweep\n"),
@@ -18,7 +20,7 @@ pub fn words(response: &Response) -> String {
             short(e.value),
         ),
     };
-    "Amplitude of x over the true one falls by\n".to_owned()
+    "The amplitude of x, over the true one, falls by\n".to_owned()
         + &response
             .levels
             .iter()
@@ -32,7 +34,10 @@ pub fn json(response: &Response) -> Value {
     for (key, _, found) in &response.levels {
         all[*key] = match found {
             Crossing::At(e) => {
-                json!({ "window_over_wavelength": { "value": e.value, "lo": e.lo, "hi": e.hi }, "wavelength_px": response.window_px / e.value })
+                json!({
+                    "window_over_wavelength": Interval::from(*e),
+                    "wavelength_px": response.window_px / e.value,
+                })
             }
             Crossing::Below | Crossing::Beyond => Value::Null,
         };

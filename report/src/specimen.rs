@@ -34,8 +34,8 @@ impl Tone {
     }
 }
 
-/// The middle of frame A, left, and frame B, right, enlarged, as PNG. The tone curve is a display's (power 1/2.2), so that dim
-/// particles show.
+/// The middle of frame A, left, and frame B, right, enlarged, as PNG. The tone curve is a display's
+/// (power 1/2.2), so that dim particles show.
 pub fn cut(pair: &Pair, tone: Tone) -> Vec<u8> {
     let (height, width) = pair.a.dim();
     let (cw, ch) = (CUT.min(width), CUT.min(height));

@@ -1,42 +1,17 @@
-//! `vectors.csv`: measured displacements as a table, written and read back.
+//! `vectors.csv`: measured displacements as a table, read back.
 
-use std::fmt::Write;
 use std::path::Path;
 
-use motefield_evaluator::{Grid, Vector, VectorField, VectorStatus};
+use motefield_evaluator::{Grid, Vector, VectorStatus};
 use ndarray::Array3;
 
 use crate::StudyError;
 use motefield_files::read_text;
-use motefield_rig::quantity::digits;
 
-const HEAD: &str = "x_px,y_px,dx_px,dy_px,peak_ratio,status";
-/// What stands after it when the vectors carry their standard uncertainties.
-const UNCERTAIN: &str = ",u_x_px,u_y_px";
-
-/// The vectors as CSV: `x_px,y_px,dx_px,dy_px,peak_ratio,status`, row by row over the grid; with standard uncertainties also `u_x_px,u_y_px`.
-/// Displacements with 1e-7 px.
-pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String {
-    let more = if uncertainties_px.is_some() { UNCERTAIN } else { "" };
-    let mut text = format!("{HEAD}{more}\n");
-    for (k, v) in field.vectors.iter().enumerate() {
-        let _ = write!(
-            text,
-            "{},{},{:.7},{:.7},{},{}",
-            v.x_px,
-            v.y_px,
-            v.dx_px,
-            v.dy_px,
-            digits(v.peak_ratio),
-            v.status
-        );
-        if let Some([ux, uy]) = uncertainties_px.map(|all| all[k]) {
-            let _ = write!(text, ",{},{}", digits(ux), digits(uy));
-        }
-        text.push('\n');
-    }
-    text
-}
+/// Columns of the table: position and displacement (px), ratio of the two highest peaks, status.
+pub const COLUMNS: [&str; 6] = ["x_px", "y_px", "dx_px", "dy_px", "peak_ratio", "status"];
+/// Columns after them where the vectors carry their standard uncertainties, px.
+pub const UNCERTAINTY: [&str; 2] = ["u_x_px", "u_y_px"];
 
 /// Vectors of one pair as a file holds them.
 pub struct Measured {
@@ -56,8 +31,10 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, StudyError> {
     let text = read_text(path)?;
     let bad = |line: usize, why: &str| {
         StudyError::request(format!(
-            "{}, line {line}: {why}; it must be as `motefield correlate` writes it: {HEAD}, or with {UNCERTAIN} after it",
-            path.display()
+            "{}, line {line}: {why}; it must be as `motefield correlate` writes it: {}, or with ,{} after it",
+            path.display(),
+            COLUMNS.join(","),
+            UNCERTAINTY.join(",")
         ))
     };
     let mut lines = text
@@ -65,9 +42,12 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, StudyError> {
         .enumerate()
         .map(|(k, line)| (k + 1, line.trim()))
         .filter(|(_, line)| !line.is_empty());
-    let uncertain = match lines.next().and_then(|(_, head)| head.strip_prefix(HEAD)) {
-        Some("") => false,
-        Some(UNCERTAIN) => true,
+    let head: Vec<&str> = lines
+        .next()
+        .map_or_else(Vec::new, |(_, head)| head.split(',').collect());
+    let uncertain = match head.strip_prefix(&COLUMNS) {
+        Some([]) => false,
+        Some(more) if more == UNCERTAINTY => true,
         _ => return Err(bad(1, "the heading is another")),
     };
     let mut uncertainties_px = Vec::new();

@@ -29,23 +29,8 @@ const ADDED: &[&str] = &["results_version", "background_b_e"];
 
 /// Fields whose texts are for people, or say which program wrote them.
 const WORDS: &[&str] = &[
-    "schema",
-    "version",
-    "results_version",
-    "label",
-    "shown",
-    "how",
-    "words",
-    "limit",
-    "source",
-    "notes",
-    "events",
-    "caution",
-    "reason",
-    "truth",
-    "pixels",
-    "name",
-    "change",
+    "schema", "version", "label", "shown", "how", "words", "limit", "source", "notes", "events", "caution",
+    "reason", "truth", "pixels", "name", "change",
 ];
 
 /// A seeded stream of numbers (SplitMix64; Steele, Lea and Flood 2014).

@@ -1,23 +1,29 @@
 //! The frame, its axes, and what is drawn to scale.
 
-use super::{BIAS, Curve, Estimate, FRAME, INK, Point, RANDOM, STRIP, TOTAL, drawable, middle, pixels, time};
-use crate::figure::{Anchor, Area, Axis, Scale, Svg, text_width};
+use super::{Curve, CurvePoint, FRAME, PLOT, drawable, time};
+use crate::figure::palette::{self, INK, PAPER};
+use crate::figure::{
+    Anchor, Area, Axis, AxisScale, BOLD, LABEL, Ruler, Side, Svg, fill, frame, stroke, tint,
+};
+use crate::format::pixels;
+use motefield_evaluator::statistics::Estimate;
 
 /// The curve on its axes.
 pub(super) struct Chart<'a> {
     pub(super) curve: &'a Curve,
-    pub(super) points: &'a [Point],
+    pub(super) points: &'a [CurvePoint],
     pub(super) x: Axis,
     pub(super) y: Axis,
 }
 
 impl<'a> Chart<'a> {
-    pub(super) fn of(curve: &'a Curve, points: &'a [Point]) -> Chart<'a> {
+    pub(super) fn of(curve: &'a Curve, points: &'a [CurvePoint]) -> Chart<'a> {
         let pulses = points.iter().map(|p| p.pulse_s);
         let totals = || points.iter().map(|p| p.total_px.value);
         let smallest = totals().fold(f64::INFINITY, f64::min);
         let largest = totals().fold(0.0, f64::max);
-        // Ends of intervals and components count unless they are so far off that they would flatten the curve.
+        // Ends of intervals and components count unless they are so far off that they would flatten
+        // the curve.
         let others = points
             .iter()
             .flat_map(|p| [p.total_px.lo, p.total_px.hi, p.random_px, p.bias_px.abs()])
@@ -26,7 +32,7 @@ impl<'a> Chart<'a> {
         let near = smallest / 30.0..largest * 30.0;
         let limit = Some(curve.limit_px).filter(|v| drawable(*v) && (points.is_empty() || near.contains(v)));
         let axis = |range: [f64; 2], place| Axis {
-            scale: Scale::Log,
+            scale: AxisScale::Log,
             range,
             place,
         };
@@ -36,7 +42,7 @@ impl<'a> Chart<'a> {
             x: axis(padded(pulses, 0.06, 0.6), FRAME.x),
             y: axis(
                 padded(totals().chain(others).chain(limit), 0.05, 0.6),
-                [FRAME.y[1], FRAME.y[0] + STRIP],
+                [PLOT.y[1], PLOT.y[0]],
             ),
         }
     }
@@ -50,67 +56,24 @@ impl<'a> Chart<'a> {
         if let Some(window) = self.curve.window_s {
             let x = window.map(|s| self.x.clamped(s));
             let area = Area { x, y: FRAME.y };
-            svg.area(area, "fill=\"#fbf3d0\"");
+            svg.area(area, &format!("{} fill-opacity=\"0.25\"", fill(palette::YELLOW)));
             for x in x {
-                svg.line([x, FRAME.y[0] + STRIP], [x, FRAME.y[1]], "stroke=\"#d9c46a\"");
+                svg.line([x, PLOT.y[0]], [x, PLOT.y[1]], &stroke(palette::ORANGE, 1.0));
             }
         }
     }
 
     pub(super) fn axes(&self, svg: &mut Svg) {
-        let wide = |label: &str| text_width(label, 13.0) + 12.0;
-        let grid = "stroke=\"#000\" stroke-opacity=\"0.1\"";
-        let mark = format!("stroke=\"{INK}\"");
-        let ink = format!("fill=\"{INK}\"");
-        let (top, bottom) = (FRAME.y[0], FRAME.y[1]);
-        for tick in self.x.ticks(time, wide) {
-            let length = if tick.label.is_some() { 6.0 } else { 3.0 };
-            svg.line([tick.at, bottom], [tick.at, bottom + length], &mark);
-            if let Some(label) = tick.label {
-                svg.line([tick.at, top + STRIP], [tick.at, bottom], grid);
-                svg.text(&label, 13.0, [tick.at, bottom + 21.0], Anchor::Middle, &ink);
-            }
-        }
+        let curve = self.curve;
+        let with_grid = |ruler| Ruler { grid: true, ..ruler };
+        let mut rulers = vec![
+            with_grid(Ruler::new(self.x, Side::Bottom, &time).titled(&curve.x_label, 48.0)),
+            with_grid(Ruler::new(self.y, Side::Left, &plain).titled(&curve.y_label, 60.0)),
+        ];
         if let Some(streak) = self.streak_axis() {
-            for tick in streak.ticks(plain, wide) {
-                let length = if tick.label.is_some() { 6.0 } else { 3.0 };
-                svg.line([tick.at, top], [tick.at, top - length], &mark);
-                if let Some(label) = tick.label {
-                    svg.text(&label, 13.0, [tick.at, top - 11.0], Anchor::Middle, &ink);
-                }
-            }
-            svg.text(
-                &self.curve.streak_label,
-                14.0,
-                [middle(FRAME.x), top - 33.0],
-                Anchor::Middle,
-                &ink,
-            );
+            rulers.push(Ruler::new(streak, Side::Top, &plain).titled(&curve.streak_label, 33.0));
         }
-        for tick in self.y.ticks(plain, |_| 22.0) {
-            let length = if tick.label.is_some() { 6.0 } else { 3.0 };
-            svg.line([FRAME.x[0], tick.at], [FRAME.x[0] - length, tick.at], &mark);
-            if let Some(label) = tick.label {
-                svg.line([FRAME.x[0], tick.at], [FRAME.x[1], tick.at], grid);
-                svg.text(
-                    &label,
-                    13.0,
-                    [FRAME.x[0] - 10.0, tick.at + 4.5],
-                    Anchor::End,
-                    &ink,
-                );
-            }
-        }
-        svg.area(FRAME, &format!("fill=\"none\" stroke=\"{INK}\""));
-        svg.text(
-            &self.curve.x_label,
-            15.0,
-            [middle(FRAME.x), bottom + 48.0],
-            Anchor::Middle,
-            &ink,
-        );
-        let curves = [FRAME.y[0] + STRIP, FRAME.y[1]];
-        svg.upright(&self.curve.y_label, 15.0, [24.0, middle(curves)], &ink);
+        frame(svg, FRAME, PLOT, &rulers);
     }
 
     /// The upper axis; none when no streak is known.
@@ -126,74 +89,60 @@ impl<'a> Chart<'a> {
     pub(super) fn limit(&self, svg: &mut Svg) {
         if self.y.holds(self.curve.limit_px) {
             let y = self.y.at(self.curve.limit_px);
+            let dashes = "stroke-dasharray=\"9 5\"";
             svg.line(
                 [FRAME.x[0], y],
                 [FRAME.x[1], y],
-                &format!("stroke=\"{INK}\" stroke-width=\"1.5\" stroke-dasharray=\"9 5\""),
+                &format!("{} {dashes}", stroke(INK, 1.5)),
             );
             let beside = FRAME.x[1] + 8.0;
-            svg.text(
-                "limit",
-                13.0,
-                [beside, y - 3.0],
-                Anchor::Start,
-                "font-weight=\"bold\"",
-            );
-            svg.text(
-                &pixels(self.curve.limit_px),
-                13.0,
-                [beside, y + 13.0],
-                Anchor::Start,
-                "",
-            );
+            svg.text("limit", LABEL, [beside, y - 3.0], Anchor::Start, BOLD);
+            let limit = pixels(self.curve.limit_px);
+            svg.text(&limit, LABEL, [beside, y + 13.0], Anchor::Start, "");
         }
     }
 
     /// The three errors: what lies outside the axis is cut off at its end.
     pub(super) fn lines(&self, svg: &mut Svg) {
+        self.intervals(svg);
+        for series in &SERIES {
+            for (certain, line) in self.runs(series.value) {
+                let faded = if certain { "" } else { " stroke-opacity=\"0.4\"" };
+                svg.path(&line, false, &(series.stroke() + faded));
+            }
+            for point in self.points.iter().filter(|p| self.y.holds((series.value)(p))) {
+                let faded = if point.usable { "" } else { " fill-opacity=\"0.4\"" };
+                let at = self.at(point.pulse_s, (series.value)(point));
+                svg.disc(at, 2.2, &(fill(series.colour) + faded), "");
+            }
+        }
+        for point in self.points {
+            let at = self.at(point.pulse_s, point.total_px.value);
+            svg.disc(at, 4.0, &mark(point.usable), &hint(point));
+        }
+    }
+
+    /// The intervals of the total error, as a band and as bars.
+    fn intervals(&self, svg: &mut Svg) {
         for part in self.points.split(|p| !has_interval(p)) {
             let upper = part.iter().map(|p| self.at(p.pulse_s, p.total_px.hi));
             let lower = part.iter().rev().map(|p| self.at(p.pulse_s, p.total_px.lo));
             let band: Vec<[f64; 2]> = upper.chain(lower).collect();
-            svg.path(&band, true, &format!("fill=\"{TOTAL}\" fill-opacity=\"0.16\""));
+            svg.path(&band, true, &tint(TOTAL));
         }
         for point in self.points.iter().filter(|p| has_interval(p)) {
-            let stroke = format!("stroke=\"{TOTAL}\" stroke-width=\"1.2\"");
+            let bar = stroke(TOTAL, 1.2);
             let ends = [point.total_px.hi, point.total_px.lo].map(|v| self.at(point.pulse_s, v));
-            svg.line(ends[0], ends[1], &stroke);
+            svg.line(ends[0], ends[1], &bar);
             for [x, y] in ends {
-                svg.line([x - 3.5, y], [x + 3.5, y], &stroke);
+                svg.line([x - 3.5, y], [x + 3.5, y], &bar);
             }
-        }
-        for (color, width, dashes, value) in SERIES {
-            for (certain, line) in self.runs(value) {
-                let faded = if certain { "" } else { "stroke-opacity=\"0.4\"" };
-                let style = format!(
-                    "fill=\"none\" stroke=\"{color}\" stroke-width=\"{width}\" stroke-dasharray=\"{dashes}\" {faded}"
-                );
-                svg.path(&line, false, &style);
-            }
-            for point in self.points.iter().filter(|p| self.y.holds(value(p))) {
-                let faded = if point.usable { "" } else { "fill-opacity=\"0.4\"" };
-                let at = self.at(point.pulse_s, value(point));
-                svg.disc(at, 2.2, &format!("fill=\"{color}\" {faded}"), "");
-            }
-        }
-        for point in self.points {
-            let fill = if point.usable { TOTAL } else { "#fff" };
-            let style = format!("fill=\"{fill}\" stroke=\"{TOTAL}\" stroke-width=\"2\"");
-            svg.disc(
-                self.at(point.pulse_s, point.total_px.value),
-                4.0,
-                &style,
-                &hint(point),
-            );
         }
     }
 
-    /// A line through the points, cut where it leaves the axis and split where it becomes uncertain: whether both ends of its
-    /// parts are usable, and its points, px.
-    pub(super) fn runs(&self, value: fn(&Point) -> f64) -> Vec<(bool, Vec<[f64; 2]>)> {
+    /// A line through the points, cut where it leaves the axis and split where it becomes
+    /// uncertain: whether both ends of its parts are usable, and its points, px.
+    pub(super) fn runs(&self, value: fn(&CurvePoint) -> f64) -> Vec<(bool, Vec<[f64; 2]>)> {
         let mut runs: Vec<(bool, Vec<[f64; 2]>)> = Vec::new();
         for pair in self.points.windows(2) {
             let certain = pair.iter().all(|p| p.usable);
@@ -209,7 +158,8 @@ impl<'a> Chart<'a> {
         runs
     }
 
-    /// A point of a line, px. Zero, which a logarithmic axis cannot reach, lies well below its end; what is not finite stays undrawn.
+    /// A point of a line, px. Zero, which a logarithmic axis cannot reach, lies well below its end;
+    /// what is not finite stays undrawn.
     fn on_line(&self, pulse_s: f64, error_px: f64) -> Option<[f64; 2]> {
         let [low, high] = self.y.range;
         let seen = error_px.clamp(0.1 * low, high);
@@ -219,13 +169,55 @@ impl<'a> Chart<'a> {
     }
 }
 
-/// A line's colour, width, dashes and value; the total error last, on top.
-pub(super) type Series = (&'static str, f64, &'static str, fn(&Point) -> f64);
+/// The colour of the total error.
+pub(super) const TOTAL: &str = palette::BLUE;
+
+/// How an error is drawn, and which it is.
+pub(super) struct Series {
+    pub(super) colour: &'static str,
+    width: f64,
+    dashes: &'static str,
+    pub(super) value: fn(&CurvePoint) -> f64,
+}
+
+impl Series {
+    /// The attributes of its line.
+    pub(super) fn stroke(&self) -> String {
+        format!(
+            "{} stroke-dasharray=\"{}\"",
+            stroke(self.colour, self.width),
+            self.dashes
+        )
+    }
+}
+
+/// Bias, random and total error: the total last, on top.
 pub(super) const SERIES: [Series; 3] = [
-    (BIAS, 2.0, "2 4", |p| p.bias_px.abs()),
-    (RANDOM, 2.0, "8 4", |p| p.random_px),
-    (TOTAL, 2.5, "none", |p| p.total_px.value),
+    Series {
+        colour: palette::GREEN,
+        width: 2.0,
+        dashes: "2 4",
+        value: |p| p.bias_px.abs(),
+    },
+    Series {
+        colour: palette::VERMILION,
+        width: 2.0,
+        dashes: "8 4",
+        value: |p| p.random_px,
+    },
+    Series {
+        colour: TOTAL,
+        width: 2.5,
+        dashes: "none",
+        value: |p| p.total_px.value,
+    },
 ];
+
+/// The attributes of the mark of a point: full where enough vectors are valid, open elsewhere.
+pub(super) fn mark(usable: bool) -> String {
+    let ground = if usable { TOTAL } else { PAPER };
+    format!("{} stroke=\"{TOTAL}\" stroke-width=\"2\"", fill(ground))
+}
 
 /// The shortest decimal.
 fn plain(value: f64) -> String {
@@ -247,7 +239,8 @@ fn cut(from: [f64; 2], to: [f64; 2], bottom: f64) -> Option<[[f64; 2]; 2]> {
     Some([cut_to(from, to), cut_to(to, from)])
 }
 
-/// Lowest and highest of positive values with a margin of `share` of their span on either side, at least `decades` apart.
+/// Lowest and highest of positive values with a margin of `share` of their span on either side, at
+/// least `decades` apart.
 fn padded(values: impl Iterator<Item = f64>, share: f64, decades: f64) -> [f64; 2] {
     let (low, high) = values
         .map(f64::log10)
@@ -260,12 +253,12 @@ fn padded(values: impl Iterator<Item = f64>, share: f64, decades: f64) -> [f64; 
 }
 
 /// Whether the point counts and its interval is known and can be drawn on a logarithmic axis.
-pub(super) fn has_interval(point: &Point) -> bool {
+pub(super) fn has_interval(point: &CurvePoint) -> bool {
     let Estimate { value, lo, hi } = point.total_px;
     point.usable && drawable(lo) && lo <= value && value <= hi && hi.is_finite()
 }
 
-fn hint(point: &Point) -> String {
+fn hint(point: &CurvePoint) -> String {
     let Estimate { value, lo, hi } = point.total_px;
     format!(
         "{}: total {} ({} to {}), random {}, bias {}, streak {}, {:.1} % of the vectors valid",

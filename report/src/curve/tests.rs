@@ -1,18 +1,19 @@
-//! The picture in several invented studies: deterministic, well-formed, and nothing drawn outside or over another text.
+//! The picture of several invented studies: deterministic, well-formed, and no text outside the
+//! picture or over another.
 
 use super::*;
-use crate::figure::Anchor;
+use crate::figure::{Anchor, WIDER, middle, palette};
 
 /// A study with a light wall rising as 1/t and a blur wall rising as t.
 fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
-    let points: Vec<Point> = pulses
+    let points: Vec<CurvePoint> = pulses
         .iter()
         .map(|&pulse_s| {
             let random = (light / pulse_s).hypot(blur * pulse_s).hypot(0.012);
             let bias = 0.004 + 0.3 * blur * pulse_s;
             let total = random.hypot(bias);
             let usable = random < 0.6;
-            Point {
+            CurvePoint {
                 pulse_s,
                 streak_px: 0.5 * pulse_s / 100e-6,
                 total_px: Estimate {
@@ -132,7 +133,7 @@ fn texts(svg: &str) -> Vec<(Area, String)> {
             };
             let mut area = Area::of_text(&content, size, x, y, anchor);
             if attribute(line, "font-weight") == Some("bold") {
-                let more = 0.5 * (BOLD - 1.0) * (area.x[1] - area.x[0]);
+                let more = 0.5 * (WIDER - 1.0) * (area.x[1] - area.x[0]);
                 area.x = match anchor {
                     Anchor::Start => [area.x[0], area.x[1] + 2.0 * more],
                     _ => [area.x[0] - more, area.x[1] + more],
@@ -150,7 +151,8 @@ fn texts(svg: &str) -> Vec<(Area, String)> {
         .collect()
 }
 
-/// The requirement: no text is clipped and none covers another, measured with widths for wide fonts.
+/// The requirement: no text is clipped and none covers another, measured with widths for wide
+/// fonts.
 #[test]
 fn texts_lie_inside_and_apart() {
     for (name, curve) in gallery() {
@@ -204,8 +206,9 @@ fn pictures_are_well_formed_and_the_same_each_time() {
     }
 }
 
-/// Closed form: on logarithmic axes a power law is a straight line, so a study with light alone, error 1e-6 s px over pulse length, falls by
-/// the same height over each factor of the pulse length. The marks lie where the axis says (0.01 px of rounding).
+/// Closed form: on logarithmic axes a power law is a straight line, so a study with light alone,
+/// error 1e-6 s px over pulse length, falls by the same height over each factor of the pulse
+/// length. The marks lie where the axis says (0.01 px of rounding).
 #[test]
 fn a_power_law_is_a_straight_line() {
     let mut curve = study(&[10e-6, 20e-6, 40e-6, 80e-6], 0.0, 0.0);
@@ -232,8 +235,8 @@ fn a_power_law_is_a_straight_line() {
     }
 }
 
-/// An error of zero lies below any logarithmic axis: its line leaves by the lower edge, on the way to the next point, and an error above
-/// the axis stays at the upper edge.
+/// An error of zero lies below any logarithmic axis: its line leaves by the lower edge, on the way
+/// to the next point, and an error above the axis stays at the upper edge.
 #[test]
 fn lines_leave_by_the_lower_edge() {
     let mut curve = study(&[50e-6, 100e-6, 200e-6], 2e-6, 100.0);
@@ -252,16 +255,17 @@ fn lines_leave_by_the_lower_edge() {
             .map(|n| n.parse::<f64>().unwrap());
         numbers.collect::<Vec<f64>>()
     };
-    let bias = line(BIAS);
+    let bias = line(palette::GREEN);
     assert_eq!(bias.len(), 4);
     let (from, to) = (bias[0], bias[2]);
     let second = 0.5 * (FRAME.x[0] + FRAME.x[1]);
     assert!(to > from + 20.0 && to < second - 20.0, "{bias:?}");
     assert_eq!(bias[3], FRAME.y[1]);
-    assert_eq!(line(RANDOM)[1], FRAME.y[0] + STRIP);
+    assert_eq!(line(palette::VERMILION)[1], FRAME.y[0] + STRIP);
 }
 
-/// The streak's axis is the pulse's times a factor: its label 0.5 stands where the pulse makes half a pixel.
+/// The streak's axis is the pulse's times a factor: its label 0.5 stands where the pulse makes half
+/// a pixel.
 #[test]
 fn the_upper_axis_follows_the_lower() {
     let curve = study(&spread(5e-6, 1.2e-3, 14), 2.2e-6, 180.0);

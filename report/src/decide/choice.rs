@@ -2,13 +2,16 @@
 
 use std::fmt::Write;
 
+use crate::format::{columns, ends, fine_percent, interval, percent, percent_more};
+use crate::json::{self, Interval};
+use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
 use motefield_study::decide::choice::Choice;
 use motefield_study::decide::trial::{Measured, Outcome, Trial};
 use serde_json::{Value as Json, json};
 
-/// Version of the layout of a choice's `decision.json`.
+/// The layout of a choice's `decision.json`.
 const SCHEMA: &str = "motefield-decision-choice/1";
 
 fn named(choice: &Choice, trial: &Trial) -> String {
@@ -28,15 +31,13 @@ pub fn words(choice: &Choice) -> String {
             let total = m.point.score.total_px;
             writeln!(
                 text,
-                "Use {}: the smallest error, {} px ({} to {}), {} % of the mean speed.",
+                "Use {}: the smallest error, {}, {} of the mean speed.",
                 named(choice, trial),
-                short(total.value),
-                short(total.lo),
-                short(total.hi),
-                short(100.0 * m.relative().value)
+                interval(total, "px"),
+                percent(m.relative().value)
             )
         }
-        None => writeln!(text, "Nothing that was tried may be used."),
+        None => writeln!(text, "None of the combinations tried is usable."),
     };
     let mut rows: Vec<Vec<String>> = vec![
         choice
@@ -52,101 +53,95 @@ pub fn words(choice: &Choice) -> String {
         row.extend(cells(choice, trial, best.map(|(_, m)| m)));
         rows.push(row);
     }
-    text.push_str(&columns(&rows));
+    for line in columns(&rows).lines() {
+        let _ = writeln!(text, "  {line}");
+    }
     if best.is_some() {
-        text.push_str("= cannot be told from the best with 95 % confidence (on the same pairs).\n");
+        text.push_str("= not distinguishable from the best with 95 % confidence (on the same pairs).\n");
     }
     if let (Some(standing), Some((_, best))) = (&choice.standing, best) {
         let _ = match (standing.obstacle(choice.wish.valid), standing.measured()) {
             (Some(obstacle), _) => writeln!(text, "The setup as it stands {}.", obstacle.words()),
             (None, Some(m)) => writeln!(
                 text,
-                "The setup as it stands: {} px, {:.1} % more.",
+                "The setup as it stands: {} px, {} more.",
                 short(m.point.score.total_px.value),
-                100.0 * (m.relative().value / best.relative().value - 1.0)
+                percent_more(m.relative().value, best.relative().value)
             ),
             _ => Ok(()),
         };
     }
     if choice.stopped {
-        text.push_str("The study was stopped early: what stands here rests on the pairs done until then.\n");
+        let _ = writeln!(text, "{}", super::STOPPED);
     }
     text
 }
 
-fn cells(choice: &Choice, trial: &Trial, best: Option<&Measured>) -> Vec<String> {
-    match (&trial.outcome, best) {
-        (Outcome::Measured(m), best) => {
+/// What is shown of a trial: error, interval, how much more than the best, share of valid vectors,
+/// a remark.
+fn cells(choice: &Choice, trial: &Trial, best: Option<&Measured>) -> [String; 5] {
+    let remark = |words: &str| {
+        let mut cells = [const { String::new() }; 5];
+        cells[4] = words.to_owned();
+        cells
+    };
+    match &trial.outcome {
+        Outcome::Measured(m) => {
             let total = m.point.score.total_px;
             let usable = trial.usable(choice.wish.valid).is_some();
-            let more = best.filter(|_| usable).map_or(String::new(), |b| {
-                format!("{:.1} %", 100.0 * (m.relative().value / b.relative().value - 1.0))
+            let more = best.filter(|_| usable).map_or(String::new(), |best| {
+                percent_more(m.relative().value, best.relative().value)
             });
             let mark = match (usable, best) {
-                (true, Some(b)) if m.as_good_as(b) => "=",
+                (true, Some(best)) if m.as_good_as(best) => "=",
                 (true, _) => "",
                 (false, _) => "loses too many vectors",
             };
-            vec![
+            [
                 short(total.value),
-                format!("{} to {}", short(total.lo), short(total.hi)),
+                ends(total),
                 more,
-                format!("{} %", digits((1e4 * m.valid()).round() / 1e2)),
+                fine_percent(m.valid()),
                 mark.to_owned(),
             ]
         }
-        (Outcome::Refused(_, reason), _) => {
-            vec![
-                String::new(),
-                String::new(),
-                String::new(),
-                String::new(),
-                reason.clone(),
-            ]
-        }
-        (Outcome::NotReached, _) => {
-            vec![
-                String::new(),
-                String::new(),
-                String::new(),
-                String::new(),
-                "not reached".to_owned(),
-            ]
-        }
+        Outcome::Refused(_, reason) => remark(reason),
+        Outcome::NotReached => remark("not reached"),
     }
 }
 
-/// The table by its columns: the settings, `state`, then total error and error over the mean speed with their 95 % intervals, share of
-/// valid vectors, pairs.
+/// Columns of the table after the settings.
+const COLUMNS: [&str; 9] = [
+    "state",
+    "total_px",
+    "total_px_lo",
+    "total_px_hi",
+    "relative_error",
+    "relative_error_lo",
+    "relative_error_hi",
+    "valid",
+    "pairs",
+];
+
+/// One row per combination. Columns: the settings, `state`, then total error and error over the
+/// mean speed with their 95 % intervals, share of valid vectors, pairs.
 pub fn csv(choice: &Choice) -> String {
-    let mut text = choice.keys.join(",")
-        + ",state,total_px,total_px_lo,total_px_hi,relative_error,relative_error_lo,relative_error_hi,valid,pairs\n";
+    let mut table = Table::new(choice.keys.iter().map(String::as_str).chain(COLUMNS));
     for trial in &choice.trials {
-        let values: Vec<&str> = trial.values.iter().map(|v| v.text.as_str()).collect();
-        let _ = write!(text, "{},{}", values.join(","), trial.state(choice.wish.valid));
-        match trial.measured() {
-            Some(m) => {
-                let (total, relative) = (m.point.score.total_px, m.relative());
-                for v in [
-                    total.value,
-                    total.lo,
-                    total.hi,
-                    relative.value,
-                    relative.lo,
-                    relative.hi,
-                    m.valid(),
-                ] {
-                    let _ = write!(text, ",{}", digits(v));
-                }
-                let _ = writeln!(text, ",{}", m.point.score.pairs);
-            }
-            None => text.push_str(",,,,,,,,\n"),
+        let mut row: Vec<String> = trial.values.iter().map(|v| v.text.clone()).collect();
+        row.push(trial.state(choice.wish.valid).to_owned());
+        if let Some(m) = trial.measured() {
+            let estimates = [m.point.score.total_px, m.relative()];
+            row.extend(estimates.iter().flat_map(|e| [e.value, e.lo, e.hi]).map(digits));
+            row.extend([digits(m.valid()), m.point.score.pairs.to_string()]);
         }
+        row.resize(table.columns.len(), String::new());
+        table.rows.push(row);
     }
-    text
+    table.csv()
 }
 
-/// The answer for machines.
+/// The answer for programs.
 pub fn json(choice: &Choice, setup: &Setup) -> Json {
     let best = choice.best().map(|(_, m)| m);
     let row = |t: &Trial| {
@@ -158,19 +153,16 @@ pub fn json(choice: &Choice, setup: &Setup) -> Json {
             row["reason"] = json!(reason);
         }
         if let Some(m) = t.measured() {
-            let e = |e: motefield_evaluator::statistics::Estimate| json!({ "value": e.value, "lo": e.lo, "hi": e.hi });
-            row["total_px"] = e(m.point.score.total_px);
-            row["relative_error"] = e(m.relative());
+            row["total_px"] = json!(Interval::from(m.point.score.total_px));
+            row["relative_error"] = json!(Interval::from(m.relative()));
             row["valid"] = json!(m.valid());
             row["pairs"] = json!(m.point.score.pairs);
             row["as_good_as_best"] = json!(best.map(|b| m.as_good_as(b)));
         }
         row
     };
-    json!({
-        "schema": SCHEMA,
-        "version": env!("CARGO_PKG_VERSION"),
-        "setup": crate::setup_json(setup),
+    let fields = json!({
+        "setup": json::setup(setup),
         "keys": choice.keys,
         "seed": choice.wish.effort.seed,
         "precision": choice.wish.effort.precision,
@@ -179,24 +171,6 @@ pub fn json(choice: &Choice, setup: &Setup) -> Json {
         "standing": choice.standing.as_ref().map(row),
         "trials": choice.trials.iter().map(row).collect::<Vec<_>>(),
         "stopped": choice.stopped,
-    })
-}
-
-/// Rows of cells, aligned.
-fn columns(rows: &[Vec<String>]) -> String {
-    let width = |k: usize| rows.iter().map(|row| row[k].chars().count()).max().unwrap_or(0);
-    let last = rows.first().map_or(0, |row| row.len() - 1);
-    let mut text = String::new();
-    for row in rows {
-        let cells: Vec<String> = row
-            .iter()
-            .enumerate()
-            .map(|(k, cell)| match k {
-                k if k == last => cell.clone(),
-                k => format!("{cell:>w$}", w = width(k)),
-            })
-            .collect();
-        let _ = writeln!(text, "  {}", cells.join("  ").trim_end());
-    }
-    text
+    });
+    json::file(SCHEMA, fields)
 }

@@ -3,13 +3,16 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+use crate::format::{ends, in_percent, percent, percent_more};
+use crate::json;
+use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
 use motefield_study::decide::map::Map;
 use motefield_study::decide::trial::{Measured, Obstacle, Outcome, Trial};
 use serde_json::{Value as Json, json};
 
-/// Version of the layout of a map's `decision.json`.
+/// The layout of a map's `decision.json`.
 const SCHEMA: &str = "motefield-decision-map/1";
 
 /// "light.pulse_length 260 us to 640 us, timing.separation 1.9 ms to 4.8 ms (9 of 57 tried)".
@@ -53,7 +56,7 @@ pub fn words(map: &Map) -> String {
     let mut text = String::new();
     let [a, b] = &map.axes;
     let Some((trial, best)) = map.best() else {
-        let _ = writeln!(text, "No pair of values of {} and {} may be used.", a.key, b.key);
+        let _ = writeln!(text, "No combination of {} and {} is usable.", a.key, b.key);
         obstacles(map, &mut text);
         return text;
     };
@@ -66,10 +69,21 @@ pub fn words(map: &Map) -> String {
     let [same, near] = map.near();
     let _ = writeln!(
         text,
-        "  as good within the study's 95 % confidence: {}",
+        "  not distinguishable from the best with 95 % confidence: {}",
         extent(map, &same)
     );
-    let _ = writeln!(text, "  at most a tenth more error: {}", extent(map, &near));
+    let _ = writeln!(text, "  at most 10 % more error: {}", extent(map, &near));
+    neighbours(map, trial, best, &mut text);
+    obstacles(map, &mut text);
+    standing_words(map, &mut text);
+    if map.stopped {
+        let _ = writeln!(text, "{}", super::STOPPED);
+    }
+    text
+}
+
+/// What happens on either side of the best along either axis.
+fn neighbours(map: &Map, trial: &Trial, best: &Measured, text: &mut String) {
     let _ = writeln!(text, "Around it:");
     for (k, axis) in map.axes.iter().enumerate() {
         for longer in [false, true] {
@@ -81,8 +95,7 @@ pub fn words(map: &Map) -> String {
             let what = match (next.obstacle(map.wish.valid), next.usable(map.wish.valid)) {
                 (Some(obstacle), _) => obstacle.words().to_owned(),
                 (_, Some(relative)) => {
-                    let more = 100.0 * (relative / best.relative().value - 1.0);
-                    format!("{more:.1} % more error")
+                    format!("{} more error", percent_more(relative, best.relative().value))
                 }
                 _ => "not reached".to_owned(),
             };
@@ -94,60 +107,52 @@ pub fn words(map: &Map) -> String {
             let _ = writeln!(text, "  {} = {own}{aside}: {what}", axis.key);
         }
     }
-    obstacles(map, &mut text);
-    standing_words(map, &mut text);
-    if map.stopped {
-        text.push_str("The study was stopped early: what stands here rests on the pairs done until then.\n");
-    }
-    text
 }
 
 fn describe(text: &mut String, m: &Measured) {
-    let r = m.relative();
-    let [value, lo, hi] = [r.value, r.lo, r.hi].map(|v| short(100.0 * v));
+    let relative = in_percent(m.relative());
     let _ = writeln!(
         text,
-        "  error of the velocity: {value} % of its mean ({lo} to {hi} %)"
+        "  error of the velocity: {} % of its mean ({} %)",
+        short(relative.value),
+        ends(relative)
     );
     let total = m.point.score.total_px;
     let _ = writeln!(
         text,
-        "    measured displacement {} px off ({} to {}), curved paths {} px more, mean displacement {} px",
+        "    total error of the displacement {} px ({}), plus {} px from curved paths; mean displacement {} px",
         short(total.value),
-        short(total.lo),
-        short(total.hi),
+        ends(total),
         short(m.curvature_px),
         short(m.speeds.mean_px)
     );
     let well = m.full_well_share.map_or(String::new(), |share| {
-        format!(", brightest pixel at {} % of the full well", short(100.0 * share))
+        format!(", brightest pixel at {} of the full well", percent(share))
     });
     let _ = writeln!(
         text,
-        "  fastest displacement {} px, streak {} px, valid vectors {} %{well}",
+        "  fastest displacement {} px, streak {} px, valid vectors {}{well}",
         short(m.speeds.fastest_px),
         short(m.streak_px),
-        short(100.0 * m.valid())
+        percent(m.valid())
     );
 }
 
-/// How many settings each rule shut out, and the first reason of each.
+/// How many settings each rule shuts out, with the first reason of each.
 fn obstacles(map: &Map, text: &mut String) {
     let mut shut: BTreeMap<Obstacle, (usize, String)> = BTreeMap::new();
     for trial in &map.trials {
         if let Some(obstacle) = trial.obstacle(map.wish.valid) {
             let reason = match &trial.outcome {
                 Outcome::Refused(_, reason) => reason.clone(),
-                Outcome::Measured(m) => {
-                    format!("{} % valid", short(100.0 * m.valid()))
-                }
+                Outcome::Measured(m) => format!("{} valid", percent(m.valid())),
                 Outcome::NotReached => String::new(),
             };
             shut.entry(obstacle).or_insert((0, reason)).0 += 1;
         }
     }
     if !shut.is_empty() {
-        let _ = writeln!(text, "Shut out, of {} settings:", map.trials.len());
+        let _ = writeln!(text, "Ruled out, of {} settings:", map.trials.len());
     }
     for (obstacle, (count, reason)) in shut {
         let _ = writeln!(text, "  {count}: {} (the first: {reason})", obstacle.words());
@@ -166,46 +171,39 @@ fn standing_words(map: &Map, text: &mut String) {
         (Some(obstacle), _) => writeln!(text, "The setup as it stands ({values}) {}.", obstacle.words()),
         (None, Some(m)) => writeln!(
             text,
-            "The setup as it stands ({values}): {} %, {:.2} times the best.",
-            short(100.0 * m.relative().value),
+            "The setup as it stands ({values}): {}, {:.2} times the best.",
+            percent(m.relative().value),
             m.relative().value / best.relative().value
         ),
         _ => Ok(()),
     };
 }
 
-/// One row a trial. Columns: the two keys with their units, `state` (`usable` or what stands against it), then of what was
-/// measured: error of the velocity over the mean speed with its 95 % interval, total error, curvature, mean and fastest displacement,
-/// streak (px), share of valid vectors, share of the full well, pairs.
+/// One row per trial. Columns: the two keys with their units, `state` (`usable` or what stands
+/// against it), then of what was measured: error of the velocity over the mean speed with its 95 %
+/// interval, total error, curvature, mean and fastest displacement, streak (px), share of valid
+/// vectors, share of the full well, pairs.
 pub fn csv(map: &Map) -> String {
-    let mut text = format!(
-        "{},unit,{},unit,state,relative_error,relative_error_lo,relative_error_hi,total_px,curvature_px,mean_displacement_px,fastest_displacement_px,streak_px,valid,full_well_share,pairs\n",
-        map.axes[0].key, map.axes[1].key
-    );
+    let [a, b] = &map.axes;
+    let columns = [a.key.as_str(), "unit", &b.key, "unit", "state"];
+    let mut table = Table::new(columns.into_iter().chain(FIGURES));
     for t in &map.trials {
         let [a, b] = [&t.values[0], &t.values[1]];
-        let _ = write!(
-            text,
-            "{},{},{},{},{}",
-            a.number,
-            a.unit,
-            b.number,
-            b.unit,
-            t.state(map.wish.valid)
-        );
+        let head = [&a.number, &a.unit, &b.number, &b.unit].map(String::clone);
         let figures = t.measured().map(figures).unwrap_or_default();
-        for k in 0..FIGURES.len() {
-            let _ = match figures.get(k) {
-                Some(v) if v.is_finite() => write!(text, ",{}", digits(*v)),
-                _ => write!(text, ","),
-            };
-        }
-        text.push('\n');
+        let cell = |k: usize| match figures.get(k) {
+            Some(v) if v.is_finite() => digits(*v),
+            _ => String::new(),
+        };
+        let mut row = Vec::from(head);
+        row.push(t.state(map.wish.valid).to_owned());
+        row.extend((0..FIGURES.len()).map(cell));
+        table.rows.push(row);
     }
-    text
+    table.csv()
 }
 
-fn json_of(map: &Map, t: &Trial) -> Json {
+fn row(map: &Map, t: &Trial) -> Json {
     let mut row = json!({
         "values": t.values.iter().map(|v| v.text.as_str()).collect::<Vec<_>>(),
         "state": t.state(map.wish.valid),
@@ -221,7 +219,7 @@ fn json_of(map: &Map, t: &Trial) -> Json {
     row
 }
 
-/// The answer for machines.
+/// The answer for programs.
 pub fn json(map: &Map, setup: &Setup) -> Json {
     let [same, near] = map.near().map(|trials| {
         trials
@@ -229,21 +227,20 @@ pub fn json(map: &Map, setup: &Setup) -> Json {
             .map(|t| t.values.iter().map(|v| v.text.as_str()).collect::<Vec<_>>())
             .collect::<Vec<_>>()
     });
-    json!({
-        "schema": SCHEMA,
-        "version": env!("CARGO_PKG_VERSION"),
-        "setup": crate::setup_json(setup),
+    let fields = json!({
+        "setup": json::setup(setup),
         "keys": map.axes.each_ref().map(|a| a.key.as_str()),
         "seed": map.wish.effort.seed,
         "precision": map.wish.effort.precision,
         "valid_fraction_asked": map.wish.valid,
-        "best": map.best.map(|k| json_of(map, &map.trials[k])),
+        "best": map.best.map(|k| row(map, &map.trials[k])),
         "as_good": same,
         "at_most_a_tenth_more": near,
-        "standing": map.standing.as_ref().map(|t| json_of(map, t)),
-        "trials": map.trials.iter().map(|t| json_of(map, t)).collect::<Vec<_>>(),
+        "standing": map.standing.as_ref().map(|t| row(map, t)),
+        "trials": map.trials.iter().map(|t| row(map, t)).collect::<Vec<_>>(),
         "stopped": map.stopped,
-    })
+    });
+    json::file(SCHEMA, fields)
 }
 
 const FIGURES: [&str; 11] = [

@@ -2,7 +2,7 @@
 
 use super::*;
 
-fn axis(scale: Scale, low: f64, high: f64) -> Axis {
+fn axis(scale: AxisScale, low: f64, high: f64) -> Axis {
     Axis {
         scale,
         range: [low, high],
@@ -18,7 +18,7 @@ fn labels(axis: Axis) -> Vec<String> {
 /// Closed form; 1e-9 px is far below a pixel.
 #[test]
 fn places_follow_the_scale() {
-    let log = axis(Scale::Log, 1.0, 1000.0);
+    let log = axis(AxisScale::Log, 1.0, 1000.0);
     for (value, at) in [
         (1.0, 100.0),
         (10.0, 300.0),
@@ -31,36 +31,37 @@ fn places_follow_the_scale() {
     assert_eq!(log.clamped(1e9), 700.0);
     assert_eq!(log.clamped(-1.0), 100.0);
     assert_eq!(log.clamped(f64::NAN), 100.0);
-    assert!((axis(Scale::Linear, -1.0, 2.0).at(0.0) - 300.0).abs() < 1e-9);
+    assert!((axis(AxisScale::Linear, -1.0, 2.0).at(0.0) - 300.0).abs() < 1e-9);
 }
 
 #[test]
 fn labels_are_round_and_as_many_as_fit() {
     assert_eq!(
-        labels(axis(Scale::Log, 1.0, 1000.0)),
+        labels(axis(AxisScale::Log, 1.0, 1000.0)),
         ["1", "2", "5", "10", "20", "50", "100", "200", "500", "1000"]
     );
-    assert_eq!(labels(axis(Scale::Log, 1e-6, 1.0)).len(), 7);
+    assert_eq!(labels(axis(AxisScale::Log, 1e-6, 1.0)).len(), 7);
     assert_eq!(
-        labels(axis(Scale::Log, 0.9, 2.1)),
+        labels(axis(AxisScale::Log, 0.9, 2.1)),
         ["1", "1.2", "1.4", "1.6", "1.8", "2"]
     );
     assert_eq!(
-        labels(axis(Scale::Linear, 0.0, 1.0)),
+        labels(axis(AxisScale::Linear, 0.0, 1.0)),
         [
             "0", "0.1", "0.2", "0.3", "0.4", "0.5", "0.6", "0.7", "0.8", "0.9", "1"
         ]
     );
     assert_eq!(
-        labels(axis(Scale::Linear, -0.3, 0.3)),
+        labels(axis(AxisScale::Linear, -0.3, 0.3)),
         ["-0.3", "-0.2", "-0.1", "0", "0.1", "0.2", "0.3"]
     );
 }
 
-/// Between the labels of a logarithmic axis stand the other multiples of each power of ten, once each and in order.
+/// Between the labels of a logarithmic axis stand the other multiples of each power of ten, once
+/// each and in order.
 #[test]
 fn marks_between_fill_the_decades() {
-    let ticks = axis(Scale::Log, 1.0, 100.0).ticks(|v| v.to_string(), |_| 120.0);
+    let ticks = axis(AxisScale::Log, 1.0, 100.0).ticks(|v| v.to_string(), |_| 120.0);
     assert_eq!(ticks.len(), 19);
     assert!(ticks.windows(2).all(|t| t[0].at < t[1].at));
 }

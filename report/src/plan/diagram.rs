@@ -1,17 +1,32 @@
 //! The timing diagram: pulses, exposures and dead time of one pair, every edge at its time.
 //!
-//! Pulses of nanoseconds in exposures of milliseconds cannot be drawn to scale. Spans between neighbouring edges are drawn as long as
-//! a power of their duration, the largest power (at most 1, to scale) that leaves the shortest of them room for its label.
+//! Pulses of nanoseconds in exposures of milliseconds cannot be drawn to scale. Spans between
+//! neighbouring edges are drawn as long as a power of their duration, the largest power (at most 1,
+//! to scale) that leaves the shortest of them room for its label.
 
 mod svg;
 mod text;
 
+use crate::format::{time, time_to};
 use motefield_rig::plan::Straddle;
+use motefield_rig::quantity::short;
 
 pub use svg::draw;
 pub use text::text;
 
-/// When something begins and ends, s; time 0 is the start of pulse A. An end that is not stated is infinite.
+/// What time 0 is.
+const ORIGIN: &str = "Time 0 is the start of pulse A.";
+
+/// Whether the picture is to scale, in a sentence.
+fn scale_words(to_scale: bool) -> &'static str {
+    match to_scale {
+        true => "To scale.",
+        false => "Not to scale: long spans are shortened.",
+    }
+}
+
+/// When something begins and ends, s; time 0 is the start of pulse A. An end that is not stated is
+/// infinite.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Span {
     /// What.
@@ -109,8 +124,8 @@ impl Diagram {
         }
     }
 
-    /// Places of all edges from 0 to 1, and whether they are to scale; `least` is the room of the shortest span. Beyond the first and
-    /// the last edge, `least` is left on either side.
+    /// Places of all edges from 0 to 1, and whether they are to scale; `least` is the room of the
+    /// shortest span. Beyond the first and the last edge, `least` is left on either side.
     fn places(&self, least: f64) -> (Vec<f64>, bool) {
         let spans: Vec<f64> = self
             .edges
@@ -124,7 +139,8 @@ impl Diagram {
             raised.iter().map(|r| room * r / sum).collect()
         };
         let fits = |power: f64| widths(power).iter().all(|w| *w >= least);
-        // The room of the shortest span shrinks with the power, so halving finds the largest one that fits.
+        // The room of the shortest span shrinks with the power, so halving finds the largest one
+        // that fits.
         let power = if fits(1.0) {
             1.0
         } else {
@@ -191,38 +207,10 @@ fn edges(lanes: &[Lane]) -> Vec<Edge> {
     edges
 }
 
-/// A time for people: three digits.
-fn time(seconds: f64) -> String {
-    to_digits(seconds, 3)
-}
-
-/// A time to so many significant digits, without zeros at its end.
-fn to_digits(seconds: f64, digits: usize) -> String {
-    // What cancels to nothing is 0, not 1e-20 s.
-    let rounded: f64 = match format!("{seconds:.*e}", digits - 1).parse() {
-        Ok(rounded) if f64::abs(rounded) >= 1e-15 => rounded,
-        _ => return "0 s".to_owned(),
-    };
-    let units = [(1.0, "s"), (1e-3, "ms"), (1e-6, "us"), (1e-9, "ns")];
-    let (scale, unit) = units
-        .into_iter()
-        .find(|(scale, _)| rounded.abs() >= 0.9999999 * scale)
-        .unwrap_or(units[3]);
-    let number = rounded / scale;
-    let decimals = (digits as i32 - 1 - number.abs().log10().floor() as i32).max(0) as usize;
-    let text = format!("{number:.decimals$}");
-    let text = if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.')
-    } else {
-        &text
-    };
-    format!("{text} {unit}")
-}
-
 impl Diagram {
     /// The time of an edge, with as many digits as tell it from its neighbours, but at least three.
     fn label(&self, k: usize) -> String {
-        let at = |k: usize, digits| to_digits(self.edges[k].time_s, digits);
+        let at = |k: usize, digits| time_to(self.edges[k].time_s, digits);
         let before = |digits| k == 0 || at(k - 1, digits) != at(k, digits);
         let after = |digits| k + 1 == self.edges.len() || at(k + 1, digits) != at(k, digits);
         let digits = (3..12)
@@ -263,9 +251,9 @@ fn notes(straddle: &Straddle, frame_rate_hz: Option<f64>) -> Vec<String> {
     ));
     if let Some(hz) = frame_rate_hz {
         notes.push(format!(
-            "At {} frames a second, {} pairs a second: the next pair begins {} after this one.",
-            motefield_rig::quantity::short(hz),
-            motefield_rig::quantity::short(0.5 * hz),
+            "At {} frames per second, {} pairs per second: the next pair begins {} after this one.",
+            short(hz),
+            short(0.5 * hz),
             time(2.0 / hz)
         ));
     }
@@ -287,7 +275,8 @@ mod tests {
         }
     }
 
-    /// Edges as an experimenter would work them out: gap of 0.5 us in the middle of what pulse A and pulse B leave, 10 us - 8 ns.
+    /// Edges as an experimenter would work them out: gap of 0.5 us in the middle of what pulse A
+    /// and pulse B leave, 10 us - 8 ns.
     #[test]
     fn edges_carry_their_times() {
         let diagram = Diagram::of(&straddle(10e-6, 8e-9, 5e-3), None);
@@ -310,7 +299,8 @@ mod tests {
         }
     }
 
-    /// All spans have their room, in their order, whatever their durations; equal ones are to scale.
+    /// All spans have their room, in their order, whatever their durations; equal ones are to
+    /// scale.
     #[test]
     fn places_rise_and_leave_room() {
         for (separation, pulse, exposure) in [

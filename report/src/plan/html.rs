@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::text::cells;
 use super::{diagram, diagram_of};
+use crate::figure::escape;
 use motefield_rig::plan::{Assessment, Status};
 
 const STYLE: &str = "body{font:15px/1.45 Helvetica,Arial,'Liberation Sans',sans-serif;color:#222;max-width:62rem;margin:1.5rem auto;padding:0 1rem}\
@@ -16,22 +17,22 @@ th{font-weight:600}.n{white-space:nowrap;font-variant-numeric:tabular-nums}.how{
 @media print{body{margin:0;font-size:11px}h2{break-after:avoid}tr,svg{break-inside:avoid}}";
 
 /// The page as HTML.
-pub fn html(page: &Assessment) -> String {
-    let name = escaped(&page.name);
+pub fn html(assessment: &Assessment) -> String {
+    let name = escape(&assessment.name);
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\">\
          <title>Plan of {name}</title><style>{STYLE}</style></head>\n<body>\n<h1>Plan of {name}</h1>\n"
     );
-    if let Some(caution) = &page.caution {
-        let _ = writeln!(out, "<p class=\"caution\">{}</p>", escaped(caution));
+    if let Some(caution) = &assessment.caution {
+        let _ = writeln!(out, "<p class=\"caution\">{}</p>", escape(caution));
     }
-    if !page.rules.is_empty() {
-        rules(page, &mut out);
+    if !assessment.rules.is_empty() {
+        rules(assessment, &mut out);
     }
-    for (heading, facts) in &page.parts {
-        let _ = writeln!(out, "<h2>{}</h2>\n<table>", escaped(heading));
+    for (heading, facts) in &assessment.parts {
+        let _ = writeln!(out, "<h2>{}</h2>\n<table>", escape(heading));
         for fact in facts {
-            let [label, text, how] = [fact.label, &fact.text, &fact.how].map(escaped);
+            let [label, text, how] = [fact.label, &fact.text, &fact.how].map(escape);
             let _ = writeln!(
                 out,
                 "<tr><td>{label}</td><td class=\"n\">{text}</td><td class=\"how\">{how}</td></tr>"
@@ -39,10 +40,10 @@ pub fn html(page: &Assessment) -> String {
         }
         out.push_str("</table>\n");
     }
-    if !page.arrangements.is_empty() {
-        out.push_str("<h2>Arrangements of light and exposures</h2>\n<table><tr><th>arrangement</th><th>shortest separation</th><th>fastest velocity</th><th>streak there</th><th>pairs a second</th><th>gathers room light</th></tr>\n");
-        for one in &page.arrangements {
-            let label = escaped(one.label);
+    if !assessment.arrangements.is_empty() {
+        out.push_str("<h2>Arrangements of light and exposures</h2>\n<table><tr><th>arrangement</th><th>shortest separation</th><th>fastest velocity</th><th>streak there</th><th>pairs per second</th><th>gathers room light</th></tr>\n");
+        for one in &assessment.arrangements {
+            let label = escape(one.label);
             let label = if one.planned {
                 format!("<b>{label}</b> (as planned)")
             } else {
@@ -50,19 +51,19 @@ pub fn html(page: &Assessment) -> String {
             };
             let _ = write!(out, "<tr><td>{label}</td>");
             for cell in cells(one) {
-                let _ = write!(out, "<td class=\"n\">{}</td>", escaped(&cell));
+                let _ = write!(out, "<td class=\"n\">{}</td>", escape(&cell));
             }
             out.push_str("</tr>\n");
         }
         out.push_str("</table>\n");
     }
-    if let Some(shown) = &diagram_of(page) {
+    if let Some(shown) = &diagram_of(assessment) {
         out.push_str("<h2>Timing of a pair</h2>\n");
         out.push_str(&diagram::draw(shown, "Timing of a pair"));
         let _ = writeln!(
             out,
             "<details><summary>The same as text</summary><pre>{}</pre></details>",
-            escaped(&diagram::text(shown))
+            escape(&diagram::text(shown))
         );
     }
     out.push_str("</body>\n</html>\n");
@@ -70,18 +71,18 @@ pub fn html(page: &Assessment) -> String {
 }
 
 /// What is wrong stands first.
-fn rules(page: &Assessment, out: &mut String) {
+fn rules(assessment: &Assessment, out: &mut String) {
     let _ = writeln!(
         out,
         "<h2>Rules of the trade</h2>\n<p>{}</p>\n<table><tr><th></th><th>what</th><th>value</th><th>limit</th><th>source</th></tr>",
-        escaped(&page.verdict())
+        escape(&assessment.verdict())
     );
     for status in [Status::Fail, Status::Warn, Status::Pass] {
-        for rule in page.rules.iter().filter(|rule| rule.status == status) {
+        for rule in assessment.rules.iter().filter(|rule| rule.status == status) {
             let [label, shown, limit, source] =
-                [rule.label.as_str(), &rule.shown, &rule.limit, rule.source].map(escaped);
+                [rule.label.as_str(), &rule.shown, &rule.limit, rule.source].map(escape);
             let fix = rule.fix.as_ref().map_or(String::new(), |fix| {
-                format!("<br><b>Change:</b> {}", escaped(&fix.words))
+                format!("<br><b>Change:</b> {}", escape(&fix.words))
             });
             let _ = writeln!(
                 out,
@@ -91,11 +92,4 @@ fn rules(page: &Assessment, out: &mut String) {
         }
     }
     out.push_str("</table>\n");
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
 }

@@ -14,17 +14,17 @@ const VALUE: usize = 20;
 /// Columns of what a rule judges.
 const RULE: usize = 54;
 
-/// The whole page.
-pub fn text(page: &Assessment) -> String {
-    let mut out = format!("Plan of {}\n", page.name);
-    for (heading, facts) in &page.parts {
+/// The whole assessment.
+pub fn text(assessment: &Assessment) -> String {
+    let mut out = format!("Plan of {}\n", assessment.name);
+    for (heading, facts) in &assessment.parts {
         out.push_str(&format!("\n{heading}\n"));
         for fact in facts {
             let head = format!("  {:<LABEL$}{:<VALUE$}", fact.label, fact.text);
             out.push_str(&hanging(&head, &fact.how, 2 + LABEL + VALUE));
         }
     }
-    if !page.arrangements.is_empty() {
+    if !assessment.arrangements.is_empty() {
         out.push_str("\nArrangements of light and exposures, side by side (* as planned)\n");
         out.push_str(&format!(
             "    {:<42}{:>13}{:>16}{:>13}{:>13}{:>15}\n",
@@ -32,9 +32,9 @@ pub fn text(page: &Assessment) -> String {
         ));
         out.push_str(&format!(
             "    {:<42}{:>13}{:>16}{:>13}{:>13}{:>15}\n",
-            "", "separation", "velocity", "there", "a second", "room light"
+            "", "separation", "velocity", "there", "per second", "room light"
         ));
-        for one in &page.arrangements {
+        for one in &assessment.arrangements {
             let [shortest, fastest, streak, pairs, open] = cells(one);
             let mark = if one.planned { "*" } else { " " };
             out.push_str(&format!(
@@ -43,18 +43,18 @@ pub fn text(page: &Assessment) -> String {
             ));
         }
     }
-    if let Some(shown) = &diagram_of(page) {
+    if let Some(shown) = &diagram_of(assessment) {
         out.push_str("\nTiming of a pair\n\n");
         for line in diagram::text(shown).lines() {
             out.push_str(format!("  {line}").trim_end());
             out.push('\n');
         }
     }
-    if !page.rules.is_empty() {
-        out.push_str(&format!("\nRules of the trade: {}\n", page.verdict()));
+    if !assessment.rules.is_empty() {
+        out.push_str(&format!("\nRules of the trade: {}\n", assessment.verdict()));
         // What is wrong stands last, nearest to the eye.
         for status in [Status::Pass, Status::Warn, Status::Fail] {
-            for rule in page.rules.iter().filter(|rule| rule.status == status) {
+            for rule in assessment.rules.iter().filter(|rule| rule.status == status) {
                 let word = if status == Status::Pass {
                     "pass".to_owned()
                 } else {
@@ -74,7 +74,8 @@ pub fn text(page: &Assessment) -> String {
     out
 }
 
-/// What an arrangement shows: shortest separation, fastest velocity, streak, pairs a second, time open to room light.
+/// What an arrangement shows: shortest separation, fastest velocity, streak, pairs per second, time
+/// open to room light.
 pub(super) fn cells(one: &Arrangement) -> [String; 5] {
     let or_dash = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
     [

@@ -1,6 +1,10 @@
 //! The picture of a case without curves: every comparison on its own line.
 
-use crate::figure::{Anchor, Area, Axis, Scale, Svg, text_width};
+use crate::figure::palette::{BLUE, GREEN, ORANGE, VERMILION};
+use crate::figure::{
+    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke, text_width, tint,
+};
+use crate::format::typeset;
 use motefield_study::verify::case::Case;
 use motefield_study::verify::judge::{Comparison, Verdict};
 use motefield_study::verify::record::CaseRecord;
@@ -24,13 +28,13 @@ pub(super) fn svg(case: &Case, record: &CaseRecord) -> String {
     };
     let widest = all
         .iter()
-        .map(|c| text_width(&name(c), 12.0))
+        .map(|c| text_width(&name(c), NOTE))
         .fold(120.0, f64::max);
     let (left, row) = (widest + 24.0, 21.0);
     let text_of = |c: &Comparison| format!("{} ({})", super::shown(c), super::allowed(c));
     let beside = all
         .iter()
-        .map(|c| text_width(&text_of(c), 10.5))
+        .map(|c| text_width(&text_of(c), NOTE))
         .fold(0.0, f64::max);
     let size = [left + 280.0 + beside, 90.0 + row * all.len() as f64];
     let mut svg = Svg::new(
@@ -38,66 +42,43 @@ pub(super) fn svg(case: &Case, record: &CaseRecord) -> String {
         &case.title,
         "Each figure's distance from what is expected, over its tolerance",
     );
-    svg.text(
-        &case.title,
-        15.0,
-        [size[0] / 2.0, 24.0],
-        Anchor::Middle,
-        "font-weight=\"bold\"",
-    );
+    svg.text(&case.title, TITLE, [size[0] / 2.0, 24.0], Anchor::Middle, BOLD);
     let axis = Axis {
-        scale: Scale::Linear,
+        scale: AxisScale::Linear,
         range: [-3.0, 3.0],
         place: [left, left + 260.0],
     };
-    let (top, bottom) = (40.0, size[1] - 46.0);
+    let area = Area {
+        x: axis.place,
+        y: [40.0, size[1] - 46.0],
+    };
+    let (top, bottom) = (area.y[0], area.y[1]);
     let allowed = Area {
         x: [axis.at(-1.0), axis.at(1.0)],
-        y: [top, bottom],
+        y: area.y,
     };
-    svg.area(allowed, "fill=\"#009e73\" fill-opacity=\"0.13\"");
-    svg.line(
-        [axis.at(0.0), top],
-        [axis.at(0.0), bottom],
-        "stroke=\"#009e73\" stroke-dasharray=\"7 4\"",
-    );
-    for mark in [-3, -2, -1, 0, 1, 2, 3] {
-        let at = axis.at(f64::from(mark));
-        svg.line([at, bottom], [at, bottom + 5.0], "stroke=\"#222\"");
-        svg.text(
-            &mark.to_string().replace('-', "−"),
-            12.0,
-            [at, bottom + 18.0],
-            Anchor::Middle,
-            "",
-        );
-    }
-    svg.line([left, bottom], [left + 260.0, bottom], "stroke=\"#222\"");
-    svg.text(
-        "distance from what is expected, in tolerances",
-        12.5,
-        [left + 130.0, bottom + 36.0],
-        Anchor::Middle,
-        "",
-    );
+    svg.area(allowed, &tint(GREEN));
+    let middle = axis.at(0.0);
+    let dashed = stroke(GREEN, 1.0) + " stroke-dasharray=\"7 4\"";
+    svg.line([middle, top], [middle, bottom], &dashed);
+    let label = |v: f64| typeset(&v.to_string());
+    let title = "distance from what is expected, in tolerances";
+    let ruler = Ruler::new(axis, Side::Bottom, &label).titled(title, 40.0);
+    frame(&mut svg, area, area, &[ruler]);
     for (k, c) in all.iter().enumerate() {
         let y = top + row * (k as f64 + 0.6);
-        svg.text(&name(c), 12.0, [left - 12.0, y + 4.0], Anchor::End, "");
+        svg.text(&name(c), NOTE, [left - 12.0, y + 4.0], Anchor::End, "");
         let color = match c.verdict {
-            Verdict::Agrees => "#0072b2",
-            Verdict::CannotTell => "#e69f00",
-            Verdict::Disagrees => "#d55e00",
+            Verdict::Agrees => BLUE,
+            Verdict::CannotTell => ORANGE,
+            Verdict::Disagrees => VERMILION,
         };
         let [value, lo, hi] =
             [c.measured.value, c.measured.lo, c.measured.hi].map(|v| axis.clamped(scaled(c, v)));
-        svg.line(
-            [lo, y],
-            [hi, y],
-            &format!("stroke=\"{color}\" stroke-width=\"1.5\""),
-        );
-        svg.disc([value, y], 4.0, &format!("fill=\"{color}\""), "");
+        svg.line([lo, y], [hi, y], &stroke(color, 1.5));
+        svg.disc([value, y], 4.0, &fill(color), "");
         let text = text_of(c);
-        svg.text(&text, 10.5, [left + 270.0, y + 4.0], Anchor::Start, "");
+        svg.text(&text, NOTE, [left + 270.0, y + 4.0], Anchor::Start, "");
     }
     svg.finish()
 }

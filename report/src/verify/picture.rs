@@ -6,18 +6,17 @@
 
 use motefield_evaluator::statistics::Estimate;
 
-use crate::figure::{Anchor, Area, Axis, Scale, Svg, text_width};
+use crate::figure::legend::Entry;
+use crate::figure::palette::{FAINT, series};
+use crate::figure::{
+    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke, tint,
+};
 use motefield_rig::quantity::digits;
 use motefield_study::verify::case::Case;
 use motefield_study::verify::expectation::{Check, Tolerance};
 use motefield_study::verify::record::CaseRecord;
 
 const SIZE: [f64; 2] = [760.0, 460.0];
-const INK: &str = "#222";
-/// Distinct also for readers who confuse colours (Okabe and Ito's palette).
-const COLORS: [&str; 7] = [
-    "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000",
-];
 
 /// The picture of a case as SVG.
 pub fn svg(case: &Case, record: &CaseRecord) -> String {
@@ -69,13 +68,13 @@ impl<'a> Curves<'a> {
             .collect();
         let scale = |axis: char| {
             if case.drawing.log.contains(axis) {
-                Scale::Log
+                AxisScale::Log
             } else {
-                Scale::Linear
+                AxisScale::Linear
             }
         };
         let (sx, sy) = (scale('x'), scale('y'));
-        let good = |v: &f64, scale: Scale| v.is_finite() && (scale == Scale::Linear || *v > 0.0);
+        let good = |v: &f64, scale: AxisScale| v.is_finite() && (scale == AxisScale::Linear || *v > 0.0);
         let xs: Vec<f64> = case.places.iter().map(|p| p.x).filter(|v| good(v, sx)).collect();
         let values = || measured.iter().flatten().map(|p| p.1);
         let centre: Vec<f64> = values().map(|e| e.value).filter(|v| good(v, sy)).collect();
@@ -86,8 +85,8 @@ impl<'a> Curves<'a> {
             .flat_map(|e| [e.lo, e.hi])
             .filter(|v| good(v, sy))
             .map(|v| match sy {
-                Scale::Linear => v.clamp(low - reach, high + reach),
-                Scale::Log => v.clamp(low / 5.0, high * 5.0),
+                AxisScale::Linear => v.clamp(low - reach, high + reach),
+                AxisScale::Log => v.clamp(low / 5.0, high * 5.0),
             });
         let mut ys: Vec<f64> = bars.chain(centre.iter().copied()).collect();
         ys.extend(
@@ -113,72 +112,60 @@ impl<'a> Curves<'a> {
             &case.title,
             &format!("{} over {}", self.quantity, case.key.as_deref().unwrap_or("")),
         );
-        svg.text(
-            &case.title,
-            15.0,
-            [SIZE[0] / 2.0, 24.0],
-            Anchor::Middle,
-            "font-weight=\"bold\"",
-        );
+        let middle = 0.5 * SIZE[0];
+        svg.text(&case.title, TITLE, [middle, 24.0], Anchor::Middle, BOLD);
         self.frame(&mut svg);
-        for (variant, tolerance, line) in expected(case, self.quantity) {
-            let color = COLORS[variant % COLORS.len()];
-            let inside = |p: &(f64, f64)| self.x.holds(p.0);
-            let line: Vec<(f64, f64)> = line.into_iter().filter(inside).collect();
-            if let Some(tolerance) = tolerance {
-                let upper = line
-                    .iter()
-                    .map(|&(x, v)| [self.x.at(x), self.y.clamped(v + tolerance.of(v))]);
-                let lower = line
-                    .iter()
-                    .rev()
-                    .map(|&(x, v)| [self.x.at(x), self.y.clamped(v - tolerance.of(v))]);
-                let band: Vec<[f64; 2]> = upper.chain(lower).collect();
-                svg.path(&band, true, &format!("fill=\"{color}\" fill-opacity=\"0.13\""));
-            }
-            let points: Vec<[f64; 2]> = line
-                .iter()
-                .map(|&(x, v)| [self.x.at(x), self.y.clamped(v)])
-                .collect();
-            svg.path(&points, false, &format!("fill=\"none\" stroke=\"{color}\" stroke-width=\"1.5\" stroke-dasharray=\"7 4\" stroke-opacity=\"0.8\""));
-            if let ([at], Some(tolerance)) = (&points[..], tolerance) {
-                let v = line[0].1;
-                let [upper, lower] = [1.0, -1.0].map(|side| self.y.clamped(v + side * tolerance.of(v)));
-                let area = Area {
-                    x: [at[0] - 9.0, at[0] + 9.0],
-                    y: [upper, lower],
-                };
-                svg.area(area, &format!("fill=\"{color}\" fill-opacity=\"0.13\""));
-            }
-            if let [at] = points[..] {
-                svg.line(
-                    [at[0] - 9.0, at[1]],
-                    [at[0] + 9.0, at[1]],
-                    &format!("stroke=\"{color}\" stroke-width=\"2.5\" stroke-opacity=\"0.8\""),
-                );
-            }
+        for line in expected(case, self.quantity) {
+            self.expectation(&mut svg, &line);
         }
         for (variant, curve) in self.measured.iter().enumerate() {
-            self.curve(&mut svg, curve, COLORS[variant % COLORS.len()]);
+            self.curve(&mut svg, curve, series(variant));
         }
         self.legend(&mut svg);
         svg.finish()
     }
 
+    /// What is expected, dashed, in its tolerance; a single point as a short bar.
+    fn expectation(&self, svg: &mut Svg, (variant, tolerance, line): &ExpectedLine) {
+        let color = series(*variant);
+        let line: Vec<(f64, f64)> = line.iter().copied().filter(|p| self.x.holds(p.0)).collect();
+        let at = |&(x, v): &(f64, f64)| [self.x.at(x), self.y.clamped(v)];
+        let points: Vec<[f64; 2]> = line.iter().map(at).collect();
+        let dashed = stroke(color, 1.5) + " stroke-dasharray=\"7 4\" stroke-opacity=\"0.8\"";
+        if let Some(tolerance) = tolerance {
+            let edge = |side: f64| {
+                let moved = move |&(x, v): &(f64, f64)| (x, v + side * tolerance.of(v));
+                line.iter().map(moved).map(|p| at(&p)).collect::<Vec<_>>()
+            };
+            let [upper, lower] = [1.0, -1.0].map(edge);
+            let band: Vec<[f64; 2]> = upper.iter().chain(lower.iter().rev()).copied().collect();
+            match (&upper[..], &lower[..]) {
+                (&[[x, top]], &[[_, bottom]]) => {
+                    let x = [x - 9.0, x + 9.0];
+                    svg.area(Area { x, y: [top, bottom] }, &tint(color));
+                }
+                _ => svg.path(&band, true, &tint(color)),
+            }
+        }
+        svg.path(&points, false, &dashed);
+        if let [[x, y]] = points[..] {
+            let bar = stroke(color, 2.5) + " stroke-opacity=\"0.8\"";
+            svg.line([x - 9.0, y], [x + 9.0, y], &bar);
+        }
+    }
+
     fn curve(&self, svg: &mut Svg, curve: &[(f64, Estimate)], color: &str) {
         let shown = |p: &&(f64, Estimate)| {
-            p.1.value.is_finite() && self.x.holds(p.0) && (self.y.scale == Scale::Linear || p.1.value > 0.0)
+            p.1.value.is_finite()
+                && self.x.holds(p.0)
+                && (self.y.scale == AxisScale::Linear || p.1.value > 0.0)
         };
         let line: Vec<[f64; 2]> = curve
             .iter()
             .filter(shown)
             .map(|(x, e)| [self.x.at(*x), self.y.clamped(e.value)])
             .collect();
-        svg.path(
-            &line,
-            false,
-            &format!("fill=\"none\" stroke=\"{color}\" stroke-width=\"1.2\""),
-        );
+        svg.path(&line, false, &stroke(color, 1.2));
         for (x, e) in curve.iter().filter(shown) {
             let at = self.x.at(*x);
             let bar = [e.lo, e.hi].map(|v| {
@@ -188,11 +175,11 @@ impl<'a> Curves<'a> {
                     self.y.clamped(v)
                 }
             });
-            let stroke = format!("stroke=\"{color}\" stroke-width=\"1.3\"");
+            let line = stroke(color, 1.3);
             if e.lo != e.hi {
-                svg.line([at, bar[0]], [at, bar[1]], &stroke);
+                svg.line([at, bar[0]], [at, bar[1]], &line);
                 for y in bar {
-                    svg.line([at - 4.0, y], [at + 4.0, y], &stroke);
+                    svg.line([at - 4.0, y], [at + 4.0, y], &line);
                 }
             }
             let hint = format!(
@@ -203,76 +190,50 @@ impl<'a> Curves<'a> {
                 digits(e.lo),
                 digits(e.hi)
             );
-            svg.disc(
-                [at, self.y.clamped(e.value)],
-                3.6,
-                &format!("fill=\"{color}\""),
-                &hint,
-            );
+            svg.disc([at, self.y.clamped(e.value)], 3.6, &fill(color), &hint);
         }
     }
 
     fn frame(&self, svg: &mut Svg) {
-        let [left, right] = self.x.place;
-        let [bottom, top] = self.y.place;
-        let grid = "stroke=\"#000\" stroke-opacity=\"0.1\"";
-        for tick in self.x.ticks(digits, |label| text_width(label, 13.0) + 12.0) {
-            if let Some(label) = tick.label {
-                svg.line([tick.at, top], [tick.at, bottom + 5.0], grid);
-                svg.text(&label, 13.0, [tick.at, bottom + 20.0], Anchor::Middle, "");
-            }
-        }
-        for tick in self.y.ticks(digits, |_| 24.0) {
-            if let Some(label) = tick.label {
-                svg.line([left - 5.0, tick.at], [right, tick.at], grid);
-                svg.text(&label, 13.0, [left - 9.0, tick.at + 4.5], Anchor::End, "");
-            }
-        }
         let area = Area {
-            x: [left, right],
-            y: [top, bottom],
+            x: self.x.place,
+            y: [self.y.place[1], self.y.place[0]],
         };
-        svg.area(area, &format!("fill=\"none\" stroke=\"{INK}\""));
+        let drawing = &self.case.drawing;
         let key = self.case.key.as_deref().unwrap_or("");
-        let x = self.case.drawing.x.as_deref().unwrap_or(key);
-        let y = self.case.drawing.y.as_deref().unwrap_or(self.quantity);
-        svg.text(
-            x,
-            14.0,
-            [0.5 * (left + right), SIZE[1] - 16.0],
-            Anchor::Middle,
-            "",
+        let x = drawing.x.as_deref().unwrap_or(key);
+        let y = drawing.y.as_deref().unwrap_or(self.quantity);
+        let rulers = [
+            Ruler::new(self.x, Side::Bottom, &digits).titled(x, 46.0),
+            Ruler::new(self.y, Side::Left, &digits).titled(y, 72.0),
+        ];
+        frame(
+            svg,
+            area,
+            area,
+            &rulers.map(|ruler| Ruler { grid: true, ..ruler }),
         );
-        svg.upright(y, 14.0, [20.0, 0.5 * (top + bottom)], "");
     }
 
     /// The legend: three entries per row above the frame.
     fn legend(&self, svg: &mut Svg) {
-        let width = (self.x.place[1] - self.x.place[0]) / 3.0;
+        let [left, right] = self.x.place;
         for (k, variant) in self.case.variants.iter().enumerate() {
-            let (x, y) = (
-                self.x.place[0] + width * (k % 3) as f64,
-                50.0 + 22.0 * (k / 3) as f64,
-            );
-            let color = COLORS[k % COLORS.len()];
-            let name = if variant.name.is_empty() {
-                "measured"
-            } else {
-                &variant.name
+            let at = [
+                left + (right - left) / 3.0 * (k % 3) as f64,
+                46.0 + 22.0 * (k / 3) as f64,
+            ];
+            let name = match variant.name.as_str() {
+                "" => "measured",
+                name => name,
             };
-            svg.disc([x + 6.0, y - 4.0], 3.6, &format!("fill=\"{color}\""), "");
-            svg.text(name, 12.5, [x + 16.0, y], Anchor::Start, "");
+            Entry::disc(fill(series(k)), name).draw(svg, at);
         }
         let mut key = svg_key_text(self.case, self.quantity);
         if !key.is_empty() {
             key.insert_str(0, "- - ");
-            svg.text(
-                &key,
-                11.5,
-                [self.x.place[1], SIZE[1] - 5.0],
-                Anchor::End,
-                "fill-opacity=\"0.75\"",
-            );
+            let at = [right, SIZE[1] - 5.0];
+            svg.text(&key, NOTE, at, Anchor::End, &fill(FAINT));
         }
     }
 }
@@ -287,11 +248,11 @@ fn svg_key_text(case: &Case, quantity: &str) -> String {
     })
 }
 
-/// A curve's number, its tolerance, and the expected (x, value).
-type Line = (usize, Option<Tolerance>, Vec<(f64, f64)>);
+/// Number of the curve, tolerance, and places with their values.
+type ExpectedLine = (usize, Option<Tolerance>, Vec<(f64, f64)>);
 
-/// What is expected of a quantity, as lines fine enough to show a formula's shape.
-fn expected(case: &Case, quantity: &str) -> Vec<Line> {
+/// What is expected of a quantity, by curve, at places close enough to show a formula's shape.
+fn expected(case: &Case, quantity: &str) -> Vec<ExpectedLine> {
     let mut all = Vec::new();
     for e in case
         .expectations
@@ -349,14 +310,14 @@ fn ends(values: &[f64]) -> (f64, f64) {
         })
 }
 
-/// An axis with some room at its ends.
-fn axis(scale: Scale, values: &[f64], place: [f64; 2]) -> Axis {
+/// An axis with a little room at its ends.
+fn axis(scale: AxisScale, values: &[f64], place: [f64; 2]) -> Axis {
     let (mut low, mut high) = ends(values);
     if !(low.is_finite() && high.is_finite()) {
         (low, high) = (1.0, 10.0);
     }
     let range = match scale {
-        Scale::Linear => {
+        AxisScale::Linear => {
             let room = if high > low {
                 0.06 * (high - low)
             } else {
@@ -364,7 +325,7 @@ fn axis(scale: Scale, values: &[f64], place: [f64; 2]) -> Axis {
             };
             [low - room, high + room]
         }
-        Scale::Log => {
+        AxisScale::Log => {
             let room = (high / low).powf(0.06).max(1.1);
             [low / room, high * room]
         }

@@ -5,7 +5,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::map::Axis;
+use super::map::FreeSetting;
 use super::trial::{Later, Measured, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
@@ -51,7 +51,7 @@ fn candidates(setup: &Setup, key: &str) -> Result<Vec<Value>, StudyError> {
         "processing.interpolator" => all(Interpolator::ALL, Interpolator::as_str),
         "processing.predictor_filter" => all(PredictorFilter::ALL, PredictorFilter::as_str),
         "processing.refinement" => all(Refinement::ALL, Refinement::as_str),
-        _ => match Axis::new(setup, key, None) {
+        _ => match FreeSetting::new(setup, key, None) {
             Ok(axis) => axis.values(),
             Err(_) => {
                 return Err(StudyError::request(format!(

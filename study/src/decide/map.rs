@@ -15,7 +15,7 @@ use super::trial::{Later, Measured, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
 use crate::vary::Value;
-pub use axis::Axis;
+pub use axis::FreeSetting;
 use motefield_rig::setup::Setup;
 
 /// Rounds of refinement about the best.
@@ -27,7 +27,7 @@ const GROWTHS: usize = 2;
 #[derive(Debug, Clone)]
 pub struct Map {
     /// The two settings, with the values of the regular grid.
-    pub axes: [Axis; 2],
+    pub axes: [FreeSetting; 2],
     /// The regular grid, row by row of the second setting, then refinements about the best.
     pub trials: Vec<Trial>,
     /// Place of the best in `trials`; `None` if no pair of values may be used.
@@ -46,7 +46,7 @@ pub struct Map {
 /// When no pair of values gives a setup that can be planned.
 pub fn map(
     setup: &Setup,
-    axes: [Axis; 2],
+    axes: [FreeSetting; 2],
     wish: &Wish,
     progress: &dyn Progress,
     stop: &AtomicBool,
@@ -87,7 +87,7 @@ pub fn map(
 struct Survey<'a> {
     setup: &'a Setup,
     keys: [String; 2],
-    axes: [Axis; 2],
+    axes: [FreeSetting; 2],
     wish: &'a Wish,
     progress: &'a dyn Progress,
     stop: &'a AtomicBool,

@@ -1,20 +1,22 @@
 //! The timing diagram as a picture.
 
-use super::{Diagram, Span, time};
-use crate::figure::{Anchor, Area, Svg, text_width};
+use super::{Diagram, Span};
+use crate::figure::palette::{BLACK, BLUE, FAINT, GREY, INK, ORANGE, PAPER};
+use crate::figure::{Anchor, Area, BOLD, LABEL, NOTE, Svg, TITLE, fill, middle, stroke, text_width};
+use crate::format::{time, typeset};
 
 const WIDTH: f64 = 960.0;
-/// Left and right end of the time axis.
+/// Left and right end of the time axis, px.
 const AXIS: [f64; 2] = [132.0, 936.0];
 /// Room of the shortest span, px: its label in small type.
 const LEAST: f64 = 74.0;
+/// From one pulse or exposure to the next, px.
 const LANE: f64 = 44.0;
+/// From one duration to the next, px.
+const MEASURE: f64 = 34.0;
+/// From one line of the notes to the next, px.
+const LINE: f64 = 18.0;
 const TOP: f64 = 64.0;
-const INK: &str = "#222";
-const FAINT: &str = "#666";
-// Okabe and Ito's colours.
-const LIGHT: &str = "#e69f00";
-const CAMERA: &str = "#0072b2";
 
 /// Draws the diagram as the content of an SVG file.
 pub fn draw(diagram: &Diagram, title: &str) -> String {
@@ -23,24 +25,21 @@ pub fn draw(diagram: &Diagram, title: &str) -> String {
     let x = |time_s: f64| AXIS[0] + length * diagram.place(&places, time_s);
     let rows: usize = diagram.lanes.iter().map(|lane| lane.spans.len()).sum();
     let lanes_end = TOP + LANE * rows as f64;
-    let measures_end = lanes_end + 34.0 * diagram.measures.len() as f64 + 10.0;
+    let measures_end = lanes_end + MEASURE * diagram.measures.len() as f64 + 10.0;
     let labels_end = measures_end + 54.0;
-    let height = labels_end + 18.0 * (diagram.notes.len() as f64 + 1.0) + 14.0;
+    let height = labels_end + LINE * (diagram.notes.len() as f64 + 1.0) + 14.0;
     let mut svg = Svg::new([WIDTH, height], title, &super::text(diagram));
-    svg.text(title, 16.0, [20.0, 30.0], Anchor::Start, "font-weight=\"bold\"");
+    svg.text(title, TITLE, [20.0, 30.0], Anchor::Start, BOLD);
 
     // Edges run down to their times.
-    for edge in &diagram.edges {
-        let at = x(edge.time_s);
-        svg.line(
-            [at, TOP - 8.0],
-            [at, measures_end],
-            "stroke=\"#000\" stroke-opacity=\"0.25\" stroke-dasharray=\"2 3\"",
-        );
+    let edge_line = stroke(BLACK, 1.0) + " stroke-opacity=\"0.25\" stroke-dasharray=\"2 3\"";
+    let edges: Vec<f64> = diagram.edges.iter().map(|edge| x(edge.time_s)).collect();
+    for &at in &edges {
+        svg.line([at, TOP - 8.0], [at, measures_end], &edge_line);
     }
     let mut top = TOP;
     for lane in &diagram.lanes {
-        let colour = if lane.name == "light" { LIGHT } else { CAMERA };
+        let colour = if lane.name == "light" { ORANGE } else { BLUE };
         for span in &lane.spans {
             bar(&mut svg, span, span.time_s.map(x), top, colour);
             top += LANE;
@@ -49,110 +48,70 @@ pub fn draw(diagram: &Diagram, title: &str) -> String {
     let mut base = lanes_end + 22.0;
     for measure in &diagram.measures {
         dimension(&mut svg, measure, measure.time_s.map(x), base);
-        base += 34.0;
+        base += MEASURE;
     }
-    // Times of the edges, in two rows where neighbours would touch.
-    let mut ends = [f64::NEG_INFINITY; 2];
-    for (k, edge) in diagram.edges.iter().enumerate() {
-        let at = x(edge.time_s);
-        let label = diagram.label(k).replace("us", "µs").replace('-', "\u{2212}");
-        let half = 0.5 * text_width(&label, 13.0);
-        let row = usize::from(at - half < ends[0] + 6.0 && ends[1] < ends[0]);
-        ends[row] = at + half;
-        let y = measures_end + 16.0 + 18.0 * row as f64;
-        svg.text(&label, 13.0, [at, y], Anchor::Middle, &format!("fill=\"{INK}\""));
-    }
-    let scale = if to_scale {
-        "To scale. "
-    } else {
-        "Not to scale: long spans are shortened. "
-    };
-    let mut y = labels_end + 8.0;
-    svg.text(
-        &format!("{scale}Time 0 is the start of pulse A."),
-        12.0,
-        [20.0, y],
-        Anchor::Start,
-        &format!("fill=\"{FAINT}\""),
-    );
-    for note in &diagram.notes {
-        y += 18.0;
-        svg.text(
-            &note.replace(" us", " µs"),
-            12.0,
-            [20.0, y],
-            Anchor::Start,
-            &format!("fill=\"{FAINT}\""),
-        );
+    times(&mut svg, diagram, &edges, measures_end + 16.0);
+    let first = format!("{} {}", super::scale_words(to_scale), super::ORIGIN);
+    let lines = std::iter::once(&first).chain(&diagram.notes);
+    for (k, line) in lines.enumerate() {
+        let at = [20.0, labels_end + 8.0 + LINE * k as f64];
+        svg.text(&typeset(line), NOTE, at, Anchor::Start, &fill(FAINT));
     }
     svg.finish()
+}
+
+/// Times of the edges, in two rows where neighbours would touch.
+fn times(svg: &mut Svg, diagram: &Diagram, edges: &[f64], top: f64) {
+    let mut ends = [f64::NEG_INFINITY; 2];
+    for (k, &at) in edges.iter().enumerate() {
+        let label = typeset(&diagram.label(k));
+        let half = 0.5 * text_width(&label, LABEL);
+        let row = usize::from(at - half < ends[0] + 6.0 && ends[1] < ends[0]);
+        ends[row] = at + half;
+        let y = top + LINE * row as f64;
+        svg.text(&label, LABEL, [at, y], Anchor::Middle, "");
+    }
 }
 
 /// A pulse or an exposure on its base line; open ends fade out in dashes.
 fn bar(svg: &mut Svg, span: &Span, [left, right]: [f64; 2], top: f64, colour: &str) {
     let base = top + LANE - 12.0;
-    svg.line([AXIS[0], base], [AXIS[1], base], "stroke=\"#bbb\"");
-    svg.text(
-        &span.name,
-        13.0,
-        [AXIS[0] - 12.0, base - 6.0],
-        Anchor::End,
-        &format!("fill=\"{INK}\""),
-    );
+    svg.line([AXIS[0], base], [AXIS[1], base], &stroke(GREY, 1.0));
+    let name = [AXIS[0] - 12.0, base - 6.0];
+    svg.text(&span.name, LABEL, name, Anchor::End, "");
     let area = Area {
         x: [left, right],
         y: [top, base],
     };
-    svg.area(area, &format!("fill=\"{colour}\" fill-opacity=\"0.28\""));
-    svg.line(
-        [left, top],
-        [right, top],
-        &format!("stroke=\"{colour}\" stroke-width=\"2\""),
-    );
+    svg.area(area, &format!("{} fill-opacity=\"0.28\"", fill(colour)));
+    let line = stroke(colour, 2.0);
+    svg.line([left, top], [right, top], &line);
     for (at, open) in [(left, span.time_s[0]), (right, span.time_s[1])] {
-        let dash = if open.is_finite() {
-            ""
-        } else {
-            "stroke-dasharray=\"3 3\""
+        let dashes = match open.is_finite() {
+            true => "",
+            false => " stroke-dasharray=\"3 3\"",
         };
-        svg.line(
-            [at, top],
-            [at, base],
-            &format!("stroke=\"{colour}\" stroke-width=\"2\" {dash}"),
-        );
+        svg.line([at, top], [at, base], &format!("{line}{dashes}"));
     }
     let [from, to] = span.time_s;
     if (to - from).is_finite() {
-        let label = time(to - from).replace("us", "µs");
-        svg.text(
-            &label,
-            13.0,
-            [0.5 * (left + right), base - 10.0],
-            Anchor::Middle,
-            &format!("fill=\"{INK}\""),
-        );
+        let at = [middle([left, right]), base - 10.0];
+        svg.text(&typeset(&time(to - from)), LABEL, at, Anchor::Middle, "");
     }
 }
 
 /// A duration between two arrow heads, its name beside or within.
 fn dimension(svg: &mut Svg, measure: &Span, [left, right]: [f64; 2], y: f64) {
-    let ink = format!("stroke=\"{INK}\"");
-    svg.line([left, y], [right, y], &ink);
+    svg.line([left, y], [right, y], &stroke(INK, 1.0));
     for (at, inward) in [(left, 6.0), (right, -6.0)] {
         let head = [[at, y], [at + inward, y - 3.5], [at + inward, y + 3.5]];
-        svg.path(&head, true, &format!("fill=\"{INK}\""));
+        svg.path(&head, true, &fill(INK));
     }
     let [from, to] = measure.time_s;
-    let label = format!("{} {}", measure.name, time(to - from).replace("us", "µs"));
-    let width = text_width(&label, 13.0);
-    let middle = (0.5 * (left + right)).clamp(AXIS[0] + 0.5 * width, AXIS[1] - 0.5 * width);
-    let behind = Area::of_text(&label, 13.0, middle, y - 6.0, Anchor::Middle);
-    svg.area(behind, "fill=\"#fff\" fill-opacity=\"0.85\"");
-    svg.text(
-        &label,
-        13.0,
-        [middle, y - 6.0],
-        Anchor::Middle,
-        &format!("fill=\"{INK}\""),
-    );
+    let label = format!("{} {}", measure.name, typeset(&time(to - from)));
+    let half = 0.5 * text_width(&label, LABEL);
+    let at = middle([left, right]).clamp(AXIS[0] + half, AXIS[1] - half);
+    let behind = Area::of_text(&label, LABEL, at, y - 6.0, Anchor::Middle);
+    svg.area(behind, &format!("{} fill-opacity=\"0.85\"", fill(PAPER)));
+    svg.text(&label, LABEL, [at, y - 6.0], Anchor::Middle, "");
 }

@@ -1,6 +1,7 @@
 //! The timing diagram in plain characters.
 
-use super::{Diagram, time};
+use super::{Diagram, ORIGIN, scale_words};
+use crate::format::time;
 
 /// Columns of the drawing.
 const COLUMNS: usize = 84;
@@ -9,7 +10,8 @@ const NAMES: usize = 18;
 /// Room of the shortest span, in columns.
 const LEAST: f64 = 6.0;
 
-/// The diagram as text: rows of pulses and exposures above numbered edges, then what happens at each.
+/// The diagram as text: rows of pulses and exposures above numbered edges, then what happens at
+/// each.
 pub fn text(diagram: &Diagram) -> String {
     let (places, to_scale) = diagram.places(LEAST / COLUMNS as f64);
     let column = |time_s| {
@@ -60,12 +62,7 @@ pub fn text(diagram: &Diagram) -> String {
         ));
     }
     out.push('\n');
-    out.push_str(if to_scale {
-        "To scale. "
-    } else {
-        "Not to scale: long spans are shortened. "
-    });
-    out.push_str("Time 0 is the start of pulse A.\n");
+    out.push_str(&format!("{} {ORIGIN}\n", scale_words(to_scale)));
     for note in &diagram.notes {
         out.push_str(&format!("{note}\n"));
     }

@@ -13,7 +13,7 @@ const GROWTH: i32 = 3;
 
 /// A key and its values, evenly spread, by their logarithm where `log` is set.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Axis {
+pub struct FreeSetting {
     /// Key of the setup.
     pub key: String,
     /// Numbers in the unit of `unit`, rising.
@@ -28,15 +28,15 @@ pub struct Axis {
     open: bool,
 }
 
-impl Axis {
+impl FreeSetting {
     /// The axis of `key`: over the range that `range` gives, as `FROM..TO`, `FROM..TO:log:N` or `FROM..TO:lin:N`; without one from a quarter
     /// to four times the value in the setup, and beyond if the best lies there.
     ///
     /// # Errors
     /// When the range cannot be read, or there is none and the setup has no number above zero under the key.
-    pub fn new(setup: &Setup, key: &str, range: Option<&str>) -> Result<Axis, StudyError> {
+    pub fn new(setup: &Setup, key: &str, range: Option<&str>) -> Result<FreeSetting, StudyError> {
         let Some(range) = range else {
-            return Axis::about_setup(setup, key);
+            return FreeSetting::about_setup(setup, key);
         };
         let ends = range.split(':').next().unwrap_or_default();
         let text = match range.matches(':').count() {
@@ -57,7 +57,7 @@ impl Axis {
             return Err(bad("needs two different numbers, the smaller first"));
         }
         let whole = vary.values[0].unit.is_empty() && whole(&[numbers[0], numbers[numbers.len() - 1]]);
-        Ok(Axis {
+        Ok(FreeSetting {
             key: key.to_owned(),
             numbers,
             unit: vary.values[0].clone(),
@@ -68,7 +68,7 @@ impl Axis {
         .rounded())
     }
 
-    fn about_setup(setup: &Setup, key: &str) -> Result<Axis, StudyError> {
+    fn about_setup(setup: &Setup, key: &str) -> Result<FreeSetting, StudyError> {
         let written = setup.written(key);
         let value = written.as_deref().map(Value::new);
         let number = value.as_ref().and_then(|v| v.number.parse::<f64>().ok());
@@ -80,7 +80,7 @@ impl Axis {
         };
         let half = (VALUES / 2) as i32;
         let step = REACH.powf(1.0 / f64::from(half));
-        Ok(Axis {
+        Ok(FreeSetting {
             key: key.to_owned(),
             numbers: (-half..=half).map(|k| number * step.powi(k)).collect(),
             // A number that is a count stays one.
@@ -93,7 +93,7 @@ impl Axis {
     }
 
     /// To three digits, or to whole numbers, each once.
-    fn rounded(mut self) -> Axis {
+    fn rounded(mut self) -> FreeSetting {
         for number in &mut self.numbers {
             *number = if self.whole {
                 number.round()
@@ -121,7 +121,7 @@ impl Axis {
             true => number * (ends[1] / ends[0]).powf(t / steps),
             false => number + (ends[1] - ends[0]) * t / steps,
         };
-        let near = Axis {
+        let near = FreeSetting {
             numbers: vec![at(-share), number, at(share)],
             ..self.clone()
         };

@@ -1,4 +1,4 @@
-use super::axis::Axis;
+use super::axis::FreeSetting;
 use crate::vary::Value;
 use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
@@ -6,43 +6,43 @@ fn rig() -> Setup {
     Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[]).unwrap()
 }
 
-fn texts(axis: &Axis) -> Vec<String> {
+fn texts(axis: &FreeSetting) -> Vec<String> {
     axis.values().into_iter().map(|v| v.text).collect()
 }
 
 #[test]
 fn without_a_range_an_axis_runs_from_a_quarter_to_four_times_the_setups_value() {
-    let axis = Axis::new(&rig(), "light.pulse_length", None).unwrap();
+    let axis = FreeSetting::new(&rig(), "light.pulse_length", None).unwrap();
     let texts = texts(&axis);
     assert_eq!(texts.len(), 9);
     assert_eq!([&texts[0], &texts[4], &texts[8]], ["50 us", "200 us", "800 us"]);
     assert!(axis.log);
     // The setup's own value may come from the command line.
     let changed = Setup::from_text(EMBEDDED_NAME, EMBEDDED, &[("light.pulse_length", "1ms")]).unwrap();
-    let axis = Axis::new(&changed, "light.pulse_length", None).unwrap();
+    let axis = FreeSetting::new(&changed, "light.pulse_length", None).unwrap();
     assert_eq!(axis.values()[4].text, "1 ms");
 }
 
 #[test]
 fn counts_stay_whole_and_f_numbers_keep_their_form() {
-    let axis = Axis::new(&rig(), "camera.bits", None).unwrap();
+    let axis = FreeSetting::new(&rig(), "camera.bits", None).unwrap();
     assert!(
         texts(&axis).iter().all(|t| t.parse::<u32>().is_ok()),
         "{:?}",
         texts(&axis)
     );
-    let axis = Axis::new(&rig(), "lens.aperture", Some("f/2..f/8:log:3")).unwrap();
+    let axis = FreeSetting::new(&rig(), "lens.aperture", Some("f/2..f/8:log:3")).unwrap();
     assert_eq!(texts(&axis), ["f/2", "f/4", "f/8"]);
 }
 
 #[test]
 fn a_range_is_even_when_narrow_and_by_factors_when_wide() {
-    let narrow = Axis::new(&rig(), "sheet.thickness", Some("1mm..2mm")).unwrap();
+    let narrow = FreeSetting::new(&rig(), "sheet.thickness", Some("1mm..2mm")).unwrap();
     assert!(!narrow.log);
     assert_eq!(texts(&narrow)[4], "1.5 mm");
-    let wide = Axis::new(&rig(), "sheet.thickness", Some("1mm..1cm:5")).unwrap_err();
+    let wide = FreeSetting::new(&rig(), "sheet.thickness", Some("1mm..1cm:5")).unwrap_err();
     assert!(wide.to_string().contains("for example"), "{wide}");
-    let wide = Axis::new(&rig(), "sheet.thickness", Some("1mm..1cm")).unwrap();
+    let wide = FreeSetting::new(&rig(), "sheet.thickness", Some("1mm..1cm")).unwrap();
     assert!(wide.log);
     assert_eq!(texts(&wide)[4], "3.16 mm");
 }
@@ -56,14 +56,14 @@ fn bad_axes_say_what_to_write() {
         ("light.source", None),
         ("lens.nonsense", None),
     ] {
-        let message = Axis::new(&rig(), key, range).unwrap_err().to_string();
+        let message = FreeSetting::new(&rig(), key, range).unwrap_err().to_string();
         assert!(message.contains("--range") && message.contains(key), "{message}");
     }
 }
 
 #[test]
 fn an_axis_grows_on_the_side_of_its_border_only_if_nobody_chose_the_range() {
-    let mut open = Axis::new(&rig(), "light.pulse_length", None).unwrap();
+    let mut open = FreeSetting::new(&rig(), "light.pulse_length", None).unwrap();
     assert!(!open.grow(&Value::new("200 us")));
     assert!(open.grow(&Value::new("800 us")));
     let longer = texts(&open);
@@ -71,13 +71,13 @@ fn an_axis_grows_on_the_side_of_its_border_only_if_nobody_chose_the_range() {
     assert_eq!([&longer[0], &longer[8]], ["50 us", "800 us"]);
     assert!(open.grow(&Value::new("50 us")));
     assert_eq!(texts(&open)[3], "50 us");
-    let mut chosen = Axis::new(&rig(), "light.pulse_length", Some("50us..800us")).unwrap();
+    let mut chosen = FreeSetting::new(&rig(), "light.pulse_length", Some("50us..800us")).unwrap();
     assert!(!chosen.grow(&Value::new("800 us")));
 }
 
 #[test]
 fn neighbours_lie_a_share_of_a_step_away_and_inside_the_range() {
-    let axis = Axis::new(&rig(), "light.pulse_length", Some("100us..400us:log:3")).unwrap();
+    let axis = FreeSetting::new(&rig(), "light.pulse_length", Some("100us..400us:log:3")).unwrap();
     let about = |v: &str| {
         let near = axis.about(&Value::new(v), 0.5);
         near.into_iter().map(|v| v.text).collect::<Vec<_>>()

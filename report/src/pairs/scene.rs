@@ -5,7 +5,7 @@ use motefield_generator::{Exposure, ImagePattern, Population, Profile, PulseShap
 use serde_json::{Value, json};
 
 /// Every parameter of a scene.
-pub fn scene(scene: &Scene) -> Value {
+pub(super) fn scene(scene: &Scene) -> Value {
     json!({
         "size_px": scene.size,
         "particle_image_diameter_px": scene.particle_diameter_px,

@@ -1,0 +1,101 @@
+//! A sweep in words and as JSON.
+
+use motefield_rig::quantity::short;
+use motefield_rig::setup::Setup;
+use motefield_study::response::Response;
+use motefield_study::run::{Effort, Point, trust};
+use motefield_study::values::figures;
+use serde_json::{Map, Value, json};
+
+use crate::format::{columns, fine_percent, half_width};
+use crate::json;
+use crate::response;
+use crate::table::Label;
+
+/// What a sweep was asked for, and how far it got.
+#[derive(Debug, Clone, Copy)]
+pub struct Study<'a> {
+    /// The setup.
+    pub setup: &'a Setup,
+    /// The key that was varied.
+    pub key: &'a str,
+    /// How much was to be computed.
+    pub effort: &'a Effort,
+    /// Whether it was stopped before its end.
+    pub stopped: bool,
+}
+
+/// `study.json`: all figures of all points, and the spatial response where the wavelength was
+/// varied.
+pub fn json(study: &Study, response: Option<&Response>, rows: &[(Label, &Point)]) -> Value {
+    let fields = json!({
+        "setup": json::setup(study.setup),
+        "vary": study.key,
+        "seed": study.effort.seed,
+        "precision": study.effort.precision,
+        "stopped": study.stopped,
+        "spatial_response": response.map(response::json),
+        "points": rows.iter().map(|(label, point)| row(label, point)).collect::<Value>(),
+    });
+    json::file("motefield-sweep/1", fields)
+}
+
+fn row(label: &Label, point: &Point) -> Value {
+    let mut row = json!({
+        "value": label.value,
+        "unit": label.unit,
+        "streak_px": label.streak_px,
+        "pairs": point.pairs(),
+        "ensemble": point.ensemble,
+        "vectors": point.score.vectors,
+        "effective_vectors": point.score.effective_vectors,
+    });
+    let object = row.as_object_mut().expect("an object");
+    object.extend(json::intervals(figures(point)));
+    if !point.besides.trust.is_empty() {
+        let reliability: Map<String, Value> = point
+            .besides
+            .trust
+            .iter()
+            .map(|trust| {
+                let [x, y] = trust.of.each_ref().map(|of| json::intervals(trust::named(of)));
+                (trust.estimator.to_string(), json!({ "x": x, "y": y }))
+            })
+            .collect();
+        object.insert("reliability".to_owned(), reliability.into());
+    }
+    row
+}
+
+/// The figures one looks at first, as a table for the eye.
+pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
+    let head = [
+        key,
+        "streak px",
+        "bias x px",
+        "random x px",
+        "bias y px",
+        "random y px",
+        "total px",
+        "outliers",
+        "pairs",
+    ];
+    let row = |(label, point): &(Label, &Point)| {
+        let score = &point.score;
+        let [x, y] = &score.point;
+        vec![
+            label.text(),
+            short(label.streak_px),
+            half_width(x.bias_px),
+            half_width(x.random_px),
+            half_width(y.bias_px),
+            half_width(y.random_px),
+            half_width(score.total_px),
+            fine_percent(score.outliers.value),
+            point.pairs().to_string(),
+        ]
+    };
+    let head = head.map(str::to_owned).to_vec();
+    let rows: Vec<Vec<String>> = std::iter::once(head).chain(rows.iter().map(row)).collect();
+    columns(&rows) + "± is half the 95 % interval.\n"
+}

@@ -1,0 +1,123 @@
+//! Measured vectors: `vectors.csv`, JSON, and a sentence.
+
+use motefield_evaluator::{VectorField, VectorStatus};
+use motefield_files::table::Table;
+use motefield_rig::quantity::digits;
+use motefield_study::vectors::{COLUMNS, UNCERTAINTY};
+use serde_json::{Value, json};
+
+use crate::json;
+
+/// The vectors as CSV, row by row over the grid: `x_px, y_px, dx_px, dy_px, peak_ratio, status`, and
+/// with standard uncertainties (px, in the order of the vectors) `u_x_px, u_y_px`. Displacements
+/// with 1e-7 px.
+///
+/// # Panics
+/// With fewer uncertainties than vectors.
+pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String {
+    let more = uncertainties_px.map_or(&[][..], |_| &UNCERTAINTY);
+    let mut table = Table::new(COLUMNS.iter().chain(more).copied());
+    for (k, v) in field.vectors.iter().enumerate() {
+        let mut row = vec![
+            v.x_px.to_string(),
+            v.y_px.to_string(),
+            format!("{:.7}", v.dx_px),
+            format!("{:.7}", v.dy_px),
+            digits(v.peak_ratio),
+            v.status.to_string(),
+        ];
+        row.extend(uncertainties_px.into_iter().flat_map(|all| all[k].map(digits)));
+        table.rows.push(row);
+    }
+    table.csv()
+}
+
+/// The vectors for programs.
+///
+/// # Panics
+/// With fewer uncertainties than vectors.
+pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> Value {
+    let vectors = field.vectors.iter().enumerate().map(|(k, v)| {
+        let mut one = json!({
+            "x_px": v.x_px,
+            "y_px": v.y_px,
+            "dx_px": v.dx_px,
+            "dy_px": v.dy_px,
+            "peak_ratio": v.peak_ratio,
+            "status": v.status.as_str(),
+        });
+        if let Some(all) = uncertainties_px {
+            let [u_x, u_y] = all[k];
+            one["u_x_px"] = json!(u_x);
+            one["u_y_px"] = json!(u_y);
+        }
+        one
+    });
+    let fields = json!({
+        "columns": field.columns,
+        "rows": field.rows,
+        "window_px": field.window,
+        "spacing_px": field.spacing,
+        "vectors": vectors.collect::<Value>(),
+    });
+    json::file("motefield-vectors/1", fields)
+}
+
+/// How many vectors there are: "961 vectors, 958 of them valid".
+pub fn words(field: &VectorField) -> String {
+    let valid = field
+        .vectors
+        .iter()
+        .filter(|v| v.status == VectorStatus::Valid)
+        .count();
+    format!("{} vectors, {valid} of them valid", field.vectors.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use motefield_evaluator::Vector;
+
+    fn field() -> VectorField {
+        let vector = |x_px, dx_px, status| Vector {
+            x_px,
+            y_px: 15.5,
+            dx_px,
+            dy_px: -0.5,
+            peak_ratio: 3.0,
+            status,
+        };
+        VectorField {
+            columns: 2,
+            rows: 1,
+            window: [32, 32],
+            spacing: [16, 16],
+            vectors: vec![
+                vector(15.5, 1.0 / 3.0, VectorStatus::Valid),
+                vector(31.5, f64::NAN, VectorStatus::NoPeak),
+            ],
+        }
+    }
+
+    /// The text that `score` and other programs read, character by character.
+    #[test]
+    fn the_table_has_its_columns_and_digits() {
+        let plain = csv(&field(), None);
+        let rows: Vec<&str> = plain.lines().collect();
+        assert_eq!(rows[0], "x_px,y_px,dx_px,dy_px,peak_ratio,status");
+        assert_eq!(rows[1], "15.5,15.5,0.3333333,-0.5000000,3,valid");
+        assert!(plain.ends_with('\n') && rows.len() == 3);
+        let more = csv(&field(), Some(&[[0.0123456789, f64::NAN], [0.1, 0.2]]));
+        assert!(more.starts_with("x_px,y_px,dx_px,dy_px,peak_ratio,status,u_x_px,u_y_px\n"));
+        assert!(more.contains(",valid,0.0123457,nan\n"), "{more}");
+    }
+
+    #[test]
+    fn programs_find_numbers_or_null() {
+        let json = json(&field(), Some(&[[0.1, 0.2]; 2]));
+        assert_eq!(json["schema"], "motefield-vectors/1");
+        assert_eq!(json["vectors"][0]["u_y_px"], 0.2);
+        assert!(json["vectors"][1]["dx_px"].is_null());
+        assert_eq!(words(&field()), "2 vectors, 1 of them valid");
+    }
+}
