@@ -1,8 +1,4 @@
-//! Files: codecs for pictures, arrays and tables, writing whole or not at all, hashes.
-//!
-//! The only crate of the workspace that touches a disk. What is read comes through a
-//! [`FileSource`], so that a program without a disk can hand in bytes instead; what is written goes
-//! to an [`OutputDirectory`], under a temporary name first, and overwrites nothing unasked.
+#![doc = include_str!("../README.md")]
 
 mod error;
 pub mod npy;

@@ -76,7 +76,7 @@ fn rule(rule: &Rule) -> Value {
         json!({ "words": fix.words, "key": key, "value": value })
     });
     json!({
-        "name": rule.name,
+        "name": rule.id.as_str(),
         "label": rule.label,
         "value": rule.value,
         "shown": rule.shown,

@@ -1,7 +1,4 @@
-//! What stands in the lab becomes a scene.
-//!
-//! A setup text is read into a [`setup::Setup`] of typed SI values; [`plan::plan`] turns it into
-//! the scene that the pictures will show, with every figure on the way.
+#![doc = include_str!("../README.md")]
 
 pub mod caution;
 pub mod import;

@@ -38,7 +38,7 @@ use flow::{Scale, flow};
 use lens::{ParticleImage, RigLens, image_facts, imaging, rig_lens, scale_facts};
 use light::{background_e, light, sheet};
 use peak::{middle_pixel_share, peak_facts, streak};
-pub use rules::{Fix, Rule, Status, rules};
+pub use rules::{Fix, Rule, RuleId, Status, rules};
 use seeding::{density_ppp, seeding_facts};
 pub use straddle::Straddle;
 pub use timing::Speeds;

@@ -48,7 +48,7 @@ const REFINEMENTS: usize = 2;
 
 /// A pulse length and what came of it.
 #[derive(Debug, Clone)]
-pub struct Measured {
+pub struct MeasuredPulse {
     /// Pulse length, s.
     pub pulse_s: f64,
     /// Mean streak in the fastest tenth of the field, px.
@@ -80,7 +80,7 @@ pub struct Decision {
     /// What was wished.
     pub wish: Wish,
     /// The sweep, by rising pulse length.
-    pub points: Vec<Measured>,
+    pub points: Vec<MeasuredPulse>,
     /// What the sweep says; `None` if nothing was measured.
     pub reading: Option<Reading>,
     /// What limits toward short pulses, and toward long ones.
@@ -205,7 +205,7 @@ fn rounded_pulse(pulse_s: f64) -> (&'static str, SetupValue) {
 }
 
 /// The points of a sweep as [`reading`] takes them.
-pub fn samples(points: &[Measured]) -> Vec<Sample<'_>> {
+pub fn samples(points: &[MeasuredPulse]) -> Vec<Sample<'_>> {
     points
         .iter()
         .map(|m| Sample {
@@ -240,7 +240,7 @@ impl Sweep<'_> {
         points
     }
 
-    fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<Measured>, StudyError> {
+    fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<MeasuredPulse>, StudyError> {
         let longest = pulses_s.iter().copied().fold(0.0, f64::max);
         let experiments = pulses_s
             .iter()
@@ -258,7 +258,7 @@ impl Sweep<'_> {
                 let Exposure::Fraction(fraction) = experiment.scene.exposure else {
                     return None;
                 };
-                Some(Measured {
+                Some(MeasuredPulse {
                     pulse_s: fraction * self.separation_s,
                     streak_px: fraction * self.fast_px,
                     point: point?,
@@ -267,15 +267,15 @@ impl Sweep<'_> {
             .collect())
     }
 
-    fn reading(&self, points: &[Measured]) -> Option<Reading> {
+    fn reading(&self, points: &[MeasuredPulse]) -> Option<Reading> {
         Reading::of(&samples(points), self.wish.limit_px, self.wish.valid)
     }
 
     /// Repeats the ends of the window (of the range, where no window or no wall is there) without one cause each.
-    fn causes(&self, points: &[Measured], reading: &Reading) -> Result<[Option<Cause>; 2], StudyError> {
-        let end = |side: usize| -> Option<&Measured> {
+    fn causes(&self, points: &[MeasuredPulse], reading: &Reading) -> Result<[Option<Cause>; 2], StudyError> {
+        let end = |side: usize| -> Option<&MeasuredPulse> {
             let wall = reading.window.map(|w| w.pulses_s[side]);
-            let beyond = |m: &&Measured| match (side, wall) {
+            let beyond = |m: &&MeasuredPulse| match (side, wall) {
                 (0, Some(wall)) => m.pulse_s <= wall * 1.000_001,
                 (_, Some(wall)) => m.pulse_s >= wall * 0.999_999,
                 (0, None) => m.pulse_s < reading.best_s,
@@ -304,7 +304,7 @@ impl Sweep<'_> {
         }
         let found = self.run(&experiments, 0);
         let mut pairs = found.chunks_exact(2);
-        let mut cause = |m: Option<&Measured>| -> Option<Cause> {
+        let mut cause = |m: Option<&MeasuredPulse>| -> Option<Cause> {
             let m = m?;
             let [ideal, frozen] = pairs.next()? else {
                 return None;
@@ -409,7 +409,7 @@ impl Decision {
     }
 
     /// The best point of the sweep and the reading that says so.
-    pub fn best(&self) -> Option<(&Measured, &Reading)> {
+    pub fn best(&self) -> Option<(&MeasuredPulse, &Reading)> {
         self.reading.as_ref().map(|r| (&self.points[r.best], r))
     }
 

@@ -1,4 +1,4 @@
-//! Many image pairs become tables and answers.
+#![doc = include_str!("../README.md")]
 
 pub mod decide;
 pub mod error;

@@ -9,12 +9,12 @@ pub struct Vary {
     /// The key, such as `light.pulse_length`.
     pub key: String,
     /// Its values in order.
-    pub values: Vec<Value>,
+    pub values: Vec<SweepValue>,
 }
 
 /// One value of the key.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Value {
+pub struct SweepValue {
     /// As it would stand in the setup file (without quotes).
     pub text: String,
     /// The number in it, or the word.
@@ -40,11 +40,11 @@ impl std::str::FromStr for Vary {
             .ok_or_else(|| bad("there is no `=` after the key"))?;
         let key = key.trim().to_owned();
         let Some((from, rest)) = values.split_once("..") else {
-            let values: Vec<Value> = values
+            let values: Vec<SweepValue> = values
                 .split(',')
                 .map(str::trim)
                 .filter(|v| !v.is_empty())
-                .map(Value::new)
+                .map(SweepValue::new)
                 .collect();
             return match values.len() {
                 0 => Err(bad("there are no values")),
@@ -64,7 +64,7 @@ impl std::str::FromStr for Vary {
             .ok()
             .filter(|n| (2..=MOST).contains(n))
             .ok_or_else(|| bad("the number of points must be 2 to 1000"))?;
-        let (from, to) = (Value::new(from), Value::new(to));
+        let (from, to) = (SweepValue::new(from), SweepValue::new(to));
         let (a, b) = ends(&from, &to).ok_or_else(|| bad("FROM and TO must be numbers of the same kind"))?;
         let at: Box<dyn Fn(f64) -> f64> = match scale {
             "lin" => Box::new(move |t| a + (b - a) * t),
@@ -87,7 +87,7 @@ impl std::str::FromStr for Vary {
 }
 
 /// Both numbers in the unit of the first.
-fn ends(from: &Value, to: &Value) -> Option<(f64, f64)> {
+fn ends(from: &SweepValue, to: &SweepValue) -> Option<(f64, f64)> {
     let (a, b) = (from.number.parse::<f64>().ok()?, to.number.parse::<f64>().ok()?);
     if !(a.is_finite() && b.is_finite()) {
         return None;
@@ -103,7 +103,7 @@ fn ends(from: &Value, to: &Value) -> Option<(f64, f64)> {
     (end.dimension == one.dimension).then(|| (a, (end.value - zero.value) / (one.value - zero.value)))
 }
 
-impl Value {
+impl SweepValue {
     /// The value as a setup takes it.
     pub fn value(&self) -> setup::Value {
         match quantity::parse(&self.text) {
@@ -113,10 +113,10 @@ impl Value {
     }
 
     /// Takes a value apart into its number, or word, and its unit.
-    pub fn new(text: &str) -> Value {
+    pub fn new(text: &str) -> SweepValue {
         let text = text.trim();
         if let Some(number) = text.strip_prefix("f/") {
-            return Value {
+            return SweepValue {
                 text: text.to_owned(),
                 number: number.trim().to_owned(),
                 unit: "f/".to_owned(),
@@ -127,12 +127,12 @@ impl Value {
             .filter(|&k| text.is_char_boundary(k))
             .find(|&k| text[..k].trim_end().parse::<f64>().is_ok_and(f64::is_finite));
         match number {
-            Some(k) if k > 0 => Value {
+            Some(k) if k > 0 => SweepValue {
                 text: text.to_owned(),
                 number: text[..k].trim_end().to_owned(),
                 unit: text[k..].trim().to_owned(),
             },
-            _ => Value {
+            _ => SweepValue {
                 text: text.to_owned(),
                 number: text.to_owned(),
                 unit: String::new(),
@@ -141,7 +141,7 @@ impl Value {
     }
 
     /// Another number in the same unit, to six significant digits: what the table shows is what was rendered.
-    pub fn with_number(&self, number: f64) -> Value {
+    pub fn with_number(&self, number: f64) -> SweepValue {
         let rounded: f64 = format!("{number:.5e}").parse().expect("a number written by Rust");
         let number = rounded.to_string();
         let text = match self.unit.as_str() {
@@ -149,7 +149,7 @@ impl Value {
             "" => number.clone(),
             unit => format!("{number} {unit}"),
         };
-        Value {
+        SweepValue {
             text,
             number,
             unit: self.unit.clone(),

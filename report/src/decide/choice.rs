@@ -7,14 +7,14 @@ use crate::json::{self, Interval};
 use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
-use motefield_study::decide::choice::Choice;
-use motefield_study::decide::trial::{Measured, Outcome, Trial};
+use motefield_study::decide::choice::SettingsChoice;
+use motefield_study::decide::trial::{MeasuredSetting, Outcome, Trial};
 use serde_json::{Value as Json, json};
 
 /// The layout of a choice's `decision.json`.
 const SCHEMA: &str = "motefield-decision-choice/1";
 
-fn named(choice: &Choice, trial: &Trial) -> String {
+fn named(choice: &SettingsChoice, trial: &Trial) -> String {
     let pairs = choice.keys.iter().zip(&trial.values);
     pairs
         .map(|(key, value)| format!("{key} = {}", value.text))
@@ -23,7 +23,7 @@ fn named(choice: &Choice, trial: &Trial) -> String {
 }
 
 /// The answer for a person at a terminal.
-pub fn words(choice: &Choice) -> String {
+pub fn words(choice: &SettingsChoice) -> String {
     let mut text = String::new();
     let best = choice.best();
     let _ = match best {
@@ -79,7 +79,7 @@ pub fn words(choice: &Choice) -> String {
 
 /// What is shown of a trial: error, interval, how much more than the best, share of valid vectors,
 /// a remark.
-fn cells(choice: &Choice, trial: &Trial, best: Option<&Measured>) -> [String; 5] {
+fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>) -> [String; 5] {
     let remark = |words: &str| {
         let mut cells = [const { String::new() }; 5];
         cells[4] = words.to_owned();
@@ -125,7 +125,7 @@ const COLUMNS: [&str; 9] = [
 
 /// One row per combination. Columns: the settings, `state`, then total error and error over the
 /// mean speed with their 95 % intervals, share of valid vectors, pairs.
-pub fn csv(choice: &Choice) -> String {
+pub fn csv(choice: &SettingsChoice) -> String {
     let mut table = Table::new(choice.keys.iter().map(String::as_str).chain(COLUMNS));
     for trial in &choice.trials {
         let mut row: Vec<String> = trial.values.iter().map(|v| v.text.clone()).collect();
@@ -142,7 +142,7 @@ pub fn csv(choice: &Choice) -> String {
 }
 
 /// The answer for programs.
-pub fn json(choice: &Choice, setup: &Setup) -> Json {
+pub fn json(choice: &SettingsChoice, setup: &Setup) -> Json {
     let best = choice.best().map(|(_, m)| m);
     let row = |t: &Trial| {
         let mut row = json!({

@@ -9,7 +9,7 @@ use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
 use motefield_study::decide::map::Map;
-use motefield_study::decide::trial::{Measured, Obstacle, Outcome, Trial};
+use motefield_study::decide::trial::{MeasuredSetting, Obstacle, Outcome, Trial};
 use serde_json::{Value as Json, json};
 
 /// The layout of a map's `decision.json`.
@@ -83,7 +83,7 @@ pub fn words(map: &Map) -> String {
 }
 
 /// What happens on either side of the best along either axis.
-fn neighbours(map: &Map, trial: &Trial, best: &Measured, text: &mut String) {
+fn neighbours(map: &Map, trial: &Trial, best: &MeasuredSetting, text: &mut String) {
     let _ = writeln!(text, "Around it:");
     for (k, axis) in map.axes.iter().enumerate() {
         for longer in [false, true] {
@@ -109,7 +109,7 @@ fn neighbours(map: &Map, trial: &Trial, best: &Measured, text: &mut String) {
     }
 }
 
-fn describe(text: &mut String, m: &Measured) {
+fn describe(text: &mut String, m: &MeasuredSetting) {
     let relative = in_percent(m.relative());
     let _ = writeln!(
         text,
@@ -258,7 +258,7 @@ const FIGURES: [&str; 11] = [
 ];
 
 /// In the order of [`FIGURES`].
-fn figures(m: &Measured) -> Vec<f64> {
+fn figures(m: &MeasuredSetting) -> Vec<f64> {
     let r = m.relative();
     vec![
         r.value,

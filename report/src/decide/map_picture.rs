@@ -9,7 +9,7 @@ use crate::format::{ends, in_percent, percent};
 use motefield_rig::quantity::short;
 use motefield_study::decide::map::Map;
 use motefield_study::decide::trial::{Obstacle, Trial};
-use motefield_study::vary::Value;
+use motefield_study::vary::SweepValue;
 
 /// Cells' width and height, px; narrower where there are many.
 const CELL: [f64; 2] = [74.0, 46.0];
@@ -48,7 +48,7 @@ fn legend(obstacle: Obstacle) -> &'static str {
 struct Field<'a> {
     map: &'a Map,
     /// The values of either axis that are shown.
-    values: [Vec<Value>; 2],
+    values: [Vec<SweepValue>; 2],
     /// Width and height of a cell, px.
     cell: [f64; 2],
     area: Area,
@@ -153,9 +153,9 @@ fn sentences(map: &Map, field: &Field) -> Vec<String> {
 
 /// The values of an axis without those, beyond the first, at which everything is ruled out up to the
 /// border.
-fn shown(map: &Map, axis: usize) -> Vec<Value> {
+fn shown(map: &Map, axis: usize) -> Vec<SweepValue> {
     let values = map.axes[axis].values();
-    let open = |v: &Value| {
+    let open = |v: &SweepValue| {
         let mut at = map.trials.iter().filter(|t| t.values[axis] == *v);
         at.any(|t| t.obstacle(map.wish.valid).is_none())
     };
@@ -165,7 +165,7 @@ fn shown(map: &Map, axis: usize) -> Vec<Value> {
     values[first.saturating_sub(1)..(last + 2).min(values.len())].to_vec()
 }
 
-fn find<'a>(map: &'a Map, a: &Value, b: &Value) -> Option<&'a Trial> {
+fn find<'a>(map: &'a Map, a: &SweepValue, b: &SweepValue) -> Option<&'a Trial> {
     map.trials.iter().find(|t| t.values[0] == *a && t.values[1] == *b)
 }
 

@@ -8,7 +8,7 @@ use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
 use motefield_study::decide::reading::{Reading, best_total};
-use motefield_study::decide::{Decision, Limit, Measured, Remedy, samples};
+use motefield_study::decide::{Decision, Limit, MeasuredPulse, Remedy, samples};
 use motefield_study::values::figures;
 
 /// The layout of a pulse length's `decision.json`.
@@ -19,7 +19,7 @@ fn time(seconds: f64) -> String {
 }
 
 /// Share of vectors that are valid.
-fn valid(measured: &Measured) -> f64 {
+fn valid(measured: &MeasuredPulse) -> f64 {
     1.0 - measured.point.score.outliers.value
 }
 
@@ -59,7 +59,7 @@ pub fn words(decision: &Decision) -> String {
 }
 
 /// The pulse length to use, how well it is known, and what it does.
-fn best_words(decision: &Decision, best: &Measured, reading: &Reading) -> Vec<String> {
+fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> Vec<String> {
     let answer = match (decision.met(), reading.usable) {
         (true, _) => format!("Use a pulse of {}: the smallest total error.", time(best.pulse_s)),
         (false, true) => format!(
@@ -93,7 +93,7 @@ fn best_words(decision: &Decision, best: &Measured, reading: &Reading) -> Vec<St
 }
 
 /// The errors at the best pulse length.
-fn error_words(decision: &Decision, best: &Measured, reading: &Reading) -> Vec<String> {
+fn error_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> Vec<String> {
     let px = |e: Estimate| interval(e, "px");
     let heading = "  total error, root mean square of the error vector, 95 % interval in brackets:";
     let mut lines = vec![heading.to_owned()];
@@ -216,7 +216,7 @@ fn best_json(decision: &Decision) -> Option<Value> {
     }))
 }
 
-fn point_json(m: &Measured) -> Value {
+fn point_json(m: &MeasuredPulse) -> Value {
     let mut row = json::intervals(figures(&m.point));
     row.insert("pulse_s".to_owned(), json!(m.pulse_s));
     row.insert("streak_px".to_owned(), json!(m.streak_px));

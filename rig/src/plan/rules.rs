@@ -22,6 +22,67 @@ use crate::setup::{KeyAt, Setup, SetupError};
 /// A rule of the trade with no source.
 const PRACTICE: &str = "common practice, no source";
 
+/// Which rule of the trade.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum RuleId {
+    /// Particle image diameter.
+    ParticleImageDiameter,
+    /// Longest streak over the image diameter.
+    Streak,
+    /// Images over a point of the picture (source density).
+    Overlap,
+    /// Depth of field over the sheet's thickness.
+    DepthOfField,
+    /// Displacement over the first window.
+    QuarterInPlane,
+    /// Displacement in depth over the sheet's thickness.
+    QuarterOutOfPlane,
+    /// Change of the displacement over a first window.
+    Gradient,
+    /// Particle image pairs that count in a first window.
+    PairsFirstWindow,
+    /// Particle image pairs that count in a final window.
+    PairsFinalWindow,
+    /// Brightest particles' share of the camera's range.
+    Saturation,
+    /// Signal-to-noise ratio of the peaks.
+    PeakSnr,
+    /// Light measured over light expected.
+    MeasuredFactor,
+    /// Pulses against their exposures.
+    Straddling,
+    /// A pair against two frame periods.
+    FrameRate,
+    /// Response of the tracer to the steepest gradient.
+    StokesNumber,
+    /// Settling of the tracer against the mean speed.
+    Settling,
+}
+
+impl RuleId {
+    /// Its name in JSON files.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            RuleId::ParticleImageDiameter => "particle_image_diameter",
+            RuleId::Streak => "streak",
+            RuleId::Overlap => "overlap",
+            RuleId::DepthOfField => "depth_of_field",
+            RuleId::QuarterInPlane => "quarter_in_plane",
+            RuleId::QuarterOutOfPlane => "quarter_out_of_plane",
+            RuleId::Gradient => "gradient",
+            RuleId::PairsFirstWindow => "pairs_first_window",
+            RuleId::PairsFinalWindow => "pairs_final_window",
+            RuleId::Saturation => "saturation",
+            RuleId::PeakSnr => "peak_snr",
+            RuleId::MeasuredFactor => "measured_factor",
+            RuleId::Straddling => "straddling",
+            RuleId::FrameRate => "frame_rate",
+            RuleId::StokesNumber => "stokes_number",
+            RuleId::Settling => "settling",
+        }
+    }
+}
+
 /// How a rule comes out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Status {
@@ -64,8 +125,8 @@ pub struct Fix {
 /// A rule of the trade, applied.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rule {
-    /// Name for machines.
-    pub name: &'static str,
+    /// Which.
+    pub id: RuleId,
     /// What is judged.
     pub label: String,
     /// Its value.

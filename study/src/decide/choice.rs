@@ -6,10 +6,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
 use super::map::FreeSetting;
-use super::trial::{Later, Measured, Trial, best, try_all};
+use super::trial::{Later, MeasuredSetting, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
-use crate::vary::{Value, Vary};
+use crate::vary::{SweepValue, Vary};
 use motefield_evaluator::{
     Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
@@ -20,7 +20,7 @@ const MOST: usize = 300;
 
 /// What was found.
 #[derive(Debug, Clone)]
-pub struct Choice {
+pub struct SettingsChoice {
     /// The settings.
     pub keys: Vec<String>,
     /// Every combination: those that may be used by rising error, then the others.
@@ -35,11 +35,11 @@ pub struct Choice {
 
 /// What is tried for a key when the user names no values: every word of a processing choice, usual sizes of windows, or the setup's
 /// value and those about it.
-fn candidates(setup: &Setup, key: &str) -> Result<Vec<Value>, StudyError> {
-    fn all<T: Copy>(choices: &[T], word: fn(T) -> &'static str) -> Vec<Value> {
-        choices.iter().map(|c| Value::new(word(*c))).collect()
+fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
+    fn all<T: Copy>(choices: &[T], word: fn(T) -> &'static str) -> Vec<SweepValue> {
+        choices.iter().map(|c| SweepValue::new(word(*c))).collect()
     }
-    let list = |values: &[&str]| values.iter().map(|v| Value::new(v)).collect();
+    let list = |values: &[&str]| values.iter().map(|v| SweepValue::new(v)).collect();
     Ok(match key {
         "processing.window" => list(&["16", "24", "32", "48", "64", "96"]),
         "processing.overlap" => list(&["0", "0.5", "0.75"]),
@@ -67,7 +67,7 @@ fn candidates(setup: &Setup, key: &str) -> Result<Vec<Value>, StudyError> {
 ///
 /// # Errors
 /// When the values cannot be read, or there are none and the setup has none to start from.
-fn settings(setup: &Setup, text: &str) -> Result<(String, Vec<Value>), StudyError> {
+fn settings(setup: &Setup, text: &str) -> Result<(String, Vec<SweepValue>), StudyError> {
     match text.contains('=') {
         true => {
             let vary: Vary = text.parse()?;
@@ -87,12 +87,12 @@ pub fn choose(
     wish: &Wish,
     progress: &dyn Progress,
     stop: &AtomicBool,
-) -> Result<Choice, StudyError> {
+) -> Result<SettingsChoice, StudyError> {
     let settings = wanted
         .iter()
         .map(|text| settings(setup, text))
         .collect::<Result<Vec<_>, _>>()?;
-    let mut combinations: Vec<Vec<Value>> = vec![Vec::new()];
+    let mut combinations: Vec<Vec<SweepValue>> = vec![Vec::new()];
     for (_, values) in &settings {
         combinations = combinations
             .iter()
@@ -126,7 +126,7 @@ pub fn choose(
         let [a, b] = [a, b].map(|t| t.usable(wish.valid).unwrap_or(f64::INFINITY));
         a.total_cmp(&b)
     });
-    Ok(Choice {
+    Ok(SettingsChoice {
         keys,
         trials,
         // A setup that cannot be planned as it stands may still be asked what would do.
@@ -136,9 +136,9 @@ pub fn choose(
     })
 }
 
-impl Choice {
+impl SettingsChoice {
     /// The best combination.
-    pub fn best(&self) -> Option<(&Trial, &Measured)> {
+    pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
         let trial = &self.trials[best(&self.trials, self.wish.valid)?];
         Some((trial, trial.measured()?))
     }

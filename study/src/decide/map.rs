@@ -11,10 +11,10 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::trial::{Later, Measured, Trial, best, try_all};
+use super::trial::{Later, MeasuredSetting, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
-use crate::vary::Value;
+use crate::vary::SweepValue;
 pub use axis::FreeSetting;
 use motefield_rig::setup::Setup;
 
@@ -96,8 +96,8 @@ struct Survey<'a> {
 
 impl Survey<'_> {
     /// Tries what is not yet tried among `values`.
-    fn measure(&mut self, values: Vec<Vec<Value>>) -> Result<(), StudyError> {
-        let mut fresh: Vec<Vec<Value>> = Vec::new();
+    fn measure(&mut self, values: Vec<Vec<SweepValue>>) -> Result<(), StudyError> {
+        let mut fresh: Vec<Vec<SweepValue>> = Vec::new();
         for pair in values {
             if !fresh.contains(&pair) && self.trials.iter().all(|t| t.values != pair) {
                 fresh.push(pair);
@@ -148,7 +148,7 @@ impl Survey<'_> {
     }
 
     fn sort(&mut self) {
-        let number = |v: &Value| v.number.parse::<f64>().unwrap_or(f64::NAN);
+        let number = |v: &SweepValue| v.number.parse::<f64>().unwrap_or(f64::NAN);
         self.trials.sort_by(|a, b| {
             number(&a.values[1])
                 .total_cmp(&number(&b.values[1]))
@@ -179,7 +179,7 @@ impl Survey<'_> {
         if self.stop.load(Ordering::Relaxed) {
             return Ok(None);
         }
-        let values = vec![vec![Value::new(&a), Value::new(&b)]];
+        let values = vec![vec![SweepValue::new(&a), SweepValue::new(&b)]];
         let later = Later::than(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
         let tried = try_all(self.setup, &self.keys, values, self.wish, &later, self.stop);
@@ -189,7 +189,7 @@ impl Survey<'_> {
 
 impl Map {
     /// The best trial.
-    pub fn best(&self) -> Option<(&Trial, &Measured)> {
+    pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
         let trial = &self.trials[self.best?];
         Some((trial, trial.measured()?))
     }

@@ -8,8 +8,8 @@ use motefield_generator::truth;
 use super::Wish;
 use crate::StudyError;
 use crate::run::{Experiment, Point, Progress, run};
-use crate::vary::Value;
-use motefield_rig::plan::{Plan, Rule, Speeds, Status, plan, rules};
+use crate::vary::SweepValue;
+use motefield_rig::plan::{Plan, Rule, RuleId, Speeds, Status, plan, rules};
 use motefield_rig::setup::Setup;
 
 /// Why a setup is out of the question.
@@ -53,7 +53,7 @@ impl Obstacle {
 
 /// A setup that was rendered and correlated.
 #[derive(Debug, Clone)]
-pub struct Measured {
+pub struct MeasuredSetting {
     /// Mean streak in the fastest tenth of the field, px.
     pub streak_px: f64,
     /// How far the field moves.
@@ -67,7 +67,7 @@ pub struct Measured {
     pub point: Point,
 }
 
-impl Measured {
+impl MeasuredSetting {
     /// Error of the velocity over the mean speed of the field: total error of the displacement and curvature of the path, root of the sum
     /// of squares, over the mean displacement.
     pub fn relative(&self) -> Estimate {
@@ -100,7 +100,7 @@ impl Measured {
 
     /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were measured on the same particles, so the
     /// differences pair by pair are compared, by Student's t.
-    pub fn as_good_as(&self, best: &Measured) -> bool {
+    pub fn as_good_as(&self, best: &MeasuredSetting) -> bool {
         let differences: Vec<f64> = self
             .squared()
             .iter()
@@ -124,7 +124,7 @@ pub enum Outcome {
     /// It is out of the question; in words, why.
     Refused(Obstacle, String),
     /// It was measured.
-    Measured(Box<Measured>),
+    Measured(Box<MeasuredSetting>),
     /// The study was stopped before.
     NotReached,
 }
@@ -133,14 +133,14 @@ pub enum Outcome {
 #[derive(Debug, Clone)]
 pub struct Trial {
     /// The values of the keys tried, in their order.
-    pub values: Vec<Value>,
+    pub values: Vec<SweepValue>,
     /// What came of it.
     pub outcome: Outcome,
 }
 
 impl Trial {
     /// The measurement, where there is one.
-    pub fn measured(&self) -> Option<&Measured> {
+    pub fn measured(&self) -> Option<&MeasuredSetting> {
         match &self.outcome {
             Outcome::Measured(measured) => Some(measured),
             _ => None,
@@ -193,7 +193,7 @@ pub fn best(trials: &[Trial], valid: f64) -> Option<usize> {
 pub(super) fn try_all(
     setup: &Setup,
     keys: &[String],
-    values: Vec<Vec<Value>>,
+    values: Vec<Vec<SweepValue>>,
     wish: &Wish,
     progress: &dyn Progress,
     stop: &AtomicBool,
@@ -277,10 +277,10 @@ impl Progress for Later<'_> {
 /// The first of the plan's rules that is broken so that there is no use in measuring.
 fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
     rules.iter().find_map(|rule| {
-        let obstacle = match (rule.name, rule.status) {
-            ("straddling", Status::Warn | Status::Fail) => Obstacle::Straddling,
-            ("quarter_in_plane", Status::Warn | Status::Fail) => Obstacle::QuarterRule,
-            ("saturation", Status::Fail) => Obstacle::Saturation,
+        let obstacle = match (rule.id, rule.status) {
+            (RuleId::Straddling, Status::Warn | Status::Fail) => Obstacle::Straddling,
+            (RuleId::QuarterInPlane, Status::Warn | Status::Fail) => Obstacle::QuarterRule,
+            (RuleId::Saturation, Status::Fail) => Obstacle::Saturation,
             _ => return None,
         };
         Some((
@@ -290,9 +290,9 @@ fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
     })
 }
 
-fn measured(plan: &Plan, point: Point) -> Measured {
+fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
-    Measured {
+    MeasuredSetting {
         streak_px: speeds.streak_px(plan.scene.exposure),
         curvature_px: curvature_px(plan),
         full_well_share: plan.figure("peak_share_of_full_well"),

@@ -3,7 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::motion::MOST_OVERLAP;
-use super::{PRACTICE, Rig, Rule, Status, down, set, up, words};
+use super::{PRACTICE, Rig, Rule, RuleId, Status, down, set, up, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::seeding::source_density;
@@ -63,7 +63,7 @@ impl Rig<'_> {
             words("choose another magnification")
         };
         Rule {
-            name: "particle_image_diameter",
+            id: RuleId::ParticleImageDiameter,
             label: "particle image diameter (e^-2)".to_owned(),
             value,
             shown: format!("{} px", short(value)),
@@ -113,7 +113,7 @@ impl Rig<'_> {
             }
         };
         Rule {
-            name: "streak",
+            id: RuleId::Streak,
             label: format!("longest streak ({} px) over image diameter", short(streak)),
             value,
             shown: short(value),
@@ -128,7 +128,7 @@ impl Rig<'_> {
         let value = source_density(&self.plan.scene);
         let status = Status::of(value <= MOST_OVERLAP, value <= 1.0);
         Rule {
-            name: "overlap",
+            id: RuleId::Overlap,
             label: "source density: images over a point".to_owned(),
             value,
             shown: short(value),
@@ -153,7 +153,7 @@ impl Rig<'_> {
         let status = Status::of(value >= 1.0, value >= 0.5);
         let f_number = self.setup.lens.f_number?;
         Some(Rule {
-            name: "depth_of_field",
+            id: RuleId::DepthOfField,
             label: format!(
                 "depth of field ({}) over the sheet's ({})",
                 show(depth, D::Length),

@@ -2,7 +2,7 @@
 
 use motefield_generator::Sensor;
 
-use super::{PRACTICE, Rig, Rule, Status, solve, words};
+use super::{PRACTICE, Rig, Rule, RuleId, Status, solve, words};
 use crate::plan::facts::short;
 use crate::plan::peak::{
     brightest_share, floor_e, middle_pixel_share, readout_variance, share_of_range, signal_to_noise, streak,
@@ -48,7 +48,7 @@ impl Rig<'_> {
                 .unwrap_or_else(|| words("take less light"))
         };
         Rule {
-            name: "saturation",
+            id: RuleId::Saturation,
             label: "brightest particles' share of the camera's range".to_owned(),
             value,
             shown: short(value),
@@ -94,7 +94,7 @@ impl Rig<'_> {
                 .unwrap_or_else(|| words("bring more light into the lens"))
         };
         Rule {
-            name: "peak_snr",
+            id: RuleId::PeakSnr,
             label: "signal-to-noise ratio, middle of the longest streak".to_owned(),
             value,
             shown: short(value),
@@ -115,7 +115,7 @@ impl Rig<'_> {
             "most of the light is lost: check delivery and transmission, the sheet's place and focus, the gain and the particles (hollow ones scatter less)"
         };
         Some(Rule {
-            name: "measured_factor",
+            id: RuleId::MeasuredFactor,
             label: "light measured over light expected by the chain".to_owned(),
             value,
             shown: short(value),

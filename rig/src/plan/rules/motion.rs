@@ -2,7 +2,7 @@
 
 use motefield_evaluator::Pass;
 
-use super::{Fix, Rig, Rule, Status, down, set, words};
+use super::{Fix, Rig, Rule, RuleId, Status, down, set, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::motion::Pairs;
@@ -50,7 +50,7 @@ impl Rig<'_> {
         // Rounding aside: what is just at the limit keeps it.
         let status = Status::of(value <= QUARTER * (1.0 + 1e-9), value <= 0.5);
         Rule {
-            name: "quarter_in_plane",
+            id: RuleId::QuarterInPlane,
             label: format!("displacement over the first window ({} px)", side(first)),
             value,
             shown: short(value),
@@ -98,7 +98,7 @@ impl Rig<'_> {
         };
         let status = Status::of(value <= QUARTER, value <= 0.5);
         Rule {
-            name: "quarter_out_of_plane",
+            id: RuleId::QuarterOutOfPlane,
             label: "displacement in depth over the sheet's thickness".to_owned(),
             value,
             shown: short(value),
@@ -131,7 +131,7 @@ impl Rig<'_> {
         };
         let status = Status::of(value <= 1.0, later);
         Rule {
-            name: "gradient",
+            id: RuleId::Gradient,
             label: "change over a first window, over image diameter".to_owned(),
             value,
             shown: short(value),
@@ -162,13 +162,13 @@ impl Rig<'_> {
                 .unwrap_or_else(|| words("add tracer, enlarge the window, or shorten the pulse separation"))
         };
         let status = Status::of(least >= SEVEN, mean >= SEVEN);
-        let (name, which) = if k == 0 {
-            ("pairs_first_window", "first")
+        let (id, which) = if k == 0 {
+            (RuleId::PairsFirstWindow, "first")
         } else {
-            ("pairs_final_window", "final")
+            (RuleId::PairsFinalWindow, "final")
         };
         Rule {
-            name,
+            id,
             label: format!(
                 "N_I F_I F_O F_Delta, {which} window, least (mean {})",
                 short(mean)

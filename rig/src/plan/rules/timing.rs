@@ -1,6 +1,6 @@
 //! Pulses against exposures, exposures against frames.
 
-use super::{Fix, PRACTICE, Rig, Rule, Status, down, set, solve, up, words};
+use super::{Fix, PRACTICE, Rig, Rule, RuleId, Status, down, set, solve, up, words};
 use crate::keys::{self, Key};
 use crate::plan::facts::{short, show};
 use crate::plan::straddle::Straddle;
@@ -21,7 +21,7 @@ impl Rig<'_> {
         // Rounding aside: a margin just as wide as needed will do.
         let status = Status::of(value >= needed - 1e-9 * straddle.separation_s, value >= 0.0);
         Rule {
-            name: "straddling",
+            id: RuleId::Straddling,
             label: if straddle.continuous {
                 "time left between the exposures beyond the dead time".to_owned()
             } else {
@@ -86,7 +86,7 @@ impl Rig<'_> {
             )
         };
         Some(Rule {
-            name: "frame_rate",
+            id: RuleId::FrameRate,
             label: format!("time of a pair ({}) over two frame periods", show(whole, D::Time)),
             value,
             shown: short(value),

@@ -1,6 +1,6 @@
 //! Whether the tracer follows the flow.
 
-use super::{PRACTICE, Rig, Rule, Status, down, set, words};
+use super::{PRACTICE, Rig, Rule, RuleId, Status, down, set, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::quantity::Dimension as D;
@@ -33,7 +33,7 @@ impl Rig<'_> {
         let value = self.stokes_number()?;
         let status = Status::of(value <= STOKES, value <= 5.0 * STOKES);
         Some(Rule {
-            name: "stokes_number",
+            id: RuleId::StokesNumber,
             label: "Stokes number: response time x largest gradient".to_owned(),
             value,
             shown: short(value),
@@ -54,7 +54,7 @@ impl Rig<'_> {
         }
         let status = Status::of(value <= SETTLING, value <= 5.0 * SETTLING);
         Some(Rule {
-            name: "settling",
+            id: RuleId::Settling,
             label: "settling velocity over mean speed".to_owned(),
             value,
             shown: short(value),

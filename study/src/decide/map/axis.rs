@@ -1,7 +1,7 @@
 //! A setting set free: its key and the values tried.
 
 use crate::StudyError;
-use crate::vary::{Value, Vary};
+use crate::vary::{SweepValue, Vary};
 use motefield_rig::setup::Setup;
 
 /// Values of an axis, unless the user says otherwise.
@@ -19,7 +19,7 @@ pub struct FreeSetting {
     /// Numbers in the unit of `unit`, rising.
     numbers: Vec<f64>,
     /// Gives the unit.
-    unit: Value,
+    unit: SweepValue,
     /// Whether steps are factors.
     pub log: bool,
     /// Whether values are whole numbers.
@@ -70,7 +70,7 @@ impl FreeSetting {
 
     fn about_setup(setup: &Setup, key: &str) -> Result<FreeSetting, StudyError> {
         let written = setup.written(key);
-        let value = written.as_deref().map(Value::new);
+        let value = written.as_deref().map(SweepValue::new);
         let number = value.as_ref().and_then(|v| v.number.parse::<f64>().ok());
         let (Some(unit), Some(number)) = (value, number.filter(|n| *n > 0.0)) else {
             return Err(StudyError::request(format!(
@@ -106,12 +106,12 @@ impl FreeSetting {
     }
 
     /// The values as a setup says them.
-    pub fn values(&self) -> Vec<Value> {
+    pub fn values(&self) -> Vec<SweepValue> {
         self.numbers.iter().map(|&n| self.unit.with_number(n)).collect()
     }
 
     /// Values a `share` of a step below and above `value`, and itself.
-    pub(super) fn about(&self, value: &Value, share: f64) -> Vec<Value> {
+    pub(super) fn about(&self, value: &SweepValue, share: f64) -> Vec<SweepValue> {
         let Ok(number) = value.number.parse::<f64>() else {
             return vec![value.clone()];
         };
@@ -140,15 +140,15 @@ impl FreeSetting {
     }
 
     /// Steps of the grid from one value to another.
-    pub fn steps(&self, from: &Value, to: &Value) -> f64 {
+    pub fn steps(&self, from: &SweepValue, to: &SweepValue) -> f64 {
         let scaled = |number: f64| if self.log { number.ln() } else { number };
-        let number = |v: &Value| v.number.parse().map_or(f64::NAN, scaled);
+        let number = |v: &SweepValue| v.number.parse().map_or(f64::NAN, scaled);
         let [first, last] = [self.numbers[0], self.numbers[self.numbers.len() - 1]].map(scaled);
         (number(to) - number(from)) / (last - first) * (self.numbers.len() - 1) as f64
     }
 
     /// Adds values on the side where `value` stands at the border of a range that nobody chose; whether it did.
-    pub(super) fn grow(&mut self, value: &Value) -> bool {
+    pub(super) fn grow(&mut self, value: &SweepValue) -> bool {
         let Ok(number) = value.number.parse::<f64>() else {
             return false;
         };

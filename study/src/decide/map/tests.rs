@@ -1,5 +1,5 @@
 use super::axis::FreeSetting;
-use crate::vary::Value;
+use crate::vary::SweepValue;
 use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
 fn rig() -> Setup {
@@ -64,26 +64,26 @@ fn bad_axes_say_what_to_write() {
 #[test]
 fn an_axis_grows_on_the_side_of_its_border_only_if_nobody_chose_the_range() {
     let mut open = FreeSetting::new(&rig(), "light.pulse_length", None).unwrap();
-    assert!(!open.grow(&Value::new("200 us")));
-    assert!(open.grow(&Value::new("800 us")));
+    assert!(!open.grow(&SweepValue::new("200 us")));
+    assert!(open.grow(&SweepValue::new("800 us")));
     let longer = texts(&open);
     assert_eq!(longer.len(), 12);
     assert_eq!([&longer[0], &longer[8]], ["50 us", "800 us"]);
-    assert!(open.grow(&Value::new("50 us")));
+    assert!(open.grow(&SweepValue::new("50 us")));
     assert_eq!(texts(&open)[3], "50 us");
     let mut chosen = FreeSetting::new(&rig(), "light.pulse_length", Some("50us..800us")).unwrap();
-    assert!(!chosen.grow(&Value::new("800 us")));
+    assert!(!chosen.grow(&SweepValue::new("800 us")));
 }
 
 #[test]
 fn neighbours_lie_a_share_of_a_step_away_and_inside_the_range() {
     let axis = FreeSetting::new(&rig(), "light.pulse_length", Some("100us..400us:log:3")).unwrap();
     let about = |v: &str| {
-        let near = axis.about(&Value::new(v), 0.5);
+        let near = axis.about(&SweepValue::new(v), 0.5);
         near.into_iter().map(|v| v.text).collect::<Vec<_>>()
     };
     assert_eq!(about("200 us"), ["141 us", "200 us", "283 us"]);
     assert_eq!(about("100 us"), ["100 us", "141 us"]);
-    let steps = axis.steps(&Value::new("100 us"), &Value::new("200 us"));
+    let steps = axis.steps(&SweepValue::new("100 us"), &SweepValue::new("200 us"));
     assert!((steps - 1.0).abs() < 1e-12, "{steps}");
 }
