@@ -8,7 +8,7 @@ import pytest
 
 from normalised_median import shares
 
-FILE = Path(__file__).parents[2] / "evaluator/tests/reference/normalised_median.json"
+FILE = Path(__file__).parents[2] / "evaluator/tests/suite/reference/normalised_median.json"
 
 
 def test_reference_values():
