@@ -17,11 +17,7 @@ pub struct DynamicRange {
 /// The dynamic ranges of a field of `field_px` whose largest displacement is `largest_px`, measured with the `random` error, px. The
 /// intervals are those of the random error; an error of zero makes the ranges infinite.
 pub fn dynamic_range(largest_px: f64, field_px: f64, random: Estimate) -> DynamicRange {
-    let over = |length: f64| Estimate {
-        value: length / random.value,
-        lo: length / random.hi,
-        hi: length / random.lo,
-    };
+    let over = |length: f64| random.map_falling(|error| length / error);
     DynamicRange {
         velocity: over(largest_px),
         spatial: field_px / largest_px,

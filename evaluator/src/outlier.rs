@@ -1,5 +1,7 @@
 //! Outliers: vectors that disagree with their neighbours.
 
+use crate::statistics::median;
+
 /// The normalised residual of a value among its neighbours (Westerweel & Scarano 2005): |u - median| / (median |uᵢ - median| + ε),
 /// the medians over the neighbours without the value itself. `None` with fewer than three neighbours, which cannot outvote.
 ///
@@ -8,20 +10,9 @@ pub fn normalised_residual(value: f64, neighbours: &mut [f64], epsilon: f64) -> 
     if neighbours.len() < 3 {
         return None;
     }
-    let median = median(neighbours);
-    neighbours.iter_mut().for_each(|u| *u = (*u - median).abs());
-    Some((value - median).abs() / (self::median(neighbours) + epsilon))
-}
-
-/// Middle value, or the mean of the two in the middle.
-fn median(values: &mut [f64]) -> f64 {
-    values.sort_unstable_by(f64::total_cmp);
-    let half = values.len() / 2;
-    if values.len() % 2 == 1 {
-        values[half]
-    } else {
-        0.5 * (values[half - 1] + values[half])
-    }
+    let middle = median(neighbours);
+    neighbours.iter_mut().for_each(|u| *u = (*u - middle).abs());
+    Some((value - middle).abs() / (median(neighbours) + epsilon))
 }
 
 /// A grid of displacements, some of which may serve as neighbours.

@@ -16,6 +16,7 @@ use crate::deform::Predictor;
 use crate::frames::Frame;
 use crate::least_squares::Normal;
 use crate::particle_image::{Image, Shape};
+use crate::statistics::quantile_low;
 
 /// One particle.
 #[derive(Clone, Copy, Debug)]
@@ -88,7 +89,7 @@ impl<'a> Particles<'a> {
     fn first_guess(frames: [Frame<'a>; 2], predictor: &'a Predictor) -> Self {
         const SHARE: f64 = 0.3;
         let background =
-            frames.map(|frame| quantile(frame.pixels.iter().map(|p| f64::from(*p)).collect(), SHARE));
+            frames.map(|frame| quantile_low(frame.pixels.iter().map(|p| f64::from(*p)).collect(), SHARE));
         let above = |k: usize| {
             frames[k]
                 .pixels
@@ -106,13 +107,13 @@ impl<'a> Particles<'a> {
         } else {
             1.0
         };
-        let floor = (1.5 * quantile(below, 0.5)).powi(2).max(least);
+        let floor = (1.5 * quantile_low(below, 0.5)).powi(2).max(least);
         let variances = [0, 1].map(|axis| {
             let peaks = peak_variances(&frames[0], background[0], 10.0 * floor.sqrt(), axis);
             if peaks.is_empty() {
                 0.5
             } else {
-                (quantile(peaks, SHARE) - 1.0 / 12.0).max(0.05)
+                (quantile_low(peaks, SHARE) - 1.0 / 12.0).max(0.05)
             }
         });
         Self {
@@ -356,16 +357,4 @@ fn peak_variances(frame: &Frame, background: f64, least: f64, axis: usize) -> Ve
         }
     }
     variances
-}
-
-/// The value below which a share of the values lies; 0 of none.
-fn quantile(mut values: Vec<f64>, share: f64) -> f64 {
-    match values.len() {
-        0 => 0.0,
-        length => {
-            *values
-                .select_nth_unstable_by((share * (length - 1) as f64) as usize, f64::total_cmp)
-                .1
-        }
-    }
 }

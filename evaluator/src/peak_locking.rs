@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use crate::score::{ErrorSample, VectorTruth};
-use crate::statistics::{Estimate, GridValues, freedom, mean, share, variance_of_mean};
+use crate::statistics::{Estimate, covariance_of_means, limited_freedom, mean, p_value, share};
 
 /// How far the measured displacements of one component are locked to whole pixels, against the true ones.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,12 +24,12 @@ pub struct PeakLocking {
 /// used, so that resolution does not enter.
 ///
 /// Rayleigh's statistic of uniformity, for vectors that depend on each other: the moment's difference is squared over its covariance as
-/// measured between pairs ([`variance_of_mean`]), and its law is Hotelling's T² with the degrees of freedom ν of [`mean`]: p is
+/// measured between pairs, and its law is Hotelling's T² with the degrees of freedom ν of [`mean`]: p is
 /// (1 + T²/ν)^(-(ν-1)/2), for many exp(-T²/2) as Rayleigh has it (Mardia & Jupp 2000, Directional Statistics, section 6.3;
 /// memory). Assumes that the mean of the many vectors is normal.
 pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
-        sample.values(|errors, k| {
+        sample.values_of(|errors, k| {
             let t = truth.window_px[k][component];
             of(TAU * (t + errors.window_px[k][component])) - of(TAU * t)
         })
@@ -38,7 +38,7 @@ pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize)
     let (degree, effective) = mean(&cosines, sample.confidence);
     let (other, other_effective) = mean(&sines, sample.confidence);
     let own = |of: fn(f64) -> f64| {
-        let all = sample.values(|errors, k| {
+        let all = sample.values_of(|errors, k| {
             let found = errors.window_px[k][component];
             if found.is_finite() {
                 of(TAU * truth.window_px[k][component])
@@ -52,40 +52,10 @@ pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize)
         degree,
         p_value: p_value(
             [degree.value, other.value],
-            covariance(&cosines, &sines),
-            freedom(&cosines, effective.min(other_effective) - 1.0),
+            covariance_of_means(&cosines, &sines),
+            limited_freedom(&cosines, effective.min(other_effective) - 1.0),
         ),
         truth: own(f64::cos).hypot(own(f64::sin)),
-    }
-}
-
-/// Variance of the mean of a, covariance with that of b, variance of that of b.
-fn covariance(a: &GridValues, b: &GridValues) -> [f64; 3] {
-    let sum = GridValues {
-        pairs: a
-            .pairs
-            .iter()
-            .zip(&b.pairs)
-            .map(|(a, b)| a.iter().zip(b.iter()).map(|(a, b)| a + b).collect())
-            .collect(),
-        ..*a
-    };
-    let (a, b, both) = (variance_of_mean(a), variance_of_mean(b), variance_of_mean(&sum));
-    [a, 0.5 * (both - a - b), b]
-}
-
-/// Of Hotelling's T² for two components.
-fn p_value([x, y]: [f64; 2], [xx, xy, yy]: [f64; 3], freedom: f64) -> f64 {
-    if x == 0.0 && y == 0.0 {
-        return 1.0;
-    }
-    // Rounding and tapering may leave a correlation beyond one.
-    let limit = 0.999 * (xx * yy).sqrt();
-    let xy = xy.clamp(-limit, limit);
-    let squared = (yy * x * x - 2.0 * xy * x * y + xx * y * y) / (xx * yy - xy * xy);
-    match freedom > 1.0 {
-        true => (1.0 + squared / freedom).powf(-0.5 * (freedom - 1.0)),
-        false => f64::NAN,
     }
 }
 
@@ -115,7 +85,7 @@ pub fn fractions(
     let one = |number: usize| {
         let among = |displacement: f64| f64::from(u8::from(class(displacement) == number));
         let counted = |measured: f64| {
-            sample.values(|errors, k| {
+            sample.values_of(|errors, k| {
                 let (t, e) = (truth.window_px[k][component], errors.window_px[k][component]);
                 if e.is_finite() {
                     among(t + measured * e)

@@ -9,6 +9,7 @@ use ndarray::{Array2, ArrayView2, Zip};
 
 use crate::error::ProcessingError;
 use crate::named::named;
+use crate::statistics::median_high;
 
 named! {
     /// What is taken as the background of many frames, pixel by pixel.
@@ -221,9 +222,7 @@ fn median_and_deviation(frame: &Array2<f32>, seen: &Array2<bool>, factor: f64) -
     let number = values.len() as f64;
     let mean = values.iter().map(|&v| f64::from(v)).sum::<f64>() / number;
     let variance = values.iter().map(|&v| (f64::from(v) - mean).powi(2)).sum::<f64>() / number;
-    let middle = values.len() / 2;
-    let (_, median, _) = values.select_nth_unstable_by(middle, f32::total_cmp);
-    (f64::from(*median) + factor * variance.sqrt()) as f32
+    (f64::from(median_high(&mut values)) + factor * variance.sqrt()) as f32
 }
 
 fn normalised_locally(frame: &Array2<f32>, seen: &Array2<bool>, reach: usize) -> Array2<f32> {

@@ -43,9 +43,10 @@ pub fn effective_number(series: &[f64], confidence: Confidence) -> Estimate {
     let value = n as f64 / (2.0 * time);
     Estimate {
         value,
-        lo: (value / spread).max(1.0),
-        hi: (value * spread).min(n as f64),
+        lo: value / spread,
+        hi: value * spread,
     }
+    .clamped(1.0, n as f64)
 }
 
 /// Of a mean: σ/√N, N the effective number of values ([`effective_number`]). `deviation` is the standard deviation of the measured values, which
@@ -100,14 +101,9 @@ const SEED: u64 = 2;
 pub fn error_correlation(errors: &GridValues, lag: [usize; 2], confidence: Confidence) -> Estimate {
     let columns = errors.columns;
     let size = errors.pairs.first().map_or(0, |pair| pair.len());
-    let centre: Vec<f64> = (0..size)
-        .map(|k| {
-            let known = errors.pairs.iter().map(|pair| pair[k]).filter(|v| v.is_finite());
-            let (sum, n) = known.fold((0.0, 0.0), |(sum, n), v| (sum + v, n + 1.0));
-            // A position seen once would have no residual, whatever the scatter.
-            if n < 2.0 { f64::NAN } else { sum / n }
-        })
-        .collect();
+    // A position seen once would have no residual, whatever the scatter.
+    let centre = |(sum, n): (f64, f64)| if n < 2.0 { f64::NAN } else { sum / n };
+    let centres: Vec<f64> = errors.position_sums().into_iter().map(centre).collect();
     let sums: Vec<[f64; 2]> = errors
         .pairs
         .iter()
@@ -115,14 +111,14 @@ pub fn error_correlation(errors: &GridValues, lag: [usize; 2], confidence: Confi
             (0..size)
                 .map(|k| (k, k + lag[1] * columns + lag[0]))
                 .filter(|(k, other)| k % columns + lag[0] < columns && *other < size)
-                .map(|(k, other)| (pair[k] - centre[k], pair[other] - centre[other]))
+                .map(|(k, other)| (pair[k] - centres[k], pair[other] - centres[other]))
                 .filter(|(a, b)| a.is_finite() && b.is_finite())
                 .fold([0.0; 2], |[product, square], (a, b)| {
                     [product + a * b, square + 0.5 * (a * a + b * b)]
                 })
         })
         .collect();
-    let found = bootstrap(sums.len(), SEED, confidence, |times| {
+    bootstrap(sums.len(), SEED, confidence, |times| {
         let sum = |of: usize| {
             sums.iter()
                 .zip(times)
@@ -130,10 +126,6 @@ pub fn error_correlation(errors: &GridValues, lag: [usize; 2], confidence: Confi
                 .sum::<f64>()
         };
         sum(0) / sum(1)
-    });
-    Estimate {
-        value: found.value,
-        lo: found.lo.max(-1.0),
-        hi: found.hi.min(1.0),
-    }
+    })
+    .clamped(-1.0, 1.0)
 }

@@ -1,8 +1,8 @@
 //! Whether estimated uncertainties can be believed: held against the errors they claim to know.
 
 use crate::statistics::{
-    Confidence, Estimate, GridValues, chi_interval, lessened, mean, quantiles, rank_correlation,
-    root_mean_square, share, variance_of_mean,
+    Confidence, Estimate, GridValues, mean, quantiles, rank_correlation, root_mean_square,
+    root_mean_square_ratio, share,
 };
 
 /// What the estimated standard uncertainties of one component are worth.
@@ -38,10 +38,6 @@ pub struct ReliabilityClass {
 ///
 /// The curve has up to `classes` classes with equal numbers of vectors; equal uncertainties stay in one class.
 ///
-/// The ratio's interval: the square of its inverse is a ratio of means, q = Σe²/Σu², with the variance of the mean of
-/// (e² - q u²) over ⟨u²⟩² (Cochran 1977, Sampling Techniques, section 2.11); the chi-squared law with the degrees of freedom 2q²/Var(q), as for a
-/// standard deviation.
-///
 /// # Panics
 /// If the two differ in the number of pairs or of values per pair.
 pub fn reliability(
@@ -50,7 +46,13 @@ pub fn reliability(
     classes: usize,
     confidence: Confidence,
 ) -> Reliability {
-    let joint = |of: &dyn Fn(f64, f64) -> f64| both(uncertainty, error, of);
+    let sizes = |values: &GridValues| values.pairs.iter().map(Vec::len).collect::<Vec<_>>();
+    assert_eq!(
+        sizes(uncertainty),
+        sizes(error),
+        "as many uncertainties as errors"
+    );
+    let joint = |of: &dyn Fn(f64, f64) -> f64| uncertainty.join(error, of);
     let indicator = |yes: bool| f64::from(u8::from(yes));
     let errors = joint(&|_, e| e);
     let by_errors = mean(&errors, confidence).1;
@@ -62,70 +64,9 @@ pub fn reliability(
     Reliability {
         vectors: errors.count(),
         coverage: [covered(1.0), covered(2.0)],
-        ratio: ratio(&joint(&|u, _| u * u), &joint(&|_, e| e * e), confidence),
+        ratio: root_mean_square_ratio(&joint(&|u, _| u * u), &joint(&|_, e| e * e), confidence),
         rank_correlation: rank_correlation(&joint(&|u, _| u), &joint(&|_, e| e.abs()), confidence),
         curve: curve(&joint(&|u, _| u), &errors, classes, confidence),
-    }
-}
-
-/// The values of `of`(a, b), `NaN` where either is.
-fn both(a: &GridValues, b: &GridValues, of: &dyn Fn(f64, f64) -> f64) -> GridValues<'static> {
-    assert_eq!(
-        a.pairs.len(),
-        b.pairs.len(),
-        "as many pairs of uncertainties as of errors"
-    );
-    let pair = |(a, b): (&std::borrow::Cow<[f64]>, &std::borrow::Cow<[f64]>)| {
-        assert_eq!(a.len(), b.len(), "as many uncertainties as errors");
-        a.iter()
-            .zip(b.iter())
-            .map(|(a, b)| {
-                if a.is_finite() && b.is_finite() {
-                    of(*a, *b)
-                } else {
-                    f64::NAN
-                }
-            })
-            .collect()
-    };
-    GridValues {
-        columns: a.columns,
-        reach: a.reach,
-        pairs: a.pairs.iter().zip(&b.pairs).map(pair).collect(),
-    }
-}
-
-/// Root of the mean of `above` over the mean of `below`, both squares.
-fn ratio(above: &GridValues, below: &GridValues, confidence: Confidence) -> Estimate {
-    let predicted = above.mean();
-    let q = below.mean() / predicted;
-    if !(q > 0.0 && q.is_finite()) {
-        return Estimate {
-            value: 1.0 / q.sqrt(),
-            ..Estimate::unknown(0.0, f64::INFINITY)
-        };
-    }
-    let scatter = both(above, below, &|u2, e2| e2 - q * u2);
-    let variance = variance_of_mean(&scatter) / (predicted * predicted);
-    if !variance.is_finite() {
-        return Estimate {
-            value: 1.0 / q.sqrt(),
-            ..Estimate::unknown(0.0, f64::INFINITY)
-        };
-    }
-    let inverse = chi_interval(
-        q.sqrt(),
-        lessened(
-            (2.0 * q * q / variance).min(below.count() as f64),
-            &scatter,
-            confidence,
-        ),
-        confidence,
-    );
-    Estimate {
-        value: 1.0 / inverse.value,
-        lo: 1.0 / inverse.hi,
-        hi: 1.0 / inverse.lo,
     }
 }
 
@@ -144,9 +85,7 @@ fn curve(
     let class = |u: f64| limits.partition_point(|limit| *limit < u);
     let one = |number: usize| {
         let members = |of: fn(f64, f64) -> f64| {
-            both(uncertainty, error, &|u, e| {
-                if class(u) == number { of(u, e) } else { f64::NAN }
-            })
+            uncertainty.join(error, |u, e| if class(u) == number { of(u, e) } else { f64::NAN })
         };
         let errors = members(|_, e| e * e);
         ReliabilityClass {

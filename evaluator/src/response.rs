@@ -15,8 +15,8 @@ pub const MINUS_3_DB: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// The interval is that of the mean of the line's residuals times the wave, with their dependence between vectors as in
 /// [`mean`]: the slope's variance whatever the scatter's dependence and inequality (White 1980, Econometrica 48, 817).
 pub fn amplitude_ratio(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> Estimate {
-    let error = sample.values(|errors, k| errors.point_px[k][component]);
-    let wave = sample.values(|errors, k| match errors.point_px[k][component].is_finite() {
+    let error = sample.values_of(|errors, k| errors.point_px[k][component]);
+    let wave = sample.values_of(|errors, k| match errors.point_px[k][component].is_finite() {
         true => truth.point_px[k][component],
         false => f64::NAN,
     });
@@ -25,8 +25,8 @@ pub fn amplitude_ratio(sample: &ErrorSample, truth: &VectorTruth, component: usi
     let product = |errors: &crate::score::Errors, k: usize| {
         (errors.point_px[k][component] - error_mean) * (truth.point_px[k][component] - wave_mean)
     };
-    let slope = sample.values(product).mean() / square;
-    let ratios = sample.values(|errors, k| {
+    let slope = sample.values_of(product).mean() / square;
+    let ratios = sample.values_of(|errors, k| {
         let t = truth.point_px[k][component] - wave_mean;
         1.0 + slope + (errors.point_px[k][component] - error_mean - slope * t) * t / square
     });

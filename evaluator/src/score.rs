@@ -7,8 +7,6 @@
 //! latter is the experimenter's worst case, so it counts against a setting like the former. Bias and random error are
 //! those of the other vectors.
 
-use std::borrow::Cow;
-
 use crate::field::{Vector, VectorStatus};
 use crate::statistics::{Confidence, Estimate, GridValues, mean, quantiles, root_mean_square, share};
 use crate::window::{Grid, Weighting, window_weights};
@@ -158,6 +156,20 @@ pub struct Score {
     pub valid_detection: Estimate,
 }
 
+impl Score {
+    /// Root mean square length of the error vector, px, with each outlier counted as [`OUTLIER_PX`] off:
+    /// comparable where many vectors are lost.
+    pub fn total_with_outliers_px(&self) -> f64 {
+        let lost = self.outliers.value;
+        let kept = if self.total_px.value.is_finite() {
+            self.total_px.value
+        } else {
+            OUTLIER_PX
+        };
+        ((1.0 - lost) * kept * kept + lost * OUTLIER_PX * OUTLIER_PX).sqrt()
+    }
+}
+
 /// The shares of vectors for which [`ErrorSample::percentiles`] names the error.
 pub const PERCENTILES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 
@@ -182,35 +194,40 @@ pub fn reach(grid: &Grid) -> [usize; 2] {
 }
 
 impl ErrorSample<'_> {
-    pub(crate) fn values(&self, value: impl Fn(&Errors, usize) -> f64) -> GridValues<'static> {
+    /// The values that a function of the pair's number and the vector's number gives, on the grid of
+    /// this sample; none for the vectors that do not count.
+    pub fn values(&self, value: impl Fn(usize, usize) -> f64) -> GridValues {
         let counts = |k: usize| self.part.is_none_or(|part| part[k]);
-        let pair = |errors: &Errors| {
-            Cow::Owned(
-                (0..errors.point_px.len())
-                    .map(|k| if counts(k) { value(errors, k) } else { f64::NAN })
-                    .collect(),
-            )
+        let pair = |(number, errors): (usize, &Errors)| {
+            (0..errors.point_px.len())
+                .map(|k| if counts(k) { value(number, k) } else { f64::NAN })
+                .collect()
         };
         GridValues {
             columns: self.columns,
             reach: self.reach,
-            pairs: self.pairs.iter().map(pair).collect(),
+            pairs: self.pairs.iter().enumerate().map(pair).collect(),
         }
     }
 
+    /// The values that a function of the pair's errors and the vector's number gives.
+    pub(crate) fn values_of(&self, value: impl Fn(&Errors, usize) -> f64) -> GridValues {
+        self.values(|pair, k| value(&self.pairs[pair], k))
+    }
+
     /// Squared length of every error vector, px²; the values from which [`Score::total_px`] comes.
-    pub fn squared_errors(&self) -> GridValues<'static> {
-        self.values(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
+    pub fn squared_errors(&self) -> GridValues {
+        self.values_of(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
     }
 
     /// All figures with their intervals.
     pub fn score(&self) -> Score {
         let mut effective_vectors = f64::INFINITY;
         let mut component = |value: &dyn Fn(&Errors, usize) -> f64| {
-            let (bias_px, effective) = mean(&self.values(value), self.confidence);
+            let (bias_px, effective) = mean(&self.values_of(value), self.confidence);
             effective_vectors = effective_vectors.min(effective);
-            let random = self.values(|errors, k| (value(errors, k) - bias_px.value).powi(2));
-            let total = self.values(|errors, k| value(errors, k).powi(2));
+            let random = self.values_of(|errors, k| (value(errors, k) - bias_px.value).powi(2));
+            let total = self.values_of(|errors, k| value(errors, k).powi(2));
             Component {
                 bias_px,
                 random_px: root_mean_square(&random, self.confidence),
@@ -223,8 +240,8 @@ impl ErrorSample<'_> {
         // are none the number of pairs.
         let alike = effective_vectors.max(self.pairs.len() as f64);
         let of = |yes: bool| f64::from(u8::from(yes));
-        let lost = self.values(|errors, k| of(errors.point_px[k][0].is_nan()));
-        let detected = self.values(|errors, k| of(errors.detected[k]));
+        let lost = self.values_of(|errors, k| of(errors.point_px[k][0].is_nan()));
+        let detected = self.values_of(|errors, k| of(errors.detected[k]));
         Score {
             pairs: self.pairs.len(),
             vectors: lost.count(),
@@ -240,13 +257,9 @@ impl ErrorSample<'_> {
     /// Length of the error vector, against the truth at the vector's position, that the shares [`PERCENTILES`] of the vectors without
     /// outliers do not exceed, px. Apart from [`ErrorSample::score`] because sorting costs more than all of that.
     pub fn percentiles(&self) -> [Estimate; 4] {
-        let length = self.values(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
+        let length = self.values_of(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
         let found = quantiles(&length, &PERCENTILES, self.confidence);
         // No length is negative, and a longer error makes an outlier.
-        std::array::from_fn(|k| Estimate {
-            value: found[k].value,
-            lo: found[k].lo.max(0.0),
-            hi: found[k].hi.min(OUTLIER_PX),
-        })
+        std::array::from_fn(|k| found[k].clamped(0.0, OUTLIER_PX))
     }
 }

@@ -318,7 +318,7 @@ impl Sweep<'_> {
                 if plain {
                     p.score.total_px.value
                 } else {
-                    effective_total(p)
+                    p.score.total_with_outliers_px()
                 }
             });
             Some(Cause {
@@ -330,18 +330,6 @@ impl Sweep<'_> {
         };
         Ok([cause(ends[0]), cause(ends[1])])
     }
-}
-
-/// Total error with the outliers counted in, as if each were off by the outlier limit: comparable where many vectors are lost.
-fn effective_total(point: &Point) -> f64 {
-    use motefield_evaluator::score::OUTLIER_PX;
-    let lost = point.score.outliers.value;
-    let kept = if point.score.total_px.value.is_finite() {
-        point.score.total_px.value
-    } else {
-        OUTLIER_PX
-    };
-    ((1.0 - lost) * kept * kept + lost * OUTLIER_PX * OUTLIER_PX).sqrt()
 }
 
 /// What limits the pulse at one end of the window.

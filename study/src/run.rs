@@ -15,8 +15,8 @@ pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motefield_evaluator::score::{Errors, Score};
-use motefield_evaluator::statistics::Confidence;
+use motefield_evaluator::score::{ErrorSample, Errors, Score};
+use motefield_evaluator::statistics::{Confidence, GridValues};
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render};
 use ndarray::ArrayView2;
@@ -116,6 +116,18 @@ impl Point {
     /// Pairs that were rendered and measured.
     pub fn pairs(&self) -> usize {
         self.score.pairs * self.ensemble
+    }
+
+    /// Squared length of every measured error vector, px².
+    pub fn squared_errors(&self) -> GridValues {
+        let sample = ErrorSample {
+            columns: self.columns,
+            reach: self.reach,
+            pairs: &self.errors,
+            part: None,
+            confidence: Confidence::USUAL,
+        };
+        sample.squared_errors()
     }
 }
 

@@ -16,7 +16,6 @@ pub mod case;
 pub mod compare;
 pub mod expectation;
 pub mod formula;
-pub mod interval;
 pub mod judge;
 pub mod measure;
 pub mod record;

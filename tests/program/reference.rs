@@ -1,17 +1,15 @@
 //! The reference figures in quick depth: that they agree, that each of them can fail, that false
 //! alarms are rare; and what the command promises.
 
-use std::borrow::Cow;
 use std::sync::OnceLock;
 use std::sync::atomic::AtomicBool;
 
-use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, root_mean_square};
+use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean, ratio, root_mean_square};
 use motefield_generator::Seed;
 use motefield_report::verify::{kinds, lines};
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
 use motefield_study::verify::case::Case;
-use motefield_study::verify::interval::{exact, ratio};
 use motefield_study::verify::judge::{Figures, Verdict, judge};
 use motefield_study::verify::record::CaseRecord;
 use motefield_study::verify::suite::{Depth, Runner, confidence, read};
@@ -86,7 +84,7 @@ fn every_figure_can_fail() {
                 for (curve, places) in figures.iter_mut().enumerate() {
                     for (place, all) in places.iter_mut().enumerate() {
                         if let Some(figure) = all.get_mut(&e.quantity) {
-                            *figure = exact(change(figure.value, curve as f64, place as f64));
+                            *figure = Estimate::exact(change(figure.value, curve as f64, place as f64));
                         }
                     }
                 }
@@ -145,7 +143,7 @@ fn false_alarms_are_rare() {
                 let of = |values: &[Vec<f64>]| GridValues {
                     columns: 8,
                     reach: [1, 0],
-                    pairs: values.iter().cloned().map(Cow::Owned).collect(),
+                    pairs: values.to_vec(),
                 };
                 let squares = |values: &[Vec<f64>]| {
                     of(&values

@@ -2,76 +2,43 @@
 
 use super::GridValues;
 
-/// Variance of the mean of all values.
+/// Variance of the mean of all values, in their unit squared; `NaN` with fewer than two values.
 ///
-/// What repeats from pair to pair at one grid position is a property of the flow, not chance; so with several
-/// pairs the mean over the pairs is taken off at each position (and the loss of one degree of freedom in as many as
-/// there are pairs made good). With one pair the mean over the grid is taken off instead, which counts the fixed pattern as
-/// chance: wider, never narrower.
+/// What repeats from pair to pair at one grid position is a property of the flow, not chance. So with
+/// several pairs the mean over the pairs is subtracted at each position, and the degree of freedom
+/// that this costs is allowed for. With a single pair the mean over the grid is subtracted instead,
+/// which counts the fixed pattern as chance: the interval is wider, never narrower.
 ///
-/// The covariances over the lags of the grid are summed with a flat-topped window: whole to the
-/// `reach`, then falling to nothing at twice the reach (Politis and Romano 1995, J. Time Ser. Anal. 16, 67; memory). Never
-/// less than for independent values.
+/// The covariances over the lags of the grid are summed with a flat-topped lag window: 1 up to the
+/// `reach` of the values, then falling to 0 at twice the reach (Politis and Romano 1995, J. Time Ser.
+/// Anal. 16, 67; from memory). The result is never less than for independent values.
+///
+/// ```
+/// use motefield_evaluator::statistics::{GridValues, variance_of_mean};
+///
+/// // Independent values ±1 of one pair: s²/n = (4/3)/4.
+/// let values = GridValues { columns: 2, reach: [0, 0], pairs: vec![vec![1.0, -1.0, -1.0, 1.0]] };
+/// assert!((variance_of_mean(&values) - 1.0 / 3.0).abs() < 1e-12);
+/// ```
 pub fn variance_of_mean(values: &GridValues) -> f64 {
     let count = values.count();
-    let Some(size) = values.pairs.first().map(|pair| pair.len()) else {
+    let Some(size) = values.pairs.first().map(Vec::len) else {
         return f64::NAN;
     };
     if count < 2 {
         return f64::NAN;
     }
-    let pairs = values.pairs.len();
-    let overall = values.mean();
-    let centre: Vec<(f64, f64)> = (0..size)
-        .map(|i| {
-            let (sum, n) = values
-                .pairs
-                .iter()
-                .map(|s| s[i])
-                .filter(|v| v.is_finite())
-                .fold((0.0, 0.0), |(s, n), v| (s + v, n + 1.0));
-            match pairs {
-                1 => (overall, (count as f64 / (count as f64 - 1.0)).sqrt()),
-                // A position seen once says nothing of the scatter there; leave it out of the sum but not out of the count.
-                _ if n < 2.0 => (f64::NAN, 0.0),
-                _ => (sum / n, f64::sqrt(n / (n - 1.0))),
-            }
-        })
-        .collect();
-    let columns = values.columns;
-    let rows = size / columns;
-    let (mut same, mut all, mut seen) = (0.0, 0.0, 0usize);
-    for pair in &values.pairs {
-        let residual: Vec<f64> = pair
-            .iter()
-            .zip(&centre)
-            .map(|(v, (mean, scale))| {
-                if v.is_finite() && mean.is_finite() {
-                    (v - mean) * scale
-                } else {
-                    f64::NAN
-                }
-            })
-            .collect();
-        seen += residual.iter().filter(|r| r.is_finite()).count();
-        let clean: Vec<f64> = residual
-            .iter()
-            .map(|r| if r.is_finite() { *r } else { 0.0 })
-            .collect();
-        let [rx, ry] = values.reach;
+    let (residuals, seen) = residuals(values, count);
+    let (columns, rows) = (values.columns, size / values.columns);
+    let [rx, ry] = values.reach;
+    let (mut same, mut all) = (0.0, 0.0);
+    for residuals in &residuals {
         for dy in 0..=(2 * ry).min(rows - 1) {
             let limit = (2 * rx).min(columns - 1) as isize;
-            // Each pair of positions once: half the plane of lags, and twice its sum.
+            // Each pair of positions is counted once: half the plane of lags, and twice its sum.
             for dx in (if dy == 0 { 0 } else { -limit })..=limit {
-                let weight = taper(dx.unsigned_abs(), rx) * taper(dy, ry);
-                let mut sum = 0.0;
-                for y in 0..rows - dy {
-                    let (first, last) = ((-dx).max(0) as usize, columns - dx.max(0) as usize);
-                    let here = &clean[y * columns + first..y * columns + last];
-                    let start = ((y + dy) * columns + first).wrapping_add_signed(dx);
-                    let there = &clean[start..start + here.len()];
-                    sum += here.iter().zip(there).map(|(a, b)| a * b).sum::<f64>();
-                }
+                let weight = lag_window(dx.unsigned_abs(), rx) * lag_window(dy, ry);
+                let sum = lagged_product(residuals, [columns, rows], dx, dy);
                 if (dx, dy) == (0, 0) {
                     same += sum;
                     all += sum;
@@ -84,28 +51,82 @@ pub fn variance_of_mean(values: &GridValues) -> f64 {
     if seen == 0 {
         return f64::NAN;
     }
-    // The positions left out are taken to scatter as the others do.
+    // The positions left out are assumed to scatter as the others do.
     all.max(same) / seen as f64 / count as f64
 }
 
-/// Weight of the covariance at a lag, up to twice the reach.
-fn taper(lag: usize, reach: usize) -> f64 {
+/// What chance adds to each of the `count` values, 0 where that is not known, pair by pair; and how
+/// many are known.
+fn residuals(values: &GridValues, count: usize) -> (Vec<Vec<f64>>, usize) {
+    let overall = values.mean();
+    let centre = |(sum, n): (f64, f64)| match values.pairs.len() {
+        1 => (overall, (count as f64 / (count as f64 - 1.0)).sqrt()),
+        // A position seen once says nothing of the scatter there. It is left out of the sum, but not
+        // of the count.
+        _ if n < 2.0 => (f64::NAN, 0.0),
+        _ => (sum / n, f64::sqrt(n / (n - 1.0))),
+    };
+    let centres: Vec<(f64, f64)> = values.position_sums().into_iter().map(centre).collect();
+    let mut seen = 0;
+    let mut residual = |(v, (mean, scale)): (&f64, &(f64, f64))| {
+        if !(v.is_finite() && mean.is_finite()) {
+            return 0.0;
+        }
+        let residual = (v - mean) * scale;
+        if !residual.is_finite() {
+            return 0.0;
+        }
+        seen += 1;
+        residual
+    };
+    let residuals = values
+        .pairs
+        .iter()
+        .map(|pair| pair.iter().zip(&centres).map(&mut residual).collect())
+        .collect();
+    (residuals, seen)
+}
+
+/// Sum of the products of all values with those `dx` columns and `dy` rows further.
+fn lagged_product(values: &[f64], [columns, rows]: [usize; 2], dx: isize, dy: usize) -> f64 {
+    let (first, last) = ((-dx).max(0) as usize, columns - dx.max(0) as usize);
+    let mut sum = 0.0;
+    for y in 0..rows - dy {
+        let here = &values[y * columns + first..y * columns + last];
+        let start = ((y + dy) * columns + first).wrapping_add_signed(dx);
+        let there = &values[start..start + here.len()];
+        sum += here.iter().zip(there).map(|(a, b)| a * b).sum::<f64>();
+    }
+    sum
+}
+
+/// Weight of the covariance at a lag along one axis, up to twice the reach.
+fn lag_window(lag: usize, reach: usize) -> f64 {
     match (lag, reach) {
         (l, r) if l <= r => 1.0,
         (l, r) => 1.0 - (l - r) as f64 / (r + 1) as f64,
     }
 }
 
-/// How well [`variance_of_mean`] is itself known, in degrees of freedom: n (1 - 1/pairs) over the sum of the squared weights of the lags, each with
-/// the share of places that have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of
-/// weighted covariances; memory).
+/// Variance of the mean of `a`, its covariance with the mean of `b`, and the variance of the latter:
+/// the covariance is what var(a + b) has beyond var(a) + var(b).
+pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
+    let sum = a.join(b, |a, b| a + b);
+    let (a, b, both) = (variance_of_mean(a), variance_of_mean(b), variance_of_mean(&sum));
+    [a, 0.5 * (both - a - b), b]
+}
+
+/// Degrees of freedom with which [`variance_of_mean`] is itself known: n (1 - 1/pairs) over the sum of
+/// the squared weights of the lags, each times the fraction of places that have a neighbour at that
+/// lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of weighted covariances;
+/// from memory).
 pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
-    let size = values.pairs.first().map_or(0, |pair| pair.len());
+    let size = values.pairs.first().map_or(0, Vec::len);
     let along = |length: usize, reach: usize| -> f64 {
         (0..=(2 * reach).min(length.saturating_sub(1)))
             .map(|lag| {
                 let sides = if lag == 0 { 1.0 } else { 2.0 };
-                sides * taper(lag, reach).powi(2) * (1.0 - lag as f64 / length as f64)
+                sides * lag_window(lag, reach).powi(2) * (1.0 - lag as f64 / length as f64)
             })
             .sum()
     };
@@ -113,4 +134,41 @@ pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
     let lost = if pairs > 1.0 { n / pairs } else { 1.0 };
     let lags = along(values.columns, values.reach[0]) * along(size / values.columns.max(1), values.reach[1]);
     (n - lost) / lags
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn values(columns: usize, reach: [usize; 2], pairs: &[&[f64]]) -> GridValues {
+        GridValues {
+            columns,
+            reach,
+            pairs: pairs.iter().map(|pair| pair.to_vec()).collect(),
+        }
+    }
+
+    /// Closed form: the mean of b = 2 a + constant covaries with that of a twice as much as that of a
+    /// varies, and varies four times as much.
+    #[test]
+    fn covariance_of_a_multiple() {
+        let a = values(
+            3,
+            [1, 0],
+            &[&[1.0, 2.0, 4.0], &[2.0, 0.5, -1.0], &[0.0, 3.0, 2.0]],
+        );
+        let [aa, ab, bb] = covariance_of_means(&a, &a.map(|v| 2.0 * v + 7.0));
+        assert!((ab - 2.0 * aa).abs() < 1e-12 && (bb - 4.0 * aa).abs() < 1e-12 && aa > 0.0);
+    }
+
+    /// Closed form: independent values of one pair lose one degree of freedom, of several pairs one
+    /// per position; and with a reach of 1 along a row of four the squared weights of the lags 0, 1
+    /// and 2 sum to 1 + 2 · 3/4 + 2 · (1/2)² · 2/4.
+    #[test]
+    fn freedom_by_hand() {
+        let row = [1.0, 2.0, 3.0, 4.0];
+        assert_eq!(freedom_of_variance(&values(4, [0, 0], &[&row])), 3.0);
+        assert_eq!(freedom_of_variance(&values(4, [0, 0], &[&row, &row, &row])), 8.0);
+        assert_eq!(freedom_of_variance(&values(4, [1, 0], &[&row])), 3.0 / 2.75);
+    }
 }

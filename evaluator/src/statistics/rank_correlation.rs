@@ -1,20 +1,30 @@
 //! Spearman's rank correlation.
 
-use super::{Confidence, Estimate, GridValues, student};
+use super::{Confidence, Estimate, GridValues, jackknife, student};
 
-/// Spearman's rank correlation of the values of `a` and `b` at the same places (middle ranks for ties), -1 to 1; `NaN` if all values of one are
-/// equal. Its interval is unknown with fewer than three pairs.
+/// Spearman's rank correlation of the values of `a` and `b` at the same places, -1 to 1; equal values
+/// share their mean rank. `NaN` if all values of one are equal; the interval is -1 to 1 with fewer
+/// than three pairs.
 ///
-/// The interval is Student's about Fisher's transform artanh ρ, with its jackknife variance over whole pairs (Tukey 1958; Efron & Stein 1981,
-/// Ann. Stat. 9, 586): vectors of one pair may depend on each other in any way; pairs must be independent and alike. A
-/// bootstrap over pairs would say the same at the cost of two thousand rankings instead of one a pair.
+/// The interval is Student's about Fisher's transform artanh ρ, with its jackknife variance over whole
+/// pairs (Tukey 1958; Efron & Stein 1981, Ann. Stat. 9, 586): vectors of one pair may depend on each
+/// other in any way; pairs must be independent and alike. A bootstrap over pairs would give the same
+/// at the cost of two thousand rankings instead of one per pair.
+///
+/// ```
+/// use motefield_evaluator::statistics::{Confidence, GridValues, rank_correlation};
+///
+/// let values = |pair: [f64; 4]| GridValues { columns: 4, reach: [0, 0], pairs: vec![pair.into()] };
+/// let (a, b) = (values([1.0, 2.0, 3.0, 4.0]), values([1.0, 2.0, 9.0, 4.0]));
+/// assert!((rank_correlation(&a, &b, Confidence::USUAL).value - 0.8).abs() < 1e-12);
+/// ```
 pub fn rank_correlation(a: &GridValues, b: &GridValues, confidence: Confidence) -> Estimate {
     let items: Vec<(f64, f64, u32)> = a
         .pairs
         .iter()
         .zip(&b.pairs)
         .zip(0..)
-        .flat_map(|((a, b), pair)| a.iter().zip(b.iter()).map(move |(a, b)| (*a, *b, pair)))
+        .flat_map(|((a, b), pair)| a.iter().zip(b).map(move |(a, b)| (*a, *b, pair)))
         .filter(|(a, b, _)| a.is_finite() && b.is_finite())
         .collect();
     let mut ranking = Ranking::new(&items);
@@ -28,16 +38,15 @@ pub fn rank_correlation(a: &GridValues, b: &GridValues, confidence: Confidence) 
             ranking.correlation(&times).atanh()
         })
         .collect();
-    let n = pairs as f64;
-    let mean = without.iter().sum::<f64>() / n;
-    let variance = (n - 1.0) / n * without.iter().map(|z| (z - mean).powi(2)).sum::<f64>();
+    let variance = jackknife::variance(&without);
     if pairs < 3 || !variance.is_finite() {
         return Estimate {
             value,
-            ..Estimate::unknown(-1.0, 1.0)
+            lo: -1.0,
+            hi: 1.0,
         };
     }
-    let half = student(n - 1.0, confidence) * variance.sqrt();
+    let half = student(pairs as f64 - 1.0, confidence) * variance.sqrt();
     Estimate {
         value,
         lo: (value.atanh() - half).tanh(),
@@ -45,7 +54,8 @@ pub fn rank_correlation(a: &GridValues, b: &GridValues, confidence: Confidence) 
     }
 }
 
-/// Two sets of values in rising order. Sorted once, for a sample of the pairs only counts each pair's values more often or less.
+/// Two sets of values in rising order, sorted once: a sample of the pairs only counts each pair's
+/// values more or less often.
 struct Ranking {
     a: Order,
     b: Order,
@@ -74,7 +84,8 @@ impl Ranking {
         }
     }
 
-    /// The rank correlation when the values of a pair count `times` as often: that of the ranks (Spearman 1904, Am. J. Psychol. 15, 72).
+    /// The rank correlation when the values of a pair count `times` as often: the correlation of the
+    /// ranks (Spearman 1904, Am. J. Psychol. 15, 72).
     fn correlation(&mut self, times: &[u32]) -> f64 {
         let n = self.a.rank(times);
         self.b.rank(times);
@@ -131,8 +142,8 @@ impl Order {
 mod tests {
     use super::Ranking;
 
-    /// Derived: `scipy.stats.spearmanr` 1.17.1 of these values with their ties, and of them with those of the first pair twice and those of the
-    /// second not at all.
+    /// Derived: `scipy.stats.spearmanr` 1.17.1 of these values with their ties, and of them with those
+    /// of the first pair twice and those of the second not at all.
     #[test]
     fn ties_and_repeats_match_scipy() {
         let a = [

@@ -15,6 +15,7 @@
 
 use super::Windows;
 use crate::peak::gaussian3;
+use crate::statistics::median_high;
 
 /// Pairs of images below which their scatter is not known (Sciacchitano, Wieneke & Scarano 2013; from memory).
 const FEWEST: usize = 6;
@@ -105,14 +106,14 @@ impl<'a> Image<'a> {
         let [width, height] = windows.weights.each_ref().map(Vec::len);
         let rows = (corner[1]..corner[1] + height).map(|y| &frame[y * windows.width + corner[0]..][..width]);
         let mut pixels: Vec<f32> = rows.flatten().copied().collect();
-        let background = median(&mut pixels);
+        let background = median_high(&mut pixels);
         pixels.iter_mut().for_each(|p| *p = (*p - background).abs());
         Self {
             frame,
             size: [windows.width, frame.len() / windows.width],
             corner,
             background: background.into(),
-            noise: DEVIATION * f64::from(median(&mut pixels)),
+            noise: DEVIATION * f64::from(median_high(&mut pixels)),
         }
     }
 
@@ -136,9 +137,4 @@ impl<'a> Image<'a> {
         let along = |step: [isize; 2]| gaussian3([-1, 0, 1].map(|n| at(x + n * step[0], y + n * step[1])));
         Some([x as f64 + along([1, 0]), y as f64 + along([0, 1])])
     }
-}
-
-fn median(values: &mut [f32]) -> f32 {
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f32::total_cmp).1
 }

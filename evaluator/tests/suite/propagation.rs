@@ -1,8 +1,6 @@
 //! Uncertainties of derived figures: against the scatter of many simulated ones, whose dependence is known in closed form, then of real
 //! correlations.
 
-use std::borrow::Cow;
-
 use crate::support::{Scene, camera, moments};
 use motefield_evaluator::propagation::{
     effective_number, error_correlation, of_mean, of_shear_stress, of_variance, of_vorticity,
@@ -147,9 +145,7 @@ fn vorticity_of_overlapping_values() {
         let (u, v) = (field(&mut rng, 4), field(&mut rng, 4));
         let v: Vec<f64> = v.iter().map(|v| 0.5 * v).collect();
         found.extend(vorticities(&u, &v, SIDE, 8.0));
-        values.push(Cow::Owned(
-            u.iter().enumerate().map(|(k, u)| u + (k % 7) as f64).collect(),
-        ));
+        values.push(u.iter().enumerate().map(|(k, u)| u + (k % 7) as f64).collect());
     }
     let expected = of_vorticity([0.5; 2], [1.0; 2], [8.0; 2], [0.5; 2]);
     let ratio = moments(&found).1 / expected;
@@ -182,7 +178,7 @@ fn correlation_intervals_cover() {
             let values = GridValues {
                 columns: SIDE,
                 reach: [3, 3],
-                pairs: (0..8).map(|_| Cow::Owned(field(&mut rng, 4))).collect(),
+                pairs: (0..8).map(|_| field(&mut rng, 4)).collect(),
             };
             let got = error_correlation(&values, [2, 0], Confidence::USUAL);
             got.lo <= 0.5 && 0.5 <= got.hi
@@ -249,7 +245,7 @@ fn vorticity_of_real_correlations() {
             let [u, v] = errors.map(|values| GridValues {
                 columns,
                 reach: [(1.0 / (1.0 - overlap)) as usize - 1; 2],
-                pairs: values.into_iter().map(Cow::Owned).collect(),
+                pairs: values.into_iter().collect(),
             });
             let usual = Confidence::USUAL;
             let measured = [

@@ -1,7 +1,5 @@
 //! Uncertainties of known worth, held against the errors they claim to know.
 
-use std::borrow::Cow;
-
 use motefield_evaluator::reliability::{Reliability, reliability};
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, chi_interval, rank_correlation};
 use rand::SeedableRng;
@@ -14,11 +12,11 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(rng)
 }
 
-fn values(values: Vec<Vec<f64>>) -> GridValues<'static> {
+fn values(values: Vec<Vec<f64>>) -> GridValues {
     GridValues {
         columns: SIDE,
         reach: [1, 1],
-        pairs: values.into_iter().map(Cow::Owned).collect(),
+        pairs: values.into_iter().collect(),
     }
 }
 
@@ -33,7 +31,7 @@ fn field(rng: &mut ChaCha8Rng) -> Vec<f64> {
 }
 
 /// Uncertainties from 0.02 to 0.1 px or so, and errors that are normal with `factor` times that.
-fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [GridValues<'static>; 2] {
+fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [GridValues; 2] {
     let (uncertainty, error) = (0..number)
         .map(|_| {
             let u: Vec<f64> = (0..SIDE * SIDE)
@@ -177,7 +175,7 @@ fn limits() {
     let wider = (got.hi - got.lo) / (1.0 / best.lo - 1.0 / best.hi);
     assert!((1.0..1.02).contains(&wider), "{got:?}: {wider}");
     uncertainty = uncertainty.map(|_| 0.05);
-    uncertainty.pairs[0].to_mut()[..7].fill(f64::NAN);
+    uncertainty.pairs[0][..7].fill(f64::NAN);
     let got = reliability(&uncertainty, &error, 5, Confidence::USUAL);
     assert_eq!((got.vectors, got.curve.len()), (1593, 1));
     assert!(got.rank_correlation.value.is_nan());

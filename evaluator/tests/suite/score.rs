@@ -48,9 +48,49 @@ fn detection_is_not_the_absence_of_outliers() {
         (score.outliers.value, score.valid_detection.value),
         (4.0 / 6.0, 0.5)
     );
+    // Two of six vectors are kept, 0.1 and 0.9 px off: mean square (2 · 0.41 + 4 · 1)/6.
+    assert!((score.total_with_outliers_px() - (4.82f64 / 6.0).sqrt()).abs() < 1e-12);
     assert!(score.valid_detection.lo > 0.0 && score.valid_detection.hi < 1.0);
     // Lengths 0.1 and 0.9, twice: the median lies halfway, and no more than the outlier limit is possible.
     let [median, _, _, last] = sample.percentiles();
     assert!((median.value - 0.5).abs() < 1e-12, "{median:?}");
     assert_eq!((last.hi, median.lo), (1.0, 0.0));
+}
+
+/// Without any valid vector every one counts as an outlier, at the limit.
+#[test]
+fn nothing_valid_is_off_by_the_limit() {
+    let truth = VectorTruth {
+        point_px: vec![[0.0; 2]; 4],
+        window_px: vec![[0.0; 2]; 4],
+    };
+    let errors = [Errors::of(&[vector(0.0, 0.0, VectorStatus::NoPeak); 4], &truth)];
+    let sample = ErrorSample {
+        columns: 2,
+        reach: [0, 0],
+        pairs: &errors,
+        part: None,
+        confidence: Confidence::USUAL,
+    };
+    assert_eq!(sample.score().total_with_outliers_px(), 1.0);
+}
+
+/// The pair's and the vector's numbers make the values, and only the part that counts has any.
+#[test]
+fn values_stand_at_the_vectors_that_count() {
+    let none = Errors {
+        point_px: vec![[f64::NAN; 2]; 4],
+        window_px: vec![[f64::NAN; 2]; 4],
+        detected: vec![false; 4],
+    };
+    let sample = ErrorSample {
+        columns: 2,
+        reach: [1, 1],
+        pairs: &[none.clone(), none],
+        part: Some(&[true, false, false, true]),
+        confidence: Confidence::USUAL,
+    };
+    let values = sample.values(|pair, k| (10 * pair + k) as f64);
+    assert_eq!((values.columns, values.reach, values.count()), (2, [1, 1], 4));
+    assert_eq!(values.pair_means(), [1.5, 11.5]);
 }

@@ -2,8 +2,6 @@
 //!
 //! Reference values: `reference/statistics_optics_fluids.json`, computed with scipy.stats (chi-squared, Student, Wilson).
 
-use std::borrow::Cow;
-
 use motefield_evaluator::statistics::{
     Confidence, GridValues, chi_interval, combine, fraction, mean, quantiles, root_mean_square, share,
     student, variance_of_mean,
@@ -140,9 +138,7 @@ fn intervals_cover_under_dependence() {
         let (mut hit_mean, mut hit_sd, mut naive) = (0, 0, 0);
         let studies = 600;
         for _ in 0..studies {
-            let values: Vec<Cow<[f64]>> = (0..pairs)
-                .map(|_| Cow::Owned(field(&mut rng, 24, over, 0.0)))
-                .collect();
+            let values: Vec<Vec<f64>> = (0..pairs).map(|_| field(&mut rng, 24, over, 0.0)).collect();
             let values = GridValues {
                 columns: 24,
                 reach: [over - 1; 2],
@@ -155,7 +151,7 @@ fn intervals_cover_under_dependence() {
                 pairs: values
                     .pairs
                     .iter()
-                    .map(|s| Cow::Owned(s.iter().map(|v| v * v).collect()))
+                    .map(|s| s.iter().map(|v| v * v).collect())
                     .collect(),
                 ..values.clone()
             };
@@ -195,7 +191,7 @@ fn rare_misses_are_rare() {
         let values = GridValues {
             columns: 13,
             reach: [3; 2],
-            pairs: (0..4).map(|_| Cow::Owned(field(&mut rng, 13, 4, 0.0))).collect(),
+            pairs: (0..4).map(|_| field(&mut rng, 13, 4, 0.0)).collect(),
         };
         let (m, sd) = (
             mean(&values, rare).0,
@@ -217,7 +213,7 @@ fn shares_cover_under_dependence() {
         let values = GridValues {
             columns: 16,
             reach: [3; 2],
-            pairs: (0..4).map(|_| Cow::Owned(field(&mut rng, 16, 4, 0.0))).collect(),
+            pairs: (0..4).map(|_| field(&mut rng, 16, 4, 0.0)).collect(),
         };
         let above = values.map(|v| f64::from(u8::from(v > 1.0)));
         let got = share(&above, 1.0, Confidence::USUAL);
@@ -229,7 +225,7 @@ fn shares_cover_under_dependence() {
     let none = GridValues {
         columns: 4,
         reach: [0, 0],
-        pairs: vec![Cow::Owned(vec![0.0; 16])],
+        pairs: vec![vec![0.0; 16]],
     };
     assert_eq!(
         share(&none, 30.0, Confidence::USUAL),
@@ -246,9 +242,7 @@ fn fixed_pattern_is_not_chance() {
     let studies = 200;
     let average: f64 = (0..studies)
         .map(|_| {
-            let values = (0..pairs)
-                .map(|_| Cow::Owned(field(&mut rng, side, over, 3.0)))
-                .collect();
+            let values = (0..pairs).map(|_| field(&mut rng, side, over, 3.0)).collect();
             variance_of_mean(&GridValues {
                 columns: side,
                 reach: [over - 1; 2],
@@ -270,7 +264,7 @@ fn nothing_is_known_of_nothing() {
     let values = GridValues {
         columns: 2,
         reach: [0, 0],
-        pairs: vec![Cow::Owned(vec![f64::NAN; 4])],
+        pairs: vec![vec![f64::NAN; 4]],
     };
     let (m, _) = mean(&values, Confidence::USUAL);
     assert!(m.value.is_nan() && m.lo == f64::NEG_INFINITY && m.hi == f64::INFINITY);
@@ -278,7 +272,7 @@ fn nothing_is_known_of_nothing() {
     let same = GridValues {
         columns: 2,
         reach: [0, 0],
-        pairs: vec![Cow::Owned(vec![0.0; 4]); 2],
+        pairs: vec![vec![0.0; 4]; 2],
     };
     assert_eq!(root_mean_square(&same, Confidence::USUAL).hi, 0.0);
 }
@@ -290,7 +284,7 @@ fn quantiles_match_numpy() {
     let values = GridValues {
         columns: 20,
         reach: [0, 0],
-        pairs: vec![Cow::Owned(x)],
+        pairs: vec![x],
     };
     let got = quantiles(&values.map(f64::abs), &[0.5, 0.9, 0.95, 0.99], Confidence::USUAL);
     for (got, expected) in got.iter().zip([0.115, 0.261, 0.272, 0.3024]) {
@@ -323,7 +317,7 @@ fn quantile_intervals_cover_under_dependence() {
         let values = GridValues {
             columns: 24,
             reach: [1; 2],
-            pairs: (0..4).map(|_| Cow::Owned(field(&mut rng, 24, 2, 0.0))).collect(),
+            pairs: (0..4).map(|_| field(&mut rng, 24, 2, 0.0)).collect(),
         };
         for (k, got) in quantiles(&values.map(f64::abs), &shares, Confidence::USUAL)
             .iter()

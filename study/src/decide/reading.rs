@@ -2,10 +2,7 @@
 //!
 //! Between measured points the error is taken to run straight on logarithmic axes.
 
-use std::borrow::Cow;
-
-use motefield_evaluator::score::ErrorSample;
-use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, student, variance_of_mean};
+use motefield_evaluator::statistics::{Confidence, Estimate, difference_in_standard_errors, student};
 
 use crate::run::Point;
 
@@ -72,11 +69,14 @@ impl Reading {
             limit_px,
             valid,
         };
+        // By how many standard errors the mean squared error exceeds the smallest, on the vectors that both measured
+        // from the same particles.
+        let smallest = sample.point.squared_errors();
         let excess: Vec<f64> = samples
             .iter()
-            .map(|s| significance(sample.point, s.point))
+            .map(|s| difference_in_standard_errors(&smallest, &s.point.squared_errors()))
             .collect();
-        // About its smallest value the squared error rises with the square of the distance, and so does its significance.
+        // About its smallest value the squared error rises with the square of the distance, and so does its excess.
         reading.best_interval_s = [0, 1].map(|side| {
             walk(samples, best, side, f64::sqrt, |k| {
                 excess[k].max(0.0) / student(1e6, Confidence::USUAL)
@@ -176,43 +176,6 @@ fn walk(
             samples[here].pulse_s * (samples[next].pulse_s / samples[here].pulse_s).powf(t),
             true,
         );
-    }
-}
-
-/// By how many standard errors the mean squared error of `other` exceeds that of `best`, on the vectors that both
-/// measured from the same particles; infinite where they share none.
-fn significance(best: &Point, other: &Point) -> f64 {
-    let values = |point: &Point| {
-        ErrorSample {
-            columns: point.columns,
-            reach: point.reach,
-            pairs: &point.errors,
-            part: None,
-            confidence: Confidence::USUAL,
-        }
-        .squared_errors()
-    };
-    let (a, b) = (values(best), values(other));
-    let values = a
-        .pairs
-        .iter()
-        .zip(&b.pairs)
-        .map(|(a, b)| Cow::Owned(b.iter().zip(a.iter()).map(|(b, a)| b - a).collect::<Vec<f64>>()))
-        .collect();
-    let difference = GridValues {
-        columns: best.columns,
-        reach: best.reach,
-        pairs: values,
-    };
-    let mean = difference.mean();
-    if mean == 0.0 {
-        return 0.0;
-    }
-    let error = variance_of_mean(&difference).sqrt();
-    if error.is_finite() && error > 0.0 {
-        mean / error
-    } else {
-        f64::INFINITY
     }
 }
 

@@ -1,6 +1,6 @@
 //! What would help where no pulse length meets the limit: each change of the rig, computed.
 
-use super::{Sweep, effective_total, rounded_pulse};
+use super::{Sweep, rounded_pulse};
 use crate::StudyError;
 use motefield_rig::keys::{self, Key};
 use motefield_rig::plan::Speeds;
@@ -107,18 +107,17 @@ pub(super) fn all(study: &Sweep, best_s: f64, speeds: &Speeds) -> Result<Vec<Rem
         }
     }
     let found = study.run(&experiments, 0);
+    let total = |point: &crate::run::Point| point.score.total_with_outliers_px();
     let mut best: Vec<(&Change, f64, &crate::run::Point)> = Vec::new();
     for ((change, pulse_s), point) in tried.into_iter().zip(&found) {
         let Some(point) = point else { continue };
         match best.iter_mut().find(|(of, ..)| std::ptr::eq(*of, change)) {
-            Some(so_far) if effective_total(point) < effective_total(so_far.2) => {
-                *so_far = (change, pulse_s, point)
-            }
+            Some(so_far) if total(point) < total(so_far.2) => *so_far = (change, pulse_s, point),
             Some(_) => {}
             None => best.push((change, pulse_s, point)),
         }
     }
-    best.sort_by(|a, b| effective_total(a.2).total_cmp(&effective_total(b.2)));
+    best.sort_by(|a, b| total(a.2).total_cmp(&total(b.2)));
     let remedy = |(change, pulse_s, point): (&Change, f64, &crate::run::Point)| {
         let total_px = point.score.total_px.value;
         Remedy {

@@ -2,7 +2,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use motefield_evaluator::statistics::{Confidence, Estimate, student};
+use motefield_evaluator::statistics::{Confidence, Estimate, not_above};
 use motefield_generator::truth;
 
 use super::Wish;
@@ -72,12 +72,7 @@ impl MeasuredSetting {
     /// of squares, over the mean displacement.
     pub fn relative(&self) -> Estimate {
         let total = self.point.score.total_px;
-        let of = |px: f64| px.hypot(self.curvature_px) / self.speeds.mean_px;
-        Estimate {
-            value: of(total.value),
-            lo: of(total.lo),
-            hi: of(total.hi),
-        }
+        total.map_rising(|px| px.hypot(self.curvature_px) / self.speeds.mean_px)
     }
 
     /// Share of valid vectors.
@@ -87,34 +82,15 @@ impl MeasuredSetting {
 
     /// Mean squared error of each pair's vectors, with the curvature, over the squared mean displacement.
     fn squared(&self) -> Vec<f64> {
-        let of_pair = |errors: &motefield_evaluator::score::Errors| {
-            let (mut sum, mut n) = (0.0, 0.0);
-            for [x, y] in errors.point_px.iter().filter(|e| e[0].is_finite()) {
-                sum += x * x + y * y;
-                n += 1.0;
-            }
-            (sum / n + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
-        };
-        self.point.errors.iter().map(of_pair).collect()
+        let means = self.point.squared_errors().pair_means();
+        let relative = |mean| (mean + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2);
+        means.into_iter().map(relative).collect()
     }
 
     /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were measured on the same particles, so the
-    /// differences pair by pair are compared, by Student's t.
+    /// differences pair by pair are compared.
     pub fn as_good_as(&self, best: &MeasuredSetting) -> bool {
-        let differences: Vec<f64> = self
-            .squared()
-            .iter()
-            .zip(best.squared())
-            .map(|(own, best)| own - best)
-            .filter(|d| d.is_finite())
-            .collect();
-        let n = differences.len() as f64;
-        if n < 2.0 {
-            return false;
-        }
-        let mean = differences.iter().sum::<f64>() / n;
-        let variance = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0);
-        mean <= student(n - 1.0, Confidence::USUAL) * (variance / n).sqrt()
+        not_above(&self.squared(), &best.squared(), Confidence::USUAL)
     }
 }
 

@@ -51,11 +51,7 @@ impl Bound {
             };
             let bound = root_mean_square(&squares, sample.confidence);
             let random = score.point[c].random_px;
-            let efficiency = Estimate {
-                value: bound.value / random.value,
-                lo: bound.value / random.hi,
-                hi: bound.value / random.lo,
-            };
+            let efficiency = random.map_falling(|random| bound.value / random);
             (bound, efficiency)
         });
         Bound {

@@ -87,14 +87,7 @@ impl FurtherFigures {
         }
         let spatial = self.dynamic_range.spatial;
         all.push(("dynamic_velocity_range".to_owned(), self.dynamic_range.velocity));
-        all.push((
-            "dynamic_spatial_range".to_owned(),
-            Estimate {
-                value: spatial,
-                lo: spatial,
-                hi: spatial,
-            },
-        ));
+        all.push(("dynamic_spatial_range".to_owned(), Estimate::exact(spatial)));
         all
     }
 }

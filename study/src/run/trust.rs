@@ -1,10 +1,8 @@
 //! Whether estimated uncertainties can be believed: of each estimator asked for, held against the errors of a point's vectors.
 
-use std::borrow::Cow;
-
 use motefield_evaluator::reliability::{Reliability, reliability};
-use motefield_evaluator::score::{ErrorSample, Errors};
-use motefield_evaluator::statistics::{Estimate, GridValues};
+use motefield_evaluator::score::ErrorSample;
+use motefield_evaluator::statistics::Estimate;
 use motefield_evaluator::uncertainty::Estimator;
 
 /// Classes of rising uncertainty of which the reliability curve consists.
@@ -22,27 +20,10 @@ pub struct Trust {
 
 /// Holds standard uncertainties, one list a pair in the order of its vectors, against the errors of a sample.
 pub fn trust(sample: &ErrorSample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
-    let values = |of: &dyn Fn(usize, usize) -> f64| GridValues {
-        columns: sample.columns,
-        reach: sample.reach,
-        pairs: sample
-            .pairs
-            .iter()
-            .enumerate()
-            .map(|(pair, errors)| {
-                let value = |k: usize| match sample.part.is_none_or(|part| part[k]) {
-                    true => of(pair, k),
-                    false => f64::NAN,
-                };
-                Cow::Owned((0..errors.point_px.len()).map(value).collect())
-            })
-            .collect(),
-    };
-    let errors = |pair: usize| -> &Errors { &sample.pairs[pair] };
     [0, 1].map(|c| {
         reliability(
-            &values(&|pair, k| uncertainties[pair][k][c]),
-            &values(&|pair, k| errors(pair).point_px[k][c]),
+            &sample.values(|pair, k| uncertainties[pair][k][c]),
+            &sample.values(|pair, k| sample.pairs[pair].point_px[k][c]),
             CLASSES,
             sample.confidence,
         )

@@ -2,13 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use motefield_evaluator::statistics::Estimate;
+use motefield_evaluator::statistics::{self, Estimate, ln_magnitude, lowest, ratio, weighted_sum};
 use serde::{Deserialize, Serialize};
 
 use super::case::{Case, Variant};
 use super::expectation::{Axes, Check, Expectation, RelativeTo};
 use super::formula::Formula;
-use super::interval;
 
 /// The figures of a point by their names.
 pub type Figures = BTreeMap<String, Estimate>;
@@ -140,7 +139,7 @@ struct Of<'a> {
 impl Of<'_> {
     /// The figure at a place of a curve, divided by what it is relative to.
     fn figure(&self, variant: usize, place: usize) -> Estimate {
-        let nothing = Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY);
+        let nothing = Estimate::unbounded(f64::NAN);
         let get = |variant: usize, place: usize| {
             let figures = &self.figures[variant][place];
             figures
@@ -151,8 +150,8 @@ impl Of<'_> {
         let own = get(variant, place);
         match self.expectation.relative_to {
             None => own,
-            Some(RelativeTo::Variant(other)) => interval::ratio(own, get(other, place)),
-            Some(RelativeTo::Place(other)) => interval::ratio(own, get(variant, other)),
+            Some(RelativeTo::Variant(other)) => ratio(own, get(other, place)),
+            Some(RelativeTo::Place(other)) => ratio(own, get(variant, other)),
         }
     }
 
@@ -197,14 +196,14 @@ impl Of<'_> {
                         .map(|&place| (self.case.places[place].x, self.figure(variant, place)))
                         .map(|(x, figure)| match axes {
                             Axes::Linear => (x, figure),
-                            Axes::LogLog => (x.ln(), interval::ln_size(figure)),
+                            Axes::LogLog => (x.ln(), ln_magnitude(figure)),
                         })
                         .collect();
                     let allowed = [slope - t, slope + t];
                     self.comparison(
                         variant,
                         self.range(),
-                        interval::slope(&points),
+                        statistics::slope(&points),
                         Some(*slope),
                         allowed,
                     )
@@ -220,7 +219,7 @@ impl Of<'_> {
             for two in order.windows(2) {
                 let [low, high] = [two[0], two[1]].map(|place| self.figure(variant, place));
                 let [from, to] = [two[0], two[1]].map(|place| self.case.places[place].text.as_str());
-                let ratio = interval::ratio(high, low);
+                let ratio = ratio(high, low);
                 all.push(self.comparison(
                     variant,
                     format!("{to} over {from}"),
@@ -237,7 +236,7 @@ impl Of<'_> {
         let mut all = Vec::new();
         for &place in &self.expectation.places {
             for two in order.windows(2) {
-                let ratio = interval::ratio(self.figure(two[1], place), self.figure(two[0], place));
+                let ratio = ratio(self.figure(two[1], place), self.figure(two[0], place));
                 let mut comparison = self.comparison(
                     two[1],
                     self.case.places[place].text.clone(),
@@ -263,11 +262,11 @@ impl Of<'_> {
                 .map(|&k| {
                     (
                         self.case.places[k].x,
-                        interval::sum(&[(sign, self.figure(variant, k))]),
+                        weighted_sum(&[(sign, self.figure(variant, k))]),
                     )
                 })
                 .collect();
-            self.comparison(variant, self.range(), interval::lowest(&points), None, range)
+            self.comparison(variant, self.range(), lowest(&points), None, range)
         };
         self.expectation.variants.iter().map(place_of).collect()
     }

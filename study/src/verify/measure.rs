@@ -28,7 +28,6 @@ use motefield_generator::Seed;
 use rayon::prelude::*;
 use toml::{Table, Value};
 
-use super::interval::exact;
 use super::judge::Figures;
 use crate::run::{Chain, Progress};
 use motefield_rig::plan::Plan;
@@ -152,7 +151,7 @@ impl Arguments {
 fn exactly<const N: usize>(figures: [(&str, f64); N]) -> Figures {
     figures
         .into_iter()
-        .map(|(name, value)| (name.to_owned(), exact(value)))
+        .map(|(name, value)| (name.to_owned(), Estimate::exact(value)))
         .collect()
 }
 
@@ -188,53 +187,4 @@ pub fn find(name: &str) -> Result<&'static Measure, String> {
         let names: Vec<&str> = ALL.iter().map(|m| m.name).collect();
         format!("there is no such measure, but: {}", names.join(", "))
     })
-}
-
-/// Mean of independent values, one per pair, with Student's interval.
-fn mean_of(values: &[f64], confidence: Confidence) -> Estimate {
-    let n = values.len() as f64;
-    let value = values.iter().sum::<f64>() / n;
-    let variance = values.iter().map(|v| (v - value).powi(2)).sum::<f64>() / (n - 1.0) / n;
-    let half = motefield_evaluator::statistics::student(n - 1.0, confidence) * variance.sqrt();
-    Estimate {
-        value,
-        lo: value - half,
-        hi: value + half,
-    }
-}
-
-/// A figure computed from sums over independent pairs, such as a ratio or a slope, with its
-/// interval by the jackknife: `figure` computes the value from the sums over all pairs, or all but
-/// one (Quenouille 1956, Tukey 1958; as in Efron and Tibshirani, *An Introduction to the Bootstrap*,
-/// 1993, chapter 11; memory).
-fn jackknife<const N: usize>(
-    pairs: &[[f64; N]],
-    confidence: Confidence,
-    figure: impl Fn(&[f64; N]) -> f64,
-) -> Estimate {
-    let mut total = [0.0; N];
-    for sums in pairs {
-        for (t, s) in total.iter_mut().zip(sums) {
-            *t += s;
-        }
-    }
-    let n = pairs.len() as f64;
-    let whole = figure(&total);
-    let pseudo: Vec<f64> = pairs
-        .iter()
-        .map(|sums| {
-            let mut rest = total;
-            for (t, s) in rest.iter_mut().zip(sums) {
-                *t -= s;
-            }
-            n * whole - (n - 1.0) * figure(&rest)
-        })
-        .collect();
-    let spread = mean_of(&pseudo, confidence);
-    let half = 0.5 * (spread.hi - spread.lo);
-    Estimate {
-        value: whole,
-        lo: whole - half,
-        hi: whole + half,
-    }
 }

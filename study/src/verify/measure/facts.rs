@@ -1,8 +1,8 @@
 //! What `plan` computes for a rig.
 
 use super::{Measure, Request};
-use crate::verify::interval::exact;
 use crate::verify::judge::Figures;
+use motefield_evaluator::statistics::Estimate;
 
 /// The values of `motefield plan` by their names.
 pub const PLAN: Measure = Measure {
@@ -38,6 +38,6 @@ fn run(request: &Request) -> Result<Figures, String> {
     let facts = &request.plan().facts;
     Ok(facts
         .iter()
-        .map(|fact| (fact.name.to_owned(), exact(fact.value)))
+        .map(|fact| (fact.name.to_owned(), Estimate::exact(fact.value)))
         .collect())
 }

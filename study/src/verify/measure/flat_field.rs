@@ -1,10 +1,10 @@
 //! The camera from its pictures alone: flat fields rendered and evaluated as EMVA 1288 (release 4.0
 //! Linear; memory) evaluates a camera.
 
-use motefield_evaluator::statistics::Estimate;
+use motefield_evaluator::statistics::{Estimate, jackknife};
 use motefield_generator::{Scene, Seed};
 
-use super::{Measure, Request, jackknife};
+use super::{Measure, Request};
 use crate::verify::judge::Figures;
 
 /// Signal and noise of one exposure.

@@ -1,9 +1,10 @@
 //! How interpolation changes particle images.
 
+use motefield_evaluator::statistics::{jackknife, mean_of_independent};
 use motefield_evaluator::{PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use motefield_generator::pair::expected_moved;
 
-use super::{Measure, Request, jackknife, mean_of};
+use super::{Measure, Request};
 use crate::verify::judge::Figures;
 use motefield_rig::quantity::Dimension;
 
@@ -85,7 +86,7 @@ fn run(request: &Request) -> Result<Figures, String> {
     });
     Ok([
         ("rms_difference", rms),
-        ("bias_px", mean_of(&biases, request.confidence)),
+        ("bias_px", mean_of_independent(&biases, request.confidence)),
     ]
     .map(|(name, figure)| (name.to_owned(), figure))
     .into())

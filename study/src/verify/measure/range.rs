@@ -1,9 +1,9 @@
 //! The range of velocities and of lengths that a measurement covers.
 
 use motefield_evaluator::dynamic_range::dynamic_range;
+use motefield_evaluator::statistics::Estimate;
 
 use super::{Measure, Request};
-use crate::verify::interval::exact;
 use crate::verify::judge::Figures;
 use motefield_rig::quantity::Dimension;
 
@@ -20,11 +20,11 @@ pub const RANGE: Measure = Measure {
 
 fn run(request: &Request) -> Result<Figures, String> {
     let px = |name| request.arguments.quantity(name, Dimension::Pixels);
-    let random = exact(px("random_error")?);
+    let random = Estimate::exact(px("random_error")?);
     let range = dynamic_range(px("largest_displacement")?, px("field")?, random);
     Ok([
         ("velocity", range.velocity),
-        ("spatial", exact(range.spatial)),
+        ("spatial", Estimate::exact(range.spatial)),
         ("product", range.product),
     ]
     .map(|(name, figure)| (name.to_owned(), figure))

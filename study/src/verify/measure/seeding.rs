@@ -2,10 +2,10 @@
 
 use std::collections::HashSet;
 
-use motefield_evaluator::statistics::fraction;
+use motefield_evaluator::statistics::{fraction, jackknife, mean_of_independent};
 use motefield_generator::pair::{Shown, shown};
 
-use super::{Measure, Request, jackknife, mean_of};
+use super::{Measure, Request};
 use crate::verify::judge::Figures;
 
 /// Particles of a window that are seen in both frames.
@@ -52,7 +52,7 @@ fn run(request: &Request) -> Result<Figures, String> {
     let mean = |of: usize| {
         let of_pair =
             |counts: &Vec<[u32; 2]>| counts.iter().map(|c| f64::from(c[of])).sum::<f64>() / windows as f64;
-        mean_of(
+        mean_of_independent(
             &counts.iter().map(of_pair).collect::<Vec<_>>(),
             request.confidence,
         )

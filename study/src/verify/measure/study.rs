@@ -1,7 +1,5 @@
 //! Errors of measured vectors at one point of a study.
 
-use motefield_evaluator::statistics::Estimate;
-
 use super::{Measure, Request};
 use crate::run::{Effort, Experiment, Wanted, run_with};
 use crate::values::figures;
@@ -64,13 +62,6 @@ fn run(request: &Request) -> Result<Figures, String> {
         .ok_or("was stopped")?;
     let mut all: Figures = figures(&point).into_iter().collect();
     let outliers = point.score.outliers;
-    all.insert(
-        "valid".into(),
-        Estimate {
-            value: 1.0 - outliers.value,
-            lo: 1.0 - outliers.hi,
-            hi: 1.0 - outliers.lo,
-        },
-    );
+    all.insert("valid".into(), outliers.map_falling(|outliers| 1.0 - outliers));
     Ok(all)
 }

@@ -68,27 +68,17 @@ fn run(request: &Request) -> Result<Figures, String> {
             .map_err(|e| e.to_string())?;
         Ok(all.into_iter().map(|u| u[0]).collect::<Vec<f64>>())
     })?;
-    // An estimator claims to know the random part only.
-    let known: Vec<f64> = m
-        .errors
-        .iter()
-        .flat_map(|e| &e.point_px)
-        .map(|e| e[0])
-        .filter(|e| e.is_finite())
-        .collect();
-    let bias = known.iter().sum::<f64>() / known.len() as f64;
-    let values = |values: Vec<Vec<f64>>| GridValues {
+    let values = |pairs: Vec<Vec<f64>>| GridValues {
         columns: m.grid.columns,
         reach: reach(&m.grid),
-        pairs: values.into_iter().map(Into::into).collect(),
+        pairs,
     };
-    let errors = values(
-        m.errors
-            .iter()
-            .map(|e| e.point_px.iter().map(|e| e[0] - bias).collect())
-            .collect(),
-    );
-    let found = reliability(&values(m.others.clone()), &errors, 2, request.confidence);
+    let along_x = |errors: &Errors| errors.point_px.iter().map(|e| e[0]).collect();
+    let errors = values(m.errors.iter().map(along_x).collect());
+    // An estimator claims to know the random part only.
+    let bias = errors.mean();
+    let random = errors.map(|e| e - bias);
+    let found = reliability(&values(m.others.clone()), &random, 2, request.confidence);
     Ok([
         ("ratio", found.ratio),
         ("coverage_1", found.coverage[0]),

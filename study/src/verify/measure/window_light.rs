@@ -1,8 +1,9 @@
 //! The number of particles in windows, judged by their light.
 
 use super::peak::tile;
-use super::{Measure, Request, jackknife};
+use super::{Measure, Request};
 use crate::verify::judge::Figures;
+use motefield_evaluator::statistics::jackknife;
 
 /// Mean and spread of the light in windows.
 pub const WINDOW_LIGHT: Measure = Measure {
