@@ -44,8 +44,8 @@ impl<'a> Frames<'a> {
         })
     }
 
-    pub fn views(&self) -> [Frame<'_>; 2] {
-        [0, 1].map(|k| Frame {
+    pub fn views(&self) -> [FrameView<'_>; 2] {
+        [0, 1].map(|k| FrameView {
             pixels: &self.pixels[k],
             size: self.size,
         })
@@ -54,12 +54,12 @@ impl<'a> Frames<'a> {
 
 /// The pixels of a frame, row by row, `size` being width and height.
 #[derive(Clone, Copy)]
-pub(crate) struct Frame<'a> {
+pub(crate) struct FrameView<'a> {
     pub pixels: &'a [f32],
     pub size: [usize; 2],
 }
 
-impl Frame<'_> {
+impl FrameView<'_> {
     /// Whether the window's pixels are all alike, to the precision of their numbers: there is nothing to correlate.
     pub fn is_uniform(&self, corner: [isize; 2], size: [usize; 2]) -> bool {
         let [width, height] = self.size;

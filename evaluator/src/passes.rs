@@ -13,21 +13,22 @@
 //! In the last pass vectors that fail keep what was measured and carry the reason as their `VectorStatus`; the others may be refined
 //! (`Refinement`), in frames deformed once more.
 
+mod place;
 mod refine;
 
 use ndarray::ArrayView2;
 
+use crate::correlation::Plane;
 use crate::correlation::{Corners, WindowCorrelator};
 use crate::deform::Predictor;
 use crate::error::ProcessingError;
 use crate::field::VectorField;
-use crate::frames::{Frame, Frames};
+use crate::frames::{FrameView, Frames};
 use crate::interpolate::Interpolated;
-use crate::peak::{self, PeakFit};
-use crate::plane::Plane;
 use crate::processing::Processing;
-use crate::validation::{self, Measured};
+use crate::validation::{self, WindowPeaks};
 use crate::window::Grid;
+use place::WindowPlace;
 
 /// Measures the displacement field from frame `a` to frame `b`, arrays of the same shape (height, width).
 ///
@@ -174,7 +175,7 @@ impl Correlator {
     }
 
     /// The predictor through the vectors of a pass.
-    fn predictor(&self, pass: usize, measured: &[Measured]) -> Predictor {
+    fn predictor(&self, pass: usize, measured: &[WindowPeaks]) -> Predictor {
         let grid = &self.stages[pass].0;
         self.predictor_through(
             pass,
@@ -195,7 +196,7 @@ impl Correlator {
     }
 
     /// Deforms the frames of a pair into `deformed`.
-    fn deform(&mut self, number: usize, frames: [Frame; 2], predictor: &Predictor) {
+    fn deform(&mut self, number: usize, frames: [FrameView; 2], predictor: &Predictor) {
         if self.loaded.replace(number) != Some(number) {
             for (interpolated, frame) in self.interpolated.iter_mut().zip(frames) {
                 interpolated.load(frame);
@@ -206,11 +207,11 @@ impl Correlator {
     }
 
     /// Correlates all windows of a pass, the planes of all pairs added.
-    fn measure(&mut self, pairs: &[Frames], pass: usize, predictor: Option<&Predictor>) -> Vec<Measured> {
+    fn measure(&mut self, pairs: &[Frames], pass: usize, predictor: Option<&Predictor>) -> Vec<WindowPeaks> {
         let grid = self.stages[pass].0.clone();
-        let places: Vec<Place> = (0..grid.len())
+        let places: Vec<WindowPlace> = (0..grid.len())
             .map(|n| {
-                Place::new(
+                WindowPlace::new(
                     &grid,
                     [n % grid.columns, n / grid.columns],
                     predictor,
@@ -248,7 +249,7 @@ impl Correlator {
         pair: &Frames,
         pass: usize,
         predictor: Option<&Predictor>,
-        places: &[Place],
+        places: &[WindowPlace],
         mut take: impl FnMut(usize, Option<&Plane>),
     ) {
         let original = pair.views();
@@ -257,7 +258,7 @@ impl Correlator {
             self.deform(number, original, predictor);
         }
         let frames = match predictor {
-            Some(_) => [0, 1].map(|k| Frame {
+            Some(_) => [0, 1].map(|k| FrameView {
                 pixels: &self.deformed[k],
                 size: self.size,
             }),
@@ -271,64 +272,5 @@ impl Correlator {
             let uniform = original[0].is_uniform(a, grid.window) || original[1].is_uniform(b, grid.window);
             take(n, (!uniform).then_some(plane));
         });
-    }
-}
-
-/// What is known of a window before its correlation.
-struct Place {
-    /// Displacement by the predictor at the window's centre, px.
-    predicted: [f64; 2],
-    /// The part of it that the frames or the windows have been displaced by.
-    applied: [f64; 2],
-    /// The windows to be correlated.
-    corners: Corners,
-    /// The windows of the frames as they are that hold the same particles, to the pixel.
-    moved: Corners,
-}
-
-impl Place {
-    fn new(grid: &Grid, [column, row]: [usize; 2], predictor: Option<&Predictor>, deform: bool) -> Self {
-        let [x, y] = grid.centre(column, row);
-        let predicted = predictor.map_or([0.0; 2], |predictor| predictor.at(x, y));
-        let corner = grid.corner(column, row).map(|c| c as isize);
-        let shift = predicted.map(|p| p.round() as isize);
-        let a = [0, 1].map(|k| corner[k] - shift[k] / 2);
-        let moved = Corners {
-            a,
-            b: [0, 1].map(|k| a[k] + shift[k]),
-        };
-        if deform {
-            Self {
-                predicted,
-                applied: predicted,
-                corners: Corners { a: corner, b: corner },
-                moved,
-            }
-        } else {
-            Self {
-                predicted,
-                applied: shift.map(|s| s as f64),
-                corners: moved,
-                moved,
-            }
-        }
-    }
-
-    fn measure(&self, plane: Option<&Plane>, peak_fit: PeakFit) -> Measured {
-        let found = plane.map_or([None; 2], peak::find);
-        let peaks = found.map(|peak| {
-            let residual = peak_fit.locate(plane?, peak?);
-            Some([0, 1].map(|k| self.applied[k] + residual[k]))
-        });
-        let peak_ratio = match found {
-            [None, _] => 0.0,
-            [Some(_), None] => f64::INFINITY,
-            [Some(first), Some(second)] => f64::from(first.height) / f64::from(second.height),
-        };
-        Measured {
-            predicted: self.predicted,
-            peaks,
-            peak_ratio,
-        }
     }
 }

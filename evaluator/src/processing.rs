@@ -1,12 +1,12 @@
 //! The settings of a correlation, every one a plain value that a study can sweep.
 
+use crate::correlation::PeakFit;
 use crate::correlation::{Correlation, Normalise};
 use crate::deform::PredictorFilter;
 use crate::error::ProcessingError;
 use crate::interpolate::Interpolator;
-use crate::matching::Refinement;
-use crate::peak::PeakFit;
 use crate::prepare::Preparation;
+use crate::refinement::Refinement;
 use crate::window::Weighting;
 
 /// One interrogation of the whole image.

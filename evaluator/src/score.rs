@@ -7,121 +7,20 @@
 //! latter is the experimenter's worst case, so it counts against a setting like the former. Bias and random error are
 //! those of the other vectors.
 
-use crate::field::{Vector, VectorStatus};
+mod dynamic_range;
+mod errors;
+mod peak_locking;
+mod response;
+mod truth;
+
 use crate::statistics::{Confidence, Estimate, GridValues, mean, quantiles, root_mean_square, share};
-use crate::window::{Grid, Weighting, window_weights};
+use crate::window::Grid;
 
-/// A vector farther than this from the truth is an outlier, px (common practice, no source).
-pub const OUTLIER_PX: f64 = 1.0;
-
-/// The true displacement at each vector, px.
-#[derive(Debug, Clone, PartialEq)]
-pub struct VectorTruth {
-    /// At the vector's position.
-    pub point_px: Vec<[f64; 2]>,
-    /// Averaged over the window.
-    pub window_px: Vec<[f64; 2]>,
-}
-
-impl VectorTruth {
-    /// Takes the truth on the windows of `grid` from a function of place (x, y), px. The average over a window samples
-    /// it once in every block of `block` × `block` pixels of the image, at the block's middle.
-    pub fn new(
-        grid: &Grid,
-        weighting: Weighting,
-        block: usize,
-        at: impl Fn(f64, f64) -> [f64; 2],
-    ) -> VectorTruth {
-        let block = block.max(1);
-        let counts = [grid.columns, grid.rows];
-        // For each window along an axis: the blocks it touches and the weight of each.
-        let along = |axis: usize| -> Vec<Vec<(usize, f64)>> {
-            let weights = window_weights(weighting, grid.window[axis]);
-            (0..counts[axis])
-                .map(|k| {
-                    let first = grid.origin[axis] + k * grid.spacing[axis];
-                    let mut blocks: Vec<(usize, f64)> = Vec::new();
-                    for (pixel, weight) in (first..).zip(&weights) {
-                        match blocks.last_mut() {
-                            Some((last, sum)) if *last == pixel / block => *sum += weight,
-                            _ => blocks.push((pixel / block, *weight)),
-                        }
-                    }
-                    blocks
-                })
-                .collect()
-        };
-        let point_px = (0..grid.len())
-            .map(|k| grid.centre(k % grid.columns, k / grid.columns))
-            .map(|[x, y]| at(x, y))
-            .collect();
-        let (across, down) = (along(0), along(1));
-        let end =
-            |blocks: &[Vec<(usize, f64)>]| blocks.last().and_then(|b| b.last()).map_or(0, |(k, _)| k + 1);
-        let (wide, high) = (end(&across), end(&down));
-        let middle = |k: usize| (k * block) as f64 + 0.5 * (block as f64 - 1.0);
-        let raster: Vec<[f64; 2]> = (0..wide * high)
-            .map(|k| at(middle(k % wide), middle(k / wide)))
-            .collect();
-        let window_px = down
-            .iter()
-            .flat_map(|rows| {
-                let raster = &raster;
-                across.iter().map(move |columns| {
-                    let mut sum = [0.0; 2];
-                    for (row, wy) in rows {
-                        for (column, wx) in columns {
-                            let u = raster[row * wide + column];
-                            sum = [sum[0] + wx * wy * u[0], sum[1] + wx * wy * u[1]];
-                        }
-                    }
-                    sum
-                })
-            })
-            .collect();
-        VectorTruth { point_px, window_px }
-    }
-}
-
-/// The errors of one pair's vectors (measured − true), `NaN` for outliers, and which of them found their particles.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Errors {
-    /// Against the truth at the vector's position.
-    pub point_px: Vec<[f64; 2]>,
-    /// Against the truth averaged over the window.
-    pub window_px: Vec<[f64; 2]>,
-    /// Whether the highest correlation peak is that of the displacement: within [`OUTLIER_PX`] of the truth at the vector's
-    /// position, be the vector flagged or not.
-    pub detected: Vec<bool>,
-}
-
-impl Errors {
-    /// The errors of vectors against `truth`, which must be that of the same grid.
-    pub fn of(vectors: &[Vector], truth: &VectorTruth) -> Errors {
-        let against = |truth: &[[f64; 2]]| -> Vec<[f64; 2]> {
-            vectors
-                .iter()
-                .zip(truth)
-                .map(|(v, t)| [v.dx_px - t[0], v.dy_px - t[1]])
-                .collect()
-        };
-        let mut errors = Errors {
-            point_px: against(&truth.point_px),
-            window_px: against(&truth.window_px),
-            detected: vec![false; vectors.len()],
-        };
-        for (k, vector) in vectors.iter().enumerate() {
-            let [ex, ey] = errors.point_px[k];
-            let near = ex.hypot(ey) <= OUTLIER_PX;
-            errors.detected[k] = near && vector.status != VectorStatus::NoPeak;
-            if vector.status != VectorStatus::Valid || !near {
-                errors.point_px[k] = [f64::NAN; 2];
-                errors.window_px[k] = [f64::NAN; 2];
-            }
-        }
-        errors
-    }
-}
+pub use dynamic_range::{DynamicRange, dynamic_range};
+pub use errors::{Errors, OUTLIER_PX};
+pub use peak_locking::{FractionClass, PeakLocking, fractions, peak_locking};
+pub use response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, amplitude_ratio, crossing};
+pub use truth::VectorTruth;
 
 /// Bias, random and total error of one component, px.
 #[derive(Debug, Clone, Copy, PartialEq)]

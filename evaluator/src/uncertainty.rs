@@ -6,6 +6,8 @@ mod correlation_statistics;
 mod iteration;
 mod particle_disparity;
 mod peak_ratio;
+mod propagation;
+mod reliability;
 
 use ndarray::ArrayView2;
 
@@ -16,6 +18,12 @@ use crate::frames::Frames;
 use crate::interpolate::Interpolated;
 use crate::named::named;
 use crate::processing::Processing;
+
+pub use propagation::{
+    effective_number, error_correlation, of_mean, of_shear_stress, of_variance, of_vorticity,
+    overlap_correlation,
+};
+pub use reliability::{Reliability, ReliabilityClass, reliability};
 
 named! {
     /// How the uncertainty of a vector is estimated.

@@ -7,7 +7,7 @@ use crate::window::Grid;
 
 /// What the correlation plane of a window says.
 #[derive(Clone, Copy)]
-pub(crate) struct Measured {
+pub(crate) struct WindowPeaks {
     /// Displacement before the correlation, px.
     pub predicted: [f64; 2],
     /// Displacements by the highest and the second-highest peak, px.
@@ -15,14 +15,18 @@ pub(crate) struct Measured {
     pub peak_ratio: f64,
 }
 
-impl Measured {
+impl WindowPeaks {
     pub fn displacement(&self) -> [f64; 2] {
         self.peaks[0].unwrap_or(self.predicted)
     }
 }
 
 /// What the vector says for itself, before its neighbours are asked.
-fn own_status(measured: &Measured, displacement: Option<[f64; 2]>, processing: &Processing) -> VectorStatus {
+fn own_status(
+    measured: &WindowPeaks,
+    displacement: Option<[f64; 2]>,
+    processing: &Processing,
+) -> VectorStatus {
     let Some([dx, dy]) = displacement else {
         return VectorStatus::NoPeak;
     };
@@ -41,12 +45,12 @@ fn own_status(measured: &Measured, displacement: Option<[f64; 2]>, processing: &
     }
 }
 
-fn statuses(grid: &Grid, measured: &[Measured], processing: &Processing) -> Vec<VectorStatus> {
+fn statuses(grid: &Grid, measured: &[WindowPeaks], processing: &Processing) -> Vec<VectorStatus> {
     let mut statuses: Vec<VectorStatus> = measured
         .iter()
         .map(|m| own_status(m, m.peaks[0], processing))
         .collect();
-    let displacements: Vec<[f64; 2]> = measured.iter().map(Measured::displacement).collect();
+    let displacements: Vec<[f64; 2]> = measured.iter().map(WindowPeaks::displacement).collect();
     let trusted: Vec<bool> = statuses.iter().map(|&s| s == VectorStatus::Valid).collect();
     let all = Neighbourhood {
         columns: grid.columns,
@@ -70,11 +74,11 @@ fn statuses(grid: &Grid, measured: &[Measured], processing: &Processing) -> Vec<
 /// of the trusted neighbours, else (nothing trusted anywhere near) by what was predicted.
 pub(crate) fn replace_untrusted(
     grid: &Grid,
-    measured: &[Measured],
+    measured: &[WindowPeaks],
     processing: &Processing,
 ) -> Vec<[f64; 2]> {
     let statuses = statuses(grid, measured, processing);
-    let mut displacements: Vec<[f64; 2]> = measured.iter().map(Measured::displacement).collect();
+    let mut displacements: Vec<[f64; 2]> = measured.iter().map(WindowPeaks::displacement).collect();
     let mut trusted: Vec<bool> = statuses.iter().map(|&s| s == VectorStatus::Valid).collect();
     // Where a whole patch fails, each round fills its rim from the vectors around.
     loop {
@@ -109,7 +113,7 @@ pub(crate) fn replace_untrusted(
 }
 
 /// The vectors of the last pass, each with its status.
-pub(crate) fn field(grid: &Grid, measured: &[Measured], processing: &Processing) -> VectorField {
+pub(crate) fn field(grid: &Grid, measured: &[WindowPeaks], processing: &Processing) -> VectorField {
     let statuses = statuses(grid, measured, processing);
     let vectors = measured
         .iter()
@@ -141,9 +145,9 @@ mod tests {
     use super::*;
 
     /// 5 x 5 vectors of displacement (2 + 0.01 n, -1) that predict (9, 9), with the peaks of some of them replaced.
-    fn measured(spoiled: &[(usize, [Option<[f64; 2]>; 2])]) -> (Grid, Vec<Measured>) {
-        let mut measured: Vec<Measured> = (0..25)
-            .map(|n| Measured {
+    fn measured(spoiled: &[(usize, [Option<[f64; 2]>; 2])]) -> (Grid, Vec<WindowPeaks>) {
+        let mut measured: Vec<WindowPeaks> = (0..25)
+            .map(|n| WindowPeaks {
                 predicted: [9.0, 9.0],
                 peaks: [Some([2.0 + 0.01 * n as f64, -1.0]), Some([-6.0, 4.0])],
                 peak_ratio: 3.0,

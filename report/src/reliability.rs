@@ -1,7 +1,7 @@
 //! Draws what estimated uncertainties are worth: the actual error against the estimated one, a
 //! panel for each estimator.
 
-use motefield_evaluator::reliability::ReliabilityClass;
+use motefield_evaluator::uncertainty::ReliabilityClass;
 
 use crate::figure::legend::{self, Entry};
 use crate::figure::palette::{IN_ORDER, INK, PAPER, ramp};

@@ -1,6 +1,6 @@
 //! The spatial response in words and as JSON.
 
-use motefield_evaluator::response::Crossing;
+use motefield_evaluator::score::Crossing;
 use motefield_rig::quantity::short;
 use motefield_study::response::Response;
 use serde_json::{Value, json};

@@ -1,8 +1,8 @@
 //! The score of measured vectors in words and as JSON.
 
-use motefield_evaluator::reliability::Reliability;
 use motefield_evaluator::score::Score;
 use motefield_evaluator::statistics::Estimate;
+use motefield_evaluator::uncertainty::Reliability;
 use motefield_rig::quantity::short;
 use motefield_study::run::{FurtherFigures, trust};
 use serde_json::{Value, json};

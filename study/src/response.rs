@@ -1,7 +1,7 @@
 //! The spatial response, where a sweep varied the flow's wavelength.
 
 use crate::run::Point;
-use motefield_evaluator::response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, crossing};
+use motefield_evaluator::score::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, crossing};
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::plan::Plan;
 use motefield_rig::quantity::{self, Dimension};

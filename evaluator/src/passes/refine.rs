@@ -9,17 +9,18 @@ use crate::deform::Predictor;
 use crate::field::{VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::least_squares::Normal;
-use crate::matching::{Equations, FARTHEST_PX, Matching, Refinement};
-use crate::particle_fit;
-use crate::particles::Particles;
-use crate::validation::{self, Measured};
+use crate::refinement::matching::{Equations, Matching};
+use crate::refinement::particle_fit;
+use crate::refinement::particles::Particles;
+use crate::refinement::{FARTHEST_PX, Refinement};
+use crate::validation::{self, WindowPeaks};
 
 impl Correlator {
     /// The vectors of the last pass with the valid ones refined; the equations of all pairs are added.
     pub(super) fn refine(
         &mut self,
         pairs: &[Frames],
-        measured: &[Measured],
+        measured: &[WindowPeaks],
         mut field: VectorField,
     ) -> VectorField {
         let last = self.stages.len() - 1;

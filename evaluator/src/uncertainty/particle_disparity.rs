@@ -14,7 +14,7 @@
 //! 1.48 times the median departure from that median, or a tenth of the window's highest is not a particle.
 
 use super::Windows;
-use crate::peak::gaussian3;
+use crate::correlation::gaussian3;
 use crate::statistics::median_high;
 
 /// Pairs of images below which their scatter is not known (Sciacchitano, Wieneke & Scarano 2013; from memory).
@@ -35,7 +35,7 @@ pub(super) fn of(windows: &Windows, corner: [usize; 2]) -> [f64; 2] {
     if pairs.len() < FEWEST {
         return [f64::NAN; 2];
     }
-    let sum = |value: &dyn Fn(&Pair) -> f64| pairs.iter().map(value).sum::<f64>();
+    let sum = |value: &dyn Fn(&ImagePair) -> f64| pairs.iter().map(value).sum::<f64>();
     let total = sum(&|pair| pair.window * pair.height);
     let number = sum(&|pair| pair.window).powi(2) / sum(&|pair| pair.window * pair.window);
     [0, 1].map(|k| {
@@ -46,7 +46,7 @@ pub(super) fn of(windows: &Windows, corner: [usize; 2]) -> [f64; 2] {
 }
 
 /// Two images of one particle.
-struct Pair {
+struct ImagePair {
     /// The window's weight there.
     window: f64,
     /// √Π.
@@ -56,10 +56,12 @@ struct Pair {
 }
 
 /// All pairs of images in the window.
-fn pairs(windows: &Windows, corner: [usize; 2]) -> Vec<Pair> {
+fn pairs(windows: &Windows, corner: [usize; 2]) -> Vec<ImagePair> {
     let [width, height] = windows.weights.each_ref().map(Vec::len);
     // The window with a rim of two pixels, for the maxima's neighbours and those maxima a pixel away; no image is found at the frame's edge.
-    let images = windows.deformed.map(|frame| Image::new(frame, windows, corner));
+    let images = windows
+        .deformed
+        .map(|frame| WindowImage::new(frame, windows, corner));
     let noise: f64 = images.iter().map(|image| image.noise).product::<f64>().sqrt();
     let product = |x, y| images[0].at(x, y) * images[1].at(x, y);
     let places = || (0..height as isize).flat_map(|y| (0..width as isize).map(move |x| (x, y)));
@@ -78,7 +80,7 @@ fn pairs(windows: &Windows, corner: [usize; 2]) -> Vec<Pair> {
         if disparity.iter().any(|d| d.abs() > FARTHEST_PX) {
             continue;
         }
-        found.push(Pair {
+        found.push(ImagePair {
             window: (windows.weights[0][x as usize] * windows.weights[1][y as usize]).powi(2),
             height: top,
             disparity,
@@ -93,7 +95,7 @@ fn is_maximum(value: &impl Fn(isize, isize) -> f64, x: isize, y: isize) -> bool 
 }
 
 /// A window's pixels in one frame, and those around it, above their background.
-struct Image<'a> {
+struct WindowImage<'a> {
     frame: &'a [f32],
     size: [usize; 2],
     corner: [usize; 2],
@@ -101,7 +103,7 @@ struct Image<'a> {
     noise: f64,
 }
 
-impl<'a> Image<'a> {
+impl<'a> WindowImage<'a> {
     fn new(frame: &'a [f32], windows: &Windows, corner: [usize; 2]) -> Self {
         let [width, height] = windows.weights.each_ref().map(Vec::len);
         let rows = (corner[1]..corner[1] + height).map(|y| &frame[y * windows.width + corner[0]..][..width]);

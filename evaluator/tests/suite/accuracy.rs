@@ -1,24 +1,22 @@
 //! Errors of the measured displacement on particle images whose displacement is known exactly, rendered by the slow reference in
 //! `support`.
 
-use crate::support::{Frame, Scene, camera, moments};
-use motefield_evaluator::correlation::correlation_plane;
-use motefield_evaluator::peak::find;
-use motefield_evaluator::plane::Plane;
+use crate::support::{Frame, TestScene, camera, moments};
+use motefield_evaluator::correlation::{Plane, correlation_plane, find_peaks};
 use motefield_evaluator::{
     Correlation, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
 };
 
 /// The bright scene of issue 4: 20,000 electrons a particle at the sheet's centre, background 20, dark noise 5 electrons.
-fn bright(size: usize) -> Scene {
-    Scene {
+fn bright(size: usize) -> TestScene {
+    TestScene {
         electrons: 20_000.0,
         gaussian_sheet: true,
-        ..Scene::new(size, size, 0.03, 2.5)
+        ..TestScene::new(size, size, 0.03, 2.5)
     }
 }
 
-fn photograph(scene: &Scene, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 2]) -> [Frame; 2] {
+fn photograph(scene: &TestScene, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 2]) -> [Frame; 2] {
     let [a, b] = scene.frames(seed, at);
     [
         camera(1000 + 2 * seed, &a, 20.0, 5.0),
@@ -141,7 +139,7 @@ fn one_plain_pass_has_the_bias_of_its_finite_window() {
         let processing = one_pass(correlation, normalise);
         let errors: Vec<f64> = (0..6)
             .flat_map(|seed| {
-                let [a, b] = Scene::new(384, 384, 0.05, d).uniform(seed, [s, -s]);
+                let [a, b] = TestScene::new(384, 384, 0.05, d).uniform(seed, [s, -s]);
                 let field = correlate(a.view(), b.view(), &processing).unwrap();
                 field
                     .vectors
@@ -167,7 +165,7 @@ fn mean_plane_has_the_bias_of_its_finite_window() {
         let processing = one_pass(correlation, normalise);
         let mut sum = vec![0.0; Plane::new([SIDE, SIDE]).values().len()];
         for seed in 0..6 {
-            let [a, b] = Scene::new(384, 384, 0.05, d).uniform(seed, [s, s]);
+            let [a, b] = TestScene::new(384, 384, 0.05, d).uniform(seed, [s, s]);
             for n in 0..144 {
                 let (x0, y0) = (n % 12 * SIDE, n / 12 * SIDE);
                 let window = |frame: &Frame| {
@@ -185,7 +183,7 @@ fn mean_plane_has_the_bias_of_its_finite_window() {
         let mean = Plane::from_fn([SIDE, SIDE], |i, j| {
             sum[((j + reach) * columns + i + reach) as usize]
         });
-        let [dx, dy] = PeakFit::Gaussian3.locate(&mean, find(&mean)[0].expect("a peak"));
+        let [dx, dy] = PeakFit::Gaussian3.locate(&mean, find_peaks(&mean)[0].expect("a peak"));
         (dx + dy) / 2.0 - s
     };
     for d in [2.0, 2.5, 4.0] {

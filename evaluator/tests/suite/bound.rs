@@ -1,6 +1,6 @@
 //! The limit of a displacement: against the closed form of an isolated particle image, then by estimators that reach it.
 
-use crate::support::{Particle, Scene, camera, moments, render};
+use crate::support::{TestParticle, TestScene, camera, moments, render};
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::{Grid, Processing, Refinement, Weighting, correlate};
 use ndarray::Array2;
@@ -17,12 +17,12 @@ fn whole(side: usize) -> Grid {
 }
 
 /// A frame with its slopes, from renderings moved by ±0.01 px.
-struct Rendered {
+struct ExpectedFrame {
     signal: Array2<f64>,
     slopes: [Array2<f64>; 2],
 }
 
-impl Rendered {
+impl ExpectedFrame {
     fn new(background: f64, at: impl Fn([f64; 2]) -> Array2<f64>) -> Self {
         const H: f64 = 0.01;
         let slope = |[x, y]: [f64; 2]| (at([x, y]) - at([-x, -y])) / (2.0 * H);
@@ -41,9 +41,9 @@ impl Rendered {
     }
 }
 
-fn single(d: f64, electrons: f64, background: f64, [x, y]: [f64; 2]) -> Rendered {
-    Rendered::new(background, |[dx, dy]| {
-        let particle = Particle {
+fn single(d: f64, electrons: f64, background: f64, [x, y]: [f64; 2]) -> ExpectedFrame {
+    ExpectedFrame::new(background, |[dx, dy]| {
+        let particle = TestParticle {
             x: x + dx,
             y: y + dy,
             electrons,
@@ -52,8 +52,8 @@ fn single(d: f64, electrons: f64, background: f64, [x, y]: [f64; 2]) -> Rendered
     })
 }
 
-fn of(frames: [&Rendered; 2], noise: PixelNoise, weighting: Weighting) -> [f64; 2] {
-    let patterns = frames.map(Rendered::pattern);
+fn of(frames: [&ExpectedFrame; 2], noise: PixelNoise, weighting: Weighting) -> [f64; 2] {
+    let patterns = frames.map(ExpectedFrame::pattern);
     displacement_bound(patterns, noise, &whole(32), weighting, |_, _| [0.0; 2]).unwrap()[0]
 }
 
@@ -151,10 +151,10 @@ fn nothing_beats_the_limit() {
     let (mut limits, mut tapered) = (vec![], vec![]);
     let mut errors = [vec![], vec![]];
     for seed in 0..2 {
-        let scene = Scene {
+        let scene = TestScene {
             electrons: 20_000.0,
             gaussian_sheet: true,
-            ..Scene::new(256, 256, 0.03, 2.5)
+            ..TestScene::new(256, 256, 0.03, 2.5)
         };
         let at = |[dx, dy]: [f64; 2]| {
             scene.frames(seed, move |x, y| {
@@ -162,12 +162,12 @@ fn nothing_beats_the_limit() {
             })
         };
         let frames = at([0.0; 2]);
-        let clean = [0, 1].map(|k| Rendered::new(20.0, |moved| at(moved)[k].clone()));
+        let clean = [0, 1].map(|k| ExpectedFrame::new(20.0, |moved| at(moved)[k].clone()));
         for (weighting, all) in [
             (Weighting::TopHat, &mut limits),
             (Weighting::Gaussian, &mut tapered),
         ] {
-            let patterns = clean.each_ref().map(Rendered::pattern);
+            let patterns = clean.each_ref().map(ExpectedFrame::pattern);
             let found = displacement_bound(patterns, noise, &grid, weighting, |_, _| [3.3; 2]).unwrap();
             all.extend(found.into_iter().flatten().map(|limit| limit * limit));
         }
@@ -205,7 +205,7 @@ fn nothing_beats_the_limit() {
 /// A window without light knows nothing, and noise that cannot be is refused by name.
 #[test]
 fn says_what_it_cannot_know() {
-    let dark = Rendered::new(0.0, |_| Array2::zeros((32, 32)));
+    let dark = ExpectedFrame::new(0.0, |_| Array2::zeros((32, 32)));
     assert_eq!(of([&dark, &dark], PHOTONS, Weighting::TopHat), [f64::INFINITY; 2]);
     let refused = |patterns, floor| {
         let noise = PixelNoise {

@@ -1,9 +1,9 @@
 //! Correlation planes and windows. Chain of trust: the definition as sums over pixels, written out here in double precision,
 //! then the crate's direct summation, then its FFT.
 
-use crate::support::Scene;
-use motefield_evaluator::correlation::correlation_plane;
-use motefield_evaluator::{Correlation, Grid, Normalise, Processing, Weighting, peak, window_weights};
+use crate::support::TestScene;
+use motefield_evaluator::correlation::{correlation_plane, find_peaks};
+use motefield_evaluator::{Correlation, Grid, Normalise, Processing, Weighting, window_weights};
 use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
 
@@ -19,7 +19,7 @@ fn processing(weighting: Weighting, correlation: Correlation, normalise: Normali
 }
 
 fn windows([width, height]: [usize; 2]) -> [Array2<f32>; 2] {
-    let scene = Scene::new(width, height, 0.06, 2.5);
+    let scene = TestScene::new(width, height, 0.06, 2.5);
     let [a, b] = scene.uniform(3, [0.6, -0.7]);
     // A background much brighter than the particles, as in a raw image.
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
@@ -151,7 +151,7 @@ fn peak_lies_at_the_displacement_from_a_to_b() {
         let plane = correlation_plane(a.view(), b.view(), &processing)
             .unwrap()
             .unwrap();
-        let [first, second] = peak::find(&plane);
+        let [first, second] = find_peaks(&plane);
         assert_eq!(first.map(|p| p.lag), Some([3, -2]), "{correlation}");
         assert!(
             second.is_none_or(|p| p.height < 0.1 * first.unwrap().height),

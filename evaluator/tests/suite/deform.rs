@@ -3,7 +3,7 @@
 
 use std::f64::consts::TAU;
 
-use crate::support::Scene;
+use crate::support::TestScene;
 use motefield_evaluator::{Interpolator, PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use ndarray::Array2;
 
@@ -263,7 +263,7 @@ fn folding(d: f64, t: f64) -> f64 {
 fn deformed_particle_images_meet_midway() {
     let (dx, dy) = (3.3, 1.4);
     for d in [2.5, 4.0] {
-        let scene = Scene::new(128, 128, 0.03, d);
+        let scene = TestScene::new(128, 128, 0.03, d);
         let [a, b] = scene.uniform(11, [dx, dy]);
         let [midway, _] = scene.uniform(11, [0.0, 0.0]);
         let contrast = f64::from(midway.std(0.0));

@@ -1,6 +1,6 @@
 //! Dynamic ranges against the example of the literature.
 
-use motefield_evaluator::dynamic_range::dynamic_range;
+use motefield_evaluator::score::dynamic_range;
 use motefield_evaluator::statistics::Estimate;
 
 /// Derived from Adrian's (1997) formulas, DVR = Δx/(c d), DSR = L/Δx: 2000 px, images of 2.5 px, c = 0.05 and a largest displacement of 8 px give

@@ -1,13 +1,13 @@
 //! Correlation of many pairs of a steady flow.
 
-use crate::support::{Frame, Scene, camera, moments};
+use crate::support::{Frame, TestScene, camera, moments};
 use motefield_evaluator::{Pass, Processing, ProcessingError, VectorStatus, correlate, correlate_ensemble};
 
 fn dim(seed: u64) -> [Frame; 2] {
-    let scene = Scene {
+    let scene = TestScene {
         electrons: 60.0,
         gaussian_sheet: true,
-        ..Scene::new(96, 96, 0.03, 2.5)
+        ..TestScene::new(96, 96, 0.03, 2.5)
     };
     let [a, b] = scene.frames(seed, |x, y| [[x - 1.15, y + 0.35], [x + 1.15, y - 0.35]]);
     [
@@ -83,7 +83,7 @@ fn dim_pairs_together_show_what_one_does_not() {
 /// A window that is empty in some pairs is measured from the others, and has no peak only if it is empty in all.
 #[test]
 fn windows_may_be_empty_in_some_pairs() {
-    let full = Scene::new(64, 64, 0.05, 2.5).uniform(4, [1.4, 0.0]);
+    let full = TestScene::new(64, 64, 0.05, 2.5).uniform(4, [1.4, 0.0]);
     let empty = Frame::zeros((64, 64));
     let processing = Processing {
         passes: vec![Pass::square(32, 0.0)],

@@ -1,6 +1,6 @@
 //! Refinement by least-squares matching: against closed forms, then on rendered particle images.
 
-use crate::support::{Frame, Scene, camera, moments};
+use crate::support::{Frame, TestScene, camera, moments};
 use motefield_evaluator::{Processing, Refinement, VectorStatus, correlate};
 use ndarray::Array2;
 
@@ -62,10 +62,10 @@ fn finds_the_displacement_of_waves_whatever_the_brightness() {
 fn bright_uniform_displacement() {
     let mut errors = vec![];
     for seed in 0..6 {
-        let scene = Scene {
+        let scene = TestScene {
             electrons: 20_000.0,
             gaussian_sheet: true,
-            ..Scene::new(256, 256, 0.03, 2.5)
+            ..TestScene::new(256, 256, 0.03, 2.5)
         };
         let [a, b] = scene.frames(seed, |x, y| [[x - 1.65, y - 1.65], [x + 1.65, y + 1.65]]);
         let (a, b) = (
@@ -93,8 +93,8 @@ fn leaves_alone_what_it_cannot_match() {
             .all(|v| v.status == VectorStatus::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2])
     );
     // Two frames that have nothing to do with each other.
-    let [a, _] = Scene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
-    let [b, _] = Scene::new(128, 128, 0.03, 2.5).uniform(2, [0.0; 2]);
+    let [a, _] = TestScene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
+    let [b, _] = TestScene::new(128, 128, 0.03, 2.5).uniform(2, [0.0; 2]);
     let plain = correlate(a.view(), b.view(), &Processing::default()).unwrap();
     let refined = correlate(a.view(), b.view(), &matched()).unwrap();
     let mut spoiled = 0;

@@ -1,7 +1,7 @@
 //! The normalised median test.
 
-use crate::support::Scene;
-use motefield_evaluator::outlier::normalised_residual;
+use crate::support::TestScene;
+use motefield_evaluator::normalised_residual;
 use motefield_evaluator::{Processing, VectorStatus, correlate};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -66,7 +66,7 @@ fn share_of_normal_fields_above_the_threshold() {
 /// are measured as if it were not there.
 #[test]
 fn vectors_of_unrelated_particles_are_flagged() {
-    let scene = Scene::new(192, 192, 0.05, 2.4);
+    let scene = TestScene::new(192, 192, 0.05, 2.4);
     let [a, b] = scene.uniform(1, [3.3, -1.2]);
     let [_, other] = scene.uniform(2, [0.0, 0.0]);
     for [x0, y0] in [[80, 80], [0, 70], [160, 160]] {

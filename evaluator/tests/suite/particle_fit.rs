@@ -1,6 +1,6 @@
 //! Refinement by fitting particles: against the physical limit, on rendered pairs.
 
-use crate::support::{Frame, Scene, camera, moments};
+use crate::support::{Frame, TestScene, camera, moments};
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::{
     Grid, Processing, Refinement, VectorStatus, Weighting, correlate, correlate_ensemble,
@@ -21,11 +21,11 @@ fn fitted() -> Processing {
     processing(Refinement::ParticleFit)
 }
 
-fn scene(electrons: f64, side: usize) -> Scene {
-    Scene {
+fn scene(electrons: f64, side: usize) -> TestScene {
+    TestScene {
         electrons,
         gaussian_sheet: true,
-        ..Scene::new(side, side, 0.03, 2.5)
+        ..TestScene::new(side, side, 0.03, 2.5)
     }
 }
 
@@ -52,7 +52,7 @@ fn errors([a, b]: &[Frame; 2], processing: &Processing) -> Vec<f64> {
 }
 
 /// Root mean square of the limits of all windows of the default processing with a weighting.
-fn limit(scene: &Scene, seed: u64, weighting: Weighting) -> f64 {
+fn limit(scene: &TestScene, seed: u64, weighting: Weighting) -> f64 {
     const H: f64 = 0.01;
     let at = |moved| scene.frames(seed, displaced(moved));
     let signals = at([0.0; 2]).map(|frame| frame + BACKGROUND);
@@ -119,7 +119,7 @@ fn holds_in_little_light() {
 /// either frame. At a fifth of the sheet out of plane the correlation's error is nine times that of the bright pair. Requirement: half of it.
 #[test]
 fn allows_for_loss_through_the_sheet() {
-    let scene = Scene {
+    let scene = TestScene {
         out_of_plane: 0.2,
         ..scene(5000.0, 128)
     };
@@ -181,8 +181,8 @@ fn leaves_alone_what_it_cannot_fit() {
         |v: &motefield_evaluator::Vector| v.status == VectorStatus::NoPeak && [v.dx_px, v.dy_px] == [0.0; 2];
     assert!(field.vectors.iter().all(untouched));
     // Two frames that have nothing to do with each other.
-    let [a, _] = Scene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
-    let [b, _] = Scene::new(128, 128, 0.03, 2.5).uniform(2, [0.0; 2]);
+    let [a, _] = TestScene::new(128, 128, 0.03, 2.5).uniform(1, [0.0; 2]);
+    let [b, _] = TestScene::new(128, 128, 0.03, 2.5).uniform(2, [0.0; 2]);
     let plain = correlate(a.view(), b.view(), &Processing::default()).unwrap();
     let refined = correlate(a.view(), b.view(), &fitted()).unwrap();
     for (p, r) in plain.vectors.iter().zip(&refined.vectors) {

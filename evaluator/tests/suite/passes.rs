@@ -1,6 +1,6 @@
 //! The schedule of passes: what must hold whatever the images show, and errors for what cannot be correlated.
 
-use crate::support::{Frame, Scene, camera};
+use crate::support::{Frame, TestScene, camera};
 use motefield_evaluator::{
     Correlation, Correlator, Interpolator, Normalise, Pass, PeakFit, PredictorFilter, Processing,
     ProcessingError, VectorField, VectorStatus, Weighting, correlate,
@@ -17,9 +17,9 @@ fn single(side: usize, overlap: f64) -> Processing {
 
 /// A noisy pair in a shear flow.
 fn pair(seed: u64, size: usize) -> [Frame; 2] {
-    let scene = Scene {
+    let scene = TestScene {
         gaussian_sheet: true,
-        ..Scene::new(size, size - 16, 0.05, 2.4)
+        ..TestScene::new(size, size - 16, 0.05, 2.4)
     };
     let shear = |y: f64| 1.5 + 0.02 * y;
     let [a, b] = scene.frames(seed, |x, y| {
@@ -169,7 +169,7 @@ fn the_same_arguments_give_the_same_bits() {
 /// the first pass the windows hold the same pixels). 9 px is beyond the quarter of the 32 px windows.
 #[test]
 fn whole_pixel_displacements_are_exact_after_the_first_pass() {
-    let [canvas, _] = Scene::new(160, 160, 0.05, 2.4).uniform(3, [0.0, 0.0]);
+    let [canvas, _] = TestScene::new(160, 160, 0.05, 2.4).uniform(3, [0.0, 0.0]);
     let cut = |x0: usize, y0: usize| Array2::from_shape_fn((112, 112), |(y, x)| canvas[[y + y0, x + x0]]);
     for shift in [[9, -4], [-7, 3], [1, -1]] {
         let at = |sign: isize, k: usize| (20 + sign * shift[k] as isize).try_into().unwrap();
@@ -195,7 +195,7 @@ fn whole_pixel_displacements_are_exact_after_the_first_pass() {
 #[test]
 fn vectors_belong_to_the_middle_of_their_windows() {
     let displacement = |x: f64| 6.0 + 0.02 * (x - 80.0);
-    let scene = Scene::new(160, 160, 0.05, 2.5);
+    let scene = TestScene::new(160, 160, 0.05, 2.5);
     let [a, b] = scene
         .frames(12, |x, y| {
             [[x - displacement(x) / 2.0, y], [x + displacement(x) / 2.0, y]]
@@ -221,7 +221,7 @@ fn vectors_belong_to_the_middle_of_their_windows() {
 /// A patch without particles: no peak there or an outlier, and the vectors around untouched by it.
 #[test]
 fn empty_patches_are_named_and_do_not_spread() {
-    let [mut a, mut b] = Scene::new(160, 160, 0.05, 2.4).uniform(5, [2.3, 1.1]);
+    let [mut a, mut b] = TestScene::new(160, 160, 0.05, 2.4).uniform(5, [2.3, 1.1]);
     for frame in [&mut a, &mut b] {
         frame
             .indexed_iter_mut()
@@ -246,7 +246,7 @@ fn empty_patches_are_named_and_do_not_spread() {
 
 #[test]
 fn limits_give_their_status() {
-    let [a, b] = Scene::new(96, 96, 0.05, 2.4).uniform(6, [2.3, 1.1]);
+    let [a, b] = TestScene::new(96, 96, 0.05, 2.4).uniform(6, [2.3, 1.1]);
     let far = Processing {
         max_displacement_px: Some(2.0),
         ..Processing::default()
@@ -421,7 +421,7 @@ fn bad_input_is_named() {
 /// (derived: 1 - min sinc). Bound: what is left after 20 passes is below a thousandth of the start, well under the random error.
 #[test]
 fn iteration_is_stable_from_a_white_noise_predictor() {
-    let [a, b] = Scene::new(128, 128, 0.05, 2.5).uniform(5, [0.0, 0.0]);
+    let [a, b] = TestScene::new(128, 128, 0.05, 2.5).uniform(5, [0.0, 0.0]);
     let run = |weighting, predictor_filter| {
         let processing = Processing {
             weighting,

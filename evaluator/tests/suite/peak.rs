@@ -1,8 +1,7 @@
 //! Peak search and sub-pixel fits on planes with known maxima.
 
 use motefield_evaluator::PeakFit;
-use motefield_evaluator::peak::{Peak, find};
-use motefield_evaluator::plane::Plane;
+use motefield_evaluator::correlation::{Peak, Plane, find_peaks};
 use proptest::prelude::*;
 
 /// exp of a quadratic form with its maximum of `height` at `centre`.
@@ -14,7 +13,7 @@ fn gaussian(centre: [f64; 2], form: [f64; 3], height: f64) -> Plane {
 }
 
 fn locate(fit: PeakFit, plane: &Plane) -> [f64; 2] {
-    fit.locate(plane, find(plane)[0].expect("a peak"))
+    fit.locate(plane, find_peaks(plane)[0].expect("a peak"))
 }
 
 proptest! {
@@ -56,7 +55,7 @@ proptest! {
             let n = ((j + 5) * 11 + i + 5) as usize % 49;
             if n < zeros { 0.0 } else { values[n] }
         });
-        for peak in find(&plane).into_iter().flatten() {
+        for peak in find_peaks(&plane).into_iter().flatten() {
             for &fit in PeakFit::ALL {
                 let found = fit.locate(&plane, peak);
                 for k in 0..2 {
@@ -85,7 +84,7 @@ fn second_peak_lies_outside_the_first_ones_neighbourhood() {
     let plane = Plane::from_fn([32, 32], |i, j| {
         first.at(i, j) + second.at(i, j) + if (i, j) == (3, 1) { 1.2 } else { 0.0 }
     });
-    let [one, two] = find(&plane);
+    let [one, two] = find_peaks(&plane);
     assert_eq!(one.map(|p| p.lag), Some([3, -1]));
     assert_eq!(two.map(|p| p.lag), Some([-7, 6]));
 }
@@ -97,7 +96,7 @@ fn search_stays_within_half_the_window() {
         (15, 3) => 1.0,
         _ => 0.0,
     });
-    let [one, two] = find(&plane);
+    let [one, two] = find_peaks(&plane);
     assert_eq!(
         one,
         Some(Peak {
@@ -110,9 +109,9 @@ fn search_stays_within_half_the_window() {
 
 #[test]
 fn nothing_above_zero_is_no_peak() {
-    assert_eq!(find(&Plane::new([16, 16])), [None, None]);
+    assert_eq!(find_peaks(&Plane::new([16, 16])), [None, None]);
     assert_eq!(
-        find(&Plane::from_fn([16, 16], |i, j| -1.0 - (i * i + j * j) as f32)),
+        find_peaks(&Plane::from_fn([16, 16], |i, j| -1.0 - (i * i + j * j) as f32)),
         [None, None]
     );
 }

@@ -2,9 +2,10 @@
 
 use std::f64::consts::{PI, TAU};
 
-use crate::support::Scene;
-use motefield_evaluator::peak_locking::{PeakLocking, fractions, peak_locking};
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
+use crate::support::TestScene;
+use motefield_evaluator::score::{
+    ErrorSample, Errors, PeakLocking, VectorTruth, fractions, peak_locking, reach,
+};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, Pass, Processing, Weighting, correlate};
 use rand::SeedableRng;
@@ -109,9 +110,8 @@ fn fractions_crowd_at_whole_pixels() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
     let pairs: Vec<Errors> = (0..6).map(|_| errors(&mut rng, &truth, 0.05, 0.005)).collect();
     let classes = fractions(&sample(&pairs), &truth, 0, 19);
-    let sum = |of: fn(&motefield_evaluator::peak_locking::FractionClass) -> f64| -> f64 {
-        classes.iter().map(of).sum()
-    };
+    let sum =
+        |of: fn(&motefield_evaluator::score::FractionClass) -> f64| -> f64 { classes.iter().map(of).sum() };
     assert!((sum(|c| c.measured.value) - 1.0).abs() < 1e-12 && (sum(|c| c.truth) - 1.0).abs() < 1e-12);
     for c in &classes {
         assert!((c.truth - 1.0 / 19.0).abs() < 0.01, "{c:?}");
@@ -155,7 +155,7 @@ fn small_particle_images_lock() {
         let pairs: Vec<Errors> = (0..4)
             .map(|seed| {
                 let at = |x: f64, y: f64| [[x * (1.0 - 0.5 * stretch), y], [x * (1.0 + 0.5 * stretch), y]];
-                let [a, b] = Scene::new(416, 96, 0.05, d)
+                let [a, b] = TestScene::new(416, 96, 0.05, d)
                     .frames(seed, at)
                     .map(|f| f.mapv(|v| v as f32));
                 Errors::of(

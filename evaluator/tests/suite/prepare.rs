@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::support::{Frame, Scene, moments};
+use crate::support::{Frame, TestScene, moments};
 use motefield_evaluator::prepare::{Background, Preparation, Statistic};
 use motefield_evaluator::{Processing, ProcessingError, VectorStatus, correlate, correlate_ensemble};
 use ndarray::{Array2, array};
@@ -204,14 +204,14 @@ fn wrong_settings_are_named() {
 /// frames it does not. Common practice, no source for the numbers: the error falls to less than a tenth.
 #[test]
 fn background_frees_the_particles_from_a_fixed_pattern() {
-    let [pattern, _] = Scene {
+    let [pattern, _] = TestScene {
         electrons: 4000.0,
-        ..Scene::new(128, 128, 0.04, 3.0)
+        ..TestScene::new(128, 128, 0.04, 3.0)
     }
     .uniform(99, [0.0, 0.0]);
     let pairs: Vec<[Frame; 2]> = (0..5)
         .map(|seed| {
-            Scene::new(128, 128, 0.03, 2.5)
+            TestScene::new(128, 128, 0.03, 2.5)
                 .uniform(seed, [2.4, 0.7])
                 .map(|frame| frame + &pattern)
         })

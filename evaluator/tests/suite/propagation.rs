@@ -1,12 +1,12 @@
 //! Uncertainties of derived figures: against the scatter of many simulated ones, whose dependence is known in closed form, then of real
 //! correlations.
 
-use crate::support::{Scene, camera, moments};
-use motefield_evaluator::propagation::{
+use crate::support::{TestScene, camera, moments};
+use motefield_evaluator::statistics::{Confidence, GridValues};
+use motefield_evaluator::uncertainty::{
     effective_number, error_correlation, of_mean, of_shear_stress, of_variance, of_vorticity,
     overlap_correlation,
 };
-use motefield_evaluator::statistics::{Confidence, GridValues};
 use motefield_evaluator::{Pass, Processing, Vector, VectorStatus, Weighting, correlate, window_weights};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -214,7 +214,7 @@ fn vorticity_of_real_correlations() {
             let (mut errors, mut vorticity) = ([vec![], vec![]], vec![]);
             let (mut columns, mut spacing) = (0, 0.0);
             for seed in 0..10 {
-                let scene = Scene::new(256, 256, 0.05, 2.5);
+                let scene = TestScene::new(256, 256, 0.05, 2.5);
                 let [a, b] = scene.frames(seed, |x, y| [[x - 1.65, y - 0.6], [x + 1.65, y + 0.6]]);
                 let (a, b) = (
                     camera(100 + 2 * seed, &a, 20.0, 5.0),

@@ -1,7 +1,7 @@
 //! Uncertainties of known worth, held against the errors they claim to know.
 
-use motefield_evaluator::reliability::{Reliability, reliability};
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, chi_interval, rank_correlation};
+use motefield_evaluator::uncertainty::{Reliability, reliability};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};

@@ -2,9 +2,11 @@
 
 use std::f64::consts::TAU;
 
-use crate::support::{Frame, Scene};
-use motefield_evaluator::response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, amplitude_ratio, crossing};
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
+use crate::support::{Frame, TestScene};
+use motefield_evaluator::score::{
+    Crossing, ErrorSample, Errors, MINUS_3_DB, MINUS_10_PERCENT, VectorTruth, amplitude_ratio, crossing,
+    reach,
+};
 use motefield_evaluator::statistics::{Confidence, Estimate};
 use motefield_evaluator::{
     Correlation, Correlator, Grid, Normalise, Pass, PredictorFilter, Processing, VectorField, Weighting,
@@ -20,7 +22,7 @@ fn pairs(number: u64, wavelength: f64) -> Vec<[Frame; 2]> {
     let half = |x: f64| 0.5 * AMPLITUDE_PX * (TAU * x / wavelength).cos();
     (0..number)
         .map(|seed| {
-            Scene::new(512, 192, 0.08, 2.5)
+            TestScene::new(512, 192, 0.08, 2.5)
                 .frames(seed, |x, y| [[x, y - half(x)], [x, y + half(x)]])
                 .map(|frame| frame.mapv(|v| v as f32))
         })

@@ -11,14 +11,14 @@ use rand_distr::{Distribution, Normal, Poisson};
 pub type Frame = Array2<f32>;
 
 #[derive(Clone, Copy)]
-pub struct Particle {
+pub struct TestParticle {
     pub x: f64,
     pub y: f64,
     pub electrons: f64,
 }
 
 /// Adds particle images of e^-2 diameter `d` (4 standard deviations), each pixel the integral over ±1/2 px.
-pub fn render(width: usize, height: usize, d: f64, particles: &[Particle]) -> Array2<f64> {
+pub fn render(width: usize, height: usize, d: f64, particles: &[TestParticle]) -> Array2<f64> {
     let sigma = d / 4.0;
     // The integral beyond 6 standard deviations is 1e-9 of the whole.
     let reach = 6.0 * sigma + 1.0;
@@ -51,7 +51,7 @@ pub fn render(width: usize, height: usize, d: f64, particles: &[Particle]) -> Ar
 }
 
 /// A pair: particles at random places midway in time, a Poisson number of them, displaced by minus and plus half.
-pub struct Scene {
+pub struct TestScene {
     pub width: usize,
     pub height: usize,
     /// Particles per pixel.
@@ -66,7 +66,7 @@ pub struct Scene {
     pub out_of_plane: f64,
 }
 
-impl Scene {
+impl TestScene {
     pub const fn new(width: usize, height: usize, ppp: f64, d: f64) -> Self {
         Self {
             width,
@@ -102,7 +102,7 @@ impl Scene {
                     } else {
                         1.0
                     };
-                frame.push(Particle { x, y, electrons });
+                frame.push(TestParticle { x, y, electrons });
             }
         }
         frames.map(|particles| render(self.width, self.height, self.d, &particles))

@@ -1,6 +1,6 @@
 //! Uncertainties against the errors they claim to know.
 
-use crate::support::{Frame, Particle, Scene, camera, moments, render};
+use crate::support::{Frame, TestParticle, TestScene, camera, moments, render};
 use motefield_evaluator::statistics::{Confidence, Estimate, fraction};
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, Vector, VectorField, VectorStatus, Weighting, correlate};
@@ -10,12 +10,12 @@ use rand_distr::{Distribution, Normal};
 
 /// What is known of the valid vectors of some noisy pairs, displaced by 3.3 px: each one's error along an axis less the mean error, and
 /// the uncertainties of the estimators, in the order of `Estimator::ALL`.
-struct Measured {
+struct EstimatorTrial {
     errors: Vec<f64>,
     uncertainties: Vec<Vec<f64>>,
 }
 
-impl Measured {
+impl EstimatorTrial {
     fn new(electrons: f64, out_of_plane: f64, weighting: Weighting) -> Self {
         let processing = Processing {
             weighting,
@@ -24,11 +24,11 @@ impl Measured {
         let mut errors = vec![];
         let mut uncertainties = vec![vec![]; Estimator::ALL.len()];
         for seed in 0..3 {
-            let scene = Scene {
+            let scene = TestScene {
                 electrons,
                 gaussian_sheet: true,
                 out_of_plane,
-                ..Scene::new(256, 256, 0.03, 2.5)
+                ..TestScene::new(256, 256, 0.03, 2.5)
             };
             let [a, b] = scene.frames(seed, |x, y| [[x - 1.65, y - 1.65], [x + 1.65, y + 1.65]]);
             let (a, b) = (
@@ -119,7 +119,7 @@ fn uncertainties_over_the_noise_sweep() {
     for weighting in [Weighting::TopHat, Weighting::Gaussian] {
         let mut extremes = vec![];
         for electrons in [20_000.0, 5000.0, 1000.0, 300.0] {
-            let measured = Measured::new(electrons, 0.0, weighting);
+            let measured = EstimatorTrial::new(electrons, 0.0, weighting);
             measured.print(&format!("{weighting}, {electrons} electrons"));
             let ratio = measured.ratio(Estimator::CorrelationStatistics);
             assert!(
@@ -152,7 +152,7 @@ fn uncertainties_over_the_noise_sweep() {
 #[test]
 fn uncertainties_over_the_loss_through_the_sheet() {
     for (out_of_plane, prevails) in [(0.1, false), (0.2, true), (0.25, true)] {
-        let measured = Measured::new(5000.0, out_of_plane, Weighting::Gaussian);
+        let measured = EstimatorTrial::new(5000.0, out_of_plane, Weighting::Gaussian);
         measured.print(&format!("{out_of_plane} of the sheet"));
         let [statistics, disparity] = [Estimator::CorrelationStatistics, Estimator::ParticleDisparity]
             .map(|estimator| measured.ratio(estimator));
@@ -201,7 +201,7 @@ fn disparity_is_the_mean_and_scatter_of_known_displacements() {
                 for (particles, half) in particles.iter_mut().zip([-0.5, 0.5]) {
                     let [x, y] = [0, 1].map(|k| place[k] + half * by[k]);
                     let electrons = 1e4;
-                    particles.push(Particle { x, y, electrons });
+                    particles.push(TestParticle { x, y, electrons });
                 }
                 moved.iter_mut().zip(by).for_each(|(moved, by)| moved.push(by));
             }
@@ -232,7 +232,7 @@ fn disparity_is_the_mean_and_scatter_of_known_displacements() {
 }
 
 fn one_pair() -> [Frame; 2] {
-    let [a, b] = Scene::new(128, 128, 0.03, 2.5).uniform(3, [2.4, -1.1]);
+    let [a, b] = TestScene::new(128, 128, 0.03, 2.5).uniform(3, [2.4, -1.1]);
     [a, b].map(|frame| frame.mapv(|v| (v + 20.0).round()))
 }
 

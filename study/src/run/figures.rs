@@ -1,9 +1,8 @@
 //! Figures beyond bias, random and total error: percentiles, detection, peak locking, response, dynamic ranges.
 
-use motefield_evaluator::dynamic_range::{DynamicRange, dynamic_range};
-use motefield_evaluator::peak_locking::peak_locking;
-use motefield_evaluator::response::amplitude_ratio;
-use motefield_evaluator::score::{ErrorSample, PERCENTILES, Score, VectorTruth};
+use motefield_evaluator::score::{
+    DynamicRange, ErrorSample, PERCENTILES, Score, VectorTruth, amplitude_ratio, dynamic_range, peak_locking,
+};
 use motefield_evaluator::statistics::Estimate;
 
 /// Further figures of a sample.
@@ -23,7 +22,7 @@ pub struct FurtherFigures {
 }
 
 /// Mean resultant length of the true fractions up to which peak locking can be told from the flow (see
-/// [`PeakLocking::truth`](motefield_evaluator::peak_locking::PeakLocking)).
+/// [`PeakLocking::truth`](motefield_evaluator::score::PeakLocking)).
 const NEARLY_UNIFORM: f64 = 0.1;
 
 /// True displacements that differ by no more than this are the same, but for rounding, px.

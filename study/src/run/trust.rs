@@ -1,9 +1,8 @@
 //! Whether estimated uncertainties can be believed: of each estimator asked for, held against the errors of a point's vectors.
 
-use motefield_evaluator::reliability::{Reliability, reliability};
 use motefield_evaluator::score::ErrorSample;
 use motefield_evaluator::statistics::Estimate;
-use motefield_evaluator::uncertainty::Estimator;
+use motefield_evaluator::uncertainty::{Estimator, Reliability, reliability};
 
 /// Classes of rising uncertainty of which the reliability curve consists.
 const CLASSES: usize = 8;

@@ -1,6 +1,6 @@
 //! The normalised median test on pure noise.
 
-use motefield_evaluator::outlier::normalised_residual;
+use motefield_evaluator::normalised_residual;
 use motefield_evaluator::statistics::fraction;
 use motefield_generator::Seed;
 

@@ -1,6 +1,6 @@
 //! The range of velocities and of lengths that a measurement covers.
 
-use motefield_evaluator::dynamic_range::dynamic_range;
+use motefield_evaluator::score::dynamic_range;
 use motefield_evaluator::statistics::Estimate;
 
 use super::{Measure, Request};

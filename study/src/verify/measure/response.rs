@@ -1,8 +1,7 @@
 //! Spatial response: which part of the amplitude of a displacement wave is measured.
 
 use motefield_evaluator::Grid;
-use motefield_evaluator::response::amplitude_ratio;
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, amplitude_ratio, reach};
 use motefield_generator::Scene;
 use motefield_generator::truth;
 

@@ -1,9 +1,8 @@
 //! Estimated uncertainties of vectors compared with their errors.
 
-use motefield_evaluator::reliability::reliability;
 use motefield_evaluator::score::{Errors, VectorTruth, reach};
 use motefield_evaluator::statistics::GridValues;
-use motefield_evaluator::uncertainty::{Estimator, estimate};
+use motefield_evaluator::uncertainty::{Estimator, estimate, reliability};
 use motefield_evaluator::{Grid, VectorField};
 use motefield_generator::{Pair, truth};
 

@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use crate::score::{ErrorSample, VectorTruth};
+use super::{ErrorSample, VectorTruth};
 use crate::statistics::{Estimate, covariance_of_means, limited_freedom, mean, p_value, share};
 
 /// How far the measured displacements of one component are locked to whole pixels, against the true ones.

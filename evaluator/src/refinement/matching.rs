@@ -13,32 +13,10 @@
 //! Both deformed frames are first smoothed by (1, 3, 1)/5 along x and y. Waves near two pixels' length, which small particle images
 //! alias and no interpolator restores, hold little of the signal and most of the interpolation's error.
 
-use crate::frames::{Frame, mirror};
+use crate::frames::{FrameView, mirror};
 use crate::interpolate::{Interpolated, Interpolator};
 use crate::least_squares::Normal;
-use crate::named::named;
 use crate::window::{Grid, Weighting, window_weights};
-
-named! {
-    /// How the vectors of the last pass are refined.
-    pub enum Refinement {
-        /// Not at all: they are those of the correlation.
-        None = "none",
-        /// By least-squares matching: the frames are deformed once more, by the vectors of the last pass, and what is left is
-        /// fitted to the pixels' differences, allowing for unequal brightness and background. A vector that is
-        /// not valid, that cannot be fitted or that would move by more than half a pixel stays as it is.
-        LeastSquares = "least-squares",
-        /// By fitting the particles of both windows together, each with a place and its brightness in either frame, one shape of
-        /// image for all and one displacement (maximum likelihood). Needs no interpolation, weighs bright and dim pixels by their
-        /// noise, and allows for particles that enter and leave the sheet. Slow: 3 s for a pair of 256 x 256 px with
-        /// 0.03 particles a pixel, 13 to 20 s if it has streaks of 3 to 5 px (one core; the correlation takes 0.02 s). A vector that is not valid, whose fit does not settle in 12 steps or leaves more than 3 times the
-        /// variance that the whole frames show, or that would move by more than half a pixel stays as it is.
-        ParticleFit = "particle-fit",
-    }
-}
-
-/// A refined vector may be this far from the correlation's, px: farther, the first order does not hold.
-pub(crate) const FARTHEST_PX: f64 = 0.5;
 
 /// Half the distance of the samples whose difference is the gradient, px: the spline's slope to 2e-3 at the shortest wave.
 const HALF_STEP_PX: f32 = 0.03;
@@ -93,7 +71,7 @@ impl Matching {
 /// The slopes along x and y at every pixel of the surface through the pixels, per px.
 fn slopes(surface: &mut Interpolated, pixels: &[f32], size: [usize; 2]) -> [Vec<f32>; 2] {
     let [width, height] = size;
-    surface.load(Frame { pixels, size });
+    surface.load(FrameView { pixels, size });
     let (step, rest) = (vec![HALF_STEP_PX; width], vec![0.0; width]);
     let mut ahead = vec![0.0; width];
     [[&step, &rest], [&rest, &step]].map(|[dx, dy]| {

@@ -22,14 +22,14 @@ const LONGEST_PX: f64 = 24.0;
 
 /// What all images of a pair look like.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Shape {
+pub(crate) struct ImageShape {
     /// Standard deviation of the round image, px.
     width: f64,
     /// Streak along x and y, px.
     streak: [f64; 2],
 }
 
-impl Shape {
+impl ImageShape {
     /// The shape with a covariance, px²: xx, xy, yy, without the pixel's own 1/12.
     pub fn new([xx, xy, yy]: [f64; 3]) -> Self {
         let (mean, difference) = (0.5 * (xx + yy), 0.5 * (xx - yy));
@@ -81,7 +81,7 @@ impl Shape {
 }
 
 /// The pixels that an image of light 1 lights.
-pub(crate) struct Image {
+pub(crate) struct UnitImage {
     /// Column and row of the first.
     pub first: [isize; 2],
     /// Columns.
@@ -90,21 +90,21 @@ pub(crate) struct Image {
     pub pixels: Vec<[f64; 3]>,
 }
 
-impl Image {
+impl UnitImage {
     /// The image at a place, px.
-    pub fn new(shape: &Shape, place: [f64; 2]) -> Self {
+    pub fn new(shape: &ImageShape, place: [f64; 2]) -> Self {
         Self::of(shape, place, |[x, y]| [x[0] * y[0], x[1] * y[0], x[0] * y[1]])
     }
 
     /// In place of share and slopes, the changes with the covariance's xx, xy and yy, px⁻²: half the second derivatives along an axis, the
     /// mixed one whole (the heat equation; exact for a Gaussian that widens).
-    pub fn widening(shape: &Shape, place: [f64; 2]) -> Self {
+    pub fn widening(shape: &ImageShape, place: [f64; 2]) -> Self {
         Self::of(shape, place, |[x, y]| {
             [0.5 * x[2] * y[0], x[1] * y[1], 0.5 * x[0] * y[2]]
         })
     }
 
-    fn of(shape: &Shape, place: [f64; 2], terms: impl Fn([&[f64; 3]; 2]) -> [f64; 3]) -> Self {
+    fn of(shape: &ImageShape, place: [f64; 2], terms: impl Fn([&[f64; 3]; 2]) -> [f64; 3]) -> Self {
         let reach = shape.reach().map(|r| r.ceil() as isize);
         let first = [0, 1].map(|k| place[k].round() as isize - reach[k]);
         let [columns, rows] = reach.map(|r| (2 * r + 1) as usize);
@@ -188,8 +188,8 @@ mod tests {
             (0.8, [1.0, 1.0], 2e-3),
         ] {
             let [x, y]: [f64; 2] = streak;
-            let shape = Shape::new([s * s + x * x / 12.0, x * y / 12.0, s * s + y * y / 12.0]);
-            let image = Image::new(&shape, place);
+            let shape = ImageShape::new([s * s + x * x / 12.0, x * y / 12.0, s * s + y * y / 12.0]);
+            let image = UnitImage::new(&shape, place);
             let mut total = 0.0;
             for (n, pixel) in image.pixels.iter().enumerate() {
                 let at = [n % image.columns, n / image.columns].map(|n| n as isize);
@@ -216,14 +216,14 @@ mod tests {
     fn slopes_and_widening_are_differences() {
         const H: f64 = 1e-3;
         const TOLERANCE: f64 = (H / 0.5) * (H / 0.5);
-        let shape = Shape::new([0.5, 0.0, 0.5]);
+        let shape = ImageShape::new([0.5, 0.0, 0.5]);
         let place = [10.2, 9.9];
-        let at = |shape: &Shape, place| Image::new(shape, place).pixels;
+        let at = |shape: &ImageShape, place| UnitImage::new(shape, place).pixels;
         let image = at(&shape, place);
         let moved = [[H, 0.0], [0.0, H]]
             .map(|[x, y]| [1.0, -1.0].map(|sign| at(&shape, [place[0] + sign * x, place[1] + sign * y])));
-        let wider = [H, -H].map(|h| at(&Shape::new([0.5 + h, 0.0, 0.5 + h]), place));
-        let widening = Image::widening(&shape, place).pixels;
+        let wider = [H, -H].map(|h| at(&ImageShape::new([0.5 + h, 0.0, 0.5 + h]), place));
+        let widening = UnitImage::widening(&shape, place).pixels;
         for n in 0..image.len() {
             for k in 0..2 {
                 let slope = (moved[k][0][n][0] - moved[k][1][n][0]) / (2.0 * H);
@@ -251,7 +251,7 @@ mod tests {
             [0.6, -0.3, 1.5],
             [0.4, 0.0, 2.4],
         ] {
-            let found = Shape::new(covariance).covariance();
+            let found = ImageShape::new(covariance).covariance();
             for k in 0..3 {
                 assert!(
                     (found[k] - covariance[k]).abs() < 1e-12,

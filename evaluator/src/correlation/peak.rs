@@ -1,8 +1,8 @@
 //! The correlation peaks and their position between the pixels.
 
+use super::plane::Plane;
 use crate::least_squares::Normal;
 use crate::named::named;
-use crate::plane::Plane;
 
 named! {
     /// How the position of a peak is found between the pixels of the correlation plane.
@@ -40,7 +40,7 @@ const NEIGHBOURHOOD_PX: isize = 2;
 /// The highest peak, and the highest one outside its neighbourhood (more than 2 px away along x or y).
 ///
 /// A peak is a pixel inside the search range, above zero and not below any of its 8 neighbours.
-pub fn find(plane: &Plane) -> [Option<Peak>; 2] {
+pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
     let first = highest(plane, |_| true);
     let second = first.and_then(|first| {
         highest(plane, |lag| {

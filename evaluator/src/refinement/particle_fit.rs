@@ -12,9 +12,9 @@
 //! With the r last among the unknowns, the end of the triangular factor of the normal equations is the information on r with all
 //! particles and backgrounds unknown (the Schur complement), by which the fits of several pairs are weighed together.
 
+use super::particle_image::UnitImage;
+use super::particles::{FittedParticle, Particles, displaced};
 use crate::least_squares::{Normal, Triangular};
-use crate::particle_image::Image;
-use crate::particles::{Particle, Particles, displaced};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// Most steps of a fit, and the step in standard deviations of r that is the last.
@@ -32,7 +32,7 @@ const WORST: f64 = 3.0;
 
 /// Adds to `found` what the window number `n` says of r, as two rows of equations; nothing if the fit does not hold.
 pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: usize, found: &mut Normal<2>) {
-    let mut window = Window::new(particles, grid, weighting, n);
+    let mut window = WindowFit::new(particles, grid, weighting, n);
     let (mut share, mut before) = (1.0, f64::INFINITY);
     for _ in 0..STEPS {
         let Some((matrix, right, scatter)) = window.equations() else {
@@ -64,20 +64,20 @@ pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: u
 }
 
 /// The state of a window's fit.
-struct Window<'a> {
+struct WindowFit<'a> {
     particles: &'a Particles<'a>,
     size: [usize; 2],
     /// In frame A and B.
     corners: [[isize; 2]; 2],
     /// Of the pixels, at most 1.
     weights: Vec<f64>,
-    held: Vec<Particle>,
-    fitted: Vec<Particle>,
+    held: Vec<FittedParticle>,
+    fitted: Vec<FittedParticle>,
     background: [f64; 2],
     residual: [f64; 2],
 }
 
-impl<'a> Window<'a> {
+impl<'a> WindowFit<'a> {
     fn new(particles: &'a Particles<'a>, grid: &Grid, weighting: Weighting, n: usize) -> Self {
         let (column, row) = (n % grid.columns, n / grid.columns);
         let [x, y] = grid.centre(column, row);
@@ -93,7 +93,7 @@ impl<'a> Window<'a> {
             .collect();
         let greatest = weights.iter().copied().fold(0.0, f64::max);
         let reach = particles.shape.reach();
-        let shows = |particle: &&Particle| {
+        let shows = |particle: &&FittedParticle| {
             let places = displaced(
                 particle.place,
                 particles.predictor.at(particle.place[0], particle.place[1]),
@@ -106,7 +106,7 @@ impl<'a> Window<'a> {
             })
         };
         // Near ones near each other in the equations, so that these have few elements off the diagonal.
-        let mut held: Vec<Particle> = particles.all.iter().filter(shows).copied().collect();
+        let mut held: Vec<FittedParticle> = particles.all.iter().filter(shows).copied().collect();
         held.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
         Self {
             particles,
@@ -129,7 +129,7 @@ impl<'a> Window<'a> {
         let mut right = vec![0.0; unknowns];
         let (mut scatter, mut total) = (0.0, 0.0);
         let [width, height] = self.particles.frames[0].size.map(|side| side as isize);
-        let place = |particle: &Particle| {
+        let place = |particle: &FittedParticle| {
             let p = self.particles.predictor.at(particle.place[0], particle.place[1]);
             displaced(particle.place, [0, 1].map(|k| p[k] + self.residual[k]))
         };
@@ -138,7 +138,7 @@ impl<'a> Window<'a> {
             let mut lights: Vec<Vec<(usize, [f64; 3])>> = vec![vec![]; self.weights.len()];
             let mut signal = vec![0.0; self.weights.len()];
             for (n, particle) in self.fitted.iter().enumerate() {
-                let image = Image::new(&self.particles.shape, places[n][frame]);
+                let image = UnitImage::new(&self.particles.shape, places[n][frame]);
                 let light = particle.light[frame];
                 let unit = self.particles.unit(light);
                 for (pixel, [share, slope_x, slope_y]) in image.inside(self.corners[frame], self.size) {

@@ -1,6 +1,6 @@
 //! Spatial response: how much of a wave of known length is measured.
 
-use crate::score::{ErrorSample, VectorTruth};
+use super::{ErrorSample, Errors, VectorTruth};
 use crate::statistics::{Estimate, mean};
 
 /// Response at which a tenth of the amplitude is lost.
@@ -22,7 +22,7 @@ pub fn amplitude_ratio(sample: &ErrorSample, truth: &VectorTruth, component: usi
     });
     let (error_mean, wave_mean) = (error.mean(), wave.mean());
     let square = wave.map(|t| (t - wave_mean).powi(2)).mean();
-    let product = |errors: &crate::score::Errors, k: usize| {
+    let product = |errors: &Errors, k: usize| {
         (errors.point_px[k][component] - error_mean) * (truth.point_px[k][component] - wave_mean)
     };
     let slope = sample.values_of(product).mean() / square;

@@ -1,6 +1,6 @@
 //! The particles of a pair: where they are, and how bright in either frame.
 //!
-//! The pair is described as particle images of one [`Shape`] over a background, each at a place X midway in time, which the predictor p
+//! The pair is described as particle images of one [`ImageShape`] over a background, each at a place X midway in time, which the predictor p
 //! puts at X - p/2 in frame A and at X + p/2 in B, with a light of its own in either frame, so that particles may enter and leave
 //! the light sheet. The pixels' variance is a straight line over their signal (the linear camera of EMVA 1288). All of it is
 //! found from the frames, round by round:
@@ -12,15 +12,15 @@
 //!
 //! (The way of crowded-field photometry in astronomy: Stetson 1987; from memory.)
 
+use super::particle_image::{ImageShape, UnitImage};
 use crate::deform::Predictor;
-use crate::frames::Frame;
+use crate::frames::FrameView;
 use crate::least_squares::Normal;
-use crate::particle_image::{Image, Shape};
 use crate::statistics::quantile_low;
 
 /// One particle.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Particle {
+pub(crate) struct FittedParticle {
     /// Midway in time, px.
     pub place: [f64; 2],
     /// In frame A and B, grey values summed over the image.
@@ -49,24 +49,24 @@ const STEP: [f64; 2] = [0.3, 0.7];
 
 /// A pair described by its particles.
 pub(crate) struct Particles<'a> {
-    pub frames: [Frame<'a>; 2],
+    pub frames: [FrameView<'a>; 2],
     pub predictor: &'a Predictor,
     /// The predictor at every pixel, px.
     predicted: Vec<[f64; 2]>,
-    pub shape: Shape,
+    pub shape: ImageShape,
     /// Variance without light, and what each grey value above the background adds.
     noise: [f64; 2],
     /// Least variance without light: that of rounding in the numbers.
     least: f64,
     pub background: [f64; 2],
-    pub all: Vec<Particle>,
+    pub all: Vec<FittedParticle>,
     /// The light of all particles on the pixels of both frames.
     signal: [Vec<f64>; 2],
 }
 
 impl<'a> Particles<'a> {
     /// The particles of two frames, displaced by about `predictor`.
-    pub fn find(frames: [Frame<'a>; 2], predictor: &'a Predictor) -> Self {
+    pub fn find(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
         let mut found = Self::first_guess(frames, predictor);
         for round in 0..ROUNDS {
             let new = found.search(if round < BRIGHT_ROUNDS { BRIGHT } else { FAINT });
@@ -86,7 +86,7 @@ impl<'a> Particles<'a> {
 
     /// Without particles: the background is taken for the brightness below which three tenths of the pixels lie, the noise for the scatter
     /// below it, the shape for that of the sharper ones of the peaks (the wider are several images).
-    fn first_guess(frames: [Frame<'a>; 2], predictor: &'a Predictor) -> Self {
+    fn first_guess(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
         const SHARE: f64 = 0.3;
         let background =
             frames.map(|frame| quantile_low(frame.pixels.iter().map(|p| f64::from(*p)).collect(), SHARE));
@@ -120,7 +120,7 @@ impl<'a> Particles<'a> {
             frames,
             predictor,
             predicted: predictor.at_pixels(frames[0].size),
-            shape: Shape::new([variances[0], 0.0, variances[1]]),
+            shape: ImageShape::new([variances[0], 0.0, variances[1]]),
             noise: [floor, 0.0],
             least,
             background,
@@ -134,11 +134,11 @@ impl<'a> Particles<'a> {
         displaced(place, self.predictor.at(place[0], place[1]))
     }
 
-    fn images(&self, place: [f64; 2]) -> [Image; 2] {
-        self.places(place).map(|place| Image::new(&self.shape, place))
+    fn images(&self, place: [f64; 2]) -> [UnitImage; 2] {
+        self.places(place).map(|place| UnitImage::new(&self.shape, place))
     }
 
-    fn lit<'i>(&self, image: &'i Image) -> impl Iterator<Item = (usize, [f64; 3])> + use<'i> {
+    fn lit<'i>(&self, image: &'i UnitImage) -> impl Iterator<Item = (usize, [f64; 3])> + use<'i> {
         image.inside([0, 0], self.frames[0].size)
     }
 
@@ -154,7 +154,7 @@ impl<'a> Particles<'a> {
         (grey - self.background[frame] - signal, self.variance(signal))
     }
 
-    fn draw(&mut self, images: &[Image; 2], light: [f64; 2]) {
+    fn draw(&mut self, images: &[UnitImage; 2], light: [f64; 2]) {
         let size = self.frames[0].size;
         for ((signal, image), light) in self.signal.iter_mut().zip(images).zip(light) {
             for (pixel, [share, ..]) in image.inside([0, 0], size) {
@@ -166,7 +166,7 @@ impl<'a> Particles<'a> {
     fn redraw(&mut self) {
         self.signal.iter_mut().for_each(|signal| signal.fill(0.0));
         for n in 0..self.all.len() {
-            let Particle { place, light } = self.all[n];
+            let FittedParticle { place, light } = self.all[n];
             self.draw(&self.images(place), light);
         }
     }
@@ -209,7 +209,7 @@ impl<'a> Particles<'a> {
         let before = self.all.len();
         for (n, [height, light]) in answers.iter().enumerate() {
             if *height >= threshold && neighbours(n).all(|m| answers[m][0] <= *height) {
-                self.all.push(Particle {
+                self.all.push(FittedParticle {
                     place: [(n % width) as f64, (n / width) as f64],
                     light: [*light; 2],
                 });
@@ -222,7 +222,7 @@ impl<'a> Particles<'a> {
     /// Fits each particle in turn to what the others leave.
     fn fit_each(&mut self) {
         for n in 0..self.all.len() {
-            let Particle { place, light } = self.all[n];
+            let FittedParticle { place, light } = self.all[n];
             let images = self.images(place);
             let unit = light.map(|light| self.unit(light));
             let mut normal = Normal::<4>::new();
@@ -235,7 +235,7 @@ impl<'a> Particles<'a> {
                 }
             }
             let Some(step) = normal.solve() else { continue };
-            let fitted = Particle {
+            let fitted = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
             };
@@ -257,7 +257,7 @@ impl<'a> Particles<'a> {
         for frame in 0..2 {
             let mut changes = vec![[0.0; 3]; self.signal[frame].len()];
             for particle in &self.all {
-                let image = Image::widening(&self.shape, self.places(particle.place)[frame]);
+                let image = UnitImage::widening(&self.shape, self.places(particle.place)[frame]);
                 for (pixel, change) in image.inside([0, 0], size) {
                     for (sum, change) in changes[pixel].iter_mut().zip(change) {
                         *sum += particle.light[frame] * change;
@@ -273,7 +273,7 @@ impl<'a> Particles<'a> {
             let [xx, _, yy] = self.shape.covariance();
             let most = 0.3 * (xx + yy);
             let covariance = self.shape.covariance();
-            self.shape = Shape::new([0, 1, 2].map(|k| covariance[k] + step[k].clamp(-most, most)));
+            self.shape = ImageShape::new([0, 1, 2].map(|k| covariance[k] + step[k].clamp(-most, most)));
         }
         self.redraw();
     }
@@ -308,7 +308,7 @@ impl<'a> Particles<'a> {
 
     /// Gives up the particles that do not stand out of the noise.
     fn give_up(&mut self) {
-        let stands_out = |particle: &Particle| {
+        let stands_out = |particle: &FittedParticle| {
             let mut square = 0.0;
             for (frame, image) in self.images(particle.place).iter().enumerate() {
                 let light = particle.light[frame];
@@ -334,7 +334,7 @@ pub(crate) fn displaced(place: [f64; 2], d: [f64; 2]) -> [[f64; 2]; 2] {
 }
 
 /// The variance along an axis of each peak higher than `least`: that of the Gaussian through three pixels.
-fn peak_variances(frame: &Frame, background: f64, least: f64, axis: usize) -> Vec<f64> {
+fn peak_variances(frame: &FrameView, background: f64, least: f64, axis: usize) -> Vec<f64> {
     let [width, height] = frame.size;
     let at = |x: usize, y: usize| f64::from(frame.pixels[y * width + x]) - background;
     let mut variances = vec![];

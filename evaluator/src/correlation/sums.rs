@@ -1,0 +1,126 @@
+//! Sums of products of two windows over all lags, by FFT or directly.
+
+use rustfft::num_complex::Complex;
+
+use super::Correlation;
+use super::plane::Plane;
+use super::transform::Transform;
+
+/// Sums of products a(x, y) b(x + i, y + j) at the lags of a plane, by FFT or directly.
+pub(super) struct Sums {
+    window: [usize; 2],
+    direct: bool,
+    transform: Transform,
+    spectra: [Vec<Complex<f32>>; 2],
+    product: Vec<Complex<f32>>,
+}
+
+impl Sums {
+    pub fn new(window: [usize; 2], correlation: Correlation) -> Self {
+        let reach = Plane::new(window).reach();
+        let transform = Transform::new(match correlation {
+            Correlation::Circular => window,
+            // So long that the lags of the plane stay clear of what wraps round.
+            Correlation::ZeroPadded => [0, 1].map(|k| fast_length(window[k] + reach[k] as usize)),
+            Correlation::Direct => [1, 1],
+        });
+        let zeros = vec![Complex::default(); transform.len()];
+        Self {
+            window,
+            direct: correlation == Correlation::Direct,
+            transform,
+            spectra: [zeros.clone(), zeros.clone()],
+            product: zeros,
+        }
+    }
+
+    /// Correlates two pairs of windows at once.
+    pub fn correlate(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
+        if self.direct {
+            for (pair, plane) in pairs.into_iter().zip(planes) {
+                self.by_summation(pair, plane);
+            }
+        } else {
+            self.by_fft(pairs, planes);
+        }
+    }
+
+    fn by_summation(&self, [a, b]: [&[f32]; 2], plane: &mut Plane) {
+        let [width, height] = self.window.map(|side| side as isize);
+        for (j, row) in plane.rows_mut() {
+            for (i, value) in row {
+                let columns = (-i).max(0)..width.min(width - i);
+                let sum: f64 = ((-j).max(0)..height.min(height - j))
+                    .flat_map(|y| {
+                        columns
+                            .clone()
+                            .map(move |x| (y * width + x, (y + j) * width + x + i))
+                    })
+                    .map(|(k, m)| f64::from(a[k as usize]) * f64::from(b[m as usize]))
+                    .sum();
+                *value = sum as f32;
+            }
+        }
+    }
+
+    fn by_fft(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
+        let Self {
+            window: [window_width, _],
+            transform,
+            spectra: [one, two],
+            product,
+            ..
+        } = self;
+        let size = transform.size;
+        for (spectrum, [a, b]) in [&mut *one, &mut *two].into_iter().zip(pairs) {
+            let windows = a.chunks_exact(*window_width).zip(b.chunks_exact(*window_width));
+            let mut rows = spectrum.chunks_exact_mut(size[0]);
+            for ((a, b), row) in windows.zip(&mut rows) {
+                let (used, padding) = row.split_at_mut(*window_width);
+                for ((z, &a), &b) in used.iter_mut().zip(a).zip(b) {
+                    *z = Complex::new(a, b);
+                }
+                padding.fill(Complex::default());
+            }
+            rows.for_each(|row| row.fill(Complex::default()));
+            transform.forward(spectrum);
+        }
+        transform.cross_spectra(one, two, product);
+        transform.inverse(product);
+        let [first, second] = planes;
+        let reach = first.reach().map(|reach| reach as usize);
+        let columns = 2 * reach[0] + 1;
+        let rows = first.values_mut().chunks_exact_mut(columns);
+        for (j, (first, second)) in rows
+            .zip(second.values_mut().chunks_exact_mut(columns))
+            .enumerate()
+        {
+            let from = &product[(j + size[1] * 2 - reach[1]) % size[1] * size[0]..][..size[0]];
+            // From lag -reach on, going round where the lags do.
+            let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);
+            while column < columns {
+                let run = (size[0] - index).min(columns - column);
+                let first = first[column..column + run].iter_mut();
+                let second = second[column..column + run].iter_mut();
+                for ((first, second), z) in first.zip(second).zip(&from[index..index + run]) {
+                    (*first, *second) = (z.re, z.im);
+                }
+                (column, index) = (column + run, 0);
+            }
+        }
+    }
+}
+
+/// The least length of at least `length` with no prime factor above 3, which transforms fast.
+fn fast_length(length: usize) -> usize {
+    let without = |n: usize, factor: usize| {
+        let mut rest = n;
+        while rest.is_multiple_of(factor) {
+            rest /= factor;
+        }
+        rest
+    };
+    (length..)
+        .find(|&n| without(without(n, 2), 3) == 1)
+        .unwrap_or(length)
+}

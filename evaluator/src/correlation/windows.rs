@@ -1,0 +1,169 @@
+//! Windows cut from the frames, tapered, correlated and normalised.
+
+use super::plane::Plane;
+use super::sums::Sums;
+use super::{Correlation, Normalise};
+use crate::frames::FrameView;
+use crate::window::Weighting;
+
+/// Least share of the overlap that [`Normalise`] divides by.
+const LEAST_OVERLAP: f64 = 0.25;
+
+/// Where the two windows of one vector begin in frame A and frame B.
+#[derive(Clone, Copy)]
+pub(crate) struct Corners {
+    pub a: [isize; 2],
+    pub b: [isize; 2],
+}
+
+/// Correlates windows of one size; all plans, weights and buffers are made once.
+pub(crate) struct WindowCorrelator {
+    window: [usize; 2],
+    normalise: Normalise,
+    taper: Vec<f32>,
+    taper_sum: f32,
+    /// What [`Normalise`] multiplies by: one over the autocorrelation of the taper.
+    per_overlap: Plane,
+    sums: Sums,
+    /// Windows A and B of two vectors.
+    pixels: [[Vec<f32>; 2]; 2],
+    planes: [Plane; 2],
+}
+
+impl WindowCorrelator {
+    pub fn new(
+        window: [usize; 2],
+        weighting: Weighting,
+        correlation: Correlation,
+        normalise: Normalise,
+    ) -> Self {
+        let [along_x, along_y] = window.map(|side| weighting.taper(side));
+        let taper: Vec<f32> = along_y
+            .iter()
+            .flat_map(|wy| along_x.iter().map(move |wx| (wx * wy) as f32))
+            .collect();
+        let overlap = |lag: [isize; 2]| {
+            autocorrelation(&along_x, lag[0].unsigned_abs())
+                * autocorrelation(&along_y, lag[1].unsigned_abs())
+        };
+        let least = LEAST_OVERLAP * overlap([0, 0]);
+        let per_overlap = Plane::from_fn(window, |i, j| match overlap([i, j]) {
+            overlap if overlap >= least => (1.0 / overlap) as f32,
+            _ => 0.0,
+        });
+        let plane = Plane::new(window);
+        let pixels = [taper.clone(), taper.clone()];
+        Self {
+            window,
+            normalise,
+            taper_sum: taper.iter().sum(),
+            taper,
+            per_overlap,
+            sums: Sums::new(window, correlation),
+            pixels: [pixels.clone(), pixels],
+            planes: [plane.clone(), plane],
+        }
+    }
+
+    /// Correlates the windows at each of `corners` and hands their planes to `take` in order.
+    pub fn correlate(
+        &mut self,
+        frames: [FrameView; 2],
+        corners: &[Corners],
+        mut take: impl FnMut(usize, &Plane),
+    ) {
+        for (first, two) in corners.chunks(2).enumerate().map(|(i, two)| (2 * i, two)) {
+            for (pixels, at) in self.pixels.iter_mut().zip(two) {
+                for (pixels, (frame, corner)) in pixels.iter_mut().zip(frames.iter().zip([at.a, at.b])) {
+                    frame.window(corner, self.window, pixels);
+                    let mean = dot(pixels, &self.taper) / self.taper_sum;
+                    pixels
+                        .iter_mut()
+                        .zip(&self.taper)
+                        .for_each(|(p, weight)| *p = (*p - mean) * weight);
+                }
+            }
+            match self.normalise {
+                Normalise::None => self.plain(),
+                Normalise::Window => self.per_overlap(),
+                Normalise::Covariance => (0..two.len()).for_each(|k| self.covariance(k)),
+            }
+            for (k, plane) in self.planes.iter().take(two.len()).enumerate() {
+                take(first + k, plane);
+            }
+        }
+    }
+
+    fn plain(&mut self) {
+        let [[a, b], [c, d]] = &self.pixels;
+        self.sums.correlate([[a, b], [c, d]], &mut self.planes);
+    }
+
+    fn per_overlap(&mut self) {
+        self.plain();
+        for plane in &mut self.planes {
+            plane
+                .values_mut()
+                .iter_mut()
+                .zip(self.per_overlap.values())
+                .for_each(|(v, factor)| *v *= factor);
+        }
+    }
+
+    /// With w the taper, v and u the windows' deviations from their means, and E the average over the overlap at a lag, weighted
+    /// by the product of the tapers: (E vu - E v E u) / sqrt((E v² - (E v)²) (E u² - (E u)²)).
+    fn covariance(&mut self, k: usize) {
+        let Self {
+            pixels,
+            taper,
+            per_overlap,
+            sums,
+            planes,
+            ..
+        } = self;
+        for pixels in &mut pixels[k] {
+            // The transforms pack these with the taper, and would lose the smaller of the two in the other's rounding.
+            let scale = (pixels.len() as f32 / dot(pixels, pixels).max(f32::MIN_POSITIVE)).sqrt();
+            pixels.iter_mut().for_each(|pixel| *pixel *= scale);
+        }
+        let [a, b] = &pixels[k];
+        let squared = |p: &[f32]| -> Vec<f32> { p.iter().zip(&*taper).map(|(p, w)| p * p / w).collect() };
+        let (a2, b2) = (squared(a), squared(b));
+        let mut moments = [planes.clone(), planes.clone(), planes.clone()];
+        sums.correlate([[a, b], [a, taper]], &mut moments[0]);
+        sums.correlate([[taper, b], [&a2, taper]], &mut moments[1]);
+        sums.correlate([[taper, &b2], [taper, &b2]], &mut moments[2]);
+        let [[ab, a], [b, a2], [b2, _]] = &moments;
+        for (i, value) in planes[k].values_mut().iter_mut().enumerate() {
+            let [ab, a, b, a2, b2] =
+                [ab, a, b, a2, b2].map(|plane| plane.values()[i] * per_overlap.values()[i]);
+            let variances = [a2 - a * a, b2 - b * b];
+            // An overlap that is uniform to rounding has no correlation.
+            let varied = variances[0] > 1e-6 * a2 && variances[1] > 1e-6 * b2;
+            *value = if varied {
+                (ab - a * b) / (variances[0].sqrt() * variances[1].sqrt())
+            } else {
+                0.0
+            };
+        }
+    }
+}
+
+/// Sum of products, in lanes so that the compiler can use vector registers; the order is fixed.
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    const LANES: usize = 16;
+    let mut sums = [0.0; LANES];
+    let (a, a_rest) = a.as_chunks::<LANES>();
+    let (b, b_rest) = b.as_chunks::<LANES>();
+    for (a, b) in a.iter().zip(b) {
+        for k in 0..LANES {
+            sums[k] += a[k] * b[k];
+        }
+    }
+    sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum::<f32>()
+}
+
+/// Sum of w(i) w(i + lag).
+fn autocorrelation(taper: &[f64], lag: usize) -> f64 {
+    taper.iter().zip(taper.iter().skip(lag)).map(|(w, v)| w * v).sum()
+}

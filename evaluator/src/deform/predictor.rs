@@ -1,0 +1,175 @@
+//! The predictor: a smooth displacement at every pixel, from vectors on a grid.
+
+use super::PredictorFilter;
+use super::spline::{extended, interpolating, regression, taps};
+use crate::error::ProcessingError;
+use crate::field::{Vector, VectorField};
+use crate::interpolate::Interpolated;
+use crate::window::{Grid, Weighting, window_weights};
+
+/// A smooth displacement field through (or near) vectors on a regular grid: a cubic spline along each axis, with no curvature at
+/// the outermost vectors and straight beyond them.
+pub(crate) struct Predictor {
+    /// Position of the first vector, px.
+    first: [f64; 2],
+    spacing: [f64; 2],
+    columns: usize,
+    rows: usize,
+    /// Spline coefficients, row by row.
+    coefficients: Vec<[f64; 2]>,
+}
+
+impl Predictor {
+    /// From the displacements (dx, dy), px, of `columns` x `rows` vectors, row by row, of which the first lies at `first`.
+    pub fn new(
+        first: [f64; 2],
+        spacing: [usize; 2],
+        [columns, rows]: [usize; 2],
+        mut displacements: Vec<[f64; 2]>,
+        filter: PredictorFilter,
+    ) -> Self {
+        if filter == PredictorFilter::Regression {
+            displacements = regression(&displacements, columns, rows);
+        }
+        if filter != PredictorFilter::BSpline {
+            for row in 0..rows {
+                interpolating(&mut displacements, row * columns, 1, columns);
+            }
+            for column in 0..columns {
+                interpolating(&mut displacements, column, columns, rows);
+            }
+        }
+        Self {
+            first,
+            spacing: spacing.map(|s| s as f64),
+            columns,
+            rows,
+            coefficients: displacements,
+        }
+    }
+
+    /// From the vectors of a correlation.
+    pub fn from_field(field: &VectorField, filter: PredictorFilter) -> Result<Self, ProcessingError> {
+        let invalid = |what: String| Err(ProcessingError::Predictor { what });
+        let VectorField {
+            columns,
+            rows,
+            spacing,
+            ref vectors,
+            ..
+        } = *field;
+        if vectors.is_empty() || columns.checked_mul(rows) != Some(vectors.len()) {
+            return invalid(format!(
+                "{} vectors do not make {columns} columns and {rows} rows",
+                vectors.len()
+            ));
+        }
+        if spacing.contains(&0) {
+            return invalid("its spacing is 0 px".to_owned());
+        }
+        let finite = |v: &Vector| [v.x_px, v.y_px, v.dx_px, v.dy_px].iter().all(|p| p.is_finite());
+        if let Some(n) = vectors.iter().position(|v| !finite(v)) {
+            return invalid(format!("vector {n} is not finite"));
+        }
+        let displacements = vectors.iter().map(|v| [v.dx_px, v.dy_px]).collect();
+        Ok(Self::new(
+            [vectors[0].x_px, vectors[0].y_px],
+            spacing,
+            [columns, rows],
+            displacements,
+            filter,
+        ))
+    }
+
+    /// Displacement at a point, px.
+    pub fn at(&self, x: f64, y: f64) -> [f64; 2] {
+        let (i, along_x) = taps((x - self.first[0]) / self.spacing[0]);
+        let (j, along_y) = taps((y - self.first[1]) / self.spacing[1]);
+        let mut sum = [0.0; 2];
+        for (n, wy) in along_y.iter().enumerate() {
+            for (m, wx) in along_x.iter().enumerate() {
+                let c = self.coefficient(i + m as isize, j + n as isize);
+                sum = [sum[0] + wx * wy * c[0], sum[1] + wx * wy * c[1]];
+            }
+        }
+        sum
+    }
+
+    /// Displacement at each pixel of images of `size`, row by row, px.
+    pub fn at_pixels(&self, size: [usize; 2]) -> Vec<[f64; 2]> {
+        (0..size[0] * size[1])
+            .map(|n| self.at((n % size[0]) as f64, (n / size[0]) as f64))
+            .collect()
+    }
+
+    /// Displacement averaged over each window of a grid in images of `size`, with the window's weights, px.
+    pub fn averaged(&self, size: [usize; 2], grid: &Grid, weighting: Weighting) -> Vec<[f64; 2]> {
+        let pixels = self.at_pixels(size);
+        let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
+        let average = |n: usize| {
+            let [x, y] = grid.corner(n % grid.columns, n / grid.columns);
+            let mut sum = [0.0; 2];
+            for (row, wy) in pixels[y * size[0]..].chunks(size[0]).zip(&along_y) {
+                for (d, wx) in row[x..].iter().zip(&along_x) {
+                    sum = [sum[0] + wx * wy * d[0], sum[1] + wx * wy * d[1]];
+                }
+            }
+            sum
+        };
+        (0..grid.len()).map(average).collect()
+    }
+
+    /// The coefficient of a column and row that may lie outside the grid, where it goes on in a straight line.
+    fn coefficient(&self, column: isize, row: isize) -> [f64; 2] {
+        let along_row = |row: usize| {
+            extended(column, self.columns, |column| {
+                self.coefficients[row * self.columns + column]
+            })
+        };
+        extended(row, self.rows, along_row)
+    }
+
+    /// Deforms frame A by minus and frame B by plus half the displacement at each pixel.
+    pub fn deform(&self, frames: [&Interpolated; 2], [width, height]: [usize; 2], deformed: [&mut [f32]; 2]) {
+        let columns: Vec<(isize, [f32; 4])> = (0..width)
+            .map(|x| {
+                let (i, weights) = taps((x as f64 - self.first[0]) / self.spacing[0]);
+                (i, weights.map(|w| w as f32))
+            })
+            .collect();
+        // The leftmost and rightmost coefficients that any pixel needs.
+        let start = columns[0].0;
+        let needed = (columns[width - 1].0 + 4 - start) as usize;
+        let mut line = vec![[0.0f32; 2]; needed];
+        let (mut dx, mut dy) = (vec![0.0; width], vec![0.0; width]);
+        let [a, b] = deformed;
+        for (y, (a, b)) in a
+            .chunks_exact_mut(width)
+            .zip(b.chunks_exact_mut(width))
+            .take(height)
+            .enumerate()
+        {
+            let (j, along_y) = taps((y as f64 - self.first[1]) / self.spacing[1]);
+            for (i, value) in line.iter_mut().enumerate() {
+                let mut sum = [0.0; 2];
+                for (n, wy) in along_y.iter().enumerate() {
+                    let c = self.coefficient(start + i as isize, j + n as isize);
+                    sum = [sum[0] + wy * c[0], sum[1] + wy * c[1]];
+                }
+                *value = sum.map(|s| s as f32);
+            }
+            for ((dx, dy), (i, weights)) in dx.iter_mut().zip(&mut dy).zip(&columns) {
+                let near = &line[(i - start) as usize..][..4];
+                let sum = |k: usize| {
+                    weights[0] * near[0][k]
+                        + weights[1] * near[1][k]
+                        + weights[2] * near[2][k]
+                        + weights[3] * near[3][k]
+                };
+                (*dx, *dy) = (sum(0), sum(1));
+            }
+            frames[0].sample_row(y, -0.5, [&dx, &dy], a);
+            frames[1].sample_row(y, 0.5, [&dx, &dy], b);
+        }
+    }
+}

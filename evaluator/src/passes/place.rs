@@ -1,0 +1,65 @@
+//! One window of a pass: where it is cut, and the displacement that its correlation gives.
+
+use crate::correlation::{Corners, PeakFit, Plane, find_peaks};
+use crate::deform::Predictor;
+use crate::validation::WindowPeaks;
+use crate::window::Grid;
+
+/// What is known of a window before its correlation.
+pub(super) struct WindowPlace {
+    /// Displacement by the predictor at the window's centre, px.
+    predicted: [f64; 2],
+    /// The part of it that the frames or the windows have been displaced by.
+    applied: [f64; 2],
+    /// The windows to be correlated.
+    pub corners: Corners,
+    /// The windows of the frames as they are that hold the same particles, to the pixel.
+    pub moved: Corners,
+}
+
+impl WindowPlace {
+    pub fn new(grid: &Grid, [column, row]: [usize; 2], predictor: Option<&Predictor>, deform: bool) -> Self {
+        let [x, y] = grid.centre(column, row);
+        let predicted = predictor.map_or([0.0; 2], |predictor| predictor.at(x, y));
+        let corner = grid.corner(column, row).map(|c| c as isize);
+        let shift = predicted.map(|p| p.round() as isize);
+        let a = [0, 1].map(|k| corner[k] - shift[k] / 2);
+        let moved = Corners {
+            a,
+            b: [0, 1].map(|k| a[k] + shift[k]),
+        };
+        if deform {
+            Self {
+                predicted,
+                applied: predicted,
+                corners: Corners { a: corner, b: corner },
+                moved,
+            }
+        } else {
+            Self {
+                predicted,
+                applied: shift.map(|s| s as f64),
+                corners: moved,
+                moved,
+            }
+        }
+    }
+
+    pub fn measure(&self, plane: Option<&Plane>, peak_fit: PeakFit) -> WindowPeaks {
+        let found = plane.map_or([None; 2], find_peaks);
+        let peaks = found.map(|peak| {
+            let residual = peak_fit.locate(plane?, peak?);
+            Some([0, 1].map(|k| self.applied[k] + residual[k]))
+        });
+        let peak_ratio = match found {
+            [None, _] => 0.0,
+            [Some(_), None] => f64::INFINITY,
+            [Some(first), Some(second)] => f64::from(first.height) / f64::from(second.height),
+        };
+        WindowPeaks {
+            predicted: self.predicted,
+            peaks,
+            peak_ratio,
+        }
+    }
+}

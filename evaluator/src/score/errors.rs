@@ -1,0 +1,47 @@
+//! The errors of one pair's vectors.
+
+use super::VectorTruth;
+use crate::field::{Vector, VectorStatus};
+
+/// A vector farther than this from the truth is an outlier, px (common practice, no source).
+pub const OUTLIER_PX: f64 = 1.0;
+
+/// The errors of one pair's vectors (measured − true), `NaN` for outliers, and which of them found their particles.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Errors {
+    /// Against the truth at the vector's position.
+    pub point_px: Vec<[f64; 2]>,
+    /// Against the truth averaged over the window.
+    pub window_px: Vec<[f64; 2]>,
+    /// Whether the highest correlation peak is that of the displacement: within [`OUTLIER_PX`] of the truth at the vector's
+    /// position, be the vector flagged or not.
+    pub detected: Vec<bool>,
+}
+
+impl Errors {
+    /// The errors of vectors against `truth`, which must be that of the same grid.
+    pub fn of(vectors: &[Vector], truth: &VectorTruth) -> Errors {
+        let against = |truth: &[[f64; 2]]| -> Vec<[f64; 2]> {
+            vectors
+                .iter()
+                .zip(truth)
+                .map(|(v, t)| [v.dx_px - t[0], v.dy_px - t[1]])
+                .collect()
+        };
+        let mut errors = Errors {
+            point_px: against(&truth.point_px),
+            window_px: against(&truth.window_px),
+            detected: vec![false; vectors.len()],
+        };
+        for (k, vector) in vectors.iter().enumerate() {
+            let [ex, ey] = errors.point_px[k];
+            let near = ex.hypot(ey) <= OUTLIER_PX;
+            errors.detected[k] = near && vector.status != VectorStatus::NoPeak;
+            if vector.status != VectorStatus::Valid || !near {
+                errors.point_px[k] = [f64::NAN; 2];
+                errors.window_px[k] = [f64::NAN; 2];
+            }
+        }
+        errors
+    }
+}

@@ -1,0 +1,72 @@
+//! The true displacement where the vectors stand.
+
+use crate::window::{Grid, Weighting, window_weights};
+
+/// The true displacement at each vector, px.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VectorTruth {
+    /// At the vector's position.
+    pub point_px: Vec<[f64; 2]>,
+    /// Averaged over the window.
+    pub window_px: Vec<[f64; 2]>,
+}
+
+impl VectorTruth {
+    /// Takes the truth on the windows of `grid` from a function of place (x, y), px. The average over a window samples
+    /// it once in every block of `block` × `block` pixels of the image, at the block's middle.
+    pub fn new(
+        grid: &Grid,
+        weighting: Weighting,
+        block: usize,
+        at: impl Fn(f64, f64) -> [f64; 2],
+    ) -> VectorTruth {
+        let block = block.max(1);
+        let counts = [grid.columns, grid.rows];
+        // For each window along an axis: the blocks it touches and the weight of each.
+        let along = |axis: usize| -> Vec<Vec<(usize, f64)>> {
+            let weights = window_weights(weighting, grid.window[axis]);
+            (0..counts[axis])
+                .map(|k| {
+                    let first = grid.origin[axis] + k * grid.spacing[axis];
+                    let mut blocks: Vec<(usize, f64)> = Vec::new();
+                    for (pixel, weight) in (first..).zip(&weights) {
+                        match blocks.last_mut() {
+                            Some((last, sum)) if *last == pixel / block => *sum += weight,
+                            _ => blocks.push((pixel / block, *weight)),
+                        }
+                    }
+                    blocks
+                })
+                .collect()
+        };
+        let point_px = (0..grid.len())
+            .map(|k| grid.centre(k % grid.columns, k / grid.columns))
+            .map(|[x, y]| at(x, y))
+            .collect();
+        let (across, down) = (along(0), along(1));
+        let end =
+            |blocks: &[Vec<(usize, f64)>]| blocks.last().and_then(|b| b.last()).map_or(0, |(k, _)| k + 1);
+        let (wide, high) = (end(&across), end(&down));
+        let middle = |k: usize| (k * block) as f64 + 0.5 * (block as f64 - 1.0);
+        let raster: Vec<[f64; 2]> = (0..wide * high)
+            .map(|k| at(middle(k % wide), middle(k / wide)))
+            .collect();
+        let window_px = down
+            .iter()
+            .flat_map(|rows| {
+                let raster = &raster;
+                across.iter().map(move |columns| {
+                    let mut sum = [0.0; 2];
+                    for (row, wy) in rows {
+                        for (column, wx) in columns {
+                            let u = raster[row * wide + column];
+                            sum = [sum[0] + wx * wy * u[0], sum[1] + wx * wy * u[1]];
+                        }
+                    }
+                    sum
+                })
+            })
+            .collect();
+        VectorTruth { point_px, window_px }
+    }
+}
