@@ -1,7 +1,8 @@
-//! Cross-correlation of interrogation windows.
+//! Cross-correlation of interrogation windows: the correlation plane and its peaks.
 //!
-//! Sign: the plane's value at the lag (i, j) is the sum over pixels of `a(x, y) · b(x + i, y + j)`, so the peak lies at the
-//! displacement from frame A to frame B. Both windows are freed of their weighted mean and multiplied by the taper.
+//! Sign: the plane's value at the lag (i, j) is the sum over pixels of `a(x, y) · b(x + i, y + j)`,
+//! so the peak lies at the displacement from frame A to frame B. The weighted mean of both windows
+//! is subtracted, and they are multiplied by the taper.
 
 mod peak;
 mod plane;
@@ -25,36 +26,62 @@ pub(crate) use windows::{Corners, WindowCorrelator};
 named! {
     /// How the correlation of two windows is computed.
     pub enum Correlation {
-        /// By FFT of the windows as they are: what is shifted out on one side enters on the other.
+        /// By FFT of the windows as they are: what is shifted out on one side comes in on the
+        /// other.
         Circular = "circular",
         /// By FFT of windows extended with zeros: the linear correlation.
         ZeroPadded = "zero-padded",
-        /// The linear correlation by summation over the pixels in double precision: slow, the reference for the others.
+        /// The linear correlation by summation over the pixels in double precision: slow, the
+        /// reference for the others.
         Direct = "direct",
     }
 }
 
 named! {
-    /// What the correlation is divided by, lag by lag. Where the weighted overlap of the two windows is below a quarter of that at lag
-    /// zero (in the top-hat window that is the rim of the search range), too little is left to be judged by, and the plane is zero.
+    /// What the correlation is divided by, lag by lag. Where the weighted overlap of the two
+    /// windows is below a quarter of that at lag zero (with the top-hat window, at the rim of the
+    /// search range), too little is left to judge by, and the plane is zero.
     pub enum Normalise {
         /// Nothing.
         None = "none",
-        /// The autocorrelation of the taper, which is a triangle for a top-hat window: removes the bias toward zero
-        /// displacement (Westerweel 1997). Needs a linear correlation.
+        /// The autocorrelation of the taper, which is a triangle for a top-hat window: removes the
+        /// bias toward zero displacement (Westerweel 1997). Needs a linear correlation.
         Window = "window",
-        /// The two standard deviations inside the overlap of the shifted windows, with the means there removed: the
-        /// normalised covariance, between -1 and 1, weighted by the product of the tapers. Needs a linear correlation.
+        /// The product of the two standard deviations within the overlap of the shifted windows,
+        /// whose means are subtracted: the normalised covariance, between -1 and 1, weighted by the
+        /// product of the tapers. Needs a linear correlation.
         Covariance = "covariance",
     }
 }
 
-/// The correlation plane of two windows, to be looked at; `None` if one of them is uniform.
+/// The correlation plane of two windows, for inspection; `None` if one of them is uniform.
 ///
-/// `a` and `b` are the windows of frame A and frame B, of the same shape (height, width).
+/// `a` and `b` are the windows of frame A and frame B, of the same shape (height, width). The
+/// passes and the preparation of `processing` are ignored.
 ///
 /// # Errors
-/// If the shapes differ, a side is shorter than 4 px, or the normalisation does not go with the correlation.
+/// If the shapes differ, a side is shorter than 4 px, or the normalisation does not go with the
+/// correlation.
+///
+/// ```
+/// use motefield_evaluator::correlation::{correlation_plane, find_peaks};
+/// use motefield_evaluator::{PeakFit, Processing};
+/// use ndarray::Array2;
+///
+/// // A particle image of 2 px standard deviation, displaced by (3, -2) px.
+/// let window = |x: f32, y: f32| {
+///     Array2::from_shape_fn((16, 16), |(j, i)| {
+///         (-((i as f32 - x).powi(2) + (j as f32 - y).powi(2)) / 8.0).exp()
+///     })
+/// };
+/// let (a, b) = (window(6.0, 9.0), window(9.0, 7.0));
+/// let plane = correlation_plane(a.view(), b.view(), &Processing::default())?.unwrap();
+/// let peak = find_peaks(&plane)[0].unwrap();
+/// assert_eq!(peak.lag, [3, -2]);
+/// let [dx, dy] = PeakFit::Gaussian3.locate(&plane, peak);
+/// assert!((dx - 3.0).hypot(dy + 2.0) < 0.2);
+/// # Ok::<(), motefield_evaluator::ProcessingError>(())
+/// ```
 pub fn correlation_plane(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,

@@ -1,4 +1,4 @@
-//! The predictor: a displacement at every pixel from the vectors of a pass, and frames deformed by it.
+//! Frames deformed by a displacement field, and how that field is smoothed.
 
 mod predictor;
 mod spline;
@@ -16,43 +16,81 @@ pub(crate) use predictor::Predictor;
 named! {
     /// How the vectors of a pass are smoothed before they serve the next one as predictor.
     ///
-    /// With r the response of the window to a wave of displacement (the Fourier transform of its weights, `window_weights`) and F
-    /// that of the filter, one pass makes of the measured amplitude R the next one, F R + r (1 - F R): it comes to rest at
-    /// R = r / (1 - F + F r), and the iteration is stable if |F (1 - r)| < 1 for every wave that the grid of vectors can hold.
+    /// With r the response of the window to a wave of displacement (the Fourier transform of its
+    /// weights, [`window_weights`](crate::window_weights)) and F the response of the filter, one
+    /// pass turns the measured amplitude R into F R + r (1 - F R). The iteration converges to R = r
+    /// / (1 - F + F r), and it is stable if |F (1 - r)| < 1 for every wave that the grid of vectors
+    /// can represent.
     ///
-    /// At an overlap of 0.75, for a wave of length λ along one axis and windows of side D (computed from these formulas, which the
-    /// tests find within 0.012 of what is measured):
+    /// At an overlap of 0.75, for a wave of length λ along one axis and windows of side D (computed
+    /// from these formulas, which the tests find to be within 0.012 of what is measured):
     ///
-    /// | weighting, filter     | R at D/λ = 0.25 | 0.5   | 0.75  | 1     | -10 % at λ/D | -3 dB | largest \|F (1 - r)\| |
-    /// |-----------------------|-----------------|-------|-------|-------|--------------|-------|-------|
-    /// | top-hat, one pass     | 0.900           | 0.637 | 0.300 | 0     | 3.99         | 2.26  | -     |
-    /// | top-hat, none         | 1               | 1     | 1     | 0     | unstable     |       | 1.218 |
-    /// | top-hat, b-spline     | 0.997           | 0.947 | 0.676 | 0     | 1.73         | 1.36  | 0.671 |
-    /// | top-hat, regression   | 1.000           | 0.984 | 0.767 | 0     | 1.52         | 1.29  | 0.674 |
-    /// | gaussian, none        | 1               | 1     | 1     | 1     | unstable     |       | 1.015 |
-    /// | gaussian, b-spline    | 0.998           | 0.974 | 0.863 | 0.608 | 1.44         | 1.09  | 0.458 |
-    /// | gaussian, regression  | 1.000           | 0.992 | 0.908 | 0.601 | 1.31         | 1.07  | 0.437 |
-    /// | blackman, regression  | 1.000           | 0.998 | 0.978 | 0.900 | 1.00         | 0.78  | 0.254 |
+    /// | weighting, filter    | R at D/λ = 0.25 | 0.5   | 0.75  | 1     | -10 % | -3 dB | gain  |
+    /// |----------------------|-----------------|-------|-------|-------|-------|-------|-------|
+    /// | top-hat, one pass    | 0.900           | 0.637 | 0.300 | 0     | 3.99  | 2.26  | -     |
+    /// | top-hat, none        | 1               | 1     | 1     | 0     | -     | -     | 1.218 |
+    /// | top-hat, b-spline    | 0.997           | 0.947 | 0.676 | 0     | 1.73  | 1.36  | 0.671 |
+    /// | top-hat, regression  | 1.000           | 0.984 | 0.767 | 0     | 1.52  | 1.29  | 0.674 |
+    /// | gaussian, none       | 1               | 1     | 1     | 1     | -     | -     | 1.015 |
+    /// | gaussian, b-spline   | 0.998           | 0.974 | 0.863 | 0.608 | 1.44  | 1.09  | 0.458 |
+    /// | gaussian, regression | 1.000           | 0.992 | 0.908 | 0.601 | 1.31  | 1.07  | 0.437 |
+    /// | blackman, regression | 1.000           | 0.998 | 0.978 | 0.900 | 1.00  | 0.78  | 0.254 |
+    ///
+    /// The columns -10 % and -3 dB give λ/D where R falls to 0.9 and 0.707; gain is the largest |F
+    /// (1 - r)|, and without a filter the iteration is unstable.
     pub enum PredictorFilter {
-        /// F = 1, the interpolating cubic spline. Unstable where r < 0: with a top-hat window for waves shorter than it, by a factor
-        /// of up to 1.22 a pass.
+        /// F = 1, the interpolating cubic spline. Unstable where r < 0: with a top-hat window for
+        /// waves shorter than the window, by a factor of up to 1.22 per pass.
         None = "none",
-        /// The approximating cubic B-spline, F = (2 + cos ωx)/3 · (2 + cos ωy)/3 with ω the phase from one vector to the next.
+        /// The approximating cubic B-spline, F = (2 + cos ωx)/3 · (2 + cos ωy)/3 with ω the phase
+        /// from one vector to the next.
         BSpline = "b-spline",
-        /// The second-order polynomial fitted by least squares to the 5 x 5 vectors around each one (Schrijer & Scarano 2008),
-        /// F = (17 + 24 cos ω - 6 cos 2ω)/35 for a wave along one axis.
+        /// The second-order polynomial fitted by least squares to the 5 x 5 vectors around each one
+        /// (Schrijer & Scarano 2008), F = (17 + 24 cos ω - 6 cos 2ω)/35 for a wave along one axis.
         Regression = "regression",
     }
 }
 
-/// Both frames deformed by half of a displacement field, A backward and B forward: where the field is right they look alike, and
-/// what they show is at the place where it was midway in time.
+/// Both frames deformed by half of a displacement field, A backward and B forward: where the field
+/// is right they look alike, and what they show is at its place midway in time.
 ///
-/// The pixel at (x, y) of the results is frame A at (x, y) - d/2 and frame B at (x, y) + d/2, with d the displacement at (x, y) by
-/// the predictor that is laid through the vectors of `field` with `filter` (all vectors are used, whatever their status).
+/// Frames and results have the shape (height, width). The pixel (x, y) of the results is frame A at
+/// (x, y) - d/2 and frame B at (x, y) + d/2, with d the displacement at (x, y), px, of the
+/// predictor through the vectors of `field`, smoothed by `filter` (all vectors are used, whatever
+/// their status).
 ///
 /// # Errors
-/// If the frames differ in size or hold values that are not finite, or the field is not a whole grid of finite displacements.
+/// If the frames differ in size or contain values that are not finite, or the field is not a
+/// complete grid of finite displacements.
+///
+/// ```
+/// use motefield_evaluator::{
+///     Interpolator, PredictorFilter, Vector, VectorField, VectorStatus, deform,
+/// };
+/// use ndarray::Array2;
+///
+/// // A uniform displacement of 2 px along x: A is read 1 px to the left, B 1 px to the right.
+/// let vector = |x_px, y_px| Vector {
+///     x_px,
+///     y_px,
+///     dx_px: 2.0,
+///     dy_px: 0.0,
+///     peak_ratio: 5.0,
+///     status: VectorStatus::Valid,
+/// };
+/// let field = VectorField {
+///     columns: 2,
+///     rows: 1,
+///     window: [4, 4],
+///     spacing: [4, 4],
+///     vectors: vec![vector(1.5, 1.5), vector(5.5, 1.5)],
+/// };
+/// let ramp = Array2::from_shape_fn((4, 8), |(_, x)| x as f32);
+/// let [a, b] =
+///     deform(ramp.view(), ramp.view(), &field, PredictorFilter::None, Interpolator::Bilinear)?;
+/// assert_eq!((a[[2, 4]], b[[2, 4]]), (3.0, 5.0));
+/// # Ok::<(), motefield_evaluator::ProcessingError>(())
+/// ```
 pub fn deform(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,

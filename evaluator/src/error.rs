@@ -1,15 +1,15 @@
-//! What can be wrong with images or processing, each said with the field at fault and the remedy.
+//! What can be wrong with images or processing; each error names the field at fault and the remedy.
 
 /// Why a pair cannot be correlated as asked.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum ProcessingError {
-    /// A name that no choice goes by.
+    /// A name that stands for none of the choices.
     #[error("`{name}` is not a choice here; use one of: {}", choices.join(", "))]
     UnknownName {
-        /// What was given.
+        /// The name given.
         name: String,
-        /// What is understood.
+        /// The names understood.
         choices: &'static [&'static str],
     },
     /// Frame A and frame B differ in size.
@@ -42,15 +42,15 @@ pub enum ProcessingError {
         /// The value found, as text (so that errors can be compared).
         value: String,
     },
-    /// A background of nothing.
+    /// A background of no frames.
     #[error("no frame is given to make a background of; give at least one")]
     NoFrames,
-    /// A background made of the frame that it is to be taken from.
+    /// A background to be made of the one frame that it is to be subtracted from.
     #[error(
         "background: made of a single frame it is the frame itself; measure several pairs together, or give the background as a picture"
     )]
     LoneFrame,
-    /// A frame, background or mask of another shape than the others.
+    /// A frame, background or mask whose shape differs from that of the others.
     #[error(
         "{what} is {}x{} px but should be {}x{} px; give one of the frames' size",
         found[0], found[1], expected[0], expected[1]
@@ -63,7 +63,7 @@ pub enum ProcessingError {
         /// The width and height it should have, px.
         expected: [usize; 2],
     },
-    /// An ensemble of nothing.
+    /// An ensemble of no pairs.
     #[error("no pair is given; give at least one")]
     NoPairs,
     /// No pass is given.
@@ -92,7 +92,7 @@ pub enum ProcessingError {
         /// Width and height of the image, px.
         image: [usize; 2],
     },
-    /// An overlap outside 0 (touching windows) to below 1.
+    /// An overlap that is not in 0 (touching windows) to below 1.
     #[error("passes[{pass}].overlap: {overlap} is not in 0 <= overlap < 1; use for example 0.5 or 0.75")]
     Overlap {
         /// Index of the pass.
@@ -124,7 +124,7 @@ pub enum ProcessingError {
         /// What to do.
         remedy: &'static str,
     },
-    /// A field given as the first predictor that does not belong to the images.
+    /// A field, given as the first predictor, that does not fit the images.
     #[error("predictor: {what}; give the vector field of an earlier correlation of images of this size")]
     Predictor {
         /// What is wrong with it.

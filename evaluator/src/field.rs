@@ -1,4 +1,4 @@
-//! What a correlation gives: displacement vectors on a regular grid.
+//! Displacement vectors on a regular grid: the result of a correlation.
 
 use crate::named::named;
 
@@ -7,14 +7,17 @@ named! {
     pub enum VectorStatus {
         /// A correlation peak was found and agrees with its neighbours.
         Valid = "valid",
-        /// The measured displacement disagrees with its neighbours (normalised median test of the last pass).
+        /// The measured displacement disagrees with its neighbours (normalised median test of the
+        /// last pass).
         Outlier = "outlier",
-        /// The highest peak is not high enough above the second-highest one (`Processing::min_peak_ratio`).
+        /// The highest peak is not high enough above the second-highest one
+        /// ([`Processing::min_peak_ratio`](crate::Processing::min_peak_ratio)).
         LowPeakRatio = "low-peak-ratio",
-        /// The measured displacement is longer than `Processing::max_displacement_px`.
+        /// The measured displacement is longer than
+        /// [`Processing::max_displacement_px`](crate::Processing::max_displacement_px).
         OutOfRange = "out-of-range",
-        /// The correlation has no peak inside the search range, as in windows without particles. The displacement is that of
-        /// the predictor, which is zero in a single pass.
+        /// The correlation has no peak inside the search range, as in windows without particles.
+        /// The displacement is that of the predictor, which is zero in a single pass.
         NoPeak = "no-peak",
     }
 }
@@ -30,24 +33,24 @@ pub struct Vector {
     pub dx_px: f64,
     /// Displacement downward from frame A to frame B, px.
     pub dy_px: f64,
-    /// Height of the highest correlation peak over that of the second-highest; infinite if there is no second peak above
-    /// zero, and 0 if there is none at all.
+    /// Height of the highest correlation peak over that of the second-highest; infinite if there is
+    /// no second peak above zero, and 0 if there is none at all.
     pub peak_ratio: f64,
-    /// Whether the displacement can be believed.
+    /// Whether the displacement can be trusted.
     pub status: VectorStatus,
 }
 
 /// Displacements on the grid of interrogation windows of the last pass.
 #[derive(Clone, Debug, PartialEq)]
 pub struct VectorField {
-    /// Windows side by side.
+    /// Number of windows along x.
     pub columns: usize,
-    /// Rows of windows.
+    /// Number of windows along y.
     pub rows: usize,
     /// Width and height of the interrogation window, px.
     pub window: [usize; 2],
     /// Distance between neighbouring windows along x and y, px.
     pub spacing: [usize; 2],
-    /// The vectors, row by row: that of column `i` and row `j` is number `j * columns + i`.
+    /// The vectors, row by row: the one in column `i` and row `j` has the index `j * columns + i`.
     pub vectors: Vec<Vector>,
 }

@@ -60,7 +60,8 @@ pub(crate) struct FrameView<'a> {
 }
 
 impl FrameView<'_> {
-    /// Whether the window's pixels are all alike, to the precision of their numbers: there is nothing to correlate.
+    /// Whether all pixels of the window are equal, to the precision of their numbers: there is
+    /// nothing to correlate.
     pub fn is_uniform(&self, corner: [isize; 2], size: [usize; 2]) -> bool {
         let [width, height] = self.size;
         let pixel = |x: usize, y: usize| {
@@ -75,7 +76,8 @@ impl FrameView<'_> {
         (0..size[1]).all(|y| (0..size[0]).all(|x| (pixel(x, y) - first).abs() <= 1e-6 * first.abs()))
     }
 
-    /// Copies the window with its upper-left pixel at `corner`; beyond the border the frame is mirrored at its edge pixels.
+    /// Copies the window with its upper-left pixel at `corner`; beyond the border the frame is
+    /// mirrored at its edge pixels.
     pub fn window(&self, corner: [isize; 2], size: [usize; 2], out: &mut [f32]) {
         let [width, height] = self.size;
         let inside = (0..2).all(|k| corner[k] >= 0 && corner[k] as usize + size[k] <= self.size[k]);
@@ -97,7 +99,8 @@ impl FrameView<'_> {
     }
 }
 
-/// The index in 0..length that `index` falls on when the axis is mirrored at the first and the last sample.
+/// The index in 0..length that `index` corresponds to when the axis is mirrored at its first and
+/// last sample.
 pub(crate) fn mirror(index: isize, length: usize) -> usize {
     let period = (2 * length as isize - 2).max(1);
     let folded = index.rem_euclid(period);

@@ -1,9 +1,10 @@
 //! Interpolation of frames between the pixels.
 //!
-//! A frame is represented by coefficients c(i, j) and a kernel h of at most 8 samples' support along each axis:
-//! f(x, y) = sum of c(i, j) h(x - i) h(y - j). B-splines have their coefficients from a recursive filter (Unser, Aldroubi & Eden
-//! 1993) so that f passes through the pixels; for the others the coefficients are the pixels. Frames are continued beyond
-//! their border by mirroring at the outermost pixels.
+//! A frame is represented by coefficients c(i, j) and a kernel h with a support of at most 8
+//! samples along each axis: f(x, y) = sum of c(i, j) h(x - i) h(y - j). The coefficients of
+//! B-splines come from a recursive filter (Unser, Aldroubi & Eden 1993), so that f passes through
+//! the pixels; for the other kernels the coefficients are the pixels. Beyond their border frames
+//! are mirrored at the outermost pixels.
 
 mod kernel;
 
@@ -34,7 +35,7 @@ named! {
 /// Coefficients kept beyond each border, at least half of [`TAPS`].
 const PAD: usize = TAPS / 2;
 
-/// Lines filtered side by side.
+/// Number of lines filtered side by side.
 const LANES: usize = 16;
 
 /// A frame that can be sampled anywhere.
@@ -47,9 +48,9 @@ pub(crate) struct Interpolated {
 }
 
 impl Interpolated {
-    /// Room for frames of `size` (width, height).
+    /// Memory for frames of `size` (width, height).
     pub fn new(size: [usize; 2], interpolator: Interpolator) -> Self {
-        // The last sample's row of weights reaches TAPS beyond it.
+        // The weights of the last sample of a row extend TAPS beyond it.
         let stride = PAD + size[0] + TAPS;
         Self {
             size,
@@ -60,7 +61,7 @@ impl Interpolated {
         }
     }
 
-    /// Takes a frame of the size this was made for.
+    /// Takes over a frame of the size this was made for.
     pub fn load(&mut self, frame: FrameView) {
         let Self {
             size: [width, height],
@@ -122,7 +123,8 @@ impl Interpolated {
     }
 }
 
-/// Splits `base + shift` into a sample index in 0..length and the fraction beyond it, mirroring at the outermost samples.
+/// Splits `base + shift` into a sample index in 0..length and the fraction beyond it, mirroring at
+/// the outermost samples.
 #[inline(always)]
 fn split(base: usize, shift: f32, length: usize) -> (usize, f32) {
     let floor = shift.floor();
@@ -142,7 +144,7 @@ fn split(base: usize, shift: f32, length: usize) -> (usize, f32) {
 fn sample_row(image: &Interpolated, y: usize, factor: f32, dx: &[f32], dy: &[f32], out: &mut [f32]) {
     let [width, height] = image.size;
     let Kernel { support, terms } = &image.kernel;
-    // From the sample left of the point to the first one with a weight.
+    // From the sample left of the point to the first one that has a weight.
     let lead = support / 2 - 1;
     let weights = |t: f32| {
         let mut weights = [0.0f32; TAPS];
@@ -184,7 +186,8 @@ fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
     for &pole in poles {
         let z = pole as f32;
         let gain = ((1.0 - pole) * (1.0 - 1.0 / pole)) as f32;
-        // The mirrored signal's past, until its share falls below single precision.
+        // The past of the mirrored signal, up to where its contribution falls below single
+        // precision.
         let horizon = (1e-9f64.ln() / pole.abs().ln()).ceil() as isize;
         let mut past = [0.0; LANES];
         for k in (0..=horizon).rev() {

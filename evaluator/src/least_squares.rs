@@ -1,6 +1,9 @@
-//! Small linear least-squares problems.
+//! Linear least squares: the normal equations of a few unknowns, and of many.
+//!
+//! [`Normal`] has a fixed small number of unknowns and is solved by elimination; [`Triangular`] has
+//! hundreds, most elements of whose matrix are zero, and keeps its factor.
 
-/// Normal equations of `N` unknowns, summed point by point.
+/// Normal equations of `N` unknowns, accumulated point by point.
 #[derive(Clone)]
 pub(crate) struct Normal<const N: usize> {
     matrix: [[f64; N]; N],
@@ -15,7 +18,7 @@ impl<const N: usize> Normal<N> {
         }
     }
 
-    /// Adds a point where the unknowns have the factors `terms` and their sum should be `value`.
+    /// Adds a point: the sum of the unknowns times `terms` should be `value`.
     pub fn add(&mut self, terms: [f64; N], value: f64, weight: f64) {
         for i in 0..N {
             for j in 0..N {
@@ -25,8 +28,9 @@ impl<const N: usize> Normal<N> {
         }
     }
 
-    /// The unknowns, by Gauss-Jordan elimination, which needs no pivoting in a positive definite matrix; `None` if the points
-    /// do not determine them (a pivot below 1e-9 of the largest element).
+    /// The unknowns, by Gauss-Jordan elimination, which needs no pivoting in a positive definite
+    /// matrix; `None` if the points do not determine them (a pivot below 1e-9 of the largest
+    /// element).
     pub fn solve(mut self) -> Option<[f64; N]> {
         let least = 1e-9
             * self
@@ -51,7 +55,8 @@ impl<const N: usize> Normal<N> {
     }
 }
 
-/// The solution of many normal equations, and the triangular factor L of their matrix L Lᵀ (Cholesky's).
+/// The solution of many normal equations, and the triangular factor L of their matrix L Lᵀ
+/// (Cholesky's).
 pub(crate) struct Triangular {
     rows: Vec<Vec<f64>>,
     /// The unknowns.
@@ -59,8 +64,9 @@ pub(crate) struct Triangular {
 }
 
 impl Triangular {
-    /// From the lower triangle of the matrix, row by row, and the right side. What is zero before a row's first element stays zero
-    /// and costs nothing. `None` if the matrix is not positive definite.
+    /// Solves the equations given by the lower triangle of the matrix, row by row, and the right
+    /// side. Zeros before a row's first other element stay zero and cost nothing. `None` if the
+    /// matrix is not positive definite.
     pub fn solve(mut rows: Vec<Vec<f64>>, mut unknowns: Vec<f64>) -> Option<Self> {
         let first: Vec<usize> = rows
             .iter()
@@ -74,7 +80,7 @@ impl Triangular {
                 row[j] = (row[j] - dot(&row[from..j], &above[j][from..j])) / above[j][j];
             }
             let square = row[i] - dot(&row[first[i].min(i)..i], &row[first[i].min(i)..i]);
-            // A pivot that rounding could have left is none.
+            // A pivot as small as rounding leaves it counts as zero.
             if square.is_nan() || square <= 1e-12 * row[i] {
                 return None;
             }
@@ -91,7 +97,8 @@ impl Triangular {
         Some(Self { rows, unknowns })
     }
 
-    /// The factor of the information on the last two unknowns with all others unknown.
+    /// The triangular factor of the information on the last two unknowns when all others are
+    /// unknown.
     pub fn last_two(&self) -> [[f64; 2]; 2] {
         let [.., above, last] = self.rows.as_slice() else {
             return [[0.0; 2]; 2];
@@ -101,7 +108,7 @@ impl Triangular {
     }
 }
 
-/// In lanes, so that the compiler can use vector registers.
+/// Summed in lanes, so that the compiler can use vector registers.
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 8;
     let ((a, rest_a), (b, rest_b)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
@@ -119,8 +126,9 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 mod tests {
     use super::*;
 
-    /// Closed form: A x = b of a known x, A = B Bᵀ + 1 with some elements zero. By elimination of the others the information on the last
-    /// two is the inverse of the corner of A⁻¹, whose columns are solutions for unit vectors: 1e-9, the condition of A times rounding.
+    /// Closed form: A x = b for a known x, A = B Bᵀ + 1 with some elements zero. After elimination
+    /// of the others the information on the last two is the inverse of the corner of A⁻¹, whose
+    /// columns are solutions for unit vectors. Tolerance 1e-9: the condition of A times rounding.
     #[test]
     fn triangular_solves_and_tells_the_information_of_the_last_two() {
         const N: usize = 30;

@@ -1,6 +1,6 @@
-//! Enums whose variants go by the trade's lower-case words in setup files and tables.
+//! Enums whose variants have lower-case names in setup files and tables.
 
-/// Declares a plain enum with `ALL`, `as_str`, `Display` and `FromStr` over its names.
+/// Declares a plain enum with `ALL`, `as_str`, `Display` and `FromStr` for its names.
 macro_rules! named {
     ($(#[$meta:meta])* pub enum $Enum:ident { $($(#[$doc:meta])* $Variant:ident = $name:literal,)+ }) => {
         $(#[$meta])*
@@ -8,7 +8,7 @@ macro_rules! named {
         pub enum $Enum { $($(#[$doc])* $Variant,)+ }
 
         impl $Enum {
-            /// Every choice, in the order of the documentation.
+            /// All choices, in the order of the documentation.
             pub const ALL: &[Self] = &[$(Self::$Variant,)+];
 
             /// The lower-case name used in setup files and tables.

@@ -2,10 +2,20 @@
 
 use crate::statistics::median;
 
-/// The normalised residual of a value among its neighbours (Westerweel & Scarano 2005): |u - median| / (median |uᵢ - median| + ε),
-/// the medians over the neighbours without the value itself. `None` with fewer than three neighbours, which cannot outvote.
+/// The normalised residual of a value among its neighbours (Westerweel & Scarano 2005): |u -
+/// median| / (median |uᵢ - median| + ε), with the medians over the neighbours without the value
+/// itself; ε is in the unit of the values. `None` with fewer than three neighbours, too few to
+/// outvote the value.
 ///
 /// The neighbours are left in another order. All values must be finite.
+///
+/// ```
+/// use motefield_evaluator::normalised_residual;
+///
+/// let mut neighbours = [1.0, 2.0, 3.0, 4.0, 5.0];
+/// // Median 3; the median distance from it is 1.
+/// assert_eq!(normalised_residual(6.0, &mut neighbours, 0.5), Some(2.0));
+/// ```
 pub fn normalised_residual(value: f64, neighbours: &mut [f64], epsilon: f64) -> Option<f64> {
     if neighbours.len() < 3 {
         return None;
@@ -24,7 +34,7 @@ pub(crate) struct Neighbourhood<'a> {
 }
 
 impl Neighbourhood<'_> {
-    /// One component of the trusted ones among the up to 8 vectors around number `n`.
+    /// One component of the trusted vectors among the up to 8 around vector `n`.
     fn around(&self, n: usize, component: usize) -> ([f64; 8], usize) {
         let (columns, rows) = (self.columns, self.displacements.len() / self.columns);
         let (column, row) = (n % columns, n / columns);
@@ -42,8 +52,9 @@ impl Neighbourhood<'_> {
         (values, count)
     }
 
-    /// Normalised residual of `displacement` at the place of vector `n`: those of its two components as the sides of a right
-    /// angle. At a border the neighbours that exist serve; `None` if fewer than three are trusted.
+    /// Normalised residual of `displacement` in the place of vector `n`: those of its two
+    /// components added in quadrature. At a border the existing neighbours are used; `None` if
+    /// fewer than three are trusted.
     pub fn residual(&self, n: usize, displacement: [f64; 2], epsilon_px: f64) -> Option<f64> {
         let component = |component: usize| {
             let (mut values, count) = self.around(n, component);
@@ -52,7 +63,7 @@ impl Neighbourhood<'_> {
         Some(component(0)?.hypot(component(1)?))
     }
 
-    /// Median of the trusted neighbours by component, if there are any.
+    /// Median of the trusted neighbours by component; `None` if there are none.
     pub fn median(&self, n: usize) -> Option<[f64; 2]> {
         let component = |component: usize| {
             let (mut values, count) = self.around(n, component);

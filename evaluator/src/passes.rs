@@ -1,17 +1,19 @@
 //! The multi-pass schedule: from two frames to a field of vectors.
 //!
-//! The frames are prepared first, if asked for ([`crate::prepare`]); then
+//! The frames are prepared first, if requested ([`crate::prepare`]); then
 //!
-//! 1. The windows of the first pass are correlated in the frames as they stand.
-//! 2. Vectors that fail the tests are replaced, for the predictor only, by the second-highest peak if it passes them, else by the
-//!    median of their trusted neighbours.
-//! 3. The predictor, a smooth displacement field over all pixels, is laid through the vectors (`PredictorFilter`).
-//! 4. Both frames are deformed by half the predictor, A backward and B forward, so that a vector belongs to the window's centre
-//!    midway in time, and the windows of the next pass are correlated; each finds the residual displacement, which is added
-//!    to the predictor at its centre. On with 2.
+//! 1. The windows of the first pass are correlated in the frames as they are.
+//! 2. Vectors that fail the tests are replaced, for the predictor only, by the second-highest peak
+//!    if that passes them, else by the median of their trusted neighbours.
+//! 3. The predictor, a smooth displacement field over all pixels, is fitted to the vectors
+//!    (`PredictorFilter`).
+//! 4. Both frames are deformed by half the predictor, A backward and B forward, so that a vector
+//!    belongs to the window's centre midway in time. The windows of the next pass are correlated;
+//!    each finds the residual displacement, which is added to the predictor at its centre. Then on
+//!    with step 2.
 //!
-//! In the last pass vectors that fail keep what was measured and carry the reason as their `VectorStatus`; the others may be refined
-//! (`Refinement`), in frames deformed once more.
+//! In the last pass vectors that fail keep what was measured, with the reason as their
+//! `VectorStatus`; the others may be refined (`Refinement`), in frames deformed once more.
 
 mod place;
 mod refine;
@@ -30,14 +32,42 @@ use crate::validation::{self, WindowPeaks};
 use crate::window::Grid;
 use place::WindowPlace;
 
-/// Measures the displacement field from frame `a` to frame `b`, arrays of the same shape (height, width).
+/// Measures the displacement field from frame `a` to frame `b`, arrays of the same shape (height,
+/// width).
 ///
-/// Grey values may have any offset and scale. The result is a function of the arguments alone, bit for bit on a given machine;
-/// the work is done on the calling thread, so that callers can correlate many pairs side by side. For many pairs
-/// of one size a [`Correlator`] saves setting up.
+/// Grey values may have any offset and scale. The result is a function of the arguments alone, bit
+/// for bit on a given machine. The work is done on the calling thread, so that callers can
+/// correlate many pairs in parallel. For many pairs of one size a [`Correlator`] saves the setup.
 ///
 /// # Errors
-/// If the frames differ in size or hold values that are not finite, or [`Processing::validate`] fails.
+/// If the frames differ in size or contain values that are not finite, or [`Processing::validate`]
+/// fails.
+///
+/// ```
+/// use motefield_evaluator::{Pass, Processing, VectorStatus, correlate};
+/// use ndarray::Array2;
+///
+/// // Four particle images per frame, displaced by (2, 1) px.
+/// let places = [(7.0, 9.0), (20.0, 6.0), (11.0, 22.0), (23.0, 19.0)];
+/// let frame = |dx: f32, dy: f32| {
+///     Array2::from_shape_fn((32, 32), |(j, i)| {
+///         let light = |(x, y): (f32, f32)| {
+///             (-((i as f32 - x - dx).powi(2) + (j as f32 - y - dy).powi(2)) / 2.0).exp()
+///         };
+///         places.map(light).iter().sum::<f32>()
+///     })
+/// };
+/// let processing = Processing {
+///     passes: vec![Pass::square(32, 0.0)],
+///     ..Processing::default()
+/// };
+/// let (a, b) = (frame(0.0, 0.0), frame(2.0, 1.0));
+/// let field = correlate(a.view(), b.view(), &processing)?;
+/// let vector = field.vectors[0];
+/// assert_eq!(vector.status, VectorStatus::Valid);
+/// assert!((vector.dx_px - 2.0).hypot(vector.dy_px - 1.0) < 0.05);
+/// # Ok::<(), motefield_evaluator::ProcessingError>(())
+/// ```
 pub fn correlate(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,
@@ -47,12 +77,37 @@ pub fn correlate(
     Correlator::new(width, height, processing)?.correlate(a, b)
 }
 
-/// Measures one displacement field from many pairs of a steady flow: the correlation planes of all pairs are added window by window
-/// before the peak is sought (Meinhart, Wereley & Santiago 2000), which finds displacements where a single pair is too dim or too
-/// sparse. The planes enter as they are, so brighter pairs count more.
+/// Measures one displacement field from many pairs of a steady flow: the correlation planes of all
+/// pairs are added window by window before the peaks are located (Meinhart, Wereley & Santiago
+/// 2000), which finds displacements where a single pair is too dim or too sparse. The planes are
+/// not normalised before, so brighter pairs count more.
+///
+/// All frames have the same shape (height, width).
 ///
 /// # Errors
 /// As [`correlate`], or if there is no pair.
+///
+/// ```
+/// use motefield_evaluator::{Pass, Processing, ProcessingError, correlate_ensemble};
+/// use ndarray::Array2;
+///
+/// // Each pair shows one particle image, displaced by (1, 0) px.
+/// let frame = |x: f32, y: f32| {
+///     Array2::from_shape_fn((16, 16), |(j, i)| {
+///         (-((i as f32 - x).powi(2) + (j as f32 - y).powi(2)) / 2.0).exp()
+///     })
+/// };
+/// let frames = [(5.0, 6.0), (9.0, 4.0), (8.0, 10.0)].map(|(x, y)| [frame(x, y), frame(x + 1.0, y)]);
+/// let pairs = frames.each_ref().map(|[a, b]| [a.view(), b.view()]);
+/// let processing = Processing {
+///     passes: vec![Pass::square(16, 0.0)],
+///     ..Processing::default()
+/// };
+/// let field = correlate_ensemble(&pairs, &processing)?;
+/// assert!((field.vectors[0].dx_px - 1.0).abs() < 0.1);
+/// assert_eq!(correlate_ensemble(&[], &processing), Err(ProcessingError::NoPairs));
+/// # Ok::<(), ProcessingError>(())
+/// ```
 pub fn correlate_ensemble(
     pairs: &[[ArrayView2<f32>; 2]],
     processing: &Processing,
@@ -61,13 +116,31 @@ pub fn correlate_ensemble(
     Correlator::new(first.ncols(), first.nrows(), processing)?.correlate_ensemble(pairs)
 }
 
-/// Correlates pairs of one size, one after another, with plans, weights and buffers made once.
+/// Correlates pairs of one size, one after another; plans, weights and buffers are made once.
+///
+/// ```
+/// use motefield_evaluator::{Correlator, Pass, Processing};
+/// use ndarray::Array2;
+///
+/// let processing = Processing {
+///     passes: vec![Pass::square(16, 0.5)],
+///     ..Processing::default()
+/// };
+/// let mut correlator = Correlator::new(32, 32, &processing)?;
+/// let frame = Array2::from_shape_fn((32, 32), |(y, x)| ((3 * x + 5 * y * y) % 17) as f32);
+/// for _ in 0..2 {
+///     let field = correlator.correlate(frame.view(), frame.view())?;
+///     assert_eq!((field.columns, field.rows), (3, 3));
+///     assert!(field.vectors.iter().all(|v| v.dx_px.abs() < 1e-6 && v.dy_px.abs() < 1e-6));
+/// }
+/// # Ok::<(), motefield_evaluator::ProcessingError>(())
+/// ```
 pub struct Correlator {
     size: [usize; 2],
     processing: Processing,
     stages: Vec<(Grid, WindowCorrelator)>,
     interpolated: [Interpolated; 2],
-    /// Number of the pair that is in `interpolated`.
+    /// Index of the pair that is in `interpolated`.
     loaded: Option<usize>,
     deformed: [Vec<f32>; 2],
 }
@@ -103,7 +176,7 @@ impl Correlator {
     /// Measures the displacement field of a pair, as [`correlate`] does.
     ///
     /// # Errors
-    /// If the frames are not of the size this was made for or hold values that are not finite.
+    /// If the frames are not of the size this was made for or contain values that are not finite.
     pub fn correlate(
         &mut self,
         a: ArrayView2<f32>,
@@ -112,10 +185,12 @@ impl Correlator {
         self.run(&[[a, b]], None)
     }
 
-    /// Measures starting from a known approximate field, such as that of the pair before: the first pass is a later pass already.
+    /// Measures starting from a known approximate field, such as that of the previous pair: already
+    /// the first pass uses a predictor.
     ///
     /// # Errors
-    /// As [`Correlator::correlate`], or if `predictor` is not a whole grid of finite displacements.
+    /// As [`Correlator::correlate`], or if `predictor` is not a complete grid of finite
+    /// displacements.
     pub fn correlate_from(
         &mut self,
         a: ArrayView2<f32>,
@@ -174,7 +249,7 @@ impl Correlator {
         Ok(self.refine(&pairs, &measured, field))
     }
 
-    /// The predictor through the vectors of a pass.
+    /// The predictor from the vectors of a pass.
     fn predictor(&self, pass: usize, measured: &[WindowPeaks]) -> Predictor {
         let grid = &self.stages[pass].0;
         self.predictor_through(
@@ -183,7 +258,7 @@ impl Correlator {
         )
     }
 
-    /// The predictor through displacements on the grid of a pass.
+    /// The predictor from displacements on the grid of a pass.
     fn predictor_through(&self, pass: usize, displacements: Vec<[f64; 2]>) -> Predictor {
         let grid = &self.stages[pass].0;
         Predictor::new(
@@ -206,7 +281,7 @@ impl Correlator {
         predictor.deform([&self.interpolated[0], &self.interpolated[1]], self.size, [a, b]);
     }
 
-    /// Correlates all windows of a pass, the planes of all pairs added.
+    /// Correlates all windows of a pass; the planes of all pairs are added.
     fn measure(&mut self, pairs: &[Frames], pass: usize, predictor: Option<&Predictor>) -> Vec<WindowPeaks> {
         let grid = self.stages[pass].0.clone();
         let places: Vec<WindowPlace> = (0..grid.len())
@@ -242,7 +317,8 @@ impl Correlator {
         measured
     }
 
-    /// Correlates all windows of one pair and hands the planes to `take` in order: `None` where a window is uniform.
+    /// Correlates all windows of one pair and passes the planes to `take` in order: `None` where a
+    /// window is uniform.
     fn planes(
         &mut self,
         number: usize,
@@ -267,7 +343,8 @@ impl Correlator {
         let (grid, correlator) = &mut self.stages[pass];
         let corners: Vec<Corners> = places.iter().map(|place| place.corners).collect();
         correlator.correlate(frames, &corners, |n, plane| {
-            // Asked of the frames as they are: interpolation leaves rounding where nothing is.
+            // Decided on the frames as they are: interpolation leaves rounding errors where nothing
+            // is.
             let Corners { a, b } = places[n].moved;
             let uniform = original[0].is_uniform(a, grid.window) || original[1].is_uniform(b, grid.window);
             take(n, (!uniform).then_some(plane));

@@ -1,7 +1,8 @@
 //! Preparation of frames before correlation: background, bright spots, uneven light, masks.
 //!
-//! The frames of pairs that are measured together go through the steps that are asked for, in the order of the fields of
-//! [`Preparation`]. Frames A and frames B have backgrounds of their own, as the two pulses and exposures differ.
+//! The frames of pairs that are measured together go through the requested steps in the order of
+//! the fields of [`Preparation`]. Frames A and frames B have separate backgrounds, as the two
+//! pulses and exposures differ.
 
 use std::sync::Arc;
 
@@ -9,23 +10,34 @@ use ndarray::{Array2, ArrayView2, Zip};
 
 use crate::error::ProcessingError;
 use crate::named::named;
-use crate::statistics::median_high;
+use crate::statistics::{mean_and_deviation, median_high};
 
 named! {
-    /// What is taken as the background of many frames, pixel by pixel.
+    /// How the background is made from many frames, pixel by pixel.
     pub enum Statistic {
-        /// The least value: never darkens below zero, but lies below the true background by its noise.
+        /// The least value: leaves no pixel below zero, but lies below the true background by its
+        /// noise.
         Minimum = "minimum",
-        /// The mean value: contains the mean light of the particles too.
+        /// The mean value: also contains the mean light of the particles.
         Mean = "mean",
     }
 }
 
 impl Statistic {
-    /// The background of frames of one shape.
+    /// The background made from frames of one shape (height, width), in grey values.
     ///
     /// # Errors
     /// If there is no frame, or the shapes differ.
+    ///
+    /// ```
+    /// use motefield_evaluator::prepare::Statistic;
+    /// use ndarray::array;
+    ///
+    /// let frames = [array![[1.0, 5.0]], array![[3.0, 4.0]]];
+    /// let of = |statistic: Statistic| statistic.of(frames.iter().map(|f| f.view())).unwrap();
+    /// assert_eq!(of(Statistic::Minimum), array![[1.0, 4.0]]);
+    /// assert_eq!(of(Statistic::Mean), array![[2.0, 4.5]]);
+    /// ```
     pub fn of<'a>(
         self,
         frames: impl IntoIterator<Item = ArrayView2<'a, f32>>,
@@ -54,35 +66,57 @@ pub enum Background {
     /// Nothing.
     #[default]
     None,
-    /// A picture made of the frames that are measured together, at least two.
+    /// A picture made from the frames that are measured together, at least two.
     Made(Statistic),
-    /// These pictures, from frames A and from frames B: made of more frames, or recorded without particles.
+    /// These pictures, for frames A and for frames B: made from more frames, or recorded without
+    /// particles.
     Given([Arc<Array2<f32>>; 2]),
 }
 
-/// The steps of preparation; those that are `None` are left out. [`Preparation::default`] does nothing.
+/// The steps of preparation; those that are `None` are left out. [`Preparation::default`] does
+/// nothing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Preparation {
     /// Subtracted from the frame.
     pub background: Background,
-    /// Values above median + n standard deviations are set to that, with the n given, above 0 (2 is usual): keeps few bright
-    /// particles from deciding the correlation alone (intensity capping, Shavit, Lowe & Steinbuck 2007).
+    /// Number n of standard deviations, above 0 (2 is usual): values above median + n standard
+    /// deviations are set to that limit. Keeps a few bright particles from dominating the
+    /// correlation (intensity capping, Shavit, Lowe & Steinbuck 2007).
     pub intensity_cap: Option<f64>,
-    /// Side of the square, px, whose mean is subtracted from its middle pixel; odd, several particle images wide.
+    /// Side, px, of the square whose mean is subtracted from its middle pixel; odd, several
+    /// particle images wide.
     pub high_pass_px: Option<usize>,
-    /// Side of the square, px, whose mean is subtracted from its middle pixel and by whose standard deviation it is then divided;
-    /// odd, several particles wide: makes unevenly lit parts count alike. Zero where the square is uniform.
+    /// Side, px, of the square whose mean is subtracted from its middle pixel, which is then
+    /// divided by the standard deviation in the square; odd, several particle images wide. Gives
+    /// unevenly lit parts the same weight. Zero where the square is uniform.
     pub local_normalisation_px: Option<usize>,
-    /// Pixels not to be measured, true where masked: left out of every mean above, and in the end set to the mean of the others, so
-    /// that windows that are masked altogether are uniform and give no peak.
+    /// Pixels not to be measured, true where masked, of shape (height, width). They are left out of
+    /// all means above and in the end set to the mean of the other pixels, so that fully masked
+    /// windows are uniform and give no peak.
     pub mask: Option<Arc<Array2<bool>>>,
 }
 
 impl Preparation {
-    /// Prepares pairs of frames A and B that are measured together; `None` if there is nothing to do.
+    /// Prepares pairs of frames A and B that are measured together, all of one shape (height,
+    /// width); `None` if there is nothing to do.
     ///
     /// # Errors
-    /// As [`Preparation::validate`]; if the frames differ in shape, or a background is to be made of a single pair.
+    /// As [`Preparation::validate`]; if the frames differ in shape, or a background is to be made
+    /// from a single pair.
+    ///
+    /// ```
+    /// use motefield_evaluator::prepare::{Background, Preparation, Statistic};
+    /// use ndarray::array;
+    ///
+    /// let preparation = Preparation {
+    ///     background: Background::Made(Statistic::Minimum),
+    ///     ..Preparation::default()
+    /// };
+    /// let (one, two) = (array![[1.0, 5.0]], array![[3.0, 4.0]]);
+    /// let pairs = [[one.view(), one.view()], [two.view(), two.view()]];
+    /// let prepared = preparation.apply(&pairs).unwrap().unwrap();
+    /// assert_eq!(prepared[0][0], array![[0.0, 1.0]]);
+    /// ```
     pub fn apply(
         &self,
         pairs: &[[ArrayView2<f32>; 2]],
@@ -121,7 +155,8 @@ impl Preparation {
     /// Checks that frames of `width` x `height` px can be prepared this way.
     ///
     /// # Errors
-    /// If a side is even or zero, the cap is not above 0, or background or mask are not of the frames' shape.
+    /// If a side is even or zero, the cap is not above 0, or the background or mask has another
+    /// shape than the frames.
     pub fn validate(&self, width: usize, height: usize) -> Result<(), ProcessingError> {
         if let Some(cap) = self.intensity_cap
             && !(cap.is_finite() && cap > 0.0)
@@ -170,7 +205,7 @@ impl Preparation {
             let highest = median_and_deviation(&frame, seen, cap);
             frame.mapv_inplace(|v| v.min(highest));
         }
-        // An odd side reaches as far to either side of its middle pixel.
+        // A square of odd side extends equally far to both sides of its middle pixel.
         if let Some(side) = self.high_pass_px {
             frame -= &local_mean(&frame.mapv(f64::from), seen, side / 2).mapv(|v| v as f32);
         }
@@ -208,7 +243,7 @@ fn same_shape(
     })
 }
 
-/// Median of the pixels that are seen, plus `factor` of their standard deviations.
+/// Median of the unmasked pixels, plus `factor` of their standard deviations.
 fn median_and_deviation(frame: &Array2<f32>, seen: &Array2<bool>, factor: f64) -> f32 {
     let mut values: Vec<f32> = frame
         .iter()
@@ -219,10 +254,8 @@ fn median_and_deviation(frame: &Array2<f32>, seen: &Array2<bool>, factor: f64) -
     if values.is_empty() {
         return f32::INFINITY;
     }
-    let number = values.len() as f64;
-    let mean = values.iter().map(|&v| f64::from(v)).sum::<f64>() / number;
-    let variance = values.iter().map(|&v| (f64::from(v) - mean).powi(2)).sum::<f64>() / number;
-    (f64::from(median_high(&mut values)) + factor * variance.sqrt()) as f32
+    let [_, deviation] = mean_and_deviation(&values);
+    (f64::from(median_high(&mut values)) + factor * deviation) as f32
 }
 
 fn normalised_locally(frame: &Array2<f32>, seen: &Array2<bool>, reach: usize) -> Array2<f32> {
@@ -234,7 +267,7 @@ fn normalised_locally(frame: &Array2<f32>, seen: &Array2<bool>, reach: usize) ->
         .and(&square)
         .map_collect(|&v, &mean, &square| {
             let variance = square - mean * mean;
-            // What rounding leaves of the variance of a uniform square is no contrast.
+            // What rounding leaves of the variance of a uniform square is not contrast.
             if variance > 1e-10 * square {
                 ((v - mean) / variance.sqrt()) as f32
             } else {
@@ -243,7 +276,8 @@ fn normalised_locally(frame: &Array2<f32>, seen: &Array2<bool>, reach: usize) ->
         })
 }
 
-/// Mean over the pixels that are seen within `reach` along both axes and inside the frame; zero where there are none.
+/// Mean over the unmasked pixels within `reach` along both axes and inside the frame; zero where
+/// there are none.
 fn local_mean(values: &Array2<f64>, seen: &Array2<bool>, reach: usize) -> Array2<f64> {
     let weights = seen.mapv(|seen| f64::from(u8::from(seen)));
     let sums = local_sum(&(values * &weights), reach);
@@ -253,7 +287,8 @@ fn local_mean(values: &Array2<f64>, seen: &Array2<bool>, reach: usize) -> Array2
         .map_collect(|&sum, &number| if number > 0.5 { sum / number } else { 0.0 })
 }
 
-/// Sum over the square of `reach` pixels to each side, by running sums along one axis and then the other.
+/// Sum over the square of `reach` pixels to each side, by running sums along one axis and then
+/// along the other.
 fn local_sum(values: &Array2<f64>, reach: usize) -> Array2<f64> {
     let mut sums = values.clone();
     for axis in [ndarray::Axis(0), ndarray::Axis(1)] {

@@ -1,4 +1,4 @@
-//! The settings of a correlation, every one a plain value that a study can sweep.
+//! The settings of a correlation; each is a plain value that a study can vary.
 
 use crate::correlation::PeakFit;
 use crate::correlation::{Correlation, Normalise};
@@ -14,7 +14,7 @@ use crate::window::Weighting;
 pub struct Pass {
     /// Width and height of the interrogation window, px.
     pub window: [usize; 2],
-    /// Share of a window that its neighbour covers too, 0 to below 1.
+    /// Fraction of a window that the next one also covers, 0 to below 1.
     pub overlap: f64,
 }
 
@@ -28,39 +28,57 @@ impl Pass {
     }
 }
 
-/// How pairs are correlated. [`Processing::default`] is the best practice; change what a study asks for.
+/// How pairs are correlated. [`Processing::default`] is the best practice; change what a study asks
+/// for.
 ///
-/// The default was chosen by experiment on rendered pairs. Bright particle images of 2.5 px, 0.03 a pixel, displaced by 3.3 px are
-/// measured with a random error of 0.005 px and a bias of 0.002 px; what matters most for that is
-/// - the Gaussian window: a top-hat window has a random error of 0.009 px there, from the particles that its border cuts, but 10 to
-///   15 % less than the Gaussian one where noise prevails, as it uses all of the window's light;
-/// - the septic spline: the bias is 0.004 px with the quintic one, 0.012 px with the cubic one, 0.04 px bilinear;
-/// - the regression filter of the predictor, which lets four passes converge in a vortex to 0.012 px where the B-spline
-///   filter comes to 0.018 px, at the same stability.
+/// The default was chosen by experiment on rendered pairs. Bright particle images of 2.5 px, 0.03
+/// per pixel, displaced by 3.3 px are measured with a random error of 0.005 px and a bias of 0.002
+/// px. What matters most for that is
+/// - the Gaussian window: a top-hat window has a random error of 0.009 px there, from the particles
+///   that its border cuts, but 10 to 15 % less than the Gaussian one where noise prevails, as it
+///   uses all of the window's light;
+/// - the septic spline: the bias is 0.004 px with the quintic one, 0.012 px with the cubic one,
+///   0.04 px with bilinear interpolation;
+/// - the regression filter of the predictor, with which four passes converge in a vortex to 0.012
+///   px where the B-spline filter comes to 0.018 px, at the same stability.
+///
+/// ```
+/// use motefield_evaluator::{Pass, Processing, Weighting};
+///
+/// let processing = Processing {
+///     passes: vec![Pass::square(32, 0.5), Pass::square(16, 0.5)],
+///     weighting: Weighting::TopHat,
+///     ..Processing::default()
+/// };
+/// assert!(processing.validate(128, 128).is_ok());
+/// assert!(processing.validate(24, 128).is_err());
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Processing {
-    /// What is done to the frames before.
+    /// What is done to the frames before the correlation.
     pub preparation: Preparation,
-    /// How many frames of each pulse a study makes a background of that is to be made; those that are measured together if `None`.
-    /// [`correlate`](crate::correlate) and its like know only the frames that they are given.
+    /// Number of frames of each pulse from which a study makes the background, if one is to be
+    /// made; `None` for those that are measured together. [`correlate`](crate::correlate) and its
+    /// variants know only the frames that they are given.
     pub background_frames: Option<usize>,
-    /// How many pairs of a steady flow a study measures together, at least 1. [`correlate_ensemble`](crate::correlate_ensemble)
-    /// takes as many as it is given.
+    /// Number of pairs of a steady flow that a study measures together, at least 1.
+    /// [`correlate_ensemble`](crate::correlate_ensemble) takes as many as it is given.
     pub ensemble: usize,
-    /// The passes in their order. The first sees the frames as they are, every later one after displacement by the predictor
-    /// that the pass before it gave.
+    /// The passes in order. The first sees the frames as they are, each later one after
+    /// displacement by the predictor from the pass before.
     pub passes: Vec<Pass>,
-    /// Weight of the pixels inside a window.
+    /// Weight of the pixels within a window.
     pub weighting: Weighting,
     /// How the correlation is computed.
     pub correlation: Correlation,
     /// What the correlation is divided by.
     pub normalise: Normalise,
-    /// How the position of the peak is found between the pixels.
+    /// How the position of the peak is interpolated between the pixels of the correlation plane.
     pub peak_fit: PeakFit,
-    /// Whether later passes deform the frames by the predictor (true), or shift whole windows by the predictor at their
-    /// centre rounded to the pixel (false). Either way the displacement is split evenly between the frames: half back in A,
-    /// half forward in B; an odd whole-pixel shift gives B the larger part.
+    /// Whether later passes deform the frames by the predictor (true), or shift whole windows by
+    /// the predictor at their centre, rounded to the pixel (false). Either way the displacement is
+    /// split evenly between the frames, half back in A and half forward in B; of an odd whole-pixel
+    /// shift B gets the larger part.
     pub deform: bool,
     /// How the frames are interpolated for deformation.
     pub interpolator: Interpolator,
@@ -72,9 +90,9 @@ pub struct Processing {
     pub outlier_threshold: f64,
     /// Noise level of the normalised median test, px.
     pub outlier_epsilon_px: f64,
-    /// Least ratio of the highest to the second-highest peak, at least 1; none is asked if `None`.
+    /// Least ratio of the highest to the second-highest peak, at least 1; `None` for no such test.
     pub min_peak_ratio: Option<f64>,
-    /// Greatest length of a displacement, px; none is set if `None`.
+    /// Greatest length of a displacement, px; `None` for no limit.
     pub max_displacement_px: Option<f64>,
 }
 
@@ -107,14 +125,38 @@ impl Default for Processing {
 }
 
 impl Processing {
-    /// Least side of a window, px: below it no peak has neighbours inside the search range.
+    /// Least side of a window, px: in smaller ones no peak has all its neighbours inside the search
+    /// range.
     pub const MIN_WINDOW_PX: usize = 4;
 
     /// Checks that frames of `width` x `height` px can be correlated this way.
     ///
     /// # Errors
-    /// The first field that cannot be used, with the remedy.
+    /// Names the first field that cannot be used, with the remedy.
     pub fn validate(&self, width: usize, height: usize) -> Result<(), ProcessingError> {
+        self.validate_passes(width, height)?;
+        if self.ensemble == 0 {
+            return Err(ProcessingError::Range {
+                field: "ensemble",
+                value: "0".to_owned(),
+                range: "a number of pairs of at least 1",
+                remedy: "1 measures each pair by itself",
+            });
+        }
+        if self.correlation == Correlation::Circular && self.normalise != Normalise::None {
+            return Err(ProcessingError::Incompatible {
+                field: "normalise",
+                choice: self.normalise.as_str(),
+                other: "correlation = circular",
+                remedy: "use correlation = zero-padded, or normalise = none",
+            });
+        }
+        self.preparation.validate(width, height)?;
+        self.validate_tests()
+    }
+
+    /// Checks that the windows of every pass fit into the image.
+    fn validate_passes(&self, width: usize, height: usize) -> Result<(), ProcessingError> {
         if self.passes.is_empty() {
             return Err(ProcessingError::NoPasses);
         }
@@ -140,23 +182,11 @@ impl Processing {
                 });
             }
         }
-        if self.ensemble == 0 {
-            return Err(ProcessingError::Range {
-                field: "ensemble",
-                value: "0".to_owned(),
-                range: "a number of pairs of at least 1",
-                remedy: "1 measures each pair by itself",
-            });
-        }
-        if self.correlation == Correlation::Circular && self.normalise != Normalise::None {
-            return Err(ProcessingError::Incompatible {
-                field: "normalise",
-                choice: self.normalise.as_str(),
-                other: "correlation = circular",
-                remedy: "use correlation = zero-padded, or normalise = none",
-            });
-        }
-        self.preparation.validate(width, height)?;
+        Ok(())
+    }
+
+    /// Checks the limits by which vectors are rejected.
+    fn validate_tests(&self) -> Result<(), ProcessingError> {
         let range = |field, value: f64, range, remedy| ProcessingError::Range {
             field,
             value: value.to_string(),

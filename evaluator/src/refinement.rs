@@ -1,4 +1,4 @@
-//! Refinement of vectors that the correlation has found, by other descriptions of the pixels.
+//! Refinement of vectors that the correlation has found, by fitting the pixels or the particles.
 
 pub(crate) mod matching;
 pub(crate) mod particle_fit;
@@ -10,20 +10,25 @@ use crate::named::named;
 named! {
     /// How the vectors of the last pass are refined.
     pub enum Refinement {
-        /// Not at all: they are those of the correlation.
+        /// Not at all: the vectors are those of the correlation.
         None = "none",
-        /// By least-squares matching: the frames are deformed once more, by the vectors of the last pass, and what is left is
-        /// fitted to the pixels' differences, allowing for unequal brightness and background. A vector that is
-        /// not valid, that cannot be fitted or that would move by more than half a pixel stays as it is.
+        /// By least-squares matching: the frames are deformed once more, by the vectors of the last
+        /// pass, and the remaining displacement is fitted to the pixels' differences, allowing for
+        /// unequal brightness and background. A vector that is not valid, that cannot be fitted or
+        /// that would move by more than half a pixel stays as it is.
         LeastSquares = "least-squares",
-        /// By fitting the particles of both windows together, each with a place and its brightness in either frame, one shape of
-        /// image for all and one displacement (maximum likelihood). Needs no interpolation, weighs bright and dim pixels by their
-        /// noise, and allows for particles that enter and leave the sheet. Slow: 3 s for a pair of 256 x 256 px with
-        /// 0.03 particles a pixel, 13 to 20 s if it has streaks of 3 to 5 px (one core; the correlation takes 0.02 s). A vector that is not valid, whose fit does not settle in 12 steps or leaves more than 3 times the
-        /// variance that the whole frames show, or that would move by more than half a pixel stays as it is.
+        /// By fitting the particles of both windows together, each with a position and a brightness
+        /// in either frame, with one image shape for all and one displacement (maximum likelihood).
+        /// Needs no interpolation, weights bright and dim pixels by their noise, and allows for
+        /// particles that enter and leave the light sheet. Slow: 3 s for a pair of 256 x 256 px
+        /// with 0.03 particles per pixel, 13 to 20 s if it has streaks of 3 to 5 px (on one core;
+        /// the correlation takes 0.02 s). A vector that is not valid, whose fit does not converge
+        /// in 12 steps or leaves more than 3 times the variance found in the whole frames, or that
+        /// would move by more than half a pixel stays as it is.
         ParticleFit = "particle-fit",
     }
 }
 
-/// A refined vector may be this far from the correlation's, px: farther, the first order does not hold.
+/// Greatest distance of a refined vector from that of the correlation, px; beyond it the first
+/// order of the expansion does not hold.
 pub(crate) const FARTHEST_PX: f64 = 0.5;

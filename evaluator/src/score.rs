@@ -1,11 +1,12 @@
 //! Errors of measured vectors against the known truth.
 //!
-//! Two truths: the displacement at the vector's position, and its average over the interrogation window with the window's own
-//! weights. What a vector misses against the first but not against the second is spatial resolution, not noise.
+//! There are two truths: the displacement at the position of the vector, and its average over the
+//! interrogation window with the weights of the window. An error against the first but not against
+//! the second is due to spatial resolution, not noise.
 //!
-//! An outlier is a vector whose status is not valid, or one that passed for valid but is more than [`OUTLIER_PX`] off: the
-//! latter is the experimenter's worst case, so it counts against a setting like the former. Bias and random error are
-//! those of the other vectors.
+//! An outlier is a vector whose status is not valid, or a valid one that is more than
+//! [`OUTLIER_PX`] off: the latter is the experimenter's worst case, so it counts against a setting
+//! like the former. Bias and random error are those of the other vectors.
 
 mod dynamic_range;
 mod errors;
@@ -25,39 +26,42 @@ pub use truth::VectorTruth;
 /// Bias, random and total error of one component, px.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Component {
-    /// Mean of measured − true (trueness, ISO 5725-1).
+    /// Mean of measured - true (trueness, ISO 5725-1).
     pub bias_px: Estimate,
-    /// Standard deviation of measured − true (precision, ISO 5725-1).
+    /// Standard deviation of measured - true (precision, ISO 5725-1).
     pub random_px: Estimate,
-    /// Root mean square of measured − true: √(bias² + random²).
+    /// Root mean square of measured - true: √(bias² + random²).
     pub total_px: Estimate,
 }
 
-/// The errors of a setting over pairs and vectors.
+/// The errors of a setting over all pairs and vectors.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Score {
-    /// Pairs measured.
+    /// Number of pairs measured.
     pub pairs: usize,
-    /// Vectors, outliers and all.
+    /// Number of vectors, including outliers.
     pub vectors: usize,
-    /// Vectors without outliers, as many independent ones would tell as much of the mean (the smaller of both components').
+    /// Effective number of vectors without outliers: as many independent ones would determine the
+    /// mean equally well (the smaller number of the two components).
     pub effective_vectors: f64,
-    /// Horizontal and vertical component against the truth at the vector's position.
+    /// Horizontal and vertical component, against the truth at the position of the vector.
     pub point: [Component; 2],
     /// The same against the truth averaged over the window.
     pub window: [Component; 2],
-    /// Root mean square length of the error vector, against the truth at the vector's position, px.
+    /// Root mean square length of the error vector, against the truth at the position of the
+    /// vector, px.
     pub total_px: Estimate,
-    /// Share of outliers.
+    /// Fraction of outliers.
     pub outliers: Estimate,
-    /// Valid detection probability (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202): share of vectors whose highest peak is that of
-    /// the displacement, see [`Errors::detected`]. With the outliers it makes more than 1 by the right vectors that were flagged.
+    /// Valid detection probability (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202): fraction of
+    /// vectors whose highest peak is that of the displacement, see [`Errors::detected`]. Its sum
+    /// with the fraction of outliers exceeds 1 by the correct vectors that were rejected.
     pub valid_detection: Estimate,
 }
 
 impl Score {
-    /// Root mean square length of the error vector, px, with each outlier counted as [`OUTLIER_PX`] off:
-    /// comparable where many vectors are lost.
+    /// Root mean square length of the error vector, px, with each outlier counted as [`OUTLIER_PX`]
+    /// off: comparable where many vectors are lost.
     pub fn total_with_outliers_px(&self) -> f64 {
         let lost = self.outliers.value;
         let kept = if self.total_px.value.is_finite() {
@@ -69,32 +73,65 @@ impl Score {
     }
 }
 
-/// The shares of vectors for which [`ErrorSample::percentiles`] names the error.
+/// The fractions of vectors for which [`ErrorSample::percentiles`] gives the error.
 pub const PERCENTILES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 
 /// Errors of several independent pairs measured on the same grid.
+///
+/// ```
+/// use motefield_evaluator::score::{ErrorSample, Errors};
+/// use motefield_evaluator::statistics::Confidence;
+///
+/// // Two pairs of 2 x 2 vectors with a bias of 0.1 px along x and one outlier.
+/// let errors = |scatter: f64| {
+///     let point_px = vec![
+///         [0.1 + scatter, 0.0],
+///         [0.1 - scatter, 0.0],
+///         [0.1, scatter],
+///         [f64::NAN; 2],
+///     ];
+///     Errors { window_px: point_px.clone(), point_px, detected: vec![true, true, true, false] }
+/// };
+/// let score = ErrorSample {
+///     columns: 2,
+///     reach: [0, 0],
+///     pairs: &[errors(0.02), errors(-0.01)],
+///     part: None,
+///     confidence: Confidence::USUAL,
+/// }
+/// .score();
+/// assert!((score.point[0].bias_px.value - 0.1).abs() < 1e-12);
+/// assert_eq!(score.outliers.value, 0.25);
+/// ```
 #[derive(Debug, Clone, Copy)]
 pub struct ErrorSample<'a> {
     /// Grid columns.
     pub columns: usize,
-    /// Lag in grid steps beyond which windows do not share particles: see [`reach`].
+    /// Lag in grid steps beyond which windows do not share particles, see [`reach`].
     pub reach: [usize; 2],
-    /// One entry a pair.
+    /// One entry per pair.
     pub pairs: &'a [Errors],
-    /// Which vectors count; all if `None`.
+    /// Which vectors count; `None` for all.
     pub part: Option<&'a [bool]>,
-    /// How sure every interval is.
+    /// Confidence of all intervals.
     pub confidence: Confidence,
 }
 
-/// Lag, in grid steps, within which windows of this grid share pixels.
+/// Lag, in grid steps along x and y, up to which windows of this grid share pixels.
+///
+/// ```
+/// use motefield_evaluator::Grid;
+/// use motefield_evaluator::score::reach;
+///
+/// assert_eq!(reach(&Grid::new(128, 128, [32, 32], 0.75)), [3, 3]);
+/// ```
 pub fn reach(grid: &Grid) -> [usize; 2] {
     [0, 1].map(|k| (grid.window[k] - 1) / grid.spacing[k])
 }
 
 impl ErrorSample<'_> {
-    /// The values that a function of the pair's number and the vector's number gives, on the grid of
-    /// this sample; none for the vectors that do not count.
+    /// The values given by a function of the pair number and the vector number, on the grid of this
+    /// sample; none for the vectors that do not count.
     pub fn values(&self, value: impl Fn(usize, usize) -> f64) -> GridValues {
         let counts = |k: usize| self.part.is_none_or(|part| part[k]);
         let pair = |(number, errors): (usize, &Errors)| {
@@ -109,12 +146,13 @@ impl ErrorSample<'_> {
         }
     }
 
-    /// The values that a function of the pair's errors and the vector's number gives.
+    /// The values given by a function of the pair's errors and the vector number.
     pub(crate) fn values_of(&self, value: impl Fn(&Errors, usize) -> f64) -> GridValues {
         self.values(|pair, k| value(&self.pairs[pair], k))
     }
 
-    /// Squared length of every error vector, px²; the values from which [`Score::total_px`] comes.
+    /// Squared length of every error vector, px²; the values from which [`Score::total_px`]
+    /// follows.
     pub fn squared_errors(&self) -> GridValues {
         self.values_of(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
     }
@@ -135,8 +173,8 @@ impl ErrorSample<'_> {
         };
         let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));
         let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
-        // No scatter, no measure of dependence: then the effective number of vectors that are not outliers serves, or if there
-        // are none the number of pairs.
+        // Without scatter the dependence cannot be measured. The effective number of vectors
+        // without outliers is used then, or the number of pairs if there are none.
         let alike = effective_vectors.max(self.pairs.len() as f64);
         let of = |yes: bool| f64::from(u8::from(yes));
         let lost = self.values_of(|errors, k| of(errors.point_px[k][0].is_nan()));
@@ -153,8 +191,9 @@ impl ErrorSample<'_> {
         }
     }
 
-    /// Length of the error vector, against the truth at the vector's position, that the shares [`PERCENTILES`] of the vectors without
-    /// outliers do not exceed, px. Apart from [`ErrorSample::score`] because sorting costs more than all of that.
+    /// Length of the error vector, px, against the truth at the position of the vector, that the
+    /// fractions [`PERCENTILES`] of the vectors without outliers do not exceed. Separate from
+    /// [`ErrorSample::score`], because sorting costs more than all of that.
     pub fn percentiles(&self) -> [Estimate; 4] {
         let length = self.values_of(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
         let found = quantiles(&length, &PERCENTILES, self.confidence);

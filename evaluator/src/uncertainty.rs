@@ -1,6 +1,7 @@
-//! How sure each vector is: standard uncertainties from the images themselves, as an experimenter without the truth estimates them.
+//! Uncertainty of vectors, estimated from the images alone as an experimenter has to; how reliable
+//! such estimates are; and what follows for means, variances and derivatives.
 //!
-//! One file an estimator, with its formula and reference.
+//! There is one file per estimator, with its formula and reference.
 
 mod correlation_statistics;
 mod iteration;
@@ -28,31 +29,55 @@ pub use reliability::{Reliability, ReliabilityClass, reliability};
 named! {
     /// How the uncertainty of a vector is estimated.
     pub enum Estimator {
-        /// From the scatter of the pixels' contributions to the correlation's asymmetry (Wieneke 2015). Knows noise and loss of
-        /// particles, not the bias, and nothing of errors that both frames share.
+        /// From the scatter of the pixels' contributions to the asymmetry of the correlation
+        /// (Wieneke 2015). Responds to noise and loss of particles, not to bias, nor to errors that
+        /// both frames share.
         CorrelationStatistics = "correlation-statistics",
-        /// From the scatter of the distances between the two images of every particle (Sciacchitano, Wieneke & Scarano 2013). Good to a
-        /// quarter where loss of particles prevails. On the safe side, by up to 4 times, where images are bright and small: the place
-        /// of a single image that overlaps others scatters by 0.03 to 0.1 px, whatever the correlation makes of them together.
-        /// A fifth too small where more than a third of the particles are lost. None where fewer than 6 show.
+        /// From the scatter of the distances between the two images of every particle
+        /// (Sciacchitano, Wieneke & Scarano 2013). Correct within a quarter where loss of particles
+        /// prevails. Too large, by up to 4 times, where images are bright and small: the position
+        /// of a single image that overlaps others scatters by 0.03 to 0.1 px, whatever the
+        /// correlation makes of them together. A fifth too small where more than a third of the
+        /// particles are lost. Not available where fewer than 6 particles show.
         ParticleDisparity = "particle-disparity",
-        /// From the ratio of the two highest peaks by a published curve (Charonko & Vlachos 2013), fitted to another correlation. Knows
-        /// false peaks; nearly the same for all vectors whose peak stands out.
+        /// From the ratio of the two highest peaks by a published curve (Charonko & Vlachos 2013),
+        /// fitted to another correlation. Responds to false peaks; nearly the same for all vectors
+        /// whose peak stands out.
         PeakRatio = "peak-ratio",
     }
 }
 
-/// The standard uncertainty, px, along x and y, of every vector of `field`, in its order; `NaN` where the images do not give one
-/// (windows without contrast, or without a correlation peak).
+/// The standard uncertainty, px, along x and y, of every vector of `field`, in its order; `NaN`
+/// where the images give none (windows without contrast, or without a correlation peak).
 ///
-/// `a` and `b` are the frames, of shape (height, width), that `field` was measured in with `processing`, whose weighting, filter and
-/// interpolator are used again. Both frames are deformed by the field, so it should be that of the last pass and converged:
-/// what the field misses counts as scatter. What correlation statistics say of a window's pixels is the uncertainty of one correlation; it is
-/// multiplied by what the iteration of deforming passes adds (1.3 by default). The other two are as published.
+/// `a` and `b` are the frames, of shape (height, width), in which `field` was measured with
+/// `processing`, whose weighting, filter and interpolator are used again. Both frames are deformed
+/// by the field, so it should be that of the last pass and converged: what the field misses counts
+/// as scatter. Correlation statistics give the uncertainty of a single correlation, which is
+/// multiplied by what the iteration of deforming passes adds (1.3 by default). The other two
+/// estimators are as published.
 ///
 /// # Errors
-/// If the frames differ in size or hold values that are not finite, or the field is not a whole grid of finite displacements with
-/// its windows inside the frames.
+/// If the frames differ in size or contain values that are not finite, or the field is not a
+/// complete grid of finite displacements with its windows inside the frames.
+///
+/// ```
+/// use motefield_evaluator::uncertainty::{Estimator, estimate};
+/// use motefield_evaluator::{Pass, Processing, correlate};
+/// use ndarray::Array2;
+///
+/// let processing = Processing {
+///     passes: vec![Pass::square(16, 0.0)],
+///     ..Processing::default()
+/// };
+/// let frame = Array2::from_shape_fn((32, 32), |(y, x)| ((3 * x + 5 * y * y) % 17) as f32);
+/// let field = correlate(frame.view(), frame.view(), &processing)?;
+/// let estimator = Estimator::CorrelationStatistics;
+/// let found = estimate(frame.view(), frame.view(), &field, &processing, estimator)?;
+/// // Two identical frames: nothing scatters.
+/// assert_eq!(found, [[0.0; 2]; 4]);
+/// # Ok::<(), motefield_evaluator::ProcessingError>(())
+/// ```
 pub fn estimate(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,
@@ -68,22 +93,7 @@ pub fn estimate(
     let frames = Frames::new(a, b)?;
     let [width, height] = frames.size;
     let predictor = Predictor::from_field(field, processing.predictor_filter)?;
-    let mut corners = Vec::with_capacity(field.vectors.len());
-    for vector in &field.vectors {
-        let corner = [(vector.x_px, 0), (vector.y_px, 1)]
-            .map(|(centre, k)| (centre - 0.5 * (field.window[k] as f64 - 1.0)).round());
-        let inside =
-            (0..2).all(|k| corner[k] >= 0.0 && corner[k] as usize + field.window[k] <= [width, height][k]);
-        if !inside {
-            return Err(ProcessingError::Predictor {
-                what: format!(
-                    "the window at ({}, {}) px does not fit into frames of {width}x{height} px",
-                    vector.x_px, vector.y_px
-                ),
-            });
-        }
-        corners.push(corner.map(|c| c as usize));
-    }
+    let corners = corners(field, frames.size)?;
     let mut deformed = [(); 2].map(|()| vec![0.0; width * height]);
     let interpolated = frames.views().map(|frame| {
         let mut interpolated = Interpolated::new(frames.size, processing.interpolator);
@@ -113,6 +123,27 @@ pub fn estimate(
     Ok(corners.into_iter().zip(&field.vectors).map(of_vector).collect())
 }
 
+/// The upper-left pixel of each vector's window, in frames of a width and height.
+fn corners(field: &VectorField, [width, height]: [usize; 2]) -> Result<Vec<[usize; 2]>, ProcessingError> {
+    let mut corners = Vec::with_capacity(field.vectors.len());
+    for vector in &field.vectors {
+        let corner = [(vector.x_px, 0), (vector.y_px, 1)]
+            .map(|(centre, k)| (centre - 0.5 * (field.window[k] as f64 - 1.0)).round());
+        let inside =
+            (0..2).all(|k| corner[k] >= 0.0 && corner[k] as usize + field.window[k] <= [width, height][k]);
+        if !inside {
+            return Err(ProcessingError::Predictor {
+                what: format!(
+                    "the window at ({}, {}) px does not fit into frames of {width}x{height} px",
+                    vector.x_px, vector.y_px
+                ),
+            });
+        }
+        corners.push(corner.map(|c| c as usize));
+    }
+    Ok(corners)
+}
+
 /// Two frames that match, and the tapers of a window along x and y.
 struct Windows<'a> {
     deformed: [&'a [f32]; 2],
@@ -121,7 +152,8 @@ struct Windows<'a> {
 }
 
 impl Windows<'_> {
-    /// The pixels of both windows at `corner`, freed of their weighted mean and tapered as for the correlation.
+    /// The pixels of both windows at `corner`, minus their weighted mean and tapered as for the
+    /// correlation.
     fn tapered(&self, corner: [usize; 2]) -> [Vec<f64>; 2] {
         let [along_x, along_y] = self.weights;
         let total: f64 = along_x.iter().sum::<f64>() * along_y.iter().sum::<f64>();

@@ -1,16 +1,16 @@
-//! Which measured displacements are believed, and what stands in for the others in the predictor.
+//! Which measured displacements are trusted, and what replaces the others in the predictor.
 
 use crate::field::{Vector, VectorField, VectorStatus};
 use crate::outlier::Neighbourhood;
 use crate::processing::Processing;
 use crate::window::Grid;
 
-/// What the correlation plane of a window says.
+/// What the correlation plane of a window gives.
 #[derive(Clone, Copy)]
 pub(crate) struct WindowPeaks {
     /// Displacement before the correlation, px.
     pub predicted: [f64; 2],
-    /// Displacements by the highest and the second-highest peak, px.
+    /// Displacements from the highest and the second-highest peak, px.
     pub peaks: [Option<[f64; 2]>; 2],
     pub peak_ratio: f64,
 }
@@ -21,7 +21,7 @@ impl WindowPeaks {
     }
 }
 
-/// What the vector says for itself, before its neighbours are asked.
+/// The status of a vector by its own peaks, before it is compared with its neighbours.
 fn own_status(
     measured: &WindowPeaks,
     displacement: Option<[f64; 2]>,
@@ -70,8 +70,9 @@ fn statuses(grid: &Grid, measured: &[WindowPeaks], processing: &Processing) -> V
     statuses
 }
 
-/// The displacements of a pass with those that fail a test replaced: by the second-highest peak if it passes, else by the median
-/// of the trusted neighbours, else (nothing trusted anywhere near) by what was predicted.
+/// The displacements of a pass, with those that fail a test replaced: by the second-highest peak if
+/// that passes, else by the median of the trusted neighbours, else (where none is trusted anywhere
+/// near) by the prediction.
 pub(crate) fn replace_untrusted(
     grid: &Grid,
     measured: &[WindowPeaks],
@@ -80,7 +81,7 @@ pub(crate) fn replace_untrusted(
     let statuses = statuses(grid, measured, processing);
     let mut displacements: Vec<[f64; 2]> = measured.iter().map(WindowPeaks::displacement).collect();
     let mut trusted: Vec<bool> = statuses.iter().map(|&s| s == VectorStatus::Valid).collect();
-    // Where a whole patch fails, each round fills its rim from the vectors around.
+    // Where a whole patch fails, each round fills its rim from the vectors around it.
     loop {
         let known = Neighbourhood {
             columns: grid.columns,
@@ -144,7 +145,8 @@ pub(crate) fn field(grid: &Grid, measured: &[WindowPeaks], processing: &Processi
 mod tests {
     use super::*;
 
-    /// 5 x 5 vectors of displacement (2 + 0.01 n, -1) that predict (9, 9), with the peaks of some of them replaced.
+    /// 5 x 5 vectors of displacement (2 + 0.01 n, -1) that predict (9, 9), with the peaks of some
+    /// of them replaced.
     fn measured(spoiled: &[(usize, [Option<[f64; 2]>; 2])]) -> (Grid, Vec<WindowPeaks>) {
         let mut measured: Vec<WindowPeaks> = (0..25)
             .map(|n| WindowPeaks {
@@ -165,7 +167,8 @@ mod tests {
         replace_untrusted(&grid, &measured, processing)
     }
 
-    /// Derived by hand. Number 12 is the middle one; its neighbours are 6 7 8 11 13 16 17 18, of the median 2.12.
+    /// Derived by hand. Number 12 is the middle one; the median of its neighbours 6 7 8 11 13 16 17
+    /// 18 is 2.12.
     #[test]
     fn outliers_are_replaced_by_the_second_peak_or_the_median() {
         let processing = Processing::default();
@@ -188,7 +191,8 @@ mod tests {
         );
     }
 
-    /// A whole corner without peaks is filled from its rim inward; a whole field without falls back on what was predicted.
+    /// A whole corner without peaks is filled from its rim inward; a whole field without peaks
+    /// falls back on the prediction.
     #[test]
     fn patches_are_filled_from_their_rim() {
         let nothing = |n: usize| (n, [None, None]);

@@ -3,15 +3,18 @@
 use crate::named::named;
 
 named! {
-    /// How the pixels of a window are weighted before correlation. The weight is a product of one along x and one along y.
+    /// How the pixels of a window are weighted before correlation. The weight is a product of one
+    /// along x and one along y.
     ///
-    /// Both frames are multiplied by the taper w, so a displacement is an average over the window with w² (see
-    /// [`window_weights`]), and the resolution follows from w², not from w. With t from -1 to 1 across the window:
+    /// Both frames are multiplied by the taper w, so a displacement is an average over the window
+    /// with w² (see [`window_weights`]), and the resolution follows from w², not from w. With t
+    /// from -1 to 1 across the window:
     pub enum Weighting {
         /// w = 1.
         TopHat = "top-hat",
-        /// w = exp(-t²): w² falls to e⁻² at the border and has a standard deviation of 0.22 D. The border is low enough that
-        /// particles cut by it hardly matter, and the window still uses most of its light.
+        /// w = exp(-t²): w² falls to e⁻² at the border and has a standard deviation of 0.22 D. The
+        /// border is low enough that particles cut by it hardly matter, and the window still uses
+        /// most of its light.
         Gaussian = "gaussian",
         /// w = 0.42 + 0.5 cos πt + 0.08 cos 2πt (Blackman & Tukey 1958).
         Blackman = "blackman",
@@ -21,7 +24,8 @@ named! {
 }
 
 impl Weighting {
-    /// The factor on each frame's pixels along one side of a window of `length` px, with the samples at the pixel centres.
+    /// The factor on each frame's pixels along one side of a window of `length` px, with the
+    /// samples at the pixel centres.
     pub fn taper(self, length: usize) -> Vec<f64> {
         use std::f64::consts::PI;
         (0..length)
@@ -38,10 +42,20 @@ impl Weighting {
     }
 }
 
-/// The weights along one side of a window with which a displacement averages the flow: the taper squared, of sum 1.
+/// The weights along one side of a window with which a displacement averages the flow: the taper
+/// squared, normalised to the sum 1.
 ///
-/// Weight `i` belongs to the window's pixel `i`; the weight of a pixel of the window is the product of the weights along x
-/// and y. (First order in the displacement differences within the window; particles are taken as evenly bright.)
+/// Weight `i` belongs to the window's pixel `i`; the weight of a pixel of the window is the product
+/// of the weights along x and y. This holds to first order in the displacement differences within
+/// the window, for particles of equal brightness.
+///
+/// ```
+/// use motefield_evaluator::{Weighting, window_weights};
+///
+/// assert_eq!(window_weights(Weighting::TopHat, 4), [0.25; 4]);
+/// let gaussian = window_weights(Weighting::Gaussian, 32);
+/// assert!((gaussian.iter().sum::<f64>() - 1.0).abs() < 1e-12 && gaussian[16] > gaussian[0]);
+/// ```
 pub fn window_weights(weighting: Weighting, length: usize) -> Vec<f64> {
     let squared: Vec<f64> = weighting.taper(length).iter().map(|w| w * w).collect();
     let sum: f64 = squared.iter().sum();
@@ -50,13 +64,13 @@ pub fn window_weights(weighting: Weighting, length: usize) -> Vec<f64> {
 
 /// The regular grid of interrogation windows of one pass.
 ///
-/// The spacing is `round(window (1 - overlap))`, at least 1 px; as many windows are placed as fit whole into the image, and
-/// the grid is centred so that opposite margins are equal (to the pixel).
+/// The spacing is `round(window (1 - overlap))`, at least 1 px. As many whole windows are placed as
+/// fit into the image, and the grid is centred so that opposite margins are equal (to the pixel).
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Grid {
-    /// Windows side by side.
+    /// Number of windows along x.
     pub columns: usize,
-    /// Rows of windows.
+    /// Number of windows along y.
     pub rows: usize,
     /// Width and height of a window, px.
     pub window: [usize; 2],
@@ -67,8 +81,18 @@ pub struct Grid {
 }
 
 impl Grid {
-    /// The grid of `window` (width, height) with `overlap` in an image of `width` x `height` px. The window must fit into the
-    /// image and the overlap lie in 0..1 (`Processing::validate` sees to it): a window that does not fit gives an empty grid.
+    /// The grid of `window` (width, height in px) with `overlap` in an image of `width` x `height`
+    /// px. The overlap must lie in 0..1 (see
+    /// [`Processing::validate`](crate::Processing::validate)); a window that does not fit into the
+    /// image gives an empty grid.
+    ///
+    /// ```
+    /// use motefield_evaluator::Grid;
+    ///
+    /// let grid = Grid::new(64, 48, [32, 32], 0.5);
+    /// assert_eq!((grid.columns, grid.rows, grid.spacing), (3, 2, [16, 16]));
+    /// assert_eq!(grid.centre(0, 0), [15.5, 15.5]);
+    /// ```
     pub fn new(width: usize, height: usize, window: [usize; 2], overlap: f64) -> Self {
         let spacing = window.map(|side| ((side as f64 * (1.0 - overlap)).round() as usize).max(1));
         let image = [width, height];
@@ -90,7 +114,8 @@ impl Grid {
         }
     }
 
-    /// Centre of the window in `column` and `row`, px. A window over the pixels i..i+D-1 has its centre at i+(D-1)/2.
+    /// Centre of the window in `column` and `row`, px. The window over the pixels i to i+D-1 has
+    /// its centre at i+(D-1)/2.
     pub fn centre(&self, column: usize, row: usize) -> [f64; 2] {
         let corner = self.corner(column, row);
         [0, 1].map(|k| corner[k] as f64 + (self.window[k] as f64 - 1.0) / 2.0)

@@ -1,26 +1,27 @@
-//! The correlation peaks and their position between the pixels.
+//! The correlation peaks and their positions between the pixels.
 
 use super::plane::Plane;
 use crate::least_squares::Normal;
 use crate::named::named;
 
 named! {
-    /// How the position of a peak is found between the pixels of the correlation plane.
+    /// How the position of a peak is interpolated between the pixels of the correlation plane.
     ///
-    /// Where a fit needs the logarithm of a value that is not positive, or its equations have no maximum within 1 px, the
-    /// next simpler one takes over (5 x 5, then one axis at a time, then the parabola), so the result is always finite and
-    /// within 1 px of the highest pixel.
+    /// Where a fit needs the logarithm of a value that is not positive, or its equations have no
+    /// maximum within 1 px, the next simpler one is used (5 x 5, then one axis at a time, then the
+    /// parabola), so the result is always finite and within 1 px of the highest pixel.
     pub enum PeakFit {
         /// Gaussian through three points along each axis (Willert & Gharib 1991).
         Gaussian3 = "gaussian3",
         /// Parabola through three points along each axis.
         Parabola3 = "parabola3",
-        /// Centroid of three points along each axis; biased toward whole pixels, offered for comparison.
+        /// Centroid of three points along each axis; biased toward whole pixels, offered for
+        /// comparison.
         Centroid3 = "centroid3",
         /// Elliptic Gaussian of any orientation by least squares on the logarithms of 3 x 3 points.
         Gaussian2d = "gaussian2d",
-        /// The same on 5 x 5 points, each weighted by the square of its value: the logarithm of a value c that has the noise
-        /// s has the noise s/c.
+        /// The same on 5 x 5 points, each weighted by the square of its value: the logarithm of a
+        /// value c with the noise s has the noise s/c.
         Gaussian2d5 = "gaussian2d5",
     }
 }
@@ -30,16 +31,30 @@ named! {
 pub struct Peak {
     /// Displacement along x and y of the highest pixel, px.
     pub lag: [isize; 2],
-    /// Its height.
+    /// The value there, in the unit of the plane.
     pub height: f32,
 }
 
-/// Peaks nearer than this along both axes, px, count as one.
+/// Peaks closer than this along both axes, px, count as one.
 const NEIGHBOURHOOD_PX: isize = 2;
 
-/// The highest peak, and the highest one outside its neighbourhood (more than 2 px away along x or y).
+/// The highest peak, and the highest one outside its neighbourhood (more than 2 px away along x or
+/// y).
 ///
 /// A peak is a pixel inside the search range, above zero and not below any of its 8 neighbours.
+///
+/// ```
+/// use motefield_evaluator::correlation::{Plane, find_peaks};
+///
+/// // Two peaks in the plane of a window of 16 x 16 px.
+/// let plane = Plane::from_fn([16, 16], |i, j| match (i, j) {
+///     (2, 1) => 5.0,
+///     (-4, 0) => 3.0,
+///     _ => 0.0,
+/// });
+/// let [first, second] = find_peaks(&plane).map(|peak| peak.unwrap().lag);
+/// assert_eq!((first, second), ([2, 1], [-4, 0]));
+/// ```
 pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
     let first = highest(plane, |_| true);
     let second = first.and_then(|first| {
@@ -56,7 +71,7 @@ fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak>
     let mut height = 0.0;
     for lag_y in -limit_y..=limit_y {
         let row = plane.search_row(lag_y);
-        // Few rows hold a new highest value, and few values of those need the costly tests.
+        // Few rows contain a new highest value, and few values of those need the costly tests.
         if maximum(row) <= height {
             continue;
         }
@@ -73,7 +88,7 @@ fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak>
     best
 }
 
-/// Greatest value, in lanes so that the compiler can use vector registers.
+/// Greatest value, found in lanes so that the compiler can use vector registers.
 fn maximum(values: &[f32]) -> f32 {
     const LANES: usize = 8;
     let (chunks, rest) = values.as_chunks::<LANES>();
@@ -97,6 +112,22 @@ fn is_local_maximum(plane: &Plane, [x, y]: [isize; 2]) -> bool {
 
 impl PeakFit {
     /// Displacement of `peak` along x and y, px, to a fraction of a pixel.
+    ///
+    /// # Panics
+    /// If the peak is not inside the search range of the plane.
+    ///
+    /// ```
+    /// use motefield_evaluator::PeakFit;
+    /// use motefield_evaluator::correlation::{Plane, find_peaks};
+    ///
+    /// let gaussian = |i: isize, j: isize| {
+    ///     (-((i as f32 - 2.3).powi(2) + (j as f32 + 1.1).powi(2)) / 2.0).exp()
+    /// };
+    /// let plane = Plane::from_fn([16, 16], gaussian);
+    /// let peak = find_peaks(&plane)[0].unwrap();
+    /// let [dx, dy] = PeakFit::Gaussian3.locate(&plane, peak);
+    /// assert!((dx - 2.3).abs() < 1e-5 && (dy + 1.1).abs() < 1e-5);
+    /// ```
     pub fn locate(self, plane: &Plane, peak: Peak) -> [f64; 2] {
         let [x, y] = peak.lag;
         let value = |i: isize, j: isize| f64::from(plane.at(x + i, y + j));
@@ -117,7 +148,8 @@ impl PeakFit {
     }
 }
 
-/// Maximum of the Gaussian through (-1, c0), (0, c1), (1, c2), or of the parabola where one is not positive; the middle is the largest.
+/// Maximum of the Gaussian through (-1, c0), (0, c1), (1, c2), or of the parabola where a value is
+/// not positive; the middle one is the largest.
 pub(crate) fn gaussian3(c: [f64; 3]) -> f64 {
     if c.iter().all(|&v| v > 0.0) {
         parabola3(c.map(f64::ln))
@@ -126,7 +158,8 @@ pub(crate) fn gaussian3(c: [f64; 3]) -> f64 {
     }
 }
 
-/// Maximum of the parabola through (-1, c0), (0, c1), (1, c2): within ±0.5 as the middle value is the largest.
+/// Maximum of the parabola through (-1, c0), (0, c1), (1, c2): within ±0.5, as the middle value is
+/// the largest.
 fn parabola3([left, centre, right]: [f64; 3]) -> f64 {
     let curvature = left - 2.0 * centre + right;
     if curvature < 0.0 {
@@ -152,7 +185,8 @@ fn vertex([b, c, d, e, f]: [f64; 5]) -> Option<[f64; 2]> {
     (e < 0.0 && determinant > 0.0 && vertex.iter().all(|v| v.abs() <= 1.0)).then_some(vertex)
 }
 
-/// On the 3 x 3 grid the polynomials x, y, xy, x² - 2/3, y² - 2/3 are orthogonal, so each coefficient is one sum.
+/// On the 3 x 3 grid the polynomials x, y, xy, x² - 2/3, y² - 2/3 are orthogonal, so each
+/// coefficient is a single sum.
 fn gaussian2d(value: &impl Fn(isize, isize) -> f64) -> Option<[f64; 2]> {
     let mut coefficients = [0.0; 5];
     for j in -1..=1 {

@@ -1,12 +1,21 @@
-//! The correlation plane: one value a lag.
+//! The correlation plane: one value per lag.
 
-/// Pixels kept around the search range, for the neighbours that the peak fits need.
+/// Pixels kept around the search range for the neighbours that the peak fits need.
 const MARGIN: usize = 2;
 
 /// Correlation values over the lags of the search range and a margin of 2 px around it.
 ///
-/// The search range is |lag| <= (D - 1)/2 (whole pixels) along each axis, D being the window's side: less than half a window,
-/// beyond which a circular correlation cannot tell the sign and a linear one rests on less than half the pixels.
+/// The search range is |lag| <= (D - 1)/2 (whole pixels) along each axis, with D the side of the
+/// window. That is less than half a window: beyond it a circular correlation cannot tell the sign,
+/// and a linear one uses less than half the pixels.
+///
+/// ```
+/// use motefield_evaluator::correlation::Plane;
+///
+/// let plane = Plane::from_fn([8, 8], |i, j| (10 * j + i) as f32);
+/// assert_eq!((plane.limit(), plane.reach()), ([3, 3], [5, 5]));
+/// assert_eq!(plane.at(-2, 1), 8.0);
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plane {
     limit: [usize; 2],
@@ -14,7 +23,7 @@ pub struct Plane {
 }
 
 impl Plane {
-    /// A plane of zeros for the search range of a window (width, height in px, at least 1).
+    /// A plane of zeros for the search range of a window of at least 1 x 1 px (width, height).
     pub fn new(window: [usize; 2]) -> Self {
         let limit = window.map(|side| (side - 1) / 2);
         let [width, height] = limit.map(|l| 2 * (l + MARGIN) + 1);
@@ -24,7 +33,7 @@ impl Plane {
         }
     }
 
-    /// A plane with the values that a function of the lag along x and y gives.
+    /// A plane of the values given by a function of the lag along x and y, px.
     pub fn from_fn(window: [usize; 2], value: impl Fn(isize, isize) -> f32) -> Self {
         let mut plane = Self::new(window);
         for (lag_y, row) in plane.rows_mut() {
@@ -35,12 +44,12 @@ impl Plane {
         plane
     }
 
-    /// Greatest lag searched along x and y, px.
+    /// Greatest lag in the search range along x and y, px.
     pub fn limit(&self) -> [usize; 2] {
         self.limit
     }
 
-    /// Greatest lag kept along x and y, px: the search range and the margin.
+    /// Greatest lag stored along x and y, px: the search range and the margin.
     pub fn reach(&self) -> [isize; 2] {
         self.limit.map(|l| (l + MARGIN) as isize)
     }
@@ -51,11 +60,11 @@ impl Plane {
     /// If the lag is outside the plane.
     pub fn at(&self, lag_x: isize, lag_y: isize) -> f32 {
         let [reach_x, reach_y] = self.reach();
-        debug_assert!(lag_x.abs() <= reach_x && lag_y.abs() <= reach_y);
+        assert!(lag_x.abs() <= reach_x && lag_y.abs() <= reach_y);
         self.values[((lag_y + reach_y) * (2 * reach_x + 1) + lag_x + reach_x) as usize]
     }
 
-    /// All values, row by row from the lag (-reach, -reach) on.
+    /// All values, row by row, starting at the lag (-reach, -reach).
     pub fn values(&self) -> &[f32] {
         &self.values
     }
@@ -79,7 +88,7 @@ impl Plane {
         &self.values[start..start + 2 * self.limit[0] + 1]
     }
 
-    /// Rows with their lag along y, each of values with their lag along x.
+    /// Rows with their lag along y, each with its values and their lag along x.
     pub(crate) fn rows_mut(
         &mut self,
     ) -> impl Iterator<Item = (isize, impl Iterator<Item = (isize, &mut f32)>)> {

@@ -20,7 +20,7 @@ impl Sums {
         let reach = Plane::new(window).reach();
         let transform = Transform::new(match correlation {
             Correlation::Circular => window,
-            // So long that the lags of the plane stay clear of what wraps round.
+            // Long enough that the lags of the plane are not affected by wrapping round.
             Correlation::ZeroPadded => [0, 1].map(|k| fast_length(window[k] + reach[k] as usize)),
             Correlation::Direct => [1, 1],
         });
@@ -96,7 +96,7 @@ impl Sums {
             .enumerate()
         {
             let from = &product[(j + size[1] * 2 - reach[1]) % size[1] * size[0]..][..size[0]];
-            // From lag -reach on, going round where the lags do.
+            // Starts at lag -reach and wraps round where the lags do.
             let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);
             while column < columns {
                 let run = (size[0] - index).min(columns - column);
@@ -111,7 +111,7 @@ impl Sums {
     }
 }
 
-/// The least length of at least `length` with no prime factor above 3, which transforms fast.
+/// The least length of at least `length` without prime factors above 3, for which the FFT is fast.
 fn fast_length(length: usize) -> usize {
     let without = |n: usize, factor: usize| {
         let mut rest = n;

@@ -1,4 +1,4 @@
-//! Fourier transforms of interrogation windows, two real windows in one complex transform.
+//! Fourier transforms of interrogation windows, two real windows per complex transform.
 
 use std::sync::Arc;
 
@@ -46,7 +46,7 @@ impl Transform {
         self.along_both(0, data, self.size);
     }
 
-    /// Not scaled: [`Transform::cross_spectra`] has the factor.
+    /// Not scaled: [`Transform::cross_spectra`] includes the factor.
     pub fn inverse(&mut self, data: &mut [Complex<f32>]) {
         self.along_both(2, data, [self.size[1], self.size[0]]);
     }
@@ -58,11 +58,11 @@ impl Transform {
         data.copy_from_slice(&self.turned);
     }
 
-    /// The cross-spectra conj(A)·B of two packed spectra Z = A + iB, packed again so that the inverse transform has the first
-    /// correlation as real part and the second as imaginary part.
+    /// The cross-spectra conj(A)·B of two packed spectra Z = A + iB, packed again so that the
+    /// inverse transform has the first correlation as real part and the second as imaginary part.
     ///
-    /// The factor 1 / (width · height) of the inverse transform is included. With Z' = Z(-k): A = (Z + conj Z')/2 and
-    /// B = (Z - conj Z')/2i give conj(A)·B = Im(Z Z')/2 - i (|Z|² - |Z'|²)/4.
+    /// The factor 1 / (width · height) of the inverse transform is included. With Z' = Z(-k): A =
+    /// (Z + conj Z')/2 and B = (Z - conj Z')/2i give conj(A)·B = Im(Z Z')/2 - i (|Z|² - |Z'|²)/4.
     pub fn cross_spectra(&self, one: &[Complex<f32>], two: &[Complex<f32>], product: &mut [Complex<f32>]) {
         let [width, height] = self.size;
         let scale = 1.0 / self.len() as f32;
@@ -81,7 +81,8 @@ impl Transform {
     }
 }
 
-/// One row of the packed cross-spectra, from that row of two spectra and the rows of the opposite wavenumber.
+/// One row of the packed cross-spectra, from that row of two spectra and the rows of the opposite
+/// wavenumber.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f32>]) {
     let (half, quarter) = (0.5 * scale, 0.25 * scale);

@@ -1,4 +1,4 @@
-//! Windows cut from the frames, tapered, correlated and normalised.
+//! Windows taken from the frames, tapered, correlated and normalised.
 
 use super::plane::Plane;
 use super::sums::Sums;
@@ -6,10 +6,10 @@ use super::{Correlation, Normalise};
 use crate::frames::FrameView;
 use crate::window::Weighting;
 
-/// Least share of the overlap that [`Normalise`] divides by.
+/// Least fraction of the overlap at lag zero by which [`Normalise`] divides.
 const LEAST_OVERLAP: f64 = 0.25;
 
-/// Where the two windows of one vector begin in frame A and frame B.
+/// Upper-left pixels (x, y) of the two windows of one vector in frame A and frame B.
 #[derive(Clone, Copy)]
 pub(crate) struct Corners {
     pub a: [isize; 2],
@@ -22,7 +22,7 @@ pub(crate) struct WindowCorrelator {
     normalise: Normalise,
     taper: Vec<f32>,
     taper_sum: f32,
-    /// What [`Normalise`] multiplies by: one over the autocorrelation of the taper.
+    /// The factor of [`Normalise`]: one over the autocorrelation of the taper.
     per_overlap: Plane,
     sums: Sums,
     /// Windows A and B of two vectors.
@@ -65,7 +65,7 @@ impl WindowCorrelator {
         }
     }
 
-    /// Correlates the windows at each of `corners` and hands their planes to `take` in order.
+    /// Correlates the windows at each of `corners` and passes their planes to `take` in order.
     pub fn correlate(
         &mut self,
         frames: [FrameView; 2],
@@ -110,8 +110,9 @@ impl WindowCorrelator {
         }
     }
 
-    /// With w the taper, v and u the windows' deviations from their means, and E the average over the overlap at a lag, weighted
-    /// by the product of the tapers: (E vu - E v E u) / sqrt((E v² - (E v)²) (E u² - (E u)²)).
+    /// With w the taper, v and u the windows' deviations from their means, and E the average over
+    /// the overlap at a lag, weighted by the product of the tapers: (E vu - E v E u) / sqrt((E v² -
+    /// (E v)²) (E u² - (E u)²)).
     fn covariance(&mut self, k: usize) {
         let Self {
             pixels,
@@ -122,7 +123,8 @@ impl WindowCorrelator {
             ..
         } = self;
         for pixels in &mut pixels[k] {
-            // The transforms pack these with the taper, and would lose the smaller of the two in the other's rounding.
+            // The transforms pack these together with the taper, and would lose the smaller of the
+            // two in the other's rounding.
             let scale = (pixels.len() as f32 / dot(pixels, pixels).max(f32::MIN_POSITIVE)).sqrt();
             pixels.iter_mut().for_each(|pixel| *pixel *= scale);
         }

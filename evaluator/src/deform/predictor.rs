@@ -7,8 +7,8 @@ use crate::field::{Vector, VectorField};
 use crate::interpolate::Interpolated;
 use crate::window::{Grid, Weighting, window_weights};
 
-/// A smooth displacement field through (or near) vectors on a regular grid: a cubic spline along each axis, with no curvature at
-/// the outermost vectors and straight beyond them.
+/// A smooth displacement field through (or near) vectors on a regular grid: a cubic spline along
+/// each axis, without curvature at the outermost vectors and straight beyond them.
 pub(crate) struct Predictor {
     /// Position of the first vector, px.
     first: [f64; 2],
@@ -20,7 +20,8 @@ pub(crate) struct Predictor {
 }
 
 impl Predictor {
-    /// From the displacements (dx, dy), px, of `columns` x `rows` vectors, row by row, of which the first lies at `first`.
+    /// From the displacements (dx, dy), px, of `columns` x `rows` vectors, row by row, the first at
+    /// `first`.
     pub fn new(
         first: [f64; 2],
         spacing: [usize; 2],
@@ -102,7 +103,8 @@ impl Predictor {
             .collect()
     }
 
-    /// Displacement averaged over each window of a grid in images of `size`, with the window's weights, px.
+    /// Displacement averaged over each window of a grid in images of `size`, with the window's
+    /// weights, px.
     pub fn averaged(&self, size: [usize; 2], grid: &Grid, weighting: Weighting) -> Vec<[f64; 2]> {
         let pixels = self.at_pixels(size);
         let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
@@ -119,7 +121,8 @@ impl Predictor {
         (0..grid.len()).map(average).collect()
     }
 
-    /// The coefficient of a column and row that may lie outside the grid, where it goes on in a straight line.
+    /// The coefficient of a column and row that may lie outside the grid, where it continues in a
+    /// straight line.
     fn coefficient(&self, column: isize, row: isize) -> [f64; 2] {
         let along_row = |row: usize| {
             extended(column, self.columns, |column| {
@@ -129,7 +132,7 @@ impl Predictor {
         extended(row, self.rows, along_row)
     }
 
-    /// Deforms frame A by minus and frame B by plus half the displacement at each pixel.
+    /// Deforms frame A by minus half and frame B by plus half the displacement at each pixel.
     pub fn deform(&self, frames: [&Interpolated; 2], [width, height]: [usize; 2], deformed: [&mut [f32]; 2]) {
         let columns: Vec<(isize, [f32; 4])> = (0..width)
             .map(|x| {

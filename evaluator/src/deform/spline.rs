@@ -2,7 +2,8 @@
 
 use crate::least_squares::Normal;
 
-/// The first of the four B-spline coefficients around a position in units of the spacing, and their weights.
+/// The index of the first of the four B-spline coefficients around a position in units of the
+/// spacing, and their weights.
 pub(super) fn taps(position: f64) -> (isize, [f64; 4]) {
     let floor = position.floor();
     let t = position - floor;
@@ -16,7 +17,8 @@ pub(super) fn taps(position: f64) -> (isize, [f64; 4]) {
     (floor as isize - 1, weights)
 }
 
-/// Value number `index` of a sequence that goes on in a straight line before its first and after its last value.
+/// Value number `index` of a sequence that continues in a straight line before its first and after
+/// its last value.
 pub(super) fn extended(index: isize, length: usize, value: impl Fn(usize) -> [f64; 2]) -> [f64; 2] {
     let last = length - 1;
     let (end, inner, steps) = match usize::try_from(index) {
@@ -28,9 +30,9 @@ pub(super) fn extended(index: isize, length: usize, value: impl Fn(usize) -> [f6
     [0, 1].map(|k| end[k] + steps * (end[k] - inner[k]))
 }
 
-/// Replaces `length` values, `step` apart from `start` on, by the coefficients of the cubic spline through them. Without
-/// curvature at its ends the first and last coefficient are the values there; Thomas's algorithm finds those between from
-/// c(i-1) + 4 c(i) + c(i+1) = 6 v(i).
+/// Replaces `length` values, `step` apart from `start` on, by the coefficients of the cubic spline
+/// through them. Without curvature at its ends the first and last coefficients are the values
+/// there; Thomas's algorithm finds those between from c(i-1) + 4 c(i) + c(i+1) = 6 v(i).
 pub(super) fn interpolating(values: &mut [[f64; 2]], start: usize, step: usize, length: usize) {
     if length < 3 {
         return;
@@ -51,8 +53,8 @@ pub(super) fn interpolating(values: &mut [[f64; 2]], start: usize, step: usize, 
     }
 }
 
-/// Replaces every vector by the value there of the second-order polynomial fitted to the up to 5 x 5 vectors around it. A vector
-/// with too few around it stays as it is.
+/// Replaces every vector by the value at its place of the second-order polynomial fitted to the up
+/// to 5 x 5 vectors around it. A vector with too few around it stays as it is.
 pub(super) fn regression(values: &[[f64; 2]], columns: usize, rows: usize) -> Vec<[f64; 2]> {
     let around = |centre: usize, length: usize| centre.saturating_sub(2)..(centre + 3).min(length);
     (0..rows * columns)

@@ -1,13 +1,14 @@
-//! The interpolation kernels as polynomials, and the poles of the B-splines' filters.
+//! The interpolation kernels as polynomials, and the poles of the B-spline filters.
 
 use super::Interpolator;
 
-/// Samples that a row of weights has room for.
+/// Number of samples that a row of weights has room for.
 pub(super) const TAPS: usize = 8;
 
-/// The weights of the samples around a point as polynomials of its fraction t: weight k is the sum of `terms[n][k]` tⁿ.
+/// The weights of the samples around a point as polynomials of its fraction t: weight k is the sum
+/// of `terms[n][k]` tⁿ.
 pub(super) struct Kernel {
-    /// Samples with a weight; the point lies between the two in the middle.
+    /// Number of samples with a weight; the point lies between the two in the middle.
     pub support: usize,
     pub terms: Vec<[f32; TAPS]>,
 }
@@ -68,9 +69,9 @@ impl Interpolator {
         }
     }
 
-    /// Poles of the filter that turns pixels into coefficients: the roots within the unit circle of the sampled B-spline's
-    /// z-transform, which is a polynomial of s = z + 1/z. Its roots in s: that of s + 4, those of s² + 26 s + 64, those of
-    /// s³ + 120 s² + 1188 s + 2176.
+    /// Poles of the filter that turns pixels into coefficients: the roots within the unit circle of
+    /// the sampled B-spline's z-transform, which is a polynomial of s = z + 1/z. Its roots in s:
+    /// that of s + 4, those of s² + 26 s + 64, those of s³ + 120 s² + 1188 s + 2176.
     pub(super) fn poles(self) -> Vec<f64> {
         let sums = match self {
             Interpolator::Cubic => vec![-4.0],
@@ -84,8 +85,8 @@ impl Interpolator {
     }
 }
 
-/// The weights sinc(x) sinc(x / radius), over their sum, as the polynomials through their values at Chebyshev nodes. At degree
-/// 12 these stay within 1e-7 of the weights.
+/// The weights sinc(x) sinc(x / radius), divided by their sum, as polynomials through their values
+/// at Chebyshev nodes. At degree 12 these stay within 1e-7 of the weights.
 fn lanczos(radius: usize) -> Kernel {
     const DEGREE: usize = 12;
     let support = 2 * radius;

@@ -1,4 +1,4 @@
-//! One window of a pass: where it is cut, and the displacement that its correlation gives.
+//! One window of a pass: where it lies, and the displacement that its correlation gives.
 
 use crate::correlation::{Corners, PeakFit, Plane, find_peaks};
 use crate::deform::Predictor;
@@ -9,11 +9,11 @@ use crate::window::Grid;
 pub(super) struct WindowPlace {
     /// Displacement by the predictor at the window's centre, px.
     predicted: [f64; 2],
-    /// The part of it that the frames or the windows have been displaced by.
+    /// The part of it by which the frames or the windows have been displaced.
     applied: [f64; 2],
     /// The windows to be correlated.
     pub corners: Corners,
-    /// The windows of the frames as they are that hold the same particles, to the pixel.
+    /// The windows of the original frames that contain the same particles, to the pixel.
     pub moved: Corners,
 }
 

@@ -1,8 +1,10 @@
-//! Refinement of the last pass: what the windows say once the correlation has brought them nearly together ([`Refinement`]).
+//! Refinement of the last pass, once the correlation has brought the windows nearly together.
 //!
-//! A refinement finds what each window adds, on the average over its weights, to the displacement that a predictor through the vectors
-//! expects. The average alone would have a window's resolution, so what it takes off a smooth field is put back as a pass of the
-//! correlation does, but from refined vectors and only once: most of the iterated resolution, with less of its noise.
+//! A refinement ([`Refinement`]) finds what each window adds, averaged over its weights, to the
+//! displacement that a predictor through the vectors expects. The average alone would have the
+//! resolution of a single window, so what averaging removes from a smooth field is added back, as
+//! in a pass of the correlation, but from refined vectors and only once: most of the resolution of
+//! the iteration, with less of its noise.
 
 use super::Correlator;
 use crate::deform::Predictor;
@@ -16,7 +18,8 @@ use crate::refinement::{FARTHEST_PX, Refinement};
 use crate::validation::{self, WindowPeaks};
 
 impl Correlator {
-    /// The vectors of the last pass with the valid ones refined; the equations of all pairs are added.
+    /// The vectors of the last pass with the valid ones refined; the equations of all pairs are
+    /// added.
     pub(super) fn refine(
         &mut self,
         pairs: &[Frames],
@@ -29,7 +32,8 @@ impl Correlator {
         let rounds = match self.processing.refinement {
             Refinement::None => 0,
             Refinement::LeastSquares => 1,
-            // The second sees the particles displaced as the first found: what the correlation missed within a window counts no more.
+            // The second round sees the particles displaced as the first found: what the
+            // correlation missed within a window no longer matters.
             Refinement::ParticleFit => 2,
         };
         let mut vectors = validation::replace_untrusted(&grid, measured, &self.processing);
@@ -47,7 +51,7 @@ impl Correlator {
                     *average = [0, 1].map(|k| averaged[k] + residual[k]);
                 }
             }
-            // And what averaging takes off a smooth field through these, put back.
+            // And what averaging removes from a smooth field through these, added back.
             let smooth = self.predictor_through(last, averages.clone());
             let averaged = smooth.averaged(self.size, &grid, weighting);
             for (n, vector) in field.vectors.iter_mut().enumerate() {
@@ -66,7 +70,7 @@ impl Correlator {
         field
     }
 
-    /// What each window adds to a predictor at its centre, px; nothing where that is not known.
+    /// What each window adds to a predictor at its centre, px; `None` where that is not known.
     fn residuals(
         &mut self,
         pairs: &[Frames],

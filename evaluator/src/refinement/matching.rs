@@ -1,24 +1,28 @@
 //! Refinement of vectors by least-squares matching of the two windows.
 //!
-//! Frames deformed by a predictor p show the pattern F as A'(x) = F(x + r/2) and B'(x) = F(x - r/2), with r the part of the
-//! displacement that p misses. As the differences are central,
+//! Frames deformed by a predictor p show the image F as A'(x) = F(x + r/2) and B'(x) = F(x - r/2),
+//! with r the part of the displacement that p misses. As the differences are central,
 //!
 //! A' - B' = r · ∇M + s M + o,  M = (A' + B')/2,
 //!
-//! up to the third order in r; s and o take up what differs in brightness and background between the frames (the radiometric
-//! parameters of least-squares matching: Ackermann 1984, Gruen 1985; from memory). The four unknowns are fitted to the pixels of
-//! a window with the window's own weight ([`crate::window_weights`]), which is the maximum-likelihood estimate for noise
-//! that is normal and alike in all pixels.
+//! up to the third order in r; s and o account for differences of brightness and background between
+//! the frames (the radiometric parameters of least-squares matching: Ackermann 1984, Gruen 1985;
+//! from memory). The four unknowns are fitted to the pixels of a window with the weights of the
+//! window ([`crate::window_weights`]), which is the maximum-likelihood estimate for normal noise
+//! that is equal in all pixels.
 //!
-//! Both deformed frames are first smoothed by (1, 3, 1)/5 along x and y. Waves near two pixels' length, which small particle images
-//! alias and no interpolator restores, hold little of the signal and most of the interpolation's error.
+//! Both deformed frames are first smoothed by (1, 3, 1)/5 along x and y. Waves of nearly two
+//! pixels' length, which are aliased in small particle images and which no interpolator restores,
+//! contain little of the signal and most of the interpolation error.
 
 use crate::frames::{FrameView, mirror};
 use crate::interpolate::{Interpolated, Interpolator};
 use crate::least_squares::Normal;
+use crate::statistics::mean_and_deviation;
 use crate::window::{Grid, Weighting, window_weights};
 
-/// Half the distance of the samples whose difference is the gradient, px: the spline's slope to 2e-3 at the shortest wave.
+/// Half the distance of the samples whose difference is the gradient, px: gives the spline's slope
+/// to 2e-3 at the shortest wave.
 const HALF_STEP_PX: f32 = 0.03;
 
 /// The unknowns: r along x and y, s, o.
@@ -50,8 +54,9 @@ impl Matching {
         let mean: Vec<f32> = a.iter().zip(&b).map(|(a, b)| 0.5 * (a + b)).collect();
         let gradient = slopes(&mut self.mean, &mean, self.size);
         let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
-        let [centre, spread] = moments(&mean);
-        // In units of the pattern's contrast, so that the unknowns are of one order.
+        let [centre, spread] = mean_and_deviation(&mean);
+        // In units of the contrast of the image, so that the unknowns are of one order of
+        // magnitude.
         let scale = 1.0 / spread.max(f64::MIN_POSITIVE);
         for (n, equations) in equations.iter_mut().enumerate() {
             let [x0, y0] = grid.corner(n % grid.columns, n / grid.columns);
@@ -68,7 +73,7 @@ impl Matching {
     }
 }
 
-/// The slopes along x and y at every pixel of the surface through the pixels, per px.
+/// The slopes along x and y, at every pixel, of the interpolated surface, per px.
 fn slopes(surface: &mut Interpolated, pixels: &[f32], size: [usize; 2]) -> [Vec<f32>; 2] {
     let [width, height] = size;
     surface.load(FrameView { pixels, size });
@@ -104,12 +109,4 @@ fn smooth(frame: &[f32], [width, height]: [usize; 2]) -> Vec<f32> {
             (0..width).map(move |x| weigh(before[x], here[x], after[x]))
         })
         .collect()
-}
-
-/// Mean and standard deviation.
-fn moments(pixels: &[f32]) -> [f64; 2] {
-    let count = pixels.len().max(1) as f64;
-    let mean = pixels.iter().map(|p| f64::from(*p)).sum::<f64>() / count;
-    let variance = pixels.iter().map(|p| (f64::from(*p) - mean).powi(2)).sum::<f64>() / count;
-    [mean, variance.sqrt()]
 }

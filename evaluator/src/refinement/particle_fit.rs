@@ -1,36 +1,45 @@
 //! Refinement of vectors by fitting the particles of both windows together.
 //!
-//! Interpolation cannot restore what small particle images alias, nor tell two overlapping images that brighten and fade; a description of
-//! the pair by its particles ([`Particles`]) needs no interpolation. In each window all its particles' places and lights, a background in
-//! either frame and the displacement r that the predictor misses are fitted to the pixels at once, by weighted least squares
-//! (Gauss-Newton; the maximum-likelihood estimate for normal noise of the variance found). A particle at X is at X ∓ (p(X) + r)/2.
+//! Interpolation cannot restore what is aliased in small particle images, nor separate two
+//! overlapping images of which one brightens and one fades; a description of the pair by its
+//! particles ([`Particles`]) needs no interpolation. In each window the positions and brightnesses
+//! of all particles, a background in either frame and the displacement r that the predictor misses
+//! are fitted to the pixels at once, by weighted least squares (Gauss-Newton; the
+//! maximum-likelihood estimate for normal noise of the variance found). A particle at X is seen at
+//! X ∓ (p(X) + r)/2.
 //!
-//! The pixels have the window's own weight ([`crate::window_weights`]), over their variance. Particles that the window cuts, or
-//! that stand beside it, are fitted along with what light they shed into it; what its pixels do not say of them is
-//! held near what the whole frames said.
+//! The pixels have the weights of the window ([`crate::window_weights`]), divided by their
+//! variance. Particles that are cut by the border of the window, or lie beside it, are fitted along
+//! with the light that they contribute to it; what its pixels do not determine of them is held near
+//! what the whole frames gave.
 //!
-//! With the r last among the unknowns, the end of the triangular factor of the normal equations is the information on r with all
-//! particles and backgrounds unknown (the Schur complement), by which the fits of several pairs are weighed together.
+//! With r last among the unknowns, the end of the triangular factor of the normal equations is the
+//! information on r with all particles and backgrounds unknown (the Schur complement), by which the
+//! fits of several pairs are weighted together.
 
 use super::particle_image::UnitImage;
 use super::particles::{FittedParticle, Particles, displaced};
 use crate::least_squares::{Normal, Triangular};
 use crate::window::{Grid, Weighting, window_weights};
 
-/// Most steps of a fit, and the step in standard deviations of r that is the last.
+/// Greatest number of steps of a fit, and the length of the last step in standard deviations of r.
 const STEPS: usize = 12;
 const LAST: f64 = 0.1;
 
-/// How near the particles are held to what the whole frames said: standard deviation of the place, px, and of the share of the light.
+/// How closely the particles are held to what the whole frames gave: standard deviation of the
+/// position, px, and of the relative brightness.
 const HELD: [f64; 2] = [0.3, 0.5];
 
-/// Farthest that a particle or the window moves at a step, px, and most of a particle's light that changes.
+/// Greatest change per step: of the position of a particle or the window, px, and of the relative
+/// brightness of a particle.
 const STEP: [f64; 2] = [0.2, 0.5];
 
-/// A fit that leaves more than so many times the variance that the whole frames show does not hold.
+/// A fit is discarded if it leaves more than this many times the variance found in the whole
+/// frames.
 const WORST: f64 = 3.0;
 
-/// Adds to `found` what the window number `n` says of r, as two rows of equations; nothing if the fit does not hold.
+/// Adds to `found` what window number `n` says about r, as two rows of equations; nothing if the
+/// fit is discarded.
 pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: usize, found: &mut Normal<2>) {
     let mut window = WindowFit::new(particles, grid, weighting, n);
     let (mut share, mut before) = (1.0, f64::INFINITY);
@@ -55,7 +64,7 @@ pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: u
             }
             return;
         }
-        // Steps that do not grow much shorter overshoot.
+        // Steps that do not become much shorter overshoot.
         if length > 0.5 * before {
             share *= 0.5;
         }
@@ -105,7 +114,8 @@ impl<'a> WindowFit<'a> {
                 })
             })
         };
-        // Near ones near each other in the equations, so that these have few elements off the diagonal.
+        // Neighbouring particles are close together in the equations, so that these have few
+        // elements far off the diagonal.
         let mut held: Vec<FittedParticle> = particles.all.iter().filter(shows).copied().collect();
         held.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
         Self {
@@ -120,8 +130,9 @@ impl<'a> WindowFit<'a> {
         }
     }
 
-    /// The normal equations (their matrix's lower triangle, row by row, and right side) and the weighted mean of the squared
-    /// deviations over their variance. Unknowns: for each particle place x, y and light in A, B; two backgrounds; r.
+    /// The normal equations (the lower triangle of their matrix, row by row, and the right side)
+    /// and the weighted mean of the squared deviations divided by their variance. Unknowns: for
+    /// each particle position x, y and brightness in A, B; two backgrounds; r.
     fn equations(&self) -> Option<(Vec<Vec<f64>>, Vec<f64>, f64)> {
         let count = self.fitted.len();
         let unknowns = 4 * count + 4;
@@ -190,7 +201,7 @@ impl<'a> WindowFit<'a> {
         (total > 0.0).then(|| (matrix, right, scatter / total))
     }
 
-    /// Takes a share of a step, of limited length.
+    /// Takes a fraction of a step, of limited length.
     fn step(&mut self, unknowns: &[f64], share: f64) {
         let count = self.fitted.len();
         let limited = |step: f64, k: usize| share * step.clamp(-STEP[k], STEP[k]);

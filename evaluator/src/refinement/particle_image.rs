@@ -1,26 +1,28 @@
 //! The image of one particle on the pixels.
 //!
-//! A round Gaussian image, drawn out along the streak that the particle travels during the pulse, integrated over square pixels. Its
-//! covariance is s² 1 + l lᵀ/12, with s the standard deviation of the Gaussian and l the streak, px; conversely every covariance is
-//! that of one such image, which is how a pair's image shape is found from its frames: by second moments.
+//! A round Gaussian image, elongated along the streak that the particle travels during the pulse
+//! and integrated over square pixels. Its covariance is s² 1 + l lᵀ/12, with s the standard
+//! deviation of the Gaussian and l the streak, px. Conversely every covariance belongs to one such
+//! image; that is how the image shape of a pair is found from its frames, by second moments.
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
 use statrs::function::erf::erf;
 
-/// Standard deviations of the Gaussian after which an image ends: 5e-4 of its light lie beyond.
+/// Standard deviations of the Gaussian at which an image ends: 5e-4 of its light lie beyond.
 const REACH: f64 = 3.5;
 
-/// Shortest streak, in standard deviations, that is told from a round image of the same mean width.
+/// Shortest streak, in standard deviations, that is distinguished from a round image of the same
+/// mean width.
 const SHORTEST: f64 = 0.2;
 
 /// Least standard deviation, px: a quarter of the pixel's own.
 const SHARPEST_PX: f64 = 0.07;
 
-/// Greatest streak, px, that an image is drawn out to.
+/// Greatest length of a streak, px.
 const LONGEST_PX: f64 = 24.0;
 
-/// What all images of a pair look like.
+/// The shape that all images of a pair have.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct ImageShape {
     /// Standard deviation of the round image, px.
@@ -56,13 +58,14 @@ impl ImageShape {
         [round + x * x / 12.0, x * y / 12.0, round + y * y / 12.0]
     }
 
-    /// Distance along x and y from an image's place beyond which it lights no pixel's centre.
+    /// Distance along x and y from the position of an image beyond which it contributes to no
+    /// pixel.
     pub fn reach(&self) -> [f64; 2] {
         self.streak.map(|l| REACH * self.width + 0.5 * l.abs() + 0.5)
     }
 
-    /// The points of light along the streak, as places relative to its middle: close enough that their images melt into one, spread
-    /// so that they have the streak's variance.
+    /// The points of light along the streak, as positions relative to its middle: close enough that
+    /// their images merge into one, spread so that they have the variance of the streak.
     fn points(&self) -> impl Iterator<Item = [f64; 2]> + use<> {
         let length = self.streak[0].hypot(self.streak[1]);
         let (count, spread) = match length {
@@ -80,24 +83,26 @@ impl ImageShape {
     }
 }
 
-/// The pixels that an image of light 1 lights.
+/// The pixels of an image of brightness 1.
 pub(crate) struct UnitImage {
-    /// Column and row of the first.
+    /// Column and row of the first pixel.
     pub first: [isize; 2],
-    /// Columns.
+    /// Number of columns.
     pub columns: usize,
-    /// Row by row: the share of the light, and its slopes with the image's place along x and y, per px.
+    /// Row by row: the fraction of the light, and its slopes with the image's position along x and
+    /// y, per px.
     pub pixels: Vec<[f64; 3]>,
 }
 
 impl UnitImage {
-    /// The image at a place, px.
+    /// The image at a position, px.
     pub fn new(shape: &ImageShape, place: [f64; 2]) -> Self {
         Self::of(shape, place, |[x, y]| [x[0] * y[0], x[1] * y[0], x[0] * y[1]])
     }
 
-    /// In place of share and slopes, the changes with the covariance's xx, xy and yy, px⁻²: half the second derivatives along an axis, the
-    /// mixed one whole (the heat equation; exact for a Gaussian that widens).
+    /// In place of fraction and slopes, the changes with xx, xy and yy of the covariance, px⁻²:
+    /// half the second derivatives along an axis, the whole of the mixed one (by the heat equation;
+    /// exact for a Gaussian that widens).
     pub fn widening(shape: &ImageShape, place: [f64; 2]) -> Self {
         Self::of(shape, place, |[x, y]| {
             [0.5 * x[2] * y[0], x[1] * y[1], 0.5 * x[0] * y[2]]
@@ -129,7 +134,8 @@ impl UnitImage {
         }
     }
 
-    /// The lit pixels inside `size` pixels from `corner` on: number, row by row, and values.
+    /// The pixels inside a rectangle of `size` pixels starting at `corner`: their numbers, row by
+    /// row, and values.
     pub fn inside(&self, corner: [isize; 2], size: [usize; 2]) -> impl Iterator<Item = (usize, [f64; 3])> {
         let [x0, y0] = [0, 1].map(|k| self.first[k] - corner[k]);
         let [width, height] = size.map(|side| side as isize);
@@ -143,7 +149,8 @@ impl UnitImage {
     }
 }
 
-/// Share, slope and curvature with the place of a Gaussian's integral over each of `length` pixels along an axis.
+/// Fraction, slope and curvature with the position of a Gaussian's integral over each of `length`
+/// pixels along an axis.
 fn profile(width: f64, place: f64, first: isize, length: usize) -> Vec<[f64; 3]> {
     let edge = |pixel: usize| {
         let t = (first as f64 + pixel as f64 - 0.5 - place) / width;
@@ -165,9 +172,10 @@ fn profile(width: f64, place: f64, first: isize, length: usize) -> Vec<[f64; 3]>
 mod tests {
     use super::*;
 
-    /// Chain of trust: the closed form of a round image is a product of differences of the error function, here from `libm` (1e-9 of
-    /// the light holds the 5e-11 of statrs); a streak is the mean of a thousand such images along it. Between the few points that stand
-    /// for it and the streak itself 2e-3 of the light are allowed in any pixel: a third of the photon noise of 20,000 electrons.
+    /// Closed form: a round image is a product of differences of the error function, here from
+    /// `libm` (1e-9 of the light is above the 5e-11 of statrs); a streak is the mean of a thousand
+    /// such images along it. Between the streak and the few points that represent it 2e-3 of the
+    /// light are allowed in any pixel: a third of the photon noise of 20,000 electrons.
     #[test]
     fn images_are_those_of_the_error_function() {
         let place = [11.3, 12.8];
@@ -210,8 +218,10 @@ mod tests {
         }
     }
 
-    /// Derived: slopes are differences of images moved by a little, changes with the covariance differences of images of another one, exact
-    /// for round ones that widen alike along both axes (their sum is tested): to the square of the step over the image's variance.
+    /// Derived: slopes are differences of images moved by a small step; changes with the covariance
+    /// are differences of images of another covariance, exact for round ones that widen equally
+    /// along both axes (their sum is tested). Tolerance: the square of the step over the variance
+    /// of the image.
     #[test]
     fn slopes_and_widening_are_differences() {
         const H: f64 = 1e-3;
@@ -242,7 +252,7 @@ mod tests {
         }
     }
 
-    /// Closed form: a shape has the covariance it was made of.
+    /// Closed form: a shape has the covariance it was made from.
     #[test]
     fn shape_keeps_its_covariance() {
         for covariance in [

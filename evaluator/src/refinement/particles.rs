@@ -1,16 +1,20 @@
 //! The particles of a pair: where they are, and how bright in either frame.
 //!
-//! The pair is described as particle images of one [`ImageShape`] over a background, each at a place X midway in time, which the predictor p
-//! puts at X - p/2 in frame A and at X + p/2 in B, with a light of its own in either frame, so that particles may enter and leave
-//! the light sheet. The pixels' variance is a straight line over their signal (the linear camera of EMVA 1288). All of it is
-//! found from the frames, round by round:
+//! The pair is described as particle images of one [`ImageShape`] over a background, each at a
+//! position X midway in time, which the predictor p places at X - p/2 in frame A and at X + p/2 in
+//! B, with a separate brightness in either frame, so that particles may enter and leave the light
+//! sheet. The variance of the pixels is a linear function of their signal (the linear camera of
+//! EMVA 1288). All of it is found from the frames in rounds:
 //!
-//! 1. What the description leaves unexplained is searched for further particles: those that stand out of the noise in both frames together
-//!    (the matched filter). So faint images beside bright ones, and the second of two that overlap, are found in their turn.
-//! 2. Each particle in turn is fitted to what the others leave (weighted least squares in place and light).
-//! 3. The shape is corrected by the second moments of what is left, the background and the noise by its mean and scatter.
+//! 1. What the description leaves unexplained is searched for further particles: those that stand
+//!    out of the noise in both frames together (the matched filter). Thus faint images beside
+//!    bright ones, and the second of two that overlap, are found after the others.
+//! 2. Each particle in turn is fitted to what the others leave (weighted least squares in position
+//!    and brightness).
+//! 3. The shape is corrected by the second moments of the residual, the background and the noise by
+//!    its mean and scatter.
 //!
-//! (The way of crowded-field photometry in astronomy: Stetson 1987; from memory.)
+//! (As in crowded-field photometry in astronomy: Stetson 1987; from memory.)
 
 use super::particle_image::{ImageShape, UnitImage};
 use crate::deform::Predictor;
@@ -21,30 +25,32 @@ use crate::statistics::quantile_low;
 /// One particle.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct FittedParticle {
-    /// Midway in time, px.
+    /// Position midway in time, px.
     pub place: [f64; 2],
-    /// In frame A and B, grey values summed over the image.
+    /// Brightness in frame A and B, grey values summed over the image.
     pub light: [f64; 2],
 }
 
-/// Most rounds, and the share of new particles that is not worth another.
+/// Greatest number of rounds, and the fraction of new particles below which no further one is made.
 const ROUNDS: usize = 10;
 const FEW: f64 = 0.005;
 
-/// Standard deviations by which a particle stands out of the noise: in the first rounds, when the bright ones have yet to be
-/// described, and then. Of the noise alone 4.5 would take one pixel in 300,000 for a particle.
+/// Standard deviations by which a particle must stand out of the noise: in the first rounds, while
+/// the bright ones are still being described, and afterwards. In noise alone 4.5 would take one
+/// pixel in 300,000 for a particle.
 const BRIGHT_ROUNDS: usize = 3;
 const BRIGHT: f64 = 8.0;
 const FAINT: f64 = 4.5;
 
-/// Below this a particle found is given up again.
+/// A particle that stands out by less than this is given up again.
 const LOST: f64 = 3.0;
 
-/// A pixel is looked at if itself stands out by this share of what a particle must: a fifth, as the pixel under the middle of even a long
-/// streak holds more of what the matched filter sums.
+/// A pixel is examined if it stands out by this fraction of what a particle must: a fifth, as the
+/// pixel in the middle of even a long streak contains more than that of what the matched filter
+/// sums.
 const GLANCE: f64 = 0.2;
 
-/// Farthest that a particle moves at a time, px, and most of its light that changes.
+/// Greatest change of a particle per step: of its position, px, and of its relative brightness.
 const STEP: [f64; 2] = [0.3, 0.7];
 
 /// A pair described by its particles.
@@ -54,13 +60,13 @@ pub(crate) struct Particles<'a> {
     /// The predictor at every pixel, px.
     predicted: Vec<[f64; 2]>,
     pub shape: ImageShape,
-    /// Variance without light, and what each grey value above the background adds.
+    /// Variance without light, and the variance added per grey value above the background.
     noise: [f64; 2],
     /// Least variance without light: that of rounding in the numbers.
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
-    /// The light of all particles on the pixels of both frames.
+    /// The signal of all particles in the pixels of both frames.
     signal: [Vec<f64>; 2],
 }
 
@@ -84,8 +90,9 @@ impl<'a> Particles<'a> {
         found
     }
 
-    /// Without particles: the background is taken for the brightness below which three tenths of the pixels lie, the noise for the scatter
-    /// below it, the shape for that of the sharper ones of the peaks (the wider are several images).
+    /// Without particles: the background is the grey value below which three tenths of the pixels
+    /// lie, the noise is the scatter below it, the shape that of the sharper peaks (the wider ones
+    /// are several images).
     fn first_guess(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
         const SHARE: f64 = 0.3;
         let background =
@@ -129,7 +136,7 @@ impl<'a> Particles<'a> {
         }
     }
 
-    /// Where the predictor puts a particle in frame A and B.
+    /// The positions of a particle in frame A and B by the predictor.
     fn places(&self, place: [f64; 2]) -> [[f64; 2]; 2] {
         displaced(place, self.predictor.at(place[0], place[1]))
     }
@@ -142,12 +149,12 @@ impl<'a> Particles<'a> {
         image.inside([0, 0], self.frames[0].size)
     }
 
-    /// Variance of a pixel that shows `signal` above the background.
+    /// Variance of a pixel with `signal` above the background.
     pub fn variance(&self, signal: f64) -> f64 {
         self.noise[0] + self.noise[1] * signal.max(0.0)
     }
 
-    /// What a pixel shows beyond the description, and its variance.
+    /// The residual of a pixel, and its variance.
     fn rest(&self, frame: usize, pixel: usize) -> (f64, f64) {
         let signal = self.signal[frame][pixel];
         let grey = f64::from(self.frames[frame].pixels[pixel]);
@@ -171,7 +178,7 @@ impl<'a> Particles<'a> {
         }
     }
 
-    /// Adds the particles that stand out by `threshold` from what is left, and counts them.
+    /// Adds the particles that stand out of the residual by `threshold`, and counts them.
     fn search(&mut self, threshold: f64) -> usize {
         let [width, height] = self.frames[0].size;
         let excess = |frame: usize, [x, y]: [f64; 2]| {
@@ -179,7 +186,7 @@ impl<'a> Particles<'a> {
             let (rest, variance) = self.rest(frame, inside(y, height) * width + inside(x, width));
             rest / variance.sqrt()
         };
-        // How far a particle at each pixel would stand out, and its light.
+        // By how much a particle at each pixel would stand out, and its brightness.
         let answer = |n: usize| {
             let place = [(n % width) as f64, (n / width) as f64];
             let [a, b] = displaced(place, self.predicted[n]);
@@ -245,12 +252,12 @@ impl<'a> Particles<'a> {
         }
     }
 
-    /// The unit in which a light is fitted: itself, or what is lost in the noise.
+    /// The unit in which a brightness is fitted: itself, or the noise if that is larger.
     pub fn unit(&self, light: f64) -> f64 {
         light.abs().max(self.noise[0].sqrt())
     }
 
-    /// Corrects the shape by the second moments of what is left.
+    /// Corrects the shape by the second moments of the residual.
     fn reshape(&mut self) {
         let size = self.frames[0].size;
         let mut normal = Normal::<3>::new();
@@ -278,8 +285,9 @@ impl<'a> Particles<'a> {
         self.redraw();
     }
 
-    /// The background by the mean and the noise by the scatter of what is left, both with the weight that the noise gives; scatter beyond
-    /// five standard deviations is a particle yet to be found.
+    /// Corrects the background by the mean and the noise by the scatter of the residual, both
+    /// weighted by the noise; scatter beyond five standard deviations is a particle yet to be
+    /// found.
     fn weigh_noise(&mut self) {
         for frame in 0..2 {
             let (mut sum, mut weights) = (0.0, 0.0);
@@ -306,7 +314,7 @@ impl<'a> Particles<'a> {
         }
     }
 
-    /// Gives up the particles that do not stand out of the noise.
+    /// Removes the particles that do not stand out of the noise.
     fn give_up(&mut self) {
         let stands_out = |particle: &FittedParticle| {
             let mut square = 0.0;
@@ -328,12 +336,13 @@ impl<'a> Particles<'a> {
     }
 }
 
-/// Where a particle that moves by `d` is in frame A and B.
+/// The positions in frame A and B of a particle that moves by `d`.
 pub(crate) fn displaced(place: [f64; 2], d: [f64; 2]) -> [[f64; 2]; 2] {
     [-0.5, 0.5].map(|half| [0, 1].map(|k| place[k] + half * d[k]))
 }
 
-/// The variance along an axis of each peak higher than `least`: that of the Gaussian through three pixels.
+/// The variance along an axis of each peak higher than `least`: that of the Gaussian through three
+/// pixels.
 fn peak_variances(frame: &FrameView, background: f64, least: f64, axis: usize) -> Vec<f64> {
     let [width, height] = frame.size;
     let at = |x: usize, y: usize| f64::from(frame.pixels[y * width + x]) - background;

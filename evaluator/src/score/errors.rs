@@ -6,20 +6,37 @@ use crate::field::{Vector, VectorStatus};
 /// A vector farther than this from the truth is an outlier, px (common practice, no source).
 pub const OUTLIER_PX: f64 = 1.0;
 
-/// The errors of one pair's vectors (measured − true), `NaN` for outliers, and which of them found their particles.
+/// The errors of the vectors of one pair (measured - true), px, `NaN` for outliers; one entry per
+/// vector.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Errors {
-    /// Against the truth at the vector's position.
+    /// Against the truth at the position of the vector.
     pub point_px: Vec<[f64; 2]>,
     /// Against the truth averaged over the window.
     pub window_px: Vec<[f64; 2]>,
-    /// Whether the highest correlation peak is that of the displacement: within [`OUTLIER_PX`] of the truth at the vector's
-    /// position, be the vector flagged or not.
+    /// Whether the highest correlation peak is that of the displacement: within [`OUTLIER_PX`] of
+    /// the truth at the position of the vector, whether or not the vector was rejected.
     pub detected: Vec<bool>,
 }
 
 impl Errors {
-    /// The errors of vectors against `truth`, which must be that of the same grid.
+    /// The errors of `vectors` against `truth`, which must be that of the same grid.
+    ///
+    /// ```
+    /// use motefield_evaluator::score::{Errors, VectorTruth};
+    /// use motefield_evaluator::{Vector, VectorStatus};
+    ///
+    /// let truth = VectorTruth { point_px: vec![[2.0, 1.0]], window_px: vec![[2.0, 1.0]] };
+    /// let vector = Vector {
+    ///     x_px: 15.5,
+    ///     y_px: 15.5,
+    ///     dx_px: 2.25,
+    ///     dy_px: 0.5,
+    ///     peak_ratio: 3.0,
+    ///     status: VectorStatus::Valid,
+    /// };
+    /// assert_eq!(Errors::of(&[vector], &truth).point_px, [[0.25, -0.5]]);
+    /// ```
     pub fn of(vectors: &[Vector], truth: &VectorTruth) -> Errors {
         let against = |truth: &[[f64; 2]]| -> Vec<[f64; 2]> {
             vectors

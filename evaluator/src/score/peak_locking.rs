@@ -1,32 +1,63 @@
-//! Peak locking: displacements drawn to whole (or half) pixels.
+//! Peak locking: displacements attracted to whole (or half) pixels.
 
 use std::f64::consts::TAU;
 
 use super::{ErrorSample, VectorTruth};
 use crate::statistics::{Estimate, covariance_of_means, limited_freedom, mean, p_value, share};
 
-/// How far the measured displacements of one component are locked to whole pixels, against the true ones.
+/// How far the measured displacements of one component are locked to whole pixels, compared with
+/// the true ones.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PeakLocking {
-    /// Degree of locking: mean of cos 2πd over the measured displacements d less that over the true ones. 0 without locking, 1 with
-    /// every displacement a whole number; negative if they are drawn to half pixels. A periodic error -A sin 2πd gives J₁(2πA), near πA.
+    /// Degree of locking: mean of cos 2πd over the measured displacements d, px, minus that over
+    /// the true ones. 0 without locking, 1 if every displacement is a whole number, negative if
+    /// they are attracted to half pixels. A periodic error -A sin 2πd gives J₁(2πA), nearly πA.
     pub degree: Estimate,
-    /// Chance of fractions as unlike the true ones, were there no locking; `NaN` if the scatter is unknown.
+    /// Probability of fractions as unlike the true ones without any locking; `NaN` if the scatter
+    /// is unknown.
     pub p_value: f64,
-    /// Length of the mean of exp 2πid over the true displacements: 0 for uniform fractions, 1 if all are the same. Both figures above mean
-    /// something only where this is small (say below 0.1): on fractions that are not uniform any random error σ takes a share
-    /// 1 - exp(-2π²σ²) of it off the measured ones.
+    /// Length of the mean of exp 2πid over the true displacements: 0 for uniform fractions, 1 if
+    /// all are the same. The figures above are meaningful only where this is small (below 0.1, for
+    /// example): on fractions that are not uniform any random error σ lowers the measured length by
+    /// a factor exp(-2π²σ²).
     pub truth: f64,
 }
 
-/// Compares the first circular moment of the measured displacements, the mean of exp 2πid, with that of the true ones. Component 0 is
-/// x, 1 is y; vectors that are outliers do not count. `truth` must be that of the errors; its average over the windows is
-/// used, so that resolution does not enter.
+/// Compares the first circular moment of the measured displacements, the mean of exp 2πid, with
+/// that of the true ones. Component 0 is x, 1 is y; outliers do not count. `truth` must be that of
+/// the errors; its average over the windows is used, so that resolution does not matter.
 ///
-/// Rayleigh's statistic of uniformity, for vectors that depend on each other: the moment's difference is squared over its covariance as
-/// measured between pairs, and its law is Hotelling's T² with the degrees of freedom ν of [`mean`]: p is
-/// (1 + T²/ν)^(-(ν-1)/2), for many exp(-T²/2) as Rayleigh has it (Mardia & Jupp 2000, Directional Statistics, section 6.3;
-/// memory). Assumes that the mean of the many vectors is normal.
+/// Rayleigh's statistic of uniformity, for vectors that depend on each other: the difference of the
+/// moments is squared and divided by its covariance as measured between pairs, and follows
+/// Hotelling's T² law with the degrees of freedom ν of [`mean`]: p is (1 + T²/ν)^(-(ν-1)/2), for
+/// many exp(-T²/2) as in Rayleigh's test (Mardia & Jupp 2000, Directional Statistics, section 6.3;
+/// from memory). Assumes that the mean of the many vectors is normal.
+///
+/// # Panics
+/// If `truth` has fewer vectors than the errors.
+///
+/// ```
+/// use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, peak_locking};
+/// use motefield_evaluator::statistics::Confidence;
+///
+/// // Eight displacements of 0, 1/8, ..., 7/8 px, all measured as whole pixels.
+/// let truth_px: Vec<[f64; 2]> = (0..8).map(|k| [f64::from(k) / 8.0, 0.0]).collect();
+/// let error = |t: &[f64; 2]| [t[0].round() - t[0], 0.0];
+/// let errors = Errors {
+///     point_px: truth_px.iter().map(error).collect(),
+///     window_px: truth_px.iter().map(error).collect(),
+///     detected: vec![true; 8],
+/// };
+/// let truth = VectorTruth { point_px: truth_px.clone(), window_px: truth_px };
+/// let sample = ErrorSample {
+///     columns: 8,
+///     reach: [0, 0],
+///     pairs: &[errors],
+///     part: None,
+///     confidence: Confidence::USUAL,
+/// };
+/// assert!((peak_locking(&sample, &truth, 0).degree.value - 1.0).abs() < 1e-12);
+/// ```
 pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
         sample.values_of(|errors, k| {
@@ -62,16 +93,20 @@ pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize)
 /// One class of fractional displacements.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FractionClass {
-    /// The class's middle: displacement less the nearest whole number, px.
+    /// Middle of the class: displacement minus the nearest whole number, px.
     pub middle_px: f64,
-    /// Share of the measured displacements in it.
+    /// Fraction of the measured displacements in it.
     pub measured: Estimate,
-    /// Share of the true ones; that of uniform fractions is one over the number of classes.
+    /// Fraction of the true ones; for uniform fractions one over the number of classes.
     pub truth: f64,
 }
 
-/// Distribution of the fractional part of the displacements, measured and true, from -½ to ½ px in `classes` classes of equal width.
-/// Intervals are Wilson's with the effective number of vectors for each class.
+/// Distribution of the fractional part of the displacements, measured and true, from -½ to ½ px in
+/// `classes` classes of equal width. Component 0 is x, 1 is y. The intervals are Wilson's with the
+/// effective number of vectors for each class.
+///
+/// # Panics
+/// If `truth` has fewer vectors than the errors, or there are no classes.
 pub fn fractions(
     sample: &ErrorSample,
     truth: &VectorTruth,

@@ -1,19 +1,31 @@
-//! The true displacement where the vectors stand.
+//! The true displacement at each vector.
 
 use crate::window::{Grid, Weighting, window_weights};
 
 /// The true displacement at each vector, px.
 #[derive(Debug, Clone, PartialEq)]
 pub struct VectorTruth {
-    /// At the vector's position.
+    /// At the position of the vector.
     pub point_px: Vec<[f64; 2]>,
     /// Averaged over the window.
     pub window_px: Vec<[f64; 2]>,
 }
 
 impl VectorTruth {
-    /// Takes the truth on the windows of `grid` from a function of place (x, y), px. The average over a window samples
-    /// it once in every block of `block` × `block` pixels of the image, at the block's middle.
+    /// The truth at the windows of `grid`, from a function that gives the displacement, px, at a
+    /// place (x, y), px. The average over a window samples it once in every block of `block` ×
+    /// `block` pixels of the image, at the middle of the block.
+    ///
+    /// ```
+    /// use motefield_evaluator::score::VectorTruth;
+    /// use motefield_evaluator::{Grid, Weighting};
+    ///
+    /// // The average of a linear shear over a window is the value at its centre.
+    /// let grid = Grid::new(32, 16, [16, 16], 0.0);
+    /// let truth = VectorTruth::new(&grid, Weighting::Gaussian, 1, |x, _| [0.1 * x, 0.0]);
+    /// assert!((truth.point_px[1][0] - 2.35).abs() < 1e-12);
+    /// assert!((truth.window_px[1][0] - 2.35).abs() < 1e-12);
+    /// ```
     pub fn new(
         grid: &Grid,
         weighting: Weighting,
@@ -22,7 +34,7 @@ impl VectorTruth {
     ) -> VectorTruth {
         let block = block.max(1);
         let counts = [grid.columns, grid.rows];
-        // For each window along an axis: the blocks it touches and the weight of each.
+        // For each window along an axis: the blocks it covers and the weight of each.
         let along = |axis: usize| -> Vec<Vec<(usize, f64)>> {
             let weights = window_weights(weighting, grid.window[axis]);
             (0..counts[axis])

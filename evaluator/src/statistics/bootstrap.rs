@@ -13,22 +13,22 @@ const LEAST_PAIRS: usize = 5;
 /// An end beyond which fewer than this many resamples lie is extrapolated.
 const LEAST_BEYOND: f64 = 10.0;
 
-/// A figure of several independent pairs, with its interval by the bootstrap over pairs; the interval
-/// is unbounded with fewer than five pairs.
+/// A figure of several independent pairs, with its interval by the bootstrap over pairs; the
+/// interval is unbounded with fewer than five pairs.
 ///
-/// `figure` is given how often each pair counts and returns the figure of that sample, `NaN` where it
-/// has none. Whole pairs are drawn with replacement, so vectors of one pair may depend on each other
-/// in any way; pairs must be independent and alike. The ends are percentiles of the resampled figures
-/// (Efron 1979, Ann. Stat. 7, 1), corrected in two ways:
+/// `figure` is given how often each pair counts and returns the figure of that sample, `NaN` where
+/// it has none. Whole pairs are drawn with replacement, so vectors of one pair may depend on each
+/// other in any way; pairs must be independent and alike. The ends are percentiles of the resampled
+/// figures (Efron 1979, Ann. Stat. 7, 1), corrected in two ways:
 /// - few pairs scatter less among themselves than about the truth, so the normal law's quantile is
-///   replaced by t √(n/(n-1)) with Student's t (expanded percentiles, Hesterberg 2015, Am. Stat. 69,
-///   371; from memory);
-/// - an end that the resamples do not resolve (fewer than 10 of 2000 beyond it) is extrapolated from
-///   the value through the last one that they do, in proportion to that quantile.
+///   replaced by t √(n/(n-1)) with Student's t (expanded percentiles, Hesterberg 2015, Am. Stat.
+///   69, 371; from memory);
+/// - an end that the resamples do not resolve (fewer than 10 of 2000 beyond it) is extrapolated
+///   from the value through the last one that they do, in proportion to that quantile.
 ///
 /// For ratios of root mean squares of 5 to 50 pairs this covers better than bias-corrected and
-/// accelerated percentiles (93 % for 95 % against 91 %). The same `seed` (of ChaCha8) gives the same
-/// interval on any machine.
+/// accelerated percentiles (93 % for 95 % against 91 %). The same `seed` (of ChaCha8) gives the
+/// same interval on any machine.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, bootstrap};

@@ -14,8 +14,8 @@ pub struct Combined {
 /// Combines independent `contributions` to one uncertainty.
 ///
 /// Each contribution is a standard uncertainty in the unit of the result (already multiplied by its
-/// sensitivity) and its degrees of freedom, which may be infinite: u² = Σ uᵢ² (JCGM 100, 5.1.2), and
-/// Welch's and Satterthwaite's u⁴/ν = Σ uᵢ⁴/νᵢ (JCGM 100, G.4.1). Without any contribution the
+/// sensitivity) and its degrees of freedom, which may be infinite: u² = Σ uᵢ² (JCGM 100, 5.1.2),
+/// and Welch's and Satterthwaite's u⁴/ν = Σ uᵢ⁴/νᵢ (JCGM 100, G.4.1). Without any contribution the
 /// uncertainty is zero.
 ///
 /// ```

@@ -4,14 +4,14 @@ use super::GridValues;
 
 /// Variance of the mean of all values, in their unit squared; `NaN` with fewer than two values.
 ///
-/// What repeats from pair to pair at one grid position is a property of the flow, not chance. So with
-/// several pairs the mean over the pairs is subtracted at each position, and the degree of freedom
-/// that this costs is allowed for. With a single pair the mean over the grid is subtracted instead,
-/// which counts the fixed pattern as chance: the interval is wider, never narrower.
+/// What repeats from pair to pair at one grid position is a property of the flow, not chance. So
+/// with several pairs the mean over the pairs is subtracted at each position, and the degree of
+/// freedom that this costs is allowed for. With a single pair the mean over the grid is subtracted
+/// instead, which counts the fixed pattern as chance: the interval is wider, never narrower.
 ///
 /// The covariances over the lags of the grid are summed with a flat-topped lag window: 1 up to the
-/// `reach` of the values, then falling to 0 at twice the reach (Politis and Romano 1995, J. Time Ser.
-/// Anal. 16, 67; from memory). The result is never less than for independent values.
+/// `reach` of the values, then falling to 0 at twice the reach (Politis and Romano 1995, J. Time
+/// Ser. Anal. 16, 67; from memory). The result is never less than for independent values.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{GridValues, variance_of_mean};
@@ -61,8 +61,8 @@ fn residuals(values: &GridValues, count: usize) -> (Vec<Vec<f64>>, usize) {
     let overall = values.mean();
     let centre = |(sum, n): (f64, f64)| match values.pairs.len() {
         1 => (overall, (count as f64 / (count as f64 - 1.0)).sqrt()),
-        // A position seen once says nothing of the scatter there. It is left out of the sum, but not
-        // of the count.
+        // A position seen once says nothing of the scatter there. It is left out of the sum, but
+        // not of the count.
         _ if n < 2.0 => (f64::NAN, 0.0),
         _ => (sum / n, f64::sqrt(n / (n - 1.0))),
     };
@@ -108,18 +108,18 @@ fn lag_window(lag: usize, reach: usize) -> f64 {
     }
 }
 
-/// Variance of the mean of `a`, its covariance with the mean of `b`, and the variance of the latter:
-/// the covariance is what var(a + b) has beyond var(a) + var(b).
+/// Variance of the mean of `a`, its covariance with the mean of `b`, and the variance of the
+/// latter: the covariance is what var(a + b) has beyond var(a) + var(b).
 pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
     let sum = a.join(b, |a, b| a + b);
     let (a, b, both) = (variance_of_mean(a), variance_of_mean(b), variance_of_mean(&sum));
     [a, 0.5 * (both - a - b), b]
 }
 
-/// Degrees of freedom with which [`variance_of_mean`] is itself known: n (1 - 1/pairs) over the sum of
-/// the squared weights of the lags, each times the fraction of places that have a neighbour at that
-/// lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of weighted covariances;
-/// from memory).
+/// Degrees of freedom with which [`variance_of_mean`] is itself known: n (1 - 1/pairs) over the sum
+/// of the squared weights of the lags, each times the fraction of places that have a neighbour at
+/// that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of weighted
+/// covariances; from memory).
 pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
     let size = values.pairs.first().map_or(0, Vec::len);
     let along = |length: usize, reach: usize| -> f64 {
@@ -148,8 +148,8 @@ mod tests {
         }
     }
 
-    /// Closed form: the mean of b = 2 a + constant covaries with that of a twice as much as that of a
-    /// varies, and varies four times as much.
+    /// Closed form: the mean of b = 2 a + constant covaries with that of a twice as much as that of
+    /// a varies, and varies four times as much.
     #[test]
     fn covariance_of_a_multiple() {
         let a = values(

@@ -107,8 +107,8 @@ pub fn slope(points: &[(f64, Estimate)]) -> Estimate {
     weighted_sum(&terms)
 }
 
-/// The x at which the lowest of the (x, figure) `points` lies. The interval spans all points that may
-/// be the lowest: those below which no other lies with its whole interval of the difference.
+/// The x at which the lowest of the (x, figure) `points` lies. The interval spans all points that
+/// may be the lowest: those below which no other lies with its whole interval of the difference.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Estimate, lowest};

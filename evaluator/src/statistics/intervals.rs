@@ -8,8 +8,8 @@ use super::{Confidence, Estimate, GridValues, variance_of_mean};
 /// Mean with its interval by Student's t, and the effective number of values: as many independent
 /// ones would have this variance of the mean.
 ///
-/// The degrees of freedom are those of the effective number, or those with which the variance of the
-/// mean is known if they are fewer.
+/// The degrees of freedom are those of the effective number, or those with which the variance of
+/// the mean is known if they are fewer.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, mean};
@@ -90,9 +90,9 @@ pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimat
 /// with its interval.
 ///
 /// The square of the inverse is a ratio of means, q = mean(below)/mean(above), with the variance of
-/// the mean of (below - q above) over mean(above)² (Cochran 1977, Sampling Techniques, section 2.11);
-/// from it the interval follows by the chi-squared law with 2q²/Var(q) degrees of freedom, as for a
-/// standard deviation.
+/// the mean of (below - q above) over mean(above)² (Cochran 1977, Sampling Techniques, section
+/// 2.11); from it the interval follows by the chi-squared law with 2q²/Var(q) degrees of freedom,
+/// as for a standard deviation.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, root_mean_square_ratio};
@@ -142,8 +142,8 @@ pub fn chi_interval(s: f64, freedom: f64, confidence: Confidence) -> Estimate {
     }
 }
 
-/// Fraction `p` (0 to 1) seen among `n` (effective) trials, with Wilson's interval (Wilson 1927, J. Am.
-/// Stat. Assoc. 22, 209); unknown without trials.
+/// Fraction `p` (0 to 1) seen among `n` (effective) trials, with Wilson's interval (Wilson 1927, J.
+/// Am. Stat. Assoc. 22, 209); unknown without trials.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, fraction};
@@ -165,8 +165,8 @@ pub fn fraction(p: f64, n: f64, confidence: Confidence) -> Estimate {
     Estimate { value: p, lo, hi }
 }
 
-/// Fraction of ones among zeros and ones, with Wilson's interval on their effective number. Where all
-/// are equal they do not show how they depend on each other, and `otherwise` is that number.
+/// Fraction of ones among zeros and ones, with Wilson's interval on their effective number. Where
+/// all are equal they do not show how they depend on each other, and `otherwise` is that number.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, fraction, share};
@@ -189,16 +189,16 @@ pub(crate) fn limited_freedom(values: &GridValues, freedom: f64) -> f64 {
     freedom.min(freedom_of_variance(values))
 }
 
-/// A number of degrees of freedom, or of trials, that follows from the variance of the mean of these
-/// values, reduced so that an interval for large numbers, z/√n wide, becomes t/√n wide, with Student's
-/// t for the degrees of freedom of that variance.
+/// A number of degrees of freedom, or of trials, that follows from the variance of the mean of
+/// these values, reduced so that an interval for large numbers, z/√n wide, becomes t/√n wide, with
+/// Student's t for the degrees of freedom of that variance.
 pub(super) fn reduced(number: f64, values: &GridValues, confidence: Confidence) -> f64 {
     let known = student(freedom_of_variance(values), confidence);
     number * (student(f64::INFINITY, confidence) / known).powi(2)
 }
 
-/// Two-sided factor of Student's t for `freedom` degrees of freedom; of the normal law for more than
-/// 100,000.
+/// Two-sided factor of Student's t for `freedom` degrees of freedom; of the normal law for more
+/// than 100,000.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, student};

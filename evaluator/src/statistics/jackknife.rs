@@ -2,12 +2,12 @@
 
 use super::{Confidence, Estimate, mean_of_independent};
 
-/// A figure made of sums over independent pairs, such as a ratio or a slope, with its interval by the
-/// jackknife (Quenouille 1956, Tukey 1958; as in Efron and Tibshirani, An Introduction to the
+/// A figure made of sums over independent pairs, such as a ratio or a slope, with its interval by
+/// the jackknife (Quenouille 1956, Tukey 1958; as in Efron and Tibshirani, An Introduction to the
 /// Bootstrap, 1993, chapter 11; from memory).
 ///
-/// `pairs` holds `N` sums per pair, and `figure` makes the figure of the sums over all pairs, or over
-/// all but one of them. The interval is Student's, of the pseudo-values n θ - (n - 1) θ₋ᵢ.
+/// `pairs` holds `N` sums per pair, and `figure` makes the figure of the sums over all pairs, or
+/// over all but one of them. The interval is Student's, of the pseudo-values n θ - (n - 1) θ₋ᵢ.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, jackknife};
@@ -45,8 +45,8 @@ pub fn jackknife<const N: usize>(
     Estimate::symmetric(whole, 0.5 * (spread.hi - spread.lo))
 }
 
-/// Jackknife variance of a figure from its values `without` one pair each: (n - 1)/n Σ(θ₋ᵢ - mean)²,
-/// which is the variance of the mean of the pseudo-values.
+/// Jackknife variance of a figure from its values `without` one pair each: (n - 1)/n Σ(θ₋ᵢ -
+/// mean)², which is the variance of the mean of the pseudo-values.
 pub(super) fn variance(without: &[f64]) -> f64 {
     let n = without.len() as f64;
     let mean = without.iter().sum::<f64>() / n;
@@ -58,8 +58,8 @@ mod tests {
     use super::*;
     use crate::statistics::student;
 
-    /// Closed form: for a mean the pseudo-values are the values, so the interval is Student's, and the
-    /// variance of the left-out means that of the mean, s²/n.
+    /// Closed form: for a mean the pseudo-values are the values, so the interval is Student's, and
+    /// the variance of the left-out means that of the mean, s²/n.
     #[test]
     fn of_a_mean_is_students() {
         let values = [0.3, 1.7, 2.2, 5.1, -0.4];

@@ -1,14 +1,14 @@
 //! Comparison of two settings that were measured on the same particles.
 //!
-//! What both settings make of the same particles and the same noise rises and falls together, so the
-//! differences scatter less than either. They are formed first, place by place or pair by pair, and
-//! their mean is judged.
+//! What both settings make of the same particles and the same noise rises and falls together, so
+//! the differences scatter less than either. They are formed first, place by place or pair by pair,
+//! and their mean is judged.
 
 use super::{Confidence, GridValues, mean_of_independent, variance_of_mean};
 
 /// Mean of b - a in units of its standard error, over the places where both have a value: positive
-/// where b is the larger. Infinite where the standard error is not known, or zero with a mean that is
-/// not.
+/// where b is the larger. Infinite where the standard error is not known, or zero with a mean that
+/// is not.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{GridValues, difference_in_standard_errors};
@@ -33,9 +33,9 @@ pub fn difference_in_standard_errors(a: &GridValues, b: &GridValues) -> f64 {
     }
 }
 
-/// Whether values, one per pair, cannot be shown to exceed those of a `reference` on the same pairs:
-/// the interval of the mean difference (Student's t) reaches zero or below. False with fewer than two
-/// pairs that both have.
+/// Whether values, one per pair, cannot be shown to exceed those of a `reference` on the same
+/// pairs: the interval of the mean difference (Student's t) reaches zero or below. False with fewer
+/// than two pairs that both have.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, not_above};
@@ -68,8 +68,9 @@ mod tests {
         }
     }
 
-    /// Closed form: with several pairs the scatter is about each position's own mean. The same values
-    /// differ by nothing, and a difference without scatter, or of a single place, is infinite.
+    /// Closed form: with several pairs the scatter is about each position's own mean. The same
+    /// values differ by nothing, and a difference without scatter, or of a single place, is
+    /// infinite.
     #[test]
     fn differences_place_by_place() {
         let a = values(&[&[1.0, 2.0], &[7.0, 3.0]]);
@@ -90,8 +91,8 @@ mod tests {
         );
     }
 
-    /// Closed form: differences of mean m and standard deviation s, n of them, are told from zero when m
-    /// exceeds t s/√n. Pairs without a value do not count, and fewer than two tell nothing.
+    /// Closed form: differences of mean m and standard deviation s, n of them, are told from zero
+    /// when m exceeds t s/√n. Pairs without a value do not count, and fewer than two tell nothing.
     #[test]
     fn exceeding_is_decided_by_students_factor() {
         let reference = [10.0, f64::NAN, 20.0, 30.0];

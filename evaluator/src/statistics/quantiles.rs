@@ -5,8 +5,8 @@ use super::{Confidence, Estimate, GridValues, fraction, variance_of_mean};
 
 /// The values below which the `shares` (between 0 and 1) of all values lie, each with its interval.
 ///
-/// The share of all values below a quantile is itself known only with an interval, Wilson's with the
-/// effective number of values for this share; the quantiles at its two ends are the ends here
+/// The share of all values below a quantile is itself known only with an interval, Wilson's with
+/// the effective number of values for this share; the quantiles at its two ends are the ends here
 /// (Woodruff 1952, J. Am. Stat. Assoc. 47, 635). No distribution is assumed. Where that many
 /// independent values could all lie on one side of the quantile, the interval is open there.
 ///
@@ -53,8 +53,8 @@ pub fn quantiles(values: &GridValues, shares: &[f64], confidence: Confidence) ->
     shares.iter().map(one).collect()
 }
 
-/// The value below which a `share` (0 to 1) of the `sorted` values lies, interpolated linearly between
-/// them (definition 7 of Hyndman & Fan 1996, Am. Stat. 50, 361).
+/// The value below which a `share` (0 to 1) of the `sorted` values lies, interpolated linearly
+/// between them (definition 7 of Hyndman & Fan 1996, Am. Stat. 50, 361).
 ///
 /// # Panics
 /// If there are no values.
@@ -91,15 +91,15 @@ pub fn median(values: &mut [f64]) -> f64 {
     }
 }
 
-/// The middle one of many grey values, the upper of the two in the middle of an even number: a value
-/// that occurs, found without sorting all. Panics if there are none.
+/// The middle one of many grey values, the upper of the two in the middle of an even number: a
+/// value that occurs, found without sorting all. Panics if there are none.
 pub(crate) fn median_high(values: &mut [f32]) -> f32 {
     let middle = values.len() / 2;
     *values.select_nth_unstable_by(middle, f32::total_cmp).1
 }
 
-/// The highest of the values of which at most a `share` lies below it, found without sorting all; 0 of
-/// none.
+/// The highest of the values of which at most a `share` lies below it, found without sorting all; 0
+/// of none.
 pub(crate) fn quantile_low(mut values: Vec<f64>, share: f64) -> f64 {
     match values.len() {
         0 => 0.0,

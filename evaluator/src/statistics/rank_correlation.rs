@@ -2,14 +2,14 @@
 
 use super::{Confidence, Estimate, GridValues, jackknife, student};
 
-/// Spearman's rank correlation of the values of `a` and `b` at the same places, -1 to 1; equal values
-/// share their mean rank. `NaN` if all values of one are equal; the interval is -1 to 1 with fewer
-/// than three pairs.
+/// Spearman's rank correlation of the values of `a` and `b` at the same places, -1 to 1; equal
+/// values share their mean rank. `NaN` if all values of one are equal; the interval is -1 to 1 with
+/// fewer than three pairs.
 ///
-/// The interval is Student's about Fisher's transform artanh ρ, with its jackknife variance over whole
-/// pairs (Tukey 1958; Efron & Stein 1981, Ann. Stat. 9, 586): vectors of one pair may depend on each
-/// other in any way; pairs must be independent and alike. A bootstrap over pairs would give the same
-/// at the cost of two thousand rankings instead of one per pair.
+/// The interval is Student's about Fisher's transform artanh ρ, with its jackknife variance over
+/// whole pairs (Tukey 1958; Efron & Stein 1981, Ann. Stat. 9, 586): vectors of one pair may depend
+/// on each other in any way; pairs must be independent and alike. A bootstrap over pairs would give
+/// the same at the cost of two thousand rankings instead of one per pair.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, rank_correlation};
@@ -84,8 +84,8 @@ impl Ranking {
         }
     }
 
-    /// The rank correlation when the values of a pair count `times` as often: the correlation of the
-    /// ranks (Spearman 1904, Am. J. Psychol. 15, 72).
+    /// The rank correlation when the values of a pair count `times` as often: the correlation of
+    /// the ranks (Spearman 1904, Am. J. Psychol. 15, 72).
     fn correlation(&mut self, times: &[u32]) -> f64 {
         let n = self.a.rank(times);
         self.b.rank(times);
@@ -121,7 +121,8 @@ impl Order {
         }
     }
 
-    /// Ranks the values, those of a pair counted `times` as often; returns how many values that makes.
+    /// Ranks the values, those of a pair counted `times` as often; returns how many values that
+    /// makes.
     fn rank(&mut self, times: &[u32]) -> f64 {
         let (mut before, mut start) = (0.0, 0);
         for &end in &self.ends {
@@ -142,8 +143,8 @@ impl Order {
 mod tests {
     use super::Ranking;
 
-    /// Derived: `scipy.stats.spearmanr` 1.17.1 of these values with their ties, and of them with those
-    /// of the first pair twice and those of the second not at all.
+    /// Derived: `scipy.stats.spearmanr` 1.17.1 of these values with their ties, and of them with
+    /// those of the first pair twice and those of the second not at all.
     #[test]
     fn ties_and_repeats_match_scipy() {
         let a = [

@@ -1,29 +1,31 @@
-//! Uncertainty by correlation statistics (Wieneke 2015, Meas. Sci. Technol. 26, 074002; formula from memory).
+//! Uncertainty by correlation statistics (Wieneke 2015, Meas. Sci. Technol. 26, 074002; formula
+//! from memory).
 //!
-//! In two windows I₁, I₂ that match, the correlation is as high one pixel to the right as one to the left, C₊ = C₋, but for noise. The
-//! difference of the two is the sum over the pixels of
+//! In two windows I₁, I₂ that match, the correlation is equal one pixel to the right and one to the
+//! left, C₊ = C₋, except for noise. The difference of the two is the sum over the pixels of
 //!
 //! ΔC(x) = I₁(x) I₂(x + e) - I₁(x + e) I₂(x),
 //!
-//! which has mean zero; so the variance of the sum is that of its terms, neighbours covarying as particle images are wider
-//! than a pixel:
+//! which has mean zero; so the variance of the sum is that of its terms, of which neighbours
+//! covary, as particle images are wider than a pixel:
 //!
 //! σ² = Σ_δ S(δ),  S(δ) = Σ_x ΔC(x) ΔC(x + δ),
 //!
-//! over the lags δ out to where S falls below 5 % of S(0), and at most 4 px. The three-point Gaussian fit turns it into
-//! px: with C± = (C₊ + C₋)/2, half of the asymmetry σ added on the one side and taken on the other,
+//! over the lags δ up to where S falls below 5 % of S(0), and at most 4 px. The three-point
+//! Gaussian fit converts it to px: with C± = (C₊ + C₋)/2, half of the asymmetry σ added on one side
+//! and subtracted on the other,
 //!
 //! σ_u = ½ [ln(C± + σ/2) - ln(C± - σ/2)] / [2 ln C₀ - ln(C± + σ/2) - ln(C± - σ/2)].
 
 use super::Windows;
 
-/// Greatest lag at which the terms are taken to covary, px.
+/// Greatest lag at which the terms are assumed to covary, px.
 const FARTHEST_PX: isize = 4;
 
-/// Share of S(0) below which the covariance has died away.
+/// Fraction of S(0) below which the covariance counts as zero.
 const SHARE: f64 = 0.05;
 
-/// Standard uncertainty along x and y, px, of the window at `corner`; `NaN` if there is no peak to speak of.
+/// Standard uncertainty along x and y, px, of the window at `corner`; `NaN` without a clear peak.
 pub(super) fn of(windows: &Windows, corner: [usize; 2]) -> [f64; 2] {
     let [first, second] = windows.tapered(corner);
     let size = windows.weights.each_ref().map(Vec::len);
@@ -54,7 +56,8 @@ fn along(first: &[f64], second: &[f64], [width, height]: [usize; 2], step: [usiz
     }
 }
 
-/// The variance of the sum of terms of mean zero on a grid of `columns`, from their own covariances.
+/// The variance of the sum of terms of mean zero on a grid of `columns`, from their own
+/// covariances.
 fn variance_of_sum(terms: &[f64], columns: usize) -> f64 {
     let rows = (terms.len() / columns) as isize;
     let covariance = |[dx, dy]: [isize; 2]| -> f64 {
@@ -74,7 +77,7 @@ fn variance_of_sum(terms: &[f64], columns: usize) -> f64 {
     };
     let own = covariance([0, 0]);
     let mut variance = own;
-    // Half of the lags; S(-δ) = S(δ).
+    // Half of the lags, as S(-δ) = S(δ).
     for dy in 0..=FARTHEST_PX {
         for dx in (if dy == 0 { 1 } else { -FARTHEST_PX })..=FARTHEST_PX {
             let s = covariance([dx, dy]);
@@ -83,6 +86,6 @@ fn variance_of_sum(terms: &[f64], columns: usize) -> f64 {
             }
         }
     }
-    // Negative covariances can outweigh the rest; below its own cutoff the sum is not known.
+    // Negative covariances can outweigh the others; below its own cutoff the sum is not known.
     variance.max(SHARE * own)
 }

@@ -1,13 +1,16 @@
 //! How iterated deformation amplifies the noise of a single pass.
 //!
-//! With r the response of the window to a wave and F that of the predictor's filter (`PredictorFilter`), a pass makes of the noise m
-//! of the vectors before it the noise ε + F (1 - r) m, with ε that of its own correlation. After n such passes the noise
-//! of a wave is ε (1 - qⁿ)/(1 - q), q = F (1 - r). As ε is an average of what the pixels scatter, with the window's weights, its power over
-//! the waves goes with r²; so the variance grows by (derived)
+//! With r the response of the window to a wave and F that of the predictor's filter
+//! ([`PredictorFilter`]), a pass turns the noise m of the vectors before it into ε + F (1 - r) m,
+//! with ε the noise of its own correlation. After n such passes the noise of a wave is ε (1 -
+//! qⁿ)/(1 - q), q = F (1 - r). As ε is an average of the scatter of the pixels with the weights of
+//! the window, its power spectrum is proportional to r²; so the variance grows by the factor
+//! (derived)
 //!
 //! g² = ∫ r² ((1 - qⁿ)/(1 - q))² / ∫ r²
 //!
-//! over the waves that the grid of vectors can hold. Earlier passes are taken to be like the last one.
+//! over the waves that the grid of vectors can represent. Earlier passes are assumed to be like the
+//! last one.
 
 use std::f64::consts::PI;
 
@@ -15,7 +18,8 @@ use crate::deform::PredictorFilter;
 use crate::processing::Processing;
 use crate::window::window_weights;
 
-/// Waves along each axis that the integrals are summed over: many more than the turns of r and F within the range.
+/// Number of waves along each axis over which the integrals are summed: many more than the
+/// oscillations of r and F within the range.
 const WAVES: usize = 48;
 
 /// g, the standard deviation of iterated vectors over that of a single pass.
@@ -55,7 +59,8 @@ fn filter_response(filter: PredictorFilter, [x, y]: [f64; 2]) -> f64 {
     match filter {
         PredictorFilter::None => 1.0,
         PredictorFilter::BSpline => (2.0 + x.cos()) * (2.0 + y.cos()) / 9.0,
-        // The second-order polynomial through 5 x 5 values weighs them by (27 - 5 (i² + j²))/175 for its value in the middle.
+        // The second-order polynomial through 5 x 5 values weights them by (27 - 5 (i² + j²))/175
+        // for its value in the middle.
         PredictorFilter::Regression => (-2..=2)
             .flat_map(|j| (-2..=2).map(move |i| (f64::from(i), f64::from(j))))
             .map(|(i, j)| (27.0 - 5.0 * (i * i + j * j)) / 175.0 * (i * x).cos() * (j * y).cos())
@@ -68,8 +73,8 @@ mod tests {
     use super::*;
     use crate::processing::Pass;
 
-    /// Derived (`PredictorFilter`): for a wave along one axis the regression's response is (17 + 24 cos ω - 6 cos 2ω)/35; of a constant
-    /// nothing is lost.
+    /// Derived (see [`PredictorFilter`]): for a wave along one axis the response of the regression
+    /// is (17 + 24 cos ω - 6 cos 2ω)/35; of a constant nothing is lost.
     #[test]
     fn regression_has_its_closed_form_along_an_axis() {
         for phase in [0.0, 0.4, 1.3, 2.2, PI] {
@@ -80,7 +85,8 @@ mod tests {
         }
     }
 
-    /// A single pass, or whole windows shifted, has nothing to amplify (exactly); the default is pinned.
+    /// A single pass, or whole windows shifted, amplifies nothing (exactly); the value for the
+    /// default is pinned.
     #[test]
     fn gain_of_known_schedules() {
         let gain = |processing: &Processing| noise_gain(processing, [32, 32], [8, 8]);

@@ -1,35 +1,42 @@
-//! Uncertainty by particle disparity, or image matching (Sciacchitano, Wieneke & Scarano 2013, Meas. Sci. Technol. 24, 045302; formula
-//! from memory).
+//! Uncertainty by particle disparity, or image matching (Sciacchitano, Wieneke & Scarano 2013,
+//! Meas. Sci. Technol. 24, 045302; formula from memory).
 //!
-//! In two windows I₁, I₂ that match, every particle's two images should lie on each other. Pairs of images are found at the local
-//! maxima of the product Π = I₁ I₂, each image's place to a fraction of a pixel by the three-point Gaussian fit around the frame's own
-//! maximum within a pixel, and the difference of the two places is the disparity d. With the weights c = √Π times the window's,
+//! In two windows I₁, I₂ that match, the two images of every particle should coincide. Pairs of
+//! images are found at the local maxima of the product Π = I₁ I₂, the position of each image to a
+//! fraction of a pixel by the three-point Gaussian fit around the frame's own maximum within a
+//! pixel, and the difference of the two positions is the disparity d. With the weights c = √Π times
+//! that of the window,
 //!
 //! μ = Σ c d / Σ c,  σ² = Σ c (d - μ)² / Σ c,  δ = √(μ² + σ²/N).
 //!
-//! The scatter σ is what the vector inherits from its particles by chance, the mean μ what it missed of them. For N stands (Σ c)²/Σ c²,
-//! which for equal weights is the number of pairs (Kish 1965; derived: the variance of a weighted mean).
+//! The scatter σ is the random part that the vector inherits from its particles, the mean μ what it
+//! missed of their displacement. N is (Σ c)²/Σ c², which for equal weights is the number of pairs
+//! (Kish 1965; derived: the variance of a weighted mean).
 //!
-//! What counts as an image: grey values are taken above the window's median, and a maximum of √Π below three times the frames' noise,
-//! 1.48 times the median departure from that median, or a tenth of the window's highest is not a particle.
+//! What counts as an image: grey values are taken above the median of the window, and a maximum of
+//! √Π below three times the noise of the frames, 1.48 times the median distance from that median,
+//! or below a tenth of the highest in the window is not a particle.
 
 use super::Windows;
 use crate::correlation::gaussian3;
 use crate::statistics::median_high;
 
-/// Pairs of images below which their scatter is not known (Sciacchitano, Wieneke & Scarano 2013; from memory).
+/// Number of image pairs below which their scatter is not known (Sciacchitano, Wieneke & Scarano
+/// 2013; from memory).
 const FEWEST: usize = 6;
 
-/// Images farther apart than this along x or y, px, are not of one particle (from memory: a radius of about a pixel).
+/// Images farther apart than this along x or y, px, do not belong to one particle (from memory: a
+/// radius of about a pixel).
 const FARTHEST_PX: f64 = 1.0;
 
-/// Least height of an image over the noise, and over the highest one.
+/// Least height of an image relative to the noise, and relative to the highest one.
 const HEIGHT: [f64; 2] = [3.0, 0.1];
 
 /// The standard deviation of normal noise over the median of its absolute values.
 const DEVIATION: f64 = 1.4826;
 
-/// Standard uncertainty along x and y, px, of the window at `corner`; `NaN` if fewer than 6 particles show in both frames.
+/// Standard uncertainty along x and y, px, of the window at `corner`; `NaN` if fewer than 6
+/// particles are seen in both frames.
 pub(super) fn of(windows: &Windows, corner: [usize; 2]) -> [f64; 2] {
     let pairs = pairs(windows, corner);
     if pairs.len() < FEWEST {
@@ -47,7 +54,7 @@ pub(super) fn of(windows: &Windows, corner: [usize; 2]) -> [f64; 2] {
 
 /// Two images of one particle.
 struct ImagePair {
-    /// The window's weight there.
+    /// Weight of the window there.
     window: f64,
     /// √Π.
     height: f64,
@@ -58,7 +65,8 @@ struct ImagePair {
 /// All pairs of images in the window.
 fn pairs(windows: &Windows, corner: [usize; 2]) -> Vec<ImagePair> {
     let [width, height] = windows.weights.each_ref().map(Vec::len);
-    // The window with a rim of two pixels, for the maxima's neighbours and those maxima a pixel away; no image is found at the frame's edge.
+    // The window with a rim of two pixels, for the neighbours of the maxima and the maxima a pixel
+    // away; no image is found at the edge of the frame.
     let images = windows
         .deformed
         .map(|frame| WindowImage::new(frame, windows, corner));
@@ -119,7 +127,8 @@ impl<'a> WindowImage<'a> {
         }
     }
 
-    /// Grey value above the background, and zero where there is none; `x` and `y` from the window's corner.
+    /// Grey value above the background, zero below it and outside the frame; `x` and `y` are
+    /// relative to the corner of the window.
     fn at(&self, x: isize, y: isize) -> f64 {
         let place = [x + self.corner[0] as isize, y + self.corner[1] as isize];
         if (0..2).any(|k| place[k] < 0 || place[k] >= self.size[k] as isize) {
@@ -129,7 +138,7 @@ impl<'a> WindowImage<'a> {
         (f64::from(grey) - self.background).max(0.0)
     }
 
-    /// The place of the image whose maximum lies within a pixel of (x, y).
+    /// The position of the image whose maximum lies within a pixel of (x, y).
     fn centre(&self, x: isize, y: isize) -> Option<[f64; 2]> {
         let at = |x, y| self.at(x, y);
         let near = (-1..=1).flat_map(|j| (-1..=1).map(move |i| (x + i, y + j)));

@@ -1,22 +1,25 @@
-//! Whether estimated uncertainties can be believed: held against the errors they claim to know.
+//! Whether estimated uncertainties can be trusted: comparison with the errors that they estimate.
 
 use crate::statistics::{
     Confidence, Estimate, GridValues, mean, quantiles, rank_correlation, root_mean_square,
     root_mean_square_ratio, share,
 };
 
-/// What the estimated standard uncertainties of one component are worth.
+/// How good the estimated standard uncertainties of one component are.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reliability {
-    /// Vectors with both an uncertainty and an error.
+    /// Number of vectors with both an uncertainty and an error.
     pub vectors: usize,
-    /// Share of vectors whose error is no longer than once, and than twice, its standard uncertainty: 68.3 % and 95.4 % if errors are normal
-    /// and the uncertainty is right. Wilson's interval with the effective number of vectors.
+    /// Fraction of vectors whose error is no larger than once, and than twice, its standard
+    /// uncertainty: 68.3 % and 95.4 % if errors are normal and the uncertainty is right. Wilson's
+    /// interval with the effective number of vectors.
     pub coverage: [Estimate; 2],
-    /// Root mean square uncertainty over root mean square error: 1 if uncertainties are right on the whole.
+    /// Root mean square uncertainty over root mean square error: 1 if uncertainties are right on
+    /// the whole.
     pub ratio: Estimate,
-    /// Spearman's rank correlation of the uncertainty with the error's magnitude: whether the estimator tells good vectors from bad ones. Not 1
-    /// even for perfect uncertainties, for errors are chance. Unknown with fewer than five pairs.
+    /// Spearman's rank correlation of the uncertainty with the magnitude of the error: whether the
+    /// estimator tells good vectors from bad ones. Below 1 even for perfect uncertainties, as
+    /// errors are random. The interval is -1 to 1 with fewer than three pairs.
     pub rank_correlation: Estimate,
     /// The vectors in classes of rising uncertainty.
     pub curve: Vec<ReliabilityClass>,
@@ -25,7 +28,7 @@ pub struct Reliability {
 /// Vectors of similar uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReliabilityClass {
-    /// Vectors in the class.
+    /// Number of vectors in the class.
     pub vectors: usize,
     /// Root mean square of their uncertainties, px.
     pub predicted_px: Estimate,
@@ -33,13 +36,26 @@ pub struct ReliabilityClass {
     pub actual_px: Estimate,
 }
 
-/// Holds the standard uncertainties against the errors of the same vectors, one list per pair; vectors that lack either do not count.
-/// Errors should be the random part (without the known bias) if that is all the estimator claims to know.
+/// Compares the standard uncertainties with the errors of the same vectors, one list per pair, both
+/// in px; vectors that lack either do not count. Errors should be the random part (without the
+/// known bias) if the estimator claims to know only that.
 ///
-/// The curve has up to `classes` classes with equal numbers of vectors; equal uncertainties stay in one class.
+/// The curve has up to `classes` classes with equal numbers of vectors; equal uncertainties stay in
+/// one class.
 ///
 /// # Panics
 /// If the two differ in the number of pairs or of values per pair.
+///
+/// ```
+/// use motefield_evaluator::statistics::{Confidence, GridValues};
+/// use motefield_evaluator::uncertainty::reliability;
+///
+/// let values = |pair: [f64; 4]| GridValues { columns: 2, reach: [0, 0], pairs: vec![pair.into()] };
+/// let (uncertainty, error) = (values([0.1; 4]), values([0.05, -0.08, 0.15, -0.02]));
+/// let found = reliability(&uncertainty, &error, 2, Confidence::USUAL);
+/// // Three of the four errors are within their uncertainty, all within twice.
+/// assert_eq!((found.coverage[0].value, found.coverage[1].value), (0.75, 1.0));
+/// ```
 pub fn reliability(
     uncertainty: &GridValues,
     error: &GridValues,
@@ -58,7 +74,7 @@ pub fn reliability(
     let by_errors = mean(&errors, confidence).1;
     let covered = |times: f64| {
         let within = joint(&|u, e| indicator(e.abs() <= times * u));
-        // Without scatter the share does not tell the dependence; the errors do.
+        // Without scatter the fraction does not show the dependence; the errors do.
         share(&within, by_errors, confidence)
     };
     Reliability {

@@ -1,4 +1,5 @@
-//! Bootstrap over pairs: scipy's interval on a published sample first, then coverage where the truth is known.
+//! Bootstrap over pairs: scipy's interval on a published sample first, then coverage where the
+//! truth is known.
 
 use motefield_evaluator::statistics::{Confidence, bootstrap};
 use rand::SeedableRng;
@@ -15,9 +16,10 @@ fn root_mean_square(values: &[f64], times: &[u32]) -> f64 {
     (sum / f64::from(n)).sqrt()
 }
 
-/// Derived: scipy 1.17.1, `stats.bootstrap((x,), rms, method="percentile", n_resamples=400000, confidence_level=1 - 2 norm.sf(z))` with
-/// z = t √(n/(n-1)), that is levels 0.705224 and 0.968238 for 68 % and 95 %. Tolerance: three standard errors of an end from 2000
-/// resamples, √(p (1 - p)/2000) over the density φ(z)/0.02.
+/// Derived: scipy 1.17.1, `stats.bootstrap((x,), rms, method="percentile", n_resamples=400000,
+/// confidence_level=1 - 2 norm.sf(z))` with z = t √(n/(n-1)), that is levels 0.705224 and 0.968238
+/// for 68 % and 95 %. Tolerance: three standard errors of an end from 2000 resamples, √(p (1 -
+/// p)/2000) over the density φ(z)/0.02.
 #[test]
 fn ends_match_scipy() {
     let reference: Value =
@@ -38,9 +40,10 @@ fn ends_match_scipy() {
     }
 }
 
-/// The interval holds the truth as often as it says, for a skewed figure of few pairs: the ratio of two root mean squares, true value
-/// 2, each pair with a strength of its own so that all its values depend on each other. 600 studies: three binomial standard errors
-/// are 2.7 points at 95 % and 0.4 at 99.9 %; the interval is asymptotic, for which 3 points and 0.6 are allowed below. Without the
+/// The interval holds the truth as often as it says, for a skewed figure of few pairs: the ratio of
+/// two root mean squares, true value 2, each pair with a strength of its own so that all its values
+/// depend on each other. 600 studies: three binomial standard errors are 2.7 points at 95 % and 0.4
+/// at 99.9 %; the interval is asymptotic, for which 3 points and 0.6 are allowed below. Without the
 /// expansion five pairs would cover less than 85 %.
 #[test]
 fn intervals_cover_with_few_pairs() {

@@ -1,5 +1,5 @@
-//! Correlation planes and windows. Chain of trust: the definition as sums over pixels, written out here in double precision,
-//! then the crate's direct summation, then its FFT.
+//! Correlation planes and windows. Chain of trust: the definition as sums over pixels, written out
+//! here in double precision, then the crate's direct summation, then its FFT.
 
 use crate::support::TestScene;
 use motefield_evaluator::correlation::{correlation_plane, find_peaks};
@@ -26,7 +26,8 @@ fn windows([width, height]: [usize; 2]) -> [Array2<f32>; 2] {
     [a, b].map(|frame| frame.mapv(|v| v + 300.0 + 20.0 * rng.random::<f32>()))
 }
 
-/// Sums over the pixels in double precision, straight from the definitions in the crate's documentation.
+/// Sums over the pixels in double precision, straight from the definitions in the crate's
+/// documentation.
 struct Definition {
     taper: Array2<f64>,
     a: Array2<f64>,
@@ -71,7 +72,8 @@ impl Definition {
         sum
     }
 
-    /// The value of the plane, and by how much an error of the sums of 1 of their highest values changes it.
+    /// The value of the plane, and by how much an error of the sums of 1 of their highest values
+    /// changes it.
     fn at(&self, lag: [isize; 2], normalise: Normalise) -> (f64, f64) {
         let product = self.sum(lag, |[w, v], [a, b]| w * v * a * b);
         let overlap = self.sum(lag, |[w, v], _| w * v);
@@ -97,8 +99,9 @@ impl Definition {
     }
 }
 
-/// Derived: the formulas are those of the documentation. Tolerance: 1e-5 of the highest sum of products, as required of single
-/// precision (issue 4, "FFT against direct correlation: 1e-5 relative in f32"), carried through the division.
+/// Derived: the formulas are those of the documentation. Tolerance: 1e-5 of the highest sum of
+/// products, as required of single precision (issue 4, "FFT against direct correlation: 1e-5
+/// relative in f32"), carried through the division.
 #[test]
 fn planes_follow_their_definition() {
     for window in SHAPES {
@@ -133,7 +136,8 @@ fn planes_follow_their_definition() {
     }
 }
 
-/// The plane has its peak at the displacement from A to B: a block of pixels that moves 3 right and 2 up.
+/// The plane has its peak at the displacement from A to B: a block of pixels that moves 3 right and
+/// 2 up.
 #[test]
 fn peak_lies_at_the_displacement_from_a_to_b() {
     let block = |x0: usize, y0: usize| {
@@ -181,7 +185,8 @@ fn uniform_windows_have_no_plane() {
     }
 }
 
-/// Derived: in a window over pixels i..i+D-1 the centre is i+(D-1)/2; spacing round(D (1 - overlap)); equal margins.
+/// Derived: in a window over pixels i..i+D-1 the centre is i+(D-1)/2; spacing round(D (1 -
+/// overlap)); equal margins.
 #[test]
 fn grid_is_centred_and_whole() {
     for (image, window, overlap, expected) in [
@@ -206,9 +211,10 @@ fn grid_is_centred_and_whole() {
     assert!(Grid::new(31, 100, [32, 32], 0.5).is_empty());
 }
 
-/// Derived: closed forms of the taper squared. Standard deviations in units of D: 1/sqrt(12) for top-hat; for the triangle
-/// (1-|t|)² on -1..1: variance 1/10, so 1/sqrt(40); for the Gaussian exp(-2 t²) cut at 1: 0.2199 (0.8796 of the uncut 1/4,
-/// from the truncated normal at two standard deviations, 1 - 2·2·0.05399/0.9545 = 0.7737 in the square).
+/// Derived: closed forms of the taper squared. Standard deviations in units of D: 1/sqrt(12) for
+/// top-hat; for the triangle (1-|t|)² on -1..1: variance 1/10, so 1/sqrt(40); for the Gaussian
+/// exp(-2 t²) cut at 1: 0.2199 (0.8796 of the uncut 1/4, from the truncated normal at two standard
+/// deviations, 1 - 2·2·0.05399/0.9545 = 0.7737 in the square).
 #[test]
 fn weights_are_the_squared_taper_of_sum_one() {
     for (weighting, deviation) in [

@@ -1,5 +1,5 @@
-//! Interpolation and deformation of frames. Chain of trust: polynomials, sinusoids in closed form, particle images rendered anew
-//! at the displaced place.
+//! Interpolation and deformation of frames. Chain of trust: polynomials, sinusoids in closed form,
+//! particle images rendered anew at the displaced place.
 
 use std::f64::consts::TAU;
 
@@ -41,7 +41,8 @@ fn image([width, height]: [usize; 2], value: impl Fn(f64, f64) -> f64) -> Array2
     Array2::from_shape_fn((height, width), |(y, x)| value(x as f64, y as f64) as f32)
 }
 
-/// Greatest difference between an image and a function of the place, over pixels at least `border` from the edge.
+/// Greatest difference between an image and a function of the place, over pixels at least `border`
+/// from the edge.
 fn worst(image: &Array2<f32>, border: usize, expected: impl Fn(f64, f64) -> f64) -> f64 {
     let (height, width) = image.dim();
     let inside = |(y, x): (usize, usize)| {
@@ -54,9 +55,10 @@ fn worst(image: &Array2<f32>, border: usize, expected: impl Fn(f64, f64) -> f64)
         .fold(0.0, f64::max)
 }
 
-/// Derived: an interpolating B-spline of degree n reproduces polynomials of degree n, up to the mirrored border, whose share falls by
-/// the filter's largest pole (0.54 at most) a pixel: 1e-11 over 40 px. The Lanczos weights of sum 1 reproduce constants.
-/// Tolerance: single precision of values up to 1, through two filters and a sum of up to 64 products.
+/// Derived: an interpolating B-spline of degree n reproduces polynomials of degree n, up to the
+/// mirrored border, whose share falls by the filter's largest pole (0.54 at most) a pixel: 1e-11
+/// over 40 px. The Lanczos weights of sum 1 reproduce constants. Tolerance: single precision of
+/// values up to 1, through two filters and a sum of up to 64 products.
 #[test]
 fn polynomials_are_reproduced() {
     for (interpolator, degree) in [
@@ -92,10 +94,11 @@ fn polynomials_are_reproduced() {
     }
 }
 
-/// Derived (Poisson's sum over the spectrum of the B-spline, which is sinc to the power n + 1): through samples of the wave
-/// exp(2πi f j) the spline of degree n takes at j + t the value exp(2πi f j) · P(t), P(t) = sum over k of
-/// exp(2πi (f + k) t) / (f + k)^(n+1) over the same sum at t = 0. Tolerance: single precision (6e-8)
-/// of coefficients that reach 20 times the wave's amplitude at degree 7 near half a cycle a pixel, a few roundings each.
+/// Derived (Poisson's sum over the spectrum of the B-spline, which is sinc to the power n + 1):
+/// through samples of the wave exp(2πi f j) the spline of degree n takes at j + t the value exp(2πi
+/// f j) · P(t), P(t) = sum over k of exp(2πi (f + k) t) / (f + k)^(n+1) over the same sum at t = 0.
+/// Tolerance: single precision (6e-8) of coefficients that reach 20 times the wave's amplitude at
+/// degree 7 near half a cycle a pixel, a few roundings each.
 #[test]
 fn waves_take_the_values_of_the_spline_in_closed_form() {
     for (interpolator, degree) in [
@@ -176,7 +179,8 @@ fn lanczos_takes_its_defining_weights() {
     }
 }
 
-/// Beyond the border the frame is mirrored at its outermost pixels (derived: whole shifts read whole pixels).
+/// Beyond the border the frame is mirrored at its outermost pixels (derived: whole shifts read
+/// whole pixels).
 #[test]
 fn frames_are_mirrored_beyond_their_border() {
     let frame = image([20, 16], |x, y| x + 100.0 * y);
@@ -206,8 +210,9 @@ fn frames_are_mirrored_beyond_their_border() {
     }
 }
 
-/// The ramp image shows the predictor itself. Derived: a cubic spline reproduces straight lines, here also beyond its outermost vectors
-/// and through each smoothing, since a line is a fixed point of all of them; and passes through its vectors unsmoothed.
+/// The ramp image shows the predictor itself. Derived: a cubic spline reproduces straight lines,
+/// here also beyond its outermost vectors and through each smoothing, since a line is a fixed point
+/// of all of them; and passes through its vectors unsmoothed.
 #[test]
 fn predictor_is_a_spline_through_the_vectors_and_straight_outside() {
     let ramp = image([96, 96], |x, _| x / 96.0);
@@ -240,9 +245,10 @@ fn predictor_is_a_spline_through_the_vectors_and_straight_outside() {
     }
 }
 
-/// Root mean square of what no interpolator can restore when particle images are shifted by `t` px, over their contrast. Derived: the
-/// spectrum S(f) = exp(-2 (π σ f)²) sinc f beyond half a cycle a pixel is folded to f + k, so a shift gives that part the phase
-/// 2π (f + k) t instead of 2π f t: an error of 2 |sin πkt| times its amplitude.
+/// Root mean square of what no interpolator can restore when particle images are shifted by `t` px,
+/// over their contrast. Derived: the spectrum S(f) = exp(-2 (π σ f)²) sinc f beyond half a cycle a
+/// pixel is folded to f + k, so a shift gives that part the phase 2π (f + k) t instead of 2π f t:
+/// an error of 2 |sin πkt| times its amplitude.
 fn folding(d: f64, t: f64) -> f64 {
     let (mut error, mut whole) = (0.0, 0.0);
     for n in 0..4000 {
@@ -255,10 +261,11 @@ fn folding(d: f64, t: f64) -> f64 {
     (error / whole).sqrt()
 }
 
-/// Particle images displaced by 3.3 and 1.4 px (no noise) are brought onto each other. Derived: the same particles rendered at their
-/// places midway; the better the interpolator, the nearer to what folding alone leaves, and the default one adds less than half
-/// of its energy, so that the pixels limit, not the interpolator. The order of the interpolators is that
-/// of their degree (Astarita & Cardone 2005, from memory).
+/// Particle images displaced by 3.3 and 1.4 px (no noise) are brought onto each other. Derived: the
+/// same particles rendered at their places midway; the better the interpolator, the nearer to what
+/// folding alone leaves, and the default one adds less than half of its energy, so that the pixels
+/// limit, not the interpolator. The order of the interpolators is that of their degree (Astarita &
+/// Cardone 2005, from memory).
 #[test]
 fn deformed_particle_images_meet_midway() {
     let (dx, dy) = (3.3, 1.4);

@@ -3,8 +3,8 @@
 use motefield_evaluator::score::dynamic_range;
 use motefield_evaluator::statistics::Estimate;
 
-/// Derived from Adrian's (1997) formulas, DVR = Δx/(c d), DSR = L/Δx: 2000 px, images of 2.5 px, c = 0.05 and a largest displacement of 8 px give
-/// 64, 250 and 16,000.
+/// Derived from Adrian's (1997) formulas, DVR = Δx/(c d), DSR = L/Δx: 2000 px, images of 2.5 px, c
+/// = 0.05 and a largest displacement of 8 px give 64, 250 and 16,000.
 #[test]
 fn ranges_of_a_usual_rig() {
     let random = Estimate {

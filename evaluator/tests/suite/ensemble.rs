@@ -33,7 +33,8 @@ fn ensemble_of_one_is_a_plain_correlation() {
     }
 }
 
-/// The same pair many times has the same peaks (sums of equal planes; tolerance: rounding in single precision).
+/// The same pair many times has the same peaks (sums of equal planes; tolerance: rounding in single
+/// precision).
 #[test]
 fn repeated_pairs_change_nothing() {
     let [a, b] = dim(2);
@@ -48,8 +49,9 @@ fn repeated_pairs_change_nothing() {
     }
 }
 
-/// Particles lost in the noise of a single pair are measured by forty. Derived: the noise of the summed plane falls by the square root of
-/// their number, so the error of a single pair in the few vectors that are right (well above 0.1 px) falls at least by four.
+/// Particles lost in the noise of a single pair are measured by forty. Derived: the noise of the
+/// summed plane falls by the square root of their number, so the error of a single pair in the few
+/// vectors that are right (well above 0.1 px) falls at least by four.
 #[test]
 fn dim_pairs_together_show_what_one_does_not() {
     let pairs: Vec<[Frame; 2]> = (0..40).map(dim).collect();
@@ -80,7 +82,8 @@ fn dim_pairs_together_show_what_one_does_not() {
     );
 }
 
-/// A window that is empty in some pairs is measured from the others, and has no peak only if it is empty in all.
+/// A window that is empty in some pairs is measured from the others, and has no peak only if it is
+/// empty in all.
 #[test]
 fn windows_may_be_empty_in_some_pairs() {
     let full = TestScene::new(64, 64, 0.05, 2.5).uniform(4, [1.4, 0.0]);

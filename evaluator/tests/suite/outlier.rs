@@ -21,9 +21,11 @@ fn residuals_by_hand() {
     assert_eq!(normalised_residual(3.3, &mut [3.0; 2], 0.1), None);
 }
 
-/// Derived outside by quadrature with scipy (`tests/outside/normalised_median.py`, its values in `reference/normalised_median.json`): the share of
-/// independent normal vectors above the threshold 2, by component and of two as the sides of a right angle. With ε = 0, and with ε = 0.1 px
-/// where the noise is 0.5 px and 0.1 px. Tolerance 0.003, as required; the statistical error of 10⁶ fields is below 0.0005.
+/// Derived outside by quadrature with scipy (`tests/outside/normalised_median.py`, its values in
+/// `reference/normalised_median.json`): the share of independent normal vectors above the threshold
+/// 2, by component and of two as the sides of a right angle. With ε = 0, and with ε = 0.1 px where
+/// the noise is 0.5 px and 0.1 px. Tolerance 0.003, as required; the statistical error of 10⁶
+/// fields is below 0.0005.
 #[test]
 fn share_of_normal_fields_above_the_threshold() {
     let reference: Vec<serde_json::Value> =
@@ -62,8 +64,8 @@ fn share_of_normal_fields_above_the_threshold() {
     assert_eq!(counts[0], (627_366, 588_732));
 }
 
-/// A patch of frame B replaced by other particles: its vectors are flagged, at the border of the field as inside, and those around
-/// are measured as if it were not there.
+/// A patch of frame B replaced by other particles: its vectors are flagged, at the border of the
+/// field as inside, and those around are measured as if it were not there.
 #[test]
 fn vectors_of_unrelated_particles_are_flagged() {
     let scene = TestScene::new(192, 192, 0.05, 2.4);

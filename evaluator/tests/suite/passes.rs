@@ -1,4 +1,5 @@
-//! The schedule of passes: what must hold whatever the images show, and errors for what cannot be correlated.
+//! The schedule of passes: what must hold whatever the images show, and errors for what cannot be
+//! correlated.
 
 use crate::support::{Frame, TestScene, camera};
 use motefield_evaluator::{
@@ -80,8 +81,9 @@ fn largest_difference(one: &VectorField, other: impl Fn(usize) -> [f64; 2]) -> f
     one.vectors.iter().enumerate().map(difference).fold(0.0, f64::max)
 }
 
-/// Derived: frame A and frame B are treated alike, except that an odd whole-pixel offset cannot be split evenly. Tolerance: an outlier decided otherwise by rounding would show as far more than the
-/// 1e-4 px that single precision leaves.
+/// Derived: frame A and frame B are treated alike, except that an odd whole-pixel offset cannot be
+/// split evenly. Tolerance: an outlier decided otherwise by rounding would show as far more than
+/// the 1e-4 px that single precision leaves.
 #[test]
 fn swapping_the_frames_negates_the_field() {
     let [a, b] = pair(7, 96);
@@ -123,8 +125,8 @@ fn transposing_the_frames_swaps_the_components() {
     }
 }
 
-/// Derived: the autocorrelation is even. Tolerance 1e-6 px from the requirement (published-figure "σ(0) < 1e-6 px for noise-free
-/// identical images").
+/// Derived: the autocorrelation is even. Tolerance 1e-6 px from the requirement (published-figure
+/// "σ(0) < 1e-6 px for noise-free identical images").
 #[test]
 fn identical_frames_give_zero() {
     let [a, _] = pair(9, 96);
@@ -135,7 +137,8 @@ fn identical_frames_give_zero() {
     }
 }
 
-/// Grey values may have any gain and offset (the weighted mean is removed, and peak position and ratio do not depend on the scale).
+/// Grey values may have any gain and offset (the weighted mean is removed, and peak position and
+/// ratio do not depend on the scale).
 #[test]
 fn gain_and_offset_do_not_matter() {
     let [a, b] = pair(10, 96);
@@ -165,8 +168,9 @@ fn the_same_arguments_give_the_same_bits() {
     }
 }
 
-/// Whole-pixel displacement of whole frames is found exactly by whole-pixel offset and by deformation, however odd (derived: after
-/// the first pass the windows hold the same pixels). 9 px is beyond the quarter of the 32 px windows.
+/// Whole-pixel displacement of whole frames is found exactly by whole-pixel offset and by
+/// deformation, however odd (derived: after the first pass the windows hold the same pixels). 9 px
+/// is beyond the quarter of the 32 px windows.
 #[test]
 fn whole_pixel_displacements_are_exact_after_the_first_pass() {
     let [canvas, _] = TestScene::new(160, 160, 0.05, 2.4).uniform(3, [0.0, 0.0]);
@@ -189,9 +193,10 @@ fn whole_pixel_displacements_are_exact_after_the_first_pass() {
     }
 }
 
-/// Derived: with the displacement split between the frames a vector belongs to the middle of its window. In the strain
-/// dx = 6 + g (x - 80), g = 0.02, windows moved in one frame alone would lie 3 px off and measure 0.06 px wrong; the mean error of
-/// both ways must stay below a quarter of that. Particles on a straight path, so that x - dx/2 and x + dx/2 are exact.
+/// Derived: with the displacement split between the frames a vector belongs to the middle of its
+/// window. In the strain dx = 6 + g (x - 80), g = 0.02, windows moved in one frame alone would lie
+/// 3 px off and measure 0.06 px wrong; the mean error of both ways must stay below a quarter of
+/// that. Particles on a straight path, so that x - dx/2 and x + dx/2 are exact.
 #[test]
 fn vectors_belong_to_the_middle_of_their_windows() {
     let displacement = |x: f64| 6.0 + 0.02 * (x - 80.0);
@@ -415,10 +420,12 @@ fn bad_input_is_named() {
     assert!(from(|f| f.vectors[1].dx_px = f64::NAN).contains("vector 1"));
 }
 
-/// Stable over 20 passes from a predictor of white noise, ±0.5 px, over an image at rest: with the default processing and, as the theory of
-/// the predictor filter (see `PredictorFilter`) says, with every weighting once the predictor is smoothed; but not with the plain
-/// top-hat window, whose response is negative for waves shorter than the window, so that they grow by up to 1.217 a pass
-/// (derived: 1 - min sinc). Bound: what is left after 20 passes is below a thousandth of the start, well under the random error.
+/// Stable over 20 passes from a predictor of white noise, ±0.5 px, over an image at rest: with the
+/// default processing and, as the theory of the predictor filter (see `PredictorFilter`) says, with
+/// every weighting once the predictor is smoothed; but not with the plain top-hat window, whose
+/// response is negative for waves shorter than the window, so that they grow by up to 1.217 a pass
+/// (derived: 1 - min sinc). Bound: what is left after 20 passes is below a thousandth of the start,
+/// well under the random error.
 #[test]
 fn iteration_is_stable_from_a_white_noise_predictor() {
     let [a, b] = TestScene::new(128, 128, 0.05, 2.5).uniform(5, [0.0, 0.0]);

@@ -54,8 +54,8 @@ fn backgrounds_by_hand() {
     assert_eq!(made.apply(&[[first, second]]), Err(ProcessingError::LoneFrame));
 }
 
-/// Derived: of 99 pixels of 10 and one of 1010 the median is 10, the mean 20, the variance 0.01 · 0.99 · 1000² and the standard
-/// deviation 99.4987.
+/// Derived: of 99 pixels of 10 and one of 1010 the median is 10, the mean 20, the variance 0.01 ·
+/// 0.99 · 1000² and the standard deviation 99.4987.
 #[test]
 fn bright_spots_are_capped() {
     let spot = Array2::from_shape_fn((10, 10), |at| if at == (4, 7) { 1010.0f32 } else { 10.0 });
@@ -72,8 +72,8 @@ fn bright_spots_are_capped() {
     assert_eq!(capped[[0, 0]], 10.0);
 }
 
-/// Derived: the mean over a square of odd side is the middle value of a plane a + bx + cy; a wave cos(2πfx) keeps of itself 1 - D, D
-/// being Dirichlet's kernel sin(πfn)/(n sin πf) of the n pixels.
+/// Derived: the mean over a square of odd side is the middle value of a plane a + bx + cy; a wave
+/// cos(2πfx) keeps of itself 1 - D, D being Dirichlet's kernel sin(πfn)/(n sin πf) of the n pixels.
 #[test]
 fn high_pass_removes_planes_and_keeps_waves() {
     let high_pass = Preparation {
@@ -94,8 +94,9 @@ fn high_pass_removes_planes_and_keeps_waves() {
     }
 }
 
-/// Derived: gain and offset that vary slowly drop out; in a chequerboard of ±A on C every value becomes ±1 but for the odd one out of n²
-/// pixels: mean ±A/n², variance A²(1 - 1/n⁴), so ±(1 - 1/n²)/sqrt(1 - 1/n⁴).
+/// Derived: gain and offset that vary slowly drop out; in a chequerboard of ±A on C every value
+/// becomes ±1 but for the odd one out of n² pixels: mean ±A/n², variance A²(1 - 1/n⁴), so ±(1 -
+/// 1/n²)/sqrt(1 - 1/n⁴).
 #[test]
 fn local_normalisation_brings_everything_to_one_contrast() {
     let sign = |x: f64, y: f64| if (x + y) % 2.0 == 0.0 { 1.0 } else { -1.0 };
@@ -200,8 +201,9 @@ fn wrong_settings_are_named() {
     assert!(Statistic::Minimum.of([frame.view(), other.view()]).is_err());
 }
 
-/// What it is for: a bright fixed pattern (scratches that do not move) pulls displacements to zero; without the background of ten
-/// frames it does not. Common practice, no source for the numbers: the error falls to less than a tenth.
+/// What it is for: a bright fixed pattern (scratches that do not move) pulls displacements to zero;
+/// without the background of ten frames it does not. Common practice, no source for the numbers:
+/// the error falls to less than a tenth.
 #[test]
 fn background_frees_the_particles_from_a_fixed_pattern() {
     let [pattern, _] = TestScene {

@@ -1,5 +1,5 @@
-//! Uncertainties of derived figures: against the scatter of many simulated ones, whose dependence is known in closed form, then of real
-//! correlations.
+//! Uncertainties of derived figures: against the scatter of many simulated ones, whose dependence
+//! is known in closed form, then of real correlations.
 
 use crate::support::{TestScene, camera, moments};
 use motefield_evaluator::statistics::{Confidence, GridValues};
@@ -16,7 +16,8 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(rng)
 }
 
-/// Two series of standard deviations 0.5 and 0.2 whose autocorrelation is `phi` to the power of the lag and whose correlation is `rho`.
+/// Two series of standard deviations 0.5 and 0.2 whose autocorrelation is `phi` to the power of the
+/// lag and whose correlation is `rho`.
 fn series(rng: &mut ChaCha8Rng, n: usize, phi: f64, rho: f64) -> [Vec<f64>; 2] {
     let mut draw = |scale: f64, state: [f64; 2]| {
         let (x, y) = (normal(rng), normal(rng));
@@ -33,8 +34,9 @@ fn series(rng: &mut ChaCha8Rng, n: usize, phi: f64, rho: f64) -> [Vec<f64>; 2] {
         .into()
 }
 
-/// Derived: in a first-order autoregression Σρ over all lags is (1 + φ)/(1 - φ), for squares and products (1 + φ²)/(1 - φ²). The scatter of
-/// 2000 means, variances and stresses is known to 1.6 %; tolerance three of that, which leaves room for terms of 1/N.
+/// Derived: in a first-order autoregression Σρ over all lags is (1 + φ)/(1 - φ), for squares and
+/// products (1 + φ²)/(1 - φ²). The scatter of 2000 means, variances and stresses is known to 1.6 %;
+/// tolerance three of that, which leaves room for terms of 1/N.
 #[test]
 fn time_averages_of_an_autoregression() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -70,8 +72,9 @@ fn time_averages_of_an_autoregression() {
     }
 }
 
-/// The same effective numbers from the series themselves. The 95 % intervals hold the closed form in 95 % of 400 studies: three binomial standard errors are
-/// 3.3 points, and four more are allowed for the window's cut of the sum; the mean over the studies within 5 %.
+/// The same effective numbers from the series themselves. The 95 % intervals hold the closed form
+/// in 95 % of 400 studies: three binomial standard errors are 3.3 points, and four more are allowed
+/// for the window's cut of the sum; the mean over the studies within 5 %.
 #[test]
 fn effective_number_of_an_autoregression() {
     let mut rng = ChaCha8Rng::seed_from_u64(2);
@@ -135,8 +138,9 @@ fn vorticities(u: &[f64], v: &[f64], columns: usize, spacing: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Derived: of moving averages over four neighbours the values two apart share half, ρ = ½. The scatter over 400 fields is that of the
-/// formula to three standard errors, 3 %; the correlation as measured is ½ within its interval at 99.9 %.
+/// Derived: of moving averages over four neighbours the values two apart share half, ρ = ½. The
+/// scatter over 400 fields is that of the formula to three standard errors, 3 %; the correlation as
+/// measured is ½ within its interval at 99.9 %.
 #[test]
 fn vorticity_of_overlapping_values() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
@@ -167,8 +171,8 @@ fn vorticity_of_overlapping_values() {
     }
 }
 
-/// The interval of the correlation holds it in 95 % of 300 studies of 8 pairs: three binomial standard errors are 3.8 points, two more are
-/// allowed.
+/// The interval of the correlation holds it in 95 % of 300 studies of 8 pairs: three binomial
+/// standard errors are 3.8 points, two more are allowed.
 #[test]
 fn correlation_intervals_cover() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
@@ -199,8 +203,9 @@ fn overlap_by_hand() {
     assert!((overlap_correlation(&[1.0, 2.0, 1.0], 1) - 4.0 / 6.0).abs() < 1e-12);
 }
 
-/// Published (Sciacchitano & Wieneke 2016, memory of the abstract): the uncertainty of a vorticity from that of the vectors and the correlation
-/// between overlapping windows agrees with the actual error to 5 to 10 %, for different windows and overlaps. Here the vectors' uncertainty is their
+/// Published (Sciacchitano & Wieneke 2016, memory of the abstract): the uncertainty of a vorticity
+/// from that of the vectors and the correlation between overlapping windows agrees with the actual
+/// error to 5 to 10 %, for different windows and overlaps. Here the vectors' uncertainty is their
 /// actual random error, away from the border, and ten pairs know the ratio to 3 % or so.
 #[test]
 fn vorticity_of_real_correlations() {

@@ -53,9 +53,10 @@ fn holds(estimate: &Estimate, truth: f64) -> u32 {
     u32::from(estimate.lo <= truth && truth <= estimate.hi)
 }
 
-/// Derived from the normal law: a perfect estimator covers 68.27 and 95.45 % and has the ratio 1; one that claims half covers 38.29
-/// and 68.27 %, ratio ½. The 95 % intervals hold these in 95 % of 300 studies of 4 pairs: three binomial standard errors are 3.8 points, two
-/// more are allowed, as for the other intervals from few pairs.
+/// Derived from the normal law: a perfect estimator covers 68.27 and 95.45 % and has the ratio 1;
+/// one that claims half covers 38.29 and 68.27 %, ratio ½. The 95 % intervals hold these in 95 % of
+/// 300 studies of 4 pairs: three binomial standard errors are 3.8 points, two more are allowed, as
+/// for the other intervals from few pairs.
 #[test]
 fn coverage_and_ratio_of_known_estimators() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -93,7 +94,8 @@ fn coverage_and_ratio_of_known_estimators() {
     }
 }
 
-/// Many vectors: the values themselves, to three standard errors of the 8000 or so independent ones.
+/// Many vectors: the values themselves, to three standard errors of the 8000 or so independent
+/// ones.
 #[test]
 fn values_of_known_estimators() {
     let mut rng = ChaCha8Rng::seed_from_u64(2);
@@ -117,9 +119,10 @@ fn values_of_known_estimators() {
     }
 }
 
-/// Derived: Spearman's correlation of normal values with the correlation ρ is 6/π asin(ρ/2), unchanged by rising functions of either. Each pair
-/// has a strength of its own in both. The intervals of 4, 8 and 20 pairs hold it in 95 % of 600 studies: three binomial standard errors are 2.7
-/// points, two more are allowed.
+/// Derived: Spearman's correlation of normal values with the correlation ρ is 6/π asin(ρ/2),
+/// unchanged by rising functions of either. Each pair has a strength of its own in both. The
+/// intervals of 4, 8 and 20 pairs hold it in 95 % of 600 studies: three binomial standard errors
+/// are 2.7 points, two more are allowed.
 #[test]
 fn rank_correlation_of_the_normal_law() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
@@ -158,8 +161,9 @@ fn rank_correlation_of_the_normal_law() {
     }
 }
 
-/// Equal uncertainties make one class and no rank correlation; vectors without an uncertainty or an error do not count; two pairs are too few for a
-/// rank correlation's interval; exact vectors have no ratio.
+/// Equal uncertainties make one class and no rank correlation; vectors without an uncertainty or an
+/// error do not count; two pairs are too few for a rank correlation's interval; exact vectors have
+/// no ratio.
 #[test]
 fn limits() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
@@ -167,8 +171,9 @@ fn limits() {
     let two = [&uncertainty, &error].map(|all| values(all.pairs[..2].iter().map(|s| s.to_vec()).collect()));
     let got = rank_correlation(&two[0], &two[1].map(f64::abs), Confidence::USUAL);
     assert!(got.value > 0.0 && (got.lo, got.hi) == (-1.0, 1.0), "{got:?}");
-    // Errors twice their uncertainties throughout: the ratio scatters not at all, however the uncertainties do, and is known as well as that of as
-    // many independent normal errors, the most that is ever claimed; but for 1 %, as the scatter is known with a hundred degrees of freedom.
+    // Errors twice their uncertainties throughout: the ratio scatters not at all, however the
+    // uncertainties do, and is known as well as that of as many independent normal errors, the most
+    // that is ever claimed; but for 1 %, as the scatter is known with a hundred degrees of freedom.
     let wide = uncertainty.map(|u| u.powi(3));
     let got = reliability(&wide, &wide.map(|u| 2.0 * u), 5, Confidence::USUAL).ratio;
     let best = chi_interval(2.0, 1600.0, Confidence::USUAL);

@@ -15,8 +15,8 @@ fn vector(dx_px: f64, dy_px: f64, status: VectorStatus) -> Vector {
     }
 }
 
-/// Derived by hand. A right vector counts as detected though flagged; a wrong one that passed does not, nor does one without a peak
-/// whose predictor happens to be right.
+/// Derived by hand. A right vector counts as detected though flagged; a wrong one that passed does
+/// not, nor does one without a peak whose predictor happens to be right.
 #[test]
 fn detection_is_not_the_absence_of_outliers() {
     let truth = VectorTruth {
@@ -51,7 +51,8 @@ fn detection_is_not_the_absence_of_outliers() {
     // Two of six vectors are kept, 0.1 and 0.9 px off: mean square (2 · 0.41 + 4 · 1)/6.
     assert!((score.total_with_outliers_px() - (4.82f64 / 6.0).sqrt()).abs() < 1e-12);
     assert!(score.valid_detection.lo > 0.0 && score.valid_detection.hi < 1.0);
-    // Lengths 0.1 and 0.9, twice: the median lies halfway, and no more than the outlier limit is possible.
+    // Lengths 0.1 and 0.9, twice: the median lies halfway, and no more than the outlier limit is
+    // possible.
     let [median, _, _, last] = sample.percentiles();
     assert!((median.value - 0.5).abs() < 1e-12, "{median:?}");
     assert_eq!((last.hi, median.lo), (1.0, 0.0));

@@ -1,6 +1,7 @@
 //! Intervals: published factors first, then coverage on fields whose dependence is known.
 //!
-//! Reference values: `reference/statistics_optics_fluids.json`, computed with scipy.stats (chi-squared, Student, Wilson).
+//! Reference values: `reference/statistics_optics_fluids.json`, computed with scipy.stats
+//! (chi-squared, Student, Wilson).
 
 use motefield_evaluator::statistics::{
     Confidence, GridValues, chi_interval, combine, fraction, mean, quantiles, root_mean_square, share,
@@ -14,7 +15,8 @@ fn reference() -> Value {
     serde_json::from_str(include_str!("reference/statistics_optics_fluids.json")).unwrap()
 }
 
-/// Relative 1e-6: far below what two digits of an interval can show, above statrs's 5e-11 in its error function.
+/// Relative 1e-6: far below what two digits of an interval can show, above statrs's 5e-11 in its
+/// error function.
 const TOLERANCE: f64 = 1e-6;
 
 #[test]
@@ -69,7 +71,8 @@ fn student_matches_scipy() {
     }
 }
 
-/// Derived: scipy 1.17.1 (`stats.t.ppf(1 - 5e-5, n)`, `stats.chi2.ppf`, `stats.binomtest(k, n).proportion_ci(0.9999, "wilson")`).
+/// Derived: scipy 1.17.1 (`stats.t.ppf(1 - 5e-5, n)`, `stats.chi2.ppf`, `stats.binomtest(k,
+/// n).proportion_ci(0.9999, "wilson")`).
 #[test]
 fn rare_confidence_matches_scipy() {
     let rare = Confidence::new(0.9999).unwrap();
@@ -106,8 +109,8 @@ fn rare_confidence_matches_scipy() {
     assert_eq!([0.0, 1.0, f64::NAN].map(Confidence::new), [None; 3]);
 }
 
-/// Normal numbers by Box and Muller, averaged over `over` × `over` neighbours: values `over` apart share nothing, like
-/// windows with that overlap. A pattern fixed from pair to pair is added.
+/// Normal numbers by Box and Muller, averaged over `over` × `over` neighbours: values `over` apart
+/// share nothing, like windows with that overlap. A pattern fixed from pair to pair is added.
 fn field(rng: &mut ChaCha8Rng, side: usize, over: usize, pattern: f64) -> Vec<f64> {
     let wide = side + over - 1;
     let noise: Vec<f64> = (0..wide * wide)
@@ -128,9 +131,10 @@ fn field(rng: &mut ChaCha8Rng, side: usize, over: usize, pattern: f64) -> Vec<f6
         .collect()
 }
 
-/// 95 % intervals of the mean and of the standard deviation of a dependent field hold the truth in 95 % of 600 studies:
-/// three binomial standard errors are 2.7 points; the intervals are asymptotic, for which two points are allowed
-/// below. Without the dependence (`over` = 4 ignored) coverage would be near 40 %.
+/// 95 % intervals of the mean and of the standard deviation of a dependent field hold the truth in
+/// 95 % of 600 studies: three binomial standard errors are 2.7 points; the intervals are
+/// asymptotic, for which two points are allowed below. Without the dependence (`over` = 4 ignored)
+/// coverage would be near 40 %.
 #[test]
 fn intervals_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -179,9 +183,10 @@ fn intervals_cover_under_dependence() {
     }
 }
 
-/// Few windows that overlap far, where the variance of the mean is itself known badly: 99.9 % intervals miss 3 times in 3000 studies by
-/// chance, and 12 times once in a thousand if, as asymptotic ones may, they miss half as often again. Were that variance taken as
-/// known, they would miss 15 and 36 times.
+/// Few windows that overlap far, where the variance of the mean is itself known badly: 99.9 %
+/// intervals miss 3 times in 3000 studies by chance, and 12 times once in a thousand if, as
+/// asymptotic ones may, they miss half as often again. Were that variance taken as known, they
+/// would miss 15 and 36 times.
 #[test]
 fn rare_misses_are_rare() {
     let mut rng = ChaCha8Rng::seed_from_u64(5);
@@ -204,8 +209,9 @@ fn rare_misses_are_rare() {
     assert!(misses.iter().all(|m| *m < 12), "{misses:?}");
 }
 
-/// Shares of a dependent field above one standard deviation: the 95 % interval holds 15.87 % in 95 % of 600 studies, three binomial standard
-/// errors are 2.7 points; and of zeros alone it is Wilson's on the number given.
+/// Shares of a dependent field above one standard deviation: the 95 % interval holds 15.87 % in 95
+/// % of 600 studies, three binomial standard errors are 2.7 points; and of zeros alone it is
+/// Wilson's on the number given.
 #[test]
 fn shares_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(6);
@@ -233,8 +239,9 @@ fn shares_cover_under_dependence() {
     );
 }
 
-/// The variance of the mean is that of algebra for a moving average: σ²·over²/N to the border's share, whatever pattern is
-/// fixed from pair to pair (derived). Averaged over 200 studies; 5 % is four standard errors.
+/// The variance of the mean is that of algebra for a moving average: σ²·over²/N to the border's
+/// share, whatever pattern is fixed from pair to pair (derived). Averaged over 200 studies; 5 % is
+/// four standard errors.
 #[test]
 fn fixed_pattern_is_not_chance() {
     let mut rng = ChaCha8Rng::seed_from_u64(2);
@@ -250,7 +257,8 @@ fn fixed_pattern_is_not_chance() {
             }) / f64::from(studies)
         })
         .sum();
-    // Sum over lags of the overlap (1 − |lag|/over), with the share of pairs of positions that the border leaves.
+    // Sum over lags of the overlap (1 − |lag|/over), with the share of pairs of positions that the
+    // border leaves.
     let line: f64 = (1..over)
         .map(|l| 2.0 * (1.0 - l as f64 / over as f64) * (1.0 - l as f64 / side as f64))
         .sum::<f64>()
@@ -277,7 +285,8 @@ fn nothing_is_known_of_nothing() {
     assert_eq!(root_mean_square(&same, Confidence::USUAL).hi, 0.0);
 }
 
-/// Derived: `numpy.quantile(abs(x), [.5, .9, .95, .99])` of the sample of 20; with few values the upper ends are open.
+/// Derived: `numpy.quantile(abs(x), [.5, .9, .95, .99])` of the sample of 20; with few values the
+/// upper ends are open.
 #[test]
 fn quantiles_match_numpy() {
     let x: Vec<f64> = serde_json::from_value(reference()["sample20"]["x"].clone()).unwrap();
@@ -291,15 +300,17 @@ fn quantiles_match_numpy() {
         assert!((got.value - expected).abs() < 1e-12, "{got:?}");
         assert!(got.lo <= got.value && got.value <= got.hi);
     }
-    // All 20 below the 90th percentile: 0.9^20 = 12 %, more than the 2.5 % that an end may leave out. Below the median: 1e-6.
+    // All 20 below the 90th percentile: 0.9^20 = 12 %, more than the 2.5 % that an end may leave
+    // out. Below the median: 1e-6.
     assert_eq!(
         [0, 1, 2, 3].map(|k| got[k].hi.is_finite()),
         [true, false, false, false]
     );
 }
 
-/// Quantiles of the length |v| of a dependent field: 95 % intervals hold the normal law's in 95 % of 600 studies. Three binomial standard errors
-/// are 2.7 points; two points more are allowed below, as for the mean, and above for the last, of which a study has six beyond.
+/// Quantiles of the length |v| of a dependent field: 95 % intervals hold the normal law's in 95 %
+/// of 600 studies. Three binomial standard errors are 2.7 points; two points more are allowed
+/// below, as for the mean, and above for the last, of which a study has six beyond.
 #[test]
 fn quantile_intervals_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
@@ -336,8 +347,9 @@ fn quantile_intervals_cover_under_dependence() {
     }
 }
 
-/// Published: JCGM 100, annex H.1 (end gauge; inputs and the unrounded results from a reference implementation of the GUM; the printed
-/// ones, 32 nm, 16 degrees of freedom, 93 nm, from memory). Contributions in nm, with their degrees of freedom.
+/// Published: JCGM 100, annex H.1 (end gauge; inputs and the unrounded results from a reference
+/// implementation of the GUM; the printed ones, 32 nm, 16 degrees of freedom, 93 nm, from memory).
+/// Contributions in nm, with their degrees of freedom.
 #[test]
 fn end_gauge_of_the_gum() {
     let end_gauge = [
@@ -356,12 +368,14 @@ fn end_gauge_of_the_gum() {
     near(found.standard, 31.663_879_11);
     near(found.freedom, 16.751_855_74);
     let p99 = Confidence::new(0.99).unwrap();
-    // Student's factor of 16, a table's value; 31.66 x 2.921 = 92.5, which the GUM rounds from its rounded 32 nm to 93 nm.
+    // Student's factor of 16, a table's value; 31.66 x 2.921 = 92.5, which the GUM rounds from its
+    // rounded 32 nm to 93 nm.
     assert!((found.coverage_factor(p99) - 2.921).abs() < 5e-4);
     assert!((found.expanded(p99) - 92.48).abs() < 0.01);
 }
 
-/// Derived: with all contributions known exactly Student's law is the normal one; n equal ones of ν each have n ν degrees of freedom.
+/// Derived: with all contributions known exactly Student's law is the normal one; n equal ones of ν
+/// each have n ν degrees of freedom.
 #[test]
 fn freedom_of_equal_contributions_adds() {
     let exact = combine(&[(3.0, f64::INFINITY), (4.0, f64::INFINITY)]);

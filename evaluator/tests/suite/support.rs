@@ -1,5 +1,6 @@
-//! Small slow renderer of particle images for the tests, independent of any other code of the project: Gaussian images
-//! integrated over square pixels through `libm::erf` in double precision, and the noise of a camera.
+//! Small slow renderer of particle images for the tests, independent of any other code of the
+//! project: Gaussian images integrated over square pixels through `libm::erf` in double precision,
+//! and the noise of a camera.
 
 #![allow(dead_code)] // each test file uses its part
 
@@ -17,7 +18,8 @@ pub struct TestParticle {
     pub electrons: f64,
 }
 
-/// Adds particle images of e^-2 diameter `d` (4 standard deviations), each pixel the integral over ±1/2 px.
+/// Adds particle images of e^-2 diameter `d` (4 standard deviations), each pixel the integral over
+/// ±1/2 px.
 pub fn render(width: usize, height: usize, d: f64, particles: &[TestParticle]) -> Array2<f64> {
     let sigma = d / 4.0;
     // The integral beyond 6 standard deviations is 1e-9 of the whole.
@@ -50,7 +52,8 @@ pub fn render(width: usize, height: usize, d: f64, particles: &[TestParticle]) -
     image
 }
 
-/// A pair: particles at random places midway in time, a Poisson number of them, displaced by minus and plus half.
+/// A pair: particles at random places midway in time, a Poisson number of them, displaced by minus
+/// and plus half.
 pub struct TestScene {
     pub width: usize,
     pub height: usize,
@@ -60,7 +63,8 @@ pub struct TestScene {
     pub d: f64,
     /// Electrons of a particle at the centre of the sheet.
     pub electrons: f64,
-    /// Brightness exp(-8 u²), u uniform in ±1.2 and the density counted within ±0.5; else all alike.
+    /// Brightness exp(-8 u²), u uniform in ±1.2 and the density counted within ±0.5; else all
+    /// alike.
     pub gaussian_sheet: bool,
     /// Motion through the Gaussian sheet from frame A to frame B, in units of its e^-2 thickness.
     pub out_of_plane: f64,
@@ -79,7 +83,8 @@ impl TestScene {
         }
     }
 
-    /// Noise-free frames. `at(x, y)` gives the places in frame A and frame B of the particle that is at (x, y) midway.
+    /// Noise-free frames. `at(x, y)` gives the places in frame A and frame B of the particle that
+    /// is at (x, y) midway.
     pub fn frames(&self, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 2]) -> [Array2<f64>; 2] {
         const MARGIN: f64 = 20.0;
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
