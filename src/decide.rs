@@ -192,9 +192,9 @@ impl DecideCommand {
         }
         for (name, scene, pair) in &pairs {
             let float = scene.camera.sensor.is_none();
-            out.write(&format!("{name}-a.tif"), &picture::tiff(&pair.a, float))?;
-            out.write(&format!("{name}-b.tif"), &picture::tiff(&pair.b, float))?;
-            out.write(&format!("{name}.png"), &cut(pair, Tone::of(pair, scene)))?;
+            out.write(&format!("{name}-a.tif"), picture::tiff(&pair.a, float))?;
+            out.write(&format!("{name}-b.tif"), picture::tiff(&pair.b, float))?;
+            out.write(&format!("{name}.png"), cut(pair, Tone::of(pair, scene)))?;
         }
         let json = report::decide::pulse::json(&decision, setup);
         out.write("decision.json", format!("{json:#}\n"))?;

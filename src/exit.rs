@@ -54,6 +54,9 @@ impl Failure {
     pub fn about(option: &str, error: StudyError) -> Failure {
         match error {
             StudyError::Request(message) => Failure::input(format!("{option} {message}")),
+            StudyError::NoRange { ref key, .. } => {
+                Failure::input(format!("{option} {error}, as --range {key}=FROM..TO"))
+            }
             other => other.into(),
         }
     }
@@ -92,7 +95,7 @@ impl From<StudyError> for Failure {
         match error {
             StudyError::Setup(error) => error.into(),
             StudyError::File(error) => error.into(),
-            StudyError::Request(message) => Failure::input(message),
+            StudyError::Request(_) | StudyError::NoRange { .. } => Failure::input(error.to_string()),
         }
     }
 }

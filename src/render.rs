@@ -153,7 +153,7 @@ impl Job<'_> {
         if self.render.expected {
             self.out.write(
                 &name("expected", number, &format!("{part}.tif")),
-                &picture::tiff(light, true),
+                picture::tiff(light, true),
             )?;
         }
         if self.render.particles {
@@ -176,7 +176,7 @@ impl Job<'_> {
         self.write_frame(["pair", "-b"], k, 1, seed, [&light.b, &grey.b])?;
         if self.render.bound {
             let bound = bound::field(self.scene, self.processing, seed);
-            self.out.write(&name("bound", k, ".npy"), &npy::field(&bound))?;
+            self.out.write(&name("bound", k, ".npy"), npy::field(&bound))?;
         }
         Ok(self.out.write(&name("truth", k, ".npy"), truth)?)
     }
@@ -190,7 +190,7 @@ impl Job<'_> {
         self.write_frame(["frame", ""], k, k, seed, [&light, &grey])?;
         if k + 1 < frames {
             let truth = TrueDisplacement::of_series(self.scene, k).dense();
-            self.out.write(&name("truth", k, ".npy"), &npy::field(&truth))?;
+            self.out.write(&name("truth", k, ".npy"), npy::field(&truth))?;
         }
         Ok(())
     }

@@ -5,7 +5,7 @@ use std::sync::atomic::Ordering;
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_files::OutputDirectory;
+use motefield_files::{FileError, OutputDirectory};
 use motefield_report::sweep::Study;
 use motefield_report::table::{Label, csv, reliability_csv};
 use motefield_report::{self as report, reliability};
@@ -201,6 +201,10 @@ impl SweepCommand {
         if self.resume {
             let journal = Journal::resume(&path, &study).map_err(|e| match e {
                 StudyError::Request(message) => Failure::input(format!("{message} with --force")),
+                StudyError::File(FileError::Missing { path }) => Failure::input(format!(
+                    "{}: there is no such file, so no study to continue; leave --resume out",
+                    path.display()
+                )),
                 other => other.into(),
             })?;
             eprintln!("Continuing with {} measurements done before.", journal.kept());

@@ -15,6 +15,14 @@ pub enum StudyError {
     /// What was asked for cannot be done; says what to ask for instead.
     #[error("{0}")]
     Request(String),
+    /// A free setting has no range, and the setup no number to lay one around.
+    #[error("{key}: {setup} has no number above 0 under this key to start from; give its range")]
+    NoRange {
+        /// Of the setting.
+        key: String,
+        /// Name of the setup.
+        setup: String,
+    },
 }
 
 impl StudyError {

@@ -201,7 +201,10 @@ fn wrong_arguments_are_named() {
     );
     decide(
         &["--free", "light.pulse_length,flow.kind"],
-        &["flow.kind", "--range flow.kind=FROM..TO"],
+        &[
+            "--free flow.kind",
+            "give its range, as --range flow.kind=FROM..TO",
+        ],
     );
     decide(
         &[

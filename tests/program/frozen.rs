@@ -646,7 +646,7 @@ impl Hashes {
             match path.extension().and_then(|e| e.to_str()) {
                 Some("tif" | "png" | "npy") => self.pictures.update(&bytes),
                 Some("csv") => self.table(std::str::from_utf8(&bytes).unwrap()),
-                Some("json") => self.value(&serde_json::from_slice(&bytes).unwrap(), ""),
+                Some("json") => self.value(&serde_json::from_slice(&bytes).unwrap()),
                 _ => {}
             }
         }
@@ -663,7 +663,7 @@ impl Hashes {
     }
 
     /// A JSON value: fields in the order of their names, words for people left out.
-    fn value(&mut self, value: &Value, field: &str) {
+    fn value(&mut self, value: &Value) {
         match value {
             Value::Object(fields) => {
                 let mut fields: Vec<_> = fields.iter().map(|(k, v)| (first_name(k), v)).collect();
@@ -671,11 +671,11 @@ impl Hashes {
                 for (name, value) in fields.into_iter().filter(|(name, _)| !ADDED.contains(name)) {
                     if !WORDS.contains(&name) || !(value.is_string() || value.is_array()) {
                         self.json.update(name);
-                        self.value(value, name);
+                        self.value(value);
                     }
                 }
             }
-            Value::Array(values) => values.iter().for_each(|value| self.value(value, field)),
+            Value::Array(values) => values.iter().for_each(|value| self.value(value)),
             Value::Number(number) => {
                 self.json.update(format!("{:.11e};", number.as_f64().unwrap()));
             }
@@ -704,7 +704,7 @@ fn of_setup(root: &Path, k: usize) -> Option<String> {
         return None;
     }
     let mut hashes = Hashes::default();
-    hashes.value(&serde_json::from_slice(&plan.stdout).unwrap(), "");
+    hashes.value(&serde_json::from_slice(&plan.stdout).unwrap());
     let render = motefield(
         &directory,
         &[
@@ -907,7 +907,7 @@ fn of_command(root: &Path, k: usize) -> String {
                 "--json",
             ],
         );
-        hashes.value(&serde_json::from_slice(&done.stdout).unwrap(), "");
+        hashes.value(&serde_json::from_slice(&done.stdout).unwrap());
         hashes.table(&std::fs::read_to_string(directory.join("vectors.csv")).unwrap());
         let done = motefield(
             &directory,
@@ -921,7 +921,7 @@ fn of_command(root: &Path, k: usize) -> String {
                 "--json",
             ],
         );
-        hashes.value(&serde_json::from_slice(&done.stdout).unwrap(), "");
+        hashes.value(&serde_json::from_slice(&done.stdout).unwrap());
     }
     hashes.words()
 }

@@ -113,7 +113,7 @@ fn pictures_show_what_was_planned() {
     let rig = include_str!("../../cases/flume.toml");
     let (head, tail) = (rig.find("[flow]").unwrap(), rig.find("[timing]").unwrap());
     let text = format!("{}{FLOW}{}", &rig[..head], &rig[tail..]);
-    let plan = plan(&Setup::from_text("test", &text, &CHANGES).unwrap()).unwrap();
+    let plan = plan(&Setup::from_text("test", &text, CHANGES).unwrap()).unwrap();
     let planned = |name: &str| plan.figure(name).unwrap_or_else(|| panic!("{name}"));
     // The camera by its stated figures: 12 bits, full well 10 000 e, dark noise 4 e (EMVA 1288: y = K n + black).
     let gain = 4095.0 / (10_000.0 + 5.0 * 4.0);

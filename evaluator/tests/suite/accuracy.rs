@@ -7,7 +7,7 @@ use motefield_evaluator::{
     Correlation, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
 };
 
-/// The bright scene of issue 4: 20,000 electrons a particle at the sheet's centre, background 20,
+/// A bright scene: 20,000 electrons a particle at the sheet's centre, background 20,
 /// dark noise 5 electrons.
 fn bright(size: usize) -> TestScene {
     TestScene {
@@ -25,7 +25,7 @@ fn photograph(scene: &TestScene, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 
     ]
 }
 
-/// Requirement (issue 4): uniform 3.3 px, final windows of 32 px, default processing: random error
+/// Requirement: uniform 3.3 px, final windows of 32 px, default processing: random error
 /// at most 0.009 px and bias at most 0.004 px per component. The Cramér-Rao bound of such a window
 /// is about 0.0025 px. With 5046 vectors the random error is known to 4 % and the bias to 0.0004 px
 /// (some 300 independent windows).
@@ -51,7 +51,7 @@ fn default_processing_of_a_bright_uniform_displacement() {
     }
 }
 
-/// Requirement (issue 4): Lamb-Oseen vortex of 6 px peak and 40 px core: total error at most 0.05
+/// Requirement: Lamb-Oseen vortex of 6 px peak and 40 px core: total error at most 0.05
 /// px, no outlier kept, converged by the fourth pass. Truth (derived): particles go round circles,
 /// so the displacement of what is midway at radius r is the chord 2 r sin(θ/2), θ = Γ/(2π r²) (1 -
 /// exp(-r²/R²)); the peak of θ r lies at 1.1209 R with 0.6382 of Γ/(2π R).

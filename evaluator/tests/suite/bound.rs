@@ -102,7 +102,7 @@ fn isolated_particle_in_even_noise() {
 }
 
 /// By an estimator: the displacement of an isolated particle image, by a maximum-likelihood fit of
-/// its place in each frame, scatters by 0.8 to 1.25 of the limit (requirement of issue 4; 400
+/// its place in each frame, scatters by 0.8 to 1.25 of the limit (a requirement; 400
 /// values know the ratio to 4 %). The noise is drawn by the camera of `support`, which knows
 /// nothing of the formula.
 #[test]
@@ -143,10 +143,10 @@ fn a_fit_of_isolated_particles_reaches_the_limit() {
     assert!((0.8..=1.25).contains(&ratio), "{ratio}");
 }
 
-/// Nothing beats the limit: the bright pair of issue 4, correlated and matched. The limit itself
-/// lies above that of the same electrons in isolated images without background or dark noise, 2 (s²
-/// + 1/12) over the window's electrons: 32² px, 0.03 particles a px, of 20,000 electrons times the
-/// sheet's integral of exp(-8u²), sqrt(π/8).
+/// Nothing beats the limit: a bright pair, correlated and matched. The limit itself lies above that
+/// of the same electrons in isolated images without background or dark noise, which is
+/// 2 (s² + 1/12) over the window's electrons: 32² px, 0.03 particles per px, of 20,000 electrons
+/// times the sheet's integral of exp(-8u²), sqrt(π/8).
 #[test]
 fn nothing_beats_the_limit() {
     let noise = PixelNoise {

@@ -100,8 +100,8 @@ impl Definition {
 }
 
 /// Derived: the formulas are those of the documentation. Tolerance: 1e-5 of the highest sum of
-/// products, as required of single precision (issue 4, "FFT against direct correlation: 1e-5
-/// relative in f32"), carried through the division.
+/// products, the requirement on sums by Fourier transforms in single precision,
+/// carried through the division.
 #[test]
 fn planes_follow_their_definition() {
     for window in SHAPES {

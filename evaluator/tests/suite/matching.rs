@@ -58,7 +58,7 @@ fn finds_the_displacement_of_waves_whatever_the_brightness() {
     }
 }
 
-/// Requirement (issue 4): on the bright pair random error at most 0.005 px, known to 4 % here (see
+/// Requirement: on the bright pair random error at most 0.005 px, known to 4 % here (see
 /// tests/accuracy.rs), and a bias below that of the correlation's limit of 0.004 px.
 #[test]
 fn bright_uniform_displacement() {

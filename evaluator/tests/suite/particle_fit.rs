@@ -29,7 +29,7 @@ fn scene(electrons: f64, side: usize) -> TestScene {
     }
 }
 
-/// The pair of issue 4: displaced by 3.3 px along both axes.
+/// A pair displaced by 3.3 px along both axes.
 fn displaced([dx, dy]: [f64; 2]) -> impl Fn(f64, f64) -> [[f64; 2]; 2] {
     move |x, y| [[x - 1.65 + dx, y - 1.65 + dy], [x + 1.65 + dx, y + 1.65 + dy]]
 }
@@ -76,7 +76,7 @@ fn limit(scene: &TestScene, seed: u64, weighting: Weighting) -> f64 {
     moments(&squares).0.sqrt()
 }
 
-/// Requirement (issue 4): on the bright pair random error at most 0.005 px, efficiency (limit over
+/// Requirement: on the bright pair random error at most 0.005 px, efficiency (limit over
 /// random error) at least 0.6 and a bias of at most 0.004 px; and nothing beats the limit, neither
 /// that of the whole window nor, closer, that of its Gaussian weights. In two pairs some 100
 /// independent windows of two components know the random error to 5 %.

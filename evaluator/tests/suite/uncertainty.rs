@@ -104,7 +104,7 @@ fn root_mean_square(values: &[f64]) -> f64 {
     (values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64).sqrt()
 }
 
-/// Requirement (issue 4): root mean square uncertainty by correlation statistics over actual random
+/// Requirement: root mean square uncertainty by correlation statistics over actual random
 /// error between 0.85 and 1.15 on the noise sweep, from light that is plenty to light that is about
 /// to fail. 2523 vectors of either component, some 150 independent windows, know the random error
 /// to 4 %. Without the gain of iteration the ratios are a quarter lower and miss the requirement.

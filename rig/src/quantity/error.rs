@@ -131,7 +131,7 @@ fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
     let mut found: Vec<_> = UNITS
         .iter()
         .map(|u| {
-            let edits = edits(&plain, &u.name.to_lowercase());
+            let edits = strsim::levenshtein(&plain, &u.name.to_lowercase());
             (!expected.contains(&u.dimension), edits, u.name)
         })
         .filter(|&(_, edits, _)| edits <= 2 && 2 * edits <= plain.chars().count().max(2))
@@ -144,20 +144,4 @@ fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
         .take(3)
         .map(|f| f.2)
         .collect()
-}
-
-/// Letters to change, insert or delete to turn one word into the other (Levenshtein's distance).
-fn edits(a: &str, b: &str) -> usize {
-    let b: Vec<char> = b.chars().collect();
-    let mut row: Vec<usize> = (0..=b.len()).collect();
-    for (i, ca) in a.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = i + 1;
-        for (j, &cb) in b.iter().enumerate() {
-            let change = diagonal + usize::from(ca != cb);
-            diagonal = row[j + 1];
-            row[j + 1] = change.min(diagonal + 1).min(row[j] + 1);
-        }
-    }
-    row[b.len()]
 }

@@ -73,10 +73,10 @@ impl FreeSetting {
         let value = written.as_deref().map(SweepValue::new);
         let number = value.as_ref().and_then(|v| v.number.parse::<f64>().ok());
         let (Some(unit), Some(number)) = (value, number.filter(|n| *n > 0.0)) else {
-            return Err(StudyError::request(format!(
-                "{key}: {} has no number above 0 under this key to start from; give its range, as {key}=FROM..TO",
-                setup.name()
-            )));
+            return Err(StudyError::NoRange {
+                key: key.to_owned(),
+                setup: setup.name().to_owned(),
+            });
         };
         let half = (VALUES / 2) as i32;
         let step = REACH.powf(1.0 / f64::from(half));
