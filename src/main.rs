@@ -52,9 +52,9 @@ enum Command {
         after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
     )]
     Decide(decide::DecideCommand),
-    /// Compares this version with published accuracy figures
+    /// Compares this version with reference figures
     #[command(
-        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/published"
+        after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
     )]
     Verify(verify::VerifyCommand),
 }

@@ -1,6 +1,5 @@
 //! The verdicts for machines.
 
-use motefield_study::RESULTS_VERSION;
 use motefield_study::verify::case::Case;
 use motefield_study::verify::judge::Comparison;
 use motefield_study::verify::record::CaseRecord;
@@ -9,6 +8,7 @@ use serde_json::{Map, Value, json};
 
 use super::Count;
 use super::count::of_each_kind;
+use crate::json::file;
 
 /// All cases with every comparison, as JSON of the schema `motefield-verify/1`.
 pub fn json(results: &[(&Case, &CaseRecord)], depth: Depth) -> Value {
@@ -21,10 +21,7 @@ pub fn json(results: &[(&Case, &CaseRecord)], depth: Depth) -> Value {
         .iter()
         .map(|(case, record)| of_case(case, record))
         .collect();
-    json!({
-        "schema": "motefield-verify/1",
-        "version": env!("CARGO_PKG_VERSION"),
-        "results_version": RESULTS_VERSION,
+    let fields = json!({
         "depth": depth.as_str(),
         "confidence": results.first().map(|(_, r)| r.confidence),
         "agree": count.agree,
@@ -33,7 +30,8 @@ pub fn json(results: &[(&Case, &CaseRecord)], depth: Depth) -> Value {
         "cannot_tell": count.cannot_tell,
         "kinds": kinds,
         "cases": cases,
-    })
+    });
+    file("motefield-verify/1", fields)
 }
 
 fn of_case(case: &Case, record: &CaseRecord) -> Value {
