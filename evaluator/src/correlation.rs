@@ -65,21 +65,22 @@ named! {
 ///
 /// ```
 /// use motefield_evaluator::correlation::{correlation_plane, find_peaks};
-/// use motefield_evaluator::{PeakFit, Processing};
+/// use motefield_evaluator::{PeakFit, Processing, Weighting};
 /// use ndarray::Array2;
 ///
-/// // A particle image of 2 px standard deviation, displaced by (3, -2) px.
+/// // A particle image displaced by (3, -2) px.
 /// let window = |x: f32, y: f32| {
 ///     Array2::from_shape_fn((16, 16), |(j, i)| {
-///         (-((i as f32 - x).powi(2) + (j as f32 - y).powi(2)) / 8.0).exp()
+///         (-((i as f32 - x).powi(2) + (j as f32 - y).powi(2)) / 2.0).exp()
 ///     })
 /// };
 /// let (a, b) = (window(6.0, 9.0), window(9.0, 7.0));
-/// let plane = correlation_plane(a.view(), b.view(), &Processing::default())?.unwrap();
+/// let processing = Processing { weighting: Weighting::TopHat, ..Processing::default() };
+/// let plane = correlation_plane(a.view(), b.view(), &processing)?.unwrap();
 /// let peak = find_peaks(&plane)[0].unwrap();
 /// assert_eq!(peak.lag, [3, -2]);
 /// let [dx, dy] = PeakFit::Gaussian3.locate(&plane, peak);
-/// assert!((dx - 3.0).hypot(dy + 2.0) < 0.2);
+/// assert!((dx - 3.0).hypot(dy + 2.0) < 0.01);
 /// # Ok::<(), motefield_evaluator::ProcessingError>(())
 /// ```
 pub fn correlation_plane(
