@@ -7,8 +7,8 @@ use motefield_evaluator::{Correlation, Correlator, Pass, Processing, Weighting};
 use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
 
-/// Spots of 3 x 3 pixels at random places, moved by (3, 1) px: the time does not depend on how they
-/// look.
+/// Spots of 3 x 3 pixels at random positions, moved by (3, 1) px: the time does not depend on how
+/// they look.
 fn pair(side: usize) -> [Array2<f32>; 2] {
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
     let mut frames = [

@@ -140,19 +140,11 @@ pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
 mod tests {
     use super::*;
 
-    fn values(columns: usize, reach: [usize; 2], pairs: &[&[f64]]) -> GridValues {
-        GridValues {
-            columns,
-            reach,
-            pairs: pairs.iter().map(|pair| pair.to_vec()).collect(),
-        }
-    }
-
     /// Closed form: the mean of b = 2 a + constant covaries with that of a twice as much as that of
     /// a varies, and varies four times as much.
     #[test]
     fn covariance_of_a_multiple() {
-        let a = values(
+        let a = GridValues::of(
             3,
             [1, 0],
             &[&[1.0, 2.0, 4.0], &[2.0, 0.5, -1.0], &[0.0, 3.0, 2.0]],
@@ -167,8 +159,14 @@ mod tests {
     #[test]
     fn freedom_by_hand() {
         let row = [1.0, 2.0, 3.0, 4.0];
-        assert_eq!(freedom_of_variance(&values(4, [0, 0], &[&row])), 3.0);
-        assert_eq!(freedom_of_variance(&values(4, [0, 0], &[&row, &row, &row])), 8.0);
-        assert_eq!(freedom_of_variance(&values(4, [1, 0], &[&row])), 3.0 / 2.75);
+        assert_eq!(freedom_of_variance(&GridValues::of(4, [0, 0], &[&row])), 3.0);
+        assert_eq!(
+            freedom_of_variance(&GridValues::of(4, [0, 0], &[&row, &row, &row])),
+            8.0
+        );
+        assert_eq!(
+            freedom_of_variance(&GridValues::of(4, [1, 0], &[&row])),
+            3.0 / 2.75
+        );
     }
 }

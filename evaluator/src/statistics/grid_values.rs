@@ -97,15 +97,23 @@ fn sum_and_number(values: impl Iterator<Item = f64>) -> (f64, f64) {
 }
 
 #[cfg(test)]
+impl GridValues {
+    /// Few values, for tests.
+    pub(super) fn of(columns: usize, reach: [usize; 2], pairs: &[&[f64]]) -> GridValues {
+        GridValues {
+            columns,
+            reach,
+            pairs: pairs.iter().map(|pair| pair.to_vec()).collect(),
+        }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
     fn values(pairs: &[&[f64]]) -> GridValues {
-        GridValues {
-            columns: 2,
-            reach: [0, 0],
-            pairs: pairs.iter().map(|pair| pair.to_vec()).collect(),
-        }
+        GridValues::of(2, [0, 0], pairs)
     }
 
     /// By hand; what is missing counts nowhere.

@@ -61,11 +61,7 @@ mod tests {
     use crate::statistics::student;
 
     fn values(pairs: &[&[f64]]) -> GridValues {
-        GridValues {
-            columns: 2,
-            reach: [0, 0],
-            pairs: pairs.iter().map(|pair| pair.to_vec()).collect(),
-        }
+        GridValues::of(2, [0, 0], pairs)
     }
 
     /// Closed form: with several pairs the scatter is about each position's own mean. The same

@@ -1,5 +1,5 @@
 //! Errors of the measured displacement on particle images whose displacement is known exactly,
-//! rendered by the slow reference in `support`.
+//! rendered by the slow reference renderer in `support`.
 
 use crate::support::{Frame, TestScene, camera, moments};
 use motefield_evaluator::correlation::{Plane, correlation_plane, find_peaks};
@@ -7,8 +7,8 @@ use motefield_evaluator::{
     Correlation, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
 };
 
-/// A bright scene: 20,000 electrons a particle at the sheet's centre, background 20,
-/// dark noise 5 electrons.
+/// The bright scene: 20,000 electrons per particle at the centre of the light sheet, background 20,
+/// dark noise 5 electrons. Noise hardly matters, so the processing itself limits the error.
 fn bright(size: usize) -> TestScene {
     TestScene {
         electrons: 20_000.0,
@@ -25,10 +25,10 @@ fn photograph(scene: &TestScene, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 
     ]
 }
 
-/// Requirement: uniform 3.3 px, final windows of 32 px, default processing: random error
-/// at most 0.009 px and bias at most 0.004 px per component. The Cramér-Rao bound of such a window
-/// is about 0.0025 px. With 5046 vectors the random error is known to 4 % and the bias to 0.0004 px
-/// (some 300 independent windows).
+/// Requirement: uniform 3.3 px, final windows of 32 px, default processing: random error at most
+/// 0.009 px and bias at most 0.004 px per component (common practice for bright pairs). The
+/// Cramér-Rao bound of such a window is about 0.0025 px. With 5046 vectors the random error is
+/// known to 4 % and the bias to 0.0004 px (some 300 independent windows).
 #[test]
 fn default_processing_of_a_bright_uniform_displacement() {
     let mut errors = [vec![], vec![]];
@@ -51,9 +51,9 @@ fn default_processing_of_a_bright_uniform_displacement() {
     }
 }
 
-/// Requirement: Lamb-Oseen vortex of 6 px peak and 40 px core: total error at most 0.05
-/// px, no outlier kept, converged by the fourth pass. Truth (derived): particles go round circles,
-/// so the displacement of what is midway at radius r is the chord 2 r sin(θ/2), θ = Γ/(2π r²) (1 -
+/// Requirement: Lamb-Oseen vortex of 6 px peak and 40 px core: total error at most 0.05 px, no
+/// outlier kept, converged by the fourth pass. Truth (derived): particles move on circles, so the
+/// displacement of a particle midway at radius r is the chord 2 r sin(θ/2), θ = Γ/(2π r²) (1 -
 /// exp(-r²/R²)); the peak of θ r lies at 1.1209 R with 0.6382 of Γ/(2π R).
 #[test]
 fn default_processing_of_a_vortex() {
@@ -92,7 +92,7 @@ fn default_processing_of_a_vortex() {
     println!("total error {fourth:.4} px, greatest {greatest:.4} px; after two passes more {sixth:.4} px");
     assert!(fourth <= 0.05, "total error {fourth} px");
     assert!(greatest <= 0.2, "an outlier of {greatest} px was kept");
-    // Two further passes win less than a tenth of the limit.
+    // Two further passes gain less than a tenth of the limit.
     assert!(
         fourth - sixth < 0.005,
         "not converged: {fourth} px, then {sixth} px"
@@ -115,7 +115,7 @@ const DIVIDED: (Correlation, Normalise) = (Correlation::ZeroPadded, Normalise::W
 /// Bias of one pass of 32 px windows. Derived (and Westerweel 1997, from memory): the expected
 /// correlation is the window's triangle times a Gaussian of the variance σ² = d²/8 + 1/6 (two
 /// Gaussian images of d²/16 and two pixels of 1/12 each), so that its maximum lies σ²/(D - |s|)
-/// toward zero. Held to 10 % or 0.002 px.
+/// toward zero. Agreement within 10 % or 0.002 px.
 fn bias_of_the_finite_window(d: f64, s: f64) -> f64 {
     -(d * d / 8.0 + 1.0 / 6.0) / (32.0 - s)
 }
@@ -135,9 +135,9 @@ fn check_bias(what: &str, d: f64, s: f64, plain: f64, divided: f64) {
 
 /// The mean error of vectors. At half a pixel the three-point fit adds an effect of its own: which
 /// of two nearly equal pixels it takes as the middle depends on the noise, the window's triangle
-/// favours the lower one, and what the noise would cancel between the two no longer cancels. There
-/// the bias is 20 % above theory, in proportion to 1/D as the noise of cut particles is; at 0.1 px
-/// from it nothing is left. The next test shows that the plane itself follows theory there too.
+/// favours the lower one, and noise that would average out between the two no longer does. There
+/// the bias is 20 % above theory, in proportion to 1/D, like the noise of cut particles; 0.1 px
+/// away the effect is gone. The next test shows that the plane itself follows theory there too.
 #[test]
 fn one_plain_pass_has_the_bias_of_its_finite_window() {
     let bias = |d: f64, s: f64, (correlation, normalise)| {
@@ -162,7 +162,7 @@ fn one_plain_pass_has_the_bias_of_its_finite_window() {
     }
 }
 
-/// The bias of the mean of 864 planes, which has no noise to choose a pixel by.
+/// The bias of the mean of 864 planes, in which no noise selects the pixel.
 #[test]
 fn mean_plane_has_the_bias_of_its_finite_window() {
     const SIDE: usize = 32;

@@ -40,8 +40,8 @@ fn ends_match_scipy() {
     }
 }
 
-/// The interval holds the truth as often as it says, for a skewed figure of few pairs: the ratio of
-/// two root mean squares, true value 2, each pair with a strength of its own so that all its values
+/// The interval contains the truth as often as claimed, for a skewed figure of few pairs: the ratio
+/// of two root mean squares, true value 2, each pair with its own amplitude so that all its values
 /// depend on each other. 600 studies: three binomial standard errors are 2.7 points at 95 % and 0.4
 /// at 99.9 %; the interval is asymptotic, for which 3 points and 0.6 are allowed below. Without the
 /// expansion five pairs would cover less than 85 %.
@@ -95,7 +95,7 @@ fn too_little_is_unknown() {
     assert_eq!((same.lo, same.hi), (3.0, 3.0));
 }
 
-/// Value stability of the random path.
+/// The random sequence is pinned.
 #[test]
 fn draws_are_pinned() {
     let mean = |times: &[u32]| {

@@ -1,5 +1,5 @@
-//! The limit of a displacement: against the closed form of an isolated particle image, then by
-//! estimators that reach it.
+//! The limit of a displacement: first against the closed form for an isolated particle image, then
+//! by estimators that reach it.
 
 use crate::support::{TestParticle, TestScene, camera, moments, render};
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
@@ -58,17 +58,17 @@ fn of(frames: [&ExpectedFrame; 2], noise: PixelNoise, weighting: Weighting) -> [
     displacement_bound(patterns, noise, &whole(32), weighting, |_, _| [0.0; 2]).unwrap()[0]
 }
 
-/// Closed form: without other noise than the photons', the position of one particle image is known
-/// to sqrt((s² + a²/12)/N), with s its standard deviation, a the pixel's side and N the electrons
+/// Closed form: with photon noise only, the position of one particle image is known to sqrt((s² +
+/// a²/12)/N), with s its standard deviation, a the side of the pixel and N the number of electrons
 /// (Thompson, Larson & Webb 2002, first term; from memory), and the displacement to sqrt(2) times
-/// that. The pixel's share is right to the order (a/s)⁴/144 or so: with s of 1 px and more 2 % hold
-/// it.
+/// that. The term for the pixel is right to the order (a/s)⁴/144 or so: for s of 1 px and more
+/// within 2 %.
 #[test]
 fn isolated_particle_has_the_limit_of_its_photons() {
     for (d, electrons) in [(4.0, 1e4), (5.0, 1e3), (6.0, 1e6)] {
         let expected = (2.0 * ((d / 4.0f64).powi(2) + 1.0 / 12.0) / electrons).sqrt();
         for offset in [0.0, 0.31, 0.5] {
-            // The wings beyond the float's reach are darkness, not light.
+            // The wings below the smallest float are dark, not light.
             let a = single(d, electrons, 0.0, [15.5 + offset, 15.2]);
             for found in of([&a, &a], PHOTONS, Weighting::TopHat) {
                 assert!(
@@ -80,9 +80,9 @@ fn isolated_particle_has_the_limit_of_its_photons() {
     }
 }
 
-/// Closed form: under even noise of variance v the information is the integral of the squared slope
-/// over v, for a Gaussian image N²/(8π s⁴ v), to be compared at s = 1.5 px where the pixel's own
-/// width adds 1/12 to s².
+/// Closed form: under uniform noise of variance v the information is the integral of the squared
+/// slope over v, for a Gaussian image N²/(8π s⁴ v), compared at s = 1.5 px where the width of the
+/// pixel adds 1/12 to s².
 #[test]
 fn isolated_particle_in_even_noise() {
     let (electrons, variance): (f64, f64) = (1000.0, 49.0);
@@ -102,9 +102,9 @@ fn isolated_particle_in_even_noise() {
 }
 
 /// By an estimator: the displacement of an isolated particle image, by a maximum-likelihood fit of
-/// its place in each frame, scatters by 0.8 to 1.25 of the limit (a requirement; 400
-/// values know the ratio to 4 %). The noise is drawn by the camera of `support`, which knows
-/// nothing of the formula.
+/// its position in each frame, scatters by 0.8 to 1.25 of the limit (400 values know the ratio to 4
+/// %; the rest is allowed for the linearised fit). The noise is drawn by the camera of `support`,
+/// which knows nothing of the formula.
 #[test]
 fn a_fit_of_isolated_particles_reaches_the_limit() {
     let (d, electrons, background, dark) = (2.5, 2000.0, 20.0, 5.0);
@@ -122,7 +122,7 @@ fn a_fit_of_isolated_particles_reaches_the_limit() {
             let truth = single(d, electrons, background, at);
             let image = &truth.signal - background;
             let photo = camera(7000 + 2 * n + frame as u64, &image, background, dark);
-            // One step of scoring from the truth, Σ ∇F (y - F)/v over the information; the
+            // One scoring step from the truth, Σ ∇F (y - F)/v over the information; the
             // off-diagonal element is small.
             for (error, slope) in errors.iter_mut().zip(&truth.slopes) {
                 let (mut score, mut information) = (0.0, 0.0);
@@ -143,10 +143,10 @@ fn a_fit_of_isolated_particles_reaches_the_limit() {
     assert!((0.8..=1.25).contains(&ratio), "{ratio}");
 }
 
-/// Nothing beats the limit: a bright pair, correlated and matched. The limit itself lies above that
-/// of the same electrons in isolated images without background or dark noise, which is
-/// 2 (s² + 1/12) over the window's electrons: 32² px, 0.03 particles per px, of 20,000 electrons
-/// times the sheet's integral of exp(-8u²), sqrt(π/8).
+/// Nothing beats the limit: the bright pair, correlated and matched. The limit itself lies above
+/// that of the same electrons in isolated images without background or dark noise, 2 (s² + 1/12)
+/// over the electrons of the window: 32² px, 0.03 particles per px, of 20,000 electrons times the
+/// sheet's integral of exp(-8u²), sqrt(π/8).
 #[test]
 fn nothing_beats_the_limit() {
     let noise = PixelNoise {
@@ -208,7 +208,7 @@ fn nothing_beats_the_limit() {
     }
 }
 
-/// A window without light knows nothing, and noise that cannot be is refused by name.
+/// A window without light determines nothing, and impossible noise is refused by name.
 #[test]
 fn says_what_it_cannot_know() {
     let dark = ExpectedFrame::new(0.0, |_| Array2::zeros((32, 32)));

@@ -1,5 +1,5 @@
-//! Correlation planes and windows. Chain of trust: the definition as sums over pixels, written out
-//! here in double precision, then the crate's direct summation, then its FFT.
+//! Correlation planes and windows. Chain of evidence: the definition as sums over pixels, written
+//! out here in double precision, then the crate's direct summation, then its FFT.
 
 use crate::support::TestScene;
 use motefield_evaluator::correlation::{correlation_plane, find_peaks};
@@ -26,7 +26,7 @@ fn windows([width, height]: [usize; 2]) -> [Array2<f32>; 2] {
     [a, b].map(|frame| frame.mapv(|v| v + 300.0 + 20.0 * rng.random::<f32>()))
 }
 
-/// Sums over the pixels in double precision, straight from the definitions in the crate's
+/// Sums over the pixels in double precision, directly from the definitions in the crate's
 /// documentation.
 struct Definition {
     taper: Array2<f64>,
@@ -72,8 +72,8 @@ impl Definition {
         sum
     }
 
-    /// The value of the plane, and by how much an error of the sums of 1 of their highest values
-    /// changes it.
+    /// The value of the plane, and by how much it changes if the sums are off by 1 of their highest
+    /// values.
     fn at(&self, lag: [isize; 2], normalise: Normalise) -> (f64, f64) {
         let product = self.sum(lag, |[w, v], [a, b]| w * v * a * b);
         let overlap = self.sum(lag, |[w, v], _| w * v);
@@ -100,8 +100,8 @@ impl Definition {
 }
 
 /// Derived: the formulas are those of the documentation. Tolerance: 1e-5 of the highest sum of
-/// products, the requirement on sums by Fourier transforms in single precision,
-/// carried through the division.
+/// products, what single precision leaves of sums over a thousand pixels, carried through the
+/// division.
 #[test]
 fn planes_follow_their_definition() {
     for window in SHAPES {
@@ -136,8 +136,8 @@ fn planes_follow_their_definition() {
     }
 }
 
-/// The plane has its peak at the displacement from A to B: a block of pixels that moves 3 right and
-/// 2 up.
+/// The plane has its peak at the displacement from A to B: a block of pixels that moves 3 px right
+/// and 2 px up.
 #[test]
 fn peak_lies_at_the_displacement_from_a_to_b() {
     let block = |x0: usize, y0: usize| {
@@ -185,7 +185,7 @@ fn uniform_windows_have_no_plane() {
     }
 }
 
-/// Derived: in a window over pixels i..i+D-1 the centre is i+(D-1)/2; spacing round(D (1 -
+/// Derived: in a window over the pixels i to i+D-1 the centre is i+(D-1)/2; spacing round(D (1 -
 /// overlap)); equal margins.
 #[test]
 fn grid_is_centred_and_whole() {

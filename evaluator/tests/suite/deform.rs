@@ -1,5 +1,5 @@
-//! Interpolation and deformation of frames. Chain of trust: polynomials, sinusoids in closed form,
-//! particle images rendered anew at the displaced place.
+//! Interpolation and deformation of frames. Chain of evidence: polynomials, sinusoids in closed
+//! form, particle images rendered again at the displaced positions.
 
 use std::f64::consts::TAU;
 
@@ -7,7 +7,7 @@ use crate::support::TestScene;
 use motefield_evaluator::{Interpolator, PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use ndarray::Array2;
 
-/// A field of `columns` x `rows` vectors every 16 px from (8, 8) on.
+/// A field of `columns` x `rows` vectors every 16 px, starting at (8, 8).
 fn field([columns, rows]: [usize; 2], displacement: impl Fn(f64, f64) -> [f64; 2]) -> VectorField {
     let vectors = (0..columns * rows).map(|n| {
         let (x_px, y_px) = (
@@ -41,6 +41,18 @@ fn image([width, height]: [usize; 2], value: impl Fn(f64, f64) -> f64) -> Array2
     Array2::from_shape_fn((height, width), |(y, x)| value(x as f64, y as f64) as f32)
 }
 
+/// A frame deformed backward and forward by half of an unsmoothed field.
+fn moved(frame: &Array2<f32>, field: &VectorField, interpolator: Interpolator) -> [Array2<f32>; 2] {
+    deform(
+        frame.view(),
+        frame.view(),
+        field,
+        PredictorFilter::None,
+        interpolator,
+    )
+    .unwrap()
+}
+
 /// Greatest difference between an image and a function of the place, over pixels at least `border`
 /// from the edge.
 fn worst(image: &Array2<f32>, border: usize, expected: impl Fn(f64, f64) -> f64) -> f64 {
@@ -56,9 +68,9 @@ fn worst(image: &Array2<f32>, border: usize, expected: impl Fn(f64, f64) -> f64)
 }
 
 /// Derived: an interpolating B-spline of degree n reproduces polynomials of degree n, up to the
-/// mirrored border, whose share falls by the filter's largest pole (0.54 at most) a pixel: 1e-11
-/// over 40 px. The Lanczos weights of sum 1 reproduce constants. Tolerance: single precision of
-/// values up to 1, through two filters and a sum of up to 64 products.
+/// mirrored border, whose influence falls per pixel by the filter's largest pole (0.54 at most):
+/// 1e-11 over 40 px. The Lanczos weights of sum 1 reproduce constants. Tolerance: single precision
+/// of values up to 1, through two filters and a sum of up to 64 products.
 #[test]
 fn polynomials_are_reproduced() {
     for (interpolator, degree) in [
@@ -76,14 +88,7 @@ fn polynomials_are_reproduced() {
         let frame = image([110, 101], value);
         for (dx, dy) in [(0.0, 0.0), (1.0, 0.3), (-2.7, 5.1), (7.9, -0.02)] {
             let field = uniform(dx, dy);
-            let [a, b] = deform(
-                frame.view(),
-                frame.view(),
-                &field,
-                PredictorFilter::None,
-                interpolator,
-            )
-            .unwrap();
+            let [a, b] = moved(&frame, &field, interpolator);
             let error_a = worst(&a, 44, |x, y| value(x - dx / 2.0, y - dy / 2.0));
             let error_b = worst(&b, 44, |x, y| value(x + dx / 2.0, y + dy / 2.0));
             assert!(
@@ -96,9 +101,9 @@ fn polynomials_are_reproduced() {
 
 /// Derived (Poisson's sum over the spectrum of the B-spline, which is sinc to the power n + 1):
 /// through samples of the wave exp(2πi f j) the spline of degree n takes at j + t the value exp(2πi
-/// f j) · P(t), P(t) = sum over k of exp(2πi (f + k) t) / (f + k)^(n+1) over the same sum at t = 0.
-/// Tolerance: single precision (6e-8) of coefficients that reach 20 times the wave's amplitude at
-/// degree 7 near half a cycle a pixel, a few roundings each.
+/// f j) · P(t), P(t) = sum over k of exp(2πi (f + k) t) / (f + k)^(n+1), divided by the same sum at
+/// t = 0. Tolerance: single precision (6e-8) of coefficients that reach 20 times the amplitude of
+/// the wave at degree 7 near half a cycle per pixel, with a few roundings each.
 #[test]
 fn waves_take_the_values_of_the_spline_in_closed_form() {
     for (interpolator, degree) in [
@@ -140,7 +145,8 @@ fn waves_take_the_values_of_the_spline_in_closed_form() {
     }
 }
 
-/// Derived: Lanczos weights sinc(x) sinc(x/a) over their sum, written out in double precision.
+/// Derived: Lanczos weights sinc(x) sinc(x/a) divided by their sum, written out in double
+/// precision.
 #[test]
 fn lanczos_takes_its_defining_weights() {
     let sinc = |x: f64| {
@@ -157,14 +163,7 @@ fn lanczos_takes_its_defining_weights() {
     for (interpolator, a) in [(Interpolator::Lanczos3, 3), (Interpolator::Lanczos4, 4)] {
         for t in [0.0, 0.17, 0.5, 0.93] {
             let field = uniform(2.0 * t, 0.0);
-            let [_, b] = deform(
-                frame.view(),
-                frame.view(),
-                &field,
-                PredictorFilter::None,
-                interpolator,
-            )
-            .unwrap();
+            let [_, b] = moved(&frame, &field, interpolator);
             for x in 10..50 {
                 let weights: Vec<(f64, f64)> = (1 - a..=a)
                     .map(|k| (f64::from(k), t - f64::from(k)))
@@ -187,14 +186,7 @@ fn frames_are_mirrored_beyond_their_border() {
     for &interpolator in Interpolator::ALL {
         for shift in [1.0, 7.0, 19.0, 45.0] {
             let field = uniform(2.0 * shift, -2.0 * shift);
-            let [a, b] = deform(
-                frame.view(),
-                frame.view(),
-                &field,
-                PredictorFilter::None,
-                interpolator,
-            )
-            .unwrap();
+            let [a, b] = moved(&frame, &field, interpolator);
             let mirrored = |p: f64, length: f64| {
                 let period = 2.0 * (length - 1.0);
                 let p = p.rem_euclid(period);
@@ -211,12 +203,12 @@ fn frames_are_mirrored_beyond_their_border() {
 }
 
 /// The ramp image shows the predictor itself. Derived: a cubic spline reproduces straight lines,
-/// here also beyond its outermost vectors and through each smoothing, since a line is a fixed point
-/// of all of them; and passes through its vectors unsmoothed.
+/// here also beyond its outermost vectors and after each smoothing, since straight lines pass
+/// through all of the filters unchanged; unsmoothed it passes through its vectors.
 #[test]
 fn predictor_is_a_spline_through_the_vectors_and_straight_outside() {
     let ramp = image([96, 96], |x, _| x / 96.0);
-    // Gradients of up to 0.02 px/px; the field covers 8..56, the rest is beyond it.
+    // Gradients of up to 0.02 px per px; the field covers 8..56, the rest is beyond it.
     let line = |x: f64, y: f64| 0.3 + 0.02 * x - 0.01 * y;
     for &filter in PredictorFilter::ALL {
         let field = field([4, 4], |x, y| [line(x, y), 0.0]);
@@ -226,14 +218,7 @@ fn predictor_is_a_spline_through_the_vectors_and_straight_outside() {
     }
     let rough = |x: f64, y: f64| ((x * 0.7).sin() + (y * 0.9).cos()) * 0.5;
     let field = field([5, 5], |x, y| [rough(x, y), 0.0]);
-    let [_, b] = deform(
-        ramp.view(),
-        ramp.view(),
-        &field,
-        PredictorFilter::None,
-        Interpolator::Cubic,
-    )
-    .unwrap();
+    let [_, b] = moved(&ramp, &field, Interpolator::Cubic);
     for v in &field.vectors[5..] {
         let at = [v.y_px as usize, v.x_px as usize];
         let found = 2.0 * (f64::from(b[at]) * 96.0 - v.x_px);
@@ -246,9 +231,9 @@ fn predictor_is_a_spline_through_the_vectors_and_straight_outside() {
 }
 
 /// Root mean square of what no interpolator can restore when particle images are shifted by `t` px,
-/// over their contrast. Derived: the spectrum S(f) = exp(-2 (π σ f)²) sinc f beyond half a cycle a
-/// pixel is folded to f + k, so a shift gives that part the phase 2π (f + k) t instead of 2π f t:
-/// an error of 2 |sin πkt| times its amplitude.
+/// over their contrast. Derived: the spectrum S(f) = exp(-2 (π σ f)²) sinc f beyond half a cycle
+/// per pixel is aliased to f + k, so a shift gives that part the phase 2π (f + k) t instead of 2π f
+/// t: an error of 2 |sin πkt| times its amplitude.
 fn folding(d: f64, t: f64) -> f64 {
     let (mut error, mut whole) = (0.0, 0.0);
     for n in 0..4000 {
@@ -261,11 +246,11 @@ fn folding(d: f64, t: f64) -> f64 {
     (error / whole).sqrt()
 }
 
-/// Particle images displaced by 3.3 and 1.4 px (no noise) are brought onto each other. Derived: the
-/// same particles rendered at their places midway; the better the interpolator, the nearer to what
-/// folding alone leaves, and the default one adds less than half of its energy, so that the pixels
-/// limit, not the interpolator. The order of the interpolators is that of their degree (Astarita &
-/// Cardone 2005, from memory).
+/// Particle images displaced by 3.3 and 1.4 px (no noise) are brought into coincidence. Derived:
+/// the same particles rendered at their positions midway. The better the interpolator, the closer
+/// to what aliasing alone leaves, and the default one adds less than half of its energy, so that
+/// the pixels set the limit, not the interpolator. The order of the interpolators is that of their
+/// degree (Astarita & Cardone 2005, from memory).
 #[test]
 fn deformed_particle_images_meet_midway() {
     let (dx, dy) = (3.3, 1.4);

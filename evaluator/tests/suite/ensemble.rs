@@ -16,7 +16,7 @@ fn dim(seed: u64) -> [Frame; 2] {
     ]
 }
 
-/// One pair is an ensemble of one, to the bit.
+/// One pair is an ensemble of one, bit for bit.
 #[test]
 fn ensemble_of_one_is_a_plain_correlation() {
     let [a, b] = dim(1);
@@ -49,9 +49,9 @@ fn repeated_pairs_change_nothing() {
     }
 }
 
-/// Particles lost in the noise of a single pair are measured by forty. Derived: the noise of the
-/// summed plane falls by the square root of their number, so the error of a single pair in the few
-/// vectors that are right (well above 0.1 px) falls at least by four.
+/// Particles lost in the noise of a single pair are measured from forty. Derived: the noise of the
+/// summed plane falls with the square root of their number, so the error of a single pair in the
+/// few vectors that are right (well above 0.1 px) falls by at least four.
 #[test]
 fn dim_pairs_together_show_what_one_does_not() {
     let pairs: Vec<[Frame; 2]> = (0..40).map(dim).collect();

@@ -11,8 +11,8 @@ fn matched() -> Processing {
     }
 }
 
-/// Waves of 7 to 30 px, which the septic spline knows to 1e-5 of their amplitude, displaced by `d`;
-/// times `gain` plus `offset`.
+/// Waves of 7 to 30 px, which the septic spline reproduces to 1e-5 of their amplitude, displaced by
+/// `d`; times `gain` plus `offset`.
 fn waves(shift: f64, d: [f64; 2], gain: f64, offset: f64) -> Frame {
     let waves: [[f64; 3]; 5] = [
         [7.3, 0.4, 1.0],
@@ -34,11 +34,11 @@ fn waves(shift: f64, d: [f64; 2], gain: f64, offset: f64) -> Frame {
     })
 }
 
-/// Closed form: a band-limited pattern displaced uniformly has that displacement everywhere, to
-/// 1e-3 px (the spline's error 1e-5 over the relative slope of 2π/λ ≥ 0.2, times ten for windows
-/// where the waves cancel). Vectors within 64 px of the rim are left out: there the pattern is
-/// continued by mirroring, and the predictor carries it inward by its filter's two vectors and its
-/// spline's two. A brighter second pulse and another background change nothing.
+/// Closed form: a band-limited image displaced uniformly has that displacement everywhere, to 1e-3
+/// px (the spline's error 1e-5 over the relative slope of 2π/λ ≥ 0.2, times ten for windows where
+/// the waves cancel). Vectors within 64 px of the border are left out: there the image is continued
+/// by mirroring, and the predictor carries it inward by the two vectors of its filter and the two
+/// of its spline. A brighter second pulse and another background change nothing.
 #[test]
 fn finds_the_displacement_of_waves_whatever_the_brightness() {
     let d = [1.37, -0.81];
@@ -58,8 +58,9 @@ fn finds_the_displacement_of_waves_whatever_the_brightness() {
     }
 }
 
-/// Requirement: on the bright pair random error at most 0.005 px, known to 4 % here (see
-/// tests/accuracy.rs), and a bias below that of the correlation's limit of 0.004 px.
+/// Requirement: on the bright pair (see `accuracy.rs`) a random error of at most 0.005 px, no more
+/// than that of the correlation by default, known to 4 % here, and a bias below the 0.004 px
+/// allowed of the correlation.
 #[test]
 fn bright_uniform_displacement() {
     let mut errors = vec![];

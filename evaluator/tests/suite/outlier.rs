@@ -7,7 +7,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-/// Derived, by hand: medians of an even number are the mean of the two in the middle.
+/// Derived by hand: medians of an even number are the mean of the two in the middle.
 #[test]
 fn residuals_by_hand() {
     // Median 4.5; deviations 3.5 2.5 1.5 .5 .5 1.5 2.5 3.5, their median 2.
@@ -15,17 +15,17 @@ fn residuals_by_hand() {
     assert_eq!(normalised_residual(10.5, &mut eight, 0.0), Some(3.0));
     // Median 2; deviations 1 0 5, their median 1, and 1 more from epsilon.
     assert_eq!(normalised_residual(-4.0, &mut [1.0, 2.0, 7.0], 1.0), Some(3.0));
-    // Alike neighbours: epsilon is the yardstick.
+    // Equal neighbours: epsilon is the scale.
     let residual = normalised_residual(3.3, &mut [3.0; 5], 0.1).unwrap();
     assert!((residual - 3.0).abs() < 1e-12);
     assert_eq!(normalised_residual(3.3, &mut [3.0; 2], 0.1), None);
 }
 
 /// Derived outside by quadrature with scipy (`tests/outside/normalised_median.py`, its values in
-/// `reference/normalised_median.json`): the share of independent normal vectors above the threshold
-/// 2, by component and of two as the sides of a right angle. With ε = 0, and with ε = 0.1 px where
-/// the noise is 0.5 px and 0.1 px. Tolerance 0.003, as required; the statistical error of 10⁶
-/// fields is below 0.0005.
+/// `reference/normalised_median.json`): the fraction of independent normal vectors above the
+/// threshold 2, by component and of two components in quadrature. With ε = 0, and with ε = 0.1 px
+/// where the noise is 0.5 px and 0.1 px. Tolerance 0.003; the statistical error of 10⁶ fields is
+/// below 0.0005.
 #[test]
 fn share_of_normal_fields_above_the_threshold() {
     let reference: Vec<serde_json::Value> =
@@ -60,11 +60,11 @@ fn share_of_normal_fields_above_the_threshold() {
         }
         (one, two)
     });
-    // Value stability of this random path.
+    // The random sequence is pinned.
     assert_eq!(counts[0], (627_366, 588_732));
 }
 
-/// A patch of frame B replaced by other particles: its vectors are flagged, at the border of the
+/// A patch of frame B replaced by other particles: its vectors are rejected, at the border of the
 /// field as inside, and those around are measured as if it were not there.
 #[test]
 fn vectors_of_unrelated_particles_are_flagged() {

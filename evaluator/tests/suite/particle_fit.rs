@@ -29,7 +29,7 @@ fn scene(electrons: f64, side: usize) -> TestScene {
     }
 }
 
-/// A pair displaced by 3.3 px along both axes.
+/// The bright pair of `accuracy.rs`: displaced by 3.3 px along both axes.
 fn displaced([dx, dy]: [f64; 2]) -> impl Fn(f64, f64) -> [[f64; 2]; 2] {
     move |x, y| [[x - 1.65 + dx, y - 1.65 + dy], [x + 1.65 + dx, y + 1.65 + dy]]
 }
@@ -76,10 +76,11 @@ fn limit(scene: &TestScene, seed: u64, weighting: Weighting) -> f64 {
     moments(&squares).0.sqrt()
 }
 
-/// Requirement: on the bright pair random error at most 0.005 px, efficiency (limit over
-/// random error) at least 0.6 and a bias of at most 0.004 px; and nothing beats the limit, neither
-/// that of the whole window nor, closer, that of its Gaussian weights. In two pairs some 100
-/// independent windows of two components know the random error to 5 %.
+/// Requirement: on the bright pair random error at most 0.005 px, efficiency (limit over random
+/// error) at least 0.6 and a bias of at most 0.004 px, as the fit must not be worse than the
+/// correlation that it refines; and nothing beats the limit, neither that of the whole window nor,
+/// closer, that of its Gaussian weights. In two pairs some 100 independent windows of two
+/// components determine the random error to 5 %.
 #[test]
 fn comes_near_the_limit_and_does_not_beat_it() {
     let scene = scene(20_000.0, 256);
@@ -102,9 +103,9 @@ fn comes_near_the_limit_and_does_not_beat_it() {
     assert!(random > tapered, "{random} px beats {tapered} px");
 }
 
-/// In little light as well nothing beats the limit, and the fit is not worse than the correlation
-/// it refines: of 300 electrons a particle (one pair knows the ratio of two errors of the same
-/// windows to 5 %).
+/// In little light nothing beats the limit either, and the fit is not worse than the correlation
+/// that it refines: with 300 electrons per particle (one pair determines the ratio of two errors of
+/// the same windows to 5 %).
 #[test]
 fn holds_in_little_light() {
     let scene = scene(300.0, 160);
@@ -117,9 +118,9 @@ fn holds_in_little_light() {
     assert!(random > 0.95 * tapered, "{random} px beats {tapered} px");
 }
 
-/// What the correlation cannot have: images that brighten and fade independently do not pull at the
-/// vector, as each has its brightness in either frame. At a fifth of the sheet out of plane the
-/// correlation's error is nine times that of the bright pair. Requirement: half of it.
+/// What the correlation cannot do: images that brighten and fade independently do not pull at the
+/// vector, as each has its own brightness in either frame. With a fifth of the sheet out of plane
+/// the error of the correlation is nine times that of the bright pair. Requirement: half of it.
 #[test]
 fn allows_for_loss_through_the_sheet() {
     let scene = TestScene {
@@ -133,9 +134,9 @@ fn allows_for_loss_through_the_sheet() {
     assert!(random <= 0.5 * plain, "{random} px, correlation {plain} px");
 }
 
-/// A gradient within the windows is the predictor's business: shear of 0.03 px/px, 1 px from border
-/// to border of a window, is met with the bright pair's requirement. (Vectors within 48 px of the
-/// rim are left out: there the predictor's spline is of fewer vectors.)
+/// A gradient within the windows is accounted for by the predictor: a shear of 0.03 px per px, 1 px
+/// from border to border of a window, meets the requirement of the bright pair. (Vectors within 48
+/// px of the border are left out: there the predictor's spline rests on fewer vectors.)
 #[test]
 fn gradients_do_not_matter() {
     let shear = |y: f64| 3.3 + 0.03 * (y - 64.0);
@@ -157,9 +158,9 @@ fn gradients_do_not_matter() {
     );
 }
 
-/// Derived: grey values have no unit, so gain and offset change nothing but rounding, by which a
-/// faint particle may be found or not; 1e-3 px, a third of the random error. The same pair twice
-/// says no more and nothing else than once (1e-6 px).
+/// Derived: grey values have no unit, so gain and offset change nothing except by rounding, by
+/// which a faint particle may be found or not; 1e-3 px, a third of the random error. The same pair
+/// twice gives the same as once (1e-6 px).
 #[test]
 fn knows_neither_unit_nor_number_of_equal_pairs() {
     let scene = scene(20_000.0, 128);

@@ -29,7 +29,7 @@ fn pair(seed: u64, size: usize) -> [Frame; 2] {
     [camera(seed + 1, &a, 20.0, 5.0), camera(seed + 2, &b, 20.0, 5.0)]
 }
 
-/// Every processing worth checking for what holds of all of them.
+/// Every processing worth checking for properties that all of them share.
 fn variants() -> Vec<Processing> {
     let default = Processing::default();
     let mut all = vec![
@@ -82,8 +82,8 @@ fn largest_difference(one: &VectorField, other: impl Fn(usize) -> [f64; 2]) -> f
 }
 
 /// Derived: frame A and frame B are treated alike, except that an odd whole-pixel offset cannot be
-/// split evenly. Tolerance: an outlier decided otherwise by rounding would show as far more than
-/// the 1e-4 px that single precision leaves.
+/// split evenly. Tolerance: an outlier decided differently by rounding would differ by far more
+/// than the 1e-4 px that single precision leaves.
 #[test]
 fn swapping_the_frames_negates_the_field() {
     let [a, b] = pair(7, 96);
@@ -125,8 +125,8 @@ fn transposing_the_frames_swaps_the_components() {
     }
 }
 
-/// Derived: the autocorrelation is even. Tolerance 1e-6 px from the requirement (published-figure
-/// "σ(0) < 1e-6 px for noise-free identical images").
+/// Derived: the autocorrelation is symmetric, so identical frames without noise give no
+/// displacement. Tolerance 1e-6 px: single precision of the plane.
 #[test]
 fn identical_frames_give_zero() {
     let [a, _] = pair(9, 96);
@@ -137,7 +137,7 @@ fn identical_frames_give_zero() {
     }
 }
 
-/// Grey values may have any gain and offset (the weighted mean is removed, and peak position and
+/// Grey values may have any gain and offset (the weighted mean is subtracted, and peak position and
 /// ratio do not depend on the scale).
 #[test]
 fn gain_and_offset_do_not_matter() {
@@ -169,8 +169,8 @@ fn the_same_arguments_give_the_same_bits() {
 }
 
 /// Whole-pixel displacement of whole frames is found exactly by whole-pixel offset and by
-/// deformation, however odd (derived: after the first pass the windows hold the same pixels). 9 px
-/// is beyond the quarter of the 32 px windows.
+/// deformation, even or odd (derived: after the first pass the windows contain the same pixels). 9
+/// px is beyond the quarter of the 32 px windows.
 #[test]
 fn whole_pixel_displacements_are_exact_after_the_first_pass() {
     let [canvas, _] = TestScene::new(160, 160, 0.05, 2.4).uniform(3, [0.0, 0.0]);
@@ -194,9 +194,9 @@ fn whole_pixel_displacements_are_exact_after_the_first_pass() {
 }
 
 /// Derived: with the displacement split between the frames a vector belongs to the middle of its
-/// window. In the strain dx = 6 + g (x - 80), g = 0.02, windows moved in one frame alone would lie
-/// 3 px off and measure 0.06 px wrong; the mean error of both ways must stay below a quarter of
-/// that. Particles on a straight path, so that x - dx/2 and x + dx/2 are exact.
+/// window. In the strain dx = 6 + g (x - 80), g = 0.02, windows moved in one frame alone would be 3
+/// px off and measure 0.06 px wrong; the mean error of both ways must stay below a quarter of that.
+/// Particles move on straight paths, so that x - dx/2 and x + dx/2 are exact.
 #[test]
 fn vectors_belong_to_the_middle_of_their_windows() {
     let displacement = |x: f64| 6.0 + 0.02 * (x - 80.0);
@@ -223,7 +223,7 @@ fn vectors_belong_to_the_middle_of_their_windows() {
     }
 }
 
-/// A patch without particles: no peak there or an outlier, and the vectors around untouched by it.
+/// A patch without particles: no peak there or an outlier, and the vectors around are not affected.
 #[test]
 fn empty_patches_are_named_and_do_not_spread() {
     let [mut a, mut b] = TestScene::new(160, 160, 0.05, 2.4).uniform(5, [2.3, 1.1]);
@@ -301,7 +301,7 @@ fn names_are_read_back() {
     );
 }
 
-/// Each thing that cannot be correlated is refused with the field, the numbers and a remedy.
+/// Everything that cannot be correlated is refused with the field, the numbers and a remedy.
 #[test]
 fn bad_input_is_named() {
     let frame = Array2::<f32>::zeros((40, 50));
@@ -421,11 +421,11 @@ fn bad_input_is_named() {
 }
 
 /// Stable over 20 passes from a predictor of white noise, ±0.5 px, over an image at rest: with the
-/// default processing and, as the theory of the predictor filter (see `PredictorFilter`) says, with
-/// every weighting once the predictor is smoothed; but not with the plain top-hat window, whose
-/// response is negative for waves shorter than the window, so that they grow by up to 1.217 a pass
-/// (derived: 1 - min sinc). Bound: what is left after 20 passes is below a thousandth of the start,
-/// well under the random error.
+/// default processing and, as the theory of the predictor filter (see [`PredictorFilter`]) says,
+/// with every weighting once the predictor is smoothed; but not with the unsmoothed top-hat window,
+/// whose response is negative for waves shorter than the window, so that they grow by up to 1.217
+/// per pass (derived: 1 - min sinc). Bound: what is left after 20 passes is below a thousandth of
+/// the start, well under the random error.
 #[test]
 fn iteration_is_stable_from_a_white_noise_predictor() {
     let [a, b] = TestScene::new(128, 128, 0.05, 2.5).uniform(5, [0.0, 0.0]);

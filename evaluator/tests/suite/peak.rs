@@ -19,7 +19,7 @@ fn locate(fit: PeakFit, plane: &Plane) -> [f64; 2] {
 proptest! {
     /// Derived: three samples of a Gaussian along an axis determine its maximum, for any width; on
     /// a rotated ellipse the sections do not, and the two-dimensional fits are needed. Tolerance:
-    /// values rounded to single precision (6e-8) of logarithms whose second difference is at least
+    /// values rounded to single precision (6e-8) in logarithms whose second difference is at least
     /// 0.2.
     #[test]
     fn gaussian_fits_are_exact(
@@ -82,8 +82,8 @@ fn centroid_is_the_ratio_of_moments() {
 fn second_peak_lies_outside_the_first_ones_neighbourhood() {
     let first = gaussian([3.2, -1.0], [0.4, 0.0, 0.4], 2.0);
     let second = gaussian([-7.0, 6.3], [0.4, 0.0, 0.4], 1.0);
-    // A bump on the flank of the first peak, higher than the second peak and 2 px away, is no
-    // second peak.
+    // A bump on the flank of the first peak, higher than the second peak and 2 px away, does not
+    // count as second peak.
     let plane = Plane::from_fn([32, 32], |i, j| {
         first.at(i, j) + second.at(i, j) + if (i, j) == (3, 1) { 1.2 } else { 0.0 }
     });

@@ -1,4 +1,4 @@
-//! Peak locking: closed forms first, then how often chance is taken for locking, then particle
+//! Peak locking: closed forms first, then how often chance is mistaken for locking, then particle
 //! images.
 
 use std::f64::consts::{PI, TAU};
@@ -15,8 +15,8 @@ use rand_distr::{Distribution, StandardNormal};
 
 const SIDE: usize = 24;
 
-/// Displacements that rise by a pixel along x; the rows fill the gaps, so all fractions are evenly
-/// spread.
+/// Displacements that rise by one pixel along x; the rows fill the gaps, so all fractions are
+/// uniformly distributed.
 fn truth() -> VectorTruth {
     let place = |k: usize| {
         [
@@ -31,8 +31,8 @@ fn truth() -> VectorTruth {
     }
 }
 
-/// Errors drawn to whole pixels, -A sin 2πd, with normal noise that each vector shares with its
-/// neighbours: averages over 2 × 2 of standard deviation `sigma`.
+/// Errors toward whole pixels, -A sin 2πd, with normal noise that each vector shares with its
+/// neighbours: averages over 2 × 2 with the standard deviation `sigma`.
 fn errors(rng: &mut ChaCha8Rng, truth: &VectorTruth, amplitude: f64, sigma: f64) -> Errors {
     let wide = SIDE + 1;
     let noise: Vec<f64> = (0..wide * wide).map(|_| StandardNormal.sample(rng)).collect();
@@ -87,8 +87,8 @@ fn degree_is_the_bessel_function() {
     }
 }
 
-/// Without locking a p-value below 0.05 comes in 5 % of the studies: 600 of them, three binomial
-/// standard errors are 2.7 points. Were the dependence left out it would be some 40 %.
+/// Without locking a p-value below 0.05 occurs in 5 % of the studies: with 600 of them three
+/// binomial standard errors are 2.7 points. If the dependence were ignored it would be some 40 %.
 #[test]
 fn chance_is_not_taken_for_locking() {
     let mut rng = ChaCha8Rng::seed_from_u64(2);
@@ -122,8 +122,8 @@ fn fractions_crowd_at_whole_pixels() {
     }
     assert!(classes[9].middle_px.abs() < 1e-12);
     for (class, density) in [(9, 1.0 / (1.0 - 0.1 * PI)), (0, 1.0 / (1.0 + 0.1 * PI))] {
-        // A class of 30 true places of 576; one more or less is 3.5 % of it, and the density varies
-        // over the class by as much.
+        // A class of 30 true positions of 576; one more or less is 3.5 % of it, and the density
+        // varies over the class by as much.
         let got = classes[class].measured.value * 19.0;
         assert!(
             (got / density - 1.0).abs() < 0.1,
@@ -132,7 +132,7 @@ fn fractions_crowd_at_whole_pixels() {
     }
 }
 
-/// A single value everywhere is no distribution: the truth's own moment says so.
+/// A single value everywhere is no distribution: the moment of the truth shows it.
 #[test]
 fn uniform_displacement_says_so() {
     let truth = truth();
@@ -144,9 +144,9 @@ fn uniform_displacement_says_so() {
     );
 }
 
-/// Published (Raffel et al., memory): images smaller than a pixel lock, images of 2 px and more do
-/// not. Displacements rise by four pixels from end to end. From the closed form above a degree of
-/// 0.02 is an error of 0.006 px, a third of the random error of the larger images.
+/// Published (Raffel et al., from memory): images smaller than a pixel lock, images of 2 px and
+/// more do not. Displacements rise by four pixels from end to end. By the closed form above a
+/// degree of 0.02 is an error of 0.006 px, a third of the random error of the larger images.
 #[test]
 fn small_particle_images_lock() {
     let processing = Processing {

@@ -1,4 +1,4 @@
-//! Preparation of frames, held to its formulas in closed form, and to what it is for.
+//! Preparation of frames: against its formulas in closed form, and for its purpose.
 
 use std::sync::Arc;
 
@@ -44,7 +44,7 @@ fn backgrounds_by_hand() {
         prepared(&given, &frames[1]).unwrap(),
         array![[1.0, -1.0], [6.0, 0.0]]
     );
-    // Made of the frames that are measured together, those of each pulse by themselves.
+    // Made from the frames that are measured together, separately for each pulse.
     let [first, second, third] = frames.each_ref().map(|f| f.view());
     let made = subtracting(Background::Made(Statistic::Minimum));
     let pairs = made.apply(&[[first, second], [second, third]]).unwrap().unwrap();
@@ -73,7 +73,8 @@ fn bright_spots_are_capped() {
 }
 
 /// Derived: the mean over a square of odd side is the middle value of a plane a + bx + cy; a wave
-/// cos(2πfx) keeps of itself 1 - D, D being Dirichlet's kernel sin(πfn)/(n sin πf) of the n pixels.
+/// cos(2πfx) keeps the fraction 1 - D, with D Dirichlet's kernel sin(πfn)/(n sin πf) of the n
+/// pixels.
 #[test]
 fn high_pass_removes_planes_and_keeps_waves() {
     let high_pass = Preparation {
@@ -95,7 +96,7 @@ fn high_pass_removes_planes_and_keeps_waves() {
 }
 
 /// Derived: gain and offset that vary slowly drop out; in a chequerboard of ±A on C every value
-/// becomes ±1 but for the odd one out of n² pixels: mean ±A/n², variance A²(1 - 1/n⁴), so ±(1 -
+/// becomes ±1 except for the odd one out of n² pixels: mean ±A/n², variance A²(1 - 1/n⁴), so ±(1 -
 /// 1/n²)/sqrt(1 - 1/n⁴).
 #[test]
 fn local_normalisation_brings_everything_to_one_contrast() {
@@ -201,9 +202,9 @@ fn wrong_settings_are_named() {
     assert!(Statistic::Minimum.of([frame.view(), other.view()]).is_err());
 }
 
-/// What it is for: a bright fixed pattern (scratches that do not move) pulls displacements to zero;
-/// without the background of ten frames it does not. Common practice, no source for the numbers:
-/// the error falls to less than a tenth.
+/// Purpose: a bright fixed image (scratches that do not move) pulls displacements to zero; without
+/// the background of ten frames it does not. Common practice, no source for the numbers: the error
+/// falls to less than a tenth.
 #[test]
 fn background_frees_the_particles_from_a_fixed_pattern() {
     let [pattern, _] = TestScene {
@@ -250,7 +251,7 @@ fn background_frees_the_particles_from_a_fixed_pattern() {
         raw > 1.0 && clean < 0.1 && valid > 60,
         "{raw} px raw, {clean} px prepared, {valid} valid"
     );
-    // Made of the pairs that are measured together it is the same background.
+    // Made from the pairs that are measured together the background is the same.
     let views: Vec<_> = pairs.iter().map(|[a, b]| [a.view(), b.view()]).collect();
     let mut made = processing.clone();
     made.preparation.background = Background::Made(Statistic::Minimum);

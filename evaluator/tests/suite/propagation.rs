@@ -36,7 +36,7 @@ fn series(rng: &mut ChaCha8Rng, n: usize, phi: f64, rho: f64) -> [Vec<f64>; 2] {
 
 /// Derived: in a first-order autoregression Σρ over all lags is (1 + φ)/(1 - φ), for squares and
 /// products (1 + φ²)/(1 - φ²). The scatter of 2000 means, variances and stresses is known to 1.6 %;
-/// tolerance three of that, which leaves room for terms of 1/N.
+/// the tolerance is three times that, which leaves room for terms of 1/N.
 #[test]
 fn time_averages_of_an_autoregression() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -72,9 +72,9 @@ fn time_averages_of_an_autoregression() {
     }
 }
 
-/// The same effective numbers from the series themselves. The 95 % intervals hold the closed form
-/// in 95 % of 400 studies: three binomial standard errors are 3.3 points, and four more are allowed
-/// for the window's cut of the sum; the mean over the studies within 5 %.
+/// The same effective numbers from the series themselves. The 95 % intervals contain the closed
+/// form in 95 % of 400 studies: three binomial standard errors are 3.3 points, and four more are
+/// allowed for the truncation of the sum; the mean over the studies is within 5 %.
 #[test]
 fn effective_number_of_an_autoregression() {
     let mut rng = ChaCha8Rng::seed_from_u64(2);
@@ -118,7 +118,7 @@ fn effective_number_of_an_autoregression() {
 
 const SIDE: usize = 24;
 
-/// Standard normal values, averages over `over` × `over` neighbours.
+/// Standard normal values, averaged over `over` × `over` neighbours.
 fn field(rng: &mut ChaCha8Rng, over: usize) -> Vec<f64> {
     let wide = SIDE + over - 1;
     let noise: Vec<f64> = (0..wide * wide).map(|_| normal(rng)).collect();
@@ -138,9 +138,9 @@ fn vorticities(u: &[f64], v: &[f64], columns: usize, spacing: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Derived: of moving averages over four neighbours the values two apart share half, ρ = ½. The
-/// scatter over 400 fields is that of the formula to three standard errors, 3 %; the correlation as
-/// measured is ½ within its interval at 99.9 %.
+/// Derived: among moving averages over four neighbours values two apart share half, ρ = ½. The
+/// scatter over 400 fields is that of the formula within three standard errors, 3 %; the
+/// correlation as measured is ½ within its interval at 99.9 %.
 #[test]
 fn vorticity_of_overlapping_values() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
@@ -171,7 +171,7 @@ fn vorticity_of_overlapping_values() {
     }
 }
 
-/// The interval of the correlation holds it in 95 % of 300 studies of 8 pairs: three binomial
+/// The interval of the correlation contains it in 95 % of 300 studies of 8 pairs: three binomial
 /// standard errors are 3.8 points, two more are allowed.
 #[test]
 fn correlation_intervals_cover() {
@@ -203,10 +203,11 @@ fn overlap_by_hand() {
     assert!((overlap_correlation(&[1.0, 2.0, 1.0], 1) - 4.0 / 6.0).abs() < 1e-12);
 }
 
-/// Published (Sciacchitano & Wieneke 2016, memory of the abstract): the uncertainty of a vorticity
-/// from that of the vectors and the correlation between overlapping windows agrees with the actual
-/// error to 5 to 10 %, for different windows and overlaps. Here the vectors' uncertainty is their
-/// actual random error, away from the border, and ten pairs know the ratio to 3 % or so.
+/// Published (Sciacchitano & Wieneke 2016, from memory of the abstract): the uncertainty of a
+/// vorticity from that of the vectors and the correlation between overlapping windows agrees with
+/// the actual error to 5 to 10 %, for different windows and overlaps. Here the uncertainty of the
+/// vectors is their actual random error, away from the border, and ten pairs determine the ratio to
+/// about 3 %.
 #[test]
 fn vorticity_of_real_correlations() {
     for weighting in [Weighting::TopHat, Weighting::Gaussian] {

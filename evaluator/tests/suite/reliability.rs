@@ -1,4 +1,4 @@
-//! Uncertainties of known worth, held against the errors they claim to know.
+//! Uncertainties of known quality, compared with the errors that they estimate.
 
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, chi_interval, rank_correlation};
 use motefield_evaluator::uncertainty::{Reliability, reliability};
@@ -20,7 +20,7 @@ fn values(values: Vec<Vec<f64>>) -> GridValues {
     }
 }
 
-/// Standard normal values, averages over 2 × 2 neighbours.
+/// Standard normal values, averaged over 2 × 2 neighbours.
 fn field(rng: &mut ChaCha8Rng) -> Vec<f64> {
     let wide = SIDE + 1;
     let noise: Vec<f64> = (0..wide * wide).map(|_| normal(rng)).collect();
@@ -30,7 +30,7 @@ fn field(rng: &mut ChaCha8Rng) -> Vec<f64> {
         .collect()
 }
 
-/// Uncertainties from 0.02 to 0.1 px or so, and errors that are normal with `factor` times that.
+/// Uncertainties of about 0.02 to 0.1 px, and normal errors with `factor` times that.
 fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [GridValues; 2] {
     let (uncertainty, error) = (0..number)
         .map(|_| {
@@ -54,9 +54,9 @@ fn holds(estimate: &Estimate, truth: f64) -> u32 {
 }
 
 /// Derived from the normal law: a perfect estimator covers 68.27 and 95.45 % and has the ratio 1;
-/// one that claims half covers 38.29 and 68.27 %, ratio ½. The 95 % intervals hold these in 95 % of
-/// 300 studies of 4 pairs: three binomial standard errors are 3.8 points, two more are allowed, as
-/// for the other intervals from few pairs.
+/// one that claims half covers 38.29 and 68.27 %, ratio ½. The 95 % intervals contain these in 95 %
+/// of 300 studies of 4 pairs: three binomial standard errors are 3.8 points, two more are allowed,
+/// as for the other intervals from few pairs.
 #[test]
 fn coverage_and_ratio_of_known_estimators() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -94,8 +94,7 @@ fn coverage_and_ratio_of_known_estimators() {
     }
 }
 
-/// Many vectors: the values themselves, to three standard errors of the 8000 or so independent
-/// ones.
+/// Many vectors: the values themselves, within three standard errors of some 8000 independent ones.
 #[test]
 fn values_of_known_estimators() {
     let mut rng = ChaCha8Rng::seed_from_u64(2);
@@ -119,10 +118,10 @@ fn values_of_known_estimators() {
     }
 }
 
-/// Derived: Spearman's correlation of normal values with the correlation ρ is 6/π asin(ρ/2),
-/// unchanged by rising functions of either. Each pair has a strength of its own in both. The
-/// intervals of 4, 8 and 20 pairs hold it in 95 % of 600 studies: three binomial standard errors
-/// are 2.7 points, two more are allowed.
+/// Derived: the rank correlation of normal values with the correlation ρ is 6/π asin(ρ/2),
+/// unchanged by rising functions of either. Each pair has a shift of its own in both. The intervals
+/// of 4, 8 and 20 pairs contain it in 95 % of 600 studies: three binomial standard errors are 2.7
+/// points, two more are allowed.
 #[test]
 fn rank_correlation_of_the_normal_law() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
@@ -162,8 +161,8 @@ fn rank_correlation_of_the_normal_law() {
 }
 
 /// Equal uncertainties make one class and no rank correlation; vectors without an uncertainty or an
-/// error do not count; two pairs are too few for a rank correlation's interval; exact vectors have
-/// no ratio.
+/// error do not count; two pairs are too few for the interval of a rank correlation; exact vectors
+/// have no ratio.
 #[test]
 fn limits() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
@@ -171,9 +170,10 @@ fn limits() {
     let two = [&uncertainty, &error].map(|all| values(all.pairs[..2].iter().map(|s| s.to_vec()).collect()));
     let got = rank_correlation(&two[0], &two[1].map(f64::abs), Confidence::USUAL);
     assert!(got.value > 0.0 && (got.lo, got.hi) == (-1.0, 1.0), "{got:?}");
-    // Errors twice their uncertainties throughout: the ratio scatters not at all, however the
-    // uncertainties do, and is known as well as that of as many independent normal errors, the most
-    // that is ever claimed; but for 1 %, as the scatter is known with a hundred degrees of freedom.
+    // Errors that are always twice their uncertainties: the ratio does not scatter at all, however
+    // the uncertainties do, and is known as well as that of as many independent normal errors, the
+    // most that is ever claimed; except for 1 %, as the scatter is known with a hundred degrees of
+    // freedom.
     let wide = uncertainty.map(|u| u.powi(3));
     let got = reliability(&wide, &wide.map(|u| 2.0 * u), 5, Confidence::USUAL).ratio;
     let best = chi_interval(2.0, 1600.0, Confidence::USUAL);

@@ -17,8 +17,8 @@ const AMPLITUDE_PX: f64 = 0.2;
 const SIDE: usize = 32;
 
 /// dy = A cos(2π x/λ): particles keep their x, so the displacement between the frames is exactly
-/// that of the place midway. Noise-free. The gradient stays below 0.03 px/px, so the variation over
-/// a window is small against the particle image.
+/// that of the position midway. Noise-free. The gradient stays below 0.03 px per px, so the
+/// variation over a window is small against the particle image.
 fn pairs(number: u64, wavelength: f64) -> Vec<[Frame; 2]> {
     let half = |x: f64| 0.5 * AMPLITUDE_PX * (TAU * x / wavelength).cos();
     (0..number)
@@ -43,8 +43,7 @@ fn response(fields: &[VectorField], wavelength: f64) -> f64 {
     product / square / AMPLITUDE_PX
 }
 
-/// Without the bias toward zero of the finite window, which would take its own share of the
-/// amplitude.
+/// Without the bias toward zero of the finite window, which would take its share of the amplitude.
 fn one_pass(weighting: Weighting, predictor_filter: PredictorFilter) -> Processing {
     Processing {
         passes: vec![Pass::square(SIDE, 0.75)],
@@ -68,10 +67,11 @@ fn of_window(weighting: Weighting, wavelength: f64) -> f64 {
 }
 
 /// Published (moving average; from memory and derived): sinc(D/λ) within 0.01 for D/λ <= 0.5. The
-/// other weightings by the Fourier transform of their squared taper, over what they measure of a
-/// uniform displacement: a window's own mean takes from the correlation a constant of about the
-/// peak's area over the window's, which makes the peak look steeper and displacements of a fraction
-/// of a pixel larger, by 0.6 % in the top-hat window of 32 px and by 1.7 % in the Blackman window.
+/// other weightings by the Fourier transform of their squared taper, relative to what they measure
+/// of a uniform displacement: subtracting the mean of the window takes from the correlation a
+/// constant of about the area of the peak over that of the window, which makes the peak look
+/// steeper and displacements of a fraction of a pixel larger, by 0.6 % in the top-hat window of 32
+/// px and by 1.7 % in the Blackman window.
 #[test]
 fn one_pass_averages_over_its_window() {
     let measure = |wavelength: f64| {
@@ -102,10 +102,10 @@ fn one_pass_averages_over_its_window() {
     }
 }
 
-/// Derived: with the predictor filter F the measured wave is after the next pass R' = F R + r (1 -
-/// F R). Along one axis, with ω the phase from vector to vector: F = (2 + cos ω)/3 for the cubic
-/// B-spline; (17 + 24 cos ω - 6 cos 2ω)/35 for the quadratic through five values. Tolerance 0.03
-/// (published-figure for the unfiltered series .637 .868 .952 .983 at D/λ = .5).
+/// Derived: with the predictor filter F the measured wave becomes R' = F R + r (1 - F R) after the
+/// next pass. Along one axis, with ω the phase from vector to vector: F = (2 + cos ω)/3 for the
+/// cubic B-spline; (17 + 24 cos ω - 6 cos 2ω)/35 for the quadratic through five values. Tolerance
+/// 0.03, as for the published series without a filter, .637 .868 .952 .983 at D/λ = .5.
 #[test]
 fn iterated_response_follows_the_recursion() {
     for ratio in [0.5, 0.8] {
@@ -211,8 +211,8 @@ fn moving_average_loses_a_tenth_at_a_quarter() {
 }
 
 /// Derived: crossings of sin(πr)/(πr) itself, found from samples 0.1 apart to 0.002, the error of
-/// linear interpolation in (D/λ)²: 0.13²/8 · π⁴/60 over the slope. Outside the samples it is said
-/// so.
+/// linear interpolation in (D/λ)²: 0.13²/8 · π⁴/60 over the slope. Outside the samples the result
+/// says so.
 #[test]
 fn crossings_of_the_closed_form() {
     let sinc = |x: f64| match x {

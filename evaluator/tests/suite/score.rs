@@ -15,8 +15,8 @@ fn vector(dx_px: f64, dy_px: f64, status: VectorStatus) -> Vector {
     }
 }
 
-/// Derived by hand. A right vector counts as detected though flagged; a wrong one that passed does
-/// not, nor does one without a peak whose predictor happens to be right.
+/// Derived by hand. A correct vector counts as detected although rejected; a wrong one that passed
+/// does not, nor does one without a peak whose predictor happens to be right.
 #[test]
 fn detection_is_not_the_absence_of_outliers() {
     let truth = VectorTruth {
@@ -76,7 +76,7 @@ fn nothing_valid_is_off_by_the_limit() {
     assert_eq!(sample.score().total_with_outliers_px(), 1.0);
 }
 
-/// The pair's and the vector's numbers make the values, and only the part that counts has any.
+/// The function sees the numbers of pair and vector, and only the part that counts has values.
 #[test]
 fn values_stand_at_the_vectors_that_count() {
     let none = Errors {

@@ -51,7 +51,7 @@ fn wilson_matches_scipy() {
     }
 }
 
-/// Nothing lost of any number leaves 0 possible, exactly, and everything lost leaves 1.
+/// Nothing lost, of any number, leaves 0 possible exactly, and everything lost leaves 1.
 #[test]
 fn fractions_reach_their_ends() {
     for n in [1.0, 3.7, 10.0, 812.3, 1e6] {
@@ -110,7 +110,7 @@ fn rare_confidence_matches_scipy() {
 }
 
 /// Normal numbers by Box and Muller, averaged over `over` × `over` neighbours: values `over` apart
-/// share nothing, like windows with that overlap. A pattern fixed from pair to pair is added.
+/// share nothing, like windows with that overlap. A pattern that is the same in all pairs is added.
 fn field(rng: &mut ChaCha8Rng, side: usize, over: usize, pattern: f64) -> Vec<f64> {
     let wide = side + over - 1;
     let noise: Vec<f64> = (0..wide * wide)
@@ -131,10 +131,10 @@ fn field(rng: &mut ChaCha8Rng, side: usize, over: usize, pattern: f64) -> Vec<f6
         .collect()
 }
 
-/// 95 % intervals of the mean and of the standard deviation of a dependent field hold the truth in
-/// 95 % of 600 studies: three binomial standard errors are 2.7 points; the intervals are
-/// asymptotic, for which two points are allowed below. Without the dependence (`over` = 4 ignored)
-/// coverage would be near 40 %.
+/// 95 % intervals of the mean and of the standard deviation of a dependent field contain the truth
+/// in 95 % of 600 studies: three binomial standard errors are 2.7 points; the intervals are
+/// asymptotic, for which two points are allowed below. If the dependence were ignored (for `over` =
+/// 4) coverage would be near 40 %.
 #[test]
 fn intervals_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
@@ -183,9 +183,9 @@ fn intervals_cover_under_dependence() {
     }
 }
 
-/// Few windows that overlap far, where the variance of the mean is itself known badly: 99.9 %
+/// Few windows with much overlap, where the variance of the mean is itself poorly known: 99.9 %
 /// intervals miss 3 times in 3000 studies by chance, and 12 times once in a thousand if, as
-/// asymptotic ones may, they miss half as often again. Were that variance taken as known, they
+/// asymptotic ones may, they miss half as often again. If that variance were treated as known, they
 /// would miss 15 and 36 times.
 #[test]
 fn rare_misses_are_rare() {
@@ -209,9 +209,9 @@ fn rare_misses_are_rare() {
     assert!(misses.iter().all(|m| *m < 12), "{misses:?}");
 }
 
-/// Shares of a dependent field above one standard deviation: the 95 % interval holds 15.87 % in 95
-/// % of 600 studies, three binomial standard errors are 2.7 points; and of zeros alone it is
-/// Wilson's on the number given.
+/// Fraction of a dependent field above one standard deviation: the 95 % interval contains 15.87 %
+/// in 95 % of 600 studies, three binomial standard errors are 2.7 points; and for zeros alone it is
+/// Wilson's with the number given.
 #[test]
 fn shares_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(6);
@@ -239,8 +239,8 @@ fn shares_cover_under_dependence() {
     );
 }
 
-/// The variance of the mean is that of algebra for a moving average: σ²·over²/N to the border's
-/// share, whatever pattern is fixed from pair to pair (derived). Averaged over 200 studies; 5 % is
+/// The variance of the mean is that of a moving average: σ²·over²/N up to the fraction at the
+/// border, whatever pattern repeats from pair to pair (derived). Averaged over 200 studies; 5 % is
 /// four standard errors.
 #[test]
 fn fixed_pattern_is_not_chance() {
@@ -257,8 +257,8 @@ fn fixed_pattern_is_not_chance() {
             }) / f64::from(studies)
         })
         .sum();
-    // Sum over lags of the overlap (1 − |lag|/over), with the share of pairs of positions that the
-    // border leaves.
+    // Sum over lags of the overlap (1 - |lag|/over), times the fraction of pairs of positions that
+    // the border leaves.
     let line: f64 = (1..over)
         .map(|l| 2.0 * (1.0 - l as f64 / over as f64) * (1.0 - l as f64 / side as f64))
         .sum::<f64>()
@@ -308,9 +308,10 @@ fn quantiles_match_numpy() {
     );
 }
 
-/// Quantiles of the length |v| of a dependent field: 95 % intervals hold the normal law's in 95 %
-/// of 600 studies. Three binomial standard errors are 2.7 points; two points more are allowed
-/// below, as for the mean, and above for the last, of which a study has six beyond.
+/// Quantiles of the length |v| of a dependent field: 95 % intervals contain those of the normal law
+/// in 95 % of 600 studies. Three binomial standard errors are 2.7 points; two points more are
+/// allowed below, as for the mean, and one above for the last, beyond which a study has some six
+/// independent values.
 #[test]
 fn quantile_intervals_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
@@ -364,7 +365,8 @@ fn end_gauge_of_the_gum() {
     ];
     let found = combine(&end_gauge);
     let near = |a: f64, b: f64| assert!((a / b - 1.0).abs() < 2e-5, "{a} is not {b}");
-    // Seven digits are given; the nominal length stands for the measured one, a difference of 4e-6.
+    // Seven digits are given; the nominal length is used for the measured one, a difference of
+    // 4e-6.
     near(found.standard, 31.663_879_11);
     near(found.freedom, 16.751_855_74);
     let p99 = Confidence::new(0.99).unwrap();

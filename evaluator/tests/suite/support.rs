@@ -1,4 +1,4 @@
-//! Small slow renderer of particle images for the tests, independent of any other code of the
+//! Small slow renderer of particle images for the tests, independent of all other code of the
 //! project: Gaussian images integrated over square pixels through `libm::erf` in double precision,
 //! and the noise of a camera.
 
@@ -52,8 +52,8 @@ pub fn render(width: usize, height: usize, d: f64, particles: &[TestParticle]) -
     image
 }
 
-/// A pair: particles at random places midway in time, a Poisson number of them, displaced by minus
-/// and plus half.
+/// A pair: particles at random positions midway in time, a Poisson number of them, displaced by
+/// minus and plus half.
 pub struct TestScene {
     pub width: usize,
     pub height: usize,
@@ -63,8 +63,8 @@ pub struct TestScene {
     pub d: f64,
     /// Electrons of a particle at the centre of the sheet.
     pub electrons: f64,
-    /// Brightness exp(-8 u²), u uniform in ±1.2 and the density counted within ±0.5; else all
-    /// alike.
+    /// Brightness exp(-8 u²), u uniform in ±1.2 and the density counted within ±0.5; otherwise all
+    /// equal.
     pub gaussian_sheet: bool,
     /// Motion through the Gaussian sheet from frame A to frame B, in units of its e^-2 thickness.
     pub out_of_plane: f64,
@@ -83,8 +83,8 @@ impl TestScene {
         }
     }
 
-    /// Noise-free frames. `at(x, y)` gives the places in frame A and frame B of the particle that
-    /// is at (x, y) midway.
+    /// Noise-free frames. `at(x, y)` gives the positions in frame A and frame B of the particle
+    /// that is at (x, y) midway.
     pub fn frames(&self, seed: u64, at: impl Fn(f64, f64) -> [[f64; 2]; 2]) -> [Array2<f64>; 2] {
         const MARGIN: f64 = 20.0;
         let mut rng = ChaCha8Rng::seed_from_u64(seed);

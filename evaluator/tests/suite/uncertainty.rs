@@ -1,4 +1,4 @@
-//! Uncertainties against the errors they claim to know.
+//! Estimated uncertainties, compared with the errors.
 
 use crate::support::{Frame, TestParticle, TestScene, camera, moments, render};
 use motefield_evaluator::statistics::{Confidence, Estimate, fraction};
@@ -8,9 +8,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
-/// What is known of the valid vectors of some noisy pairs, displaced by 3.3 px: each one's error
-/// along an axis less the mean error, and the uncertainties of the estimators, in the order of
-/// `Estimator::ALL`.
+/// The valid vectors of some noisy pairs, displaced by 3.3 px: the error of each along an axis
+/// minus the mean error, and the uncertainties of the estimators, in the order of `Estimator::ALL`.
 struct EstimatorTrial {
     errors: Vec<f64>,
     uncertainties: Vec<Vec<f64>>,
@@ -67,8 +66,8 @@ impl EstimatorTrial {
         root_mean_square(&uncertainties) / root_mean_square(&errors)
     }
 
-    /// Share of the errors within `factor` uncertainties, with Wilson's interval on the number of
-    /// independent windows: 64 windows side by side in each of 3 pairs, 2 components.
+    /// Fraction of the errors within `factor` uncertainties, with Wilson's interval for the number
+    /// of independent windows: 64 windows side by side in each of 3 pairs, 2 components.
     fn coverage(&self, estimator: Estimator, factor: f64) -> Estimate {
         let (uncertainties, errors) = self.of(estimator);
         let inside = uncertainties
@@ -104,20 +103,20 @@ fn root_mean_square(values: &[f64]) -> f64 {
     (values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64).sqrt()
 }
 
-/// Requirement: root mean square uncertainty by correlation statistics over actual random
-/// error between 0.85 and 1.15 on the noise sweep, from light that is plenty to light that is about
-/// to fail. 2523 vectors of either component, some 150 independent windows, know the random error
-/// to 4 %. Without the gain of iteration the ratios are a quarter lower and miss the requirement.
+/// Requirement: root mean square uncertainty by correlation statistics over actual random error
+/// between 0.85 and 1.15, from ample light to light that hardly suffices. 2523 vectors of either
+/// component, some 150 independent windows, determine the random error to 4 %. Without the gain of
+/// the iteration the ratios are a quarter lower and miss the requirement.
 ///
-/// The coverage at one standard uncertainty would be 68.3 %, at two 95.4 %, were the errors normal
-/// with the uncertainty claimed. By correlation statistics it is 52 to 68 % and 80 to 92 %: the
-/// uncertainties of single windows, sums over few particles, scatter about the right mean.
-/// (Recalled of it in the literature: about 50 %.) Where this estimator may be trusted on the
-/// average but not for the single vector, particle disparity must not promise too much: a ratio of
-/// at least 0.85, and a coverage not below the normal law's by more than the 5 points that 1000
-/// windows leave open. The ratio of peaks says nearly the same of every pair and so is wrong of
-/// most: its uncertainties vary less than a third as much as the errors (recalled of the
-/// literature: it varies little).
+/// The coverage at one standard uncertainty would be 68.3 %, at two 95.4 %, if the errors were
+/// normal with the claimed uncertainty. By correlation statistics it is 52 to 68 % and 80 to 92 %:
+/// the uncertainties of single windows, sums over few particles, scatter about the right mean. (The
+/// literature reports about 50 %; from memory.) While this estimator may be trusted on average but
+/// not for the single vector, particle disparity must not claim too little: a ratio of at least
+/// 0.85, and a coverage not below that of the normal law by more than the 5 points that 1000
+/// windows leave open. The peak ratio gives nearly the same for every pair and so is wrong for
+/// most: its uncertainties vary less than a third as much as the errors (as in the literature, from
+/// memory).
 #[test]
 fn uncertainties_over_the_noise_sweep() {
     for weighting in [Weighting::TopHat, Weighting::Gaussian] {
@@ -149,12 +148,12 @@ fn uncertainties_over_the_noise_sweep() {
     }
 }
 
-/// Loss of particles through the sheet, the regime that particle disparity is made for (its authors
-/// found it to follow the error over out-of-plane motion; published in the abstract), up to the
-/// quarter of the sheet that is the rule of the trade. Both estimators within the 0.8 to 1.25 that
-/// is usual to ask of synthetic pairs (common practice) where the loss prevails; where it is small,
-/// disparity errs on the safe side only. Without its limit of a pixel between the images of a pair
-/// it comes to 1.5 at 0.2 of the sheet.
+/// Loss of particles through the sheet, the regime for which particle disparity was made (its
+/// authors found it to follow the error over out-of-plane motion; from the abstract), up to the
+/// quarter of the sheet that is the usual rule. Both estimators are within the 0.8 to 1.25 usually
+/// asked of synthetic pairs (common practice) where the loss prevails; where it is small, disparity
+/// is off to the safe side only. Without its limit of a pixel between the images of a pair it comes
+/// to 1.5 at 0.2 of the sheet.
 #[test]
 fn uncertainties_over_the_loss_through_the_sheet() {
     for (out_of_plane, prevails) in [(0.1, false), (0.2, true), (0.25, true)] {
@@ -168,7 +167,7 @@ fn uncertainties_over_the_loss_through_the_sheet() {
     }
 }
 
-/// A field of one window over frames of its size that expects no displacement.
+/// A field of one window over frames of its size, without displacement.
 fn still(side: usize) -> VectorField {
     let centre = 0.5 * (side as f64 - 1.0);
     VectorField {
@@ -187,11 +186,11 @@ fn still(side: usize) -> VectorField {
     }
 }
 
-/// Closed form: isolated images that have been displaced by known amounts have the disparity of
-/// those amounts' mean and scatter, √(μ² + σ²/N). Images of 4 px are found to 0.01 px by the
-/// three-point fit, a tenth of the scatter: 1 % in quadrature; their heights, which weigh them,
-/// differ by up to 10 % with their place on the pixels: 5 % hold both. Below 6 pairs there is no
-/// answer.
+/// Closed form: isolated images that have been displaced by known amounts have the disparity of the
+/// mean and scatter of those amounts, √(μ² + σ²/N). Images of 4 px are located to 0.01 px by the
+/// three-point fit, a tenth of the scatter: 1 % in quadrature; their heights, which are their
+/// weights, differ by up to 10 % with their position on the pixels: 5 % allows for both. Below 6
+/// pairs there is no result.
 #[test]
 fn disparity_is_the_mean_and_scatter_of_known_displacements() {
     let processing = Processing {
@@ -252,7 +251,7 @@ fn uncertainties(a: &Frame, b: &Frame) -> Vec<f64> {
     found.into_iter().flatten().collect()
 }
 
-/// Derived: the formula knows ratios of correlations only, so grey values of another gain and
+/// Derived: the formula contains only ratios of correlations, so grey values of another gain and
 /// offset change nothing but rounding (single precision through deformation: 1e-3 of the
 /// uncertainty).
 #[test]
@@ -265,8 +264,8 @@ fn gain_and_offset_of_the_camera_do_not_matter() {
     }
 }
 
-/// Derived: of two equal frames every term is zero, and so is the uncertainty (to the rounding of a
-/// deformation by about 1e-6 px); of two without contrast there is none.
+/// Derived: for two equal frames every term is zero, and so is the uncertainty (up to the rounding
+/// of a deformation by about 1e-6 px); for two without contrast there is none.
 #[test]
 fn equal_frames_are_certain_and_empty_ones_unknown() {
     let [a, _] = one_pair();
