@@ -224,7 +224,10 @@ fn wrong_arguments_are_named() {
         ],
         &["--range light.pulse_length=1ms", "for example"],
     );
-    decide(&["--for", "processing.none"], &["--for processing.none=a,b,c"]);
+    decide(
+        &["--for", "processing.none"],
+        &["--for processing.none: say which values", "processing.none=a,b,c"],
+    );
     decide(
         &["--for", "processing.weighting=flat"],
         &["processing.weighting", "\"flat\"", "gaussian"],

@@ -1,4 +1,4 @@
-//! What the plan tells.
+//! The facts of a plan: what a person or a program reads of it.
 
 pub use crate::quantity::short;
 use crate::quantity::{self, Dimension};

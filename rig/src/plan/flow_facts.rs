@@ -122,7 +122,7 @@ pub(super) fn flow_facts(rig: &Rig, motion: &Motion, facts: &mut Facts) {
     );
     figure(
         "gradient_px_px",
-        "largest gradient, px a px",
+        "largest gradient, px per px",
         motion.steepest(),
         "largest stretch of the displacement in any direction",
     );

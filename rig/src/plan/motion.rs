@@ -16,7 +16,7 @@ struct Point {
     kept: f64,
     /// Displacement in depth over the sheet's thickness.
     depth: f64,
-    /// Largest change of the displacement a px, in any direction.
+    /// Largest change of the displacement per px, in any direction.
     gradient: f64,
 }
 
@@ -86,7 +86,7 @@ impl Motion {
         self.largest(|p| p.depth.abs())
     }
 
-    /// Largest change of the displacement a px.
+    /// Largest change of the displacement per px.
     pub(super) fn steepest(&self) -> f64 {
         self.largest(|p| p.gradient)
     }

@@ -57,7 +57,8 @@ fn bad_axes_say_what_to_write() {
         ("lens.nonsense", None),
     ] {
         let message = FreeSetting::new(&rig(), key, range).unwrap_err().to_string();
-        assert!(message.contains("--range") && message.contains(key), "{message}");
+        let remedy = range.map_or("give its range", |_| "write for example");
+        assert!(message.contains(remedy) && message.contains(key), "{message}");
     }
 }
 
