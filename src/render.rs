@@ -46,7 +46,7 @@ pub struct RenderCommand {
     #[arg(long)]
     expected: bool,
     /// Also writes the Cramér-Rao bound of the windows: bound-NNNNN.npy, float64, 2 x rows x
-    /// columns, px, of the grid of the setup's [processing]
+    /// columns, px, of the grid of the setup's `[processing]`
     #[arg(long, conflicts_with = "series")]
     bound: bool,
     /// Also writes mask.png: white where there are particles, black in bodies and unseeded regions

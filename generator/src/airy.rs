@@ -10,7 +10,7 @@
 //! (Gauss–Legendre, 2 × 2 points), the cells are summed over a pixel centred on each node of their
 //! grid, and places between the nodes are interpolated by cubics along both axes.
 
-use crate::exposure::Spot;
+use crate::spot::Spot;
 
 /// Distance from the middle, in standard deviations, to which the pattern is drawn.
 pub(crate) const REACH_SIGMAS: f64 = 16.0;

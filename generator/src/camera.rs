@@ -1,6 +1,6 @@
 //! The camera: the sensitive area of its pixels, the leak from frame A into frame B, its sensor.
 
-use crate::scene::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::sensor::Sensor;
 
 /// The camera of a scene.

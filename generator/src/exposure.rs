@@ -5,23 +5,14 @@
 //! points lie closer together than the particle image is wide. Each instant is weighted by the
 //! power of the pulse, the light of the sheet where the particle is, and the particle's brightness.
 
+use crate::flash::Flash;
 use crate::flow::{Vec3, along};
-use crate::imaging::View;
-use crate::light::{Flash, PulseShape};
+use crate::light::{Exposure, PulseShape};
 use crate::quadrature::{LARGEST_RULE, rule};
-use crate::scene::{Exposure, Scene};
+use crate::scene::Scene;
 use crate::seeding::Particle;
-
-/// A point of light on the sensor.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Spot {
-    pub(crate) x_px: f64,
-    pub(crate) y_px: f64,
-    /// Expected photo-electrons.
-    pub(crate) electrons: f32,
-    /// Standard deviation of its image, px.
-    pub(crate) sigma_px: f64,
-}
+use crate::spot::Spot;
+use crate::view::View;
 
 /// Number of points that a streak of `length_sigmas` standard deviations of the particle image
 /// needs so that no pixel is off by more than 4e-7 of the particle's light: a numerical study over

@@ -39,6 +39,7 @@ mod grid;
 mod jet;
 mod mixing;
 mod pair;
+mod pathline;
 mod ring;
 mod rotation;
 mod scattered;
@@ -85,7 +86,7 @@ pub trait Flow: std::fmt::Debug + Send + Sync {
     /// Where the fluid element that is at `from` at the time `t0` is at the time `t1`, px. By
     /// default the pathline is integrated numerically, which presumes a smooth field.
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
-        crate::pathline::integrate(self, from, t0, t1)
+        pathline::integrate(self, from, t0, t1)
     }
 
     /// Whether the point is inside a body or behind a wall, where there are no particles and the

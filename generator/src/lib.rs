@@ -42,12 +42,13 @@
 
 mod airy;
 mod camera;
+mod error;
 mod exposure;
+mod flash;
 pub mod flow;
 mod imaging;
 mod light;
 pub mod pair;
-mod pathline;
 mod poisson;
 pub mod population;
 mod quadrature;
@@ -58,17 +59,21 @@ mod seeding;
 mod sensor;
 mod sheet;
 mod splat;
+mod spot;
+mod threads;
 pub mod truth;
+mod view;
 
 pub use camera::Camera;
+pub use error::{SceneError, SceneField};
 pub use flow::Flow;
 pub use imaging::{ImagePattern, Imaging};
-pub use light::{Light, Pulse, PulseShape};
+pub use light::{Exposure, Light, Pulse, PulseShape};
 pub use pair::{Pair, render};
 pub use population::Population;
 pub use random::{Draws, Seed};
 pub use reflection::{Glare, HotSpots, Reflections};
-pub use scene::{Exposure, Scene, SceneError, SceneField};
+pub use scene::Scene;
 pub use sensor::Sensor;
 pub use sheet::{Profile, Sheet};
 

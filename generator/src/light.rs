@@ -9,9 +9,18 @@
 //! time. The true displacement does not follow it: an experiment divides by the nominal separation,
 //! so jitter shows as error.
 
-use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::reflection::Reflections;
-use crate::scene::{Exposure, Scene, SceneError, SceneField, check, in_range, number};
+
+/// How a particle moves while a pulse lights it, and so the streak it draws.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Exposure {
+    /// Pulse length over pulse separation, 0 to 1. Every particle follows its pathline during the
+    /// pulse, so its streak is the local displacement times this fraction.
+    Fraction(f64),
+    /// The same straight streak (x, y) for every particle, px, centred on its place at mid-pulse.
+    Streak([f64; 2]),
+}
 
 /// Power of a pulse over time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,14 +109,6 @@ impl Default for Light {
     }
 }
 
-/// A pulse at its time.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Flash {
-    /// Time of its middle, pulse separations.
-    pub(crate) middle: f64,
-    pub(crate) pulse: Pulse,
-}
-
 impl Light {
     /// Times of the middles of the two pulses, pulse separations, without jitter.
     pub(crate) fn middles(&self, exposure: Exposure) -> [f64; 2] {
@@ -177,33 +178,5 @@ impl Light {
             ambient(self.ambient_e[0]),
             ambient(self.ambient_e[1]),
         ])
-    }
-}
-
-impl Scene {
-    /// The two pulses of a pair, with their jitter.
-    pub(crate) fn flashes(&self, seed: Seed) -> [Flash; 2] {
-        let middles = self.light.middles(self.exposure);
-        std::array::from_fn(|k| Flash {
-            middle: middles[k] + self.jitter(seed, k as u32),
-            pulse: self.light.pulses[k],
-        })
-    }
-
-    /// The pulse of frame `k` of a time series, with its jitter: all are like pulse A, one
-    /// separation apart, and those of frames 0 and 1 stand at the times −½ and ½.
-    pub(crate) fn flash(&self, seed: Seed, k: u32) -> Flash {
-        Flash {
-            middle: f64::from(k) - 0.5 + self.jitter(seed, k),
-            pulse: self.light.pulses[0],
-        }
-    }
-
-    /// Random shift of the pulse of a frame, pulse separations.
-    fn jitter(&self, seed: Seed, frame: u32) -> f64 {
-        if self.light.jitter == 0.0 {
-            return 0.0;
-        }
-        self.light.jitter * normal_quantile(open01(&mut stream(seed, Purpose::Jitter, frame.into())))
     }
 }

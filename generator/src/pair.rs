@@ -4,14 +4,15 @@ mod draw;
 
 use ndarray::Array2;
 
+use crate::error::SceneError;
 use crate::exposure::Exposer;
+use crate::flash::Flash;
 use crate::flow::Vec3;
-use crate::light::Flash;
 use crate::random::Seed;
-use crate::scene::{Scene, SceneError};
+use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
-use crate::splat;
-pub use draw::shared;
+use crate::splat::{self, Brush};
+pub use crate::threads::shared;
 
 /// Two frames of one size, each height × width: grey levels (whole numbers, DN) with a sensor,
 /// expected photo-electrons without.
@@ -216,7 +217,7 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
     Exposer::new(scene, flash).expose(&particle, &mut spots);
     let [width, height] = scene.size;
     let mut image = Array2::zeros((height, width));
-    splat::add(&mut image, &spots, &scene.imaging.brush(scene));
+    splat::add(&mut image, &spots, &Brush::of(scene));
     Ok(image)
 }
 

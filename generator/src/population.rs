@@ -14,8 +14,8 @@
 
 use std::sync::Arc;
 
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::random::normal_quantile;
-use crate::scene::{SceneError, SceneField, check, in_range, number};
 
 /// Distribution of the particle diameters, relative to their mean.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -9,8 +9,8 @@ use std::sync::Arc;
 
 use ndarray::Array2;
 
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::random::{Purpose, Seed, open01, stream};
-use crate::scene::{SceneError, SceneField, check, in_range, number};
 use crate::sheet::Profile;
 
 /// A straight bright line through the whole picture, Gaussian across.

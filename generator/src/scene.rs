@@ -1,27 +1,14 @@
 //! The scene: everything that decides how a pair looks, except the random seed.
 
-mod error;
-
 use std::sync::Arc;
 
 use crate::camera::Camera;
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::flow::{Flow, Uniform};
 use crate::imaging::Imaging;
-use crate::light::Light;
+use crate::light::{Exposure, Light};
 use crate::population::Population;
 use crate::sheet::Sheet;
-pub use error::{SceneError, SceneField};
-pub(crate) use error::{check, in_range, number};
-
-/// How a particle moves while a pulse lights it, and so the streak it draws.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Exposure {
-    /// Pulse length over pulse separation, 0 to 1. Every particle follows its pathline during the
-    /// pulse, so its streak is the local displacement times this fraction.
-    Fraction(f64),
-    /// The same straight streak (x, y) for every particle, px, centred on its place at mid-pulse.
-    Streak([f64; 2]),
-}
 
 /// What the pictures show: plain data from which [`render`](crate::render) makes pairs.
 ///
@@ -153,8 +140,22 @@ impl Scene {
         self.light.validate(self.exposure)?;
         self.light.reflections.validate(self.size)?;
         self.population.validate(self.particle_diameter_px)?;
-        self.imaging.validate(self)?;
+        self.imaging.validate(self.farthest_px(), self.uniform_images())?;
         self.camera.validate()
+    }
+
+    /// Largest depth of a lit particle in the picture, px, whichever way the sheet leans.
+    fn farthest_px(&self) -> f64 {
+        let [sx, sy] = self.sheet.slope;
+        let [w, h] = self.size.map(|n| n as f64);
+        self.deepest_px() + 0.5 * (sx.abs() * w + sy.abs() * h)
+    }
+
+    /// Whether all particle images are alike, at most 10 px wide and on full pixels.
+    fn uniform_images(&self) -> bool {
+        self.population.geometric_diameter_px == 0.0
+            && self.particle_diameter_px <= 10.0
+            && self.camera.fill_factor == 1.0
     }
 
     /// Distance from the sheet's middle plane beyond which neither pulse lights particles, px.

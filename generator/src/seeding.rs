@@ -13,12 +13,14 @@
 
 use rand_chacha::ChaCha8Rng;
 
+use crate::flash::Flash;
 use crate::flow::Vec3;
-use crate::imaging::View;
-use crate::light::Flash;
+use crate::light::Exposure;
 use crate::population::Diameters;
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
-use crate::scene::{Exposure, Scene};
+use crate::scene::Scene;
+use crate::splat::reach_sigmas;
+use crate::view::View;
 
 /// Side of a cell along x and y, px.
 const CELL_PX: f64 = 64.0;
@@ -57,7 +59,8 @@ impl Volume {
         let view = View::of(scene);
         let travel = farthest(scene, &view, flashes);
         let deepest = scene.deepest_px();
-        let radius = 0.25 * view.largest_diameter_px(scene, deepest) * scene.imaging.reach_sigmas() + 1.0;
+        let radius =
+            0.25 * view.largest_diameter_px(scene, deepest) * reach_sigmas(scene.imaging.pattern) + 1.0;
         let [sx, sy] = scene.sheet.slope;
         let off_plane = deepest + travel[2] + sx.abs() * travel[0] + sy.abs() * travel[1];
         let [low, high] = seen(scene, &view, radius, deepest);

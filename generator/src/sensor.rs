@@ -20,10 +20,10 @@ use ndarray::Array2;
 use rand::Rng;
 use rayon::prelude::*;
 
-use crate::pair::shared;
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
-use crate::scene::{SceneError, SceneField, check, in_range, number};
+use crate::threads::shared;
 
 /// A sensor by its EMVA 1288 figures.
 ///

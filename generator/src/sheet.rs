@@ -5,8 +5,8 @@
 //! the height of the sheet, along y, it is even or falls off by a profile too. A super-Gaussian is
 //! the usual description of sheets between a laser's Gaussian and a top-hat.
 
+use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::flow::Vec3;
-use crate::scene::{SceneError, SceneField, check, in_range, number};
 
 /// Fall of the light from the middle outward, on a width between the e⁻² points.
 #[derive(Debug, Clone, Copy, PartialEq)]

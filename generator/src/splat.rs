@@ -7,12 +7,22 @@
 use multiversion::multiversion;
 use ndarray::Array2;
 
-use crate::airy::Airy;
-use crate::exposure::Spot;
+use crate::airy::{self, Airy};
+use crate::imaging::ImagePattern;
+use crate::scene::Scene;
+use crate::spot::Spot;
 
 /// Distance from a point, in standard deviations of its image, to which it is drawn: 1e-6 of the
 /// light lies beyond on either side.
 pub(crate) const REACH_SIGMAS: f64 = 4.75;
+
+/// The same for the pattern of a particle image.
+pub(crate) fn reach_sigmas(pattern: ImagePattern) -> f64 {
+    match pattern {
+        ImagePattern::Gaussian => REACH_SIGMAS,
+        ImagePattern::Airy => airy::REACH_SIGMAS,
+    }
+}
 
 /// Image of a point of light on the pixels.
 #[derive(Debug)]
@@ -21,6 +31,16 @@ pub(crate) enum Brush {
     Gaussian(f64),
     /// The diffraction pattern, of one width for all spots.
     Airy(Airy),
+}
+
+impl Brush {
+    /// What the particle images of a scene are drawn with.
+    pub(crate) fn of(scene: &Scene) -> Brush {
+        match scene.imaging.pattern {
+            ImagePattern::Gaussian => Brush::Gaussian(libm::sqrt(scene.camera.fill_factor)),
+            ImagePattern::Airy => Brush::Airy(Airy::new(0.25 * scene.particle_diameter_px)),
+        }
+    }
 }
 
 /// Adds the photo-electrons of `spots` to `image`, height × width. Light beyond the border is lost,

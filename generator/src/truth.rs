@@ -9,8 +9,8 @@ use ndarray::{Array2, Array3};
 use rayon::prelude::*;
 
 use crate::flow::{Flow, Vec3};
-use crate::imaging::View;
 use crate::scene::Scene;
+use crate::view::View;
 
 /// Displacement (dx, dy), px, between the times −½ and ½ of the fluid element that is at (x, y) in
 /// the plane z = 0 at time 0: the true displacement of a scene with equal pulses, a sheet that is

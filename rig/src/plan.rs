@@ -7,6 +7,7 @@ mod camera;
 mod facts;
 mod flow;
 mod flow_facts;
+mod fluid;
 mod lens;
 mod light;
 mod measured;

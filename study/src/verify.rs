@@ -1,7 +1,7 @@
 //! Reference figures, and whether this version still agrees with them.
 //!
 //! A [`case`] is a file: where its figures come from, what to measure ([`measure`]) along which
-//! sweep, and what is expected of it ([`expectation`]). A [`suite`] measures its cases and
+//! sweep, and what is expected of it ([`case::expectation`]). A [`suite`] measures its cases and
 //! [`judge`]s each expectation; [`record`] keeps what was found; [`compare`] lists what moved
 //! between two versions.
 //!
@@ -14,7 +14,6 @@
 
 pub mod case;
 pub mod compare;
-pub mod expectation;
 pub mod formula;
 pub mod judge;
 pub mod measure;

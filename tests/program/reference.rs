@@ -10,7 +10,8 @@ use motefield_report::verify::{kinds, lines};
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
 use motefield_study::verify::case::Case;
-use motefield_study::verify::judge::{Figures, Verdict, judge};
+use motefield_study::verify::judge::{Verdict, judge};
+use motefield_study::verify::measure::Figures;
 use motefield_study::verify::record::CaseRecord;
 use motefield_study::verify::suite::{Depth, Runner, confidence, read};
 

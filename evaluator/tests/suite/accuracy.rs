@@ -2,7 +2,8 @@
 //! rendered by the slow reference renderer in `support`.
 
 use crate::support::{Frame, TestScene, camera, moments};
-use motefield_evaluator::correlation::{Plane, correlation_plane, find_peaks};
+use motefield_evaluator::correlation::{Plane, find_peaks};
+use motefield_evaluator::correlation_plane;
 use motefield_evaluator::{
     Correlation, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
 };

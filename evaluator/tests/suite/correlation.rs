@@ -2,7 +2,8 @@
 //! out here in double precision, then the crate's direct summation, then its FFT.
 
 use crate::support::TestScene;
-use motefield_evaluator::correlation::{correlation_plane, find_peaks};
+use motefield_evaluator::correlation::find_peaks;
+use motefield_evaluator::correlation_plane;
 use motefield_evaluator::{Correlation, Grid, Normalise, Processing, Weighting, window_weights};
 use ndarray::Array2;
 use rand::{RngExt, SeedableRng};

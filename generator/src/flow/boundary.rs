@@ -146,7 +146,7 @@ impl Flow for BlasiusLayer {
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         match self.leading_edge_px {
             None => straight(self, from, t0, t1),
-            Some(_) => crate::pathline::integrate(self, from, t0, t1),
+            Some(_) => super::pathline::integrate(self, from, t0, t1),
         }
     }
     fn solid(&self, at: Vec3) -> bool {

@@ -2,8 +2,8 @@
 
 use num_complex::Complex64;
 
+use super::pathline::{Smoothness, integrate_velocity};
 use super::{Flow, Vec3};
-use crate::pathline::{Smoothness, integrate_velocity};
 
 /// Potential flow along x around a solid cylinder whose axis is along z: u − iv = U (1 − R²/ζ²)
 /// with ζ = x + iy from the axis (Lamb, *Hydrodynamics*, §68).

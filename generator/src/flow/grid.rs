@@ -1,7 +1,7 @@
 //! Interpolation of a velocity field given on a regular grid.
 
+use super::pathline::{Smoothness, integrate_velocity};
 use super::{Flow, Vec3};
-use crate::pathline::{Smoothness, integrate_velocity};
 
 /// Data from which no field can be interpolated.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

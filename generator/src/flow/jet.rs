@@ -92,7 +92,7 @@ impl Flow for BickleyJet {
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         match self.virtual_origin_px {
             None => straight(self, from, t0, t1),
-            Some(_) => crate::pathline::integrate(self, from, t0, t1),
+            Some(_) => super::pathline::integrate(self, from, t0, t1),
         }
     }
 }

@@ -7,8 +7,8 @@ mod slopes;
 use spade::{DelaunayTriangulation, HasPosition, Point2, Triangulation};
 
 use super::grid::{DataError, check_finite};
+use super::pathline::{Smoothness, integrate_velocity};
 use super::{Flow, Vec3};
-use crate::pathline::{Smoothness, integrate_velocity};
 use buckets::Buckets;
 use cubic::{clough_tocher, hold};
 use slopes::slopes;

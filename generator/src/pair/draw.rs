@@ -7,30 +7,17 @@
 use ndarray::{Array2, Axis, Slice};
 use rayon::prelude::*;
 
-use crate::exposure::{Exposer, Spot};
-use crate::light::Flash;
+use crate::exposure::Exposer;
+use crate::flash::Flash;
 use crate::random::Seed;
 use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
-use crate::splat::{self, Brush};
+use crate::splat::{self, Brush, reach_sigmas};
+use crate::spot::Spot;
+use crate::threads::shared;
 
-/// Pictures of more pixels than this are rendered by all threads together. Of smaller ones each
-/// thread is expected to render its own.
-const SHARED_FROM: usize = 1 << 22;
 /// Rows of cells whose strips are in memory at a time.
 const ROWS_AT_ONCE: usize = 16;
-
-/// Whether a picture of this width and height, px, is rendered by all threads together. Render such
-/// pictures one after another, and smaller ones in parallel.
-///
-/// ```
-/// use motefield_generator::pair::shared;
-///
-/// assert!(shared([4096, 4096]) && !shared([1024, 1024]));
-/// ```
-pub fn shared([width, height]: [usize; 2]) -> bool {
-    width * height > SHARED_FROM
-}
 
 /// Expected photo-electrons of particles, moved by `by_px`, and of reflections: a frame of
 /// height × width for each pulse.
@@ -49,7 +36,7 @@ pub(super) fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2
     }
     let volume = Volume::of(scene, flashes);
     let exposers: Vec<Exposer> = flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect();
-    let brush = scene.imaging.brush(scene);
+    let brush = Brush::of(scene);
     let strips = |cells: &Vec<[i64; 3]>| {
         let mut particles = Vec::new();
         for cell in cells {
@@ -101,7 +88,7 @@ fn strips(
         }
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for spot in &spots {
-            let reach = scene.imaging.reach_sigmas() * spot.sigma_px + 1.0;
+            let reach = reach_sigmas(scene.imaging.pattern) * spot.sigma_px + 1.0;
             low = low.min(spot.y_px - reach);
             high = high.max(spot.y_px + reach);
         }

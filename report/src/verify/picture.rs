@@ -13,7 +13,7 @@ use crate::figure::{
 };
 use motefield_rig::quantity::digits;
 use motefield_study::verify::case::Case;
-use motefield_study::verify::expectation::{Check, Tolerance};
+use motefield_study::verify::case::expectation::{Check, Tolerance};
 use motefield_study::verify::record::CaseRecord;
 
 const SIZE: [f64; 2] = [760.0, 460.0];

@@ -1,15 +1,7 @@
 //! Tables of points with a line of column names.
 
-use super::layout::arrange;
+use super::layout::{Row, arrange};
 use super::{Data, Fault, Layout};
-
-/// A point of a table.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Row {
-    pub line: usize,
-    pub at: [f64; 3],
-    pub velocity: [f64; 3],
-}
 
 const NAMES: [&str; 6] = ["x", "y", "z", "u", "v", "w"];
 

@@ -1,7 +1,14 @@
 //! Whether the points of a table stand on a regular grid.
 
-use super::csv::Row;
 use super::{Data, Fault, Layout, Positions, grid};
+
+/// A point of a table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Row {
+    pub line: usize,
+    pub at: [f64; 3],
+    pub velocity: [f64; 3],
+}
 
 /// How far a point may stand from its place on a grid, over the spacing: printed coordinates are rounded.
 const SLACK: f64 = 0.01;

@@ -8,9 +8,9 @@ use motefield_generator::Profile;
 use num_complex::Complex64;
 
 use super::facts::{Facts, short, show};
+use super::fluid::medium;
 use super::lens::{RigLens, optics_of};
 use super::scattering::Scattering;
-use super::tracer::medium;
 use super::{LIGHT, missing};
 use crate::quantity::Dimension as D;
 use crate::setup::{Extent, Setup, SetupError};

@@ -7,7 +7,7 @@ use motefield_generator::{Imaging, Scene};
 
 use super::facts::{Facts, short};
 use super::flow::Scale;
-use super::tracer::medium;
+use super::fluid::medium;
 use super::{SCALE, missing};
 use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError};

@@ -6,9 +6,9 @@ use crate::keys;
 use crate::scattering::{Cone, Scatterer, Spread, collected_cross_section_m2_sr};
 use num_complex::Complex64;
 
+use super::fluid::medium;
 use super::lens::{RigLens, optics_of};
 use super::missing;
-use super::tracer::medium;
 use crate::setup::{Setup, SetupError};
 
 /// How the rig's light is scattered into its lens.

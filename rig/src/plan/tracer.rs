@@ -1,34 +1,17 @@
-//! `[tracer]` and `[fluid]`.
+//! `[tracer]`.
 
 use crate::keys;
-use crate::medium::Medium;
 use motefield_generator::Population;
 use motefield_generator::population::{Brightness, Diameters, Region};
 
 use super::FLOW;
 use super::facts::Facts;
 use super::flow::Scale;
+use super::fluid::medium;
 use super::lens::RigLens;
 use super::scattering::mie_brightness;
 use crate::quantity::Dimension;
 use crate::setup::{BrightnessSetup, Setup, SetupError, Unseeded};
-
-pub(super) fn medium(setup: &Setup) -> Result<Option<Medium>, SetupError> {
-    let Some((fluid, temperature_k)) = setup.fluid else {
-        return Ok(None);
-    };
-    let wavelength_m = setup.light.wavelength_m.unwrap_or(532e-9);
-    fluid.at(temperature_k, wavelength_m).map(Some).map_err(|e| {
-        setup.error(
-            if e.what == "wavelength" {
-                keys::light::WAVELENGTH
-            } else {
-                keys::fluid::TEMPERATURE
-            },
-            e,
-        )
-    })
-}
 
 pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), SetupError> {
     let (Some(medium), Some(diameter_m), Some(density_kg_m3)) = (

@@ -1,15 +1,17 @@
 //! A case: reference figures of one source, and how to measure them, as a file
 //! `cases/reference/NAME.toml`. docs/reference-figures.md says how to write one.
 
+pub mod expectation;
+
 use std::collections::BTreeMap;
 use std::str::FromStr;
 
 use serde::Deserialize;
 use toml::{Table, Value};
 
-use super::expectation::{Expectation, RawExpectation};
 use super::measure::{self, Measure};
 use crate::StudyError;
+use expectation::{Expectation, RawExpectation};
 
 /// Where a figure comes from, the surest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize)]

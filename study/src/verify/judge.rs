@@ -1,16 +1,12 @@
 //! Verdicts: what was measured against what is expected.
 
-use std::collections::BTreeMap;
-
 use motefield_evaluator::statistics::{self, Estimate, ln_magnitude, lowest, ratio, weighted_sum};
 use serde::{Deserialize, Serialize};
 
+use super::case::expectation::{Axes, Check, Expectation, RelativeTo};
 use super::case::{Case, Variant};
-use super::expectation::{Axes, Check, Expectation, RelativeTo};
 use super::formula::Formula;
-
-/// The figures of a point by their names.
-pub type Figures = BTreeMap<String, Estimate>;
+use super::measure::Figures;
 
 /// Whether a figure is as expected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -84,7 +80,8 @@ pub struct Comparison {
 /// ```
 /// use motefield_evaluator::statistics::Estimate;
 /// use motefield_study::verify::case::Case;
-/// use motefield_study::verify::judge::{Figures, Verdict, judge};
+/// use motefield_study::verify::judge::{Verdict, judge};
+/// use motefield_study::verify::measure::Figures;
 ///
 /// let case = Case::read(
 ///     "tracer",

@@ -21,6 +21,7 @@ mod tracer;
 mod uncertainty;
 mod window_light;
 
+use std::collections::BTreeMap;
 use std::sync::atomic::AtomicBool;
 
 use motefield_evaluator::statistics::{Confidence, Estimate};
@@ -28,10 +29,12 @@ use motefield_generator::Seed;
 use rayon::prelude::*;
 use toml::{Table, Value};
 
-use super::judge::Figures;
 use crate::run::{Chain, Progress};
 use motefield_rig::plan::Plan;
 use motefield_rig::quantity::{self, Dimension};
+
+/// The figures of a point by their names.
+pub type Figures = BTreeMap<String, Estimate>;
 
 /// One way to obtain figures.
 #[derive(Debug)]

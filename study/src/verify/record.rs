@@ -6,7 +6,8 @@ use motefield_rig::quantity::digits;
 use serde_json::{Map, Value, json};
 
 use super::case::Case;
-use super::judge::{Comparison, Figures, Verdict, judge};
+use super::judge::{Comparison, Verdict, judge};
+use super::measure::Figures;
 use crate::RESULTS_VERSION;
 
 /// The figures of a case and the verdicts on them.

@@ -8,8 +8,7 @@ use motefield_files as files;
 use rayon::prelude::*;
 
 use super::case::{Case, SourceKind};
-use super::judge::Figures;
-use super::measure::{Arguments, Request};
+use super::measure::{Arguments, Figures, Request};
 use super::record::CaseRecord;
 use crate::StudyError;
 use crate::run::{Chain, Progress};

@@ -1,7 +1,6 @@
 //! What `plan` computes for a rig.
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 use motefield_evaluator::statistics::Estimate;
 
 /// The values of `motefield plan` by their names.

@@ -4,8 +4,7 @@
 use motefield_evaluator::statistics::{Estimate, jackknife};
 use motefield_generator::{Scene, Seed};
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 
 /// Signal and noise of one exposure.
 pub const FLAT_FIELD: Measure = Measure {

@@ -4,8 +4,7 @@ use motefield_evaluator::statistics::{jackknife, mean_of_independent};
 use motefield_evaluator::{PredictorFilter, Vector, VectorField, VectorStatus, deform};
 use motefield_generator::pair::expected_moved;
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 use motefield_rig::quantity::Dimension;
 
 /// Error of frames moved by the interpolator.

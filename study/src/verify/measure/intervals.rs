@@ -3,8 +3,7 @@
 use motefield_evaluator::statistics::{Confidence, chi_interval, combine, fraction, student};
 use toml::Value;
 
-use super::{Arguments, Measure, Request, exactly};
-use crate::verify::judge::Figures;
+use super::{Arguments, Figures, Measure, Request, exactly};
 
 /// Student's factor, the interval of a standard deviation, Wilson's interval.
 pub const INTERVALS: Measure = Measure {

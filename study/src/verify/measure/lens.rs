@@ -2,8 +2,7 @@
 
 use motefield_rig::optics::{Lens, photon_energy_j};
 
-use super::{Measure, Request, exactly};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request, exactly};
 use motefield_rig::quantity::Dimension;
 
 /// Diffraction, depth of field, cone of light.

@@ -4,8 +4,7 @@ use motefield_evaluator::normalised_residual;
 use motefield_evaluator::statistics::fraction;
 use motefield_generator::Seed;
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 
 /// Share of independent normal vectors whose residual is above a threshold.
 pub const MEDIAN: Measure = Measure {

@@ -6,8 +6,7 @@ use motefield_generator::pair::particle_image;
 use motefield_generator::{Exposure, Scene};
 use ndarray::Array2;
 
-use super::{Measure, Request, exactly};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request, exactly};
 use motefield_rig::plan::Plan;
 use motefield_rig::quantity::Dimension;
 

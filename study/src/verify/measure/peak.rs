@@ -1,12 +1,11 @@
 //! The mean correlation peak of rendered pairs, lowered by the particles that lose their partner.
 
-use motefield_evaluator::correlation::correlation_plane;
+use motefield_evaluator::correlation_plane;
 use motefield_evaluator::statistics::jackknife;
 use motefield_generator::truth;
 use ndarray::{Array2, ArrayView2, Axis, Slice};
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 
 /// Height of the mean correlation peak over that of the frames' autocorrelations.
 pub const PEAK: Measure = Measure {

@@ -3,8 +3,7 @@
 use motefield_evaluator::score::dynamic_range;
 use motefield_evaluator::statistics::Estimate;
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 use motefield_rig::quantity::Dimension;
 
 /// Dynamic velocity range, dynamic spatial range and their product.

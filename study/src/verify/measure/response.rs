@@ -5,8 +5,7 @@ use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, amplitude_rat
 use motefield_generator::Scene;
 use motefield_generator::truth;
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 use motefield_rig::quantity::Dimension;
 
 /// Measured over true amplitude of a sinusoidal shear.

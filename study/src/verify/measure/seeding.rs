@@ -5,8 +5,7 @@ use std::collections::HashSet;
 use motefield_evaluator::statistics::{fraction, jackknife, mean_of_independent};
 use motefield_generator::pair::{Shown, shown};
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 
 /// Particles of a window that are seen in both frames.
 pub const SEEDING: Measure = Measure {

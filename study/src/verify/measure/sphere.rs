@@ -3,8 +3,7 @@
 use motefield_rig::scattering::{Cone, Mie, Polarisation, Scatterer, Spread, collected_cross_section_m2_sr};
 use num_complex::Complex64;
 
-use super::{Measure, Request, exactly};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request, exactly};
 use motefield_rig::quantity::Dimension;
 
 /// Efficiencies and the pattern of scattering.

@@ -1,9 +1,8 @@
 //! Errors of measured vectors at one point of a study.
 
-use super::{Measure, Request};
+use super::{Figures, Measure, Request};
 use crate::run::{Effort, Experiment, Wanted, run_with};
 use crate::values::figures;
-use crate::verify::judge::Figures;
 
 /// The columns of a study's table, and the fraction of valid vectors.
 pub const STUDY: Measure = Measure {

@@ -2,8 +2,7 @@
 
 use motefield_rig::medium::{Medium, Tracer, amplitude_response};
 
-use super::{Measure, Request, exactly};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request, exactly};
 use motefield_rig::quantity::Dimension;
 
 /// Response time, settling, Stokes number, amplitude.

@@ -6,8 +6,7 @@ use motefield_evaluator::uncertainty::{Estimator, estimate, reliability};
 use motefield_evaluator::{Grid, VectorField};
 use motefield_generator::{Pair, truth};
 
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 
 /// Estimated uncertainties compared with errors.
 pub const UNCERTAINTY: Measure = Measure {

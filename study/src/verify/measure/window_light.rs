@@ -1,8 +1,7 @@
 //! The number of particles in windows, judged by their light.
 
 use super::peak::tile;
-use super::{Measure, Request};
-use crate::verify::judge::Figures;
+use super::{Figures, Measure, Request};
 use motefield_evaluator::statistics::jackknife;
 
 /// Mean and spread of the light in windows.

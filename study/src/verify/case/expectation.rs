@@ -3,8 +3,8 @@
 use serde::Deserialize;
 use toml::Value;
 
-use super::case::{Case, SourceKind};
-use super::formula::Formula;
+use super::{Case, SourceKind};
+use crate::verify::formula::Formula;
 
 /// `[[expect]]` as it is written.
 #[derive(Deserialize)]

@@ -7,7 +7,7 @@
 //! step suffices for a flow that turns by less than a radian between the pulses; where a field is
 //! not smooth the step is halved until it is.
 
-use crate::flow::{Flow, Vec3, add, along};
+use super::{Flow, Vec3, add, along};
 
 /// Where a velocity field is smooth.
 #[derive(Debug, Clone, Copy, PartialEq)]

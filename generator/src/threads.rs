@@ -1,0 +1,17 @@
+//! Which pictures are worth all threads.
+
+/// Pictures of more pixels than this are rendered by all threads together. Of smaller ones each
+/// thread is expected to render its own.
+const SHARED_FROM: usize = 1 << 22;
+
+/// Whether a picture of this width and height, px, is rendered by all threads together. Render such
+/// pictures one after another, and smaller ones in parallel.
+///
+/// ```
+/// use motefield_generator::pair::shared;
+///
+/// assert!(shared([4096, 4096]) && !shared([1024, 1024]));
+/// ```
+pub fn shared([width, height]: [usize; 2]) -> bool {
+    width * height > SHARED_FROM
+}
