@@ -142,34 +142,14 @@ impl SweepCommand {
             .zip(&points)
             .filter_map(|(label, point)| Some((label, point.as_ref()?)))
             .collect();
-        let stopped = stop.load(Ordering::Relaxed);
-        out.write("table.csv", csv(&rows))?;
-        if !wanted.estimators.is_empty() {
-            out.write("reliability.csv", reliability_csv(&rows))?;
-            out.write("reliability.svg", reliability::draw(&vary.key, &rows))?;
-        }
-        // A study that was stopped may lack points; then their waves are not those of the rows.
-        let response = (vary.key == response::KEY && waves.len() == rows.len())
-            .then(|| Response::of(&waves, &rows.iter().map(|(_, point)| *point).collect::<Vec<_>>()))
-            .flatten();
         let study = Study {
             setup: &setup,
             key: &vary.key,
             effort: &effort,
-            stopped,
+            stopped: stop.load(Ordering::Relaxed),
         };
-        let study = report::sweep::json(&study, response.as_ref(), &rows);
-        out.write("study.json", format!("{study:#}\n"))?;
-        if self.json {
-            print_json(&study);
-        } else {
-            print(&report::sweep::words(&vary.key, &rows));
-            if let Some(response) = &response {
-                print(&report::response::words(response));
-            }
-            print(&format!("Full table: {}\n", out.path("table.csv").display()));
-        }
-        if stopped {
+        self.report(&study, &waves, &rows, &out)?;
+        if study.stopped {
             eprintln!(
                 "Stopped early; the table holds what was done. To continue, repeat the command with --out {} --resume",
                 out.directory().display()
@@ -179,9 +159,38 @@ impl SweepCommand {
         journal.finish();
         Ok(Exit::Done)
     }
-}
 
-impl SweepCommand {
+    /// Writes the tables and prints the answer.
+    fn report(
+        &self,
+        study: &Study,
+        waves: &[Wave],
+        rows: &[(Label, &Point)],
+        out: &OutputDirectory,
+    ) -> Result<(), Failure> {
+        out.write("table.csv", csv(rows))?;
+        if self.uncertainty.is_some() {
+            out.write("reliability.csv", reliability_csv(rows))?;
+            out.write("reliability.svg", reliability::draw(study.key, rows))?;
+        }
+        // A study that was stopped may lack points; then their waves are not those of the rows.
+        let response = (study.key == response::KEY && waves.len() == rows.len())
+            .then(|| Response::of(waves, &rows.iter().map(|(_, point)| *point).collect::<Vec<_>>()))
+            .flatten();
+        let json = report::sweep::json(study, response.as_ref(), rows);
+        out.write("study.json", format!("{json:#}\n"))?;
+        if self.json {
+            print_json(&json);
+        } else {
+            print(&report::sweep::words(study.key, rows));
+            if let Some(response) = &response {
+                print(&report::response::words(response));
+            }
+            print(&format!("Full table: {}\n", out.path("table.csv").display()));
+        }
+        Ok(())
+    }
+
     /// The journal in the study's directory: begun, or taken up again.
     fn journal(&self, setup: &Setup, out: &OutputDirectory, seed: u64) -> Result<Journal, Failure> {
         let estimators = self.uncertainty.as_ref().map(|all| &all.0);

@@ -27,8 +27,8 @@ pub fn tiff(image: &Array2<f32>, float: bool) -> Vec<u8> {
     bytes.into_inner()
 }
 
-/// A grey picture out of the bytes of a file: TIFF of 8, 16 or 32 bits (whole or floating point), or
-/// PNG of 8 or 16 bits. `path` is what the file is called in messages.
+/// A grey picture out of the bytes of a file: TIFF of 8, 16 or 32 bits (whole or floating point),
+/// or PNG of 8 or 16 bits. `path` is what the file is called in messages.
 ///
 /// # Errors
 /// When the bytes are no such picture, or hold pixels that are not finite.

@@ -1,5 +1,5 @@
-//! What every picture is made of: a writer of plain SVG, axes with ticks, one palette, a framed plot
-//! area, a legend and texts of named sizes.
+//! What every picture is made of: a writer of plain SVG, axes with ticks, one palette, a framed
+//! plot area, a legend and texts of named sizes.
 //!
 //! The same input gives the same bytes: no time, no random identifiers, coordinates rounded to
 //! 0.01 px.

@@ -8,9 +8,9 @@ use serde_json::{Value, json};
 
 use crate::json;
 
-/// The vectors as CSV, row by row over the grid: `x_px, y_px, dx_px, dy_px, peak_ratio, status`, and
-/// with standard uncertainties (px, in the order of the vectors) `u_x_px, u_y_px`. Displacements
-/// with 1e-7 px.
+/// The vectors as CSV, row by row over the grid: `x_px, y_px, dx_px, dy_px, peak_ratio, status`,
+/// and with standard uncertainties (px, in the order of the vectors) `u_x_px, u_y_px`.
+/// Displacements with 1e-7 px.
 ///
 /// # Panics
 /// With fewer uncertainties than vectors.

@@ -1,6 +1,7 @@
 //! The usual caution about light sources that can harm.
 //!
-//! The program computes no exposure limit and gives no approval; it only says where the responsibility lies.
+//! The program computes no exposure limit and gives no approval; it only says where the
+//! responsibility lies.
 
 use crate::medium::Fluid;
 
@@ -8,12 +9,14 @@ use crate::keys::choices::{HazardClass, Source};
 use crate::quantity::{self, Dimension};
 use crate::setup::{LightSetup, Setup};
 
-/// Classes of IEC 60825-1 by power of visible continuous light: above 5 mW 3B, above 0.5 W 4. Rough where a pulse is concerned, and
-/// meant only to decide whether to show a caution when the setup does not state the class.
+/// Classes of IEC 60825-1 by power of visible continuous light: above 5 mW 3B, above 0.5 W 4. Rough
+/// where a pulse is concerned, and meant only to decide whether to show a caution when the setup
+/// does not state the class.
 fn assumed_class(light: &LightSetup) -> HazardClass {
     let power_w = match (light.power_w, light.pulse_energy_j) {
         (Some(power), _) => power,
-        // A fixed pulse energy means a pulsed laser; those that light a sheet are class 4 without exception known to us.
+        // A fixed pulse energy means a pulsed laser; those that light a sheet are class 4 without
+        // exception known to us.
         (None, Some(_)) => f64::INFINITY,
         // A laser of unknown power that lights a sheet may well be one.
         (None, None) if light.source == Some(Source::Laser) => f64::INFINITY,

@@ -1,7 +1,8 @@
-//! Velocity fields from files: regular grids (NPY, CSV, VTK) and scattered points (CSV), in the units of the file.
+//! Velocity fields from files: regular grids (NPY, CSV, VTK) and scattered points (CSV), in the
+//! units of the file.
 //!
-//! A format is told by the file's extension. Nothing is allocated by what a header claims before the bytes behind it have been
-//! counted, and whatever is wrong is said with its place in the file.
+//! A format is told by the file's extension. Nothing is allocated by what a header claims before
+//! the bytes behind it have been counted, and whatever is wrong is said with its place in the file.
 
 mod csv;
 mod layout;
@@ -15,7 +16,8 @@ use std::path::Path;
 /// A file format.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Format {
-    /// NPY array of shape (2 or 3) × (depth ×) height × width: the components, then the index of the node along z, y and x.
+    /// NPY array of shape (2 or 3) × (depth ×) height × width: the components, then the index of
+    /// the node along z, y and x.
     Npy,
     /// Table with a line of column names: x, y, u, v, and z and w where there are any.
     Csv,
@@ -130,9 +132,9 @@ impl ImportError {
     }
 }
 
-/// Reads a field out of the bytes of a file, called `path` in messages. `layout` says how the points
-/// of a table are arranged, which is else found out; `array` names the array of a VTK file, else the
-/// first of vectors is taken.
+/// Reads a field out of the bytes of a file, called `path` in messages. `layout` says how the
+/// points of a table are arranged, which is else found out; `array` names the array of a VTK file,
+/// else the first of vectors is taken.
 ///
 /// # Errors
 /// When the bytes cannot be used: the line where there is one, and what is wrong.

@@ -1,4 +1,5 @@
-//! The fluid and how a tracer follows it: water and air at a temperature, response time, settling, Stokes number.
+//! The fluid and how a tracer follows it: water and air at a temperature, response time, settling,
+//! Stokes number.
 
 use crate::optics::{OutOfRange, within};
 
@@ -39,13 +40,15 @@ impl Medium {
 impl Fluid {
     /// The fluid at `temperature_k`, seen with light of the vacuum wavelength `wavelength_m`.
     ///
-    /// Sources and their stated uncertainty: water density and viscosity, IAPWS SR6-08 (1e-6 and 1 %); water index, IAPWS
-    /// R9-97 (6e-5 or better in visible light); air density, ideal gas (0.2 %); air viscosity, Sutherland's law with the constants of the
-    /// US Standard Atmosphere 1976 (1 %); air index, Peck and Reeder, J. Opt. Soc. Am. 62 (1972) 958, scaled with density
-    /// (1e-6). Coefficients of the air formulas from memory, all held by tests.
+    /// Sources and their stated uncertainty: water density and viscosity, IAPWS SR6-08 (1e-6 and 1
+    /// %); water index, IAPWS R9-97 (6e-5 or better in visible light); air density, ideal gas (0.2
+    /// %); air viscosity, Sutherland's law with the constants of the US Standard Atmosphere 1976 (1
+    /// %); air index, Peck and Reeder, J. Opt. Soc. Am. 62 (1972) 958, scaled with density (1e-6).
+    /// Coefficients of the air formulas from memory, all held by tests.
     ///
     /// # Errors
-    /// When the temperature or the wavelength (0.2 to 1.1 µm) is outside the range of the correlations.
+    /// When the temperature or the wavelength (0.2 to 1.1 µm) is outside the range of the
+    /// correlations.
     pub fn at(self, temperature_k: f64, wavelength_m: f64) -> Result<Medium, OutOfRange> {
         let celsius = temperature_k - ZERO_CELSIUS_K;
         let (good, must) = match self {
@@ -126,7 +129,8 @@ fn water_index(temperature_k: f64, density_kg_m3: f64, wavelength_um: f64) -> f6
     libm::sqrt((1.0 + 2.0 * refraction) / (1.0 - refraction))
 }
 
-/// Peck and Reeder 1972 for dry air at 15 °C and 101325 Pa; n − 1 is proportional to density, so to 1/T.
+/// Peck and Reeder 1972 for dry air at 15 °C and 101325 Pa; n − 1 is proportional to density, so to
+/// 1/T.
 fn air_index(temperature_k: f64, wavelength_um: f64) -> f64 {
     let s2 = 1.0 / (wavelength_um * wavelength_um);
     let at_15 = 8060.51 + 2_480_990.0 / (132.274 - s2) + 17_455.7 / (39.329_57 - s2);
@@ -143,33 +147,37 @@ pub struct Tracer {
 }
 
 impl Tracer {
-    /// Response time τ = ρ_p d²/(18 µ), s: Stokes drag on a small sphere much denser than the fluid (Tropea, Yarin and Foss,
-    /// *Springer Handbook of Experimental Fluid Mechanics*, 2007; memory). Where the fluid's own inertia counts
-    /// ([`added_mass_counts`](Tracer::added_mass_counts)) it is an order of magnitude only.
+    /// Response time τ = ρ_p d²/(18 µ), s: Stokes drag on a small sphere much denser than the fluid
+    /// (Tropea, Yarin and Foss, *Springer Handbook of Experimental Fluid Mechanics*, 2007; memory).
+    /// Where the fluid's own inertia counts ([`added_mass_counts`](Tracer::added_mass_counts)) it
+    /// is an order of magnitude only.
     pub fn response_time_s(&self, medium: &Medium) -> f64 {
         self.density_kg_m3 * self.diameter_m * self.diameter_m / (18.0 * medium.viscosity_pa_s)
     }
 
-    /// Whether the tracer is less than ten times as dense as the fluid, so that added mass and the fluid's pressure gradient weigh
-    /// as much as its own inertia and the response time is an order of magnitude only (any tracer in water).
+    /// Whether the tracer is less than ten times as dense as the fluid, so that added mass and the
+    /// fluid's pressure gradient weigh as much as its own inertia and the response time is an order
+    /// of magnitude only (any tracer in water).
     pub fn added_mass_counts(&self, medium: &Medium) -> bool {
         self.density_kg_m3 < 10.0 * medium.density_kg_m3
     }
 
-    /// Velocity in still fluid under gravity, m/s, positive downward: d²(ρ_p − ρ) g/(18 µ) (Stokes; particle Reynolds number far
-    /// below 1). Holds at any density ratio.
+    /// Velocity in still fluid under gravity, m/s, positive downward: d²(ρ_p − ρ) g/(18 µ) (Stokes;
+    /// particle Reynolds number far below 1). Holds at any density ratio.
     pub fn settling_velocity_m_s(&self, medium: &Medium) -> f64 {
         let excess = self.density_kg_m3 - medium.density_kg_m3;
         self.diameter_m * self.diameter_m * excess * GRAVITY_M_S2 / (18.0 * medium.viscosity_pa_s)
     }
 
-    /// Stokes number: response time over the flow's time `flow_time_s` (for a sinusoid of angular frequency ω, 1/ω).
+    /// Stokes number: response time over the flow's time `flow_time_s` (for a sinusoid of angular
+    /// frequency ω, 1/ω).
     pub fn stokes_number(&self, medium: &Medium, flow_time_s: f64) -> f64 {
         self.response_time_s(medium) / flow_time_s
     }
 }
 
-/// Share of a sinusoidal velocity's amplitude that a tracer of this Stokes number (ω τ) follows: 1/√(1 + St²).
+/// Share of a sinusoidal velocity's amplitude that a tracer of this Stokes number (ω τ) follows:
+/// 1/√(1 + St²).
 pub fn amplitude_response(stokes_number: f64) -> f64 {
     1.0 / libm::sqrt(1.0 + stokes_number * stokes_number)
 }

@@ -1,4 +1,5 @@
-//! From the rig to the scene: what this light, lens, camera and flow will show. The only step between the two levels.
+//! From the rig to the scene: what this light, lens, camera and flow will show. The only step
+//! between the two levels.
 
 mod arrangement;
 mod assessment;
@@ -70,7 +71,8 @@ const LIGHT: &str = "Light budget";
 const TIMING: &str = "Timing";
 const FLOW: &str = "Flow and tracer";
 
-/// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for flows that do not change with it.
+/// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for
+/// flows that do not change with it.
 const USUAL_THICKNESS_PX: f64 = 10.0;
 
 impl Plan {
@@ -86,7 +88,8 @@ impl Plan {
 /// Plans the experiment of a setup.
 ///
 /// # Errors
-/// When the setup lacks what a figure needs, or a figure is out of range: names the keys and the remedy.
+/// When the setup lacks what a figure needs, or a figure is out of range: names the keys and the
+/// remedy.
 pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
     plan_with(setup, None)
 }
@@ -107,7 +110,8 @@ fn thickness_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
     }
 }
 
-/// The same with the photo-electrons of a particle given beforehand, in place of what the setup says about them.
+/// The same with the photo-electrons of a particle given beforehand, in place of what the setup
+/// says about them.
 fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> {
     let setup = &*wanted::with_separation(setup)?;
     let size = picture_size(setup)?;
@@ -120,34 +124,9 @@ fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> 
     };
     let thickness_px = thickness_px(setup, &scale)?;
     let image = ParticleImage::of(setup, lens.as_ref())?;
-    let diameter_px = match (setup.image.particle_diameter_px, &image) {
-        (Some(diameter), _) => diameter,
-        (None, Some(image)) => image.diameter_px(),
-        (None, None) if setup.image.flat_field => Scene::default().particle_diameter_px,
-        (None, None) => return Err(lens::lacking(setup)),
-    };
-    let exposure = match (setup.image.streak_px, pulse_fraction(setup)?) {
-        (Some(streak), _) => Exposure::Streak(streak),
-        (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
-    };
-    let (imaging, geometric_diameter_px) = imaging(setup, &scale, lens.as_ref())?;
-    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
-    let mut scene = Scene {
-        size,
-        particle_diameter_px: diameter_px,
-        seeding_density_ppp: density_ppp(setup, px_per_m, thickness_px)?,
-        electrons: 0.0,
-        background_e: background_e(setup)?,
-        sheet: sheet(setup, &scale, thickness_px)?,
-        light: light(setup, &scale, size)?,
-        population: population(setup, &scale, lens.as_ref(), geometric_diameter_px, middle)?,
-        imaging,
-        camera: camera(setup)?,
-        exposure,
-        flow: flow(setup, &scale, size, thickness_px)?,
-    };
+    let mut scene = dark_scene(setup, &scale, lens.as_ref(), image.as_ref(), size, thickness_px)?;
     let speeds = Speeds::of(size, scene.flow.as_ref());
-    let longest_streak_px = streak(exposure, speeds.fastest_px);
+    let longest_streak_px = streak(scene.exposure, speeds.fastest_px);
 
     let mut facts = Facts::default();
     if let Some(lens) = &lens {
@@ -196,7 +175,45 @@ fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> 
     })
 }
 
-/// Photo-electrons of a particle at the sheet's centre: as the picture states them, as measured, or by the light budget.
+/// The scene of a setup but for the light of its particles, which the facts on the way to it tell.
+fn dark_scene(
+    setup: &Setup,
+    scale: &Scale,
+    lens: Option<&RigLens>,
+    image: Option<&ParticleImage>,
+    size: [usize; 2],
+    thickness_px: f64,
+) -> Result<Scene, SetupError> {
+    let diameter_px = match (setup.image.particle_diameter_px, image) {
+        (Some(diameter), _) => diameter,
+        (None, Some(image)) => image.diameter_px(),
+        (None, None) if setup.image.flat_field => Scene::default().particle_diameter_px,
+        (None, None) => return Err(lens::lacking(setup)),
+    };
+    let exposure = match (setup.image.streak_px, pulse_fraction(setup)?) {
+        (Some(streak), _) => Exposure::Streak(streak),
+        (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
+    };
+    let (imaging, geometric_diameter_px) = imaging(setup, scale, lens)?;
+    let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
+    Ok(Scene {
+        size,
+        particle_diameter_px: diameter_px,
+        seeding_density_ppp: density_ppp(setup, scale.px_per_m, thickness_px)?,
+        electrons: 0.0,
+        background_e: background_e(setup)?,
+        sheet: sheet(setup, scale, thickness_px)?,
+        light: light(setup, scale, size)?,
+        population: population(setup, scale, lens, geometric_diameter_px, middle)?,
+        imaging,
+        camera: camera(setup)?,
+        exposure,
+        flow: flow(setup, scale, size, thickness_px)?,
+    })
+}
+
+/// Photo-electrons of a particle at the sheet's centre: as the picture states them, as measured, or
+/// by the light budget.
 fn photo_electrons(
     setup: &Setup,
     lens: Option<&RigLens>,

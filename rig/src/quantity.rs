@@ -1,7 +1,8 @@
 //! Quantities as a setup file writes them, `"120 us"`, and as results show them.
 //!
-//! A closed list of units, each belonging to one dimension; values come out in SI (pixels, electrons and grey levels count as
-//! themselves). Power-of-ten units shift the number's own exponent before it is read, so `"532 nm"` is exactly 532e-9.
+//! A closed list of units, each belonging to one dimension; values come out in SI (pixels,
+//! electrons and grey levels count as themselves). Power-of-ten units shift the number's own
+//! exponent before it is read, so `"532 nm"` is exactly 532e-9.
 
 mod error;
 mod number;
@@ -36,8 +37,9 @@ impl Quantity {
 
 /// Reads a quantity of any dimension.
 ///
-/// A number (sign, decimals, exponent; underscores may group digits), then a unit of the list, with or without space between: `"120 us"`,
-/// `"1.2e-3 J"`, `"8.7 /mm3"`; an f-number as `"f/4"`. µ may be written `u`, `µ` or `μ`, degrees `deg` or `°`, powers `m3`, `m^3` or `m³`.
+/// A number (sign, decimals, exponent; underscores may group digits), then a unit of the list, with
+/// or without space between: `"120 us"`, `"1.2e-3 J"`, `"8.7 /mm3"`; an f-number as `"f/4"`. µ may
+/// be written `u`, `µ` or `μ`, degrees `deg` or `°`, powers `m3`, `m^3` or `m³`.
 ///
 /// # Errors
 /// When the text is no number with a known unit, or not finite.
@@ -88,7 +90,8 @@ fn read(text: &str, expected: &[Dimension]) -> Result<Quantity, QuantityError> {
     let Some(unit) = UNITS.iter().find(|u| unit_key(u.name) == unit_key(unit_name)) else {
         return fail(Fault::UnknownUnit(unit_name.to_owned()));
     };
-    // Reading "120e-6" instead of multiplying 120 by 1e-6 rounds once, so "120 us" is 120e-6 exactly.
+    // Reading "120e-6" instead of multiplying 120 by 1e-6 rounds once, so "120 us" is 120e-6
+    // exactly.
     let shifted = format!("{mantissa}e{}", exponent.saturating_add(unit.exponent));
     let value = shifted.parse::<f64>().unwrap_or(f64::NAN) * unit.factor + unit.zero;
     if !value.is_finite() {
@@ -110,7 +113,8 @@ fn one_spelling(text: &str) -> String {
         .replace('−', "-")
 }
 
-/// A unit's name without what may be written or left out: "1/mm^3" is "/mm3", "Pa·s" is "Pa s", "e-" is "e".
+/// A unit's name without what may be written or left out: "1/mm^3" is "/mm3", "Pa·s" is "Pa s",
+/// "e-" is "e".
 fn unit_key(name: &str) -> String {
     let name: String = name
         .chars()
@@ -127,7 +131,8 @@ fn unit_key(name: &str) -> String {
     }
 }
 
-/// Bytes of the number at the start of `text`. An `e` belongs to it only with digits behind: "5e-6 m", but "20000e".
+/// Bytes of the number at the start of `text`. An `e` belongs to it only with digits behind: "5e-6
+/// m", but "20000e".
 fn number_length(text: &str) -> usize {
     let bytes = text.as_bytes();
     let run =
@@ -148,7 +153,8 @@ fn number_length(text: &str) -> usize {
     end
 }
 
-/// Mantissa and exponent of a number, or nothing where there is none. Underscores stand between digits only.
+/// Mantissa and exponent of a number, or nothing where there is none. Underscores stand between
+/// digits only.
 fn scientific(number: &str) -> Option<(String, i32)> {
     let is_digit = |b: Option<&u8>| b.is_some_and(u8::is_ascii_digit);
     let bytes = number.as_bytes();
@@ -169,10 +175,12 @@ fn scientific(number: &str) -> Option<(String, i32)> {
 /// From here on results show a number with its exponent.
 const LONG: f64 = 1e7;
 
-/// Writes a value in SI as a quantity for the eye, in the unit that keeps its number short: "184 us", "0.31 m/s", "f/4".
+/// Writes a value in SI as a quantity for the eye, in the unit that keeps its number short: "184
+/// us", "0.31 m/s", "f/4".
 ///
-/// Four significant digits, or all digits before the point up to 10 million; [`parse`] reads it back to that precision, and what it reads is written the
-/// same way again. A value that is not finite is written as `NaN` or `inf` with the unit, which `parse` refuses.
+/// Four significant digits, or all digits before the point up to 10 million; [`parse`] reads it
+/// back to that precision, and what it reads is written the same way again. A value that is not
+/// finite is written as `NaN` or `inf` with the unit, which `parse` refuses.
 pub fn format(value: f64, dimension: Dimension) -> String {
     let shown = || {
         UNITS

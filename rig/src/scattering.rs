@@ -1,8 +1,10 @@
-//! How much light a tracer particle scatters, and how much of it a lens collects: Mie theory for a homogeneous sphere.
+//! How much light a tracer particle scatters, and how much of it a lens collects: Mie theory for a
+//! homogeneous sphere.
 //!
-//! Bohren and Huffman, *Absorption and Scattering of Light by Small Particles* (1983), chapter 4, whose conventions hold here: time
-//! factor exp(−iωt), so an absorbing index has a positive imaginary part; S₁ is for light polarised perpendicular to
-//! the scattering plane, S₂ parallel to it; dC/dΩ = |S|²/k².
+//! Bohren and Huffman, *Absorption and Scattering of Light by Small Particles* (1983), chapter 4,
+//! whose conventions hold here: time factor exp(−iωt), so an absorbing index has a positive
+//! imaginary part; S₁ is for light polarised perpendicular to the scattering plane, S₂ parallel to
+//! it; dC/dΩ = |S|²/k².
 
 use std::f64::consts::PI;
 
@@ -22,10 +24,12 @@ pub struct Mie {
 }
 
 impl Mie {
-    /// A sphere of size parameter x = π d n_medium/λ (λ in vacuum) and refractive index `relative_index` over the medium's.
+    /// A sphere of size parameter x = π d n_medium/λ (λ in vacuum) and refractive index
+    /// `relative_index` over the medium's.
     ///
     /// # Errors
-    /// When x is not 1e-6 to 1e4, or the index's real part not 0.1 to 10, or its imaginary part not 0 to 10.
+    /// When x is not 1e-6 to 1e4, or the index's real part not 0.1 to 10, or its imaginary part not
+    /// 0 to 10.
     pub fn new(size_parameter: f64, relative_index: Complex64) -> Result<Mie, OutOfRange> {
         let (x, m) = (size_parameter, relative_index);
         let good = (1e-6..=MAX_SIZE_PARAMETER).contains(&x);
@@ -41,11 +45,13 @@ impl Mie {
             "0 to 10 (positive absorbs)",
         )?;
 
-        // Terms beyond Wiscombe's x + 4.05 x^⅓ + 2 (Applied Optics 19 (1980) 1505; memory) are below 1e-14; a few more cost nothing.
+        // Terms beyond Wiscombe's x + 4.05 x^⅓ + 2 (Applied Optics 19 (1980) 1505; memory) are
+        // below 1e-14; a few more cost nothing.
         let terms = (x + 4.05 * libm::cbrt(x)) as usize + 10;
         let inner = logarithmic_derivatives(m * x, terms);
         let psi = riccati_psi(x, terms);
-        // χ grows with the order, so its upward recurrence is stable. χ₋₁ = −sin x, χ₀ = cos x; ξ = ψ − iχ.
+        // χ grows with the order, so its upward recurrence is stable. χ₋₁ = −sin x, χ₀ = cos x; ξ =
+        // ψ − iχ.
         let (mut chi_before, mut chi) = (-libm::sin(x), libm::cos(x));
         let coefficients = (1..=terms)
             .map(|n| {
@@ -100,7 +106,8 @@ impl Mie {
             / self.scattering_efficiency()
     }
 
-    /// Amplitudes S₁ (perpendicular) and S₂ (parallel) at a scattering angle, rad (0 is straight on).
+    /// Amplitudes S₁ (perpendicular) and S₂ (parallel) at a scattering angle, rad (0 is straight
+    /// on).
     pub fn amplitudes(&self, angle_rad: f64) -> [Complex64; 2] {
         let cosine = libm::cos(angle_rad);
         let (mut pi_before, mut pi) = (0.0, 1.0);
@@ -108,7 +115,8 @@ impl Mie {
         let mut inverse = 1.0;
         for (n, [a, b]) in self.numbered() {
             let tau = n * cosine * pi - (n + 1.0) * pi_before;
-            // (2n + 1)/(n (n + 1)) = 1/n + 1/(n + 1), and 1/n serves the recurrence too: one division a term, off its path.
+            // (2n + 1)/(n (n + 1)) = 1/n + 1/(n + 1), and 1/n serves the recurrence too: one
+            // division a term, off its path.
             let next = 1.0 / (n + 1.0);
             let weight = inverse + next;
             sums[0] += (a * pi + b * tau) * weight;
@@ -129,8 +137,9 @@ impl Mie {
 
 /// ψ'_n(z)/ψ_n(z) for n = 0 to `terms`, by downward recurrence.
 ///
-/// The start value is unknown (0 serves) and its error dies out only once the recurrence has passed the turning point n = |z|, over
-/// a stretch that grows as |z|^⅓: a fixed margin is wrong at large sizes. 10 |z|^⅓ + 60 leaves all digits.
+/// The start value is unknown (0 serves) and its error dies out only once the recurrence has passed
+/// the turning point n = |z|, over a stretch that grows as |z|^⅓: a fixed margin is wrong at large
+/// sizes. 10 |z|^⅓ + 60 leaves all digits.
 fn logarithmic_derivatives(z: Complex64, terms: usize) -> Vec<Complex64> {
     let size = z.norm();
     let start = terms.max(size as usize) + (10.0 * libm::cbrt(size)) as usize + 60;
@@ -146,8 +155,9 @@ fn logarithmic_derivatives(z: Complex64, terms: usize) -> Vec<Complex64> {
     derivatives
 }
 
-/// Riccati–Bessel functions ψ_n(x) = x j_n(x), n = 0 to `terms`, by downward recurrence (upward it loses all digits beyond n = x),
-/// scaled to ψ₀ = sin x and ψ₋₁ = cos x together, since either may vanish.
+/// Riccati–Bessel functions ψ_n(x) = x j_n(x), n = 0 to `terms`, by downward recurrence (upward it
+/// loses all digits beyond n = x), scaled to ψ₀ = sin x and ψ₋₁ = cos x together, since either may
+/// vanish.
 fn riccati_psi(x: f64, terms: usize) -> Vec<f64> {
     let start = terms + (10.0 * libm::cbrt(x)) as usize + 60;
     let mut psi = vec![0.0; terms + 1];
@@ -180,10 +190,12 @@ pub enum Spread {
     Normal(f64),
 }
 
-/// Direction of the light's electric field, relative to the plane through the light's direction and the lens's axis.
+/// Direction of the light's electric field, relative to the plane through the light's direction and
+/// the lens's axis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Polarisation {
-    /// Normal to that plane (S₁ on the lens's axis): in the plane of the sheet, for a lens that looks at it squarely.
+    /// Normal to that plane (S₁ on the lens's axis): in the plane of the sheet, for a lens that
+    /// looks at it squarely.
     Perpendicular,
     /// In that plane (S₂ on the lens's axis).
     Parallel,
@@ -205,24 +217,28 @@ pub struct Scatterer {
 /// The cone of light that a lens collects.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cone {
-    /// Angle between the light's direction and the lens's axis, rad: π/2 for a lens that looks squarely at the sheet.
+    /// Angle between the light's direction and the lens's axis, rad: π/2 for a lens that looks
+    /// squarely at the sheet.
     pub scattering_angle_rad: f64,
-    /// Half angle in the medium, rad ([`Lens::half_angle_rad`](crate::optics::Lens::half_angle_rad)).
+    /// Half angle in the medium, rad
+    /// ([`Lens::half_angle_rad`](crate::optics::Lens::half_angle_rad)).
     pub half_angle_rad: f64,
     /// The light's polarisation.
     pub polarisation: Polarisation,
 }
 
-/// Differential scattering cross-section dC/dΩ, m²/sr, of one particle: its mean over the cone's solid angle and over
-/// the particles' diameters (by number). Light of fluence F (J/m²) sends F · dC/dΩ · Ω into the cone.
+/// Differential scattering cross-section dC/dΩ, m²/sr, of one particle: its mean over the cone's
+/// solid angle and over the particles' diameters (by number). Light of fluence F (J/m²) sends F ·
+/// dC/dΩ · Ω into the cone.
 ///
-/// `wavelength_m` is the vacuum's; in the medium it is shorter by `medium_index`, and the particle's index counts relative to it.
-/// Over the cone the plane of scattering turns, so that each polarisation meets a little of the other amplitude. The
-/// diameters are sampled evenly, densely enough for the ripples of |S|² over size to average out (0.5 %).
+/// `wavelength_m` is the vacuum's; in the medium it is shorter by `medium_index`, and the
+/// particle's index counts relative to it. Over the cone the plane of scattering turns, so that
+/// each polarisation meets a little of the other amplitude. The diameters are sampled evenly,
+/// densely enough for the ripples of |S|² over size to average out (0.5 %).
 ///
 /// # Errors
-/// When a number is out of its range: diameters beyond size parameter 1e-6 to 1e4, a spread too wide, or a cone that
-/// contains the light's own direction or its opposite.
+/// When a number is out of its range: diameters beyond size parameter 1e-6 to 1e4, a spread too
+/// wide, or a cone that contains the light's own direction or its opposite.
 pub fn collected_cross_section_m2_sr(
     particle: &Scatterer,
     medium_index: f64,
@@ -287,12 +303,15 @@ pub fn collected_cross_section_m2_sr(
     Ok(sum / weights / (wave_number * wave_number))
 }
 
-/// Scattering angles in the cone with the weights of |S₁|² and |S₂|² in its mean, for spheres up to `size_parameter`.
+/// Scattering angles in the cone with the weights of |S₁|² and |S₂|² in its mean, for spheres up to
+/// `size_parameter`.
 ///
-/// In polar coordinates about the light's direction, the cone of half angle α about the angle θ₀ holds at the angle θ the azimuths |φ| ≤ Φ,
-/// sin²(Φ/2) = sin((α + δ)/2) sin((α − δ)/2)/(sin θ sin θ₀), δ = θ − θ₀. The scattering plane at φ is turned by φ, so a field normal to the
-/// middle plane gives |S₁|² cos²φ + |S₂|² sin²φ: ∫dφ = Φ ± sin Φ cos Φ (derived). With θ = θ₀ + α sin t the integrand is a smooth
-/// periodic function of t, for which the midpoint rule converges exponentially once it resolves the lobes of |S|².
+/// In polar coordinates about the light's direction, the cone of half angle α about the angle θ₀
+/// holds at the angle θ the azimuths |φ| ≤ Φ, sin²(Φ/2) = sin((α + δ)/2) sin((α − δ)/2)/(sin θ sin
+/// θ₀), δ = θ − θ₀. The scattering plane at φ is turned by φ, so a field normal to the middle plane
+/// gives |S₁|² cos²φ + |S₂|² sin²φ: ∫dφ = Φ ± sin Φ cos Φ (derived). With θ = θ₀ + α sin t the
+/// integrand is a smooth periodic function of t, for which the midpoint rule converges
+/// exponentially once it resolves the lobes of |S|².
 fn directions(cone: &Cone, size_parameter: f64) -> Result<Vec<(f64, [f64; 2])>, OutOfRange> {
     let (middle, half) = (cone.scattering_angle_rad, cone.half_angle_rad);
     let good = half > 0.0 && half < 0.5 * PI;

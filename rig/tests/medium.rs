@@ -1,4 +1,5 @@
-//! Fluids against the reference formulations, tracers against closed forms and the table of common ones.
+//! Fluids against the reference formulations, tracers against closed forms and the table of common
+//! ones.
 
 use motefield_rig::medium::{Fluid, GRAVITY_M_S2, Medium, Tracer, amplitude_response};
 use serde_json::Value;
@@ -15,8 +16,9 @@ fn near(name: &str, found: f64, expected: f64, relative: f64) {
     );
 }
 
-/// Against the full formulations IAPWS-95 and R12-08, of which SR6-08 is a fit for liquid water at 0.1 MPa: 1e-6 in density is SR6-08's
-/// own statement, 0.2 % in viscosity a fifth of its uncertainty. The index has one formulation: 1e-6 from that of the density.
+/// Against the full formulations IAPWS-95 and R12-08, of which SR6-08 is a fit for liquid water at
+/// 0.1 MPa: 1e-6 in density is SR6-08's own statement, 0.2 % in viscosity a fifth of its
+/// uncertainty. The index has one formulation: 1e-6 from that of the density.
 #[test]
 fn water_agrees_with_the_full_formulations() {
     for row in reference()["water"].as_array().unwrap() {
@@ -39,7 +41,8 @@ fn water_agrees_with_the_full_formulations() {
     );
 }
 
-/// 1 % in viscosity and 0.2 % in density, as documented: enough for a response time, whose tracer diameter is rarely known to 5 %.
+/// 1 % in viscosity and 0.2 % in density, as documented: enough for a response time, whose tracer
+/// diameter is rarely known to 5 %.
 #[test]
 fn air_agrees_with_the_reference_equations_of_state() {
     for row in reference()["air"].as_array().unwrap() {
@@ -50,8 +53,8 @@ fn air_agrees_with_the_reference_equations_of_state() {
     }
 }
 
-/// Peck and Reeder's formula in an independent implementation: 1e-11, its printed digits. Edlén's 1966 formula, another fit: 1e-8. Scaling with
-/// density: (n − 1) T is constant.
+/// Peck and Reeder's formula in an independent implementation: 1e-11, its printed digits. Edlén's
+/// 1966 formula, another fit: 1e-8. Scaling with density: (n − 1) T is constant.
 #[test]
 fn index_of_air_agrees_with_published_formulas() {
     for (formula, tolerance) in [("peck_1972", 1e-11), ("edlen_1966", 1e-8)] {
@@ -65,8 +68,9 @@ fn index_of_air_agrees_with_published_formulas() {
     }
 }
 
-/// Common tracers (derived): fluid, diameter µm, density, then τ, settling velocity and the frequency at which ωτ = 0.1. Tolerance: half a unit of the
-/// last digit given, with the table's rounded properties of air and water at 20 °C.
+/// Common tracers (derived): fluid, diameter µm, density, then τ, settling velocity and the
+/// frequency at which ωτ = 0.1. Tolerance: half a unit of the last digit given, with the table's
+/// rounded properties of air and water at 20 °C.
 #[test]
 fn tracers_agree_with_the_table() {
     let air = Medium {
@@ -150,7 +154,8 @@ fn tracers_agree_with_the_table() {
     }
 }
 
-/// Closed form of the first-order lag, 1e-6 on the values given to five digits (0.5e-5), and exact by its definition.
+/// Closed form of the first-order lag, 1e-6 on the values given to five digits (0.5e-5), and exact
+/// by its definition.
 #[test]
 fn amplitude_follows_the_first_order_lag() {
     for (stokes, share) in [
@@ -163,7 +168,8 @@ fn amplitude_follows_the_first_order_lag() {
     ] {
         assert!((amplitude_response(stokes) - share).abs() <= 0.5e-5);
     }
-    // A lag v' = (u − v)/τ driven by cos ωt: after the start has died out, v has the stated amplitude (Heun's rule, error (ω dt)²).
+    // A lag v' = (u − v)/τ driven by cos ωt: after the start has died out, v has the stated
+    // amplitude (Heun's rule, error (ω dt)²).
     let (tau, step) = (0.5, 1e-3);
     let (mut v, mut peak) = (0.0, 0.0f64);
     for k in 0..40_000 {

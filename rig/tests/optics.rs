@@ -1,4 +1,5 @@
-//! The lens against the table of diffraction and depth of field, closed forms, and an independent diffraction integral's figures.
+//! The lens against the table of diffraction and depth of field, closed forms, and an independent
+//! diffraction integral's figures.
 
 use std::f64::consts::PI;
 
@@ -16,8 +17,9 @@ fn lens(f_number: f64, magnification: f64) -> Lens {
     Lens::new(f_number, magnification, 1.0).unwrap()
 }
 
-/// Point particle, λ = 532 nm: diameter of the first dark ring, µm, and depth of field, mm (computed from the handbook's formulas, Raffel et al.;
-/// formulas from memory). The requirement is 1 %.
+/// Point particle, λ = 532 nm: diameter of the first dark ring, µm, and depth of field, mm
+/// (computed from the handbook's formulas, Raffel et al.; formulas from memory). The requirement is
+/// 1 %.
 #[test]
 fn agrees_with_the_table_of_diffraction_and_depth() {
     let magnifications = [0.1, 0.25, 0.5, 1.0];
@@ -47,8 +49,9 @@ fn agrees_with_the_table_of_diffraction_and_depth() {
     }
 }
 
-/// Airy pattern by scipy's Bessel functions: first zero at 1.219 669 891 λN, and the Gaussian of equal peak and light has σ = 0.450 158 158 λN, so the
-/// e⁻² diameter is 0.738 of the first zero's. 1e-9: both are closed forms.
+/// Airy pattern by scipy's Bessel functions: first zero at 1.219 669 891 λN, and the Gaussian of
+/// equal peak and light has σ = 0.450 158 158 λN, so the e⁻² diameter is 0.738 of the first zero's.
+/// 1e-9: both are closed forms.
 #[test]
 fn diffraction_follows_the_airy_pattern() {
     for (f_number, m, wavelength) in [(8.0, 0.1, 532e-9), (2.8, 1.0, 445e-9)] {
@@ -71,7 +74,8 @@ fn diffraction_follows_the_airy_pattern() {
     near("ratio", ratio, 0.738, 1e-3);
 }
 
-/// Derived: at either end of the depth of field the defocus disc is as wide as the first dark ring, whatever the medium.
+/// Derived: at either end of the depth of field the defocus disc is as wide as the first dark ring,
+/// whatever the medium.
 #[test]
 fn depth_of_field_is_where_defocus_equals_diffraction() {
     for index in [1.0, 1.336] {
@@ -87,7 +91,8 @@ fn depth_of_field_is_where_defocus_equals_diffraction() {
     }
 }
 
-/// The usual paraxial solid angle π/(4 f#² (1 + 1/M)²), which the full cone exceeds by α²/4; in a medium Abbe's sine condition divides it by n².
+/// The usual paraxial solid angle π/(4 f#² (1 + 1/M)²), which the full cone exceeds by α²/4; in a
+/// medium Abbe's sine condition divides it by n².
 #[test]
 fn solid_angle_is_the_cone_of_the_sine_condition() {
     for (f_number, m) in [(2.8, 1.0), (4.0, 0.25), (16.0, 0.1)] {
@@ -117,7 +122,8 @@ fn solid_angle_is_the_cone_of_the_sine_condition() {
     }
 }
 
-/// hc/λ at 450, 525 and 532 nm, J (recomputed from the SI's constants); half a unit of the last digit.
+/// hc/λ at 450, 525 and 532 nm, J (recomputed from the SI's constants); half a unit of the last
+/// digit.
 #[test]
 fn photon_energy_agrees_with_printed_values() {
     for (nm, energy) in [(450.0, 4.414e-19), (525.0, 3.784e-19), (532.0, 3.734e-19)] {
@@ -125,7 +131,8 @@ fn photon_energy_agrees_with_printed_values() {
     }
 }
 
-/// Widths of convolved images: a disc's variance an axis is D²/16, that of a Gaussian of e⁻² diameter D (closed form), so both add in quadrature.
+/// Widths of convolved images: a disc's variance an axis is D²/16, that of a Gaussian of e⁻²
+/// diameter D (closed form), so both add in quadrature.
 #[test]
 fn diameters_add_by_their_variances() {
     let lens = lens(8.0, 0.5);

@@ -1,7 +1,9 @@
-//! Mie scattering against independent series and printed values, and the lens's mean against sums over directions.
+//! Mie scattering against independent series and printed values, and the lens's mean against sums
+//! over directions.
 //!
-//! Chain of trust: Rayleigh's closed form and the two conservation laws → a 40-digit series and printed tables at every
-//! size → the mean over the lens's cone, held by a plain sum over directions in space.
+//! Chain of trust: Rayleigh's closed form and the two conservation laws → a 40-digit series and
+//! printed tables at every size → the mean over the lens's cone, held by a plain sum over
+//! directions in space.
 
 use std::f64::consts::PI;
 
@@ -21,8 +23,8 @@ fn sphere(x: f64, n: f64, k: f64) -> Mie {
     Mie::new(x, Complex64::new(n, k)).unwrap()
 }
 
-/// reference/mie_scattering.json: series in 40 digits and more (mpmath), confirmed by three general-purpose libraries as the
-/// file records. 1e-9 is the requirement.
+/// reference/mie_scattering.json: series in 40 digits and more (mpmath), confirmed by three
+/// general-purpose libraries as the file records. 1e-9 is the requirement.
 #[test]
 fn agrees_with_the_long_series() {
     let reference: Value = serde_json::from_str(include_str!("reference/mie_scattering.json")).unwrap();
@@ -47,8 +49,9 @@ fn agrees_with_the_long_series() {
     }
 }
 
-/// Large spheres and Wiscombe's cases (Applied Optics 19 (1980) 1505), recomputed with 40-digit arithmetic; the tolerance is half a
-/// unit of the last digit given. These are the cases that a fixed margin of the downward recurrence gets wrong.
+/// Large spheres and Wiscombe's cases (Applied Optics 19 (1980) 1505), recomputed with 40-digit
+/// arithmetic; the tolerance is half a unit of the last digit given. These are the cases that a
+/// fixed margin of the downward recurrence gets wrong.
 #[test]
 fn agrees_with_the_table_up_to_the_largest_size() {
     let table = [
@@ -77,8 +80,8 @@ fn agrees_with_the_table_up_to_the_largest_size() {
     }
 }
 
-/// Bohren and Huffman, Appendix A, sample output: radius 0.525 µm, λ 0.6328 µm, m = 1.55 (published; the digits from memory and recomputed).
-/// Tolerance: half a unit of the last digit.
+/// Bohren and Huffman, Appendix A, sample output: radius 0.525 µm, λ 0.6328 µm, m = 1.55
+/// (published; the digits from memory and recomputed). Tolerance: half a unit of the last digit.
 #[test]
 fn agrees_with_the_sample_output_of_bohren_and_huffman() {
     let mie = sphere(2.0 * PI * 0.525 / 0.6328, 1.55, 0.0);
@@ -105,7 +108,8 @@ fn agrees_with_the_sample_output_of_bohren_and_huffman() {
     }
 }
 
-/// Rayleigh: Q_sca = (8/3) x⁴ |(m² − 1)/(m² + 2)|², |S₁|² = x⁶ |…|², S₂ = S₁ cos θ (closed form). The next term is of order x².
+/// Rayleigh: Q_sca = (8/3) x⁴ |(m² − 1)/(m² + 2)|², |S₁|² = x⁶ |…|², S₂ = S₁ cos θ (closed form).
+/// The next term is of order x².
 #[test]
 fn small_spheres_follow_rayleigh() {
     for (x, m) in [
@@ -129,8 +133,9 @@ fn small_spheres_follow_rayleigh() {
     }
 }
 
-/// Optical theorem: Q_ext = 4 Re S(0)/x². Conservation: the integral of S₁₁ over all directions is Q_sca x²/2 (2π ∫ S₁₁ sin θ dθ / (π x²)).
-/// Without absorption Q_ext = Q_sca. The integrand is a polynomial in cos θ, so a rule of enough points is exact; 1e-9 for rounding.
+/// Optical theorem: Q_ext = 4 Re S(0)/x². Conservation: the integral of S₁₁ over all directions is
+/// Q_sca x²/2 (2π ∫ S₁₁ sin θ dθ / (π x²)). Without absorption Q_ext = Q_sca. The integrand is a
+/// polynomial in cos θ, so a rule of enough points is exact; 1e-9 for rounding.
 #[test]
 fn energy_is_conserved() {
     for (x, n, k) in [
@@ -180,9 +185,10 @@ fn energy_is_conserved() {
     }
 }
 
-/// Oil in air, polystyrene (1.59), polyamide (1.53) and solid glass (1.52) in water (1.333): diameter µm, index, medium, wavelength µm, then Q_sca and
-/// dC/dΩ at 90°, m²/sr, perpendicular and parallel: mean over ±10 % of diameter and 85° to 95°, and of one size at 90°.
-/// Computed beforehand by an independent program.
+/// Oil in air, polystyrene (1.59), polyamide (1.53) and solid glass (1.52) in water (1.333):
+/// diameter µm, index, medium, wavelength µm, then Q_sca and dC/dΩ at 90°, m²/sr, perpendicular and
+/// parallel: mean over ±10 % of diameter and 85° to 95°, and of one size at 90°. Computed
+/// beforehand by an independent program.
 type Tracer = (f64, f64, f64, f64, f64, [f64; 2], [f64; 2]);
 const TRACERS: [Tracer; 7] = [
     (
@@ -250,9 +256,10 @@ const TRACERS: [Tracer; 7] = [
     ),
 ];
 
-/// The tolerance is half a unit of the last digit given; a whole one for the means, whose sampling is
-/// not stated (41 sizes and 21 angles, ends included, come closest). The lens's mean weights the middle of its cone more than the table's
-/// band does, so it is held to 7 %: half a unit of the second digit at its worst (5 %) and the difference of the weights.
+/// The tolerance is half a unit of the last digit given; a whole one for the means, whose sampling
+/// is not stated (41 sizes and 21 angles, ends included, come closest). The lens's mean weights the
+/// middle of its cone more than the table's band does, so it is held to 7 %: half a unit of the
+/// second digit at its worst (5 %) and the difference of the weights.
 #[test]
 fn agrees_with_the_table_of_tracers() {
     for (d_um, index, medium, wavelength_um, efficiency, mean, single) in TRACERS {
@@ -307,9 +314,10 @@ fn agrees_with_the_table_of_tracers() {
     }
 }
 
-/// The mean over the cone, as a sum over directions in space: the field splits into its parts normal and parallel to the plane
-/// of each scattered ray, found with vectors. The sum takes 400 x 400 rays, evenly in solid angle; its own
-/// error is 1.2e-4 at worst (it falls to 1e-5 with 1600 x 1600).
+/// The mean over the cone, as a sum over directions in space: the field splits into its parts
+/// normal and parallel to the plane of each scattered ray, found with vectors. The sum takes 400 x
+/// 400 rays, evenly in solid angle; its own error is 1.2e-4 at worst (it falls to 1e-5 with 1600 x
+/// 1600).
 #[test]
 fn mean_over_the_cone_is_that_over_directions_in_space() {
     let (wavelength, medium) = (450e-9, 1.336);
@@ -322,7 +330,8 @@ fn mean_over_the_cone_is_that_over_directions_in_space() {
         };
         let wave_number = 2.0 * PI * medium / wavelength;
         let mie = Mie::new(0.5 * wave_number * diameter, scatterer.index / medium).unwrap();
-        // Light along z, the lens's axis in the x-z plane; fields along y (perpendicular) and x (parallel).
+        // Light along z, the lens's axis in the x-z plane; fields along y (perpendicular) and x
+        // (parallel).
         let mut sums = [0.0; 2];
         let rays = 400;
         for i in 0..rays {
@@ -370,7 +379,8 @@ fn mean_over_the_cone_is_that_over_directions_in_space() {
     }
 }
 
-/// The documented 0.5 % of the mean over diameters, against four times as many sizes, cut and weighted alike.
+/// The documented 0.5 % of the mean over diameters, against four times as many sizes, cut and
+/// weighted alike.
 #[test]
 fn enough_diameters_are_taken() {
     let (wavelength, medium, index) = (450e-9, 1.336, 1.51);

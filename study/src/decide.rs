@@ -1,8 +1,9 @@
 //! The decision: how long may the light pulse be?
 //!
-//! The pulse length is swept over the range that the rig allows; around the smallest error and the crossings of the limit
-//! the sweep is refined; at the ends of what is allowed the experiment is repeated without the sensor's and the light's noise, and
-//! with the motion frozen, to say which of the two limits.
+//! The pulse length is swept over the range that the rig allows; around the smallest error and the
+//! crossings of the limit the sweep is refined; at the ends of what is allowed the experiment is
+//! repeated without the sensor's and the light's noise, and with the motion frozen, to say which of
+//! the two limits.
 
 pub mod choice;
 pub mod map;
@@ -38,7 +39,8 @@ pub struct Wish {
 
 /// Total error commonly accepted, px (common practice, no source).
 pub const USUAL_LIMIT_PX: f64 = 0.1;
-/// Share of valid vectors commonly asked for (Keane and Adrian 1992, Appl. Sci. Res. 49, 191; memory).
+/// Share of valid vectors commonly asked for (Keane and Adrian 1992, Appl. Sci. Res. 49, 191;
+/// memory).
 pub const USUAL_VALID: f64 = 0.95;
 
 /// Points of the first sweep.
@@ -57,7 +59,8 @@ pub struct MeasuredPulse {
     pub point: Point,
 }
 
-/// The same pulse with one cause of error taken away. Where too many vectors are lost, they are counted in with the outlier limit.
+/// The same pulse with one cause of error taken away. Where too many vectors are lost, they are
+/// counted in with the outlier limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cause {
     /// Pulse length, s.
@@ -183,7 +186,8 @@ struct Phase<'a> {
 impl Progress for Phase<'_> {
     fn expect(&self, pairs: usize) {
         let [now, later] = self.points;
-        // Later points lie at the walls, where errors scatter more: a quarter more pairs than a point begins with, at least.
+        // Later points lie at the walls, where errors scatter more: a quarter more pairs than a
+        // point begins with, at least.
         let each = (pairs as f64 / now.max(1) as f64).max(1.25 * self.first_pairs as f64);
         self.whole
             .expect(self.before + pairs + (each * later as f64) as usize);
@@ -271,7 +275,8 @@ impl Sweep<'_> {
         Reading::of(&samples(points), self.wish.limit_px, self.wish.valid)
     }
 
-    /// Repeats the ends of the window (of the range, where no window or no wall is there) without one cause each.
+    /// Repeats the ends of the window (of the range, where no window or no wall is there) without
+    /// one cause each.
     fn causes(&self, points: &[MeasuredPulse], reading: &Reading) -> Result<[Option<Cause>; 2], StudyError> {
         let end = |side: usize| -> Option<&MeasuredPulse> {
             let wall = reading.window.map(|w| w.pulses_s[side]);
@@ -282,7 +287,8 @@ impl Sweep<'_> {
                 (_, None) => m.pulse_s > reading.best_s,
             };
             let mut beyond = points.iter().filter(beyond);
-            // The measured point next to the wall on its outer side, where the error is beyond the limit; without a window, the range's end.
+            // The measured point next to the wall on its outer side, where the error is beyond the
+            // limit; without a window, the range's end.
             match (side, wall.is_some()) {
                 (0, true) => beyond.next_back(),
                 (0, false) => beyond.next(),
@@ -339,9 +345,11 @@ pub enum Limit {
     Light,
     /// Streaks.
     Blur,
-    /// The error is within the limit up to the end of the range that the rig allows or that is worth trying.
+    /// The error is within the limit up to the end of the range that the rig allows or that is
+    /// worth trying.
     Range,
-    /// Neither more light nor frozen motion brings the error down by a tenth: processing, flow gradients, out-of-plane motion.
+    /// Neither more light nor frozen motion brings the error down by a tenth: processing, flow
+    /// gradients, out-of-plane motion.
     Other,
 }
 

@@ -34,7 +34,8 @@ impl Wave {
     }
 }
 
-/// Where the amplitude has fallen by a tenth and by 3 dB; the amplitude is that of x, along which the wave's velocity stands.
+/// Where the amplitude has fallen by a tenth and by 3 dB; the amplitude is that of x, along which
+/// the wave's velocity stands.
 pub struct Response {
     /// Name for programs, name for people, and where it lies (window over wavelength).
     pub levels: [(&'static str, &'static str, Crossing); 2],

@@ -1,11 +1,12 @@
 //! A study: several experiments, each repeated on fresh pairs until its error is known well enough.
 //!
-//! One measurement is one pair, or as many pairs together as the processing's `ensemble` says: measurement r then takes the
-//! realisations r N to r N + N - 1.
+//! One measurement is one pair, or as many pairs together as the processing's `ensemble` says:
+//! measurement r then takes the realisations r N to r N + N - 1.
 //!
-//! The repetitions of all points share particles and noise (common random numbers), so that curves differ by physics. Which
-//! pairs are rendered depends on the results alone, never on time or threads; and a study that is stopped keeps, at every
-//! point, the unbroken run of realisations from the first.
+//! The repetitions of all points share particles and noise (common random numbers), so that curves
+//! differ by physics. Which pairs are rendered depends on the results alone, never on time or
+//! threads; and a study that is stopped keeps, at every point, the unbroken run of realisations
+//! from the first.
 
 pub mod bound;
 mod figures;
@@ -39,8 +40,8 @@ pub type Correlate = fn(
     &Processing,
 ) -> Result<VectorField, motefield_evaluator::ProcessingError>;
 
-/// What does the experiments: the program's own generator and evaluator, unless a test puts a faulty one in their place to see
-/// whether the faults are found.
+/// What does the experiments: the program's own generator and evaluator, unless a test puts a
+/// faulty one in their place to see whether the faults are found.
 #[derive(Debug, Clone, Copy)]
 pub struct Chain {
     /// From a scene to a pair.
@@ -73,7 +74,8 @@ pub struct Effort {
     pub precision: f64,
     /// Measurements to begin with: pairs, or ensembles of them.
     pub first_pairs: usize,
-    /// Pairs after which a point is left as it is; of ensembles as many as that makes, at least one.
+    /// Pairs after which a point is left as it is; of ensembles as many as that makes, at least
+    /// one.
     pub most_pairs: usize,
     /// How sure the intervals of the points' figures are.
     pub confidence: Confidence,
@@ -134,7 +136,8 @@ impl Point {
 /// What a study may find out besides the errors.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Wanted {
-    /// Whether the Cramér–Rao bound is computed, of the first [`BOUND_MEASUREMENTS`] at each point: it varies little.
+    /// Whether the Cramér–Rao bound is computed, of the first [`BOUND_MEASUREMENTS`] at each point:
+    /// it varies little.
     pub bound: bool,
     /// Whether the further [`FurtherFigures`] are computed.
     pub figures: bool,
@@ -172,7 +175,8 @@ impl Progress for Silent {
     fn done(&self) {}
 }
 
-/// Runs all experiments; the points stand in the same order, `None` where nothing was done before `stop` was set.
+/// Runs all experiments; the points stand in the same order, `None` where nothing was done before
+/// `stop` was set.
 pub fn run(
     experiments: &[Experiment],
     effort: &Effort,
@@ -201,7 +205,8 @@ pub fn run_with(
     run_kept(None, chain, besides, experiments, effort, progress, stop)
 }
 
-/// [`run_with`] with a journal, from which it takes what was measured before and to which it adds what is measured now.
+/// [`run_with`] with a journal, from which it takes what was measured before and to which it adds
+/// what is measured now.
 pub fn run_kept(
     journal: Option<&Journal>,
     chain: &Chain,
@@ -231,7 +236,8 @@ pub fn run_kept(
             .enumerate()
             .flat_map(|(point, &n)| (done[point].len()..n).map(move |k| (point, k)))
             .collect();
-        // One pair of every point before a second of any: whoever stops the study has the whole curve.
+        // One pair of every point before a second of any: whoever stops the study has the whole
+        // curve.
         jobs.sort_by_key(|&(point, realisation)| (realisation, point));
         if jobs.is_empty() {
             break;
@@ -287,8 +293,8 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements will narrow the random error's interval to the precision wanted, in the worse component: the
-/// interval falls with the square root of their number.
+/// How many measurements will narrow the random error's interval to the precision wanted, in the
+/// worse component: the interval falls with the square root of their number.
 fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usize {
     let (n, most) = (measured.len(), most(prepared, effort));
     if n == 0 {

@@ -140,7 +140,8 @@ impl SweepValue {
         }
     }
 
-    /// Another number in the same unit, to six significant digits: what the table shows is what was rendered.
+    /// Another number in the same unit, to six significant digits: what the table shows is what was
+    /// rendered.
     pub fn with_number(&self, number: f64) -> SweepValue {
         let rounded: f64 = format!("{number:.5e}").parse().expect("a number written by Rust");
         let number = rounded.to_string();

@@ -26,7 +26,8 @@ pub struct Measured {
 /// Reads vectors back, with the grid of windows of `window` px on which they stand.
 ///
 /// # Errors
-/// When a line cannot be read or the vectors do not stand on a regular grid, row by row: names the line.
+/// When a line cannot be read or the vectors do not stand on a regular grid, row by row: names the
+/// line.
 pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, StudyError> {
     let text = read_text(path)?;
     let bad = |line: usize, why: &str| {
@@ -135,7 +136,8 @@ pub fn end(grid: &Grid) -> [usize; 2] {
     [corner[0] + grid.window[0], corner[1] + grid.window[1]]
 }
 
-/// Whether the mask is true at the pixels next to a point on all sides; outside the picture counts as true.
+/// Whether the mask is true at the pixels next to a point on all sides; outside the picture counts
+/// as true.
 pub fn all_around(mask: &ndarray::Array2<bool>, x_px: f64, y_px: f64) -> bool {
     let near = |at: f64| [at.floor(), at.ceil()].map(|p| p as usize);
     near(y_px).iter().all(|&y| {
@@ -145,8 +147,9 @@ pub fn all_around(mask: &ndarray::Array2<bool>, x_px: f64, y_px: f64) -> bool {
     })
 }
 
-/// The field at a point between the pixels: cubic interpolation through the four nearest on each axis, clamped at the border.
-/// (Lagrange's polynomial; half-way between pixels its error is 3/128 of the fourth derivative.)
+/// The field at a point between the pixels: cubic interpolation through the four nearest on each
+/// axis, clamped at the border. (Lagrange's polynomial; half-way between pixels its error is 3/128
+/// of the fourth derivative.)
 pub fn interpolate(field: &Array3<f64>, x_px: f64, y_px: f64) -> [f64; 2] {
     let (_, height, width) = field.dim();
     let (columns, across) = taps(x_px, width);

@@ -47,7 +47,7 @@ def places(image, particles):
 
 
 def test_a_fit_of_isolated_particles_reaches_the_bound(program):
-    """Requirement (issue 4): the fitted displacements scatter by 0.8 to 1.25 of the bound. Information adds up over particles, so a particle's
+    """Requirement: the fitted displacements scatter by 0.8 to 1.25 of the bound. Information adds up over particles, so a particle's
     bound is that of all windows together times the square root of their number. Some 170 particles know the ratio
     to 6 % along either axis; those with a neighbour within 8 px, or within 8 px of the border, are left out of the scatter."""
     pairs = program.render(SCENE, 1, 3, "pairs", "--particles", "--bound")

@@ -1,4 +1,5 @@
-//! Bad input: one paragraph that names the key and the remedy, exit code 2, nothing written, no panic.
+//! Bad input: one paragraph that names the key and the remedy, exit code 2, nothing written, no
+//! panic.
 
 use std::path::Path;
 

@@ -1,7 +1,8 @@
 //! Blur against lack of light, in a dim picture of a uniform flow, with the default processing.
 //!
-//! Common practice, no source: with the particles' peak brightness held, a streak below 5 px adds only about 0.01 px to the error, a
-//! tenth of the 0.1 px commonly accepted; and low brightness does far more harm than blur.
+//! Common practice, no source: with the particles' peak brightness held, a streak below 5 px adds
+//! only about 0.01 px to the error, a tenth of the 0.1 px commonly accepted; and low brightness
+//! does far more harm than blur.
 
 use motefield_study::run::{Effort, Point};
 
@@ -26,8 +27,8 @@ fn measure(changes: &[[(&'static str, &str); 2]]) -> Vec<Point> {
 const PEAK: &str = "image.peak_electrons";
 const STREAK: &str = "image.streak[0]";
 
-/// "About 0.01 px": at most 0.02 px in the component along the streak, where it is worst, interval included; and the error of the
-/// vector as a whole does not grow by that much either.
+/// "About 0.01 px": at most 0.02 px in the component along the streak, where it is worst, interval
+/// included; and the error of the vector as a whole does not grow by that much either.
 #[test]
 fn streak_at_held_brightness_costs_a_hundredth() {
     let points = measure(&[
@@ -41,12 +42,14 @@ fn streak_at_held_brightness_costs_a_hundredth() {
         assert!(random.hi - still.value < 0.02, "{random:?} against {still:?}");
         assert!(streaked.score.total_px.value < points[0].score.total_px.value + 0.01);
     }
-    // The streak does blur: were it not rendered, the error along it would fall with the added light as it does across.
+    // The streak does blur: were it not rendered, the error along it would fall with the added
+    // light as it does across.
     let across = points[2].score.point[1].random_px.value / points[0].score.point[1].random_px.value;
     assert!(across < 0.6, "{across}");
 }
 
-/// "Far more harm": halving the brightness adds at least five times what doubling the streak adds, both from a dim streak of 1 px.
+/// "Far more harm": halving the brightness adds at least five times what doubling the streak adds,
+/// both from a dim streak of 1 px.
 #[test]
 fn darkness_harms_more_than_blur() {
     let points = measure(&[
@@ -59,8 +62,8 @@ fn darkness_harms_more_than_blur() {
     assert!(dark > 5.0 * blur, "darkness adds {dark} px, blur {blur} px");
 }
 
-/// At held energy a streak spreads the same light, so the error along it must rise: by more than its interval from 1 to 5 px (derived:
-/// the peak falls as in the closed form of the streak).
+/// At held energy a streak spreads the same light, so the error along it must rise: by more than
+/// its interval from 1 to 5 px (derived: the peak falls as in the closed form of the streak).
 #[test]
 fn streak_at_held_energy_costs() {
     let scene = DIM.replace("peak_electrons = \"60 e\"", "electrons = \"300 e\"");

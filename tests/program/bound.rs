@@ -7,7 +7,8 @@ use motefield_study::run::bound;
 
 use super::{empty, figure, motefield, table};
 
-/// Sparse bright particles that move by whole pixels to either side, so that both frames show the same; hardly any noise but the light's.
+/// Sparse bright particles that move by whole pixels to either side, so that both frames show the
+/// same; hardly any noise but the light's.
 const SPARSE: &str = r#"
 [image]
 size = [1024, 1024]
@@ -28,9 +29,11 @@ passes = [{ window = 64, overlap = 0 }]
 weighting = "top-hat"
 "#;
 
-/// Closed form: N electrons of a particle image of standard deviation s tell its place to (s² + 1/12)/N (Thompson, Larson & Webb 2002, first
-/// term; from memory), so the information of all windows together is that of all electrons shown, halved as both frames are noisy.
-/// 3 %: the formula's own (below 1 % at s = 1.25 px), images that overlap (density 0.0005 over 4 π s², 1 %) and those that the border cuts.
+/// Closed form: N electrons of a particle image of standard deviation s tell its place to (s² +
+/// 1/12)/N (Thompson, Larson & Webb 2002, first term; from memory), so the information of all
+/// windows together is that of all electrons shown, halved as both frames are noisy. 3 %: the
+/// formula's own (below 1 % at s = 1.25 px), images that overlap (density 0.0005 over 4 π s², 1 %)
+/// and those that the border cuts.
 #[test]
 fn sparse_windows_hold_the_information_of_their_electrons() {
     let plan = plan(&Setup::from_text::<&str>("test", SPARSE, &[]).unwrap()).unwrap();
@@ -51,9 +54,10 @@ fn sparse_windows_hold_the_information_of_their_electrons() {
     }
 }
 
-/// The table has bound and efficiency with their intervals; an ensemble of four knows the displacement twice as well (derived: information
-/// adds up; 5 % for the windows that differ); no setting is better than its bound beyond its interval; and `render --bound` writes
-/// what the table sums up.
+/// The table has bound and efficiency with their intervals; an ensemble of four knows the
+/// displacement twice as well (derived: information adds up; 5 % for the windows that differ); no
+/// setting is better than its bound beyond its interval; and `render --bound` writes what the table
+/// sums up.
 #[test]
 fn bound_and_efficiency_stand_beside_the_error() {
     let directory = empty("bound");

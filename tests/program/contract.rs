@@ -1,4 +1,5 @@
-//! Names that scripts rely on: files, columns, keys. A change here is a change of the schema's version and of the changelog.
+//! Names that scripts rely on: files, columns, keys. A change here is a change of the schema's
+//! version and of the changelog.
 
 use serde_json::Value;
 
@@ -110,7 +111,8 @@ fn pictures_vectors_and_scores() {
             assert!(score[figure][end].is_number(), "{figure} {end}");
         }
     }
-    // Bright particles: a few hundredths of a pixel at most (Raffel et al., handbook figures for 32 px windows, from memory).
+    // Bright particles: a few hundredths of a pixel at most (Raffel et al., handbook figures for 32
+    // px windows, from memory).
     assert!(score["total_x_px"]["value"].as_f64().unwrap() < 0.05, "{score:#}");
 }
 
@@ -172,7 +174,8 @@ fn help_has_examples() {
     assert!(std::fs::read_dir(&directory).unwrap().next().is_none());
 }
 
-/// Every key that the reader asks for stands in the setup's description, which `plan --keys` prints.
+/// Every key that the reader asks for stands in the setup's description, which `plan --keys`
+/// prints.
 #[test]
 fn every_key_is_described() {
     let keys = String::from_utf8(motefield(&empty("keys"), &["plan", "--keys"]).stdout).unwrap();

@@ -40,8 +40,8 @@ fn number(value: &Value, path: &str) -> f64 {
         .unwrap_or_else(|| panic!("{path} is no number in {value:#}"))
 }
 
-/// A power-limited source: light limits below, blur above, and the best lies between (the trade-off the program is for; common
-/// practice, no source).
+/// A power-limited source: light limits below, blur above, and the best lies between (the trade-off
+/// the program is for; common practice, no source).
 #[test]
 fn power_limited_source_has_two_walls() {
     let directory = empty("two_walls");
@@ -72,8 +72,9 @@ fn power_limited_source_has_two_walls() {
     }
 }
 
-/// A source of fixed pulse energy gains nothing from a longer pulse: the window opens toward short pulses and light does not
-/// limit there (derived: the photo-electrons do not depend on the pulse length, the streak does).
+/// A source of fixed pulse energy gains nothing from a longer pulse: the window opens toward short
+/// pulses and light does not limit there (derived: the photo-electrons do not depend on the pulse
+/// length, the streak does).
 #[test]
 fn fixed_energy_has_no_wall_of_light() {
     let directory = empty("fixed_energy");
@@ -107,8 +108,8 @@ fn fixed_energy_has_no_wall_of_light() {
     assert!(number(&d, "/best/streak_px") < 1.0);
 }
 
-/// A hopeless rig says no, exits 1, and computes what would help: at a twelfth of the light, more light comes out ahead of a
-/// shorter separation.
+/// A hopeless rig says no, exits 1, and computes what would help: at a twelfth of the light, more
+/// light comes out ahead of a shorter separation.
 #[test]
 fn hopeless_rig_says_what_would_help() {
     let directory = empty("hopeless");
@@ -176,8 +177,9 @@ fn free(directory: &Path, out: &str, more: &[&str]) -> (i32, Value) {
     (code, serde_json::from_slice(&done.stdout).unwrap())
 }
 
-/// Displacements of 1 to 16 px are measured with about the same error in px, so the error of the velocity falls as the separation
-/// grows until the quarter rule ends it: 16 px in a first window of 64 px (derived; the quarter rule by Keane and Adrian 1990, from memory).
+/// Displacements of 1 to 16 px are measured with about the same error in px, so the error of the
+/// velocity falls as the separation grows until the quarter rule ends it: 16 px in a first window
+/// of 64 px (derived; the quarter rule by Keane and Adrian 1990, from memory).
 #[test]
 fn the_longest_separation_that_the_quarter_rule_allows_is_best_in_steady_flow() {
     let directory = empty("map_steady");
@@ -206,7 +208,8 @@ fn the_longest_separation_that_the_quarter_rule_allows_is_best_in_steady_flow() 
             .unwrap();
         assert_eq!(trial["state"] == "quarter-rule", ms > 4.0, "{trial:#}");
     }
-    // No path is curved in a uniform flow, and the error of the velocity is that of the displacement over its length.
+    // No path is curved in a uniform flow, and the error of the velocity is that of the
+    // displacement over its length.
     assert_eq!(number(&d, "/best/curvature_px"), 0.0);
     let relative = number(&d, "/best/total_px") / number(&d, "/best/mean_displacement_px");
     assert!((relative / number(&d, "/best/relative_error") - 1.0).abs() < 1e-12);
@@ -215,7 +218,8 @@ fn the_longest_separation_that_the_quarter_rule_allows_is_best_in_steady_flow() 
     }
 }
 
-/// Straddling: a pulse longer than separation less dead time cannot be, and a particle brighter than the full well is shut out.
+/// Straddling: a pulse longer than separation less dead time cannot be, and a particle brighter
+/// than the full well is shut out.
 #[test]
 fn what_cannot_be_built_or_saturates_is_shut_out() {
     let directory = empty("map_shut_out");
@@ -246,7 +250,8 @@ fn what_cannot_be_built_or_saturates_is_shut_out() {
     assert_eq!(state("1 ms", "1 ms"), "impossible");
     assert_eq!(state("1 ms", "2 ms"), "usable");
     assert_eq!(state("2 ms", "2 ms"), "impossible");
-    // Exposures of 0.4 ms and the dead time span 0.9 ms: pulses a millisecond apart are cut, half a millisecond apart they are not.
+    // Exposures of 0.4 ms and the dead time span 0.9 ms: pulses a millisecond apart are cut, half a
+    // millisecond apart they are not.
     let (_, d) = free(
         &directory,
         "short",
@@ -295,8 +300,9 @@ fn what_cannot_be_built_or_saturates_is_shut_out() {
     );
 }
 
-/// In a uniform flow there is nothing to resolve, so the larger window, with more particles, has the smaller error; where the
-/// displacement varies over 40 px, the smaller one (theory of the moving average; derived).
+/// In a uniform flow there is nothing to resolve, so the larger window, with more particles, has
+/// the smaller error; where the displacement varies over 40 px, the smaller one (theory of the
+/// moving average; derived).
 #[test]
 fn the_window_is_chosen_by_what_the_flow_asks() {
     let directory = empty("choice_window");

@@ -1,8 +1,9 @@
 //! Random error against particle image diameter.
 //!
-//! Raffel, Willert, Wereley and Kompenhans, *Particle Image Velocimetry*, chapter on measurement uncertainty (from memory): with a
-//! three-point Gaussian fit the error is smallest at a diameter slightly above 2 px. Conditions as there: no noise, top-hat sheet,
-//! one plain pass with a top-hat window of 32 px.
+//! Raffel, Willert, Wereley and Kompenhans, *Particle Image Velocimetry*, chapter on measurement
+//! uncertainty (from memory): with a three-point Gaussian fit the error is smallest at a diameter
+//! slightly above 2 px. Conditions as there: no noise, top-hat sheet, one plain pass with a top-hat
+//! window of 32 px.
 
 use motefield_study::run::Effort;
 

@@ -19,8 +19,9 @@ displacement = ["3.3 px", "1.6 px"]
 dark_noise = "5 e"
 "#;
 
-/// Derived: the planes of N pairs are added, so the noise of the sum falls against its peak by the square root of N, and so does the
-/// random error. The two intervals (95 %) must meet at that ratio, and the pairs are all counted.
+/// Derived: the planes of N pairs are added, so the noise of the sum falls against its peak by the
+/// square root of N, and so does the random error. The two intervals (95 %) must meet at that
+/// ratio, and the pairs are all counted.
 #[test]
 fn ten_pairs_have_the_error_of_one_over_the_root_of_ten() {
     let directory = empty("ensemble");

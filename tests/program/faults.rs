@@ -43,8 +43,8 @@ fn e_1(scene: &Scene, seed: Seed) -> Rendered {
     })
 }
 
-/// The displacement given to frame B alone, so that the truth is half of it off: the carried pattern
-/// 4 px too low in both frames.
+/// The displacement given to frame B alone, so that the truth is half of it off: the carried
+/// pattern 4 px too low in both frames.
 fn one_sided(scene: &Scene, seed: Seed) -> Rendered {
     let pair = render(scene, seed)?;
     let lower = |frame: &Array2<f32>| {

@@ -32,8 +32,8 @@ use motefield_rig::plan::plan;
 use motefield_rig::setup::{Setup, Value};
 use motefield_study::run::{Effort, Experiment, Point, Silent, run};
 
-/// The conditions of the classic Monte Carlo studies: no noise, top-hat sheet, one plain pass with a
-/// top-hat window of 32 px.
+/// The conditions of the classic Monte Carlo studies: no noise, top-hat sheet, one plain pass with
+/// a top-hat window of 32 px.
 const PLAIN: &str = r#"
 [image]
 size = [512, 512]

@@ -1,5 +1,5 @@
-//! The page of `plan`: worked examples of the trade, the rules and what would meet them, the light anchored to a measurement, files and
-//! exit codes.
+//! The page of `plan`: worked examples of the trade, the rules and what would meet them, the light
+//! anchored to a measurement, files and exit codes.
 
 use std::path::Path;
 
@@ -65,8 +65,9 @@ fn near(got: f64, expected: f64, relative: f64) {
     assert!((got / expected - 1.0).abs() <= relative, "{got} for {expected}");
 }
 
-/// Worked examples (common practice, no source): 0.05 m/s at 10 ms between images, 0.5 at 1 ms, 5 at 100 us, 50 at 10 us; 100 frames/s
-/// give 50 pairs/s. 1e-6: the separation is solved for to 1e-9.
+/// Worked examples (common practice, no source): 0.05 m/s at 10 ms between images, 0.5 at 1 ms, 5
+/// at 100 us, 50 at 10 us; 100 frames/s give 50 pairs/s. 1e-6: the separation is solved for to
+/// 1e-9.
 #[test]
 fn worked_examples_of_velocity_and_pair_rate() {
     let directory = empty("plan_velocity");
@@ -88,8 +89,9 @@ fn worked_examples_of_velocity_and_pair_rate() {
     near(series["fastest_velocity_m_s"].as_f64().unwrap(), 0.05, 1e-12);
 }
 
-/// EMVA 1288's worked cameras (published formulas, memory; derived): full well, dark noise and gain → threshold and dynamic range in dB; and
-/// Adrian's ranges (derived): 2000 px, d 2.5 px, 5 %, 8 px → DVR 64, DSR 250. Half a unit of the last digit printed.
+/// EMVA 1288's worked cameras (published formulas, memory; derived): full well, dark noise and gain
+/// → threshold and dynamic range in dB; and Adrian's ranges (derived): 2000 px, d 2.5 px, 5 %, 8 px
+/// → DVR 64, DSR 250. Half a unit of the last digit printed.
 #[test]
 fn dynamic_ranges_of_camera_and_vectors() {
     let directory = empty("plan_ranges");
@@ -172,8 +174,9 @@ fn the_change_named_meets_the_rule() {
     }
 }
 
-/// The measurement fixes the light: its own grey level comes back at its pulse length, a chain twice as bright halves the factor, and what the
-/// command line changes is planned with the factor found.
+/// The measurement fixes the light: its own grey level comes back at its pulse length, a chain
+/// twice as bright halves the factor, and what the command line changes is planned with the factor
+/// found.
 #[test]
 fn light_is_anchored_to_a_measurement() {
     let directory = empty("plan_measured");
@@ -190,7 +193,8 @@ fn light_is_anchored_to_a_measurement() {
         figure(&anchored, "electrons_e") / figure(&plain, "electrons_e"),
         1e-9,
     );
-    // Another power in the file is another chain for the same light; on the command line it is another light.
+    // Another power in the file is another chain for the same light; on the command line it is
+    // another light.
     let stronger = page(&directory, &measured.replace("2.5 W", "5 W"), &[]);
     near(
         figure(&stronger, "electrons_e"),
@@ -296,7 +300,8 @@ fn writes_its_page_and_keeps_its_exit_codes() {
     assert_eq!(run(&["--strict"]).status.code(), Some(0));
 }
 
-/// The caution: once, deferring to those who decide; the norm for lasers or for LEDs; breathing air where the fluid is air.
+/// The caution: once, deferring to those who decide; the norm for lasers or for LEDs; breathing air
+/// where the fluid is air.
 #[test]
 fn the_caution_fits_the_source() {
     let directory = empty("plan_caution");

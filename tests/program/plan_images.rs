@@ -1,13 +1,15 @@
-//! A planned rig, rendered: what its pictures show when they are measured pixel by pixel is what the plan says, within the 5 % that the
-//! plan is required to hold. Nothing here uses the program's own correlation or fits: blobs, moments, counts and differences only.
+//! A planned rig, rendered: what its pictures show when they are measured pixel by pixel is what
+//! the plan says, within the 5 % that the plan is required to hold. Nothing here uses the program's
+//! own correlation or fits: blobs, moments, counts and differences only.
 
 use motefield_generator::{Seed, render};
 use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 use ndarray::Array2;
 
-/// The embedded rig with a sheet in which all particles shine alike, a whole-pixel displacement along x (so that both frames show the same
-/// picture but for noise), few particles, and a bright pulse with a streak.
+/// The embedded rig with a sheet in which all particles shine alike, a whole-pixel displacement
+/// along x (so that both frames show the same picture but for noise), few particles, and a bright
+/// pulse with a streak.
 const CHANGES: &[(&str, &str)] = &[
     ("sheet.profile", "top-hat"),
     ("sheet.out_of_plane", "0"),
@@ -20,7 +22,8 @@ const CHANGES: &[(&str, &str)] = &[
 ];
 /// 8 px in 2.4 ms at 55 um a pixel.
 const FLOW: &str = "[flow]\nkind = \"uniform\"\ndisplacement = [\"8 px\", \"0 px\"]\n";
-/// Half the side of the box in which an image's moments are taken, px: 7 standard deviations and half the streak.
+/// Half the side of the box in which an image's moments are taken, px: 7 standard deviations and
+/// half the streak.
 const BOX: i64 = 7;
 
 struct Blob {
@@ -115,7 +118,8 @@ fn pictures_show_what_was_planned() {
     let text = format!("{}{FLOW}{}", &rig[..head], &rig[tail..]);
     let plan = plan(&Setup::from_text("test", &text, CHANGES).unwrap()).unwrap();
     let planned = |name: &str| plan.figure(name).unwrap_or_else(|| panic!("{name}"));
-    // The camera by its stated figures: 12 bits, full well 10 000 e, dark noise 4 e (EMVA 1288: y = K n + black).
+    // The camera by its stated figures: 12 bits, full well 10 000 e, dark noise 4 e (EMVA 1288: y =
+    // K n + black).
     let gain = 4095.0 / (10_000.0 + 5.0 * 4.0);
     let black = f64::ceil(5.0 * gain * 4.0) + gain * 12.0;
     let electrons = |frame: &Array2<f32>| frame.mapv(|y| (f64::from(y) - black) / gain);
@@ -138,7 +142,8 @@ fn pictures_show_what_was_planned() {
             along.push(blob.variance[0] - blob.variance[1]);
             let off = [0, 1].map(|k| (blob.at[k] - blob.at[k].round()).abs());
             let (y, x) = blob.peak;
-            // On a pixel's centre: within 0.15 px across the streak and 0.3 px along its plateau, which dims the mean peak by 1.3 %.
+            // On a pixel's centre: within 0.15 px across the streak and 0.3 px along its plateau,
+            // which dims the mean peak by 1.3 %.
             if off[0] < 0.3 && off[1] < 0.15 && x + 8 < a.ncols() {
                 peaks.push(a[(y, x)]);
                 differences.push(a[(y, x)] - b[(y, x + 8)]);

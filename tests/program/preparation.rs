@@ -30,8 +30,8 @@ fn sweep(name: &str, arguments: &[&str]) -> Vec<[f64; 3]> {
     rows.iter().map(|row| figure(row, "outliers")).collect()
 }
 
-/// What stands still pulls displacements to zero (common practice, no source): taken off as a background of its own series, or of the
-/// frames of the ensemble, it does not.
+/// What stands still pulls displacements to zero (common practice, no source): taken off as a
+/// background of its own series, or of the frames of the ensemble, it does not.
 #[test]
 fn background_takes_off_what_stands_still() {
     let series = [
@@ -55,7 +55,8 @@ fn background_takes_off_what_stands_still() {
     assert!(outliers[1][2] < outliers[0][1], "{outliers:?}");
 }
 
-/// Each of the others changes what is measured, and lessens what uneven bright spots do; a mask takes windows out of the count.
+/// Each of the others changes what is measured, and lessens what uneven bright spots do; a mask
+/// takes windows out of the count.
 #[test]
 fn every_step_can_be_swept() {
     for (key, values) in [
@@ -94,7 +95,8 @@ fn every_step_can_be_swept() {
         );
         rows[0]["vectors"].parse::<usize>().unwrap()
     };
-    // Windows of 32 px every 16 px: 11 columns, with centres from 15.5 to 175.5, of which six lie at 95.5 and above.
+    // Windows of 32 px every 16 px: 11 columns, with centres from 15.5 to 175.5, of which six lie
+    // at 95.5 and above.
     assert_eq!(vectors(&[]), 2 * 11 * 11);
     assert_eq!(vectors(&["--set", "processing.mask=mask.png"]), 2 * 6 * 11);
 }

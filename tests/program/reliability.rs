@@ -18,8 +18,9 @@ kind = "uniform"
 displacement = ["3.3 px", "1.6 px"]
 "#;
 
-/// A study of noise: correlation statistics over actual error between 0.85 and 1.15, interval included (required of the noise sweep); names and
-/// picture. What coverage is right depends on how much the estimates themselves scatter, so that is counted by hand below.
+/// A study of noise: correlation statistics over actual error between 0.85 and 1.15, interval
+/// included (required of the noise sweep); names and picture. What coverage is right depends on how
+/// much the estimates themselves scatter, so that is counted by hand below.
 #[test]
 fn study_holds_uncertainties_against_errors() {
     let directory = empty("reliability");
@@ -91,7 +92,8 @@ fn study_holds_uncertainties_against_errors() {
     assert!(refuse(&["--uncertainty", "--set", "processing.ensemble=2"]).contains("single pairs"));
 }
 
-/// `correlate` writes uncertainties that `score` holds against the errors; vectors without them are scored without.
+/// `correlate` writes uncertainties that `score` holds against the errors; vectors without them are
+/// scored without.
 #[test]
 fn vectors_carry_their_uncertainty() {
     let directory = empty("uncertain_vectors");

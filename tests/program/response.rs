@@ -22,10 +22,12 @@ weighting = "top-hat"
 normalise = "window"
 "#;
 
-/// One pass of a top-hat window is a moving average: sinc(D/λ), 0.9 at D/λ = 0.2504 and 1/√2 at 0.4429 (derived; the wavelengths 3.99 and 2.26
-/// windows are the published ones), where the window's bias toward zero is
-/// divided out and the gradient is small against the particle image. One pass follows the sinc within 0.01 (required), whose slope there is 0.77 and 1.2, which is
-/// 0.013 and 0.008 in D/λ; 0.002 comes from the points' distance, and the interval of the study is added.
+/// One pass of a top-hat window is a moving average: sinc(D/λ), 0.9 at D/λ = 0.2504 and 1/√2 at
+/// 0.4429 (derived; the wavelengths 3.99 and 2.26 windows are the published ones), where the
+/// window's bias toward zero is divided out and the gradient is small against the particle image.
+/// One pass follows the sinc within 0.01 (required), whose slope there is 0.77 and 1.2, which is
+/// 0.013 and 0.008 in D/λ; 0.002 comes from the points' distance, and the interval of the study is
+/// added.
 #[test]
 fn one_pass_has_the_response_of_a_moving_average() {
     let directory = empty("response");

@@ -44,7 +44,8 @@ fn killed_study_continues_and_ends_in_the_same_bytes() {
     assert_eq!(run(&["--out", "whole"]).0, Some(0));
     assert!(!directory.join("whole/journal").exists());
 
-    // Killed once some measurements are written down: that is when the journal holds more than two (each above 3000 bytes).
+    // Killed once some measurements are written down: that is when the journal holds more than two
+    // (each above 3000 bytes).
     let mut child = Command::new(env!("CARGO_BIN_EXE_motefield"))
         .args(SWEEP)
         .args(["--out", "cut", "--threads", "1"])

@@ -1,8 +1,11 @@
-//! Bias of one plain pass: the particles that leave a finite window pull the correlation peak toward zero.
+//! Bias of one plain pass: the particles that leave a finite window pull the correlation peak
+//! toward zero.
 //!
-//! Theory (Westerweel 1997, Meas. Sci. Technol. 8, 1379, from memory; derived): the expected correlation is the window's triangle 1 − |s|/D
-//! times a Gaussian of variance σ² = d²/8 + 1/6, so its maximum lies σ²/(D − |s|) toward zero. Dividing by the triangle removes it. Held to
-//! 10 % or 0.002 px, and to a tenth of the plain bias after division, plus the interval of the measured mean.
+//! Theory (Westerweel 1997, Meas. Sci. Technol. 8, 1379, from memory; derived): the expected
+//! correlation is the window's triangle 1 − |s|/D times a Gaussian of variance σ² = d²/8 + 1/6, so
+//! its maximum lies σ²/(D − |s|) toward zero. Dividing by the triangle removes it. Held to 10 % or
+//! 0.002 px, and to a tenth of the plain bias after division, plus the interval of the measured
+//! mean.
 
 use motefield_study::run::Effort;
 

@@ -151,8 +151,8 @@ fn sentences(map: &Map, field: &Field) -> Vec<String> {
     all
 }
 
-/// The values of an axis without those, beyond the first, at which everything is ruled out up to the
-/// border.
+/// The values of an axis without those, beyond the first, at which everything is ruled out up to
+/// the border.
 fn shown(map: &Map, axis: usize) -> Vec<SweepValue> {
     let values = map.axes[axis].values();
     let open = |v: &SweepValue| {

@@ -36,7 +36,8 @@ pub fn text_width(text: &str, size: f64) -> f64 {
     1.18e-3 * f64::from(em) * size
 }
 
-/// A text at most `room` px wide, and its size: first smaller, down to 0.7 of `size`, then cut short.
+/// A text at most `room` px wide, and its size: first smaller, down to 0.7 of `size`, then cut
+/// short.
 ///
 /// ```
 /// use motefield_report::figure::fitted;

@@ -87,8 +87,8 @@ fn light(scene: &Scene) -> Value {
     })
 }
 
-/// The file states one background for both frames, that of frame A: what frame B has beyond it counts
-/// as ambient light.
+/// The file states one background for both frames, that of frame A: what frame B has beyond it
+/// counts as ambient light.
 fn ambient_e(scene: &Scene) -> [f64; 2] {
     let ([a, b], [ambient_a, ambient_b]) = (scene.background_e, scene.light.ambient_e);
     [ambient_a, ambient_b + (b - a)]

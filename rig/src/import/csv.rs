@@ -5,8 +5,9 @@ use super::{Data, Fault, Layout};
 
 const NAMES: [&str; 6] = ["x", "y", "z", "u", "v", "w"];
 
-/// Separated by commas, semicolons, tabs or blanks, whichever comes first in this order in the line of names. Empty lines and
-/// those that begin with # are passed over, but the names may stand behind a #.
+/// Separated by commas, semicolons, tabs or blanks, whichever comes first in this order in the line
+/// of names. Empty lines and those that begin with # are passed over, but the names may stand
+/// behind a #.
 pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, Fault> {
     let text = std::str::from_utf8(bytes).map_err(|e| {
         let line = 1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count();

@@ -10,7 +10,8 @@ pub(super) struct Row {
     pub velocity: [f64; 3],
 }
 
-/// How far a point may stand from its place on a grid, over the spacing: printed coordinates are rounded.
+/// How far a point may stand from its place on a grid, over the spacing: printed coordinates are
+/// rounded.
 const SLACK: f64 = 0.01;
 
 /// An axis of a grid.

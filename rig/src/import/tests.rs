@@ -1,4 +1,5 @@
-//! Formats against files that the libraries behind them wrote (`samples/make.py`): VTK 9.7 and NumPy 2.4.
+//! Formats against files that the libraries behind them wrote (`samples/make.py`): VTK 9.7 and
+//! NumPy 2.4.
 
 use std::path::{Path, PathBuf};
 
@@ -30,7 +31,8 @@ fn truth([x, y, z]: [f64; 3]) -> [f64; 3] {
     [10.0 + x + 0.5 * z, 20.0 - 2.0 * y, 0.25 * x * y]
 }
 
-/// Every node holds the velocity of its place. The samples' numbers are dyadic fractions: exact in any format.
+/// Every node holds the velocity of its place. The samples' numbers are dyadic fractions: exact in
+/// any format.
 fn check(name: &str, data: &Data, first: [f64; 3], spacing: [f64; 3], count: [usize; 3], components: usize) {
     let grid = Positions::Grid {
         first,
@@ -209,7 +211,8 @@ fn bad_files_say_what_to_do() {
     }
 }
 
-/// Headers that claim more than the file holds: refused before anything is set aside for it. Each claims 2^60 nodes or more.
+/// Headers that claim more than the file holds: refused before anything is set aside for it. Each
+/// claims 2^60 nodes or more.
 #[test]
 fn headers_are_not_believed() {
     let npy = |shape: &str| {

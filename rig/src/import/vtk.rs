@@ -132,7 +132,8 @@ impl<'a> Cursor<'a> {
             .position(u8::is_ascii_whitespace)
             .unwrap_or(rest.len());
         self.at += length;
-        // No word of the format is longer than a number; what is longer or no text is data gone astray.
+        // No word of the format is longer than a number; what is longer or no text is data gone
+        // astray.
         std::str::from_utf8(&rest[..length.min(256)])
             .ok()
             .filter(|word| !word.is_empty())

@@ -1,4 +1,5 @@
-//! VTK's XML format (VTK file formats, "XML File Formats"): image data, in one piece and uncompressed.
+//! VTK's XML format (VTK file formats, "XML File Formats"): image data, in one piece and
+//! uncompressed.
 
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD;
@@ -75,7 +76,8 @@ pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
     Err(no_array(array, &seen))
 }
 
-/// The XML without its appended data, and those: after their `_`, whether they are base64 stands in the XML.
+/// The XML without its appended data, and those: after their `_`, whether they are base64 stands in
+/// the XML.
 fn split(bytes: &[u8]) -> Result<(String, Option<Appended<'_>>), Fault> {
     let text = |bytes: &[u8]| {
         String::from_utf8(bytes.to_vec()).map_err(|_| Fault::new("is not a VTK XML file: it is not a text"))
@@ -188,8 +190,8 @@ impl Coding {
     }
 }
 
-/// The first `wanted` bytes of base64 (RFC 4648), whose groups may be padded in between, as VTK does
-/// after a header; nothing where there are fewer.
+/// The first `wanted` bytes of base64 (RFC 4648), whose groups may be padded in between, as VTK
+/// does after a header; nothing where there are fewer.
 fn base64(text: &[u8], wanted: usize) -> Option<Vec<u8>> {
     // No more is set aside than the text can fill.
     let mut bytes = Vec::with_capacity(wanted.min(text.len()));

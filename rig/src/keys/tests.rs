@@ -146,15 +146,18 @@ fn keys_say_what_they_are_and_what_holds_without_them() {
     }
 }
 
+/// The default and the usual value of a key, where it has them.
+fn written_values(key: &Key) -> impl Iterator<Item = &'static str> {
+    key.absent
+        .value
+        .into_iter()
+        .chain(key.usual.map(|usual| usual.value))
+}
+
 #[test]
 fn values_fit_their_keys() {
     for key in all() {
-        for written in key
-            .absent
-            .value
-            .into_iter()
-            .chain(key.usual.map(|usual| usual.value))
-        {
+        for written in written_values(key) {
             assert_eq!(own_fault(key, written), None);
         }
     }
@@ -490,12 +493,7 @@ fn the_schema_refuses_what_no_setup_is() {
 #[test]
 fn defaults_and_usual_values_fit_the_schema() {
     for key in all() {
-        for written in key
-            .absent
-            .value
-            .into_iter()
-            .chain(key.usual.map(|usual| usual.value))
-        {
+        for written in written_values(key) {
             let schema = schema::property(key);
             assert_eq!(
                 value(written).and_then(|value| violation(&schema, &value)),

@@ -29,7 +29,8 @@ pub fn fastest_velocity_m_s(displacement_px: f64, px_per_m: f64, separation_s: f
     displacement_px / px_per_m / separation_s
 }
 
-/// The four arrangements; those of successive frames only where the frame rate is stated. `allowed_px` is the displacement allowed.
+/// The four arrangements; those of successive frames only where the frame rate is stated.
+/// `allowed_px` is the displacement allowed.
 pub(super) fn arrangements(
     setup: &Setup,
     straddle: &Straddle,

@@ -1,5 +1,5 @@
-//! Everything that can be said of a setup before a picture is rendered: the plan's figures, the rules
-//! of the trade, and the ways to expose a pair side by side.
+//! Everything that can be said of a setup before a picture is rendered: the plan's figures, the
+//! rules of the trade, and the ways to expose a pair side by side.
 
 use super::arrangement::Arrangement;
 use super::facts::Facts;

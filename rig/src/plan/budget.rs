@@ -1,5 +1,6 @@
-//! The light budget: pulse energy → fluence in the sheet → Mie scattering into the lens's cone → transmission → photons →
-//! photo-electrons, each link with its value and how it follows from the one before.
+//! The light budget: pulse energy → fluence in the sheet → Mie scattering into the lens's cone →
+//! transmission → photons → photo-electrons, each link with its value and how it follows from the
+//! one before.
 
 use crate::keys;
 use crate::optics::{Lens, photon_energy_j};
@@ -22,7 +23,8 @@ pub(super) struct Chain {
     delivery: f64,
     thickness_m: f64,
     height_m: f64,
-    /// Width of the top-hat with the same middle and the same light, over the profile's: across the sheet, and over its height.
+    /// Width of the top-hat with the same middle and the same light, over the profile's: across the
+    /// sheet, and over its height.
     effective: [f64; 2],
     section_m2_sr: f64,
     section_how: String,
@@ -33,25 +35,14 @@ pub(super) struct Chain {
 }
 
 impl Chain {
-    /// The chain of a rig whose pulses last `pulse_s`; `None` where the rig lacks a link ([`lacking`]).
+    /// The chain of a rig whose pulses last `pulse_s`; `None` where the rig lacks a link
+    /// ([`lacking`]).
     pub(super) fn of(
         setup: &Setup,
         lens: Option<&RigLens>,
         pulse_s: Option<f64>,
     ) -> Result<Option<Chain>, SetupError> {
         let light = &setup.light;
-        let energy = match (light.pulse_energy_j, light.power_w, pulse_s) {
-            (Some(energy), _, _) => Some((energy, "as stated, whatever the pulse length".to_owned())),
-            (None, Some(power), Some(pulse)) => Some((
-                power * pulse,
-                format!(
-                    "power {} x pulse length {}",
-                    show(power, D::Power),
-                    show(pulse, D::Time)
-                ),
-            )),
-            _ => None,
-        };
         let metres = |extent: Option<Extent>| match (extent, lens) {
             (Some(Extent::M(m)), _) => Some(m),
             (Some(Extent::Px(px)), Some(lens)) => Some(px / lens.px_per_m),
@@ -70,7 +61,13 @@ impl Chain {
             Some((wavelength_m, efficiency)),
             Some((diameter_m, index)),
             Some((optics, medium)),
-        ) = (energy, sheet, camera, tracer, optics_and_medium)
+        ) = (
+            pulse_energy_j(setup, pulse_s),
+            sheet,
+            camera,
+            tracer,
+            optics_and_medium,
+        )
         else {
             return Ok(None);
         };
@@ -166,6 +163,15 @@ impl Chain {
                 short(self.effective[1]),
             ),
         );
+        self.tell_collected(facts);
+    }
+
+    /// Tells what the lens collects of the light that a particle scatters, down to the
+    /// photo-electrons.
+    fn tell_collected(&self, facts: &mut Facts) {
+        let mut figure = |name, label, value, unit, how: String| {
+            facts.figure(LIGHT, name, label, value, unit).how(how);
+        };
         figure(
             "cross_section_m2_sr",
             "scattering cross-section into the lens",
@@ -215,6 +221,22 @@ impl Chain {
             "e",
             format!("x quantum efficiency {}", short(self.efficiency)),
         );
+    }
+}
+
+/// Energy of a pulse, J, and how it follows from the rig.
+fn pulse_energy_j(setup: &Setup, pulse_s: Option<f64>) -> Option<(f64, String)> {
+    match (setup.light.pulse_energy_j, setup.light.power_w, pulse_s) {
+        (Some(energy), _, _) => Some((energy, "as stated, whatever the pulse length".to_owned())),
+        (None, Some(power), Some(pulse)) => Some((
+            power * pulse,
+            format!(
+                "power {} x pulse length {}",
+                show(power, D::Power),
+                show(pulse, D::Time)
+            ),
+        )),
+        _ => None,
     }
 }
 

@@ -85,9 +85,10 @@ pub(super) fn flow(
         size,
         middle: size.map(|n| 0.5 * (n as f64 - 1.0)),
     };
-    let (mut flow, about_px) = picture.pattern(&setup.flow.pattern)?;
+    let pattern = &setup.flow.pattern;
+    let mut flow = picture.pattern(pattern)?;
     if setup.flow.angle_rad != 0.0 {
-        flow = Arc::new(Turned::new(flow, about_px, setup.flow.angle_rad));
+        flow = Arc::new(Turned::new(flow, picture.pivot(pattern)?, setup.flow.angle_rad));
     }
     let mut by_px = scale.motions(setup.flow.carried, keys::flow::CARRIED_BY)?;
     by_px[2] += setup.sheet.out_of_plane * thickness_px;
@@ -130,7 +131,8 @@ impl Picture<'_> {
         ))
     }
 
-    /// How far upstream of the picture's middle something begins, which must be outside the picture.
+    /// How far upstream of the picture's middle something begins, which must be outside the
+    /// picture.
     fn upstream(&self, distance: Option<Extent>, key: &'static Key) -> Result<Option<f64>, SetupError> {
         let Some(distance) = distance else {
             return Ok(None);
@@ -142,8 +144,8 @@ impl Picture<'_> {
         Ok(Some(distance))
     }
 
-    /// No particle may cross the whole picture between the pulses: nobody could pair its images, and rendering would look for particles
-    /// that far outside.
+    /// No particle may cross the whole picture between the pulses: nobody could pair its images,
+    /// and rendering would look for particles that far outside.
     fn holds(&self, flow: &dyn Flow) -> Result<(), SetupError> {
         const SIDE: usize = 33;
         let longest = self.size[0].max(self.size[1]) as f64;
@@ -159,10 +161,29 @@ impl Picture<'_> {
         Ok(())
     }
 
-    /// The field, and the point about which it may be turned.
-    fn pattern(&self, pattern: &FlowPattern) -> Result<(Arc<dyn Flow>, [f64; 2]), SetupError> {
-        let mut about_px = self.middle;
-        let flow: Arc<dyn Flow> = match pattern {
+    /// The point about which a pattern is turned, px: its own centre, or the picture's.
+    fn pivot(&self, pattern: &FlowPattern) -> Result<[f64; 2], SetupError> {
+        match pattern {
+            FlowPattern::Rankine(vortex) | FlowPattern::LambOseen(vortex) => self.place(vortex.centre),
+            FlowPattern::VortexPair { vortex, .. } | FlowPattern::VortexStreet { vortex, .. } => {
+                self.place(vortex.centre)
+            }
+            FlowPattern::SolidRotation { centre, .. }
+            | FlowPattern::PlaneStrain { centre, .. }
+            | FlowPattern::TaylorGreen { centre, .. }
+            | FlowPattern::VortexRing { centre, .. }
+            | FlowPattern::Cylinder { centre, .. } => self.place(*centre),
+            FlowPattern::Imported(field) => match field.stands {
+                Stands::Middle(centre) => self.place(centre),
+                Stands::Pixels => Ok(self.middle),
+            },
+            _ => Ok(self.middle),
+        }
+    }
+
+    /// The field: one arm for each family.
+    fn pattern(&self, pattern: &FlowPattern) -> Result<Arc<dyn Flow>, SetupError> {
+        Ok(match pattern {
             FlowPattern::Uniform { motion } => Arc::new(Uniform {
                 displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
             }),
@@ -188,23 +209,16 @@ impl Picture<'_> {
                 centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
                 phase_rad: *phase_rad,
             }),
-            FlowPattern::SolidRotation { centre, rotation } => {
-                about_px = self.place(*centre)?;
-                Arc::new(SolidRotation {
-                    centre_px: about_px,
-                    turn_rad: self.scale.rate(*rotation, keys::flow::ANGULAR_VELOCITY)?,
-                })
-            }
-            FlowPattern::PlaneStrain { centre, strain } => {
-                about_px = self.place(*centre)?;
-                Arc::new(PlaneStrain {
-                    centre_px: about_px,
-                    strain: self.scale.rate(*strain, keys::flow::STRAIN_RATE)?,
-                })
-            }
+            FlowPattern::SolidRotation { centre, rotation } => Arc::new(SolidRotation {
+                centre_px: self.place(*centre)?,
+                turn_rad: self.scale.rate(*rotation, keys::flow::ANGULAR_VELOCITY)?,
+            }),
+            FlowPattern::PlaneStrain { centre, strain } => Arc::new(PlaneStrain {
+                centre_px: self.place(*centre)?,
+                strain: self.scale.rate(*strain, keys::flow::STRAIN_RATE)?,
+            }),
             FlowPattern::Rankine(vortex) => {
                 let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
-                about_px = centre_px;
                 Arc::new(Rankine {
                     centre_px,
                     peak_displacement_px,
@@ -213,7 +227,6 @@ impl Picture<'_> {
             }
             FlowPattern::LambOseen(vortex) => {
                 let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
-                about_px = centre_px;
                 Arc::new(LambOseen {
                     centre_px,
                     peak_displacement_px,
@@ -224,17 +237,13 @@ impl Picture<'_> {
                 centre,
                 peak,
                 wavelength,
-            } => {
-                about_px = self.place(*centre)?;
-                Arc::new(TaylorGreen {
-                    centre_px: about_px,
-                    peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
-                    wavelength_px: self.extent(*wavelength, keys::flow::WAVELENGTH)?,
-                })
-            }
+            } => Arc::new(TaylorGreen {
+                centre_px: self.place(*centre)?,
+                peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
+                wavelength_px: self.extent(*wavelength, keys::flow::WAVELENGTH)?,
+            }),
             FlowPattern::VortexPair { vortex, spacing } => {
                 let (centre, peak, core) = self.vortex(vortex)?;
-                about_px = centre;
                 let spacing = self.extent(*spacing, keys::flow::SPACING)?;
                 Arc::new(VortexPair::new(centre, spacing, peak, core))
             }
@@ -245,7 +254,6 @@ impl Picture<'_> {
                 row_distance,
             } => {
                 let (centre, peak, core) = self.vortex(vortex)?;
-                about_px = centre;
                 let spacing = self.extent(*spacing, keys::flow::SPACING)?;
                 let rows = self.extent(*row_distance, keys::flow::ROW_DISTANCE)?;
                 Arc::new(VortexStreet::new(centre, *each_row, spacing, rows, peak, core))
@@ -256,24 +264,7 @@ impl Picture<'_> {
                 radius,
                 core_radius,
                 centre_motion,
-            } => {
-                about_px = self.place(*centre)?;
-                let [x, y] = about_px;
-                let radius = self.extent(*radius, keys::flow::RADIUS)?;
-                let core = self.extent(*core_radius, keys::flow::CORE_RADIUS)?;
-                if core < VortexRing::THINNEST * radius {
-                    return Err(self.error(
-                        keys::flow::CORE_RADIUS,
-                        format!(
-                            "is {core:.3} px, but must be at least {} of flow.radius, {radius:.3} px",
-                            VortexRing::THINNEST
-                        ),
-                    ));
-                }
-                let depth = self.extent(*depth, keys::flow::DEPTH)?;
-                let speed = self.motion(*centre_motion, keys::flow::CENTRE_VELOCITY)?;
-                Arc::new(VortexRing::new([x, y, depth], radius, core, speed))
-            }
+            } => Arc::new(self.vortex_ring(*centre, *depth, *radius, *core_radius, *centre_motion)?),
             FlowPattern::Channel {
                 centre_y,
                 height,
@@ -300,35 +291,16 @@ impl Picture<'_> {
                 free_stream,
                 friction,
                 thickness,
-            } => {
-                let wall = self.level(*wall_y, keys::flow::WALL_Y)?;
-                let stream = self.motion(*free_stream, keys::flow::FREE_STREAM)?;
-                let friction = self.motion(*friction, keys::flow::FRICTION_VELOCITY)?;
-                let ratio = stream / friction;
-                if !(ratio > 1.0 && ratio <= TurbulentLayer::LARGEST_RATIO) {
-                    return Err(self.error(
-                        keys::flow::FRICTION_VELOCITY,
-                        format!(
-                            "is 1/{ratio:.3} of flow.free_stream, but must be between 1/{} and 1 of it: turbulent layers have about 1/25",
-                            TurbulentLayer::LARGEST_RATIO
-                        ),
-                    ));
-                }
-                let thickness = self.extent(*thickness, keys::flow::THICKNESS)?;
-                Arc::new(TurbulentLayer::new(wall, stream, friction, thickness))
-            }
+            } => Arc::new(self.turbulent_layer(*wall_y, *free_stream, *friction, *thickness)?),
             FlowPattern::Cylinder {
                 centre,
                 radius,
                 free_stream,
-            } => {
-                about_px = self.place(*centre)?;
-                Arc::new(Cylinder {
-                    centre_px: about_px,
-                    radius_px: self.extent(*radius, keys::flow::RADIUS)?,
-                    stream_px: self.motion(*free_stream, keys::flow::FREE_STREAM)?,
-                })
-            }
+            } => Arc::new(Cylinder {
+                centre_px: self.place(*centre)?,
+                radius_px: self.extent(*radius, keys::flow::RADIUS)?,
+                stream_px: self.motion(*free_stream, keys::flow::FREE_STREAM)?,
+            }),
             FlowPattern::BickleyJet {
                 centre_y,
                 peak,
@@ -357,25 +329,84 @@ impl Picture<'_> {
                 integral_scale,
                 smallest_scale,
                 seed,
-            } => {
-                let rms = self.motion(*rms, keys::flow::RMS_VELOCITY)?;
-                let integral = self.extent(*integral_scale, keys::flow::INTEGRAL_SCALE)?;
-                let smallest = match smallest_scale {
-                    Some(smallest) => self.extent(*smallest, keys::flow::SMALLEST_SCALE)?,
-                    None => 0.1 * integral,
-                };
-                if smallest > Spectrum::LARGEST_CUT * integral {
-                    return Err(self.error(keys::flow::SMALLEST_SCALE, format!("is {smallest:.1} px, but must be at most {} of flow.integral_scale, {integral:.1} px", Spectrum::LARGEST_CUT)));
-                }
-                Arc::new(Turbulence::new(Spectrum::new(rms, integral, smallest), *seed))
-            }
-            FlowPattern::Imported(field) => {
-                if let Stands::Middle(centre) = field.stands {
-                    about_px = self.place(centre)?;
-                }
-                imported::field(self, field)?
-            }
+            } => Arc::new(Turbulence::new(
+                self.spectrum(*rms, *integral_scale, *smallest_scale)?,
+                *seed,
+            )),
+            FlowPattern::Imported(field) => imported::field(self, field)?,
+        })
+    }
+
+    fn vortex_ring(
+        &self,
+        centre: PlaceFromMiddle,
+        depth: Extent,
+        radius: Extent,
+        core_radius: Extent,
+        centre_motion: Motion,
+    ) -> Result<VortexRing, SetupError> {
+        let [x, y] = self.place(centre)?;
+        let radius = self.extent(radius, keys::flow::RADIUS)?;
+        let core = self.extent(core_radius, keys::flow::CORE_RADIUS)?;
+        if core < VortexRing::THINNEST * radius {
+            return Err(self.error(
+                keys::flow::CORE_RADIUS,
+                format!(
+                    "is {core:.3} px, but must be at least {} of flow.radius, {radius:.3} px",
+                    VortexRing::THINNEST
+                ),
+            ));
+        }
+        let depth = self.extent(depth, keys::flow::DEPTH)?;
+        let speed = self.motion(centre_motion, keys::flow::CENTRE_VELOCITY)?;
+        Ok(VortexRing::new([x, y, depth], radius, core, speed))
+    }
+
+    fn turbulent_layer(
+        &self,
+        wall_y: Extent,
+        free_stream: Motion,
+        friction: Motion,
+        thickness: Extent,
+    ) -> Result<TurbulentLayer, SetupError> {
+        let wall = self.level(wall_y, keys::flow::WALL_Y)?;
+        let stream = self.motion(free_stream, keys::flow::FREE_STREAM)?;
+        let friction = self.motion(friction, keys::flow::FRICTION_VELOCITY)?;
+        let ratio = stream / friction;
+        if !(ratio > 1.0 && ratio <= TurbulentLayer::LARGEST_RATIO) {
+            return Err(self.error(
+                keys::flow::FRICTION_VELOCITY,
+                format!(
+                    "is 1/{ratio:.3} of flow.free_stream, but must be between 1/{} and 1 of it: turbulent layers have about 1/25",
+                    TurbulentLayer::LARGEST_RATIO
+                ),
+            ));
+        }
+        let thickness = self.extent(thickness, keys::flow::THICKNESS)?;
+        Ok(TurbulentLayer::new(wall, stream, friction, thickness))
+    }
+
+    fn spectrum(
+        &self,
+        rms: Motion,
+        integral_scale: Extent,
+        smallest_scale: Option<Extent>,
+    ) -> Result<Spectrum, SetupError> {
+        let rms = self.motion(rms, keys::flow::RMS_VELOCITY)?;
+        let integral = self.extent(integral_scale, keys::flow::INTEGRAL_SCALE)?;
+        let smallest = match smallest_scale {
+            Some(smallest) => self.extent(smallest, keys::flow::SMALLEST_SCALE)?,
+            None => 0.1 * integral,
         };
-        Ok((flow, about_px))
+        if smallest > Spectrum::LARGEST_CUT * integral {
+            return Err(self.error(
+                keys::flow::SMALLEST_SCALE,
+                format!(
+                    "is {smallest:.1} px, but must be at most {} of flow.integral_scale, {integral:.1} px",
+                    Spectrum::LARGEST_CUT
+                ),
+            ));
+        }
+        Ok(Spectrum::new(rms, integral, smallest))
     }
 }

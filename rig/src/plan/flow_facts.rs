@@ -4,11 +4,12 @@ use super::arrangement::{Arrangement, arrangements, fastest_velocity_m_s};
 use super::facts::{Facts, short};
 use super::motion::Motion;
 use super::rules::Rig;
+use super::straddle::Straddle;
 use super::{FLOW, TIMING};
 use crate::quantity::Dimension as D;
 
-/// Share of the particle image diameter to which a displacement is known, in the literature's dynamic range (Adrian 1997: 1 to 10 %, usually 5;
-/// memory).
+/// Share of the particle image diameter to which a displacement is known, in the literature's
+/// dynamic range (Adrian 1997: 1 to 10 %, usually 5; memory).
 const RESOLVED: f64 = 0.05;
 
 /// Displacement that the experimenter allows: the one wanted, or a quarter of the first window.
@@ -74,6 +75,12 @@ pub(super) fn timing_facts(rig: &Rig, facts: &mut Facts) -> Vec<Arrangement> {
     let Some(straddle) = &rig.straddle else {
         return Vec::new();
     };
+    straddle_facts(straddle, facts);
+    arrangements(rig.setup, straddle, rig.plan.px_per_m, allowed)
+}
+
+/// Tells the margin of the pulses in their exposures, and the separations that fit them.
+fn straddle_facts(straddle: &Straddle, facts: &mut Facts) {
     let mut time = |name, label, value: f64, how: &str| {
         if value.is_finite() {
             facts.quantity(TIMING, name, label, value, D::Time).how(how);
@@ -105,7 +112,6 @@ pub(super) fn timing_facts(rig: &Rig, facts: &mut Facts) -> Vec<Arrangement> {
         straddle.longest_separation_s(),
         "both exposures and the dead time, less pulse B",
     );
-    arrangements(rig.setup, straddle, rig.plan.px_per_m, allowed)
 }
 
 /// Tells what the motion costs, and the dynamic ranges.
@@ -113,7 +119,6 @@ pub(super) fn flow_facts(rig: &Rig, motion: &Motion, facts: &mut Facts) {
     let mut figure = |name, label, value: f64, how: &str| {
         facts.figure(FLOW, name, label, value, "").how(how);
     };
-    let passes = &rig.plan.processing.passes;
     figure(
         "out_of_plane_share",
         "largest displacement in depth over thickness",
@@ -126,6 +131,50 @@ pub(super) fn flow_facts(rig: &Rig, motion: &Motion, facts: &mut Facts) {
         motion.steepest(),
         "largest stretch of the displacement in any direction",
     );
+    pair_facts(rig, motion, facts);
+    let mut figure = |name, label, value: f64, how: &str| {
+        facts.figure(FLOW, name, label, value, "").how(how);
+    };
+    if let Some(stokes) = rig.stokes_number() {
+        figure(
+            "stokes_number",
+            "Stokes number",
+            stokes,
+            "response time x largest gradient",
+        );
+        figure(
+            "amplitude_followed",
+            "share of such a motion that the tracer follows",
+            crate::medium::amplitude_response(stokes),
+            "1/root(1 + St^2)",
+        );
+    }
+    // Adrian 1997 (memory): u_max/σ_u and field over largest displacement.
+    let farthest = rig.speeds.fastest_px;
+    if farthest > 0.0 {
+        let resolved = RESOLVED * rig.plan.scene.particle_diameter_px;
+        let side = rig.plan.scene.size[0] as f64;
+        figure(
+            "dynamic_velocity_range",
+            "dynamic velocity range, DVR",
+            farthest / resolved,
+            "fastest displacement / (0.05 x particle image diameter), Adrian 1997",
+        );
+        figure(
+            "dynamic_spatial_range",
+            "dynamic spatial range, DSR",
+            side / farthest,
+            "width of the picture / fastest displacement",
+        );
+    }
+}
+
+/// Tells how many particle pairs the windows hold, and what the motion leaves of them.
+fn pair_facts(rig: &Rig, motion: &Motion, facts: &mut Facts) {
+    let mut figure = |name, label, value: f64, how: &str| {
+        facts.figure(FLOW, name, label, value, "").how(how);
+    };
+    let passes = &rig.plan.processing.passes;
     if let Some(first) = passes.first() {
         let pairs = motion.pairs(first.window, false, false, 1.0);
         figure(
@@ -175,38 +224,6 @@ pub(super) fn flow_facts(rig: &Rig, motion: &Motion, facts: &mut Facts) {
             "the least of it in the picture",
             pairs.effective[1],
             "",
-        );
-    }
-    if let Some(stokes) = rig.stokes_number() {
-        figure(
-            "stokes_number",
-            "Stokes number",
-            stokes,
-            "response time x largest gradient",
-        );
-        figure(
-            "amplitude_followed",
-            "share of such a motion that the tracer follows",
-            crate::medium::amplitude_response(stokes),
-            "1/root(1 + St^2)",
-        );
-    }
-    // Adrian 1997 (memory): u_max/σ_u and field over largest displacement.
-    let farthest = rig.speeds.fastest_px;
-    if farthest > 0.0 {
-        let resolved = RESOLVED * rig.plan.scene.particle_diameter_px;
-        let side = rig.plan.scene.size[0] as f64;
-        figure(
-            "dynamic_velocity_range",
-            "dynamic velocity range, DVR",
-            farthest / resolved,
-            "fastest displacement / (0.05 x particle image diameter), Adrian 1997",
-        );
-        figure(
-            "dynamic_spatial_range",
-            "dynamic spatial range, DSR",
-            side / farthest,
-            "width of the picture / fastest displacement",
         );
     }
 }

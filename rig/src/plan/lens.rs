@@ -76,7 +76,8 @@ impl ParticleImage {
         Ok(optics_of(setup, lens, &medium)?.map(image))
     }
 
-    /// Particle image diameter, px: geometric image, diffraction (both as the Gaussian of the same variance or light) and blur in quadrature.
+    /// Particle image diameter, px: geometric image, diffraction (both as the Gaussian of the same
+    /// variance or light) and blur in quadrature.
     pub(super) fn diameter_px(&self) -> f64 {
         optics::in_quadrature(&[self.diffraction_m, self.geometric_m, self.blur_m]) / self.pixel_m
     }
@@ -191,7 +192,13 @@ pub(super) fn image_facts(
             "px",
         )
         .how("root of the sum of the squares of these two, in the plane in focus, across the streak");
-    let Some(image) = image else { return };
+    if let Some(image) = image {
+        depth_facts(image, scene, thickness_m, facts);
+    }
+}
+
+/// Tells the depth of field, and the blur at the sheet's edge.
+fn depth_facts(image: &ParticleImage, scene: &Scene, thickness_m: Option<f64>, facts: &mut Facts) {
     let depth = image.depth_of_field_m();
     let thickness = thickness_m.map_or(String::new(), |m| {
         format!(
@@ -229,12 +236,14 @@ pub(super) fn image_facts(
     }
 }
 
-/// e⁻² diameter of a particle image from the moments of its pixels: the pixel's square adds its own variance, 1/12 of its sensitive area.
+/// e⁻² diameter of a particle image from the moments of its pixels: the pixel's square adds its own
+/// variance, 1/12 of its sensitive area.
 pub(super) fn recorded_diameter_px(scene: &Scene) -> f64 {
     (scene.particle_diameter_px.powi(2) + 16.0 * scene.camera.fill_factor / 12.0).sqrt()
 }
 
-/// How the particles are pictured, and the part of their diameter that is their geometric image, px.
+/// How the particles are pictured, and the part of their diameter that is their geometric image,
+/// px.
 pub(super) fn imaging(
     setup: &Setup,
     scale: &Scale,
@@ -284,7 +293,8 @@ pub(super) fn imaging(
         setup.image.particle_diameter_px,
     ) {
         (Some(px), _) => px,
-        // Where the particle image follows from the rig, so does its geometric part; it matters where diameters differ.
+        // Where the particle image follows from the rig, so does its geometric part; it matters
+        // where diameters differ.
         (None, None) if differ => match (lens, setup.tracer.diameter_m) {
             (Some(lens), Some(diameter)) => diameter * lens.px_per_m,
             _ => 0.0,

@@ -1,4 +1,5 @@
-//! `[light]`, `[sheet]` and `[reflections]`: the two pulses, where they shine, and what shines besides.
+//! `[light]`, `[sheet]` and `[reflections]`: the two pulses, where they shine, and what shines
+//! besides.
 
 use std::sync::Arc;
 

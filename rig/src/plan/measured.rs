@@ -1,7 +1,9 @@
-//! The light budget anchored to a measurement: what the brightest particles of a recorded picture show fixes the chain's one unknown.
+//! The light budget anchored to a measurement: what the brightest particles of a recorded picture
+//! show fixes the chain's one unknown.
 //!
-//! The measurement belongs to the rig as the setup file states it; what the command line changes is planned with the factor found there.
-//! So a sweep over the aperture or the pulse length sees the light change as it would in the lab.
+//! The measurement belongs to the rig as the setup file states it; what the command line changes is
+//! planned with the factor found there. So a sweep over the aperture or the pulse length sees the
+//! light change as it would in the lab.
 
 use motefield_generator::Exposure;
 

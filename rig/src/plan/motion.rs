@@ -1,4 +1,5 @@
-//! What the motion costs a window: particles lost in the plane and out of it, and the spread of displacement inside it.
+//! What the motion costs a window: particles lost in the plane and out of it, and the spread of
+//! displacement inside it.
 
 use std::f64::consts::PI;
 
@@ -91,8 +92,9 @@ impl Motion {
         self.largest(|p| p.gradient)
     }
 
-    /// Particle images that count in a window: of a first pass, which sees the frames as they are, or (`follows`) of a later one that
-    /// follows the displacement, and (`deforms`) its gradient. `more` times the seeding.
+    /// Particle images that count in a window: of a first pass, which sees the frames as they are,
+    /// or (`follows`) of a later one that follows the displacement, and (`deforms`) its gradient.
+    /// `more` times the seeding.
     pub(super) fn pairs(&self, window: [usize; 2], follows: bool, deforms: bool, more: f64) -> Pairs {
         let [width, height] = window.map(|side| side as f64);
         let number = more * self.seeding_density_ppp * width * height;
@@ -126,8 +128,9 @@ fn spectral_norm([[a, b], [c, d]]: [[f64; 2]; 2]) -> f64 {
     0.5 * ((a + d).hypot(b - c) + (a - d).hypot(b + c))
 }
 
-/// F_Δ of a displacement that varies by `variation_px` over a window, for images of e⁻² diameter `diameter_px`: (√π d/2a) erf(a/d). Derived: the
-/// correlation of two Gaussian images, exp(−4s²/d²), averaged over displacements spread evenly over a.
+/// F_Δ of a displacement that varies by `variation_px` over a window, for images of e⁻² diameter
+/// `diameter_px`: (√π d/2a) erf(a/d). Derived: the correlation of two Gaussian images,
+/// exp(−4s²/d²), averaged over displacements spread evenly over a.
 pub(super) fn gradient_factor(variation_px: f64, diameter_px: f64) -> f64 {
     let a = variation_px / diameter_px;
     if a < 1e-6 {
@@ -136,8 +139,9 @@ pub(super) fn gradient_factor(variation_px: f64, diameter_px: f64) -> f64 {
     0.5 * PI.sqrt() / a * libm::erf(a)
 }
 
-/// F_O: the correlation of the light that a particle gets from pulse A and, `depth_px` further, from pulse B, over that of one that stays
-/// in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²), for a top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
+/// F_O: the correlation of the light that a particle gets from pulse A and, `depth_px` further,
+/// from pulse B, over that of one that stays in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²),
+/// for a top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
 pub(super) fn sheet_overlap(sheet: &Sheet, light: &Light, depth_px: f64) -> f64 {
     const STEPS: usize = 1000;
     let [a, b] = &light.pulses;
@@ -179,8 +183,9 @@ mod tests {
         assert!((gradient_factor(0.0, 2.5) - 1.0).abs() < 1e-12);
     }
 
-    /// Closed forms: exp(−4Δz²/Δz₀²) of a Gaussian sheet (1e-6: the sheet is cut where its light is 1e-5), 1 − |Δz|/Δz₀ of a top-hat (one
-    /// step of the rule). Sheets offset by the motion keep every particle.
+    /// Closed forms: exp(−4Δz²/Δz₀²) of a Gaussian sheet (1e-6: the sheet is cut where its light is
+    /// 1e-5), 1 − |Δz|/Δz₀ of a top-hat (one step of the rule). Sheets offset by the motion keep
+    /// every particle.
     #[test]
     fn overlap_of_the_sheets_has_its_closed_forms() {
         let light = Light::default();
@@ -204,7 +209,8 @@ mod tests {
         assert!((sheet_overlap(&sheet(Profile::Gaussian), &offset, 3.0) - 1.0).abs() < 1e-12);
     }
 
-    /// A shear turns and stretches; its largest stretch is its slope. A rotation stretches all directions alike.
+    /// A shear turns and stretches; its largest stretch is its slope. A rotation stretches all
+    /// directions alike.
     #[test]
     fn largest_stretch() {
         assert!((spectral_norm([[0.0, 0.3], [0.0, 0.0]]) - 0.3).abs() < 1e-15);

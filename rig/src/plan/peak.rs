@@ -1,4 +1,5 @@
-//! The brightest pixels of the particle images: their light, grey level, signal-to-noise ratio, and how near they come to saturation.
+//! The brightest pixels of the particle images: their light, grey level, signal-to-noise ratio, and
+//! how near they come to saturation.
 
 use motefield_generator::{Exposure, Scene, Sensor};
 
@@ -7,12 +8,14 @@ use super::facts::{Facts, short};
 use super::timing::Speeds;
 use crate::quantity::Dimension as D;
 
-/// Share of the particles that are no brighter than the one whose image counts as brightest, where particles differ.
+/// Share of the particles that are no brighter than the one whose image counts as brightest, where
+/// particles differ.
 const BRIGHTEST_RANK: f64 = 0.95;
 
-/// Share of a particle image's light in the pixel on which the middle of its straight streak (x, y), px, stands: the mean along the
-/// streak of the Gaussian's integral over that pixel's sensitive square, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px), less what
-/// crosstalk takes from it and plus what its neighbours give back.
+/// Share of a particle image's light in the pixel on which the middle of its straight streak (x,
+/// y), px, stands: the mean along the streak of the Gaussian's integral over that pixel's sensitive
+/// square, σ = d_τ/4 (Simpson's rule, 1e-6 for streaks to 100 px), less what crosstalk takes from
+/// it and plus what its neighbours give back.
 pub(super) fn middle_pixel_share(scene: &Scene, streak_px: [f64; 2]) -> f64 {
     let crosstalk = scene
         .camera
@@ -30,8 +33,8 @@ pub(super) fn middle_pixel_share(scene: &Scene, streak_px: [f64; 2]) -> f64 {
     (1.0 - crosstalk) * own + 0.25 * crosstalk * beside
 }
 
-/// The same for the pixel `at` from the middle, without crosstalk. What falls between the sensitive squares is lost, and made up for by a
-/// brighter image on average.
+/// The same for the pixel `at` from the middle, without crosstalk. What falls between the sensitive
+/// squares is lost, and made up for by a brighter image on average.
 fn pixel_share(scene: &Scene, streak_px: [f64; 2], at: [f64; 2]) -> f64 {
     const STEPS: usize = 2000;
     let fill_factor = scene.camera.fill_factor;
@@ -60,7 +63,8 @@ pub(super) fn over_diameters(scene: &Scene, of: impl Fn(f64) -> f64) -> f64 {
     diameters(scene).map(of).sum::<f64>() / RANKS as f64
 }
 
-/// Mean light of a particle over that of one of the mean diameter, and that of one brighter than 95 % of them.
+/// Mean light of a particle over that of one of the mean diameter, and that of one brighter than 95
+/// % of them.
 pub(super) fn brightness(scene: &Scene) -> [f64; 2] {
     let of = |diameter| scene.population.brightness(diameter);
     let mut all: Vec<f64> = diameters(scene).map(of).collect();
@@ -89,14 +93,15 @@ pub(super) fn streak(exposure: Exposure, displacement_px: f64) -> [f64; 2] {
     }
 }
 
-/// The middle pixel of the brightest particle images (see [`crate::setup::Measured`]), electrons without background, over the scene's
-/// photo-electrons of a particle.
+/// The middle pixel of the brightest particle images (see [`crate::setup::Measured`]), electrons
+/// without background, over the scene's photo-electrons of a particle.
 pub(super) fn brightest_share(scene: &Scene, exposure: Exposure, slowest_px: f64) -> f64 {
     brightness(scene)[1] * middle_pixel_share(scene, streak(exposure, slowest_px))
 }
 
-/// Signal-to-noise ratio of a pixel with `signal_e` besides the floor: EMVA 1288's, whose noise is the Poisson noise of all
-/// electrons, the dark noise and that of the grey levels' rounding (release 4.0 Linear; memory).
+/// Signal-to-noise ratio of a pixel with `signal_e` besides the floor: EMVA 1288's, whose noise is
+/// the Poisson noise of all electrons, the dark noise and that of the grey levels' rounding
+/// (release 4.0 Linear; memory).
 pub(super) fn signal_to_noise(sensor: &Sensor, signal_e: f64, floor_e: f64) -> f64 {
     signal_e / (signal_e + floor_e + readout_variance(sensor)).sqrt()
 }
@@ -106,7 +111,13 @@ pub(super) fn readout_variance(sensor: &Sensor) -> f64 {
     sensor.dark_noise_e.powi(2) + 1.0 / (12.0 * sensor.gain_dn_per_e.powi(2))
 }
 
-/// The electrons of a pixel over those at which it is full or its grey level the largest, whichever comes first.
+/// Grey level of a pixel, DN, at most the largest.
+fn grey_dn(sensor: &Sensor, electrons: f64) -> f64 {
+    (sensor.black_level_dn + sensor.gain_dn_per_e * electrons).min(sensor.white_dn())
+}
+
+/// The electrons of a pixel over those at which it is full or its grey level the largest, whichever
+/// comes first.
 pub(super) fn share_of_range(sensor: &Sensor, electrons: f64) -> f64 {
     let white = (sensor.white_dn() - sensor.black_level_dn) / sensor.gain_dn_per_e;
     electrons / sensor.full_well_e.min(white)
@@ -116,7 +127,7 @@ pub(super) fn share_of_range(sensor: &Sensor, electrons: f64) -> f64 {
 pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
     let longest = streak(scene.exposure, speeds.fastest_px);
     let share = middle_pixel_share(scene, longest);
-    let [mean, bright] = brightness(scene);
+    let [mean, _] = brightness(scene);
     if mean != 1.0 {
         facts
             .quantity(
@@ -135,7 +146,6 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
         return;
     };
     let floor = floor_e(scene);
-    let grey = |signal: f64| sensor.black_level_dn + sensor.gain_dn_per_e * (signal + floor);
     let peak = scene.electrons * share;
     facts
         .quantity(
@@ -156,7 +166,7 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
             LIGHT,
             "peak_grey_dn",
             "its grey level",
-            grey(peak).min(sensor.white_dn()),
+            grey_dn(sensor, peak + floor),
             D::GreyLevels,
         )
         .how(format!(
@@ -184,13 +194,21 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
         (peak + floor) / sensor.full_well_e,
         "",
     );
+    brightest_facts(scene, sensor, speeds, facts);
+    camera_facts(sensor, facts);
+}
+
+/// Tells how near the brightest particles come to saturation.
+fn brightest_facts(scene: &Scene, sensor: &Sensor, speeds: &Speeds, facts: &mut Facts) {
+    let floor = floor_e(scene);
+    let [_, bright] = brightness(scene);
     let brightest = scene.electrons * brightest_share(scene, scene.exposure, speeds.slowest_px);
     facts
         .quantity(
             LIGHT,
             "brightest_grey_dn",
             "grey level of the brightest particles",
-            grey(brightest).min(sensor.white_dn()),
+            grey_dn(sensor, brightest + floor),
             D::GreyLevels,
         )
         .how(if bright == 1.0 {
@@ -210,6 +228,10 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
             "",
         )
         .how("electrons over full well or largest grey level, whichever is nearer");
+}
+
+/// Tells the camera's faintest light and its dynamic range.
+fn camera_facts(sensor: &Sensor, facts: &mut Facts) {
     let threshold = readout_variance(sensor).sqrt() + 0.5;
     facts
         .quantity(

@@ -1,4 +1,5 @@
-//! The rules of the trade, each with its value, its limit, where the limit comes from, and the one change that would meet it.
+//! The rules of the trade, each with its value, its limit, where the limit comes from, and the one
+//! change that would meet it.
 
 mod image;
 mod light;
@@ -191,7 +192,8 @@ impl<'a> Rig<'a> {
         .concat()
     }
 
-    /// A pulse separation `factor` times the present one, if the displacement follows it and the pulses fit it.
+    /// A pulse separation `factor` times the present one, if the displacement follows it and the
+    /// pulses fit it.
     fn separation(&self, factor: f64) -> Option<Fix> {
         let (separation, straddle) = (self.setup.separation_s?, self.straddle?);
         let follows =
@@ -336,7 +338,8 @@ fn rounded(value: f64, round: fn(f64) -> f64) -> f64 {
         return value;
     }
     let exponent = value.abs().log10().floor() as i32 - 2;
-    // Digits first, then the exponent, so that 180e-6 is what "180e-6" is read as. The slack keeps a round value.
+    // Digits first, then the exponent, so that 180e-6 is what "180e-6" is read as. The slack keeps
+    // a round value.
     let digits = value / 10f64.powi(exponent);
     let near = digits.round();
     let digits = if (digits - near).abs() < 1e-9 * digits.abs() {

@@ -44,11 +44,13 @@ impl Scattering<'_> {
     }
 }
 
-/// Entries of the table of brightness over diameter: between them the ripples of Mie scattering are straightened.
+/// Entries of the table of brightness over diameter: between them the ripples of Mie scattering are
+/// straightened.
 const MIE_ENTRIES: usize = 512;
 
-/// Light of a particle over that of one of the mean diameter, which is averaged over tracer.diameter_spread as in the light budget,
-/// on diameters evenly spaced over `limits` times the mean.
+/// Light of a particle over that of one of the mean diameter, which is averaged over
+/// tracer.diameter_spread as in the light budget, on diameters evenly spaced over `limits` times
+/// the mean.
 pub(super) fn mie_brightness(
     setup: &Setup,
     lens: Option<&RigLens>,

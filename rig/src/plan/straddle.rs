@@ -1,10 +1,11 @@
-//! Where the pulses sit against the two exposures of a pair: pulse A late in exposure A, pulse B early in exposure B, and between them
-//! the dead time in which the camera sees nothing.
+//! Where the pulses sit against the two exposures of a pair: pulse A late in exposure A, pulse B
+//! early in exposure B, and between them the dead time in which the camera sees nothing.
 
 use super::timing::{exposures_s, pulse_s};
 use crate::setup::Setup;
 
-/// Standard deviations of jitter that the margin must hold, so that one pulse in 2 million at most is cut (normal law).
+/// Standard deviations of jitter that the margin must hold, so that one pulse in 2 million at most
+/// is cut (normal law).
 const JITTERS: f64 = 5.0;
 
 /// Pulses and exposures of one pair, s; time 0 is the start of pulse A.
@@ -44,8 +45,9 @@ impl Straddle {
         })
     }
 
-    /// The latest and the earliest end of exposure A that keep both pulses whole inside their exposures. Pulse A, from 0 to T_A, needs
-    /// T_A ≤ g ≤ t_A; pulse B, from Δt to Δt + T_B, needs Δt + T_B − t_B ≤ g + dead time ≤ Δt (derived).
+    /// The latest and the earliest end of exposure A that keep both pulses whole inside their
+    /// exposures. Pulse A, from 0 to T_A, needs T_A ≤ g ≤ t_A; pulse B, from Δt to Δt + T_B, needs
+    /// Δt + T_B − t_B ≤ g + dead time ≤ Δt (derived).
     fn ends(&self) -> [f64; 2] {
         let [pulse_a, pulse_b] = self.pulses_s;
         let [exposure_a, exposure_b] = self.exposures_s;
@@ -54,7 +56,8 @@ impl Straddle {
         [latest, earliest]
     }
 
-    /// When exposure A ends: in continuous light with its pulse, else such that all four margins are as wide as can be.
+    /// When exposure A ends: in continuous light with its pulse, else such that all four margins
+    /// are as wide as can be.
     pub fn gap_s(&self) -> f64 {
         if self.continuous {
             return self.pulses_s[0];
@@ -63,8 +66,8 @@ impl Straddle {
         0.5 * (latest + earliest)
     }
 
-    /// Least time between an edge of a pulse and that of its exposure; negative where a pulse is cut. In continuous light, time left
-    /// beyond the dead time between the exposures.
+    /// Least time between an edge of a pulse and that of its exposure; negative where a pulse is
+    /// cut. In continuous light, time left beyond the dead time between the exposures.
     pub fn margin_s(&self) -> f64 {
         let [latest, earliest] = self.ends();
         let margin = if self.continuous {
@@ -89,7 +92,8 @@ impl Straddle {
         }
     }
 
-    /// Shortest pulse separation possible with these pulses: pulse A must be over, and the dead time, before pulse B begins.
+    /// Shortest pulse separation possible with these pulses: pulse A must be over, and the dead
+    /// time, before pulse B begins.
     pub fn shortest_separation_s(&self) -> f64 {
         self.pulses_s[0] + self.dead_s + 2.0 * self.needed_margin_s()
     }
@@ -125,18 +129,21 @@ mod tests {
         continuous: false,
     };
 
-    /// Worked by hand: between the end of pulse A at 1 and the start of pulse B at 10 lie 9, of which 2 are dead and 3.5 remain on either side.
+    /// Worked by hand: between the end of pulse A at 1 and the start of pulse B at 10 lie 9, of
+    /// which 2 are dead and 3.5 remain on either side.
     #[test]
     fn dead_time_stands_in_the_middle() {
         assert_eq!((PAIR.gap_s(), PAIR.margin_s()), (4.5, 3.5));
         assert_eq!(PAIR.shortest_separation_s(), 3.0);
-        // Exposure A of 3 holds pulse A only if it ends at 3 at most; 2 and 0 remain at its ends if it ends at 3, 1 at both if at 2.
+        // Exposure A of 3 holds pulse A only if it ends at 3 at most; 2 and 0 remain at its ends if
+        // it ends at 3, 1 at both if at 2.
         let short = Straddle {
             exposures_s: [3.0, f64::INFINITY],
             ..PAIR
         };
         assert_eq!((short.gap_s(), short.margin_s()), (2.0, 1.0));
-        // Exposures of 4 each and 2 of dead time span 10: pulses 11 from end to end do not fit, by half a unit at either end.
+        // Exposures of 4 each and 2 of dead time span 10: pulses 11 from end to end do not fit, by
+        // half a unit at either end.
         let tight = Straddle {
             exposures_s: [4.0; 2],
             ..PAIR
@@ -145,7 +152,8 @@ mod tests {
         assert_eq!(tight.longest_separation_s(), 9.0);
     }
 
-    /// The margins found are those that trying every place of the dead time finds, for unequal pulses and exposures.
+    /// The margins found are those that trying every place of the dead time finds, for unequal
+    /// pulses and exposures.
     #[test]
     fn no_other_place_has_a_wider_margin() {
         for exposures_s in [[5.0, 5.0], [4.0, 9.0], [9.0, 7.5], [12.0, 12.0]] {

@@ -1,5 +1,6 @@
-//! Keys to scene: each key of light, sheet, tracer, lens, camera and image does what its description says, and bad values name their key.
-//! The figures expected are worked out by hand from the formulas named beside them.
+//! Keys to scene: each key of light, sheet, tracer, lens, camera and image does what its
+//! description says, and bad values name their key. The figures expected are worked out by hand
+//! from the formulas named beside them.
 
 use motefield_generator::population::{Brightness, Diameters};
 use motefield_generator::{ImagePattern, Profile, PulseShape, Scene};
@@ -87,8 +88,9 @@ fn light_and_sheet_follow_their_keys() {
     near(sheet.height.unwrap().1, 60e-3 / 55e-6);
 }
 
-/// The same pulse spread over a Gaussian height is brighter in the middle by √(8/π), and over a super-Gaussian thickness of order 4 dimmer
-/// than over a Gaussian one by √(π/8)/(Γ(5/4)/2^¼) (both by the integral of the profile).
+/// The same pulse spread over a Gaussian height is brighter in the middle by √(8/π), and over a
+/// super-Gaussian thickness of order 4 dimmer than over a Gaussian one by √(π/8)/(Γ(5/4)/2^¼) (both
+/// by the integral of the profile).
 #[test]
 fn fluence_follows_the_profiles() {
     let plain = rig(&[]).electrons;
@@ -104,7 +106,8 @@ fn fluence_follows_the_profiles() {
     );
 }
 
-/// Continuous light of a power P through an exposure t is a pulse of the energy P t: the same as a pulse of that length.
+/// Continuous light of a power P through an exposure t is a pulse of the energy P t: the same as a
+/// pulse of that length.
 #[test]
 fn continuous_light_makes_the_exposure_the_pulse() {
     let text = RIG.replace("pulse_length = \"200 us\"", "continuous = true");
@@ -151,7 +154,8 @@ fn tracer_follows_its_keys() {
     near(population.geometric_diameter_px, 1.2 / 5.5);
 }
 
-/// Far below the wavelength light grows with the sixth power of the diameter (Rayleigh): 1 % at x = 0.1, whose square is the next term.
+/// Far below the wavelength light grows with the sixth power of the diameter (Rayleigh): 1 % at x =
+/// 0.1, whose square is the next term.
 #[test]
 fn mie_brightness_has_rayleigh_limit() {
     let population = rig(&[
@@ -176,8 +180,8 @@ fn lens_and_camera_follow_their_keys() {
         ("lens.diameter_growth", "0.4"),
         ("camera.fill_factor", "60 %"),
     ]);
-    // δ = M²/(n f# (M + 1)) on the sensor a unit of depth in the lab, over M for px a px; water has n = 1.340 at 436 nm and 1.337 at 486 nm
-    // (tables; 1e-3 for what lies between).
+    // δ = M²/(n f# (M + 1)) on the sensor a unit of depth in the lab, over M for px a px; water has
+    // n = 1.340 at 436 nm and 1.337 at 486 nm (tables; 1e-3 for what lies between).
     let defocus = 0.1 / (1.3393 * 4.0 * 1.1);
     assert!((scene.imaging.defocus / defocus - 1.0).abs() < 1e-3);
     near(scene.imaging.focus_px, 2.0);
@@ -220,7 +224,8 @@ fn lens_and_camera_follow_their_keys() {
     near(sensor.crosstalk, 0.05);
 }
 
-/// Between the entries of a list the quantum efficiency is interpolated at the light's wavelength, 450 nm: 0.3 + (0.7 − 0.3)/4.
+/// Between the entries of a list the quantum efficiency is interpolated at the light's wavelength,
+/// 450 nm: 0.3 + (0.7 − 0.3)/4.
 #[test]
 fn quantum_efficiency_is_read_at_the_wavelength() {
     let list = "quantum_efficiency = [{ at = \"400 nm\", share = 0.3 }, { at = \"600 nm\", share = 0.7 }]";

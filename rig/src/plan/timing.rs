@@ -61,8 +61,9 @@ pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
     Ok(Some(pulse / separation))
 }
 
-/// Pulse A must end before exposure B begins, and each pulse must fit its exposure: T ≤ Δt − dead time, T ≤ exposure, and for
-/// pulse B, longer by the length ratio, the same with its exposure and the pulse separation.
+/// Pulse A must end before exposure B begins, and each pulse must fit its exposure: T ≤ Δt − dead
+/// time, T ≤ exposure, and for pulse B, longer by the length ratio, the same with its exposure and
+/// the pulse separation.
 pub(super) fn longest_pulse_s(setup: &Setup) -> Option<f64> {
     let separation = setup.separation_s?;
     let ratio = setup.light.length_ratio.unwrap_or(1.0);

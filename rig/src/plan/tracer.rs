@@ -51,8 +51,8 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
     Ok(())
 }
 
-/// The particles as a crowd; `geometric_diameter_px` is the part of the particle image that is the mean particle's geometric image, and
-/// `middle` the picture's, px.
+/// The particles as a crowd; `geometric_diameter_px` is the part of the particle image that is the
+/// mean particle's geometric image, and `middle` the picture's, px.
 pub(super) fn population(
     setup: &Setup,
     scale: &Scale,

@@ -14,14 +14,15 @@ const CLOSE: f64 = 1e-9;
 /// A separation so short that nothing turns meanwhile, s.
 const INSTANT_S: f64 = 1e-9;
 
-/// The setup with its pulse separation: its own, or the one in which the fastest fluid in the picture moves by
-/// `timing.displacement`.
+/// The setup with its pulse separation: its own, or the one in which the fastest fluid in the
+/// picture moves by `timing.displacement`.
 pub(super) fn with_separation(setup: &Setup) -> Result<Cow<'_, Setup>, SetupError> {
     const KEY: &Key = keys::timing::DISPLACEMENT;
     let Some(wanted_px) = setup.wanted_displacement_px else {
         return Ok(Cow::Borrowed(setup));
     };
-    // Along a straight path displacement grows with time; along a curved one a few steps of the secant rule find it.
+    // Along a straight path displacement grows with time; along a curved one a few steps of the
+    // secant rule find it.
     let rate = fastest_px(setup, INSTANT_S)? / INSTANT_S;
     let twice = fastest_px(setup, 2.0 * INSTANT_S)? / INSTANT_S;
     if rate == 0.0 || (twice / rate - 2.0).abs() > 0.1 {

@@ -25,7 +25,8 @@ pub(super) enum Fault {
 }
 
 impl QuantityError {
-    /// For a setup file that gives a plain number (`text`) where a quantity with its unit is needed.
+    /// For a setup file that gives a plain number (`text`) where a quantity with its unit is
+    /// needed.
     pub fn missing_unit(text: impl Into<String>, expected: &[Dimension]) -> QuantityError {
         let text = text.into();
         QuantityError {
@@ -124,8 +125,8 @@ fn listed(items: impl Iterator<Item = String>) -> String {
     }
 }
 
-/// Up to three known units that differ from `unit` by case or by at most two letters (at most half of them); those of the expected
-/// dimensions first.
+/// Up to three known units that differ from `unit` by case or by at most two letters (at most half
+/// of them); those of the expected dimensions first.
 fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
     let plain = unit.to_lowercase();
     let mut found: Vec<_> = UNITS

@@ -1,8 +1,10 @@
-//! Reading and writing quantities: every form a setup file may use, the message for every mistake, and the round trip.
+//! Reading and writing quantities: every form a setup file may use, the message for every mistake,
+//! and the round trip.
 
 use super::{Dimension, Dimension::*, QuantityError, format, parse, parse_as, parse_as_any};
 
-/// Conversions by the SI brochure's definitions; values compared to the last bit, since each is one correctly rounded literal.
+/// Conversions by the SI brochure's definitions; values compared to the last bit, since each is one
+/// correctly rounded literal.
 #[test]
 fn reads_the_forms_a_setup_file_uses() {
     let degree = std::f64::consts::PI / 180.0;
@@ -204,7 +206,8 @@ fn mistakes_are_explained() {
     );
 }
 
-/// Words that Rust's own number reader accepts, and fragments of numbers, are refused without a panic.
+/// Words that Rust's own number reader accepts, and fragments of numbers, are refused without a
+/// panic.
 #[test]
 fn what_is_no_number_is_refused() {
     for text in [
@@ -286,7 +289,8 @@ fn examples_are_read_as_what_they_show() {
     }
 }
 
-/// Each unit is read in its own dimension, is named once, and (but for Celsius and the f-number) is linear.
+/// Each unit is read in its own dimension, is named once, and (but for Celsius and the f-number) is
+/// linear.
 #[test]
 fn every_unit_is_read() {
     let mut names = std::collections::HashSet::new();
@@ -304,8 +308,9 @@ fn every_unit_is_read() {
     }
 }
 
-/// Over 30 decades and all dimensions: what is written is read back to four digits (half a unit of the fourth: 5e-4 of the value at worst;
-/// for temperatures, 0.5 mK more), and written again without change.
+/// Over 30 decades and all dimensions: what is written is read back to four digits (half a unit of
+/// the fourth: 5e-4 of the value at worst; for temperatures, 0.5 mK more), and written again
+/// without change.
 #[test]
 fn what_is_written_is_read_back() {
     // Weyl's sequence: spread evenly, the same in every run.

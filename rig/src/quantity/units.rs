@@ -157,7 +157,8 @@ pub(super) struct Unit {
     pub(super) exponent: i32,
     pub(super) factor: f64,
     pub(super) zero: f64,
-    /// Smallest magnitude, in this unit, that results show in it; 0 for the smallest unit shown, infinite for one never shown.
+    /// Smallest magnitude, in this unit, that results show in it; 0 for the smallest unit shown,
+    /// infinite for one never shown.
     pub(super) shown_from: f64,
 }
 

@@ -79,7 +79,8 @@ pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> CameraSetup {
     }
 }
 
-/// One share, or a list of shares at wavelengths between which the light's is interpolated linearly.
+/// One share, or a list of shares at wavelengths between which the light's is interpolated
+/// linearly.
 fn quantum_efficiency(r: &Reader, wavelength_m: Option<f64>) -> Option<f64> {
     const KEY: &Key = keys::QUANTUM_EFFICIENCY;
     if !r.has(KEY.entry(0)) {

@@ -19,7 +19,8 @@ pub struct LensSetup {
     pub transmission: Option<f64>,
     /// e⁻² diameter of what aberrations and focus add to the image, on the sensor.
     pub blur_m: Option<f64>,
-    /// Whether images grow with their distance from the plane in focus, as aperture and magnification say.
+    /// Whether images grow with their distance from the plane in focus, as aperture and
+    /// magnification say.
     pub defocus: bool,
     /// Depth of the plane in focus before the sheet's middle.
     pub focus: Option<Extent>,

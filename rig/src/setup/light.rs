@@ -45,15 +45,18 @@ pub struct LightSetup {
     pub measured: Option<MeasuredBrightness>,
 }
 
-/// The brightness of the brightest particles in a recorded picture, which fixes the light budget's one unknown.
+/// The brightness of the brightest particles in a recorded picture, which fixes the light budget's
+/// one unknown.
 ///
-/// The brightest: the middle pixel of the image of a particle in the middle of the sheet that stands on that pixel's centre, where the
-/// field moves least; where particles differ, of one brighter than 95 % of them. The measurement belongs to the rig as the file states it.
+/// The brightest: the middle pixel of the image of a particle in the middle of the sheet that
+/// stands on that pixel's centre, where the field moves least; where particles differ, of one
+/// brighter than 95 % of them. The measurement belongs to the rig as the file states it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeasuredBrightness {
     /// Grey level of that pixel, black level and background included.
     pub grey_dn: f64,
-    /// Pulse length (or exposure, in continuous light) at which it was recorded; none where a pulse has one energy whatever its length.
+    /// Pulse length (or exposure, in continuous light) at which it was recorded; none where a pulse
+    /// has one energy whatever its length.
     pub at_s: Option<f64>,
 }
 

@@ -33,8 +33,8 @@ pub struct SettingsChoice {
     pub stopped: bool,
 }
 
-/// What is tried for a key when the user names no values: every word of a processing choice, usual sizes of windows, or the setup's
-/// value and those about it.
+/// What is tried for a key when the user names no values: every word of a processing choice, usual
+/// sizes of windows, or the setup's value and those about it.
 fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
     fn all<T: Copy>(choices: &[T], word: fn(T) -> &'static str) -> Vec<SweepValue> {
         choices.iter().map(|c| SweepValue::new(word(*c))).collect()
@@ -80,7 +80,8 @@ fn settings(setup: &Setup, text: &str) -> Result<(String, Vec<SweepValue>), Stud
 /// Tries every combination of the settings `wanted`, each `KEY` or `KEY=a,b,c`.
 ///
 /// # Errors
-/// When a setting cannot be read, there are too many combinations, or none gives a setup that can be planned.
+/// When a setting cannot be read, there are too many combinations, or none gives a setup that can
+/// be planned.
 pub fn choose(
     setup: &Setup,
     wanted: &[String],

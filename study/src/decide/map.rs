@@ -1,8 +1,10 @@
-//! Two settings at once: a map of the velocity error over both, and the best pair of values within the rules.
+//! Two settings at once: a map of the velocity error over both, and the best pair of values within
+//! the rules.
 //!
-//! A longer pulse separation makes the displacement, and with it the velocity, better known in relation to its size, until particles leave the
-//! window or the sheet, paths curve, or the streaks of pulses that may now be longer smear; so two settings are judged by the
-//! error of the *velocity* over the mean speed, not by pixels.
+//! A longer pulse separation makes the displacement, and with it the velocity, better known in
+//! relation to its size, until particles leave the window or the sheet, paths curve, or the streaks
+//! of pulses that may now be longer smear; so two settings are judged by the error of the
+//! *velocity* over the mean speed, not by pixels.
 
 mod axis;
 #[cfg(test)]
@@ -116,7 +118,8 @@ impl Survey<'_> {
         );
         match found {
             Ok(found) => self.trials.extend(found),
-            // Beyond what can be built there is nothing to find; at the outset there must be something.
+            // Beyond what can be built there is nothing to find; at the outset there must be
+            // something.
             Err(failure) if self.trials.is_empty() => return Err(failure),
             Err(_) => {}
         }
@@ -134,7 +137,8 @@ impl Survey<'_> {
         self.measure(all)
     }
 
-    /// Lengthens the axes whose range nobody chose on the side where the best stands at the border; whether there was one.
+    /// Lengthens the axes whose range nobody chose on the side where the best stands at the border;
+    /// whether there was one.
     fn grow(&mut self) -> bool {
         let Some(k) = best(&self.trials, self.wish.valid) else {
             return false;
@@ -169,7 +173,8 @@ impl Survey<'_> {
         self.measure(all)
     }
 
-    /// The setup as it stands, if it says both values; tried like the others, but out of the contest.
+    /// The setup as it stands, if it says both values; tried like the others, but out of the
+    /// contest.
     fn standing(&self) -> Result<Option<Trial>, StudyError> {
         let setup = self.setup;
         let written = self.keys.each_ref().map(|key| setup.written(key));
@@ -194,7 +199,8 @@ impl Map {
         Some((trial, trial.measured()?))
     }
 
-    /// The trials the study cannot tell (95 %) from the best, and those with at most a tenth more error.
+    /// The trials the study cannot tell (95 %) from the best, and those with at most a tenth more
+    /// error.
     pub fn near(&self) -> [Vec<&Trial>; 2] {
         let Some((_, best)) = self.best() else {
             return [Vec::new(), Vec::new()];

@@ -31,9 +31,11 @@ pub struct Reading {
     pub best_s: f64,
     /// Its place in the sweep.
     pub best: usize,
-    /// Pulse lengths whose error cannot be told from the smallest (95 %, paired on common particles), s.
+    /// Pulse lengths whose error cannot be told from the smallest (95 %, paired on common
+    /// particles), s.
     pub best_interval_s: [f64; 2],
-    /// Pulse lengths whose error is at most a tenth larger than the smallest: what does not matter in practice, s.
+    /// Pulse lengths whose error is at most a tenth larger than the smallest: what does not matter
+    /// in practice, s.
     pub about_as_good_s: [f64; 2],
     /// Whether enough vectors are valid at the best.
     pub usable: bool,
@@ -69,14 +71,15 @@ impl Reading {
             limit_px,
             valid,
         };
-        // By how many standard errors the mean squared error exceeds the smallest, on the vectors that both measured
-        // from the same particles.
+        // By how many standard errors the mean squared error exceeds the smallest, on the vectors
+        // that both measured from the same particles.
         let smallest = sample.point.squared_errors();
         let excess: Vec<f64> = samples
             .iter()
             .map(|s| difference_in_standard_errors(&smallest, &s.point.squared_errors()))
             .collect();
-        // About its smallest value the squared error rises with the square of the distance, and so does its excess.
+        // About its smallest value the squared error rises with the square of the distance, and so
+        // does its excess.
         reading.best_interval_s = [0, 1].map(|side| {
             walk(samples, best, side, f64::sqrt, |k| {
                 excess[k].max(0.0) / student(1e6, Confidence::USUAL)
@@ -99,7 +102,8 @@ impl Reading {
         Some(reading)
     }
 
-    /// How close a point comes to what is allowed: at most 1 where it meets both the limit and the share of valid vectors.
+    /// How close a point comes to what is allowed: at most 1 where it meets both the limit and the
+    /// share of valid vectors.
     fn strain(&self, s: &Sample) -> f64 {
         let total = s.point.score.total_px.value;
         let error = if total.is_finite() {
@@ -111,7 +115,8 @@ impl Reading {
         error.max(lost)
     }
 
-    /// Pulse lengths worth measuring next: between the best and its neighbours, and where the limit is crossed.
+    /// Pulse lengths worth measuring next: between the best and its neighbours, and where the limit
+    /// is crossed.
     pub fn refinements(&self, samples: &[Sample]) -> Vec<f64> {
         let mut more = Vec::new();
         let middle = |a: usize, b: usize| (samples[a].pulse_s * samples[b].pulse_s).sqrt();
@@ -142,9 +147,10 @@ impl Reading {
 /// Pulse lengths closer than this share tell nothing apart.
 const NEAR: f64 = 0.06;
 
-/// Walks from the best point to one side while `strain` stays at most 1; where it passes 1, the pulse length there, and whether it
-/// did. Between points, `scale` of the strain is taken to run straight over the logarithm of the pulse length. A strain that jumps to
-/// infinity ends the walk at the last good point.
+/// Walks from the best point to one side while `strain` stays at most 1; where it passes 1, the
+/// pulse length there, and whether it did. Between points, `scale` of the strain is taken to run
+/// straight over the logarithm of the pulse length. A strain that jumps to infinity ends the walk
+/// at the last good point.
 fn walk(
     samples: &[Sample],
     best: usize,

@@ -18,7 +18,8 @@ pub struct Remedy {
     pub total_px: f64,
     /// Share of valid vectors there.
     pub valid: f64,
-    /// Total error over the mean displacement: what a shorter pulse separation does not improve for nothing.
+    /// Total error over the mean displacement: what a shorter pulse separation does not improve for
+    /// nothing.
     pub relative: f64,
 }
 
@@ -90,7 +91,8 @@ fn changes(setup: &Setup) -> Vec<Change> {
     all
 }
 
-/// Computes what each change would bring, at three pulse lengths about the best; the most helpful first.
+/// Computes what each change would bring, at three pulse lengths about the best; the most helpful
+/// first.
 pub(super) fn all(study: &Sweep, best_s: f64, speeds: &Speeds) -> Result<Vec<Remedy>, StudyError> {
     let changes = changes(study.setup);
     let mut tried = Vec::new();

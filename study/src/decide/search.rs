@@ -1,11 +1,13 @@
-//! What a decision is about: a rig whose light and streak follow from the pulse length, and the pulse lengths worth trying.
+//! What a decision is about: a rig whose light and streak follow from the pulse length, and the
+//! pulse lengths worth trying.
 
 use crate::StudyError;
 use motefield_rig::keys;
 use motefield_rig::plan::{Plan, Speeds, plan};
 use motefield_rig::setup::Setup;
 
-/// Streaks, in the fastest tenth of the field, from which and to which the pulse length is swept, px.
+/// Streaks, in the fastest tenth of the field, from which and to which the pulse length is swept,
+/// px.
 const STREAKS_PX: [f64; 2] = [0.05, 10.0];
 
 /// A rig for which a decision can be made.
@@ -27,7 +29,8 @@ impl PulseSearch {
     /// Checks that a decision can be made.
     ///
     /// # Errors
-    /// When the setup has no rig, or pictures whose streak or light do not follow from the pulse length.
+    /// When the setup has no rig, or pictures whose streak or light do not follow from the pulse
+    /// length.
     pub fn of(setup: &Setup) -> Result<PulseSearch, StudyError> {
         let plan = plan(setup)?;
         let (separation_s, longest_s) = timing(setup, &plan)?;
@@ -86,6 +89,7 @@ fn range(setup: &Setup, separation_s: f64, longest_s: f64, speeds: &Speeds) -> R
     }
     let [short, long] = STREAKS_PX.map(|streak| streak / speeds.fast_px * separation_s);
     let long = long.min(longest_s);
-    // A separation so short that no streak reaches the lower end: three decades below the longest pulse instead.
+    // A separation so short that no streak reaches the lower end: three decades below the longest
+    // pulse instead.
     Ok([if short < 0.5 * long { short } else { long * 1e-3 }, long])
 }

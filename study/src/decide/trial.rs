@@ -15,11 +15,13 @@ use motefield_rig::setup::Setup;
 /// Why a setup is out of the question.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Obstacle {
-    /// The plan refuses it: pulses that do not fit between the exposures, windows larger than the picture, a share above one.
+    /// The plan refuses it: pulses that do not fit between the exposures, windows larger than the
+    /// picture, a share above one.
     Impossible,
     /// A pulse is cut by its exposure, or has not the margin that the jitter asks for.
     Straddling,
-    /// The fastest displacement is more than a quarter of the first window (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202; memory).
+    /// The fastest displacement is more than a quarter of the first window (Keane & Adrian 1990,
+    /// Meas. Sci. Technol. 1, 1202; memory).
     QuarterRule,
     /// The brightest particles pass the camera's range.
     Saturation,
@@ -58,8 +60,8 @@ pub struct MeasuredSetting {
     pub streak_px: f64,
     /// How far the field moves.
     pub speeds: Speeds,
-    /// What the displacement between the pulses misses of the velocity midway, where paths are curved or speeds change on the way: root
-    /// mean square over the field, px.
+    /// What the displacement between the pulses misses of the velocity midway, where paths are
+    /// curved or speeds change on the way: root mean square over the field, px.
     pub curvature_px: f64,
     /// Share of the full well in the brightest pixel, where the setup has a sensor.
     pub full_well_share: Option<f64>,
@@ -68,8 +70,8 @@ pub struct MeasuredSetting {
 }
 
 impl MeasuredSetting {
-    /// Error of the velocity over the mean speed of the field: total error of the displacement and curvature of the path, root of the sum
-    /// of squares, over the mean displacement.
+    /// Error of the velocity over the mean speed of the field: total error of the displacement and
+    /// curvature of the path, root of the sum of squares, over the mean displacement.
     pub fn relative(&self) -> Estimate {
         let total = self.point.score.total_px;
         total.map_rising(|px| px.hypot(self.curvature_px) / self.speeds.mean_px)
@@ -80,15 +82,16 @@ impl MeasuredSetting {
         1.0 - self.point.score.outliers.value
     }
 
-    /// Mean squared error of each pair's vectors, with the curvature, over the squared mean displacement.
+    /// Mean squared error of each pair's vectors, with the curvature, over the squared mean
+    /// displacement.
     fn squared(&self) -> Vec<f64> {
         let means = self.point.squared_errors().pair_means();
         let relative = |mean| (mean + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2);
         means.into_iter().map(relative).collect()
     }
 
-    /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were measured on the same particles, so the
-    /// differences pair by pair are compared.
+    /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were
+    /// measured on the same particles, so the differences pair by pair are compared.
     pub fn as_good_as(&self, best: &MeasuredSetting) -> bool {
         not_above(&self.squared(), &best.squared(), Confidence::USUAL)
     }
@@ -161,8 +164,8 @@ pub fn best(trials: &[Trial], valid: f64) -> Option<usize> {
     usable.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(k, _)| k)
 }
 
-/// Tries setups: `keys` take each of the lists of `values` in turn. Those whose exposures cut a pulse, that break the quarter rule or
-/// saturate the sensor are not rendered.
+/// Tries setups: `keys` take each of the lists of `values` in turn. Those whose exposures cut a
+/// pulse, that break the quarter rule or saturate the sensor are not rendered.
 ///
 /// # Errors
 /// When the plan refuses every one of them: the first reason.

@@ -1,9 +1,11 @@
-//! The physical limit beside the error: the Cramér–Rao bound of the windows of the very pairs that were measured.
+//! The physical limit beside the error: the Cramér–Rao bound of the windows of the very pairs that
+//! were measured.
 //!
-//! [`motefield_evaluator::bound`] has the theory. The noise-free pictures and their slopes with the particles' position come from rendering
-//! the scene again, with all particles moved by a small step. The noise is the sensor's: shot noise, dark noise, rounding. What
-//! the pixels' differences (DSNU, PRNU, hot and dead ones) add is not in it, and the particles' own loss from frame A to frame B is
-//! not either, so the bound is low where they matter.
+//! [`motefield_evaluator::bound`] has the theory. The noise-free pictures and their slopes with the
+//! particles' position come from rendering the scene again, with all particles moved by a small
+//! step. The noise is the sensor's: shot noise, dark noise, rounding. What the pixels' differences
+//! (DSNU, PRNU, hot and dead ones) add is not in it, and the particles' own loss from frame A to
+//! frame B is not either, so the bound is low where they matter.
 
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::score::{ErrorSample, Errors, Score};
@@ -32,7 +34,8 @@ impl Bound {
             .filter_map(|(bound, errors)| Some((bound.as_ref()?, errors)))
             .collect();
         let [x, y] = [0, 1].map(|c| {
-            // A window that gave no vector has no error, so its bound does not count beside the others' errors.
+            // A window that gave no vector has no error, so its bound does not count beside the
+            // others' errors.
             let square = |bound: &[[f64; 2]], errors: &Errors, k: usize| {
                 let counts = sample.part.is_none_or(|part| part[k]) && errors.point_px[k][c].is_finite();
                 if counts && bound[k][c].is_finite() {
@@ -64,9 +67,10 @@ impl Bound {
 /// Step of the particles for the slopes, px.
 const STEP_PX: f64 = 0.01;
 
-/// The least standard deviation of the displacement, px, along x and y, of each window of the processing's last pass, in the order of its
-/// vectors, for the realisation `seed` of a scene. Zero for an ideal camera, which has no noise; infinite where the window does not fix
-/// the displacement.
+/// The least standard deviation of the displacement, px, along x and y, of each window of the
+/// processing's last pass, in the order of its vectors, for the realisation `seed` of a scene. Zero
+/// for an ideal camera, which has no noise; infinite where the window does not fix the
+/// displacement.
 ///
 /// # Panics
 /// When the scene or the processing do not validate.
@@ -129,8 +133,9 @@ pub fn field(scene: &Scene, processing: &Processing, seed: Seed) -> Array3<f64> 
     })
 }
 
-/// The bound of several pairs measured together: their information adds up. (Each component by itself, which leaves out how errors along x
-/// and y go together: second order for round particle images.)
+/// The bound of several pairs measured together: their information adds up. (Each component by
+/// itself, which leaves out how errors along x and y go together: second order for round particle
+/// images.)
 pub(super) fn ensemble(bounds: impl Iterator<Item = Vec<[f64; 2]>>) -> Vec<[f64; 2]> {
     let inverse = |b: [f64; 2]| b.map(|b| b.powi(-2));
     let sum = bounds

@@ -1,4 +1,5 @@
-//! Figures beyond bias, random and total error: percentiles, detection, peak locking, response, dynamic ranges.
+//! Figures beyond bias, random and total error: percentiles, detection, peak locking, response,
+//! dynamic ranges.
 
 use motefield_evaluator::score::{
     DynamicRange, ErrorSample, PERCENTILES, Score, VectorTruth, amplitude_ratio, dynamic_range, peak_locking,
@@ -10,19 +11,21 @@ use motefield_evaluator::statistics::Estimate;
 pub struct FurtherFigures {
     /// Length of the error vector that 50, 90, 95 and 99 % of the vectors do not exceed, px.
     pub percentiles_px: [Estimate; 4],
-    /// Valid detection probability: share of vectors whose highest peak is that of the displacement.
+    /// Valid detection probability: share of vectors whose highest peak is that of the
+    /// displacement.
     pub valid_detection: Estimate,
-    /// Degree of peak locking of x and y: 0 without, 1 when all displacements are whole. Unknown where the true fractions are far from
-    /// uniform, as in a uniform flow.
+    /// Degree of peak locking of x and y: 0 without, 1 when all displacements are whole. Unknown
+    /// where the true fractions are far from uniform, as in a uniform flow.
     pub peak_locking: [Estimate; 2],
-    /// Amplitude of x and y over the true one; unknown where the true displacement is the same everywhere.
+    /// Amplitude of x and y over the true one; unknown where the true displacement is the same
+    /// everywhere.
     pub amplitude: [Estimate; 2],
     /// Dynamic velocity and spatial range, by the larger of both components' random errors.
     pub dynamic_range: DynamicRange,
 }
 
-/// Mean resultant length of the true fractions up to which peak locking can be told from the flow (see
-/// [`PeakLocking::truth`](motefield_evaluator::score::PeakLocking)).
+/// Mean resultant length of the true fractions up to which peak locking can be told from the flow
+/// (see [`PeakLocking::truth`](motefield_evaluator::score::PeakLocking)).
 const NEARLY_UNIFORM: f64 = 0.1;
 
 /// True displacements that differ by no more than this are the same, but for rounding, px.
@@ -67,8 +70,9 @@ impl FurtherFigures {
         }
     }
 
-    /// All by their names in tables: `error_p50_px` to `error_p99_px`, `valid_detection`, `peak_locking_x`, `amplitude_x` and the same of y,
-    /// `dynamic_velocity_range`, `dynamic_spatial_range`; what has no unit in its name is a ratio.
+    /// All by their names in tables: `error_p50_px` to `error_p99_px`, `valid_detection`,
+    /// `peak_locking_x`, `amplitude_x` and the same of y, `dynamic_velocity_range`,
+    /// `dynamic_spatial_range`; what has no unit in its name is a ratio.
     pub fn named(&self) -> Vec<(String, Estimate)> {
         let mut all: Vec<(String, Estimate)> = PERCENTILES
             .iter()

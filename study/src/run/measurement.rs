@@ -199,7 +199,8 @@ fn views(pairs: &[Pair]) -> Vec<[ArrayView2<'_, f32>; 2]> {
     pairs.iter().map(|pair| [pair.a.view(), pair.b.view()]).collect()
 }
 
-/// The processing with a background made of a series of its own, if one is to be made of a stated number of frames.
+/// The processing with a background made of a series of its own, if one is to be made of a stated
+/// number of frames.
 fn with_background<'a>(experiment: &'a Experiment, chain: &Chain, study: u64) -> Cow<'a, Processing> {
     let processing = &experiment.processing;
     let (Background::Made(statistic), Some(frames)) =

@@ -1,4 +1,5 @@
-//! Whether estimated uncertainties can be believed: of each estimator asked for, held against the errors of a point's vectors.
+//! Whether estimated uncertainties can be believed: of each estimator asked for, held against the
+//! errors of a point's vectors.
 
 use motefield_evaluator::score::ErrorSample;
 use motefield_evaluator::statistics::Estimate;
@@ -12,12 +13,13 @@ const CLASSES: usize = 8;
 pub struct Trust {
     /// Which estimator.
     pub estimator: Estimator,
-    /// Of x and of y, against the error from the truth at the vector's position, bias and lack of resolution and all: what an
-    /// experimenter would take it for.
+    /// Of x and of y, against the error from the truth at the vector's position, bias and lack of
+    /// resolution and all: what an experimenter would take it for.
     pub of: [Reliability; 2],
 }
 
-/// Holds standard uncertainties, one list a pair in the order of its vectors, against the errors of a sample.
+/// Holds standard uncertainties, one list a pair in the order of its vectors, against the errors of
+/// a sample.
 pub fn trust(sample: &ErrorSample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
     [0, 1].map(|c| {
         reliability(
@@ -29,8 +31,9 @@ pub fn trust(sample: &ErrorSample, uncertainties: &[&[[f64; 2]]]) -> [Reliabilit
     })
 }
 
-/// A reliability's figures by their names: `coverage_1` and `coverage_2` (share of errors within once and twice the uncertainty), `ratio` (root mean
-/// square uncertainty over error), `rank_correlation` (with the error's magnitude).
+/// A reliability's figures by their names: `coverage_1` and `coverage_2` (share of errors within
+/// once and twice the uncertainty), `ratio` (root mean square uncertainty over error),
+/// `rank_correlation` (with the error's magnitude).
 pub fn named(of: &Reliability) -> [(&'static str, Estimate); 4] {
     [
         ("coverage_1", of.coverage[0]),

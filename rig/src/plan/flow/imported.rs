@@ -9,7 +9,8 @@ use crate::import::{self, Data, Positions};
 use crate::keys;
 use crate::setup::{Imported, SetupError, Stands};
 
-/// Smallest share of the picture that the points must span: a field that covers less stands in the wrong place or unit.
+/// Smallest share of the picture that the points must span: a field that covers less stands in the
+/// wrong place or unit.
 const LEAST_COVER: f64 = 0.5;
 
 pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>, SetupError> {
@@ -77,20 +78,24 @@ pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>
                 *p = [p[0] + origin[0], p[1] + origin[1]];
             }
             let values: Vec<_> = data.velocity.iter().map(displacement).collect();
-            let scattered = ScatteredField::new(&at, &values).map_err(|e| {
-                unusable(match e {
-                    DataError::SamePlace { first, second } => format!(
-                        "{}: {} and {} give two velocities at the same place: keep one",
-                        field.path.display(),
-                        data.name(first),
-                        data.name(second)
-                    ),
-                    other => format!("{}: {other}", field.path.display()),
-                })
-            })?;
+            let scattered =
+                ScatteredField::new(&at, &values).map_err(|e| unusable(scattered_fault(field, &data, e)))?;
             covers(picture, scattered.bounds_px())?;
             Ok(Arc::new(scattered))
         }
+    }
+}
+
+/// What is wrong with scattered points, by their names in the file.
+fn scattered_fault(field: &Imported, data: &Data, error: DataError) -> String {
+    let path = field.path.display();
+    match error {
+        DataError::SamePlace { first, second } => format!(
+            "{path}: {} and {} give two velocities at the same place: keep one",
+            data.name(first),
+            data.name(second)
+        ),
+        other => format!("{path}: {other}"),
     }
 }
 

@@ -1,4 +1,5 @@
-//! From keys to fields: every kind in lab and in picture units, and imported fields where they belong.
+//! From keys to fields: every kind in lab and in picture units, and imported fields where they
+//! belong.
 
 use std::fs;
 use std::path::PathBuf;
@@ -6,7 +7,8 @@ use std::path::PathBuf;
 use crate::plan::plan;
 use crate::setup::{Setup, SetupError};
 
-/// 20 px a mm and 1 ms between the pulses, so that 1 m/s is 20 px; the image's middle is (63.5, 47.5).
+/// 20 px a mm and 1 ms between the pulses, so that 1 m/s is 20 px; the image's middle is (63.5,
+/// 47.5).
 const RIG: &str = r#"
 [image]
 size = [128, 96]
@@ -38,7 +40,8 @@ fn velocity_of(
     Ok(plan.scene.flow.velocity(at, 0.0))
 }
 
-/// For every kind: keys in px, the same in lab units, a place, and the velocity there (derived from the formulas in the flows' docs).
+/// For every kind: keys in px, the same in lab units, a place, and the velocity there (derived from
+/// the formulas in the flows' docs).
 const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 18] = [
     (
         "kind = 'uniform'\ndisplacement = ['2 px', '4 px', '6 px']",
@@ -89,7 +92,8 @@ const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 18] = [
         [0.0, 4.0, 0.0],
     ),
     (
-        // Far narrower cores than the distance: Γ/(2πr) of each, four times a tenth of the peak's 1/0.638/1.1209.
+        // Far narrower cores than the distance: Γ/(2πr) of each, four times a tenth of the peak's
+        // 1/0.638/1.1209.
         "kind = 'vortex-pair'\npeak_displacement = '4 px'\ncore_radius = '2 px'\nspacing = '40 px'",
         "kind = 'vortex-pair'\npeak_velocity = '0.2 m/s'\ncore_radius = '0.1 mm'\nspacing = '2 mm'",
         [63.5, 47.5, 0.0],
@@ -117,7 +121,8 @@ const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 18] = [
     (
         "kind = 'blasius-layer'\nfree_stream = '4 px'\nthickness = '20 px'\nwall_y = '40 px'\nleading_edge = '200 px'",
         "kind = 'blasius-layer'\nfree_stream = '0.2 m/s'\nthickness = '1 mm'\nwall_y = '2 mm'\nleading_edge = '10 mm'",
-        // At δ₉₉; v = ½ U δ/(4.91 x) (η f′ − f) with f = 3.1934 there (scipy, as in the generator's tests).
+        // At δ₉₉; v = ½ U δ/(4.91 x) (η f′ − f) with f = 3.1934 there (scipy, as in the generator's
+        // tests).
         [63.5, 67.5, 0.0],
         [3.96, -0.0679, 0.0],
     ),
@@ -316,7 +321,8 @@ impl Drop for Folder {
     }
 }
 
-/// u = 0.1 + 0.01 x, v = 0.02 y with x, y in mm from (0, 0) to (8, 6): exact in any interpolation here. Middle at (4, 3) mm.
+/// u = 0.1 + 0.01 x, v = 0.02 y with x, y in mm from (0, 0) to (8, 6): exact in any interpolation
+/// here. Middle at (4, 3) mm.
 fn table(scattered: bool) -> String {
     let mut text = "x,y,u,v\n".to_owned();
     for k in 0..63 {
@@ -339,7 +345,8 @@ fn tables_stand_where_the_setup_says() {
             let keys = format!("file = '{file}'\nlength_unit = 'mm'\nvelocity_unit = 'm/s'\n{more}");
             folder.velocity(&keys, at).unwrap_or_else(|e| panic!("{e}"))
         };
-        // 20 px a mm, 20 px for 1 m/s; 20 px right of the middle is x = 5 mm, 20 px below it y = 4 mm.
+        // 20 px a mm, 20 px for 1 m/s; 20 px right of the middle is x = 5 mm, 20 px below it y = 4
+        // mm.
         let at = [83.5, 67.5, 0.0];
         for (more, expected) in [
             ("", [20.0 * 0.15, 20.0 * 0.08]),
@@ -381,7 +388,8 @@ fn arrays_stand_where_the_setup_says() {
             assert!((got - expected).abs() < 1e-9, "{keys}: {middle:?}");
         }
     }
-    // In nodes: the middle of 5 x 4 x 2 is (2, 1.5, 0.5), at x = 2, y = -0.625, z = 2.5 as well; one node up is y - 0.25.
+    // In nodes: the middle of 5 x 4 x 2 is (2, 1.5, 0.5), at x = 2, y = -0.625, z = 2.5 as well;
+    // one node up is y - 0.25.
     let keys = "file = 'depth.npy'\nspacing = '1.5 mm'\nvelocity_unit = 'px'";
     let up = folder
         .velocity(keys, [63.5, 47.5 - 30.0, 0.0])

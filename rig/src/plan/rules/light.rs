@@ -12,7 +12,8 @@ use crate::plan::peak::{
 const FULL: f64 = 0.9;
 /// Least signal-to-noise ratio of a peak.
 const CLEAR: f64 = 10.0;
-/// Measured light over expected light that calls for no explanation, and that could be explained at all.
+/// Measured light over expected light that calls for no explanation, and that could be explained at
+/// all.
 const LIKELY: [f64; 2] = [0.1, 3.0];
 const POSSIBLE: [f64; 2] = [0.01, 10.0];
 

@@ -29,11 +29,13 @@ pub struct FreeSetting {
 }
 
 impl FreeSetting {
-    /// The axis of `key`: over the range that `range` gives, as `FROM..TO`, `FROM..TO:log:N` or `FROM..TO:lin:N`; without one from a quarter
-    /// to four times the value in the setup, and beyond if the best lies there.
+    /// The axis of `key`: over the range that `range` gives, as `FROM..TO`, `FROM..TO:log:N` or
+    /// `FROM..TO:lin:N`; without one from a quarter to four times the value in the setup, and
+    /// beyond if the best lies there.
     ///
     /// # Errors
-    /// When the range cannot be read, or there is none and the setup has no number above zero under the key.
+    /// When the range cannot be read, or there is none and the setup has no number above zero under
+    /// the key.
     pub fn new(setup: &Setup, key: &str, range: Option<&str>) -> Result<FreeSetting, StudyError> {
         let Some(range) = range else {
             return FreeSetting::about_setup(setup, key);
@@ -147,7 +149,8 @@ impl FreeSetting {
         (number(to) - number(from)) / (last - first) * (self.numbers.len() - 1) as f64
     }
 
-    /// Adds values on the side where `value` stands at the border of a range that nobody chose; whether it did.
+    /// Adds values on the side where `value` stands at the border of a range that nobody chose;
+    /// whether it did.
     pub(super) fn grow(&mut self, value: &SweepValue) -> bool {
         let Ok(number) = value.number.parse::<f64>() else {
             return false;

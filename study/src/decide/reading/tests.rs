@@ -7,7 +7,8 @@ use super::*;
 
 const SIDE: usize = 16;
 
-/// A point whose error vectors are `total_px` long, up to a tenth of scatter that all points share, with a share `lost` of outliers.
+/// A point whose error vectors are `total_px` long, up to a tenth of scatter that all points share,
+/// with a share `lost` of outliers.
 fn point(total_px: f64, lost: f64) -> Point {
     let errors: Vec<Errors> = (0..3)
         .map(|pair| {
@@ -15,7 +16,8 @@ fn point(total_px: f64, lost: f64) -> Point {
                 if (k as f64) < lost * (SIDE * SIDE) as f64 {
                     return [f64::NAN; 2];
                 }
-                // Directions and lengths spread evenly by the golden ratio; independent from place to place.
+                // Directions and lengths spread evenly by the golden ratio; independent from place
+                // to place.
                 let turn = |n: usize| (n as f64 * 0.618_033_988_749_895).fract();
                 let angle = std::f64::consts::TAU * turn(k + 1000 * pair);
                 let length = total_px * (1.0 + 0.1 * (turn(7 * k + 300 * pair) - 0.5));
@@ -64,7 +66,8 @@ fn close(a: f64, b: f64) -> bool {
     (a / b - 1.0).abs() < 2e-3
 }
 
-/// Errors that run straight on logarithmic axes, 1/t before 1 ms and t after: the limit of 0.1 px is crossed where algebra says.
+/// Errors that run straight on logarithmic axes, 1/t before 1 ms and t after: the limit of 0.1 px
+/// is crossed where algebra says.
 #[test]
 fn window_ends_where_the_limit_is_crossed() {
     let pulses = [1e-4, 3e-4, 1e-3, 3e-3, 1e-2];
@@ -83,7 +86,8 @@ fn window_ends_where_the_limit_is_crossed() {
     // A tenth more error: a tenth of the pulse length to either side.
     let [from, to] = reading.about_as_good_s;
     assert!(close(from, 1e-3 / 1.1) && close(to, 1.1e-3), "{from} {to}");
-    // Neighbours are three times worse on common particles: beyond doubt, and the interval stays close to the best.
+    // Neighbours are three times worse on common particles: beyond doubt, and the interval stays
+    // close to the best.
     let [from, to] = reading.best_interval_s;
     assert!(
         (8e-4..=1e-3).contains(&from) && (1e-3..1.25e-3).contains(&to),
@@ -101,7 +105,8 @@ fn flat_curve_has_no_walls() {
     assert_eq!(reading.best_interval_s, [1e-4, 1e-2]);
 }
 
-/// A point with too many outliers is not the best however small the error of its other vectors, and ends the window.
+/// A point with too many outliers is not the best however small the error of its other vectors, and
+/// ends the window.
 #[test]
 fn lost_vectors_disqualify() {
     let points = vec![
@@ -129,7 +134,8 @@ fn nothing_meets_a_hard_limit() {
     assert!(!self::reading(&hopeless, 0.1).usable);
 }
 
-/// Refinement goes between the best and its neighbours and to the crossings, never twice to nearly the same pulse.
+/// Refinement goes between the best and its neighbours and to the crossings, never twice to nearly
+/// the same pulse.
 #[test]
 fn refinement_looks_where_it_matters() {
     let pulses = [1e-4, 3e-4, 1e-3, 3e-3, 1e-2];
