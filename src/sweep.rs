@@ -9,7 +9,7 @@ use motefield_files::{FileError, OutputDirectory};
 use motefield_report::sweep::Study;
 use motefield_report::table::{Label, csv, reliability_csv};
 use motefield_report::{self as report, reliability};
-use motefield_rig::plan::{Speeds, plan};
+use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 use motefield_study::StudyError;
 use motefield_study::response::{self, Response, Wave};
@@ -74,11 +74,10 @@ impl Points {
             if vary.key == response::KEY {
                 points.waves.extend(Wave::of(&value.text, &plan));
             }
-            let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
             points.labels.push(Label {
                 value: value.number.clone(),
                 unit: value.unit.clone(),
-                streak_px: speeds.streak_px(plan.scene.exposure),
+                streak_px: plan.rig.speeds.streak_px(plan.scene.exposure),
             });
             points.experiments.push(Experiment {
                 scene: plan.scene,

@@ -55,7 +55,10 @@ pub fn json(manifest: &Manifest) -> Value {
             "dy_px": truth.map(|t| t[1]),
         })
     });
-    let facts = plan.facts.iter().map(|f| (f.name.to_owned(), json!(f.value)));
+    let facts = plan
+        .facts
+        .iter()
+        .map(|f| (f.id.as_str().to_owned(), json!(f.value)));
     let fields = json!({
         "setup": json::setup(manifest.setup),
         "seed": manifest.seed,

@@ -5,7 +5,7 @@ pub mod diagram;
 mod html;
 mod text;
 
-use motefield_rig::plan::{Arrangement, Assessment, Fact, Rule};
+use motefield_rig::plan::{Arrangement, Assessment, Fact, Heading, Rule};
 use serde_json::{Value, json};
 
 use crate::json;
@@ -27,12 +27,12 @@ pub fn json(assessment: &Assessment) -> Value {
     object.insert("caution".to_owned(), json!(assessment.caution));
     object.insert("fails".to_owned(), json!(assessment.fails()));
     for fact in assessment.parts.iter().flat_map(|(_, facts)| facts) {
-        object.insert(fact.name.to_owned(), json!(fact.value));
+        object.insert(fact.id.as_str().to_owned(), json!(fact.value));
     }
     let chain = assessment
         .parts
         .iter()
-        .find(|(heading, _)| *heading == Assessment::LIGHT);
+        .find(|(heading, _)| *heading == Heading::Light);
     let chain = chain.map_or(&[][..], |(_, facts)| facts);
     object.insert("light_budget".to_owned(), chain.iter().map(link).collect());
     object.insert("rules".to_owned(), assessment.rules.iter().map(rule).collect());
@@ -59,7 +59,7 @@ pub fn timing(assessment: &Assessment) -> Option<[String; 2]> {
 /// A link of the light budget.
 fn link(fact: &Fact) -> Value {
     json!({
-        "name": fact.name,
+        "name": fact.id.as_str(),
         "label": fact.label,
         "value": fact.value,
         "shown": fact.text,

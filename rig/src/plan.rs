@@ -14,6 +14,7 @@ mod light;
 mod measured;
 mod motion;
 mod peak;
+mod rig;
 mod rules;
 mod scattering;
 mod seeding;
@@ -23,6 +24,8 @@ mod tests;
 mod timing;
 mod tracer;
 mod wanted;
+
+use std::sync::Arc;
 
 use motefield_evaluator::Processing;
 use motefield_generator::{Exposure, Scene, SceneField};
@@ -35,12 +38,14 @@ pub use assessment::Assessment;
 use budget::Chain;
 use camera::camera;
 use facts::Facts;
-pub use facts::{Fact, short};
-use flow::{Scale, flow};
-use lens::{ParticleImage, RigLens, image_facts, imaging, rig_lens, scale_facts};
+pub use facts::{Fact, FactId, Heading, short};
+use lens::{image_facts, imaging, scale_facts};
 use light::{background_e, light, sheet};
+use motion::Motion;
 use peak::{middle_pixel_share, peak_facts, streak};
-pub use rules::{Fix, Rule, RuleId, Status, rules};
+pub use rig::Rig;
+use rules::Planned;
+pub use rules::{Fix, Rule, RuleId, Status};
 use seeding::{density_ppp, seeding_facts};
 pub use straddle::Straddle;
 pub use timing::Speeds;
@@ -54,137 +59,98 @@ pub struct Plan {
     pub scene: Scene,
     /// How they will be correlated.
     pub processing: Processing,
-    /// Pulse separation Δt, s, where the setup has a rig.
-    pub separation_s: Option<f64>,
+    /// What it was planned for.
+    pub rig: Rig,
     /// Pulse length, s, where the setup has a rig.
     pub pulse_s: Option<f64>,
     /// Longest pulse that the separation and the exposures allow, s.
     pub longest_pulse_s: Option<f64>,
-    /// Pixels a metre in the plane of the sheet, where the setup has a lens.
-    pub px_per_m: Option<f64>,
     /// Everything worth telling, in the order of the way of the light.
     pub facts: Vec<Fact>,
 }
 
-const SCALE: &str = "Scale and sampling";
-const LIGHT: &str = "Light budget";
-const TIMING: &str = "Timing";
-const FLOW: &str = "Flow and tracer";
-
-/// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for
-/// flows that do not change with it.
-const USUAL_THICKNESS_PX: f64 = 10.0;
-
 impl Plan {
-    /// The figure of this name.
-    pub fn figure(&self, name: &str) -> Option<f64> {
+    /// Plans the experiment of a rig.
+    ///
+    /// # Errors
+    /// When the setup lacks what a figure needs, or a figure is out of range: names the keys and
+    /// the remedy.
+    pub fn of(rig: Rig) -> Result<Plan, SetupError> {
+        Plan::lit(rig, None)
+    }
+
+    /// The same with the photo-electrons of a particle given beforehand, in place of what the setup
+    /// says about them.
+    fn lit(rig: Rig, electrons: Option<f64>) -> Result<Plan, SetupError> {
+        let setup = &rig.setup;
+        let mut scene = dark_scene(&rig)?;
+        let longest_streak_px = streak(scene.exposure, rig.speeds.fastest_px);
+        let mut facts = Facts::default();
+        if let Some(lens) = &rig.lens {
+            scale_facts(lens, rig.size, &mut facts);
+        }
+        // Where the picture states the diameter, the rig's parts of it are beside the point.
+        let stated = setup.image.particle_diameter_px.is_some();
+        let parts = rig.image.as_ref().filter(|_| !stated);
+        let thickness_m = setup
+            .sheet
+            .thickness
+            .and(rig.px_per_m())
+            .map(|px_per_m| rig.thickness_px / px_per_m);
+        image_facts(parts, &scene, thickness_m, &mut facts);
+        seeding_facts(setup, &scene, rig.px_per_m(), &mut facts);
+        scene.electrons = match electrons {
+            Some(electrons) => electrons,
+            None => photo_electrons(&rig, &scene, longest_streak_px, &mut facts)?,
+        };
+        facts.quantity(FactId::Electrons, scene.electrons, Dimension::Electrons);
+        peak_facts(&scene, &rig.speeds, &mut facts);
+        scene.validate().map_err(|e| {
+            setup.error(
+                scene_key(setup, e.field),
+                format!("gives a scene that cannot be rendered: {e}"),
+            )
+        })?;
+        check_processing(setup, rig.size)?;
+        timing_facts(setup, &rig.speeds, longest_streak_px, rig.px_per_m(), &mut facts);
+        tracer_facts(setup, &mut facts)?;
+        Ok(Plan {
+            scene,
+            processing: setup.processing.clone(),
+            pulse_s: pulse_s(setup),
+            longest_pulse_s: longest_pulse_s(setup),
+            facts: facts.0,
+            rig,
+        })
+    }
+
+    /// A figure of the plan.
+    pub fn figure(&self, id: FactId) -> Option<f64> {
         self.facts
             .iter()
-            .find(|fact| fact.name == name)
+            .find(|fact| fact.id == id)
             .map(|fact| fact.value)
+    }
+
+    /// Every rule of the trade to which the setup says enough, applied.
+    pub fn rules(&self) -> Vec<Rule> {
+        Planned::new(self, &Motion::of(&self.scene)).rules()
     }
 }
 
 /// Plans the experiment of a setup.
 ///
 /// # Errors
-/// When the setup lacks what a figure needs, or a figure is out of range: names the keys and the
-/// remedy.
+/// As [`Rig::of`] and [`Plan::of`].
 pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
-    plan_with(setup, None)
+    Plan::of(Rig::of(setup)?)
 }
 
-fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {
-    setup.image.size.or(setup.camera.size).ok_or_else(|| {
-        setup.error(
-            keys::camera::SIZE,
-            "is missing: write for example size = [1024, 1024] under [camera] or [image]",
-        )
-    })
-}
-
-fn thickness_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
-    match setup.sheet.thickness {
-        Some(thickness) => scale.extent(thickness, keys::sheet::THICKNESS),
-        None => Ok(USUAL_THICKNESS_PX),
-    }
-}
-
-/// The same with the photo-electrons of a particle given beforehand, in place of what the setup
-/// says about them.
-fn plan_with(setup: &Setup, electrons: Option<f64>) -> Result<Plan, SetupError> {
-    let setup = &*wanted::with_separation(setup)?;
-    let size = picture_size(setup)?;
-    let lens = rig_lens(setup, size)?;
-    let px_per_m = lens.as_ref().map(|l| l.px_per_m);
-    let scale = Scale {
-        setup,
-        px_per_m,
-        separation_s: setup.separation_s,
-    };
-    let thickness_px = thickness_px(setup, &scale)?;
-    let image = ParticleImage::of(setup, lens.as_ref())?;
-    let mut scene = dark_scene(setup, &scale, lens.as_ref(), image.as_ref(), size, thickness_px)?;
-    let speeds = Speeds::of(size, scene.flow.as_ref());
-    let longest_streak_px = streak(scene.exposure, speeds.fastest_px);
-
-    let mut facts = Facts::default();
-    if let Some(lens) = &lens {
-        scale_facts(lens, size, &mut facts);
-    }
-    // Where the picture states the diameter, the rig's parts of it are beside the point.
-    let parts = image
-        .as_ref()
-        .filter(|_| setup.image.particle_diameter_px.is_none());
-    let thickness_m = setup
-        .sheet
-        .thickness
-        .zip(px_per_m)
-        .map(|_| thickness_px / px_per_m.unwrap_or(1.0));
-    image_facts(parts, &scene, thickness_m, &mut facts);
-    seeding_facts(setup, &scene, px_per_m, &mut facts);
-    scene.electrons = match electrons {
-        Some(electrons) => electrons,
-        None => photo_electrons(setup, lens.as_ref(), &scene, longest_streak_px, &mut facts)?,
-    };
-    facts.quantity(
-        LIGHT,
-        "electrons_e",
-        "photo-electrons of a particle at sheet centre",
-        scene.electrons,
-        Dimension::Electrons,
-    );
-    peak_facts(&scene, &speeds, &mut facts);
-    scene.validate().map_err(|e| {
-        setup.error(
-            scene_key(setup, e.field),
-            format!("gives a scene that cannot be rendered: {e}"),
-        )
-    })?;
-    check_processing(setup, size)?;
-    timing_facts(setup, &speeds, longest_streak_px, px_per_m, &mut facts);
-    tracer_facts(setup, &mut facts)?;
-    Ok(Plan {
-        scene,
-        processing: setup.processing.clone(),
-        separation_s: setup.separation_s,
-        pulse_s: pulse_s(setup),
-        longest_pulse_s: longest_pulse_s(setup),
-        px_per_m,
-        facts: facts.0,
-    })
-}
-
-/// The scene of a setup but for the light of its particles, which the facts on the way to it tell.
-fn dark_scene(
-    setup: &Setup,
-    scale: &Scale,
-    lens: Option<&RigLens>,
-    image: Option<&ParticleImage>,
-    size: [usize; 2],
-    thickness_px: f64,
-) -> Result<Scene, SetupError> {
-    let diameter_px = match (setup.image.particle_diameter_px, image) {
+/// The scene of a rig but for the light of its particles, which the facts on the way to it tell.
+fn dark_scene(rig: &Rig) -> Result<Scene, SetupError> {
+    let (setup, scale, lens) = (&rig.setup, &rig.scale(), rig.lens.as_ref());
+    let (size, thickness_px) = (rig.size, rig.thickness_px);
+    let diameter_px = match (setup.image.particle_diameter_px, &rig.image) {
         (Some(diameter), _) => diameter,
         (None, Some(image)) => image.diameter_px(),
         (None, None) if setup.image.flat_field => Scene::default().particle_diameter_px,
@@ -208,27 +174,28 @@ fn dark_scene(
         imaging,
         camera: camera(setup)?,
         exposure,
-        flow: flow(setup, scale, size, thickness_px)?,
+        flow: Arc::clone(&rig.flow),
     })
 }
 
 /// Photo-electrons of a particle at the sheet's centre: as the picture states them, as measured, or
 /// by the light budget.
 fn photo_electrons(
-    setup: &Setup,
-    lens: Option<&RigLens>,
+    rig: &Rig,
     scene: &Scene,
     longest_streak_px: [f64; 2],
     facts: &mut Facts,
 ) -> Result<f64, SetupError> {
+    let setup = &rig.setup;
     let image = &setup.image;
     match (image.electrons, image.peak_electrons, setup.light.measured) {
         (Some(electrons), _, _) => Ok(electrons),
         (None, Some(peak), _) => Ok(peak / middle_pixel_share(scene, longest_streak_px)),
         (None, None, _) if image.flat_field => Ok(0.0),
-        (None, None, Some(measured)) => measured::electrons(setup, lens, measured, facts),
+        (None, None, Some(measured)) => measured::electrons(rig, measured, facts),
         (None, None, None) => {
-            let chain = Chain::of(setup, lens, pulse_s(setup))?.ok_or_else(|| budget::lacking(setup))?;
+            let chain =
+                Chain::of(setup, rig.lens.as_ref(), pulse_s(setup))?.ok_or_else(|| budget::lacking(setup))?;
             chain.tell(facts);
             Ok(chain.electrons())
         }

@@ -400,6 +400,8 @@ impl Decision {
     /// Streak in the fastest tenth of the field at a pulse length, px.
     pub fn streak_px(&self, pulse_s: f64) -> f64 {
         self.plan
+            .rig
+            .setup
             .separation_s
             .map_or(f64::NAN, |dt| pulse_s / dt * self.speeds.fast_px)
     }
@@ -411,6 +413,6 @@ impl Decision {
 
     /// An error in px as a velocity, m/s, where the rig has a scale.
     pub fn velocity_m_s(&self, px: f64) -> Option<f64> {
-        Some(px / self.plan.px_per_m? / self.plan.separation_s?)
+        Some(px / self.plan.rig.px_per_m()? / self.plan.rig.setup.separation_s?)
     }
 }

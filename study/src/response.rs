@@ -22,7 +22,7 @@ impl Wave {
         let found = quantity::parse(text).ok()?;
         let wavelength_px = match found.dimension {
             Dimension::Pixels => found.value,
-            Dimension::Length => found.value * plan.px_per_m?,
+            Dimension::Length => found.value * plan.rig.px_per_m()?,
             _ => return None,
         };
         // The sine runs down the picture.

@@ -3,7 +3,7 @@
 //! own correlation or fits: blobs, moments, counts and differences only.
 
 use motefield_generator::{Seed, render};
-use motefield_rig::plan::plan;
+use motefield_rig::plan::{FactId, plan};
 use motefield_rig::setup::Setup;
 use ndarray::Array2;
 
@@ -117,7 +117,7 @@ fn pictures_show_what_was_planned() {
     let (head, tail) = (rig.find("[flow]").unwrap(), rig.find("[timing]").unwrap());
     let text = format!("{}{FLOW}{}", &rig[..head], &rig[tail..]);
     let plan = plan(&Setup::from_text("test", &text, CHANGES).unwrap()).unwrap();
-    let planned = |name: &str| plan.figure(name).unwrap_or_else(|| panic!("{name}"));
+    let planned = |id: FactId| plan.figure(id).unwrap_or_else(|| panic!("{id:?}"));
     // The camera by its stated figures: 12 bits, full well 10 000 e, dark noise 4 e (EMVA 1288: y =
     // K n + black).
     let gain = 4095.0 / (10_000.0 + 5.0 * 4.0);
@@ -134,7 +134,7 @@ fn pictures_show_what_was_planned() {
         };
         let pair = render(&plan.scene, seed).unwrap();
         let (a, b) = (electrons(&pair.a), electrons(&pair.b));
-        let found = blobs(&a, 0.35 * planned("peak_electrons_e"));
+        let found = blobs(&a, 0.35 * planned(FactId::PeakElectrons));
         count += found.len() as f64;
         area += (a.nrows() * a.ncols()) as f64;
         for blob in found.iter().filter(|blob| blob.alone) {
@@ -152,25 +152,25 @@ fn pictures_show_what_was_planned() {
     }
     let spread = (differences.iter().map(|d| d * d).sum::<f64>() / differences.len() as f64 / 2.0).sqrt();
     let measured = [
-        ("peak_electrons_e", mean(&peaks)),
+        (FactId::PeakElectrons, mean(&peaks)),
         // The two frames differ by the noise of both.
-        ("peak_snr", mean(&peaks) / spread),
-        ("seeding_density_ppp", count / area),
+        (FactId::PeakSnr, mean(&peaks) / spread),
+        (FactId::SeedingDensity, count / area),
         // Across the streak: four standard deviations of the image as the pixels record it.
-        ("recorded_diameter_px", 4.0 * mean(&across).sqrt()),
+        (FactId::RecordedDiameter, 4.0 * mean(&across).sqrt()),
         // A uniform streak of length L adds L²/12 along itself.
-        ("longest_streak_px", (12.0 * mean(&along)).sqrt()),
+        (FactId::LongestStreak, (12.0 * mean(&along)).sqrt()),
     ];
     assert!(
         differences.len() > 1000,
         "{} images on a pixel's centre: 2 % of their noise needs about 1000",
         differences.len()
     );
-    for (name, value) in measured {
+    for (id, value) in measured {
         assert!(
-            (value / planned(name) - 1.0).abs() < 0.05,
-            "{name}: {value} in the pictures, {} planned",
-            planned(name)
+            (value / planned(id) - 1.0).abs() < 0.05,
+            "{id:?}: {value} in the pictures, {} planned",
+            planned(id)
         );
     }
 }

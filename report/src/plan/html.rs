@@ -30,7 +30,7 @@ pub fn html(assessment: &Assessment) -> String {
         rules(assessment, &mut out);
     }
     for (heading, facts) in &assessment.parts {
-        let _ = writeln!(out, "<h2>{}</h2>\n<table>", escape(heading));
+        let _ = writeln!(out, "<h2>{}</h2>\n<table>", escape(heading.as_str()));
         for fact in facts {
             let [label, text, how] = [fact.label, &fact.text, &fact.how].map(escape);
             let _ = writeln!(

@@ -5,9 +5,9 @@ use super::arrangement::Arrangement;
 use super::facts::Facts;
 use super::flow_facts::{flow_facts, timing_facts};
 use super::motion::Motion;
-use super::rules::{Rig, Rule, Status};
+use super::rules::{Planned, Rule, Status};
 use super::straddle::Straddle;
-use super::{FLOW, Fact, LIGHT, SCALE, TIMING, plan, wanted};
+use super::{Fact, Heading, plan};
 use crate::caution;
 use crate::setup::{Setup, SetupError};
 
@@ -17,7 +17,7 @@ pub struct Assessment {
     /// Name of the setup.
     pub name: String,
     /// Figures by their heading.
-    pub parts: Vec<(&'static str, Vec<Fact>)>,
+    pub parts: Vec<(Heading, Vec<Fact>)>,
     /// The rules of the trade, applied.
     pub rules: Vec<Rule>,
     /// Ways to expose a pair, side by side; empty without pulse and separation.
@@ -31,37 +31,37 @@ pub struct Assessment {
 }
 
 impl Assessment {
-    /// Heading of the light budget among the parts.
-    pub const LIGHT: &str = LIGHT;
-
     /// Assesses a setup.
     ///
     /// # Errors
     /// As [`plan`].
     pub fn of(setup: &Setup) -> Result<Assessment, SetupError> {
-        let setup = &*wanted::with_separation(setup)?;
         let plan = plan(setup)?;
         let motion = Motion::of(&plan.scene);
-        let rig = Rig::of(setup, &plan, &motion)?;
+        let planned = Planned::new(&plan, &motion);
         let mut facts = Facts(plan.facts.clone());
-        let arrangements = timing_facts(&rig, &mut facts);
+        let arrangements = timing_facts(&planned, &mut facts);
         if !setup.image.flat_field {
-            flow_facts(&rig, &motion, &mut facts);
+            flow_facts(&planned, &mut facts);
         }
-        let part = |heading: &'static str| {
-            let own = facts.0.iter().filter(|fact| fact.part == heading).cloned();
+        let part = |heading: Heading| {
+            let own = facts
+                .0
+                .iter()
+                .filter(|fact| fact.id.heading() == heading)
+                .cloned();
             (heading, own.collect::<Vec<_>>())
         };
         Ok(Assessment {
             name: setup.name().to_owned(),
-            parts: [SCALE, LIGHT, TIMING, FLOW]
+            parts: Heading::ALL
                 .map(part)
                 .into_iter()
                 .filter(|(_, facts)| !facts.is_empty())
                 .collect(),
-            rules: rig.rules(),
+            rules: planned.rules(),
             arrangements,
-            straddle: rig.straddle,
+            straddle: plan.rig.straddle,
             frame_rate_hz: setup.camera.frame_rate_hz,
             caution: caution::of_setup(setup),
         })

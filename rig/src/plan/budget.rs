@@ -8,11 +8,11 @@ use crate::scattering::{Polarisation, Spread};
 use motefield_generator::Profile;
 use num_complex::Complex64;
 
-use super::facts::{Facts, short, show};
+use super::facts::{FactId, Facts, short, show};
 use super::fluid::medium;
 use super::lens::{RigLens, optics_of};
+use super::missing;
 use super::scattering::Scattering;
-use super::{LIGHT, missing};
 use crate::quantity::Dimension as D;
 use crate::setup::{Extent, Setup, SetupError};
 
@@ -130,29 +130,26 @@ impl Chain {
 
     /// Tells the chain link by link, down to the photons on the sensor.
     pub(super) fn tell(&self, facts: &mut Facts) {
-        let mut quantity = |name, label, value, dimension, how: String| {
-            facts.quantity(LIGHT, name, label, value, dimension).how(how);
+        let mut quantity = |id, value, dimension, how: String| {
+            facts.quantity(id, value, dimension).how(how);
         };
         quantity(
-            "pulse_energy_j",
-            "energy of a pulse",
+            FactId::PulseEnergy,
             self.energy_j,
             D::Energy,
             self.energy_how.clone(),
         );
         quantity(
-            "delivered_energy_j",
-            "its part that arrives in the sheet",
+            FactId::DeliveredEnergy,
             self.energy_j * self.delivery,
             D::Energy,
             format!("x delivery {}", short(self.delivery)),
         );
-        let mut figure = |name, label, value, unit, how: String| {
-            facts.figure(LIGHT, name, label, value, unit).how(how);
+        let mut figure = |id, value, unit, how: String| {
+            facts.figure(id, value, unit).how(how);
         };
         figure(
-            "fluence_j_m2",
-            "fluence in the middle of the sheet",
+            FactId::Fluence,
             self.fluence_j_m2(),
             "J/m2",
             format!(
@@ -169,19 +166,17 @@ impl Chain {
     /// Tells what the lens collects of the light that a particle scatters, down to the
     /// photo-electrons.
     fn tell_collected(&self, facts: &mut Facts) {
-        let mut figure = |name, label, value, unit, how: String| {
-            facts.figure(LIGHT, name, label, value, unit).how(how);
+        let mut figure = |id, value, unit, how: String| {
+            facts.figure(id, value, unit).how(how);
         };
         figure(
-            "cross_section_m2_sr",
-            "scattering cross-section into the lens",
+            FactId::CrossSection,
             self.section_m2_sr,
             "m2/sr",
             self.section_how.clone(),
         );
         figure(
-            "solid_angle_sr",
-            "solid angle of the lens",
+            FactId::SolidAngle,
             self.optics.solid_angle_sr(),
             "sr",
             format!(
@@ -191,22 +186,19 @@ impl Chain {
         );
         let collected = self.fluence_j_m2() * self.section_m2_sr * self.optics.solid_angle_sr();
         figure(
-            "collected_energy_j",
-            "energy into the lens from one particle",
+            FactId::CollectedEnergy,
             collected,
             "J",
             "fluence x cross-section x solid angle".to_owned(),
         );
         figure(
-            "sensor_energy_j",
-            "energy on the sensor",
+            FactId::SensorEnergy,
             collected * self.transmission,
             "J",
             format!("x transmission {}", short(self.transmission)),
         );
         figure(
-            "photons",
-            "photons on the sensor",
+            FactId::Photons,
             self.photons(),
             "",
             format!(
@@ -215,8 +207,7 @@ impl Chain {
             ),
         );
         figure(
-            "expected_electrons_e",
-            "photo-electrons by this chain",
+            FactId::ExpectedElectrons,
             self.electrons(),
             "e",
             format!("x quantum efficiency {}", short(self.efficiency)),

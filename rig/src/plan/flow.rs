@@ -17,6 +17,7 @@ use crate::keys::{self, Key};
 use crate::setup::{Extent, FlowPattern, Motion, PlaceFromMiddle, Rate, Setup, SetupError, Stands, Vortex};
 
 /// Lab units to picture units.
+#[derive(Clone, Copy)]
 pub(super) struct Scale<'a> {
     pub(super) setup: &'a Setup,
     pub(super) px_per_m: Option<f64>,
@@ -24,6 +25,11 @@ pub(super) struct Scale<'a> {
 }
 
 impl Scale<'_> {
+    /// The same with another pulse separation.
+    pub(super) fn at(self, separation_s: Option<f64>) -> Self {
+        Scale { separation_s, ..self }
+    }
+
     fn factor(&self, key: &'static Key, unit: impl Display) -> Result<f64, SetupError> {
         self.px_per_m.ok_or_else(|| {
             self.setup.error(key, format!("is in {unit}, which needs the scale of the picture: give camera.pixel and lens.magnification (or lens.field_width), or write it in px"))
@@ -74,12 +80,8 @@ struct Picture<'a> {
 }
 
 /// The flow of a setup, in a picture of the given size (px) and a sheet of the given thickness.
-pub(super) fn flow(
-    setup: &Setup,
-    scale: &Scale,
-    size: [usize; 2],
-    thickness_px: f64,
-) -> Result<Arc<dyn Flow>, SetupError> {
+pub(super) fn flow(scale: &Scale, size: [usize; 2], thickness_px: f64) -> Result<Arc<dyn Flow>, SetupError> {
+    let setup = scale.setup;
     let picture = Picture {
         scale,
         size,

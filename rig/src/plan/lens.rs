@@ -5,34 +5,34 @@ use crate::medium::Medium;
 use crate::optics::{self, Lens};
 use motefield_generator::{Imaging, Scene};
 
-use super::facts::{Facts, short};
+use super::facts::{FactId, Facts, short};
 use super::flow::Scale;
 use super::fluid::medium;
-use super::{SCALE, missing};
+use super::missing;
 use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError};
 
 /// The lens with the camera behind it.
+#[derive(Debug, Clone)]
 pub(super) struct RigLens {
     pub(super) magnification: f64,
     pub(super) px_per_m: f64,
     pub(super) pixel_m: f64,
 }
 
-pub(super) fn rig_lens(setup: &Setup, size: [usize; 2]) -> Result<Option<RigLens>, SetupError> {
-    let Some(pixel_m) = setup.camera.pixel_m else {
-        return Ok(None);
-    };
-    let magnification = match (setup.lens.magnification, setup.lens.field_width_m) {
-        (Some(m), _) => m,
-        (None, Some(field)) => optics::magnification(field, size[0] as f64, pixel_m),
-        (None, None) => return Ok(None),
-    };
-    Ok(Some(RigLens {
+/// The lens and camera of a setup; `None` where it says too little.
+pub(super) fn rig_lens(setup: &Setup, size: [usize; 2]) -> Option<RigLens> {
+    let pixel_m = setup.camera.pixel_m?;
+    let of_field = |field| optics::magnification(field, size[0] as f64, pixel_m);
+    let magnification = setup
+        .lens
+        .magnification
+        .or(setup.lens.field_width_m.map(of_field))?;
+    Some(RigLens {
         magnification,
         px_per_m: magnification / pixel_m,
         pixel_m,
-    }))
+    })
 }
 
 pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Result<Option<Lens>, SetupError> {
@@ -45,6 +45,7 @@ pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Resul
 }
 
 /// What the rig's lens makes of a particle: the parts of its image's e⁻² diameter, m on the sensor.
+#[derive(Debug, Clone)]
 pub(super) struct ParticleImage {
     pub(super) optics: Lens,
     pub(super) wavelength_m: f64,
@@ -105,26 +106,15 @@ pub(super) fn lacking(setup: &Setup) -> SetupError {
 
 /// Tells the scale of the picture.
 pub(super) fn scale_facts(lens: &RigLens, size: [usize; 2], facts: &mut Facts) {
-    let length = |facts: &mut Facts, name, label, value| {
-        facts.quantity(SCALE, name, label, value, Dimension::Length);
+    let length = |facts: &mut Facts, id, value| {
+        facts.quantity(id, value, Dimension::Length);
     };
-    facts.figure(SCALE, "magnification", "magnification", lens.magnification, "");
-    length(
-        facts,
-        "pixel_in_sheet_m",
-        "one pixel in the sheet",
-        1.0 / lens.px_per_m,
-    );
-    facts.figure(
-        SCALE,
-        "pixels_per_mm",
-        "pixels a millimetre",
-        1e-3 * lens.px_per_m,
-        "px",
-    );
+    facts.figure(FactId::Magnification, lens.magnification, "");
+    length(facts, FactId::PixelInSheet, 1.0 / lens.px_per_m);
+    facts.figure(FactId::PixelsPerMm, 1e-3 * lens.px_per_m, "px");
     let [width, height] = size.map(|n| n as f64 / lens.px_per_m);
-    length(facts, "field_width_m", "field of view, width", width);
-    length(facts, "field_height_m", "field of view, height", height);
+    length(facts, FactId::FieldWidth, width);
+    length(facts, FactId::FieldHeight, height);
 }
 
 /// Tells of what the particle image consists: each part's e⁻² diameter; the squares add.
@@ -135,39 +125,24 @@ pub(super) fn image_facts(
     facts: &mut Facts,
 ) {
     if let Some(image) = image {
-        let mut part = |name, label, value: f64, how: &str| {
+        let mut part = |id, value: f64, how: &str| {
             let px = format!("{} px on the sensor: {how}", short(value / image.pixel_m));
-            facts
-                .quantity(SCALE, name, label, value, Dimension::Length)
-                .how(px);
+            facts.quantity(id, value, Dimension::Length).how(px);
         };
         part(
-            "geometric_diameter_m",
-            "geometric image",
+            FactId::GeometricDiameter,
             image.geometric_m,
             "magnification x particle diameter",
         );
         part(
-            "diffraction_diameter_m",
-            "diffraction",
+            FactId::DiffractionDiameter,
             image.diffraction_m,
             "1.80 f# (M + 1) x wavelength, the Gaussian of the same peak and light",
         );
-        part(
-            "blur_diameter_m",
-            "blur of lens and focus",
-            image.blur_m,
-            "as stated (lens.blur)",
-        );
+        part(FactId::BlurDiameter, image.blur_m, "as stated (lens.blur)");
     }
     facts
-        .figure(
-            SCALE,
-            "particle_image_diameter_px",
-            "particle image diameter (e^-2)",
-            scene.particle_diameter_px,
-            "px",
-        )
+        .figure(FactId::ParticleImageDiameter, scene.particle_diameter_px, "px")
         .how(if image.is_some() {
             "root of the sum of their squares"
         } else {
@@ -175,22 +150,10 @@ pub(super) fn image_facts(
         });
     let fill = scene.camera.fill_factor;
     facts
-        .figure(
-            SCALE,
-            "pixel_diameter_px",
-            "what the pixel adds",
-            (16.0 * fill / 12.0).sqrt(),
-            "px",
-        )
+        .figure(FactId::PixelDiameter, (16.0 * fill / 12.0).sqrt(), "px")
         .how("4 standard deviations of the pixel's sensitive square");
     facts
-        .figure(
-            SCALE,
-            "recorded_diameter_px",
-            "diameter as the pixels record it",
-            recorded_diameter_px(scene),
-            "px",
-        )
+        .figure(FactId::RecordedDiameter, recorded_diameter_px(scene), "px")
         .how("root of the sum of the squares of these two, in the plane in focus, across the streak");
     if let Some(image) = image {
         depth_facts(image, scene, thickness_m, facts);
@@ -207,13 +170,7 @@ fn depth_facts(image: &ParticleImage, scene: &Scene, thickness_m: Option<f64>, f
         )
     });
     facts
-        .quantity(
-            SCALE,
-            "depth_of_field_m",
-            "depth of field",
-            depth,
-            Dimension::Length,
-        )
+        .quantity(FactId::DepthOfField, depth, Dimension::Length)
         .how(format!("2 n f# x first dark ring x (M + 1) / M^2{thickness}"));
     if let Some(thickness_m) = thickness_m {
         let px_per_m = image.optics.magnification() / image.pixel_m;
@@ -225,13 +182,7 @@ fn depth_facts(image: &ParticleImage, scene: &Scene, thickness_m: Option<f64>, f
             " (not in the pictures: lens.defocus is off)"
         };
         facts
-            .figure(
-                SCALE,
-                "defocus_at_edge_px",
-                "defocus at the sheet's edge",
-                disc,
-                "px",
-            )
+            .figure(FactId::DefocusAtEdge, disc, "px")
             .how(format!("disc that adds to the diameter there{rendered}"));
     }
 }

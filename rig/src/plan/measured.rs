@@ -7,52 +7,41 @@
 
 use motefield_generator::Exposure;
 
+use super::Plan;
 use super::budget::Chain;
-use super::facts::{Facts, short, show};
-use super::lens::{RigLens, rig_lens};
+use super::facts::{FactId, Facts, short, show};
 use super::peak::{brightest_share, floor_e};
-use super::timing::{Speeds, pulse_s};
-use super::{LIGHT, picture_size, plan_with};
+use super::rig::Rig;
+use super::timing::pulse_s;
 use crate::keys::{self, Key};
 use crate::quantity::Dimension as D;
 use crate::setup::{MeasuredBrightness, Setup, SetupError};
 
 /// Photo-electrons of a particle in the middle of the sheet, by the measurement.
 pub(super) fn electrons(
-    setup: &Setup,
-    lens: Option<&RigLens>,
+    rig: &Rig,
     measured: MeasuredBrightness,
     facts: &mut Facts,
 ) -> Result<f64, SetupError> {
-    let rig = setup.as_measured()?;
-    let then = electrons_then(&rig, measured)?;
+    let setup = &rig.setup;
+    let (then, rig_then) = electrons_then(&setup.as_measured()?, measured)?;
     let at = |pulse: Option<f64>| pulse.map_or(String::new(), |s| format!(" at {}", show(s, D::Time)));
-    let (pulse, then_s) = (pulse_s(setup), measured.at_s.or(pulse_s(&rig)));
-    let expected_then = match rig_lens(&rig, picture_size(&rig)?)? {
-        None => None,
-        Some(lens) => Chain::of(&rig, Some(&lens), then_s)?,
-    };
+    let (pulse, then_s) = (pulse_s(setup), measured.at_s.or(pulse_s(&rig_then.setup)));
+    let chain = |rig: &Rig, pulse_s| Chain::of(&rig.setup, rig.lens.as_ref(), pulse_s);
+    let expected_then = chain(&rig_then, then_s)?;
     let seen = format!(
         "{} of the brightest particles{}",
         show(measured.grey_dn, D::GreyLevels),
         at(then_s)
     );
-    if let (Some(expected), Some(chain)) = (expected_then, Chain::of(setup, lens, pulse)?) {
+    if let (Some(expected), Some(chain)) = (expected_then, chain(rig, pulse)?) {
         let factor = then / expected.electrons();
         chain.tell(facts);
-        facts
-            .figure(
-                LIGHT,
-                "measured_factor",
-                "light found over light expected",
-                factor,
-                "",
-            )
-            .how(format!(
-                "{seen}: {} e a particle measured, {} e by the chain",
-                short(then),
-                short(expected.electrons())
-            ));
+        facts.figure(FactId::MeasuredFactor, factor, "").how(format!(
+            "{seen}: {} e a particle measured, {} e by the chain",
+            short(then),
+            short(expected.electrons())
+        ));
         return Ok(chain.electrons() * factor);
     }
     // Without the chain only the pulse length tells how the light changes.
@@ -62,23 +51,25 @@ pub(super) fn electrons(
         _ => 1.0,
     };
     facts
-        .quantity(LIGHT, "measured_electrons_e", "light of a particle as measured", then, D::Electrons)
+        .quantity(FactId::MeasuredElectrons, then, D::Electrons)
         .how(format!("{seen}; the rig says too little for the chain, so nothing but the pulse length changes it (x {})", short(ratio)));
     Ok(then * ratio)
 }
 
-/// Photo-electrons of a particle when the picture was recorded.
-fn electrons_then(rig: &Setup, measured: MeasuredBrightness) -> Result<f64, SetupError> {
+/// Photo-electrons of a particle when the picture was recorded, and the rig of that time.
+fn electrons_then(setup: &Setup, measured: MeasuredBrightness) -> Result<(f64, Rig), SetupError> {
     const KEY: &Key = keys::light::MEASURED_GREY;
-    let plan = plan_with(rig, Some(1.0)).map_err(|e| {
-        rig.error(
-            KEY,
-            format!("belongs to the rig as the file states it, which cannot be planned by itself: {e}"),
-        )
-    })?;
+    let plan = Rig::of(setup)
+        .and_then(|rig| Plan::lit(rig, Some(1.0)))
+        .map_err(|e| {
+            setup.error(
+                KEY,
+                format!("belongs to the rig as the file states it, which cannot be planned by itself: {e}"),
+            )
+        })?;
     let scene = &plan.scene;
     let Some(sensor) = &scene.camera.sensor else {
-        return Err(rig.error(KEY, "is a grey level, and camera.ideal has none: leave one out"));
+        return Err(setup.error(KEY, "is a grey level, and camera.ideal has none: leave one out"));
     };
     let (black, white) = (
         sensor.black_level_dn + sensor.gain_dn_per_e * floor_e(scene),
@@ -87,16 +78,15 @@ fn electrons_then(rig: &Setup, measured: MeasuredBrightness) -> Result<f64, Setu
     let full = sensor.black_level_dn + sensor.gain_dn_per_e * sensor.full_well_e;
     let grey = measured.grey_dn;
     if grey >= white.min(full) {
-        return Err(rig.error(KEY, format!("is {grey} DN, at which the camera is saturated ({} DN): read it from a picture with a shorter pulse, and say so in light.measured_at", short(white.min(full)))));
+        return Err(setup.error(KEY, format!("is {grey} DN, at which the camera is saturated ({} DN): read it from a picture with a shorter pulse, and say so in light.measured_at", short(white.min(full)))));
     }
     if grey <= black {
-        return Err(rig.error(KEY, format!("is {grey} DN, no brighter than the dark and the background ({} DN): check camera.black_level, camera.gain and image.background", short(black))));
+        return Err(setup.error(KEY, format!("is {grey} DN, no brighter than the dark and the background ({} DN): check camera.black_level, camera.gain and image.background", short(black))));
     }
-    let exposure = match (scene.exposure, measured.at_s, plan.separation_s) {
+    let exposure = match (scene.exposure, measured.at_s, plan.rig.setup.separation_s) {
         (Exposure::Fraction(_), Some(at), Some(separation)) => Exposure::Fraction(at / separation),
         (exposure, _, _) => exposure,
     };
-    let speeds = Speeds::of(scene.size, scene.flow.as_ref());
-    let share = brightest_share(scene, exposure, speeds.slowest_px);
-    Ok((grey - black) / sensor.gain_dn_per_e / share)
+    let share = brightest_share(scene, exposure, plan.rig.speeds.slowest_px);
+    Ok(((grey - black) / sensor.gain_dn_per_e / share, plan.rig))
 }

@@ -3,8 +3,7 @@
 
 use motefield_generator::{Exposure, Scene, Sensor};
 
-use super::LIGHT;
-use super::facts::{Facts, short};
+use super::facts::{FactId, Facts, short};
 use super::timing::Speeds;
 use crate::quantity::Dimension as D;
 
@@ -130,13 +129,7 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
     let [mean, _] = brightness(scene);
     if mean != 1.0 {
         facts
-            .quantity(
-                LIGHT,
-                "mean_electrons_e",
-                "their mean over the particles' sizes",
-                scene.electrons * mean,
-                D::Electrons,
-            )
+            .quantity(FactId::MeanElectrons, scene.electrons * mean, D::Electrons)
             .how(format!(
                 "x {}, mean over the diameters in the pictures",
                 short(mean)
@@ -148,13 +141,7 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
     let floor = floor_e(scene);
     let peak = scene.electrons * share;
     facts
-        .quantity(
-            LIGHT,
-            "peak_electrons_e",
-            "pixel in the middle of its longest streak",
-            peak,
-            D::Electrons,
-        )
+        .quantity(FactId::PeakElectrons, peak, D::Electrons)
         .how(format!(
             "x share of that pixel, {}, for an image of {} px and a streak of {} px",
             short(share),
@@ -162,13 +149,7 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
             short(longest[0].hypot(longest[1])),
         ));
     facts
-        .quantity(
-            LIGHT,
-            "peak_grey_dn",
-            "its grey level",
-            grey_dn(sensor, peak + floor),
-            D::GreyLevels,
-        )
+        .quantity(FactId::PeakGrey, grey_dn(sensor, peak + floor), D::GreyLevels)
         .how(format!(
             "black level {} DN + K {} DN/e x (pixel + background {} e)",
             short(sensor.black_level_dn),
@@ -176,21 +157,13 @@ pub(super) fn peak_facts(scene: &Scene, speeds: &Speeds, facts: &mut Facts) {
             short(floor)
         ));
     facts
-        .figure(
-            LIGHT,
-            "peak_snr",
-            "its signal-to-noise ratio (EMVA 1288)",
-            signal_to_noise(sensor, peak, floor),
-            "",
-        )
+        .figure(FactId::PeakSnr, signal_to_noise(sensor, peak, floor), "")
         .how(format!(
             "pixel / root(pixel + background + dark noise {} e squared + 1/12 DN squared)",
             short(sensor.dark_noise_e)
         ));
     facts.figure(
-        LIGHT,
-        "peak_share_of_full_well",
-        "its share of the full well",
+        FactId::PeakShareOfFullWell,
         (peak + floor) / sensor.full_well_e,
         "",
     );
@@ -205,9 +178,7 @@ fn brightest_facts(scene: &Scene, sensor: &Sensor, speeds: &Speeds, facts: &mut 
     let brightest = scene.electrons * brightest_share(scene, scene.exposure, speeds.slowest_px);
     facts
         .quantity(
-            LIGHT,
-            "brightest_grey_dn",
-            "grey level of the brightest particles",
+            FactId::BrightestGrey,
             grey_dn(sensor, brightest + floor),
             D::GreyLevels,
         )
@@ -221,9 +192,7 @@ fn brightest_facts(scene: &Scene, sensor: &Sensor, speeds: &Speeds, facts: &mut 
         });
     facts
         .figure(
-            LIGHT,
-            "brightest_share_of_range",
-            "their share of the range",
+            FactId::BrightestShareOfRange,
             share_of_range(sensor, brightest + floor),
             "",
         )
@@ -234,20 +203,12 @@ fn brightest_facts(scene: &Scene, sensor: &Sensor, speeds: &Speeds, facts: &mut 
 fn camera_facts(sensor: &Sensor, facts: &mut Facts) {
     let threshold = readout_variance(sensor).sqrt() + 0.5;
     facts
-        .quantity(
-            LIGHT,
-            "absolute_threshold_e",
-            "faintest light the camera sees (EMVA 1288)",
-            threshold,
-            D::Electrons,
-        )
+        .quantity(FactId::AbsoluteThreshold, threshold, D::Electrons)
         .how("root(dark variance) + 1/2: a signal-to-noise ratio of 1");
     let range = sensor.full_well_e / threshold;
     facts
         .told(
-            LIGHT,
-            "dynamic_range",
-            "dynamic range of the camera (EMVA 1288)",
+            FactId::DynamicRange,
             range,
             format!("{} ({:.1} dB)", short(range), 20.0 * range.log10()),
         )

@@ -9,16 +9,13 @@ mod tracer;
 
 use motefield_generator::Exposure;
 
+use super::Plan;
 use super::facts::show;
-use super::lens::{ParticleImage, rig_lens};
 use super::motion::Motion;
-use super::straddle::Straddle;
-use super::timing::Speeds;
-use super::wanted::{fastest_px, with_separation};
-use super::{Plan, picture_size};
+use super::rig::Rig;
 use crate::keys;
 use crate::quantity::Dimension as D;
-use crate::setup::{KeyAt, Setup, SetupError};
+use crate::setup::KeyAt;
 
 /// A rule of the trade with no source.
 const PRACTICE: &str = "common practice, no source";
@@ -144,42 +141,25 @@ pub struct Rule {
     pub fix: Option<Fix>,
 }
 
-/// Every rule to which the setup says enough, applied to `plan`, which was made from it.
-///
-/// # Errors
-/// As [`super::plan`].
-pub fn rules(setup: &Setup, plan: &Plan) -> Result<Vec<Rule>, SetupError> {
-    let setup = &*with_separation(setup)?;
-    Ok(Rig::of(setup, plan, &Motion::of(&plan.scene))?.rules())
-}
-
-/// What the rules look at.
-pub(super) struct Rig<'a> {
-    pub(super) setup: &'a Setup,
+/// A plan with the motion over its picture: what the rules look at.
+pub(super) struct Planned<'a> {
     pub(super) plan: &'a Plan,
+    pub(super) rig: &'a Rig,
     pub(super) motion: &'a Motion,
-    pub(super) speeds: Speeds,
-    pub(super) straddle: Option<Straddle>,
-    pub(super) image: Option<ParticleImage>,
 }
 
-impl<'a> Rig<'a> {
-    /// `setup` with its separation, as the plan was made from it.
-    pub(super) fn of(setup: &'a Setup, plan: &'a Plan, motion: &'a Motion) -> Result<Rig<'a>, SetupError> {
-        let lens = rig_lens(setup, picture_size(setup)?)?;
-        Ok(Rig {
-            setup,
+impl<'a> Planned<'a> {
+    pub(super) fn new(plan: &'a Plan, motion: &'a Motion) -> Planned<'a> {
+        Planned {
             plan,
+            rig: &plan.rig,
             motion,
-            speeds: Speeds::of(plan.scene.size, plan.scene.flow.as_ref()),
-            straddle: Straddle::of(setup),
-            image: ParticleImage::of(setup, lens.as_ref())?,
-        })
+        }
     }
 
     /// Every rule to which the setup says enough.
     pub(super) fn rules(&self) -> Vec<Rule> {
-        if self.setup.image.flat_field {
+        if self.rig.setup.image.flat_field {
             return Vec::new();
         }
         [
@@ -195,16 +175,16 @@ impl<'a> Rig<'a> {
     /// A pulse separation `factor` times the present one, if the displacement follows it and the
     /// pulses fit it.
     fn separation(&self, factor: f64) -> Option<Fix> {
-        let (separation, straddle) = (self.setup.separation_s?, self.straddle?);
-        let follows =
-            fastest_px(self.setup, 0.5 * separation).is_ok_and(|px| px < 0.75 * self.speeds.fastest_px);
+        let (separation, straddle) = (self.rig.setup.separation_s?, self.rig.straddle?);
+        let halved = self.rig.fastest_px_at(0.5 * separation);
+        let follows = halved.is_ok_and(|px| px < 0.75 * self.rig.speeds.fastest_px);
         let wanted = down(factor * separation);
         if !follows || wanted < straddle.shortest_separation_s() {
             return None;
         }
         let text = show(wanted, D::Time);
         let words = format!("shorten the pulse separation to {text}");
-        Some(match self.setup.wanted_displacement_px {
+        Some(match self.rig.setup.wanted_displacement_px {
             Some(px) => set(
                 words,
                 keys::timing::DISPLACEMENT,
@@ -216,8 +196,8 @@ impl<'a> Rig<'a> {
 
     /// Pulses `factor` times as long.
     fn pulse(&self, factor: f64) -> Option<Fix> {
-        let (pulse, light) = (self.plan.pulse_s?, &self.setup.light);
-        if self.setup.image.pulse_fraction.is_some() || self.setup.image.streak_px.is_some() {
+        let (pulse, light) = (self.plan.pulse_s?, &self.rig.setup.light);
+        if self.rig.setup.image.pulse_fraction.is_some() || self.rig.setup.image.streak_px.is_some() {
             return None;
         }
         let (verb, round): (_, fn(f64) -> f64) = if factor < 1.0 {
@@ -243,7 +223,7 @@ impl<'a> Rig<'a> {
 
     /// `factor` times the light of a particle, by the key that sets it.
     fn more_light(&self, factor: f64) -> Option<Fix> {
-        let (image, light) = (&self.setup.image, &self.setup.light);
+        let (image, light) = (&self.rig.setup.image, &self.rig.setup.light);
         let keys = [
             (
                 keys::image::ELECTRONS,
@@ -284,7 +264,7 @@ impl<'a> Rig<'a> {
 
     /// Whether a longer pulse brings more light.
     fn grows(&self) -> bool {
-        let (image, light) = (&self.setup.image, &self.setup.light);
+        let (image, light) = (&self.rig.setup.image, &self.rig.setup.light);
         let stated = image.electrons.or(image.peak_electrons).is_some() || light.pulse_energy_j.is_some();
         !stated && (light.power_w.is_some() || light.measured.is_some())
     }
@@ -299,7 +279,7 @@ impl<'a> Rig<'a> {
 
     /// Another f-number.
     fn aperture(&self, f_number: f64) -> Fix {
-        let verb = if f_number > self.setup.lens.f_number.unwrap_or(0.0) {
+        let verb = if f_number > self.rig.setup.lens.f_number.unwrap_or(0.0) {
             "stop down"
         } else {
             "open the aperture"

@@ -4,8 +4,7 @@ use std::f64::consts::PI;
 
 use motefield_generator::Scene;
 
-use super::SCALE;
-use super::facts::{Facts, short, show};
+use super::facts::{FactId, Facts, short, show};
 use super::peak::over_diameters;
 use crate::keys;
 use crate::quantity::Dimension as D;
@@ -49,58 +48,36 @@ pub(super) fn density_ppp(
 pub(super) fn seeding_facts(setup: &Setup, scene: &Scene, px_per_m: Option<f64>, facts: &mut Facts) {
     let ppp = scene.seeding_density_ppp;
     facts
-        .figure(SCALE, "seeding_density_ppp", "seeding density", ppp, "ppp")
+        .figure(FactId::SeedingDensity, ppp, "ppp")
         .how("particles per pixel inside the sheet's thickness");
     let passes = &setup.processing.passes;
-    let mut window = |name, label, [width, height]: [usize; 2]| {
+    let mut window = |id, [width, height]: [usize; 2]| {
         facts
-            .figure(SCALE, name, label, ppp * window_px2([width, height]), "")
+            .figure(id, ppp * window_px2([width, height]), "")
             .how(format!("seeding density x {width} x {height} px"));
     };
     if let (Some(first), Some(last)) = (passes.first(), passes.last()) {
         if first.window != last.window {
-            window(
-                "particles_first_window",
-                "particles in a first window, N_I",
-                first.window,
-            );
+            window(FactId::ParticlesFirstWindow, first.window);
         }
-        window(
-            "particles_final_window",
-            "particles in a final window, N_I",
-            last.window,
-        );
+        window(FactId::ParticlesFinalWindow, last.window);
     }
     facts
-        .figure(
-            SCALE,
-            "source_density",
-            "source density",
-            source_density(scene),
-            "",
-        )
+        .figure(FactId::SourceDensity, source_density(scene), "")
         .how("seeding density x pi/4 x particle image diameter squared: mean number of images over a point");
     let Some(px_per_m) = px_per_m.filter(|_| ppp > 0.0 && setup.sheet.thickness.is_some()) else {
         return;
     };
     let concentration = ppp * px_per_m * px_per_m * px_per_m / scene.sheet.thickness_px;
     facts
-        .quantity(
-            SCALE,
-            "concentration_m3",
-            "tracer concentration",
-            concentration,
-            D::NumberDensity,
-        )
+        .quantity(FactId::Concentration, concentration, D::NumberDensity)
         .how("particles in a volume of fluid: seeding density over pixel area and sheet thickness");
     if let (Some(diameter), Some(density)) = (setup.tracer.diameter_m, setup.tracer.density_kg_m3) {
         let cube = over_diameters(scene, |relative| relative.powi(3));
         let one = density * PI / 6.0 * diameter.powi(3) * cube;
         facts
             .told(
-                SCALE,
-                "tracer_kg_m3",
-                "mass of tracer",
+                FactId::TracerMass,
                 one * concentration,
                 format!("{} mg/l", short(1e3 * one * concentration)),
             )

@@ -2,8 +2,7 @@
 
 use motefield_generator::Exposure;
 
-use super::TIMING;
-use super::facts::Facts;
+use super::facts::{FactId, Facts};
 use crate::keys;
 use crate::quantity::{self, Dimension};
 use crate::setup::{Setup, SetupError};
@@ -75,6 +74,7 @@ pub(super) fn longest_pulse_s(setup: &Setup) -> Option<f64> {
     Some(longest.max(0.0))
 }
 
+/// Tells displacements, pulses and the longest streak.
 pub(super) fn timing_facts(
     setup: &Setup,
     speeds: &Speeds,
@@ -82,25 +82,15 @@ pub(super) fn timing_facts(
     px_per_m: Option<f64>,
     facts: &mut Facts,
 ) {
-    let mut displacement = |name, label, px| {
-        facts.figure(TIMING, name, label, px, "px");
+    let mut displacement = |id, px| {
+        facts.figure(id, px, "px");
     };
-    displacement(
-        "fastest_displacement_px",
-        "fastest displacement in the field",
-        speeds.fastest_px,
-    );
-    displacement("mean_displacement_px", "mean displacement", speeds.mean_px);
-    displacement(
-        "slowest_displacement_px",
-        "slowest displacement",
-        speeds.slowest_px,
-    );
+    displacement(FactId::FastestDisplacement, speeds.fastest_px);
+    displacement(FactId::MeanDisplacement, speeds.mean_px);
+    displacement(FactId::SlowestDisplacement, speeds.slowest_px);
     if let Some(separation) = setup.separation_s {
-        let mut time = |name, label, seconds, how: &str| {
-            facts
-                .quantity(TIMING, name, label, seconds, Dimension::Time)
-                .how(how);
+        let mut time = |id, seconds, how: &str| {
+            facts.quantity(id, seconds, Dimension::Time).how(how);
         };
         let from_displacement = setup.wanted_displacement_px.map_or(String::new(), |px| {
             format!(
@@ -108,43 +98,21 @@ pub(super) fn timing_facts(
                 super::facts::short(px)
             )
         });
-        time(
-            "separation_s",
-            "pulse separation (start to start)",
-            separation,
-            &from_displacement,
-        );
+        time(FactId::Separation, separation, &from_displacement);
         if let Some(pulse) = pulse_s(setup) {
-            time("pulse_s", "pulse length", pulse, "");
+            time(FactId::Pulse, pulse, "");
         }
         if let Some(longest) = longest_pulse_s(setup) {
-            time(
-                "longest_pulse_s",
-                "longest pulse the exposures allow",
-                longest,
-                "",
-            );
+            time(FactId::LongestPulse, longest, "");
         }
         if let Some(px_per_m) = px_per_m {
             let speed = speeds.fastest_px / px_per_m / separation;
-            facts.quantity(
-                TIMING,
-                "fastest_speed_m_s",
-                "fastest speed in the field",
-                speed,
-                Dimension::Speed,
-            );
+            facts.quantity(FactId::FastestSpeed, speed, Dimension::Speed);
         }
     }
     let streak = longest_streak_px[0].hypot(longest_streak_px[1]);
     facts
-        .figure(
-            TIMING,
-            "longest_streak_px",
-            "longest streak in one pulse",
-            streak,
-            "px",
-        )
+        .figure(FactId::LongestStreak, streak, "px")
         .how("fastest displacement x pulse length / pulse separation");
 }
 

@@ -4,8 +4,7 @@ use crate::keys;
 use motefield_generator::Population;
 use motefield_generator::population::{Brightness, Diameters, Region};
 
-use super::FLOW;
-use super::facts::Facts;
+use super::facts::{FactId, Facts};
 use super::flow::Scale;
 use super::fluid::medium;
 use super::lens::RigLens;
@@ -32,18 +31,14 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
     };
     facts
         .quantity(
-            FLOW,
-            "response_time_s",
-            "response time of the tracer",
+            FactId::ResponseTime,
             tracer.response_time_s(&medium),
             Dimension::Time,
         )
         .how(format!("density x diameter squared / (18 x viscosity){rough}"));
     facts
         .quantity(
-            FLOW,
-            "settling_velocity_m_s",
-            "settling velocity",
+            FactId::SettlingVelocity,
             tracer.settling_velocity_m_s(&medium).abs(),
             Dimension::Speed,
         )

@@ -10,9 +10,7 @@ use super::trial::{Later, MeasuredSetting, Trial, best, try_all};
 use crate::StudyError;
 use crate::run::Progress;
 use crate::vary::{SweepValue, Vary};
-use motefield_evaluator::{
-    Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
-};
+use motefield_rig::keys::{self, Kind};
 use motefield_rig::setup::Setup;
 
 /// Most combinations of a choice.
@@ -36,26 +34,22 @@ pub struct SettingsChoice {
 /// What is tried for a key when the user names no values: every word of a processing choice, usual
 /// sizes of windows, or the setup's value and those about it.
 fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
-    fn all<T: Copy>(choices: &[T], word: fn(T) -> &'static str) -> Vec<SweepValue> {
-        choices.iter().map(|c| SweepValue::new(word(*c))).collect()
-    }
     let list = |values: &[&str]| values.iter().map(|v| SweepValue::new(v)).collect();
-    Ok(match key {
-        "processing.window" => list(&["16", "24", "32", "48", "64", "96"]),
-        "processing.overlap" => list(&["0", "0.5", "0.75"]),
-        "processing.deform" => list(&["true", "false"]),
-        "processing.weighting" => all(Weighting::ALL, Weighting::as_str),
-        "processing.correlation" => all(Correlation::ALL, Correlation::as_str),
-        "processing.normalise" => all(Normalise::ALL, Normalise::as_str),
-        "processing.peak_fit" => all(PeakFit::ALL, PeakFit::as_str),
-        "processing.interpolator" => all(Interpolator::ALL, Interpolator::as_str),
-        "processing.predictor_filter" => all(PredictorFilter::ALL, PredictorFilter::as_str),
-        "processing.refinement" => all(Refinement::ALL, Refinement::as_str),
+    let described = keys::find(key);
+    Ok(match described.map(|key| (key.path, key.kind)) {
+        Some((path, _)) if path == keys::processing::WINDOW.path => {
+            list(&["16", "24", "32", "48", "64", "96"])
+        }
+        Some((path, _)) if path == keys::processing::OVERLAP.path => list(&["0", "0.5", "0.75"]),
+        Some((_, Kind::Switch)) => list(&["true", "false"]),
+        Some((_, Kind::Choice(words))) => list(&words()),
         _ => match FreeSetting::new(setup, key, None) {
             Ok(axis) => axis.values(),
             Err(_) => {
+                let takes =
+                    described.map_or(String::new(), |key| format!(" (it takes {})", key.kind.words()));
                 return Err(StudyError::request(format!(
-                    "{key}: say which values to try, as in {key}=a,b,c; {} has no number above 0 under this key to start from",
+                    "{key}: say which values to try, as in {key}=a,b,c{takes}; {} has no number above 0 under this key to start from",
                     setup.name()
                 )));
             }

@@ -34,7 +34,7 @@ impl PulseSearch {
     pub fn of(setup: &Setup) -> Result<PulseSearch, StudyError> {
         let plan = plan(setup)?;
         let (separation_s, longest_s) = timing(setup, &plan)?;
-        let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
+        let speeds = plan.rig.speeds;
         let range_s = range(setup, separation_s, longest_s, &speeds)?;
         Ok(PulseSearch {
             setup: setup.clone(),
@@ -60,7 +60,8 @@ fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, f64), StudyError> {
             "fixes the streak, so the pulse length decides nothing: remove it and give light.pulse_length and timing.separation, or sweep image.pulse_fraction",
         );
     }
-    let (Some(separation), Some(_), Some(longest)) = (plan.separation_s, plan.pulse_s, plan.longest_pulse_s)
+    let (Some(separation), Some(_), Some(longest)) =
+        (plan.rig.setup.separation_s, plan.pulse_s, plan.longest_pulse_s)
     else {
         return refuse(
             keys::light::PULSE_LENGTH,

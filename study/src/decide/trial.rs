@@ -9,7 +9,7 @@ use super::Wish;
 use crate::StudyError;
 use crate::run::{Experiment, Point, Progress, run};
 use crate::vary::SweepValue;
-use motefield_rig::plan::{Plan, Rule, RuleId, Speeds, Status, plan, rules};
+use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan};
 use motefield_rig::setup::Setup;
 
 /// Why a setup is out of the question.
@@ -188,7 +188,7 @@ pub(super) fn try_all(
             .collect();
         let planned = setup.with_all(&changes).and_then(|setup| {
             let plan = plan(&setup)?;
-            Ok((broken(&rules(&setup, &plan)?), plan))
+            Ok((broken(&plan.rules()), plan))
         });
         let outcome = match planned {
             Err(failure) => {
@@ -270,11 +270,11 @@ fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
 }
 
 fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
-    let speeds = Speeds::of(plan.scene.size, plan.scene.flow.as_ref());
+    let speeds = plan.rig.speeds;
     MeasuredSetting {
         streak_px: speeds.streak_px(plan.scene.exposure),
         curvature_px: curvature_px(plan),
-        full_well_share: plan.figure("peak_share_of_full_well"),
+        full_well_share: plan.figure(FactId::PeakShareOfFullWell),
         speeds,
         point,
     }

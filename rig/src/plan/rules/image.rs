@@ -3,7 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::motion::MOST_OVERLAP;
-use super::{PRACTICE, Rig, Rule, RuleId, Status, down, set, up, words};
+use super::{PRACTICE, Planned, Rule, RuleId, Status, down, set, up, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::seeding::source_density;
@@ -13,7 +13,7 @@ use crate::quantity::Dimension as D;
 const GOOD_PX: [f64; 2] = [2.0, 4.0];
 const BEARABLE_PX: [f64; 2] = [1.5, 6.0];
 
-impl Rig<'_> {
+impl Planned<'_> {
     pub(super) fn image_rules(&self) -> Vec<Rule> {
         let mut rules = vec![self.diameter(), self.streak(), self.overlap()];
         rules.extend(self.depth_of_field());
@@ -30,8 +30,8 @@ impl Rig<'_> {
             GOOD_PX[1]
         };
         let fix = || {
-            let stated = self.setup.image.particle_diameter_px.is_some();
-            let (Some(image), false) = (&self.image, stated) else {
+            let stated = self.rig.setup.image.particle_diameter_px.is_some();
+            let (Some(image), false) = (&self.rig.image, stated) else {
                 let text = format!("{target} px");
                 return set(
                     format!("make the particle images {text}"),
@@ -46,7 +46,7 @@ impl Rig<'_> {
             let round = if value < target { up } else { down };
             let for_diffraction = left([image.geometric_m, image.blur_m]);
             let for_blur = left([image.geometric_m, image.diffraction_m]);
-            if let (true, Some(now)) = (for_diffraction > 0.0, self.setup.lens.f_number) {
+            if let (true, Some(now)) = (for_diffraction > 0.0, self.rig.setup.lens.f_number) {
                 let f_number = round(now * for_diffraction.sqrt() / image.diffraction_m);
                 if (0.7..=64.0).contains(&f_number) {
                     return self.aperture(f_number);
@@ -80,7 +80,7 @@ impl Rig<'_> {
             Exposure::Streak([x, y]) => x.hypot(y),
             Exposure::Fraction(fraction) => {
                 let longer = self.plan.scene.light.pulses.map(|pulse| pulse.length_ratio);
-                fraction * self.speeds.fastest_px * longer[0].max(longer[1])
+                fraction * self.rig.speeds.fastest_px * longer[0].max(longer[1])
             }
         }
     }
@@ -89,7 +89,7 @@ impl Rig<'_> {
         let streak = self.longest_streak_px();
         let value = streak / self.plan.scene.particle_diameter_px;
         let status = Status::of(value <= 0.5, value <= 2.0);
-        let image = &self.setup.image;
+        let image = &self.rig.setup.image;
         let fix = || {
             let factor = 0.5 / value;
             match (image.streak_px, image.pulse_fraction) {
@@ -143,15 +143,15 @@ impl Rig<'_> {
     }
 
     fn depth_of_field(&self) -> Option<Rule> {
-        let (image, px_per_m) = (self.image.as_ref()?, self.plan.px_per_m?);
-        self.setup.sheet.thickness?;
+        let (image, px_per_m) = (self.rig.image.as_ref()?, self.rig.px_per_m()?);
+        self.rig.setup.sheet.thickness?;
         let thickness = self.plan.scene.sheet.thickness_px / px_per_m;
         // Out of the middle of the sheet the plane in focus leaves less of the depth on one side.
         let needed = thickness + 2.0 * self.plan.scene.imaging.focus_px.abs() / px_per_m;
         let depth = image.depth_of_field_m();
         let value = depth / needed;
         let status = Status::of(value >= 1.0, value >= 0.5);
-        let f_number = self.setup.lens.f_number?;
+        let f_number = self.rig.setup.lens.f_number?;
         Some(Rule {
             id: RuleId::DepthOfField,
             label: format!(

@@ -2,8 +2,8 @@
 
 use motefield_generator::Sensor;
 
-use super::{PRACTICE, Rig, Rule, RuleId, Status, solve, words};
-use crate::plan::facts::short;
+use super::{PRACTICE, Planned, Rule, RuleId, Status, solve, words};
+use crate::plan::facts::{FactId, short};
 use crate::plan::peak::{
     brightest_share, floor_e, middle_pixel_share, readout_variance, share_of_range, signal_to_noise, streak,
 };
@@ -17,7 +17,7 @@ const CLEAR: f64 = 10.0;
 const LIKELY: [f64; 2] = [0.1, 3.0];
 const POSSIBLE: [f64; 2] = [0.01, 10.0];
 
-impl Rig<'_> {
+impl Planned<'_> {
     pub(super) fn light_rules(&self) -> Vec<Rule> {
         let mut rules = Vec::new();
         if let Some(sensor) = &self.plan.scene.camera.sensor {
@@ -31,7 +31,7 @@ impl Rig<'_> {
     fn saturation(&self, sensor: &Sensor) -> Rule {
         let scene = &self.plan.scene;
         let of_range = |light: f64, pulse: f64| {
-            let share = brightest_share(scene, self.exposure(pulse), self.speeds.slowest_px);
+            let share = brightest_share(scene, self.exposure(pulse), self.rig.speeds.slowest_px);
             share_of_range(sensor, light * scene.electrons * share + floor_e(scene))
         };
         let value = of_range(1.0, 1.0);
@@ -64,7 +64,7 @@ impl Rig<'_> {
         let scene = &self.plan.scene;
         let floor = floor_e(scene);
         let ratio = |light: f64, pulse: f64| {
-            let drawn = streak(self.exposure(pulse), self.speeds.fastest_px);
+            let drawn = streak(self.exposure(pulse), self.rig.speeds.fastest_px);
             signal_to_noise(
                 sensor,
                 light * scene.electrons * middle_pixel_share(scene, drawn),
@@ -75,7 +75,7 @@ impl Rig<'_> {
         let status = Status::of(value >= CLEAR, value >= 0.4 * CLEAR);
         let fix = || {
             // A longer pulse, as long as it neither breaks the streak's rule nor the exposures.
-            let streak_px = self.plan.figure("longest_streak_px").unwrap_or(0.0);
+            let streak_px = self.plan.figure(FactId::LongestStreak).unwrap_or(0.0);
             let room =
                 |limit: Option<f64>, now: Option<f64>| limit.zip(now).map_or(1.0, |(limit, now)| limit / now);
             let longest = room(self.plan.longest_pulse_s, self.plan.pulse_s)
@@ -89,8 +89,8 @@ impl Rig<'_> {
             // s = p/√(p + v) solved for p (closed form).
             let v = floor + readout_variance(sensor);
             let needed = 0.5 * CLEAR * (CLEAR + (CLEAR * CLEAR + 4.0 * v).sqrt());
-            let peak =
-                scene.electrons * middle_pixel_share(scene, streak(scene.exposure, self.speeds.fastest_px));
+            let peak = scene.electrons
+                * middle_pixel_share(scene, streak(scene.exposure, self.rig.speeds.fastest_px));
             self.more_light(needed / peak)
                 .unwrap_or_else(|| words("bring more light into the lens"))
         };
@@ -107,7 +107,7 @@ impl Rig<'_> {
     }
 
     fn measured_factor(&self) -> Option<Rule> {
-        let value = self.plan.figure("measured_factor")?;
+        let value = self.plan.figure(FactId::MeasuredFactor)?;
         let within = |[low, high]: [f64; 2]| (low..=high).contains(&value);
         let status = Status::of(within(LIKELY), within(POSSIBLE));
         let why = if value > LIKELY[1] {

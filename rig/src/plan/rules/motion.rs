@@ -2,9 +2,9 @@
 
 use motefield_evaluator::Pass;
 
-use super::{Fix, Rig, Rule, RuleId, Status, down, set, words};
+use super::{Fix, Planned, Rule, RuleId, Status, down, set, words};
 use crate::keys;
-use crate::plan::facts::{short, show};
+use crate::plan::facts::{FactId, short, show};
 use crate::plan::motion::Pairs;
 use crate::plan::seeding::source_density;
 use crate::quantity::Dimension as D;
@@ -18,7 +18,7 @@ pub(super) const MOST_OVERLAP: f64 = 0.3;
 
 const KEANE_ADRIAN: &str = "Keane and Adrian 1990, 1992 (memory)";
 
-impl Rig<'_> {
+impl Planned<'_> {
     pub(super) fn motion_rules(&self) -> Vec<Rule> {
         let passes = &self.plan.processing.passes;
         let Some(first) = passes.first() else {
@@ -63,7 +63,7 @@ impl Rig<'_> {
 
     fn out_of_plane(&self) -> Rule {
         let value = self.motion.deepest();
-        let own = self.setup.sheet.out_of_plane;
+        let own = self.rig.setup.sheet.out_of_plane;
         let fix = || {
             let key = keys::sheet::OUT_OF_PLANE;
             if own.abs() > QUARTER && (value - own.abs()).abs() < 1e-9 {
@@ -82,7 +82,7 @@ impl Rig<'_> {
             {
                 return fix;
             }
-            let thicker = self.plan.px_per_m.zip(self.setup.sheet.thickness);
+            let thicker = self.rig.px_per_m().zip(self.rig.setup.sheet.thickness);
             match thicker {
                 Some((px_per_m, _)) if own == 0.0 => {
                     let thickness = self.plan.scene.sheet.thickness_px * value / QUARTER / px_per_m;
@@ -186,10 +186,13 @@ impl Rig<'_> {
     pub(super) fn seeding(&self, factor: f64) -> Option<Fix> {
         let round = if factor < 1.0 { down } else { super::up };
         let verb = if factor < 1.0 { "dilute" } else { "add tracer" };
-        let (image, tracer) = (&self.setup.image, &self.setup.tracer);
-        let mass = self.plan.figure("tracer_kg_m3").map_or(String::new(), |kg_m3| {
-            format!(" ({} mg of tracer a litre)", short(1e3 * factor * kg_m3))
-        });
+        let (image, tracer) = (&self.rig.setup.image, &self.rig.setup.tracer);
+        let mass = self
+            .plan
+            .figure(FactId::TracerMass)
+            .map_or(String::new(), |kg_m3| {
+                format!(" ({} mg of tracer a litre)", short(1e3 * factor * kg_m3))
+            });
         Some(
             match (
                 image.seeding_density_ppp,
@@ -244,7 +247,7 @@ impl Rig<'_> {
         let which = if k + 1 == passes { "final" } else { "first" };
         let text = format!("make the {which} window {side} px");
         // A list of passes that the file does not hold cannot be changed by one of its entries.
-        match (k + 1 == passes, self.setup.has(keys::processing::PASSES)) {
+        match (k + 1 == passes, self.rig.setup.has(keys::processing::PASSES)) {
             (true, _) => set(text, keys::processing::WINDOW, side.to_string()),
             (false, true) => set(text, keys::processing::PASS_WINDOW.in_table(k), side.to_string()),
             (false, false) => words(&text),

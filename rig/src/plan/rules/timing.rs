@@ -1,14 +1,14 @@
 //! Pulses against exposures, exposures against frames.
 
-use super::{Fix, PRACTICE, Rig, Rule, RuleId, Status, down, set, solve, up, words};
+use super::{Fix, PRACTICE, Planned, Rule, RuleId, Status, down, set, solve, up, words};
 use crate::keys::{self, Key};
 use crate::plan::facts::{short, show};
 use crate::plan::straddle::Straddle;
 use crate::quantity::Dimension as D;
 
-impl Rig<'_> {
+impl Planned<'_> {
     pub(super) fn timing_rules(&self) -> Vec<Rule> {
-        let Some(straddle) = &self.straddle else {
+        let Some(straddle) = &self.rig.straddle else {
             return Vec::new();
         };
         let mut rules = vec![self.straddling(straddle)];
@@ -52,7 +52,7 @@ impl Rig<'_> {
         }
         let [a, b] = straddle.exposures_s;
         let longest = 2.0 * straddle.separation_s + a + b;
-        let both = self.setup.camera.exposure_b_s.is_none();
+        let both = self.rig.setup.camera.exposure_b_s.is_none();
         let with = |key: &'static Key, exposures: &dyn Fn(f64) -> [f64; 2], now: f64| {
             let margin = |exposure: f64| {
                 Straddle {
@@ -73,7 +73,7 @@ impl Rig<'_> {
     }
 
     fn frames(&self, straddle: &Straddle) -> Option<Rule> {
-        let rate = self.setup.camera.frame_rate_hz?;
+        let rate = self.rig.setup.camera.frame_rate_hz?;
         let whole = Some(straddle.whole_s()).filter(|s| s.is_finite())?;
         let value = 0.5 * rate * whole;
         let status = Status::of(value <= 1.0, false);

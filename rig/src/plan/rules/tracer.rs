@@ -1,26 +1,26 @@
 //! Whether the tracer follows the flow.
 
-use super::{PRACTICE, Rig, Rule, RuleId, Status, down, set, words};
+use super::{PRACTICE, Planned, Rule, RuleId, Status, down, set, words};
 use crate::keys;
-use crate::plan::facts::{short, show};
+use crate::plan::facts::{FactId, short, show};
 use crate::quantity::Dimension as D;
 
 const STOKES: f64 = 0.1;
 const SETTLING: f64 = 0.01;
 
-impl Rig<'_> {
+impl Planned<'_> {
     pub(super) fn tracer_rules(&self) -> Vec<Rule> {
         self.stokes().into_iter().chain(self.settling()).collect()
     }
 
     /// Response time over the shortest time in which the flow changes, 1/(largest gradient).
     pub(in crate::plan) fn stokes_number(&self) -> Option<f64> {
-        let response = self.plan.figure("response_time_s")?;
-        Some(response * self.motion.steepest() / self.plan.separation_s?)
+        let response = self.plan.figure(FactId::ResponseTime)?;
+        Some(response * self.motion.steepest() / self.rig.setup.separation_s?)
     }
 
     fn smaller(&self, factor: f64) -> super::Fix {
-        match self.setup.tracer.diameter_m {
+        match self.rig.setup.tracer.diameter_m {
             Some(diameter) => {
                 let text = show(down(factor * diameter), D::Length);
                 set(format!("take particles of {text}"), keys::tracer::DIAMETER, text)
@@ -46,8 +46,8 @@ impl Rig<'_> {
     }
 
     fn settling(&self) -> Option<Rule> {
-        let settling = self.plan.figure("settling_velocity_m_s")?;
-        let speed = self.speeds.mean_px / self.plan.px_per_m? / self.plan.separation_s?;
+        let settling = self.plan.figure(FactId::SettlingVelocity)?;
+        let speed = self.rig.speeds.mean_px / self.rig.px_per_m()? / self.rig.setup.separation_s?;
         let value = settling / speed;
         if !value.is_finite() {
             return None;

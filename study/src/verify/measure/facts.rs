@@ -37,6 +37,6 @@ fn run(request: &Request) -> Result<Figures, String> {
     let facts = &request.plan().facts;
     Ok(facts
         .iter()
-        .map(|fact| (fact.name.to_owned(), Estimate::exact(fact.value)))
+        .map(|fact| (fact.id.as_str().to_owned(), Estimate::exact(fact.value)))
         .collect())
 }

@@ -1,0 +1,109 @@
+//! A setup with all that follows from it before its light is known, worked out once.
+
+use std::sync::Arc;
+
+use motefield_generator::Flow;
+
+use super::flow::{Scale, flow};
+use super::lens::{ParticleImage, RigLens, rig_lens};
+use super::straddle::Straddle;
+use super::timing::Speeds;
+use super::wanted;
+use crate::keys;
+use crate::setup::{KeyAt, Setup, SetupError, Value};
+
+/// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for
+/// flows that do not change with it.
+const USUAL_THICKNESS_PX: f64 = 10.0;
+
+/// What stands in the lab, with lens, scale, timing, flow and speeds worked out.
+#[derive(Debug, Clone)]
+pub struct Rig {
+    /// The setup, its pulse separation known if anything gives it.
+    pub setup: Setup,
+    /// How far the field moves between the pulses.
+    pub speeds: Speeds,
+    /// The pair in time, if the setup gives pulse and separation.
+    pub straddle: Option<Straddle>,
+    pub(super) size: [usize; 2],
+    pub(super) lens: Option<RigLens>,
+    pub(super) image: Option<ParticleImage>,
+    pub(super) thickness_px: f64,
+    pub(super) flow: Arc<dyn Flow>,
+}
+
+impl Rig {
+    /// Works out the rig of a setup.
+    ///
+    /// # Errors
+    /// What lens, sheet or flow lack or cannot be, by the key.
+    pub fn of(setup: &Setup) -> Result<Rig, SetupError> {
+        let size = picture_size(setup)?;
+        let lens = rig_lens(setup, size);
+        let scale = Scale {
+            setup,
+            px_per_m: lens.as_ref().map(|lens| lens.px_per_m),
+            separation_s: setup.separation_s,
+        };
+        let thickness_px = thickness_px(&scale)?;
+        let scale = scale.at(wanted::separation_s(&scale, size, thickness_px)?);
+        let flow = flow(&scale, size, thickness_px)?;
+        let image = ParticleImage::of(setup, lens.as_ref())?;
+        let mut with_separation = setup.clone();
+        with_separation.separation_s = scale.separation_s;
+        Ok(Rig {
+            speeds: Speeds::of(size, flow.as_ref()),
+            straddle: Straddle::of(&with_separation),
+            size,
+            lens,
+            image,
+            thickness_px,
+            flow,
+            setup: with_separation,
+        })
+    }
+
+    /// The rig with another value under a key, or under an entry of a list.
+    ///
+    /// # Errors
+    /// As [`Setup::with`] and [`of`](Rig::of).
+    pub fn with(&self, key: impl Into<KeyAt>, value: Value) -> Result<Rig, SetupError> {
+        Rig::of(&self.setup.with(key.into().path(), value)?)
+    }
+
+    /// Pixels a metre in the plane of the sheet, where the setup has a lens.
+    pub fn px_per_m(&self) -> Option<f64> {
+        self.lens.as_ref().map(|lens| lens.px_per_m)
+    }
+
+    /// From the lab's units to the picture's.
+    pub(super) fn scale(&self) -> Scale<'_> {
+        Scale {
+            setup: &self.setup,
+            px_per_m: self.px_per_m(),
+            separation_s: self.setup.separation_s,
+        }
+    }
+
+    /// The fastest displacement in the picture if the pulses were `separation_s` apart, px.
+    pub(super) fn fastest_px_at(&self, separation_s: f64) -> Result<f64, SetupError> {
+        let scale = self.scale().at(Some(separation_s));
+        wanted::fastest_px(&scale, self.size, self.thickness_px)
+    }
+}
+
+fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {
+    setup.image.size.or(setup.camera.size).ok_or_else(|| {
+        setup.error(
+            keys::camera::SIZE,
+            "is missing: write for example size = [1024, 1024] under [camera] or [image]",
+        )
+    })
+}
+
+fn thickness_px(scale: &Scale) -> Result<f64, SetupError> {
+    match scale.setup.sheet.thickness {
+        Some(thickness) => scale.extent(thickness, keys::sheet::THICKNESS),
+        None => Ok(USUAL_THICKNESS_PX),
+    }
+}
