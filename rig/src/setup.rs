@@ -25,7 +25,7 @@ use motefield_evaluator::Processing;
 pub use camera::CameraSetup;
 pub use document::{Document, Value};
 pub use error::{Fault, SetupError};
-pub use flow::{Extent, FlowPattern, FlowSetup, Imported, Motion, PlaceFromMiddle, Rate, Stands, Vortex};
+pub use flow::{Extent, FlowSetup, Imported, Motion, PlaceFromMiddle, Stands, Stated};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
 pub use light::{GlareSetup, LightSetup, MeasuredBrightness, ReflectionSetup};

@@ -41,6 +41,7 @@ named!(
     Refinement,
     Weighting,
 );
+pub(super) use words;
 words!(PulseShape { "rectangular" => Rectangular, "gaussian" => Gaussian });
 words!(Polarisation {
     "unpolarised" => Unpolarised,
@@ -190,54 +191,4 @@ impl Choice for BackgroundChoice {
             .chain(made)
             .collect()
     }
-}
-
-/// Declares the kinds of flow, each with its word and what it is.
-macro_rules! flow_kinds {
-    ($($Kind:ident = $word:literal, $about:literal;)*) => {
-        /// Kinds of flow; `motefield_generator::flow` has the formulas.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-        pub enum FlowKind {
-            $(#[doc = concat!($about, ".")] $Kind,)*
-        }
-
-        impl FlowKind {
-            /// What it is, in one line.
-            pub fn about(self) -> &'static str {
-                match self {
-                    $(FlowKind::$Kind => $about,)*
-                }
-            }
-        }
-
-        words!(FlowKind { $($word => $Kind),* });
-    };
-}
-
-flow_kinds! {
-    Uniform = "uniform", "The same velocity everywhere";
-    LinearShear = "linear-shear", "Plane shear: the velocity changes in proportion to y";
-    SinusoidalShear = "sinusoidal-shear", "Shear as a sine of y, for the spatial response";
-    SolidRotation = "solid-rotation", "Solid-body rotation about the centre";
-    PlaneStrain = "plane-strain", "Plane strain about the centre, which is at rest";
-    Rankine = "rankine", "Rankine vortex at the centre";
-    LambOseen = "lamb-oseen", "Lamb–Oseen vortex at the centre";
-    TaylorGreen = "taylor-green", "Taylor–Green array of vortices, one of them at the centre";
-    VortexPair = "vortex-pair",
-        "Two Lamb–Oseen vortices of opposite sense, one above the other: with a positive velocity they \
-         travel to the right, and pass the centre midway between the pulses";
-    VortexStreet = "vortex-street", "Double row of Lamb–Oseen vortices along x about the centre";
-    VortexRing = "vortex-ring",
-        "Vortex ring that travels along x, its axis, and passes the centre midway between the pulses";
-    Channel = "channel", "Laminar flow between two walls along x (Poiseuille's parabola)";
-    BlasiusLayer = "blasius-layer", "Laminar boundary layer above a wall along x (Blasius)";
-    TurbulentLayer = "turbulent-layer",
-        "Mean velocity of a turbulent boundary layer above a wall along x (Spalding's law)";
-    Cylinder = "cylinder", "Potential flow along x round a cylinder at the centre";
-    BickleyJet = "bickley-jet", "Plane laminar jet along x (Bickley)";
-    MixingLayer = "mixing-layer",
-        "Mixing layer between two streams along x (hyperbolic tangent)";
-    Turbulence = "turbulence",
-        "Isotropic turbulence-like field: random Fourier modes with von Kármán's spectrum";
-    Imported = "imported", "Velocity field from a file";
 }

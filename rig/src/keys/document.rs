@@ -1,6 +1,6 @@
 //! The page of all keys, in Markdown: `docs/keys.md`.
 
-use super::choices::FlowKind;
+use super::flow::FlowKind;
 use super::kind::{Choice, how_many, range_words};
 use super::{Key, Kind, PRACTICE, Range, SECTIONS, Section, all, find, flow};
 use crate::quantity::Dimension;

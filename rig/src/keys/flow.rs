@@ -1,7 +1,7 @@
-//! `[flow]`
+//! `[flow]`: the kinds of flow, and the keys that each of them uses.
 
-use super::choices::{Align, FlowKind, Layout, YAxis};
-use super::kind::{LAB_OR_PICTURE, SPEED_OR_DISPLACEMENT};
+use super::choices::{Align, Layout, YAxis, words};
+use super::kind::{Choice, LAB_OR_PICTURE, SPEED_OR_DISPLACEMENT};
 use super::{Key, Kind, NEEDED, Range, section};
 use crate::quantity::Dimension as D;
 
@@ -27,6 +27,63 @@ const fn length(path: &'static str) -> Key {
 /// A place along an axis of the picture, from its middle, shown in mm.
 const fn place(path: &'static str) -> Key {
     Key::quantity(path, LAB_OR_PICTURE, Range::Any, "mm").slider(-100.0, 100.0)
+}
+
+/// Declares the kinds of flow, each with its word and what it is.
+macro_rules! flow_kinds {
+    ($($Kind:ident = $word:literal, $about:literal;)*) => {
+        /// Kinds of flow; `motefield_generator::flow` has the formulas.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum FlowKind {
+            $(#[doc = concat!($about, ".")] $Kind,)*
+        }
+
+        impl FlowKind {
+            /// Its word.
+            pub fn word(self) -> &'static str {
+                match self {
+                    $(FlowKind::$Kind => $word,)*
+                }
+            }
+
+            /// What it is, in one line.
+            pub fn about(self) -> &'static str {
+                match self {
+                    $(FlowKind::$Kind => $about,)*
+                }
+            }
+        }
+
+        words!(FlowKind { $($word => $Kind),* });
+    };
+}
+
+flow_kinds! {
+    Uniform = "uniform", "The same velocity everywhere";
+    LinearShear = "linear-shear", "Plane shear: the velocity changes in proportion to y";
+    SinusoidalShear = "sinusoidal-shear", "Shear as a sine of y, for the spatial response";
+    SolidRotation = "solid-rotation", "Solid-body rotation about the centre";
+    PlaneStrain = "plane-strain", "Plane strain about the centre, which is at rest";
+    Rankine = "rankine", "Rankine vortex at the centre";
+    LambOseen = "lamb-oseen", "Lamb–Oseen vortex at the centre";
+    TaylorGreen = "taylor-green", "Taylor–Green array of vortices, one of them at the centre";
+    VortexPair = "vortex-pair",
+        "Two Lamb–Oseen vortices of opposite sense, one above the other: with a positive velocity they \
+         travel to the right, and pass the centre midway between the pulses";
+    VortexStreet = "vortex-street", "Double row of Lamb–Oseen vortices along x about the centre";
+    VortexRing = "vortex-ring",
+        "Vortex ring that travels along x, its axis, and passes the centre midway between the pulses";
+    Channel = "channel", "Laminar flow between two walls along x (Poiseuille's parabola)";
+    BlasiusLayer = "blasius-layer", "Laminar boundary layer above a wall along x (Blasius)";
+    TurbulentLayer = "turbulent-layer",
+        "Mean velocity of a turbulent boundary layer above a wall along x (Spalding's law)";
+    Cylinder = "cylinder", "Potential flow along x round a cylinder at the centre";
+    BickleyJet = "bickley-jet", "Plane laminar jet along x (Bickley)";
+    MixingLayer = "mixing-layer",
+        "Mixing layer between two streams along x (hyperbolic tangent)";
+    Turbulence = "turbulence",
+        "Isotropic turbulence-like field: random Fourier modes with von Kármán's spectrum";
+    Imported = "imported", "Velocity field from a file";
 }
 
 const SHEARS: &[&str] = &["uniform", "linear-shear", "sinusoidal-shear"];

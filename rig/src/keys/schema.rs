@@ -6,7 +6,7 @@
 
 use serde_json::{Map, Value, json};
 
-use super::choices::FlowKind;
+use super::flow::FlowKind;
 use super::kind::Choice;
 use super::{Key, Kind, NEEDED, Range, SECTIONS, all, flow};
 use crate::quantity::Dimension;

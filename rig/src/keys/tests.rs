@@ -3,7 +3,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use super::choices::FlowKind;
+use super::flow::FlowKind;
 use super::kind::Choice;
 use super::schema::{json_schema, value};
 use super::*;

@@ -13,8 +13,10 @@ use motefield_generator::flow::{
     Turned, Uniform, VortexPair, VortexRing, VortexStreet,
 };
 
-use crate::keys::{self, Key};
-use crate::setup::{Extent, FlowPattern, Motion, PlaceFromMiddle, Rate, Setup, SetupError, Stands, Vortex};
+use crate::keys::Key;
+use crate::keys::flow::{self as key, FlowKind};
+use crate::quantity::Dimension;
+use crate::setup::{Extent, Motion, PlaceFromMiddle, Setup, SetupError, Stands, Stated};
 
 /// Lab units to picture units.
 #[derive(Clone, Copy)]
@@ -52,6 +54,7 @@ impl Scale<'_> {
         })
     }
 
+    /// A velocity as displacement between the pulses.
     fn motion(&self, motion: Motion, key: &'static Key) -> Result<f64, SetupError> {
         match motion {
             Motion::Px(px) => Ok(px),
@@ -59,15 +62,13 @@ impl Scale<'_> {
         }
     }
 
-    fn motions(&self, motion: [Motion; 3], key: &'static Key) -> Result<[f64; 3], SetupError> {
-        let part = |k: usize| self.motion(motion[k], key);
-        Ok([part(0)?, part(1)?, part(2)?])
-    }
-
-    fn rate(&self, rate: Rate, key: &'static Key) -> Result<f64, SetupError> {
-        match rate {
-            Rate::PerPair(rate) => Ok(rate),
-            Rate::PerSecond(rate) => Ok(rate * self.separation(key)?),
+    /// A length in px, a velocity as displacement, a rate per pulse separation.
+    fn in_picture(&self, stated: Stated, key: &'static Key) -> Result<f64, SetupError> {
+        match (stated.dimension, stated.value) {
+            (Some(Dimension::Length), m) => self.extent(Extent::M(m), key),
+            (Some(Dimension::Speed), v) => self.motion(Motion::MS(v), key),
+            (Some(Dimension::Frequency), rate) => Ok(rate * self.separation(key)?),
+            (_, value) => Ok(value),
         }
     }
 }
@@ -81,19 +82,18 @@ struct Picture<'a> {
 
 /// The flow of a setup, in a picture of the given size (px) and a sheet of the given thickness.
 pub(super) fn flow(scale: &Scale, size: [usize; 2], thickness_px: f64) -> Result<Arc<dyn Flow>, SetupError> {
-    let setup = scale.setup;
     let picture = Picture {
         scale,
         size,
         middle: size.map(|n| 0.5 * (n as f64 - 1.0)),
     };
-    let pattern = &setup.flow.pattern;
-    let mut flow = picture.pattern(pattern)?;
-    if setup.flow.angle_rad != 0.0 {
-        flow = Arc::new(Turned::new(flow, picture.pivot(pattern)?, setup.flow.angle_rad));
+    let mut flow = picture.field()?;
+    let angle_rad = picture.value(key::ANGLE)?;
+    if angle_rad != 0.0 {
+        flow = Arc::new(Turned::new(flow, picture.pivot()?, angle_rad));
     }
-    let mut by_px = scale.motions(setup.flow.carried, keys::flow::CARRIED_BY)?;
-    by_px[2] += setup.sheet.out_of_plane * thickness_px;
+    let mut by_px = picture.vector(key::CARRIED_BY)?;
+    by_px[2] += scale.setup.sheet.out_of_plane * thickness_px;
     if by_px != [0.0; 3] {
         flow = Arc::new(Carried { flow, by_px });
     }
@@ -106,44 +106,45 @@ impl Picture<'_> {
         self.scale.setup.error(key, message)
     }
 
-    fn extent(&self, extent: Extent, key: &'static Key) -> Result<f64, SetupError> {
-        self.scale.extent(extent, key)
+    /// Entry `k` of what the setup states under a key, in px and pulse separations.
+    fn entry(&self, key: &'static Key, k: usize) -> Result<Option<f64>, SetupError> {
+        let given = self.scale.setup.flow.given(key, k);
+        given
+            .map(|(key, stated)| self.scale.in_picture(stated, key))
+            .transpose()
     }
 
-    fn motion(&self, motion: Motion, key: &'static Key) -> Result<f64, SetupError> {
-        self.scale.motion(motion, key)
+    /// What the setup states under a key, in px and pulse separations.
+    fn value(&self, key: &'static Key) -> Result<f64, SetupError> {
+        self.entry(key, 0)?
+            .ok_or_else(|| self.error(key, "is missing: this kind of flow needs it"))
     }
 
-    fn place(&self, centre: PlaceFromMiddle) -> Result<[f64; 2], SetupError> {
-        let part = |i: usize| Ok(self.middle[i] + self.extent(centre[i], keys::flow::CENTRE)?);
+    /// A velocity as displacement; 0 where the setup states none.
+    fn vector(&self, key: &'static Key) -> Result<[f64; 3], SetupError> {
+        let part = |k| Ok(self.entry(key, k)?.unwrap_or(0.0));
+        Ok([part(0)?, part(1)?, part(2)?])
+    }
+
+    /// The flow's centre in the picture.
+    fn centre(&self) -> Result<[f64; 2], SetupError> {
+        let part = |k: usize| Ok(self.middle[k] + self.entry(key::CENTRE, k)?.unwrap_or(0.0));
         Ok([part(0)?, part(1)?])
     }
 
     /// A height in the picture.
-    fn level(&self, y: Extent, key: &'static Key) -> Result<f64, SetupError> {
-        Ok(self.middle[1] + self.extent(y, key)?)
-    }
-
-    /// Centre, largest displacement and core radius.
-    fn vortex(&self, vortex: &Vortex) -> Result<([f64; 2], f64, f64), SetupError> {
-        Ok((
-            self.place(vortex.centre)?,
-            self.motion(vortex.peak, keys::flow::PEAK_VELOCITY)?,
-            self.extent(vortex.core_radius, keys::flow::CORE_RADIUS)?,
-        ))
+    fn level(&self, key: &'static Key) -> Result<f64, SetupError> {
+        Ok(self.middle[1] + self.value(key)?)
     }
 
     /// How far upstream of the picture's middle something begins, which must be outside the
     /// picture.
-    fn upstream(&self, distance: Option<Extent>, key: &'static Key) -> Result<Option<f64>, SetupError> {
-        let Some(distance) = distance else {
-            return Ok(None);
-        };
-        let (distance, needed) = (self.extent(distance, key)?, 0.5 * self.size[0] as f64);
-        if distance <= needed {
-            return Err(self.error(key, format!("is {distance:.1} px from the image's middle and so inside the picture, where the flow has no solution: it must be more than {needed} px")));
+    fn upstream(&self, key: &'static Key) -> Result<Option<f64>, SetupError> {
+        let (distance, needed) = (self.entry(key, 0)?, 0.5 * self.size[0] as f64);
+        match distance {
+            Some(distance) if distance <= needed => Err(self.error(key, format!("is {distance:.1} px from the image's middle and so inside the picture, where the flow has no solution: it must be more than {needed} px"))),
+            distance => Ok(distance),
         }
-        Ok(Some(distance))
     }
 
     /// No particle may cross the whole picture between the pulses: nobody could pair its images,
@@ -157,252 +158,195 @@ impl Picture<'_> {
             let velocity = flow.velocity([x, y, 0.0], 0.0);
             let speed = velocity.iter().map(|v| v * v).sum::<f64>().sqrt();
             if speed.is_nan() || speed > longest {
-                return Err(self.error(keys::flow::KIND, format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths under [flow], or shorten timing.separation")));
+                return Err(self.error(key::KIND, format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths under [flow], or shorten timing.separation")));
             }
         }
         Ok(())
     }
 
-    /// The point about which a pattern is turned, px: its own centre, or the picture's.
-    fn pivot(&self, pattern: &FlowPattern) -> Result<[f64; 2], SetupError> {
-        match pattern {
-            FlowPattern::Rankine(vortex) | FlowPattern::LambOseen(vortex) => self.place(vortex.centre),
-            FlowPattern::VortexPair { vortex, .. } | FlowPattern::VortexStreet { vortex, .. } => {
-                self.place(vortex.centre)
-            }
-            FlowPattern::SolidRotation { centre, .. }
-            | FlowPattern::PlaneStrain { centre, .. }
-            | FlowPattern::TaylorGreen { centre, .. }
-            | FlowPattern::VortexRing { centre, .. }
-            | FlowPattern::Cylinder { centre, .. } => self.place(*centre),
-            FlowPattern::Imported(field) => match field.stands {
+    /// The point about which the field is turned, px: its own centre, or the picture's.
+    fn pivot(&self) -> Result<[f64; 2], SetupError> {
+        let setup = &self.scale.setup.flow;
+        match &setup.imported {
+            Some(field) => match field.stands {
                 Stands::Middle(centre) => self.place(centre),
                 Stands::Pixels => Ok(self.middle),
             },
-            _ => Ok(self.middle),
+            None if key::CENTRE.flows.contains(&setup.kind.word()) => self.centre(),
+            None => Ok(self.middle),
         }
     }
 
-    /// The field: one arm for each family.
-    fn pattern(&self, pattern: &FlowPattern) -> Result<Arc<dyn Flow>, SetupError> {
-        Ok(match pattern {
-            FlowPattern::Uniform { motion } => Arc::new(Uniform {
-                displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
+    /// A place from the middle of the picture.
+    fn place(&self, from_middle: PlaceFromMiddle) -> Result<[f64; 2], SetupError> {
+        let part = |i: usize| Ok(self.middle[i] + self.scale.extent(from_middle[i], key::CENTRE)?);
+        Ok([part(0)?, part(1)?])
+    }
+
+    fn field(&self) -> Result<Arc<dyn Flow>, SetupError> {
+        let setup = &self.scale.setup.flow;
+        Ok(match setup.kind {
+            FlowKind::Uniform => Arc::new(Uniform {
+                displacement_px: self.vector(key::VELOCITY_VECTOR)?,
             }),
-            FlowPattern::LinearShear {
-                motion,
-                shear,
-                centre_y,
-            } => Arc::new(LinearShear {
-                displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
-                shear: self.scale.rate(*shear, keys::flow::SHEAR_RATE)?,
-                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
+            FlowKind::LinearShear => Arc::new(LinearShear {
+                displacement_px: self.vector(key::VELOCITY_VECTOR)?,
+                shear: self.value(key::SHEAR)?,
+                centre_y_px: self.level(key::CENTRE_Y)?,
             }),
-            FlowPattern::SinusoidalShear {
-                motion,
-                amplitude,
-                wavelength,
-                centre_y,
-                phase_rad,
-            } => Arc::new(SinusoidalShear {
-                displacement_px: self.scale.motions(*motion, keys::flow::VELOCITY_VECTOR)?,
-                amplitude_px: self.motion(*amplitude, keys::flow::AMPLITUDE)?,
-                wavelength_px: self.extent(*wavelength, keys::flow::WAVELENGTH)?,
-                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
-                phase_rad: *phase_rad,
+            FlowKind::SinusoidalShear => Arc::new(self.sinusoidal_shear()?),
+            FlowKind::SolidRotation => Arc::new(SolidRotation {
+                centre_px: self.centre()?,
+                turn_rad: self.value(key::ROTATION)?,
             }),
-            FlowPattern::SolidRotation { centre, rotation } => Arc::new(SolidRotation {
-                centre_px: self.place(*centre)?,
-                turn_rad: self.scale.rate(*rotation, keys::flow::ANGULAR_VELOCITY)?,
+            FlowKind::PlaneStrain => Arc::new(PlaneStrain {
+                centre_px: self.centre()?,
+                strain: self.value(key::STRAIN)?,
             }),
-            FlowPattern::PlaneStrain { centre, strain } => Arc::new(PlaneStrain {
-                centre_px: self.place(*centre)?,
-                strain: self.scale.rate(*strain, keys::flow::STRAIN_RATE)?,
+            FlowKind::Rankine => Arc::new(Rankine {
+                centre_px: self.centre()?,
+                peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
+                core_radius_px: self.value(key::CORE_RADIUS)?,
             }),
-            FlowPattern::Rankine(vortex) => {
-                let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
-                Arc::new(Rankine {
-                    centre_px,
-                    peak_displacement_px,
-                    core_radius_px,
-                })
+            FlowKind::LambOseen => Arc::new(LambOseen {
+                centre_px: self.centre()?,
+                peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
+                core_radius_px: self.value(key::CORE_RADIUS)?,
+            }),
+            FlowKind::TaylorGreen => Arc::new(TaylorGreen {
+                centre_px: self.centre()?,
+                peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
+                wavelength_px: self.value(key::WAVELENGTH)?,
+            }),
+            FlowKind::VortexPair => Arc::new(self.vortex_pair()?),
+            FlowKind::VortexStreet => Arc::new(self.vortex_street()?),
+            FlowKind::VortexRing => Arc::new(self.vortex_ring()?),
+            FlowKind::Channel => Arc::new(Channel {
+                centre_y_px: self.level(key::CENTRE_Y)?,
+                height_px: self.value(key::HEIGHT)?,
+                peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
+            }),
+            FlowKind::BlasiusLayer => Arc::new(self.blasius_layer()?),
+            FlowKind::TurbulentLayer => Arc::new(self.turbulent_layer()?),
+            FlowKind::Cylinder => Arc::new(Cylinder {
+                centre_px: self.centre()?,
+                radius_px: self.value(key::RADIUS)?,
+                stream_px: self.value(key::FREE_STREAM)?,
+            }),
+            FlowKind::BickleyJet => Arc::new(self.bickley_jet()?),
+            FlowKind::MixingLayer => Arc::new(self.mixing_layer()?),
+            FlowKind::Turbulence => {
+                Arc::new(Turbulence::new(self.spectrum()?, self.value(key::SEED)? as u64))
             }
-            FlowPattern::LambOseen(vortex) => {
-                let (centre_px, peak_displacement_px, core_radius_px) = self.vortex(vortex)?;
-                Arc::new(LambOseen {
-                    centre_px,
-                    peak_displacement_px,
-                    core_radius_px,
-                })
-            }
-            FlowPattern::TaylorGreen {
-                centre,
-                peak,
-                wavelength,
-            } => Arc::new(TaylorGreen {
-                centre_px: self.place(*centre)?,
-                peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
-                wavelength_px: self.extent(*wavelength, keys::flow::WAVELENGTH)?,
-            }),
-            FlowPattern::VortexPair { vortex, spacing } => {
-                let (centre, peak, core) = self.vortex(vortex)?;
-                let spacing = self.extent(*spacing, keys::flow::SPACING)?;
-                Arc::new(VortexPair::new(centre, spacing, peak, core))
-            }
-            FlowPattern::VortexStreet {
-                vortex,
-                each_row,
-                spacing,
-                row_distance,
-            } => {
-                let (centre, peak, core) = self.vortex(vortex)?;
-                let spacing = self.extent(*spacing, keys::flow::SPACING)?;
-                let rows = self.extent(*row_distance, keys::flow::ROW_DISTANCE)?;
-                Arc::new(VortexStreet::new(centre, *each_row, spacing, rows, peak, core))
-            }
-            FlowPattern::VortexRing {
-                centre,
-                depth,
-                radius,
-                core_radius,
-                centre_motion,
-            } => Arc::new(self.vortex_ring(*centre, *depth, *radius, *core_radius, *centre_motion)?),
-            FlowPattern::Channel {
-                centre_y,
-                height,
-                peak,
-            } => Arc::new(Channel {
-                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
-                height_px: self.extent(*height, keys::flow::HEIGHT)?,
-                peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
-            }),
-            FlowPattern::BlasiusLayer {
-                wall_y,
-                free_stream,
-                thickness,
-                leading_edge,
-            } => Arc::new(BlasiusLayer {
-                wall_y_px: self.level(*wall_y, keys::flow::WALL_Y)?,
-                free_stream_px: self.motion(*free_stream, keys::flow::FREE_STREAM)?,
-                thickness_px: self.extent(*thickness, keys::flow::THICKNESS)?,
-                middle_x_px: self.middle[0],
-                leading_edge_px: self.upstream(*leading_edge, keys::flow::LEADING_EDGE)?,
-            }),
-            FlowPattern::TurbulentLayer {
-                wall_y,
-                free_stream,
-                friction,
-                thickness,
-            } => Arc::new(self.turbulent_layer(*wall_y, *free_stream, *friction, *thickness)?),
-            FlowPattern::Cylinder {
-                centre,
-                radius,
-                free_stream,
-            } => Arc::new(Cylinder {
-                centre_px: self.place(*centre)?,
-                radius_px: self.extent(*radius, keys::flow::RADIUS)?,
-                stream_px: self.motion(*free_stream, keys::flow::FREE_STREAM)?,
-            }),
-            FlowPattern::BickleyJet {
-                centre_y,
-                peak,
-                half_width,
-                virtual_origin,
-            } => Arc::new(BickleyJet {
-                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
-                peak_displacement_px: self.motion(*peak, keys::flow::PEAK_VELOCITY)?,
-                half_width_px: self.extent(*half_width, keys::flow::HALF_WIDTH)?,
-                middle_x_px: self.middle[0],
-                virtual_origin_px: self.upstream(*virtual_origin, keys::flow::VIRTUAL_ORIGIN)?,
-            }),
-            FlowPattern::MixingLayer {
-                centre_y,
-                above,
-                below,
-                thickness,
-            } => Arc::new(MixingLayer {
-                centre_y_px: self.level(*centre_y, keys::flow::CENTRE_Y)?,
-                above_px: self.motion(*above, keys::flow::VELOCITY_ABOVE)?,
-                below_px: self.motion(*below, keys::flow::VELOCITY_BELOW)?,
-                vorticity_thickness_px: self.extent(*thickness, keys::flow::VORTICITY_THICKNESS)?,
-            }),
-            FlowPattern::Turbulence {
-                rms,
-                integral_scale,
-                smallest_scale,
-                seed,
-            } => Arc::new(Turbulence::new(
-                self.spectrum(*rms, *integral_scale, *smallest_scale)?,
-                *seed,
-            )),
-            FlowPattern::Imported(field) => imported::field(self, field)?,
+            FlowKind::Imported => match &setup.imported {
+                Some(file) => imported::field(self, file)?,
+                None => return Err(self.error(key::FILE, "is missing: name the file that holds the field")),
+            },
         })
     }
 
-    fn vortex_ring(
-        &self,
-        centre: PlaceFromMiddle,
-        depth: Extent,
-        radius: Extent,
-        core_radius: Extent,
-        centre_motion: Motion,
-    ) -> Result<VortexRing, SetupError> {
-        let [x, y] = self.place(centre)?;
-        let radius = self.extent(radius, keys::flow::RADIUS)?;
-        let core = self.extent(core_radius, keys::flow::CORE_RADIUS)?;
+    fn sinusoidal_shear(&self) -> Result<SinusoidalShear, SetupError> {
+        Ok(SinusoidalShear {
+            displacement_px: self.vector(key::VELOCITY_VECTOR)?,
+            amplitude_px: self.value(key::AMPLITUDE)?,
+            wavelength_px: self.value(key::WAVELENGTH)?,
+            centre_y_px: self.level(key::CENTRE_Y)?,
+            phase_rad: self.value(key::PHASE)?,
+        })
+    }
+
+    fn vortex_pair(&self) -> Result<VortexPair, SetupError> {
+        Ok(VortexPair::new(
+            self.centre()?,
+            self.value(key::SPACING)?,
+            self.value(key::PEAK_VELOCITY)?,
+            self.value(key::CORE_RADIUS)?,
+        ))
+    }
+
+    fn vortex_street(&self) -> Result<VortexStreet, SetupError> {
+        Ok(VortexStreet::new(
+            self.centre()?,
+            self.value(key::EACH_ROW)? as usize,
+            self.value(key::SPACING)?,
+            self.value(key::ROW_DISTANCE)?,
+            self.value(key::PEAK_VELOCITY)?,
+            self.value(key::CORE_RADIUS)?,
+        ))
+    }
+
+    fn vortex_ring(&self) -> Result<VortexRing, SetupError> {
+        let [x, y] = self.centre()?;
+        let (radius, core) = (self.value(key::RADIUS)?, self.value(key::CORE_RADIUS)?);
         if core < VortexRing::THINNEST * radius {
             return Err(self.error(
-                keys::flow::CORE_RADIUS,
+                key::CORE_RADIUS,
                 format!(
                     "is {core:.3} px, but must be at least {} of flow.radius, {radius:.3} px",
                     VortexRing::THINNEST
                 ),
             ));
         }
-        let depth = self.extent(depth, keys::flow::DEPTH)?;
-        let speed = self.motion(centre_motion, keys::flow::CENTRE_VELOCITY)?;
+        let (depth, speed) = (self.value(key::DEPTH)?, self.value(key::CENTRE_VELOCITY)?);
         Ok(VortexRing::new([x, y, depth], radius, core, speed))
     }
 
-    fn turbulent_layer(
-        &self,
-        wall_y: Extent,
-        free_stream: Motion,
-        friction: Motion,
-        thickness: Extent,
-    ) -> Result<TurbulentLayer, SetupError> {
-        let wall = self.level(wall_y, keys::flow::WALL_Y)?;
-        let stream = self.motion(free_stream, keys::flow::FREE_STREAM)?;
-        let friction = self.motion(friction, keys::flow::FRICTION_VELOCITY)?;
+    fn blasius_layer(&self) -> Result<BlasiusLayer, SetupError> {
+        Ok(BlasiusLayer {
+            wall_y_px: self.level(key::WALL_Y)?,
+            free_stream_px: self.value(key::FREE_STREAM)?,
+            thickness_px: self.value(key::THICKNESS)?,
+            middle_x_px: self.middle[0],
+            leading_edge_px: self.upstream(key::LEADING_EDGE)?,
+        })
+    }
+
+    fn turbulent_layer(&self) -> Result<TurbulentLayer, SetupError> {
+        let wall = self.level(key::WALL_Y)?;
+        let (stream, friction) = (self.value(key::FREE_STREAM)?, self.value(key::FRICTION_VELOCITY)?);
         let ratio = stream / friction;
         if !(ratio > 1.0 && ratio <= TurbulentLayer::LARGEST_RATIO) {
             return Err(self.error(
-                keys::flow::FRICTION_VELOCITY,
+                key::FRICTION_VELOCITY,
                 format!(
                     "is 1/{ratio:.3} of flow.free_stream, but must be between 1/{} and 1 of it: turbulent layers have about 1/25",
                     TurbulentLayer::LARGEST_RATIO
                 ),
             ));
         }
-        let thickness = self.extent(thickness, keys::flow::THICKNESS)?;
-        Ok(TurbulentLayer::new(wall, stream, friction, thickness))
+        Ok(TurbulentLayer::new(
+            wall,
+            stream,
+            friction,
+            self.value(key::THICKNESS)?,
+        ))
     }
 
-    fn spectrum(
-        &self,
-        rms: Motion,
-        integral_scale: Extent,
-        smallest_scale: Option<Extent>,
-    ) -> Result<Spectrum, SetupError> {
-        let rms = self.motion(rms, keys::flow::RMS_VELOCITY)?;
-        let integral = self.extent(integral_scale, keys::flow::INTEGRAL_SCALE)?;
-        let smallest = match smallest_scale {
-            Some(smallest) => self.extent(smallest, keys::flow::SMALLEST_SCALE)?,
-            None => 0.1 * integral,
-        };
+    fn bickley_jet(&self) -> Result<BickleyJet, SetupError> {
+        Ok(BickleyJet {
+            centre_y_px: self.level(key::CENTRE_Y)?,
+            peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
+            half_width_px: self.value(key::HALF_WIDTH)?,
+            middle_x_px: self.middle[0],
+            virtual_origin_px: self.upstream(key::VIRTUAL_ORIGIN)?,
+        })
+    }
+
+    fn mixing_layer(&self) -> Result<MixingLayer, SetupError> {
+        Ok(MixingLayer {
+            centre_y_px: self.level(key::CENTRE_Y)?,
+            above_px: self.value(key::VELOCITY_ABOVE)?,
+            below_px: self.value(key::VELOCITY_BELOW)?,
+            vorticity_thickness_px: self.value(key::VORTICITY_THICKNESS)?,
+        })
+    }
+
+    fn spectrum(&self) -> Result<Spectrum, SetupError> {
+        let (rms, integral) = (self.value(key::RMS_VELOCITY)?, self.value(key::INTEGRAL_SCALE)?);
+        let smallest = self.entry(key::SMALLEST_SCALE, 0)?.unwrap_or(0.1 * integral);
         if smallest > Spectrum::LARGEST_CUT * integral {
             return Err(self.error(
-                keys::flow::SMALLEST_SCALE,
+                key::SMALLEST_SCALE,
                 format!(
                     "is {smallest:.1} px, but must be at most {} of flow.integral_scale, {integral:.1} px",
                     Spectrum::LARGEST_CUT

@@ -148,6 +148,15 @@ impl<'a> Reader<'a> {
         }
     }
 
+    /// A quantity with the dimension in which it is written, in SI, or a plain number.
+    pub(super) fn measured(&self, at: impl Into<KeyAt>) -> Option<(f64, Option<Dimension>)> {
+        let at = at.into();
+        match self.fitting(&at, part(&at))? {
+            Fitting::Number(value, dimension) => Some((value, dimension)),
+            _ => None,
+        }
+    }
+
     /// A quantity in SI, a plain number or a share.
     pub(super) fn number(&self, at: impl Into<KeyAt>) -> Option<f64> {
         let at = at.into();

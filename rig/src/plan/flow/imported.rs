@@ -26,8 +26,8 @@ pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>
     } else {
         keys::flow::LENGTH_UNIT
     };
-    let px = picture.extent(field.length, length_key)?;
-    let motion_px = picture.motion(field.velocity, keys::flow::VELOCITY_UNIT)?;
+    let px = picture.scale.extent(field.length, length_key)?;
+    let motion_px = picture.scale.motion(field.velocity, keys::flow::VELOCITY_UNIT)?;
     // With y up in the file, rows and vertical velocities are mirrored.
     let up = if field.y_up { -1.0 } else { 1.0 };
     let displacement = |v: &[f64; 3]| [motion_px * v[0], up * motion_px * v[1], motion_px * v[2]];

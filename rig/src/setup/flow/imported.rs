@@ -2,12 +2,42 @@
 
 use std::path::PathBuf;
 
-use super::{Extent, Imported, Motion, Stands, extent, place};
-use crate::import::Format;
+use super::{Extent, Motion, PlaceFromMiddle, extent, place};
+use crate::import::{Format, Layout};
 use crate::keys::choices::{Align, YAxis};
 use crate::keys::flow as keys;
 use crate::quantity::Dimension;
 use crate::setup::reader::Reader;
+
+/// A field from a file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Imported {
+    /// The file.
+    pub path: PathBuf,
+    /// Its format.
+    pub format: Format,
+    /// How a table's points stand; found out where not given.
+    pub layout: Option<Layout>,
+    /// Name of the array in a VTK file.
+    pub array: Option<String>,
+    /// What a length of 1 in the file is, scaled.
+    pub length: Extent,
+    /// What a velocity of 1 in the file is, scaled.
+    pub velocity: Motion,
+    /// Whether y points up in the file.
+    pub y_up: bool,
+    /// Where the field stands.
+    pub stands: Stands,
+}
+
+/// Where an imported field stands in the picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Stands {
+    /// The middle of its points at this place.
+    Middle(PlaceFromMiddle),
+    /// Its coordinates are those of the picture, from the centre of the upper-left pixel.
+    Pixels,
+}
 
 pub(super) fn field(r: &Reader) -> Imported {
     let path = r.file(keys::FILE);
