@@ -19,6 +19,7 @@ use multiversion::multiversion;
 use ndarray::Array2;
 use rand::Rng;
 use rayon::prelude::*;
+use serde::Serialize;
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::poisson::shoot;
@@ -37,7 +38,7 @@ use crate::threads::shared;
 /// let mean = frame.mean().expect("the frame has pixels");
 /// assert!((mean - 250.0).abs() < 1.0);
 /// ```
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Sensor {
     /// Bits of a grey level, 1 to 16.
     pub bits: u32,
@@ -50,6 +51,7 @@ pub struct Sensor {
     /// Mean grey level of a dark pixel without dark current, DN.
     pub black_level_dn: f64,
     /// Mean number of electrons of the dark current in frame A and in frame B: current × exposure.
+    #[serde(rename = "dark_e")]
     pub dark_current_e: [f64; 2],
     /// Dark signal non-uniformity (DSNU): standard deviation of the pixels' offsets, electrons.
     pub dsnu_e: f64,

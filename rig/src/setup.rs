@@ -16,6 +16,7 @@ mod processing;
 mod reader;
 mod referenced;
 mod sheet;
+mod stated;
 mod tracer;
 
 use std::sync::Arc;
@@ -25,7 +26,7 @@ use motefield_evaluator::Processing;
 pub use camera::CameraSetup;
 pub use document::{Document, Value};
 pub use error::{Fault, SetupError};
-pub use flow::{Extent, FlowSetup, Imported, Motion, PlaceFromMiddle, Stands, Stated};
+pub use flow::{Extent, FlowSetup, Imported, Motion, PlaceFromMiddle, Stands};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
 pub use light::{GlareSetup, LightSetup, MeasuredBrightness, ReflectionSetup};
@@ -34,6 +35,7 @@ pub use reader::KeyAt;
 use reader::Reader;
 pub use referenced::Referenced;
 pub use sheet::SheetSetup;
+pub use stated::{Stated, StatedKeys};
 pub use tracer::{BrightnessSetup, TracerSetup, Unseeded};
 
 use crate::keys;

@@ -1,7 +1,7 @@
 //! Every parameter of a scene, as JSON: names end in their unit; what has none is a ratio.
 
 use motefield_generator::population::{Brightness, Diameters};
-use motefield_generator::{Exposure, ImagePattern, Population, Profile, PulseShape, Scene, Sensor, Sheet};
+use motefield_generator::{Exposure, ImagePattern, Population, Profile, PulseShape, Scene, Sheet};
 use serde_json::{Value, json};
 
 /// Every parameter of a scene.
@@ -31,7 +31,7 @@ pub(super) fn scene(scene: &Scene) -> Value {
             "camera_distance_px": scene.imaging.distance_px,
             "distortion": scene.imaging.distortion,
         },
-        "sensor": scene.camera.sensor.as_ref().map(sensor),
+        "sensor": scene.camera.sensor,
     })
 }
 
@@ -115,22 +115,5 @@ fn population(population: &Population) -> Value {
             "radius_px": region.radius_px,
             "share": region.share,
         })).collect::<Vec<_>>(),
-    })
-}
-
-fn sensor(sensor: &Sensor) -> Value {
-    json!({
-        "bits": sensor.bits,
-        "gain_dn_per_e": sensor.gain_dn_per_e,
-        "full_well_e": sensor.full_well_e,
-        "dark_noise_e": sensor.dark_noise_e,
-        "black_level_dn": sensor.black_level_dn,
-        "dark_e": sensor.dark_current_e,
-        "dsnu_e": sensor.dsnu_e,
-        "prnu": sensor.prnu,
-        "hot_pixels": sensor.hot_pixels,
-        "hot_level_e": sensor.hot_level_e,
-        "dead_pixels": sensor.dead_pixels,
-        "crosstalk": sensor.crosstalk,
     })
 }

@@ -3,45 +3,42 @@
 use motefield_generator::{Camera, Sensor};
 
 use super::light::gathered;
-use crate::keys;
+use crate::keys::camera as key;
 use crate::setup::{Setup, SetupError};
 
 /// The camera; an ideal one has no sensor.
 pub(super) fn camera(setup: &Setup) -> Result<Camera, SetupError> {
+    let pixels = &setup.camera.pixels;
     Ok(Camera {
-        fill_factor: setup.camera.fill_factor.unwrap_or(1.0),
-        parasitic_sensitivity: setup.camera.parasitic_sensitivity.unwrap_or(0.0),
+        fill_factor: pixels.number_or_zero(key::FILL_FACTOR),
+        parasitic_sensitivity: pixels.number_or_zero(key::PARASITIC_SENSITIVITY),
         sensor: sensor(setup)?,
     })
 }
 
 fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
-    let camera = &setup.camera;
-    if camera.ideal {
+    if setup.camera.ideal {
         return Ok(None);
     }
-    let usual = Sensor::default();
-    let bits = camera.bits.map_or(usual.bits, |bits| bits as u32);
-    let full_well_e = camera.full_well_e.unwrap_or(usual.full_well_e);
-    let dark_noise_e = camera.dark_noise_e.unwrap_or(usual.dark_noise_e);
-    let gain_dn_per_e = camera
-        .gain_dn_per_e
-        .unwrap_or_else(|| Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e));
-    let black_level_dn = camera
-        .black_level_dn
-        .unwrap_or_else(|| Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e));
+    let pixels = &setup.camera.pixels;
+    let bits = pixels.number_or_zero(key::BITS) as u32;
+    let [full_well_e, dark_noise_e] = [key::FULL_WELL, key::DARK_NOISE].map(|key| pixels.number_or_zero(key));
+    let usual_gain = || Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e);
+    let gain_dn_per_e = pixels.number(key::GAIN).unwrap_or_else(usual_gain);
+    let usual_black_level = || Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e);
+    let dark_current_e_s = pixels.number(key::DARK_CURRENT);
     Ok(Some(Sensor {
         bits,
         gain_dn_per_e,
         full_well_e,
         dark_noise_e,
-        black_level_dn,
-        dark_current_e: gathered(setup, camera.dark_current_e_s, keys::camera::DARK_CURRENT)?,
-        dsnu_e: camera.dsnu_e.unwrap_or(0.0),
-        prnu: camera.prnu.unwrap_or(0.0),
-        hot_pixels: camera.hot_pixels.unwrap_or(0.0),
-        hot_level_e: camera.hot_level_e.unwrap_or(full_well_e),
-        dead_pixels: camera.dead_pixels.unwrap_or(0.0),
-        crosstalk: camera.crosstalk.unwrap_or(0.0),
+        black_level_dn: pixels.number(key::BLACK_LEVEL).unwrap_or_else(usual_black_level),
+        dark_current_e: gathered(setup, dark_current_e_s, key::DARK_CURRENT)?,
+        dsnu_e: pixels.number_or_zero(key::DSNU),
+        prnu: pixels.number_or_zero(key::PRNU),
+        hot_pixels: pixels.number_or_zero(key::HOT_PIXELS),
+        hot_level_e: pixels.number(key::HOT_LEVEL).unwrap_or(full_well_e),
+        dead_pixels: pixels.number_or_zero(key::DEAD_PIXELS),
+        crosstalk: pixels.number_or_zero(key::CROSSTALK),
     }))
 }

@@ -1,7 +1,8 @@
 //! `[camera]`: the sensor by its EMVA 1288 figures, and its exposures.
 
 use super::reader::Reader;
-use crate::keys::{Key, camera as keys};
+use super::stated::StatedKeys;
+use crate::keys::{Key, Kind, camera as keys};
 
 /// `[camera]`
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -10,34 +11,8 @@ pub struct CameraSetup {
     pub size: Option<[usize; 2]>,
     /// Distance between pixels.
     pub pixel_m: Option<f64>,
-    /// Sensitive share of a pixel's area.
-    pub fill_factor: Option<f64>,
-    /// Bits of a grey level.
-    pub bits: Option<usize>,
-    /// Grey levels per electron.
-    pub gain_dn_per_e: Option<f64>,
-    /// Full-well capacity.
-    pub full_well_e: Option<f64>,
-    /// Temporal dark noise.
-    pub dark_noise_e: Option<f64>,
-    /// Electrons per second without light.
-    pub dark_current_e_s: Option<f64>,
-    /// Mean grey level of a dark pixel.
-    pub black_level_dn: Option<f64>,
-    /// Standard deviation of the pixels' offsets.
-    pub dsnu_e: Option<f64>,
-    /// Relative standard deviation of the pixels' response.
-    pub prnu: Option<f64>,
-    /// Share of hot pixels.
-    pub hot_pixels: Option<f64>,
-    /// Dark signal of a hot pixel.
-    pub hot_level_e: Option<f64>,
-    /// Share of dead pixels.
-    pub dead_pixels: Option<f64>,
-    /// Share of a pixel's light that goes to its four neighbours.
-    pub crosstalk: Option<f64>,
-    /// Share of frame A's light that leaks into frame B.
-    pub parasitic_sensitivity: Option<f64>,
+    /// The figures of its pixels, by their keys.
+    pub pixels: StatedKeys,
     /// Photo-electrons per photon, at the light's wavelength.
     pub quantum_efficiency: Option<f64>,
     /// No camera: expected photo-electrons as they are.
@@ -56,20 +31,7 @@ pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> CameraSetup {
     CameraSetup {
         size: size(r, keys::SIZE),
         pixel_m: r.number(keys::PIXEL),
-        fill_factor: r.number(keys::FILL_FACTOR),
-        bits: r.whole(keys::BITS),
-        gain_dn_per_e: r.number(keys::GAIN),
-        full_well_e: r.number(keys::FULL_WELL),
-        dark_noise_e: r.number(keys::DARK_NOISE),
-        dark_current_e_s: r.number(keys::DARK_CURRENT),
-        black_level_dn: r.number(keys::BLACK_LEVEL),
-        dsnu_e: r.number(keys::DSNU),
-        prnu: r.number(keys::PRNU),
-        hot_pixels: r.number(keys::HOT_PIXELS),
-        hot_level_e: r.number(keys::HOT_LEVEL),
-        dead_pixels: r.number(keys::DEAD_PIXELS),
-        crosstalk: r.number(keys::CROSSTALK),
-        parasitic_sensitivity: r.number(keys::PARASITIC_SENSITIVITY),
+        pixels: StatedKeys::read(r, keys::SECTION.keys.iter().copied().filter(of_pixels)),
         quantum_efficiency: quantum_efficiency(r, wavelength_m),
         ideal: r.switch(keys::IDEAL).unwrap_or(false),
         dead_time_s: r.number(keys::DEAD_TIME),
@@ -77,6 +39,15 @@ pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> CameraSetup {
         exposure_b_s: r.number(keys::EXPOSURE_B),
         frame_rate_hz: r.number(keys::FRAME_RATE),
     }
+}
+
+/// Whether a key holds a plain figure.
+fn of_pixels(key: &&Key) -> bool {
+    let plain = matches!(
+        key.kind,
+        Kind::Quantity { .. } | Kind::Number(_) | Kind::Share(_) | Kind::Whole { .. }
+    );
+    plain && !key.path.contains("[]")
 }
 
 /// One share, or a list of shares at wavelengths between which the light's is interpolated

@@ -2,13 +2,11 @@
 
 mod imported;
 
-use std::collections::BTreeMap;
-
-use super::document::Value;
 use super::reader::{KeyAt, Reader};
+use super::stated::{Stated, StatedKeys};
 use crate::keys::flow::{self as keys, FlowKind};
 use crate::keys::{Key, Kind};
-use crate::quantity::{self, Dimension};
+use crate::quantity::Dimension;
 pub use imported::{Imported, Stands};
 
 /// A length in the lab or in the picture.
@@ -32,15 +30,6 @@ pub enum Motion {
 /// A place from the image's middle.
 pub type PlaceFromMiddle = [Extent; 2];
 
-/// A number of a setup with the dimension in which it is written, if it has one; in SI.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stated {
-    /// The value.
-    pub value: f64,
-    /// What it measures.
-    pub dimension: Option<Dimension>,
-}
-
 /// `[flow]`
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlowSetup {
@@ -48,21 +37,17 @@ pub struct FlowSetup {
     pub kind: FlowKind,
     /// The file, where the field comes from one.
     pub imported: Option<Imported>,
-    /// What the text states under the keys that this kind of flow uses; of lists each entry.
-    stated: BTreeMap<&'static str, Vec<Option<Stated>>>,
+    /// What the text states under the keys that this kind of flow uses.
+    stated: StatedKeys,
 }
 
 impl FlowSetup {
     /// Entry `k` of what the setup states under a key (0 where it is no list), or under one that it
     /// may give instead, with the key that it gives; else what holds where the key is not given.
     pub(crate) fn given(&self, key: &'static Key, k: usize) -> Option<(&'static Key, Stated)> {
-        let own = std::iter::once(key).chain(instead_of(key));
-        let mut stated = own.filter_map(|key| Some((key, self.stated.get(key.path)?)));
-        let entry = match stated.next() {
-            Some((given, entries)) => entries.get(k).copied().flatten().map(|entry| (given, entry)),
-            None => None,
-        };
-        entry.or_else(|| Some((key, default(key, k)?)))
+        let mut either = std::iter::once(key).chain(instead_of(key));
+        let given = either.find(|key| self.stated.has(key)).unwrap_or(key);
+        Some((given, self.stated.entry(given, k)?))
     }
 }
 
@@ -70,25 +55,6 @@ impl FlowSetup {
 fn instead_of(key: &'static Key) -> impl Iterator<Item = &'static Key> {
     let all = keys::SECTION.keys.iter().copied();
     all.filter(move |other| other.instead_of == key.path)
-}
-
-/// Entry `k` of what holds where the key is not given.
-fn default(key: &Key, k: usize) -> Option<Stated> {
-    let entry = match Value::parse(key.absent.value?) {
-        Value::List(entries) => entries.into_iter().nth(k)?,
-        value => value,
-    };
-    match entry {
-        Value::Number(value) => Some(Stated {
-            value,
-            dimension: None,
-        }),
-        Value::Text(text) => quantity::parse(&text).ok().map(|q| Stated {
-            value: q.value,
-            dimension: Some(q.dimension),
-        }),
-        _ => None,
-    }
 }
 
 const MIDDLE: Extent = Extent::Px(0.0);
@@ -122,7 +88,7 @@ pub(super) fn flow(r: &Reader) -> FlowSetup {
         return FlowSetup {
             kind: FlowKind::Uniform,
             imported: None,
-            stated: BTreeMap::new(),
+            stated: StatedKeys::default(),
         };
     };
     let from_file = kind == FlowKind::Imported;
@@ -131,35 +97,25 @@ pub(super) fn flow(r: &Reader) -> FlowSetup {
         let every = key.flows.is_empty() && key.path != keys::KIND.path;
         every || (!from_file && key.flows.contains(&kind.word()))
     };
-    let of_kind = keys::SECTION.keys.iter().copied().filter(used);
-    let stated = of_kind.filter_map(|key| Some((key.path, stated(r, kind, key)?)));
+    let of_kind = || keys::SECTION.keys.iter().copied().filter(used);
+    let stated = StatedKeys::read(r, of_kind());
+    of_kind().for_each(|key| complete(r, kind, key));
     FlowSetup {
         kind,
         imported,
-        stated: stated.collect(),
+        stated,
     }
 }
 
-/// What the text states under a key; a fault where the flow needs it and nothing stands in for it.
-fn stated(r: &Reader, kind: FlowKind, key: &'static Key) -> Option<Vec<Option<Stated>>> {
-    let number = |at: KeyAt| {
-        r.measured(at)
-            .map(|(value, dimension)| Stated { value, dimension })
-    };
-    let found = match key.kind {
-        Kind::List { .. } => r
-            .list(key)
-            .map(|count| (0..count).map(|k| number(key.entry(k))).collect()),
-        _ => number(key.into()).map(|stated| vec![Some(stated)]),
-    };
+/// A fault where the flow needs a key and nothing stands in for it, or where two say the same.
+fn complete(r: &Reader, kind: FlowKind, key: &'static Key) {
     for other in instead_of(key) {
         r.exclude(other, key, "say the same twice");
     }
-    let others = || instead_of(key).any(|other| r.has(other));
-    if key.instead_of.is_empty() && key.is_needed_by(kind.word()) && found.is_none() && !others() {
+    let given = || r.list(key).is_some() || instead_of(key).any(|other| r.has(other));
+    if key.instead_of.is_empty() && key.is_needed_by(kind.word()) && !given() {
         r.needed(key, None, &needed(key), ());
     }
-    found
 }
 
 /// What to write under a key that is missing.
