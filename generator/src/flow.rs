@@ -51,6 +51,7 @@ mod turbulence;
 mod turned;
 mod uniform;
 mod vortex;
+mod wake;
 
 pub use boundary::{BlasiusLayer, TurbulentLayer, blasius, spalding};
 pub use carried::Carried;
@@ -71,6 +72,7 @@ pub use turbulence::{Spectrum, Turbulence};
 pub use turned::Turned;
 pub use uniform::Uniform;
 pub use vortex::{LambOseen, Rankine};
+pub use wake::Wake;
 
 /// A point, px, or a velocity, px per pulse separation: x right, y down, z toward the camera.
 pub type Vec3 = [f64; 3];

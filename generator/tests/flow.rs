@@ -9,7 +9,7 @@ use std::sync::Arc;
 use motefield_generator::flow::{
     BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, Flow, GridField, LambOseen, LinearShear,
     MixingLayer, PlaneStrain, Rankine, ScatteredField, SinusoidalShear, SolidRotation, Spectrum, TaylorGreen,
-    Turbulence, TurbulentLayer, Turned, Uniform, Vec3, VortexPair, VortexRing, VortexStreet,
+    Turbulence, TurbulentLayer, Turned, Uniform, Vec3, VortexPair, VortexRing, VortexStreet, Wake,
 };
 use proptest::prelude::*;
 
@@ -213,6 +213,7 @@ fn layers_and_bodies() -> Vec<Named> {
             }),
             smooth,
         ),
+        ("wake", Arc::new(wake()), smooth),
         (
             "turbulence",
             Arc::new(Turbulence::new(Spectrum::new(2.0, 80.0, 25.0), 7)),
@@ -357,6 +358,28 @@ fn difference(flow: &dyn Flow, at: Vec3, t: f64, j: usize, h: f64) -> Vec3 {
     lo[j] -= h;
     let (hi, lo) = (flow.velocity(hi, t), flow.velocity(lo, t));
     std::array::from_fn(|i| (hi[i] - lo[i]) / (2.0 * h))
+}
+
+fn wake() -> Wake {
+    Wake {
+        centre_y_px: 5.0,
+        stream_px: 8.0,
+        deficit_px: 3.0,
+        half_width_px: 25.0,
+    }
+}
+
+/// On its axis the whole deficit is missing, at the half width half of it, far away none; its
+/// momentum integral ∫ ΔU dy is ΔU b √(π/ln 2) (the integral of a Gaussian, derived).
+#[test]
+fn wake_lacks_half_its_deficit_at_the_half_width() {
+    let missing = |y: f64| 8.0 - wake().velocity([0.0, 5.0 + y, 0.0], 0.0)[0];
+    assert!((missing(0.0) - 3.0).abs() < 1e-12);
+    assert!((missing(25.0) - 1.5).abs() < 1e-12 && (missing(-25.0) - 1.5).abs() < 1e-12);
+    assert!(missing(250.0) < 1e-12);
+    let sum: f64 = (-400..=400).map(|k| missing(f64::from(k))).sum();
+    let expected = 3.0 * 25.0 * (std::f64::consts::PI / std::f64::consts::LN_2).sqrt();
+    assert!((sum / expected - 1.0).abs() < 1e-9, "{sum} {expected}");
 }
 
 /// The integrator on solid rotation: a quarter turn at 400 px from the centre, within 1e-9 px.

@@ -39,13 +39,6 @@ macro_rules! flow_kinds {
         }
 
         impl FlowKind {
-            /// Its word.
-            pub fn word(self) -> &'static str {
-                match self {
-                    $(FlowKind::$Kind => $word,)*
-                }
-            }
-
             /// What it is, in one line.
             pub fn about(self) -> &'static str {
                 match self {
@@ -81,6 +74,7 @@ flow_kinds! {
     BickleyJet = "bickley-jet", "Plane laminar jet along x (Bickley)";
     MixingLayer = "mixing-layer",
         "Mixing layer between two streams along x (hyperbolic tangent)";
+    Wake = "wake", "Plane wake along x, far behind a body (Gaussian deficit)";
     Turbulence = "turbulence",
         "Isotropic turbulence-like field: random Fourier modes with von Kármán's spectrum";
     Imported = "imported", "Velocity field from a file";
@@ -184,9 +178,14 @@ section! {
         .slider(-20.0, 20.0);
 
     FREE_STREAM = velocity("flow.free_stream")
-        .about("velocity along x far from the wall or the cylinder")
+        .about("velocity along x far from the wall, the cylinder or the axis of a wake")
         .otherwise(NEEDED, "")
-        .flows(&["blasius-layer", "turbulent-layer", "cylinder"]);
+        .flows(&["blasius-layer", "turbulent-layer", "cylinder", "wake"]);
+
+    DEFICIT = velocity("flow.deficit")
+        .about("what is missing of flow.free_stream on the axis of a wake")
+        .otherwise(NEEDED, "")
+        .flows(&["wake"]);
 
     FRICTION_VELOCITY = velocity("flow.friction_velocity")
         .about("friction velocity of the wall; between 1/44 and 1 of flow.free_stream, usually \
@@ -233,7 +232,7 @@ section! {
         .about("y of the flow's middle, from that of the image: of a linear shear the line of \
                 flow.velocity, of a sinusoidal one the line of flow.phase, else the axis")
         .default("\"0 px\"", "")
-        .flows(&["linear-shear", "sinusoidal-shear", "channel", "bickley-jet", "mixing-layer"]);
+        .flows(&["linear-shear", "sinusoidal-shear", "channel", "bickley-jet", "mixing-layer", "wake"]);
 
     WALL_Y = place("flow.wall_y")
         .about("y of the wall, from the middle of the image; there is no fluid below it")
@@ -303,10 +302,10 @@ section! {
         .flows(&["blasius-layer"]);
 
     HALF_WIDTH = length("flow.half_width")
-        .about("distance from the axis at which the velocity is half of that on the axis, in the \
-                middle of the image")
+        .about("distance from the axis at which the velocity of a jet, in the middle of the image, or \
+                the deficit of a wake is half of that on the axis")
         .otherwise(NEEDED, "")
-        .flows(&["bickley-jet"]);
+        .flows(&["bickley-jet", "wake"]);
 
     VIRTUAL_ORIGIN = length("flow.virtual_origin")
         .about("distance from the jet's virtual origin, upstream of the picture, to the middle of \

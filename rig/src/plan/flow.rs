@@ -10,11 +10,11 @@ use std::sync::Arc;
 use motefield_generator::flow::{
     BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, Flow, LambOseen, LinearShear, MixingLayer,
     PlaneStrain, Rankine, SinusoidalShear, SolidRotation, Spectrum, TaylorGreen, Turbulence, TurbulentLayer,
-    Turned, Uniform, VortexPair, VortexRing, VortexStreet,
+    Turned, Uniform, VortexPair, VortexRing, VortexStreet, Wake,
 };
 
-use crate::keys::Key;
 use crate::keys::flow::{self as key, FlowKind};
+use crate::keys::{Choice, Key};
 use crate::quantity::Dimension;
 use crate::setup::{Extent, Motion, PlaceFromMiddle, Setup, SetupError, Stands, Stated};
 
@@ -235,6 +235,12 @@ impl Picture<'_> {
             }),
             FlowKind::BickleyJet => Arc::new(self.bickley_jet()?),
             FlowKind::MixingLayer => Arc::new(self.mixing_layer()?),
+            FlowKind::Wake => Arc::new(Wake {
+                centre_y_px: self.level(key::CENTRE_Y)?,
+                stream_px: self.value(key::FREE_STREAM)?,
+                deficit_px: self.value(key::DEFICIT)?,
+                half_width_px: self.value(key::HALF_WIDTH)?,
+            }),
             FlowKind::Turbulence => {
                 Arc::new(Turbulence::new(self.spectrum()?, self.value(key::SEED)? as u64))
             }

@@ -5,7 +5,7 @@ mod imported;
 use super::reader::{KeyAt, Reader};
 use super::stated::{Stated, StatedKeys};
 use crate::keys::flow::{self as keys, FlowKind};
-use crate::keys::{Key, Kind};
+use crate::keys::{Choice, Key, Kind};
 use crate::quantity::Dimension;
 pub use imported::{Imported, Stands};
 

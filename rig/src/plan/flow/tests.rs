@@ -42,7 +42,7 @@ fn velocity_of(
 
 /// For every kind: keys in px, the same in lab units, a place, and the velocity there (derived from
 /// the formulas in the flows' docs).
-const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 18] = [
+const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 19] = [
     (
         "kind = 'uniform'\ndisplacement = ['2 px', '4 px', '6 px']",
         "kind = 'uniform'\nvelocity = ['0.1 m/s', '0.2 m/s', '0.3 m/s']",
@@ -149,6 +149,12 @@ const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 18] = [
         "kind = 'mixing-layer'\nvelocity_above = '0.1 m/s'\nvelocity_below = '0.3 m/s'\nvorticity_thickness = '1 mm'\ncentre_y = '1 mm'",
         [63.5, 67.5, 0.0],
         [4.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'wake'\nfree_stream = '6 px'\ndeficit = '2 px'\nhalf_width = '20 px'\ncentre_y = '20 px'",
+        "kind = 'wake'\nfree_stream = '0.3 m/s'\ndeficit = '0.1 m/s'\nhalf_width = '1 mm'\ncentre_y = '1 mm'",
+        [63.5, 47.5, 0.0],
+        [5.0, 0.0, 0.0],
     ),
     (
         // Pinned.
