@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use motefield_files::table::Table;
-use motefield_report::figure::legend::{self, Entry};
+use motefield_report::figure::legend::{self, LegendEntry};
 use motefield_report::figure::palette::{INK, series};
 use motefield_report::figure::{
     Anchor, Area, Axis, AxisScale, BOLD, HEADING, Ruler, Side, Svg, TITLE, fill, frame, stroke,
@@ -142,9 +142,9 @@ fn draw(title: &str, key: &str, sweeps: &[SweepTable]) -> String {
     let named = sweeps
         .iter()
         .enumerate()
-        .map(|(k, sweep)| Entry::line(stroke(series(k), 1.8), &sweep.name));
-    let bound = Entry::line(stroke(INK, 1.8) + DASHED, "its bound");
-    let entries: Vec<Entry> = named.chain([bound]).collect();
+        .map(|(k, sweep)| LegendEntry::line(stroke(series(k), 1.8), &sweep.name));
+    let bound = LegendEntry::line(stroke(INK, 1.8) + DASHED, "its bound");
+    let entries: Vec<LegendEntry> = named.chain([bound]).collect();
     legend::column(&mut svg, [740.0, 94.0], 22.0, &entries);
     svg.finish()
 }

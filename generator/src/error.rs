@@ -211,10 +211,10 @@ pub struct SceneError {
 }
 
 /// A quantity, its value in words, whether it is in its range, and the range.
-pub(crate) type Check = (SceneField, String, bool, &'static str);
+pub(crate) type RangeCheck = (SceneField, String, bool, &'static str);
 
 /// The first of the checks that failed, as an error.
-pub(crate) fn check(checks: impl IntoIterator<Item = Check>) -> Result<(), SceneError> {
+pub(crate) fn check(checks: impl IntoIterator<Item = RangeCheck>) -> Result<(), SceneError> {
     match checks.into_iter().find(|check| !check.2) {
         Some((field, value, _, must)) => Err(SceneError { field, value, must }),
         None => Ok(()),
@@ -222,7 +222,13 @@ pub(crate) fn check(checks: impl IntoIterator<Item = Check>) -> Result<(), Scene
 }
 
 /// The check of a number with a unit, which may be empty.
-pub(crate) fn number(field: SceneField, value: f64, unit: &str, good: bool, must: &'static str) -> Check {
+pub(crate) fn number(
+    field: SceneField,
+    value: f64,
+    unit: &str,
+    good: bool,
+    must: &'static str,
+) -> RangeCheck {
     (field, format!("{value} {unit}").trim_end().to_owned(), good, must)
 }
 
@@ -233,6 +239,6 @@ pub(crate) fn in_range(
     unit: &str,
     range: RangeInclusive<f64>,
     must: &'static str,
-) -> Check {
+) -> RangeCheck {
     number(field, value, unit, range.contains(&value), must)
 }

@@ -83,15 +83,15 @@ fn large_poisson(mean: f32, word: u32) -> f32 {
     (mean + sigma * w + 0.5).floor().max(0.0)
 }
 
-struct Table {
+struct CumulativeTable {
     /// Distribution function at 0, 1, 2 …, in units of 2⁻³², up to the largest word.
     below: Vec<u32>,
     /// The smallest number for each value of the first bits of a word.
     index: [u8; 1 << INDEX_BITS],
 }
 
-impl Table {
-    fn new(mean: f64) -> Table {
+impl CumulativeTable {
+    fn new(mean: f64) -> CumulativeTable {
         let (mut below, mut p, mut sum, mut n) = (Vec::new(), libm::exp(-mean), 0.0, 0.0);
         loop {
             sum += p;
@@ -112,7 +112,7 @@ impl Table {
             }
             number as u8
         });
-        Table { below, index }
+        CumulativeTable { below, index }
     }
 
     fn number(&self, word: u32) -> f32 {
@@ -124,9 +124,9 @@ impl Table {
     }
 }
 
-static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
+static TABLES: LazyLock<Vec<CumulativeTable>> = LazyLock::new(|| {
     (0..(EXACT_BELOW_E * TABLES_PER_E) as usize)
-        .map(|k| Table::new(k as f64 / f64::from(TABLES_PER_E)))
+        .map(|k| CumulativeTable::new(k as f64 / f64::from(TABLES_PER_E)))
         .collect()
 });
 

@@ -223,7 +223,7 @@ impl Sensor {
         }
         let (height, width) = image.dim();
         let band = |(k, pixels): (usize, &mut [f32])| {
-            let mut row = Row::new(width);
+            let mut row = RowDraws::new(width);
             for (y, pixels) in (k * BAND..).zip(pixels.chunks_mut(width)) {
                 self.read_row(pixels, &mut row, seed, frame, y as u64, dark_current_e as f32);
             }
@@ -240,7 +240,7 @@ impl Sensor {
     fn read_row(
         &self,
         pixels: &mut [f32],
-        row: &mut Row,
+        row: &mut RowDraws,
         seed: Seed,
         frame: u32,
         y: u64,
@@ -274,7 +274,7 @@ impl Sensor {
     }
 
     /// Mean charge of a row of pixels that differ; leaves their offsets in `row`.
-    fn charge_differing(&self, pixels: &mut [f32], dark_current_e: f32, row: &mut Row) {
+    fn charge_differing(&self, pixels: &mut [f32], dark_current_e: f32, row: &mut RowDraws) {
         let (dsnu, prnu) = (self.dsnu_e as f32, self.prnu as f32);
         let [offsets, responses, defects] = &row.words;
         for (k, pixel) in pixels.iter_mut().enumerate() {
@@ -291,7 +291,7 @@ impl Sensor {
     }
 
     /// Turns numbers of electrons into grey levels.
-    fn convert(&self, pixels: &mut [f32], row: &Row) {
+    fn convert(&self, pixels: &mut [f32], row: &RowDraws) {
         convert(
             pixels,
             &row.words[2],
@@ -310,15 +310,15 @@ impl Sensor {
 const BAND: usize = 64;
 
 /// Three random words per pixel of a row, and the pixels' offsets, electrons.
-struct Row {
+struct RowDraws {
     bytes: Vec<u8>,
     words: [Vec<u32>; 3],
     offset: Vec<f32>,
 }
 
-impl Row {
-    fn new(width: usize) -> Row {
-        Row {
+impl RowDraws {
+    fn new(width: usize) -> RowDraws {
+        RowDraws {
             bytes: vec![0; 4 * width],
             words: std::array::from_fn(|_| vec![0; width]),
             offset: vec![0.0; width],

@@ -3,7 +3,7 @@
 
 use motefield_evaluator::uncertainty::ReliabilityClass;
 
-use crate::figure::legend::{self, Entry};
+use crate::figure::legend::{self, LegendEntry};
 use crate::figure::palette::{IN_ORDER, INK, PAPER, ramp};
 use crate::figure::{
     Anchor, Area, Axis, AxisScale, BOLD, HEADING, LABEL, Ruler, Side, Svg, TITLE, fill, fitted, frame, stroke,
@@ -65,9 +65,9 @@ fn values(svg: &mut Svg, key: &str, rows: &[(Label, &Point)], left: f64) {
         .step_by(step)
         .map(|(k, (label, _))| (colour(k, rows.len()), fitted(&label.text(), LABEL, LEGEND).0))
         .collect();
-    let entries: Vec<Entry> = named
+    let entries: Vec<LegendEntry> = named
         .iter()
-        .map(|(colour, value)| Entry::disc(fill(colour), value))
+        .map(|(colour, value)| LegendEntry::disc(fill(colour), value))
         .collect();
     legend::column(svg, [left, TOP + 10.0], 21.0, &entries);
 }

@@ -35,7 +35,7 @@ use crate::quantity::Dimension;
 use crate::setup::{Setup, SetupError, check_processing};
 pub use arrangement::{Arrangement, fastest_velocity_m_s};
 pub use assessment::Assessment;
-use budget::Chain;
+use budget::LightBudget;
 use camera::camera;
 use facts::Facts;
 pub use facts::{Fact, FactId, Heading, short};
@@ -194,8 +194,8 @@ fn photo_electrons(
         (None, None, _) if image.flat_field => Ok(0.0),
         (None, None, Some(measured)) => measured::electrons(rig, measured, facts),
         (None, None, None) => {
-            let chain =
-                Chain::of(setup, rig.lens.as_ref(), pulse_s(setup))?.ok_or_else(|| budget::lacking(setup))?;
+            let chain = LightBudget::of(setup, rig.lens.as_ref(), pulse_s(setup))?
+                .ok_or_else(|| budget::lacking(setup))?;
             chain.tell(facts);
             Ok(chain.electrons())
         }

@@ -12,7 +12,7 @@ pub use error::QuantityError;
 pub use number::{digits, short, significant};
 pub use units::Dimension;
 
-use error::Fault;
+use error::Misreading;
 use units::{UNITS, Unit};
 
 /// A number with what it measures, in SI.
@@ -64,7 +64,7 @@ pub fn parse_as_any(text: &str, expected: &[Dimension]) -> Result<Quantity, Quan
     if expected.contains(&quantity.dimension) {
         return Ok(quantity);
     }
-    let fault = Fault::WrongDimension(quantity.dimension);
+    let fault = Misreading::WrongDimension(quantity.dimension);
     Err(QuantityError::of_string(text, expected, fault))
 }
 
@@ -79,23 +79,23 @@ fn read(text: &str, expected: &[Dimension]) -> Result<Quantity, QuantityError> {
         }
     };
     if unit_name.starts_with(',') {
-        return fail(Fault::DecimalComma);
+        return fail(Misreading::DecimalComma);
     }
     let Some((mantissa, exponent)) = scientific(number) else {
-        return fail(Fault::NotANumber);
+        return fail(Misreading::NotANumber);
     };
     if unit_name.is_empty() {
-        return fail(Fault::NoUnit(number.to_owned()));
+        return fail(Misreading::NoUnit(number.to_owned()));
     }
     let Some(unit) = UNITS.iter().find(|u| unit_key(u.name) == unit_key(unit_name)) else {
-        return fail(Fault::UnknownUnit(unit_name.to_owned()));
+        return fail(Misreading::UnknownUnit(unit_name.to_owned()));
     };
     // Reading "120e-6" instead of multiplying 120 by 1e-6 rounds once, so "120 us" is 120e-6
     // exactly.
     let shifted = format!("{mantissa}e{}", exponent.saturating_add(unit.exponent));
     let value = shifted.parse::<f64>().unwrap_or(f64::NAN) * unit.factor + unit.zero;
     if !value.is_finite() {
-        return fail(Fault::NotFinite);
+        return fail(Misreading::NotFinite);
     }
     Ok(Quantity {
         value,

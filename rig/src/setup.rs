@@ -26,7 +26,7 @@ use motefield_evaluator::Processing;
 pub use camera::CameraSetup;
 pub use document::{Document, Value};
 pub use error::{Fault, SetupError};
-pub use flow::{Extent, FlowSetup, Imported, Motion, PlaceFromMiddle, Stands};
+pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
 pub use light::{GlareSetup, LightSetup, MeasuredBrightness, ReflectionSetup};

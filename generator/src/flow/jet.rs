@@ -28,7 +28,7 @@ pub struct BickleyJet {
 }
 
 /// A section of the jet: displacement on the axis, px, width b, px, and 1/x, 1/px.
-struct Section {
+struct JetSection {
     peak: f64,
     width: f64,
     per_run: f64,
@@ -36,10 +36,10 @@ struct Section {
 
 impl BickleyJet {
     /// The section at `x`; `None` upstream of the virtual origin.
-    fn section(&self, x: f64) -> Option<Section> {
+    fn section(&self, x: f64) -> Option<JetSection> {
         let (peak, width) = (self.peak_displacement_px, self.half_width_px / HALF);
         let Some(origin) = self.virtual_origin_px else {
-            return Some(Section {
+            return Some(JetSection {
                 peak,
                 width,
                 per_run: 0.0,
@@ -47,7 +47,7 @@ impl BickleyJet {
         };
         let run = origin + x - self.middle_x_px;
         let third = libm::cbrt(run / origin);
-        (run > 0.0).then(|| Section {
+        (run > 0.0).then(|| JetSection {
             peak: peak / third,
             width: width * third * third,
             per_run: 1.0 / run,

@@ -13,7 +13,7 @@ use buckets::Buckets;
 use cubic::{clough_tocher, hold};
 use slopes::slopes;
 
-type Point = [f64; 2];
+type Xy = [f64; 2];
 
 /// A field given at scattered nodes in the plane, interpolated by Clough–Tocher cubics on Delaunay
 /// triangles: each triangle is split in three at its centroid, and the slope across an edge is
@@ -46,7 +46,7 @@ pub struct ScatteredField {
 
 #[derive(Debug, Clone, PartialEq)]
 struct Node {
-    at: Point,
+    at: Xy,
     value: Vec3,
     /// Derivatives with respect to x and to y.
     slope: [Vec3; 2],
@@ -81,10 +81,10 @@ impl ScatteredField {
     /// When the numbers of nodes and displacements differ, there are fewer than three nodes or more
     /// than [`Self::MOST`], a number is not finite or a position 10¹² px or more from 0, two nodes
     /// are at the same place, or all are on one line.
-    pub fn new(at_px: &[Point], displacement_px: &[Vec3]) -> Result<ScatteredField, DataError> {
+    pub fn new(at_px: &[Xy], displacement_px: &[Vec3]) -> Result<ScatteredField, DataError> {
         check(at_px, displacement_px)?;
         // The triangulation refuses tiny numbers other than 0; on the scale of a pixel they are 0.
-        let at_px: Vec<Point> = at_px
+        let at_px: Vec<Xy> = at_px
             .iter()
             .map(|p| p.map(|x| if x.abs() < 1e-12 { 0.0 } else { x }))
             .collect();
@@ -121,12 +121,12 @@ impl ScatteredField {
     }
 
     /// Low and high corner of the smallest rectangle around all nodes, px.
-    pub fn bounds_px(&self) -> [Point; 2] {
+    pub fn bounds_px(&self) -> [Xy; 2] {
         bounds(self.nodes.iter().map(|n| n.at))
     }
 
     /// Where a point is among the triangles.
-    fn place(&self, at: Point) -> Place {
+    fn place(&self, at: Xy) -> Place {
         let candidates = self.buckets.at(at).iter().map(|&t| {
             let triangle = self.triangles[t as usize];
             (triangle, weights(triangle.map(|k| self.nodes[k].at), at))
@@ -140,7 +140,7 @@ impl ScatteredField {
     }
 
     /// The point of the hull nearest to a point outside.
-    fn nearest(&self, at: Point) -> Place {
+    fn nearest(&self, at: Xy) -> Place {
         let project = |&[a, b]: &[usize; 2]| {
             let (edge, off) = (
                 minus(self.nodes[b].at, self.nodes[a].at),
@@ -156,7 +156,7 @@ impl ScatteredField {
     }
 
     /// Value and its derivatives with respect to x and y.
-    fn evaluate(&self, at: Point) -> (Vec3, [Vec3; 2]) {
+    fn evaluate(&self, at: Xy) -> (Vec3, [Vec3; 2]) {
         match self.place(at) {
             Place::Inside(triangle, weights) => clough_tocher(triangle.map(|k| &self.nodes[k]), weights),
             Place::Outside(edge, t) => hold(edge.map(|k| &self.nodes[k]), t),
@@ -165,7 +165,7 @@ impl ScatteredField {
 }
 
 /// Checks the counts and that all numbers are usable.
-fn check(at_px: &[Point], displacement_px: &[Vec3]) -> Result<(), DataError> {
+fn check(at_px: &[Xy], displacement_px: &[Vec3]) -> Result<(), DataError> {
     let n = at_px.len();
     if !(3..=ScatteredField::MOST).contains(&n) {
         return Err(DataError::Count {
@@ -193,10 +193,10 @@ fn check(at_px: &[Point], displacement_px: &[Vec3]) -> Result<(), DataError> {
 }
 
 /// Checks that no two points are at the same place, and that not all are on one line.
-fn check_places(at_px: &[Point]) -> Result<(), DataError> {
+fn check_places(at_px: &[Xy]) -> Result<(), DataError> {
     let n = at_px.len();
     let mut order: Vec<usize> = (0..n).collect();
-    let compare = |a: &Point, b: &Point| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]));
+    let compare = |a: &Xy, b: &Xy| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]));
     order.sort_by(|&a, &b| compare(&at_px[a], &at_px[b]).then(a.cmp(&b)));
     if let Some(pair) = order.windows(2).find(|pair| at_px[pair[0]] == at_px[pair[1]]) {
         return Err(DataError::SamePlace {
@@ -205,7 +205,7 @@ fn check_places(at_px: &[Point]) -> Result<(), DataError> {
         });
     }
     // Triangulating points on a line would take time proportional to the square of their number.
-    let across = |p: &Point| {
+    let across = |p: &Xy| {
         let (along, off) = (
             minus(at_px[order[n - 1]], at_px[order[0]]),
             minus(*p, at_px[order[0]]),
@@ -218,7 +218,7 @@ fn check_places(at_px: &[Point]) -> Result<(), DataError> {
     Ok(())
 }
 
-fn triangulate(at_px: &[Point]) -> Result<DelaunayTriangulation<Vertex>, DataError> {
+fn triangulate(at_px: &[Xy]) -> Result<DelaunayTriangulation<Vertex>, DataError> {
     let vertices = at_px.iter().enumerate().map(|(index, [x, y])| Vertex {
         at: Point2::new(*x, *y),
         index,
@@ -242,11 +242,11 @@ fn neighbours(mesh: &DelaunayTriangulation<Vertex>, count: usize) -> Vec<Vec<usi
     neighbours
 }
 
-fn minus(a: Point, b: Point) -> Point {
+fn minus(a: Xy, b: Xy) -> Xy {
     [a[0] - b[0], a[1] - b[1]]
 }
 
-fn dot(a: Point, b: Point) -> f64 {
+fn dot(a: Xy, b: Xy) -> f64 {
     a[0] * b[0] + a[1] * b[1]
 }
 
@@ -264,7 +264,7 @@ impl Flow for ScatteredField {
     }
 }
 
-fn bounds(points: impl Iterator<Item = Point>) -> [Point; 2] {
+fn bounds(points: impl Iterator<Item = Xy>) -> [Xy; 2] {
     points.fold([[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]], |[low, high], p| {
         [
             [low[0].min(p[0]), low[1].min(p[1])],
@@ -274,8 +274,8 @@ fn bounds(points: impl Iterator<Item = Point>) -> [Point; 2] {
 }
 
 /// Barycentric coordinates of a point.
-fn weights([a, b, c]: [Point; 3], at: Point) -> [f64; 3] {
-    let cross = |p: Point, q: Point, r: Point| (q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1]);
+fn weights([a, b, c]: [Xy; 3], at: Xy) -> [f64; 3] {
+    let cross = |p: Xy, q: Xy, r: Xy| (q[0] - p[0]) * (r[1] - p[1]) - (r[0] - p[0]) * (q[1] - p[1]);
     let area = cross(a, b, c);
     let (wa, wb) = (cross(at, b, c) / area, cross(a, at, c) / area);
     [wa, wb, 1.0 - wa - wb]

@@ -2,7 +2,7 @@
 
 use super::chart::{Chart, SERIES, TOTAL, has_interval, mark};
 use super::{FRAME, PLOT, SIZE, drawable, time, window_words};
-use crate::figure::legend::{self, Entry};
+use crate::figure::legend::{self, LegendEntry};
 use crate::figure::palette::{FAINT, INK, PAPER, YELLOW};
 use crate::figure::{
     Anchor, Area, BOLD, HEADING, LABEL, Svg, TITLE, WIDER, fill, fitted, middle, stroke, text_width, tint,
@@ -160,7 +160,7 @@ impl Chart<'_> {
         let has = |usable| self.points.iter().any(|p| p.usable == usable);
         let any = !self.points.is_empty();
         let [bias, random, _] = &SERIES;
-        let entry = |swatch: legend::Swatch<'static>, words| Entry {
+        let entry = |swatch: legend::Swatch<'static>, words| LegendEntry {
             swatch,
             wide: WIDE,
             words,
@@ -175,7 +175,7 @@ impl Chart<'_> {
             ),
             (self.curve.best.is_some(), entry(Box::new(diamond), "best")),
         ];
-        let shown: Vec<Entry> = entries
+        let shown: Vec<LegendEntry> = entries
             .into_iter()
             .filter(|(shown, _)| *shown)
             .map(|(_, entry)| entry)

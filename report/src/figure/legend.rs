@@ -7,7 +7,7 @@ use super::{Anchor, Svg};
 pub type Swatch<'a> = Box<dyn Fn(&mut Svg, [f64; 2]) + 'a>;
 
 /// A line or mark and what it means.
-pub struct Entry<'a> {
+pub struct LegendEntry<'a> {
     /// The swatch.
     pub swatch: Swatch<'a>,
     /// Width of the swatch, px.
@@ -33,11 +33,11 @@ pub fn disc<'a>(attributes: String) -> Swatch<'a> {
     Box::new(move |svg, at| svg.disc(at, RADIUS, &attributes, ""))
 }
 
-impl<'a> Entry<'a> {
+impl<'a> LegendEntry<'a> {
     /// A line of these attributes and what it means.
-    pub fn line(attributes: String, words: &'a str) -> Entry<'a> {
+    pub fn line(attributes: String, words: &'a str) -> LegendEntry<'a> {
         let wide = 24.0;
-        Entry {
+        LegendEntry {
             swatch: line(wide, attributes),
             wide,
             words,
@@ -45,8 +45,8 @@ impl<'a> Entry<'a> {
     }
 
     /// A disc of these attributes and what it means.
-    pub fn disc(attributes: String, words: &'a str) -> Entry<'a> {
-        Entry {
+    pub fn disc(attributes: String, words: &'a str) -> LegendEntry<'a> {
+        LegendEntry {
             swatch: disc(attributes),
             wide: 2.0 * RADIUS,
             words,
@@ -66,7 +66,7 @@ impl<'a> Entry<'a> {
 }
 
 /// Draws entries side by side, the row's middle at the point given.
-pub fn row(svg: &mut Svg, [x, y]: [f64; 2], entries: &[Entry]) {
+pub fn row(svg: &mut Svg, [x, y]: [f64; 2], entries: &[LegendEntry]) {
     let wide: f64 = entries.iter().map(|entry| entry.width() + GAP).sum();
     let mut left = x - 0.5 * (wide - GAP);
     for entry in entries {
@@ -76,7 +76,7 @@ pub fn row(svg: &mut Svg, [x, y]: [f64; 2], entries: &[Entry]) {
 }
 
 /// Draws entries below each other, `pitch` px apart, the first at the point given.
-pub fn column(svg: &mut Svg, [x, y]: [f64; 2], pitch: f64, entries: &[Entry]) {
+pub fn column(svg: &mut Svg, [x, y]: [f64; 2], pitch: f64, entries: &[LegendEntry]) {
     for (k, entry) in entries.iter().enumerate() {
         entry.draw(svg, [x, y + pitch * k as f64]);
     }

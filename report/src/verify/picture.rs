@@ -6,7 +6,7 @@
 
 use motefield_evaluator::statistics::Estimate;
 
-use crate::figure::legend::Entry;
+use crate::figure::legend::LegendEntry;
 use crate::figure::palette::{FAINT, series};
 use crate::figure::{
     Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke, tint,
@@ -227,7 +227,7 @@ impl<'a> Curves<'a> {
                 "" => "measured",
                 name => name,
             };
-            Entry::disc(fill(series(k)), name).draw(svg, at);
+            LegendEntry::disc(fill(series(k)), name).draw(svg, at);
         }
         let mut key = svg_key_text(self.case, self.quantity);
         if !key.is_empty() {

@@ -32,21 +32,21 @@ pub fn json_schema() -> Value {
 }
 
 /// A key under one of its names in a table: the present one or one of earlier versions.
-struct Entry {
+struct SchemaEntry {
     name: &'static str,
     former: bool,
     key: &'static Key,
 }
 
-impl Entry {
+impl SchemaEntry {
     /// What stands in the table whose keys begin with `prefix`.
-    fn of(prefix: &str) -> Vec<Entry> {
+    fn of(prefix: &str) -> Vec<SchemaEntry> {
         let mut entries = Vec::new();
         for key in all() {
             for path in std::iter::once(key.path).chain(key.former.iter().copied()) {
                 let name = path.strip_prefix(prefix).filter(|name| !name.contains('.'));
                 let former = path != key.path;
-                entries.extend(name.map(|name| Entry { name, former, key }));
+                entries.extend(name.map(|name| SchemaEntry { name, former, key }));
             }
         }
         entries
@@ -64,7 +64,7 @@ impl Entry {
 
 /// The table whose keys begin with `prefix`: `light.`, `tracer.unseeded[].`.
 fn table(prefix: &str) -> Value {
-    let entries = Entry::of(prefix);
+    let entries = SchemaEntry::of(prefix);
     let properties: Map<String, Value> = entries
         .iter()
         .map(|entry| (entry.name.to_owned(), entry.property()))
@@ -91,13 +91,13 @@ fn table(prefix: &str) -> Value {
 }
 
 /// For each key that is needed, that it is given under one of its names, or another in its place.
-fn needs(entries: &[Entry], needed: impl Fn(&Key) -> bool) -> Vec<Value> {
+fn needs(entries: &[SchemaEntry], needed: impl Fn(&Key) -> bool) -> Vec<Value> {
     entries
         .iter()
         .filter(|entry| !entry.former && needed(entry.key))
         .map(|entry| {
             let path = entry.key.path;
-            let serves = |other: &&Entry| other.key.path == path || other.key.instead_of == path;
+            let serves = |other: &&SchemaEntry| other.key.path == path || other.key.instead_of == path;
             let ways: Vec<Value> = entries
                 .iter()
                 .filter(serves)
@@ -112,7 +112,7 @@ fn needs(entries: &[Entry], needed: impl Fn(&Key) -> bool) -> Vec<Value> {
 }
 
 /// That a key and the one in whose place it may stand are not both there.
-fn exclusion(entries: &[Entry], entry: &Entry) -> Option<Value> {
+fn exclusion(entries: &[SchemaEntry], entry: &SchemaEntry) -> Option<Value> {
     let other = entries
         .iter()
         .find(|other| other.key.path == entry.key.instead_of)?;
@@ -120,7 +120,7 @@ fn exclusion(entries: &[Entry], entry: &Entry) -> Option<Value> {
 }
 
 /// The keys that a kind of flow takes, and those that it needs.
-fn of_flow(entries: &[Entry], flow: &str) -> Value {
+fn of_flow(entries: &[SchemaEntry], flow: &str) -> Value {
     let takes = |key: &Key| key.flows.is_empty() || key.flows.contains(&flow);
     let names: Vec<&str> = entries.iter().filter(|e| takes(e.key)).map(|e| e.name).collect();
     let mut then = json!({ "propertyNames": { "enum": names } });

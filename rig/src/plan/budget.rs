@@ -17,7 +17,7 @@ use crate::quantity::Dimension as D;
 use crate::setup::{Extent, Setup, SetupError};
 
 /// The links of the chain.
-pub(super) struct Chain {
+pub(super) struct LightBudget {
     energy_j: f64,
     energy_how: String,
     delivery: f64,
@@ -34,14 +34,14 @@ pub(super) struct Chain {
     efficiency: f64,
 }
 
-impl Chain {
+impl LightBudget {
     /// The chain of a rig whose pulses last `pulse_s`; `None` where the rig lacks a link
     /// ([`lacking`]).
     pub(super) fn of(
         setup: &Setup,
         lens: Option<&RigLens>,
         pulse_s: Option<f64>,
-    ) -> Result<Option<Chain>, SetupError> {
+    ) -> Result<Option<LightBudget>, SetupError> {
         let light = &setup.light;
         let metres = |extent: Option<Extent>| match (extent, lens) {
             (Some(Extent::M(m)), _) => Some(m),
@@ -85,7 +85,7 @@ impl Chain {
             Polarisation::Perpendicular => "light polarised in the sheet's plane",
             Polarisation::Parallel => "light polarised toward the lens",
         };
-        Ok(Some(Chain {
+        Ok(Some(LightBudget {
             energy_j,
             energy_how,
             delivery: light.delivery.unwrap_or(1.0),

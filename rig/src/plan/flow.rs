@@ -16,7 +16,7 @@ use motefield_generator::flow::{
 use crate::keys::flow::{self as key, FlowKind};
 use crate::keys::{Choice, Key};
 use crate::quantity::Dimension;
-use crate::setup::{Extent, Motion, PlaceFromMiddle, Setup, SetupError, Stands, Stated};
+use crate::setup::{Extent, PlaceFromMiddle, Setup, SetupError, Stands, Stated, Velocity};
 
 /// Lab units to picture units.
 #[derive(Clone, Copy)]
@@ -55,10 +55,10 @@ impl Scale<'_> {
     }
 
     /// A velocity as displacement between the pulses.
-    fn motion(&self, motion: Motion, key: &'static Key) -> Result<f64, SetupError> {
+    fn motion(&self, motion: Velocity, key: &'static Key) -> Result<f64, SetupError> {
         match motion {
-            Motion::Px(px) => Ok(px),
-            Motion::MS(v) => Ok(v * self.factor(key, "m/s")? * self.separation(key)?),
+            Velocity::Px(px) => Ok(px),
+            Velocity::MS(v) => Ok(v * self.factor(key, "m/s")? * self.separation(key)?),
         }
     }
 
@@ -66,7 +66,7 @@ impl Scale<'_> {
     fn in_picture(&self, stated: Stated, key: &'static Key) -> Result<f64, SetupError> {
         match (stated.dimension, stated.value) {
             (Some(Dimension::Length), m) => self.extent(Extent::M(m), key),
-            (Some(Dimension::Speed), v) => self.motion(Motion::MS(v), key),
+            (Some(Dimension::Speed), v) => self.motion(Velocity::MS(v), key),
             (Some(Dimension::Frequency), rate) => Ok(rate * self.separation(key)?),
             (_, value) => Ok(value),
         }

@@ -8,7 +8,7 @@
 use motefield_generator::Exposure;
 
 use super::Plan;
-use super::budget::Chain;
+use super::budget::LightBudget;
 use super::facts::{FactId, Facts, short, show};
 use super::peak::{brightest_share, floor_e};
 use super::rig::Rig;
@@ -27,7 +27,7 @@ pub(super) fn electrons(
     let (then, rig_then) = electrons_then(&setup.as_measured()?, measured)?;
     let at = |pulse: Option<f64>| pulse.map_or(String::new(), |s| format!(" at {}", show(s, D::Time)));
     let (pulse, then_s) = (pulse_s(setup), measured.at_s.or(pulse_s(&rig_then.setup)));
-    let chain = |rig: &Rig, pulse_s| Chain::of(&rig.setup, rig.lens.as_ref(), pulse_s);
+    let chain = |rig: &Rig, pulse_s| LightBudget::of(&rig.setup, rig.lens.as_ref(), pulse_s);
     let expected_then = chain(&rig_then, then_s)?;
     let seen = format!(
         "{} of the brightest particles{}",

@@ -10,7 +10,7 @@ const SIDE: usize = 33;
 
 /// The motion at one point of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Point {
+struct MotionAt {
     /// Displacement between the pulses in the plane, px.
     displacement_px: [f64; 2],
     /// Share of the particle images' correlation that out-of-plane motion leaves, F_O.
@@ -24,7 +24,7 @@ struct Point {
 /// The motion over the picture, outside bodies.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Motion {
-    points: Vec<Point>,
+    points: Vec<MotionAt>,
     diameter_px: f64,
     seeding_density_ppp: f64,
 }
@@ -55,7 +55,7 @@ impl Motion {
             let across = |time| scene.sheet.distance_px(flow.path(at, 0.0, time), middle);
             let depth_px = across(0.5) - across(-0.5);
             let g = flow.gradient(at, 0.0);
-            Some(Point {
+            Some(MotionAt {
                 displacement_px: truth::displacement(flow, at[0], at[1]),
                 kept: sheet_overlap(&scene.sheet, &scene.light, depth_px),
                 depth: depth_px / scene.sheet.thickness_px,
@@ -69,11 +69,11 @@ impl Motion {
         }
     }
 
-    fn largest(&self, of: impl Fn(&Point) -> f64) -> f64 {
+    fn largest(&self, of: impl Fn(&MotionAt) -> f64) -> f64 {
         self.points.iter().map(of).fold(0.0, f64::max)
     }
 
-    fn mean(&self, of: impl Fn(&Point) -> f64) -> f64 {
+    fn mean(&self, of: impl Fn(&MotionAt) -> f64) -> f64 {
         self.points.iter().map(of).sum::<f64>() / self.points.len().max(1) as f64
     }
 
@@ -98,21 +98,21 @@ impl Motion {
     pub(super) fn pairs(&self, window: [usize; 2], follows: bool, deforms: bool, more: f64) -> Pairs {
         let [width, height] = window.map(|side| side as f64);
         let number = more * self.seeding_density_ppp * width * height;
-        let in_plane = |p: &Point| {
+        let in_plane = |p: &MotionAt| {
             if follows {
                 return 1.0;
             }
             let [x, y] = p.displacement_px.map(f64::abs);
             (1.0 - x / width).max(0.0) * (1.0 - y / height).max(0.0)
         };
-        let spread = |p: &Point| {
+        let spread = |p: &MotionAt| {
             if deforms {
                 1.0
             } else {
                 gradient_factor(p.gradient * width.max(height), self.diameter_px)
             }
         };
-        let product = |p: &Point| in_plane(p) * p.kept * spread(p);
+        let product = |p: &MotionAt| in_plane(p) * p.kept * spread(p);
         let least = self.points.iter().map(product).fold(f64::INFINITY, f64::min);
         Pairs {
             effective: [number * self.mean(product), number * least.min(1.0)],

@@ -11,11 +11,11 @@ pub struct QuantityError {
     /// As it stands in the file, a string with its quotation marks.
     text: String,
     expected: Vec<Dimension>,
-    fault: Fault,
+    fault: Misreading,
 }
 
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Fault {
+pub(super) enum Misreading {
     NoUnit(String),
     NotANumber,
     DecimalComma,
@@ -33,11 +33,11 @@ impl QuantityError {
             key: None,
             text: text.clone(),
             expected: expected.to_vec(),
-            fault: Fault::NoUnit(text),
+            fault: Misreading::NoUnit(text),
         }
     }
 
-    pub(super) fn of_string(text: &str, expected: &[Dimension], fault: Fault) -> QuantityError {
+    pub(super) fn of_string(text: &str, expected: &[Dimension], fault: Misreading) -> QuantityError {
         QuantityError {
             key: None,
             text: format!("\"{text}\""),
@@ -71,7 +71,7 @@ impl fmt::Display for QuantityError {
         };
         let examples = listed(any.iter().map(|d| format!("\"{}\"", d.example())));
         match &self.fault {
-            Fault::NoUnit(number) => {
+            Misreading::NoUnit(number) => {
                 let example = match any {
                     [Dimension::Aperture] => format!("\"f/{number}\""),
                     [one] => match one.example().split_once(' ') {
@@ -82,13 +82,13 @@ impl fmt::Display for QuantityError {
                 };
                 write!(f, " has no unit: write for example {example}")
             }
-            Fault::NotANumber => write!(f, " is not a number with a unit: write for example {examples}"),
-            Fault::DecimalComma => write!(
+            Misreading::NotANumber => write!(f, " is not a number with a unit: write for example {examples}"),
+            Misreading::DecimalComma => write!(
                 f,
                 " has a decimal comma: write a point instead, for example {examples}"
             ),
-            Fault::NotFinite => write!(f, " is not a finite number: write for example {examples}"),
-            Fault::UnknownUnit(unit) => {
+            Misreading::NotFinite => write!(f, " is not a finite number: write for example {examples}"),
+            Misreading::UnknownUnit(unit) => {
                 write!(f, " has the unknown unit `{unit}`")?;
                 let near = nearest(unit, &self.expected);
                 if !near.is_empty() {
@@ -104,7 +104,7 @@ impl fmt::Display for QuantityError {
                 }
                 Ok(())
             }
-            Fault::WrongDimension(found) => {
+            Misreading::WrongDimension(found) => {
                 let wanted = listed(
                     any.iter()
                         .map(|d| format!("{} such as \"{}\"", d.name(), d.example())),

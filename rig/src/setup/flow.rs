@@ -20,7 +20,7 @@ pub enum Extent {
 
 /// A velocity in the lab, or the displacement it makes between the pulses.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Motion {
+pub enum Velocity {
     /// px per pulse separation.
     Px(f64),
     /// m/s.

@@ -1,12 +1,12 @@
 //! Finds the triangles that may hold a point.
 
-use super::{Point, bounds, minus};
+use super::{Xy, bounds, minus};
 
 /// The triangles that meet each cell of a regular grid over all nodes.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Buckets {
-    low: Point,
-    pub(super) cell: Point,
+    low: Xy,
+    pub(super) cell: Xy,
     count: [usize; 2],
     /// Where the list of each cell begins in `triangles`, and the end of the last.
     start: Vec<u32>,
@@ -14,7 +14,7 @@ pub(super) struct Buckets {
 }
 
 /// Range of x of the part of a triangle that lies in the range `band` of y.
-fn reach(corners: [Point; 3], band: Point) -> Point {
+fn reach(corners: [Xy; 3], band: Xy) -> Xy {
     let mut range = [f64::INFINITY, f64::NEG_INFINITY];
     for k in 0..3 {
         let (a, edge) = (corners[k], minus(corners[(k + 1) % 3], corners[k]));
@@ -38,7 +38,7 @@ fn reach(corners: [Point; 3], band: Point) -> Point {
 }
 
 impl Buckets {
-    pub(super) fn new(at: &[Point], triangles: &[[usize; 3]]) -> Buckets {
+    pub(super) fn new(at: &[Xy], triangles: &[[usize; 3]]) -> Buckets {
         let [low, high] = bounds(at.iter().copied());
         let side = (triangles.len() as f64).sqrt().ceil() as usize;
         let cell = [0, 1].map(|i| (high[i] - low[i]) / side as f64);
@@ -75,12 +75,12 @@ impl Buckets {
         buckets
     }
 
-    fn index(&self, at: Point) -> [usize; 2] {
+    fn index(&self, at: Xy) -> [usize; 2] {
         [0, 1].map(|i| (((at[i] - self.low[i]) / self.cell[i]) as usize).min(self.count[i] - 1))
     }
 
     /// The triangles that may hold a point.
-    pub(super) fn at(&self, at: Point) -> &[u32] {
+    pub(super) fn at(&self, at: Xy) -> &[u32] {
         let [x, y] = self.index(at);
         let cell = y * self.count[0] + x;
         &self.triangles[self.start[cell] as usize..self.start[cell + 1] as usize]

@@ -1,6 +1,6 @@
 //! Clough–Tocher cubics on a triangle, in Bézier form.
 
-use super::{Node, Point, Vec3, dot, minus};
+use super::{Node, Vec3, Xy, dot, minus};
 use crate::flow::{add, along};
 
 /// Weighted sum of vectors.
@@ -10,7 +10,7 @@ fn blend<const N: usize>(terms: [(f64, Vec3); N]) -> Vec3 {
 
 impl Node {
     /// A third of the derivative along a vector.
-    fn third(&self, direction: Point) -> Vec3 {
+    fn third(&self, direction: Xy) -> Vec3 {
         blend([
             (direction[0] / 3.0, self.slope[0]),
             (direction[1] / 3.0, self.slope[1]),
@@ -18,7 +18,7 @@ impl Node {
     }
 
     /// The Bézier ordinate next to this node toward a point.
-    fn toward(&self, to: Point) -> Vec3 {
+    fn toward(&self, to: Xy) -> Vec3 {
         add(self.value, self.third(minus(to, self.at)))
     }
 }

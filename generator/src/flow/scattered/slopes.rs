@@ -1,6 +1,6 @@
 //! Gradients at scattered nodes, estimated from the nodes around.
 
-use super::{Point, Vec3};
+use super::{Vec3, Xy};
 
 /// A node with more neighbours than this, the hub of a fan of triangles, is not used to reach
 /// neighbours of neighbours: that would take time proportional to the square of their number.
@@ -8,7 +8,7 @@ const HUB: usize = 40;
 
 /// Derivatives with respect to x and y at node `k`, by a least-squares fit of a quadratic through
 /// it, or of a plane where the neighbours do not determine a quadratic.
-pub(super) fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Point], values: &[Vec3]) -> [Vec3; 2] {
+pub(super) fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Xy], values: &[Vec3]) -> [Vec3; 2] {
     let mut around: Vec<usize> = neighbours[k]
         .iter()
         .flat_map(|&n| {

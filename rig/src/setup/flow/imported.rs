@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{Extent, Motion, PlaceFromMiddle, extent, place};
+use super::{Extent, PlaceFromMiddle, Velocity, extent, place};
 use crate::import::{Format, Layout};
 use crate::keys::choices::{Align, YAxis};
 use crate::keys::flow as keys;
@@ -23,7 +23,7 @@ pub struct Imported {
     /// What a length of 1 in the file is, scaled.
     pub length: Extent,
     /// What a velocity of 1 in the file is, scaled.
-    pub velocity: Motion,
+    pub velocity: Velocity,
     /// Whether y points up in the file.
     pub y_up: bool,
     /// Where the field stands.
@@ -93,12 +93,12 @@ fn length(r: &Reader, format: Format) -> Extent {
 }
 
 /// What a velocity of 1 in the file is.
-fn velocity(r: &Reader) -> Motion {
+fn velocity(r: &Reader) -> Velocity {
     let scale = r.number(keys::VELOCITY_SCALE).unwrap_or(1.0);
     let unit = r.unit(keys::VELOCITY_UNIT).map(|unit| match unit.dimension {
-        Dimension::Pixels => Motion::Px(unit.value * scale),
-        _ => Motion::MS(unit.value * scale),
+        Dimension::Pixels => Velocity::Px(unit.value * scale),
+        _ => Velocity::MS(unit.value * scale),
     });
     let why = "name the unit of the velocities in the file, for example velocity_unit = \"m/s\", or \"px\" for displacements between the pulses";
-    r.needed(keys::VELOCITY_UNIT, unit, why, Motion::Px(1.0))
+    r.needed(keys::VELOCITY_UNIT, unit, why, Velocity::Px(1.0))
 }
