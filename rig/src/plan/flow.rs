@@ -13,6 +13,7 @@ use motefield_generator::flow::{
     Turned, Uniform, VortexPair, VortexRing, VortexStreet, Wake,
 };
 
+use super::sampling::points;
 use crate::keys::flow::{self as key, FlowKind};
 use crate::keys::{Choice, Key};
 use crate::quantity::Dimension;
@@ -150,11 +151,8 @@ impl Picture<'_> {
     /// No particle may cross the whole picture between the pulses: nobody could pair its images,
     /// and rendering would look for particles that far outside.
     fn holds(&self, flow: &dyn Flow) -> Result<(), SetupError> {
-        const SIDE: usize = 33;
         let longest = self.size[0].max(self.size[1]) as f64;
-        for k in 0..SIDE * SIDE {
-            let share = [k % SIDE, k / SIDE].map(|i| i as f64 / (SIDE - 1) as f64);
-            let [x, y] = [0, 1].map(|i| 2.0 * self.middle[i] * share[i]);
+        for [x, y] in points(self.size) {
             let velocity = flow.velocity([x, y, 0.0], 0.0);
             let speed = velocity.iter().map(|v| v * v).sum::<f64>().sqrt();
             if speed.is_nan() || speed > longest {

@@ -5,8 +5,7 @@ use std::f64::consts::PI;
 
 use motefield_generator::{Light, Scene, Sheet, truth};
 
-/// Points of the picture looked at, along each side.
-const SIDE: usize = 33;
+use super::sampling::points;
 
 /// The motion at one point of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -45,10 +44,9 @@ pub(super) struct Pairs {
 impl Motion {
     pub(super) fn of(scene: &Scene) -> Motion {
         let flow = scene.flow.as_ref();
-        let step = scene.size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
         let middle = scene.size.map(|n| 0.5 * (n as f64 - 1.0));
-        let point = |k: usize| {
-            let at = [(k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1], 0.0];
+        let point = |[x, y]: [f64; 2]| {
+            let at = [x, y, 0.0];
             if flow.solid(at) {
                 return None;
             }
@@ -63,7 +61,7 @@ impl Motion {
             })
         };
         Motion {
-            points: (0..SIDE * SIDE).filter_map(point).collect(),
+            points: points(scene.size).filter_map(point).collect(),
             diameter_px: scene.particle_diameter_px,
             seeding_density_ppp: scene.seeding_density_ppp,
         }

@@ -3,6 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::facts::{FactId, Facts};
+use super::sampling::points;
 use crate::keys;
 use crate::quantity::{self, Dimension};
 use crate::setup::{Setup, SetupError};
@@ -138,14 +139,11 @@ impl Speeds {
         }
     }
 
-    /// Samples the truth on 33 × 33 points of the picture.
+    /// Samples the truth over the picture.
     pub fn of(size: [usize; 2], flow: &dyn motefield_generator::Flow) -> Speeds {
-        const SIDE: usize = 33;
-        let step = size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
         let mut slowest_px = f64::INFINITY;
-        let mut lengths: Vec<f64> = (0..SIDE * SIDE)
-            .map(|k| {
-                let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
+        let mut lengths: Vec<f64> = points(size)
+            .map(|[x, y]| {
                 let [dx, dy] = motefield_generator::truth::displacement(flow, x, y);
                 let length = dx.hypot(dy);
                 if length < slowest_px && !flow.solid([x, y, 0.0]) {

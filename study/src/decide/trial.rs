@@ -9,7 +9,7 @@ use super::Wish;
 use crate::StudyError;
 use crate::run::{Experiment, Point, Progress, run};
 use crate::vary::SweepValue;
-use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan};
+use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan, points};
 use motefield_rig::setup::Setup;
 
 /// Why a setup is out of the question.
@@ -282,13 +282,10 @@ fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
 
 /// Root mean square, over the picture, of the difference between displacement and velocity midway.
 fn curvature_px(plan: &Plan) -> f64 {
-    const SIDE: usize = 33;
     let scene = &plan.scene;
-    let step = scene.size.map(|n| (n as f64 - 1.0) / (SIDE as f64 - 1.0));
     let mut sum = 0.0;
     let mut n = 0.0;
-    for k in 0..SIDE * SIDE {
-        let (x, y) = ((k % SIDE) as f64 * step[0], (k / SIDE) as f64 * step[1]);
+    for [x, y] in points(scene.size) {
         if scene.flow.solid([x, y, 0.0]) {
             continue;
         }
