@@ -14,7 +14,7 @@ pub const COLUMNS: [&str; 6] = ["x_px", "y_px", "dx_px", "dy_px", "peak_ratio", 
 pub const UNCERTAINTY: [&str; 2] = ["u_x_px", "u_y_px"];
 
 /// Vectors of one pair as a file holds them.
-pub struct Measured {
+pub struct MeasuredVectors {
     /// The vectors.
     pub vectors: Vec<Vector>,
     /// Their standard uncertainties, px, if the file has them; `NaN` where there is none.
@@ -28,11 +28,11 @@ pub struct Measured {
 /// # Errors
 /// When a line cannot be read or the vectors do not stand on a regular grid, row by row: names the
 /// line.
-pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, StudyError> {
+pub fn read(path: &Path, window: [usize; 2]) -> Result<MeasuredVectors, StudyError> {
     let text = read_text(path)?;
     let bad = |line: usize, why: &str| {
         StudyError::request(format!(
-            "{}, line {line}: {why}; it must be as `motefield correlate` writes it: {}, or with ,{} after it",
+            "{}, line {line}: {why}; its columns must be {}, or these with ,{} after them",
             path.display(),
             COLUMNS.join(","),
             UNCERTAINTY.join(",")
@@ -89,9 +89,9 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<Measured, StudyError> {
         }
     }
     let grid = grid(&vectors, window).ok_or_else(|| {
-        bad(2, &format!("the vectors do not stand row by row on a regular grid of windows of {} x {} px (name the setup whose processing was used with --setup)", window[0], window[1]))
+        bad(2, &format!("the vectors do not stand row by row on a regular grid of windows of {} x {} px (the setup whose processing was used may say other windows)", window[0], window[1]))
     })?;
-    Ok(Measured {
+    Ok(MeasuredVectors {
         vectors,
         uncertainties_px: uncertain.then_some(uncertainties_px),
         grid,

@@ -24,12 +24,12 @@ pub fn page(results: &[(&Case, &CaseRecord)], depth: Depth) -> String {
     let confidence = results.first().map_or(0.0, |(_, r)| r.confidence);
     let mut text = format!(
         "# Reference figures\n\n{}\n\n\
-         `motefield verify{}`, version {}, results version {RESULTS_VERSION}: {}\n\n\
+         Measured at {} depth by version {}, results version {RESULTS_VERSION}: {}\n\n\
          Every interval has {:.4} % confidence, so that a correct program fails any figure in fewer \
          than 1 of 100\nsuites (docs/reference-figures.md says how). [table.csv](table.csv) holds \
          every comparison.\n\n{KINDS}\n",
         kinds(results.iter().map(|(case, _)| *case)),
-        if depth == Depth::Full { " --full" } else { "" },
+        if depth == Depth::Full { "full" } else { "quick" },
         env!("CARGO_PKG_VERSION"),
         Count::of(results).sentence(),
         100.0 * confidence

@@ -176,8 +176,8 @@ section! {
         .slider(3.0, 51.0);
 
     MASK = Key::file("processing.mask")
-        .about("picture that is black where nothing is to be measured, such as `render --mask` \
-                writes; averages leave those pixels out, and scores the windows whose centre lies \
+        .about("picture that is black where nothing is to be measured, such as \
+                rendered bodies give; averages leave those pixels out, and scores the windows whose centre lies \
                 there")
         .otherwise("none", "");
 

@@ -3,10 +3,10 @@
 use super::{Figures, Measure, Request};
 use motefield_evaluator::statistics::Estimate;
 
-/// The values of `motefield plan` by their names.
+/// The figures of a plan by their names.
 pub const PLAN: Measure = Measure {
     name: "plan",
-    about: "values of `motefield plan --json` for a rig, under the same names",
+    about: "figures of the plan of a rig, under the names that they have in its JSON",
     arguments: &[],
     figures: &[
         "pulse_energy_j",

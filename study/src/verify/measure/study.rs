@@ -7,7 +7,7 @@ use crate::values::figures;
 /// The columns of a study's table, and the fraction of valid vectors.
 pub const STUDY: Measure = Measure {
     name: "study",
-    about: "errors of the vectors of rendered pairs: the columns of `motefield sweep`, and `valid` (1 - outliers); with bound = true also the Cramér-Rao bound and the efficiency",
+    about: "errors of the vectors of rendered pairs: the columns of a sweep, and `valid` (1 - outliers); with bound = true also the Cramér-Rao bound and the efficiency",
     arguments: &["bound"],
     figures: &[
         "bias_x_px",
