@@ -15,6 +15,7 @@ use motefield_generator::flow::{
 
 use super::sampling::points;
 use crate::keys::flow::{self as key, FlowKind};
+use crate::keys::timing::SEPARATION;
 use crate::keys::{Choice, Key};
 use crate::quantity::Dimension;
 use crate::setup::{Extent, PlaceFromMiddle, Setup, SetupError, Stands, Stated, Velocity};
@@ -49,8 +50,11 @@ impl Scale<'_> {
     fn separation(&self, key: &'static Key) -> Result<f64, SetupError> {
         self.separation_s.ok_or_else(|| {
             self.setup.error(
-                key,
-                "is a velocity, which needs timing.separation: give it, or write a displacement in px",
+                SEPARATION,
+                format!(
+                    "is missing: {} is a velocity or a rate; write for example separation = \"2 ms\", or state the displacement between the pulses in px",
+                    key.path
+                ),
             )
         })
     }
