@@ -19,12 +19,14 @@ pub enum Exit {
     Input = 2,
     /// Input or output failed.
     System = 3,
+    /// The reference figures cannot all be told, though measured with all their pairs.
+    Open = 4,
     /// Stopped by Ctrl-C, with completed work kept.
     Interrupted = 130,
 }
 
 /// Every exit code in a sentence, for the help.
-pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 130 stopped by Ctrl-C with completed work kept.";
+pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 4 some reference figures cannot be told at full depth; 130 stopped by Ctrl-C with completed work kept.";
 
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> ExitCode {

@@ -116,8 +116,10 @@ impl VerifyCommand {
             None => None,
         };
         self.report(&results, moved, out.as_ref());
-        Ok(match Count::of(&results).disagree {
-            0 => Exit::Done,
+        let count = Count::of(&results);
+        Ok(match (count.fail(), count.open(), self.full) {
+            (0, 1.., true) => Exit::Open,
+            (0, ..) => Exit::Done,
             _ => Exit::No,
         })
     }

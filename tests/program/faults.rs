@@ -10,7 +10,6 @@ use motefield_generator::pair::expected;
 use motefield_generator::{Exposure, Pair, Profile, Scene, SceneError, Seed, render};
 use motefield_study::run::{Chain, Silent};
 use motefield_study::verify::EMBEDDED;
-use motefield_study::verify::judge::Verdict;
 use motefield_study::verify::suite::{Depth, Runner, confidence, read};
 use ndarray::{Array2, ArrayView2};
 
@@ -229,9 +228,8 @@ fn found(chain: Chain, name: &str) {
         .find(|c| c.name == name)
         .expect("a case of this name");
     let record = runner.run(case).unwrap().unwrap();
-    let fails = (0..case.expectations.len()).any(|k| {
-        record.verdict(k) == Verdict::Disagrees && case.expectations[k].known_disagreement.is_none()
-    });
+    let fails = (0..case.expectations.len())
+        .any(|k| record.verdict(k).fails() && case.expectations[k].known_disagreement.is_none());
     assert!(
         fails,
         "{name} does not find it:\n{}",

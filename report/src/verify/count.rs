@@ -14,10 +14,14 @@ pub struct Count {
     pub agree: usize,
     /// More pairs are needed to tell.
     pub cannot_tell: usize,
+    /// Outside the range allowed by less than their intervals.
+    pub borderline: usize,
     /// Not as expected, and not known before.
     pub disagree: usize,
     /// Not as expected, as the case says.
     pub known: usize,
+    /// Without a value.
+    pub missing: usize,
 }
 
 impl Count {
@@ -25,21 +29,44 @@ impl Count {
     pub fn of(results: &[(&Case, &CaseRecord)]) -> Count {
         let mut count = Count::default();
         for (case, record) in results {
-            for (k, e) in case.expectations.iter().enumerate() {
-                match (record.verdict(k), &e.known_disagreement) {
-                    (Verdict::Agrees, _) => count.agree += 1,
-                    (Verdict::CannotTell, _) => count.cannot_tell += 1,
-                    (Verdict::Disagrees, None) => count.disagree += 1,
-                    (Verdict::Disagrees, Some(_)) => count.known += 1,
-                }
+            for k in 0..case.expectations.len() {
+                let counted = match record.verdict(k) {
+                    Verdict::Agrees => &mut count.agree,
+                    Verdict::Known => &mut count.known,
+                    Verdict::CannotTell => &mut count.cannot_tell,
+                    Verdict::Borderline => &mut count.borderline,
+                    Verdict::Disagrees => &mut count.disagree,
+                    Verdict::Missing => &mut count.missing,
+                };
+                *counted += 1;
             }
         }
         count
     }
 
+    /// How many fail at any depth.
+    pub fn fail(&self) -> usize {
+        self.disagree + self.missing
+    }
+
+    /// How many more pairs must decide.
+    pub fn open(&self) -> usize {
+        self.borderline + self.cannot_tell
+    }
+
     /// In a sentence.
     pub fn sentence(&self) -> String {
         let mut text = format!("{} agree, {} disagree", self.agree, self.disagree);
+        if self.missing > 0 {
+            let _ = write!(text, ", {} are missing", self.missing);
+        }
+        if self.borderline > 0 {
+            let _ = write!(
+                text,
+                ", {} are borderline (outside by less than their intervals)",
+                self.borderline
+            );
+        }
         if self.known > 0 {
             let _ = write!(text, ", {} disagree as their cases say", self.known);
         }

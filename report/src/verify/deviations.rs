@@ -70,8 +70,8 @@ pub(super) fn svg(case: &Case, record: &CaseRecord) -> String {
         svg.text(&name(c), NOTE, [left - 12.0, y + 4.0], Anchor::End, "");
         let color = match c.verdict {
             Verdict::Agrees => BLUE,
-            Verdict::CannotTell => ORANGE,
-            Verdict::Disagrees => VERMILION,
+            Verdict::Known | Verdict::CannotTell | Verdict::Borderline => ORANGE,
+            Verdict::Disagrees | Verdict::Missing => VERMILION,
         };
         let [value, lo, hi] =
             [c.measured.value, c.measured.lo, c.measured.hi].map(|v| axis.clamped(scaled(c, v)));

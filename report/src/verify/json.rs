@@ -28,6 +28,8 @@ pub fn json(results: &[(&Case, &CaseRecord)], depth: Depth) -> Value {
         "disagree": count.disagree,
         "disagree_as_known": count.known,
         "cannot_tell": count.cannot_tell,
+        "borderline": count.borderline,
+        "missing": count.missing,
         "kinds": kinds,
         "cases": cases,
     });
@@ -44,7 +46,11 @@ fn of_case(case: &Case, record: &CaseRecord) -> Value {
             "check": e.word(),
             "kind": e.kind.as_str(),
             "reason": e.reason,
-            "known_disagreement": e.known_disagreement,
+            "known_disagreement": e.known_disagreement.as_ref().map(|known| json!({
+                "value": known.value,
+                "interval": known.interval,
+                "reason": known.reason,
+            })),
             "verdict": record.verdict(k).as_str(),
             "comparisons": own.map(of_comparison).collect::<Vec<Value>>(),
         })

@@ -8,7 +8,7 @@ use motefield_study::verify::judge::Verdict;
 use motefield_study::verify::record::CaseRecord;
 use motefield_study::verify::suite::Depth;
 
-use super::{Count, allowed, kinds, nearest_to_failing, shown};
+use super::{Count, allowed, kinds, legible, nearest_to_failing, shown};
 
 /// What the kinds of source mean.
 const KINDS: &str = "\
@@ -53,10 +53,9 @@ pub fn page(results: &[(&Case, &CaseRecord)], depth: Depth) -> String {
                 let Some(c) = nearest_to_failing(record, k) else {
                     continue;
                 };
-                let verdict = match (record.verdict(k), &e.known_disagreement) {
-                    (Verdict::Agrees, _) => "agrees".to_owned(),
-                    (Verdict::Disagrees, Some(_)) => "**disagrees, as the case says**".to_owned(),
-                    (v, _) => format!("**{}**", v.as_str()),
+                let verdict = match record.verdict(k) {
+                    Verdict::Agrees => "agrees".to_owned(),
+                    other => format!("**{}**", other.as_str()),
                 };
                 let _ = writeln!(
                     text,
@@ -100,8 +99,14 @@ fn section(case: &Case, record: &CaseRecord) -> String {
     for e in &case.expectations {
         let (name, kind) = (&e.name, e.kind.as_str());
         let _ = writeln!(text, "- *{name}* ({kind}): {}", sentence(&e.reason));
-        if let Some(why) = &e.known_disagreement {
-            let _ = writeln!(text, "  **Known disagreement**: {}", sentence(why));
+        if let Some(known) = &e.known_disagreement {
+            let [lo, hi] = known.interval.map(legible);
+            let _ = writeln!(
+                text,
+                "  **Known disagreement**, held to {} ({lo} to {hi}): {}",
+                legible(known.value),
+                sentence(&known.reason)
+            );
         }
     }
     text.push('\n');

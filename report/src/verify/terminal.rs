@@ -15,9 +15,9 @@ pub fn lines(case: &Case, record: &CaseRecord) -> String {
     for (k, e) in case.expectations.iter().enumerate() {
         let verdict = record.verdict(k);
         let known = match (&e.known_disagreement, verdict) {
-            (Some(_), Verdict::Disagrees) => ", as the case says",
-            (Some(_), _) => " (the case says it does not)",
-            (None, _) => "",
+            (Some(_), Verdict::Agrees) => " (the case says it does not)",
+            (Some(_), verdict) if verdict.fails() => " (and not as the case says)",
+            _ => "",
         };
         let _ = write!(
             text,

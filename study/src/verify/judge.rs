@@ -12,12 +12,19 @@ use super::measure::Figures;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// The interval lies inside the range allowed, or meets it and is no wider.
+    /// The value lies inside the range allowed and its interval is no wider; of a bound, which has
+    /// no width, the whole interval lies inside.
     Agrees,
+    /// Not as expected, but as its case says that it is known to be.
+    Known,
     /// The interval is too wide to say: more pairs are needed.
     CannotTell,
+    /// The value lies outside the range allowed, and its interval reaches in.
+    Borderline,
     /// The whole interval lies outside the range allowed.
     Disagrees,
+    /// There is no value: never measured, or not a number.
+    Missing,
 }
 
 impl Verdict {
@@ -25,23 +32,30 @@ impl Verdict {
     pub fn as_str(self) -> &'static str {
         match self {
             Verdict::Agrees => "agrees",
+            Verdict::Known => "disagrees as known",
             Verdict::CannotTell => "cannot tell",
+            Verdict::Borderline => "borderline",
             Verdict::Disagrees => "disagrees",
+            Verdict::Missing => "missing",
         }
     }
 
     /// The verdict on a figure that should lie in the range `allowed`; either of its ends may be
     /// infinite.
     ///
-    /// With both ends finite a figure agrees when its interval meets the range and is no wider, so
-    /// that a fault of twice the range is seen. With one end infinite the range has no width to
+    /// With both ends finite a figure agrees when it lies in the range and its interval is no wider,
+    /// so that a fault of twice the range is seen. With one end infinite the range has no width to
     /// compare with, and the whole interval must lie inside.
     pub fn of(figure: Estimate, allowed: [f64; 2]) -> Verdict {
         let [low, high] = allowed;
-        if figure.value.is_nan() || figure.lo.is_nan() || figure.hi.is_nan() {
+        if figure.value.is_nan() {
+            Verdict::Missing
+        } else if figure.lo.is_nan() || figure.hi.is_nan() {
             Verdict::CannotTell
         } else if figure.hi < low || figure.lo > high {
             Verdict::Disagrees
+        } else if !(low..=high).contains(&figure.value) {
+            Verdict::Borderline
         } else if figure.lo >= low && figure.hi <= high
             || figure.hi - figure.lo <= high - low && (high - low).is_finite()
         {
@@ -49,6 +63,16 @@ impl Verdict {
         } else {
             Verdict::CannotTell
         }
+    }
+
+    /// Whether the figure counts as a failure of the program at any depth.
+    pub fn fails(self) -> bool {
+        matches!(self, Verdict::Disagrees | Verdict::Missing)
+    }
+
+    /// Whether more pairs must decide.
+    pub fn is_open(self) -> bool {
+        matches!(self, Verdict::CannotTell | Verdict::Borderline)
     }
 }
 
@@ -275,6 +299,20 @@ impl Of<'_> {
         format!("{} to {}", name(places.first()), name(places.last()))
     }
 
+    /// A figure that is known not to be as expected is held to what it is known to be.
+    fn verdict(&self, measured: Estimate, allowed: [f64; 2]) -> Verdict {
+        let verdict = Verdict::of(measured, allowed);
+        match &self.expectation.known_disagreement {
+            Some(known) if matches!(verdict, Verdict::Borderline | Verdict::Disagrees) => {
+                match Verdict::of(measured, known.interval) {
+                    Verdict::Agrees => Verdict::Known,
+                    other => other,
+                }
+            }
+            _ => verdict,
+        }
+    }
+
     fn comparison(
         &self,
         variant: usize,
@@ -290,7 +328,7 @@ impl Of<'_> {
             measured,
             expected,
             allowed,
-            verdict: Verdict::of(measured, allowed),
+            verdict: self.verdict(measured, allowed),
         }
     }
 }
@@ -298,4 +336,72 @@ impl Of<'_> {
 /// The value of a formula; reading the case checked that it has one.
 fn value(formula: &Formula, x: f64, variant: &Variant) -> f64 {
     formula.at(x, &variant.constants).unwrap_or(f64::NAN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The five verdicts at the edges of a range and of a bound.
+    #[test]
+    fn value_and_interval_decide() {
+        let of = |[value, lo, hi]: [f64; 3], allowed| Verdict::of(Estimate { value, lo, hi }, allowed);
+        let range = [1.0, 2.0];
+        assert_eq!(of([1.9, 1.5, 2.3], range), Verdict::Agrees);
+        assert_eq!(of([2.1, 1.8, 2.4], range), Verdict::Borderline);
+        assert_eq!(of([2.5, 2.1, 2.9], range), Verdict::Disagrees);
+        assert_eq!(of([1.5, 0.9, 2.1], range), Verdict::CannotTell);
+        let bound = [f64::NEG_INFINITY, 2.0];
+        assert_eq!(of([1.0, 0.5, 1.5], bound), Verdict::Agrees);
+        assert_eq!(of([1.9, 1.5, 2.3], bound), Verdict::CannotTell);
+        assert_eq!(of([2.1, 1.8, 2.4], bound), Verdict::Borderline);
+        assert_eq!(of([2.5, 2.1, 2.9], bound), Verdict::Disagrees);
+        for allowed in [range, bound] {
+            assert_eq!(of([f64::NAN; 3], allowed), Verdict::Missing);
+            assert_eq!(of([1.5, f64::NAN, f64::NAN], allowed), Verdict::CannotTell);
+            assert_eq!(
+                of([1.5, f64::NEG_INFINITY, f64::INFINITY], allowed),
+                Verdict::CannotTell
+            );
+        }
+    }
+
+    const CASE: &str = r#"
+title = "Response time"
+topic = "tracers"
+measure = "tracer"
+[source]
+citation = "Stokes drag"
+kind = "derived"
+differs = "Nothing."
+[[expect]]
+name = "response time"
+quantity = "response_time_s"
+equals = 2.8e-6
+tolerance = { relative = 0.01 }
+reason = "Two digits."
+known_disagreement = { value = 3.2e-6, interval = [3.1e-6, 3.3e-6], reason = "Another drag." }
+"#;
+
+    /// A figure that is known to disagree is held to what it is known to be: farther off it fails
+    /// like any other, and so does one that was never measured.
+    #[test]
+    fn known_disagreements_are_held() {
+        let case = Case::read("tracer", CASE).unwrap();
+        let verdict = |value: f64| {
+            let measured = Figures::from([("response_time_s".to_owned(), Estimate::exact(value))]);
+            judge(&case, &[vec![measured]])[0].verdict
+        };
+        assert_eq!(verdict(2.8e-6), Verdict::Agrees);
+        assert_eq!(verdict(3.2e-6), Verdict::Known);
+        assert_eq!(verdict(3.4e-6), Verdict::Disagrees);
+        assert_eq!(judge(&case, &[vec![Figures::new()]])[0].verdict, Verdict::Missing);
+        let outside = CASE.replace("value = 3.2e-6", "value = 4e-6");
+        assert!(
+            Case::read("tracer", &outside)
+                .unwrap_err()
+                .to_string()
+                .contains("outside the interval")
+        );
+    }
 }

@@ -151,7 +151,7 @@ impl CaseRecord {
             .filter(|c| c.expectation == expectation)
             .map(|c| c.verdict)
             .max()
-            .unwrap_or(Verdict::CannotTell)
+            .unwrap_or(Verdict::Missing)
     }
 }
 

@@ -28,7 +28,19 @@ pub(super) struct RawExpectation {
     tolerance: Option<Tolerance>,
     reason: String,
     kind: Option<SourceKind>,
-    known_disagreement: Option<String>,
+    known_disagreement: Option<KnownDisagreement>,
+}
+
+/// What a figure is known to be where it is not as expected.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct KnownDisagreement {
+    /// What it is.
+    pub value: f64,
+    /// Where it must stay.
+    pub interval: [f64; 2],
+    /// Why the program does not agree.
+    pub reason: String,
 }
 
 #[derive(Deserialize)]
@@ -132,8 +144,8 @@ pub struct Expectation {
     pub reason: String,
     /// What kind of source it has.
     pub kind: SourceKind,
-    /// Why the program does not agree, where that is known.
-    pub known_disagreement: Option<String>,
+    /// What the figure is known to be where the program does not agree.
+    pub known_disagreement: Option<KnownDisagreement>,
 }
 
 impl RawExpectation {
@@ -267,6 +279,11 @@ impl Expectation {
         }
         if raw.reason.trim().is_empty() {
             return Err("its reason is empty: say why the tolerance is what it is".into());
+        }
+        if let Some(known) = &raw.known_disagreement
+            && !(known.interval[0]..=known.interval[1]).contains(&known.value)
+        {
+            return Err("the value of its known_disagreement lies outside the interval given with it".into());
         }
         let expectation = Expectation {
             variants: raw.variants(case)?,
