@@ -144,8 +144,10 @@ impl Sensor {
                 SceneField::BlackLevel,
                 self.black_level_dn,
                 "DN",
-                (0.0..65_536.0).contains(&self.black_level_dn),
-                "0 to the largest grey level",
+                // Without a grey level above the black one no light shows. Too many bits are told
+                // before.
+                self.bits > 16 || (0.0..self.white_dn()).contains(&self.black_level_dn),
+                "at least 0 and below the largest grey level (2^bits - 1)",
             ),
             dark_current(self.dark_current_e[0]),
             dark_current(self.dark_current_e[1]),

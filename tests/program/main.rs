@@ -13,6 +13,7 @@ mod diameter;
 mod ensemble;
 mod faults;
 mod frozen;
+mod no_answer;
 mod plan;
 mod plan_images;
 mod preparation;

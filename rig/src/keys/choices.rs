@@ -2,7 +2,7 @@
 
 use motefield_evaluator::prepare::Statistic;
 use motefield_evaluator::{
-    Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
+    Correlation, Interpolator, LowValues, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
 use motefield_generator::{ImagePattern, PulseShape};
 
@@ -35,6 +35,7 @@ macro_rules! words {
 named!(
     Correlation,
     Interpolator,
+    LowValues,
     Normalise,
     PeakFit,
     PredictorFilter,

@@ -29,7 +29,7 @@ fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
         .unwrap_or_else(|| Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e));
     let black_level_dn = camera
         .black_level_dn
-        .unwrap_or_else(|| Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e));
+        .unwrap_or_else(|| usual_black_level_dn(bits, gain_dn_per_e, dark_noise_e));
     Ok(Some(Sensor {
         bits,
         gain_dn_per_e,
@@ -44,4 +44,11 @@ fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
         dead_pixels: camera.dead_pixels.unwrap_or(0.0),
         crosstalk: camera.crosstalk.unwrap_or(0.0),
     }))
+}
+
+/// The usual black level, but no more than half of the largest grey level: a camera of one or two
+/// bits would see nothing above it.
+fn usual_black_level_dn(bits: u32, gain_dn_per_e: f64, dark_noise_e: f64) -> f64 {
+    let white = f64::from((1u64 << bits.min(16)) as u32 - 1);
+    Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e).min((0.5 * white).floor())
 }

@@ -11,7 +11,7 @@ use crate::StudyError;
 use crate::run::Progress;
 use crate::vary::{SweepValue, Vary};
 use motefield_evaluator::{
-    Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
+    Correlation, Interpolator, LowValues, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
 use motefield_rig::setup::Setup;
 
@@ -48,6 +48,7 @@ fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
         "processing.correlation" => all(Correlation::ALL, Correlation::as_str),
         "processing.normalise" => all(Normalise::ALL, Normalise::as_str),
         "processing.peak_fit" => all(PeakFit::ALL, PeakFit::as_str),
+        "processing.low_values" => all(LowValues::ALL, LowValues::as_str),
         "processing.interpolator" => all(Interpolator::ALL, Interpolator::as_str),
         "processing.predictor_filter" => all(PredictorFilter::ALL, PredictorFilter::as_str),
         "processing.refinement" => all(Refinement::ALL, Refinement::as_str),
