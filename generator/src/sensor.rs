@@ -23,7 +23,7 @@ use rayon::prelude::*;
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
-use crate::threads::shared;
+use crate::threads::shares;
 
 /// A sensor by its EMVA 1288 figures.
 ///
@@ -229,7 +229,7 @@ impl Sensor {
             }
         };
         let pixels = image.as_slice_mut().expect("an image in standard layout");
-        if shared([width, height]) {
+        if shares([width, height]) {
             pixels.par_chunks_mut(BAND * width).enumerate().for_each(band);
         } else {
             pixels.chunks_mut(BAND * width).enumerate().for_each(band);

@@ -7,6 +7,7 @@
 mod bad_input;
 mod blur;
 mod bound;
+mod caution;
 mod contract;
 mod decision;
 mod diameter;

@@ -61,6 +61,18 @@ pub enum Source {
 }
 words!(Source { "laser" => Laser, "led" => Led });
 
+/// What counts as a body in an imported field.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Body {
+    /// Holes of a mesh, velocities that are not known, and blocks at rest.
+    Found,
+    /// Holes of a mesh and velocities that are not known.
+    Gaps,
+    /// Nothing.
+    None,
+}
+words!(Body { "found" => Found, "gaps" => Gaps, "none" => None });
+
 /// Laser hazard classes of IEC 60825-1, from harmless to hazardous.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum HazardClass {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::{Extent, Imported, Motion, Stands, extent, place};
 use crate::import::Format;
-use crate::keys::choices::{Align, YAxis};
+use crate::keys::choices::{Align, Body, YAxis};
 use crate::keys::flow as keys;
 use crate::quantity::Dimension;
 use crate::setup::reader::Reader;
@@ -16,7 +16,7 @@ pub(super) fn field(r: &Reader) -> Imported {
     let format = Format::of(&path).unwrap_or_else(|| {
         r.fault(
             keys::FILE,
-            "must end in .npy, .csv (.txt, .dat, .tsv), .vtk or .vti: the ending says how it is read",
+            "must end in .npy, .csv (.txt, .dat, .tsv), .vtk, .vti, .vtr or .vtu: the ending says how it is read",
         );
         Format::Csv
     });
@@ -44,6 +44,7 @@ pub(super) fn field(r: &Reader) -> Imported {
         layout,
         array,
         stands,
+        body: r.choice(keys::BODY).unwrap_or(Body::Found),
     }
 }
 

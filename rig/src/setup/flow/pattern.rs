@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::import::{Format, Layout};
+use crate::keys::choices::Body;
 
 /// A length in the lab or in the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -229,6 +230,8 @@ pub struct Imported {
     pub y_up: bool,
     /// Where the field stands.
     pub stands: Stands,
+    /// What counts as a body in it.
+    pub body: Body,
 }
 
 /// Where an imported field stands in the picture.
