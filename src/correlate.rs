@@ -6,9 +6,11 @@ use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
-use motefield_files::{self as files, picture};
+use motefield_files::picture::{self, GreyPicture};
+use motefield_files::{self as files};
 use motefield_report::vectors;
 use motefield_rig::setup::{Document, Referenced, Setup};
+use motefield_study::caveat::Caveat;
 use ndarray::Array2;
 
 use crate::arguments::{changed, print, print_json};
@@ -16,8 +18,9 @@ use crate::arguments::{changed, print, print_json};
 #[derive(Args)]
 pub struct CorrelateCommand {
     /// Frame A and frame B of a pair, grey TIFF or PNG of the same size; the frames of several
-    /// pairs of a steady flow, A B A B ..., are correlated together (ensemble correlation)
-    #[arg(required = true, num_args = 2.., value_names = ["A", "B"])]
+    /// pairs of a steady flow, A B A B ..., are correlated together (ensemble correlation); a TIFF
+    /// of two pages is a pair
+    #[arg(required = true, num_args = 1.., value_names = ["A", "B"])]
     frames: Vec<PathBuf>,
     /// Setup whose [processing] is used; the default processing if none is given
     #[arg(long)]
@@ -51,37 +54,81 @@ pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing
 }
 
 impl CorrelateCommand {
-    /// The pairs, all of one size.
-    fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
-        if !self.frames.len().is_multiple_of(2) {
+    /// The frames in their order, each with what to call it; a file of several pages holds as many.
+    fn images(&self) -> Result<Vec<(String, GreyPicture)>, Failure> {
+        let mut images: Vec<(String, GreyPicture)> = Vec::new();
+        for path in &self.frames {
+            let pages = picture::read_pages(path)?;
+            let many = pages.len() > 1;
+            if many && (!images.len().is_multiple_of(2) || !pages.len().is_multiple_of(2)) {
+                return Err(Failure::input(format!(
+                    "{} holds {} pictures, and it is not clear which are frame A and which frame B of a pair: give files of one picture, or of pairs",
+                    path.display(),
+                    pages.len()
+                )));
+            }
+            for (k, page) in pages.into_iter().enumerate() {
+                let name = match many {
+                    true => format!("page {} of {}", k + 1, path.display()),
+                    false => path.display().to_string(),
+                };
+                images.push((name, page));
+            }
+        }
+        if !images.len().is_multiple_of(2) {
             return Err(Failure::input(format!(
                 "{} pictures are given, an odd number: give frame A and frame B of each pair",
-                self.frames.len()
+                images.len()
             )));
         }
-        let count = self.frames.len() / 2;
+        Ok(images)
+    }
+
+    /// Refuses frames that cannot be those of one camera, and pairs that are given twice.
+    fn check(&self, images: &[(String, GreyPicture)], processing: &Processing) -> Result<(), Failure> {
+        let count = images.len() / 2;
         if processing.ensemble > 1 && processing.ensemble != count {
             return Err(Failure::input(format!(
                 "processing.ensemble is {}, but the frames of {count} pairs are given: give as many, or leave the key out, as all pairs given are measured together",
                 processing.ensemble
             )));
         }
-        let mut images = Vec::new();
-        for path in &self.frames {
-            images.push(picture::read(path)?);
-            let (first, image) = (images[0].dim(), images[images.len() - 1].dim());
-            if first != image {
+        let (first_name, first) = &images[0];
+        for (name, image) in images {
+            if first.pixels.dim() != image.pixels.dim() {
                 let size = |(height, width): (usize, usize)| format!("{width} x {height} px");
                 return Err(Failure::input(format!(
-                    "{} is {} and {} is {}: all frames must have the same size; give the frames of one camera",
-                    self.frames[0].display(),
-                    size(first),
-                    path.display(),
-                    size(image)
+                    "{first_name} is {} and {name} is {}: all frames must have the same size; give the frames of one camera",
+                    size(first.pixels.dim()),
+                    size(image.pixels.dim())
+                )));
+            }
+            if first.depth != image.depth {
+                return Err(Failure::input(format!(
+                    "{first_name} has grey levels of {} and {name} of {}: give the frames as the camera wrote them, all of the same depth",
+                    first.depth, image.depth
                 )));
             }
         }
-        let mut images = images.into_iter();
+        let pairs: Vec<_> = images.chunks_exact(2).collect();
+        for (k, pair) in pairs.iter().enumerate() {
+            let same = |other: &&&[(String, GreyPicture)]| (0..2).all(|i| other[i].1 == pair[i].1);
+            if let Some(before) = pairs[..k].iter().find(same) {
+                return Err(Failure::input(format!(
+                    "{} and {} are the same pair as {} and {}: measured together it would count twice; give each pair once",
+                    pair[0].0, pair[1].0, before[0].0, before[1].0
+                )));
+            }
+        }
+        Ok(())
+    }
+
+    /// The pairs, all of one size.
+    fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
+        let images = self.images()?;
+        self.check(&images, processing)?;
+        let count = images.len() / 2;
+        let mut images = images.into_iter().map(|(_, image)| image.pixels);
         let pair = |_| [(); 2].map(|()| images.next().expect("two frames per pair"));
         Ok((0..count).map(pair).collect())
     }
@@ -109,15 +156,21 @@ impl CorrelateCommand {
             ),
         };
         let uncertainties = uncertainties.as_deref();
-        files::write(&self.out, vectors::csv(&field, uncertainties).as_bytes())?;
+        let mut caveats = Caveat::of_frames(&views);
+        caveats.extend(Caveat::of_field(&field));
+        let text = vectors::csv(&field, uncertainties, &caveats);
+        files::write(&self.out, text.as_bytes())?;
         if self.json {
-            print_json(&vectors::json(&field, uncertainties));
+            print_json(&vectors::json(&field, uncertainties, &caveats));
         } else {
             print(&format!(
                 "{}, in {}\n",
                 vectors::words(&field),
                 self.out.display()
             ));
+            for caveat in &caveats {
+                print(&format!("  caution: {caveat}\n"));
+            }
         }
         Ok(Exit::Done)
     }

@@ -15,7 +15,7 @@ use motefield_study::run::{Progress, bound};
 use ndarray::Array2;
 use rayon::prelude::*;
 
-use crate::arguments::{SetupArguments, print, print_json, use_threads};
+use crate::arguments::{SetupArguments, announce, print, print_json, use_threads};
 use crate::progress::Bar;
 
 #[derive(Args)]
@@ -223,6 +223,7 @@ impl RenderCommand {
         let setup = self.setup.read(&[])?;
         let plan = plan(&setup)?;
         let scene = &plan.scene;
+        announce(scene);
         let ideal = scene.camera.sensor.is_none();
         if ideal && self.format == PictureFormat::Png {
             return Err(Failure::input("--format png holds grey levels, and camera.ideal = true gives photo-electrons: leave out one of the two".to_owned()));

@@ -9,6 +9,7 @@ use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, Processing, Vector};
 use motefield_files::npy;
 use motefield_report::score as report;
+use motefield_study::caveat::Caveat;
 use motefield_study::run::{FurtherFigures, trust};
 use motefield_study::vectors;
 use ndarray::{Array2, Array3};
@@ -111,8 +112,16 @@ impl ScoreCommand {
         let mut exact = None;
         let mut errors = Vec::new();
         let mut uncertainties = Vec::new();
+        let mut read: Vec<Vec<Vector>> = Vec::new();
         for path in &self.vectors {
             let measured = vectors::read(path, window)?;
+            if let Some(before) = read.iter().position(|vectors| *vectors == measured.vectors) {
+                return Err(Failure::input(format!(
+                    "{} holds the same vectors as {}: scored together they would count twice; give each pair once",
+                    path.display(),
+                    self.vectors[before].display()
+                )));
+            }
             let grid = grid.get_or_insert_with(|| measured.grid.clone());
             if *grid != measured.grid {
                 return Err(Failure::input(format!(
@@ -124,6 +133,7 @@ impl ScoreCommand {
             truth.holds(path, grid)?;
             let at_vectors = truth.at(grid, &measured.vectors, &processing)?;
             errors.push(Errors::of(&measured.vectors, &at_vectors));
+            read.push(measured.vectors);
             uncertainties.extend(measured.uncertainties_px);
             exact = Some(at_vectors);
         }
@@ -144,10 +154,11 @@ impl ScoreCommand {
         });
         let figures = FurtherFigures::of(&sample, &exact, &score, truth.field.dim().2);
         let named = report::named(&score, &figures, trusted.as_ref());
+        let caveats = Caveat::of_score(&score, grid.len() * errors.len());
         if self.json {
-            print_json(&report::json(&score, &named));
+            print_json(&report::json(&score, &named, &caveats));
         } else {
-            print(&report::words(&score, &named));
+            print(&report::words(&score, &named, &caveats));
         }
         Ok(Exit::Done)
     }

@@ -17,7 +17,7 @@ use motefield_study::run::{Chain, Experiment, Journal, Point, Wanted, run_kept};
 use motefield_study::vary::Vary;
 
 use crate::arguments::{
-    EffortArguments, Estimators, SetupArguments, estimators, print, print_json, stop_on_interrupt,
+    EffortArguments, Estimators, SetupArguments, announce, estimators, print, print_json, stop_on_interrupt,
 };
 use crate::progress::Bar;
 
@@ -123,6 +123,12 @@ impl SweepCommand {
             figures: true,
             estimators,
         };
+        let costs = experiments
+            .iter()
+            .map(|e| (&e.scene, e.scene.cost().memory_bytes));
+        if let Some((largest, _)) = costs.max_by(|a, b| a.1.total_cmp(&b.1)) {
+            announce(largest);
+        }
         let journal = self.journal(&setup, &out, effort.seed)?;
         let stop = stop_on_interrupt();
         let bar = Bar::new();

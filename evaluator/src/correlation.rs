@@ -12,7 +12,7 @@ mod windows;
 
 use crate::named::named;
 
-pub use peak::{Peak, PeakFit, find_peaks};
+pub use peak::{LowValues, Peak, PeakFit, find_peaks};
 pub use plane::Plane;
 
 pub(crate) use peak::gaussian3;

@@ -294,8 +294,8 @@ impl Correlator {
                 )
             })
             .collect();
-        let peak_fit = self.processing.peak_fit;
-        let measure = |n: usize, plane: Option<&Plane>| places[n].measure(plane, peak_fit);
+        let (peak_fit, low) = (self.processing.peak_fit, self.processing.low_values);
+        let measure = |n: usize, plane: Option<&Plane>| places[n].measure(plane, peak_fit, low);
         let mut measured = Vec::with_capacity(places.len());
         if let [pair] = pairs {
             self.planes(0, pair, pass, predictor, &places, |n, plane| {

@@ -1,7 +1,6 @@
 //! The settings of a correlation; each is a plain value that a study can vary.
 
-use crate::correlation::PeakFit;
-use crate::correlation::{Correlation, Normalise};
+use crate::correlation::{Correlation, LowValues, Normalise, PeakFit};
 use crate::deform::PredictorFilter;
 use crate::error::ProcessingError;
 use crate::interpolate::Interpolator;
@@ -75,6 +74,8 @@ pub struct Processing {
     pub normalise: Normalise,
     /// How the position of the peak is interpolated between the pixels of the correlation plane.
     pub peak_fit: PeakFit,
+    /// What that does where a value beside the peak has no logarithm.
+    pub low_values: LowValues,
     /// Whether later passes deform the frames by the predictor (true), or shift whole windows by
     /// the predictor at their centre, rounded to the pixel (false). Either way the displacement is
     /// split evenly between the frames, half back in A and half forward in B; of an odd whole-pixel
@@ -112,6 +113,7 @@ impl Default for Processing {
             correlation: Correlation::Circular,
             normalise: Normalise::None,
             peak_fit: PeakFit::Gaussian3,
+            low_values: LowValues::Least,
             deform: true,
             interpolator: Interpolator::Septic,
             predictor_filter: PredictorFilter::Regression,

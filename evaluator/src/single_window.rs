@@ -18,7 +18,7 @@ use crate::processing::{Pass, Processing};
 ///
 /// ```
 /// use motefield_evaluator::correlation::find_peaks;
-/// use motefield_evaluator::{PeakFit, Processing, Weighting, correlation_plane};
+/// use motefield_evaluator::{LowValues, PeakFit, Processing, Weighting, correlation_plane};
 /// use ndarray::Array2;
 ///
 /// // A particle image displaced by (3, -2) px.
@@ -32,7 +32,7 @@ use crate::processing::{Pass, Processing};
 /// let plane = correlation_plane(a.view(), b.view(), &processing)?.unwrap();
 /// let peak = find_peaks(&plane)[0].unwrap();
 /// assert_eq!(peak.lag, [3, -2]);
-/// let [dx, dy] = PeakFit::Gaussian3.locate(&plane, peak);
+/// let [dx, dy] = PeakFit::Gaussian3.locate(LowValues::Least, &plane, peak);
 /// assert!((dx - 3.0).hypot(dy + 2.0) < 0.01);
 /// # Ok::<(), motefield_evaluator::ProcessingError>(())
 /// ```

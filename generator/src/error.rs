@@ -22,6 +22,8 @@ pub enum SceneField {
     PulseFraction,
     /// Length of the streak that every particle draws.
     Streak,
+    /// Displacement between the pulses.
+    Displacement,
     /// Thickness of the light sheet.
     SheetThickness,
     /// Order of a super-Gaussian, across the sheet or along its height.
@@ -141,6 +143,7 @@ impl fmt::Display for SceneField {
             SceneField::BackgroundB => "background of frame B",
             SceneField::PulseFraction => "pulse length over pulse separation",
             SceneField::Streak => "streak length",
+            SceneField::Displacement => "displacement",
             SceneField::SheetThickness => "sheet thickness",
             SceneField::SheetOrder => "sheet order",
             SceneField::SheetTiltX => "sheet tilt along x",

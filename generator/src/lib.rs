@@ -73,7 +73,7 @@ pub use pair::{Pair, render};
 pub use population::Population;
 pub use random::{Draws, Seed};
 pub use reflection::{Glare, HotSpots, Reflections};
-pub use scene::Scene;
+pub use scene::{Cost, Scene};
 pub use sensor::Sensor;
 pub use sheet::{Profile, Sheet};
 

@@ -1,7 +1,7 @@
 //! The particle population: distribution of sizes, brightness, clusters, uneven seeding.
 //!
-//! Diameters are relative to the mean one. Their distribution is normal or log-normal, truncated at
-//! two limits. It is drawn by inverting the distribution function, so each particle keeps its rank
+//! Diameters are relative to the mean one. Their distribution is normal, log-normal or flat,
+//! truncated at two limits. It is drawn by inverting the distribution function, so each particle keeps its rank
 //! when the standard deviation changes. Brightness follows from the diameter by a power law (2 for
 //! geometric optics, 6 for Rayleigh scattering) or by a table, such as one from Mie theory.
 //!
@@ -26,6 +26,8 @@ pub enum Diameters {
     Normal(f64),
     /// Log-normal with mean 1 and this standard deviation before truncation, above 0 and at most 2.
     LogNormal(f64),
+    /// All diameters from 1 less this half-width to 1 and it equally likely; above 0 and at most 1.
+    Flat(f64),
 }
 
 /// Light of a particle over that of one of mean diameter, as it follows from its relative diameter
@@ -126,6 +128,7 @@ impl Population {
         };
         let diameter = match self.diameters {
             Diameters::Same => return 1.0,
+            Diameters::Flat(half) => 1.0 + half * (2.0 * u - 1.0),
             Diameters::Normal(sd) => 1.0 + sd * cut((low - 1.0) / sd, (high - 1.0) / sd),
             Diameters::LogNormal(sd) => {
                 let s = libm::sqrt(libm::log1p(sd * sd));
@@ -182,6 +185,9 @@ impl Population {
         let sd = match self.diameters {
             Diameters::Same => 0.1,
             Diameters::Normal(sd) | Diameters::LogNormal(sd) => sd,
+            // Ends at a diameter of 0.
+            Diameters::Flat(half) if half > 1.0 => f64::NAN,
+            Diameters::Flat(half) => half,
         };
         let brightness = match &self.brightness {
             Brightness::Power(power) => {

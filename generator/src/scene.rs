@@ -8,6 +8,7 @@ use crate::flow::{Flow, Uniform};
 use crate::imaging::Imaging;
 use crate::light::{Exposure, Light};
 use crate::population::Population;
+use crate::seeding::{CELL_DEPTH, CELL_PX};
 use crate::sheet::Sheet;
 
 /// What the pictures show: plain data from which [`render`](crate::render) makes pairs.
@@ -75,6 +76,14 @@ impl Default for Scene {
     }
 }
 
+/// Smallest particle image, px: a smaller one is as good as a point, and tables of its pattern would
+/// be finer than memory holds.
+const SMALLEST_DIAMETER_PX: f64 = 0.01;
+/// Most cells of the seeding, each with a random stream of its own, and most particles in them:
+/// some minutes and a few GB for a pair.
+const MOST_CELLS: f64 = 1e8;
+const MOST_PARTICLES: f64 = 1e9;
+
 /// Largest seeding density, ppp: far above the point where particle images merge into a continuum.
 const MAX_SEEDING_PPP: f64 = 10.0;
 
@@ -100,8 +109,8 @@ impl Scene {
                 SceneField::ParticleDiameter,
                 self.particle_diameter_px,
                 "px",
-                self.particle_diameter_px > 0.0 && self.particle_diameter_px <= 100.0,
-                "above 0 and at most 100 px",
+                (SMALLEST_DIAMETER_PX..=100.0).contains(&self.particle_diameter_px),
+                "0.01 to 100 px",
             ),
             in_range(
                 SceneField::SeedingDensity,
@@ -137,11 +146,90 @@ impl Scene {
             },
         ])?;
         self.sheet.validate()?;
+        self.validate_amount()?;
         self.light.validate(self.exposure)?;
         self.light.reflections.validate(self.size)?;
         self.population.validate(self.particle_diameter_px)?;
         self.imaging.validate(self.farthest_px(), self.uniform_images())?;
         self.camera.validate()
+    }
+
+    /// Checks that rendering needs no more time and memory than there is, and that no particle
+    /// crosses more than the largest picture between the pulses.
+    fn validate_amount(&self) -> Result<(), SceneError> {
+        let cost = self.cost();
+        check([
+            (
+                SceneField::SheetThickness,
+                format!(
+                    "{} px, which makes {:.1e} cells of particles",
+                    self.sheet.thickness_px, cost.cells
+                ),
+                cost.cells <= MOST_CELLS,
+                "so thick, or so little tilted and offset, that there are at most 1e8 cells half as deep",
+            ),
+            (
+                SceneField::SeedingDensity,
+                format!(
+                    "{} ppp, which makes {:.1e} particles",
+                    self.seeding_density_ppp, cost.particles
+                ),
+                cost.particles <= MOST_PARTICLES,
+                "so thin, or the picture so small, that there are at most 1e9",
+            ),
+        ])?;
+        let fastest = self.fastest_px();
+        check([number(
+            SceneField::Displacement,
+            fastest,
+            "px",
+            fastest <= Self::MAX_SIDE as f64,
+            "at most 16384 px, the side of the largest picture",
+        )])
+    }
+
+    /// Largest displacement on a grid of 17 × 17 points over the picture, px; infinite where one is
+    /// no number.
+    fn fastest_px(&self) -> f64 {
+        const SIDE: usize = 17;
+        let place = |k: usize, axis: usize| self.size[axis] as f64 * k as f64 / (SIDE - 1) as f64 - 0.5;
+        let speed = |k: usize| {
+            let at = [place(k % SIDE, 0), place(k / SIDE, 1), 0.0];
+            let square: f64 = self.flow.velocity(at, 0.0).iter().map(|v| v * v).sum();
+            if square.is_nan() {
+                f64::INFINITY
+            } else {
+                libm::sqrt(square)
+            }
+        };
+        (0..SIDE * SIDE).map(speed).fold(0.0, f64::max)
+    }
+
+    /// What rendering a pair takes, estimated from the picture, the sheet and the seeding without
+    /// the way that particles go during the pulses.
+    ///
+    /// ```
+    /// use motefield_generator::Scene;
+    ///
+    /// let cost = Scene { size: [1000, 500], seeding_density_ppp: 0.02, ..Scene::default() }.cost();
+    /// assert!(cost.particles > 10_000.0 && cost.memory_bytes > 4e6);
+    /// ```
+    pub fn cost(&self) -> Cost {
+        let [width, height] = self.size.map(|n| n as f64);
+        let depth = 2.0 * self.farthest_px();
+        let thickness = self.sheet.thickness_px;
+        let columns = (width / CELL_PX + 2.0) * (height / CELL_PX + 2.0);
+        let cells = columns * (depth / (CELL_DEPTH * thickness) + 2.0);
+        let lit = 2.0 * self.deepest_px() / thickness;
+        let particles = self.seeding_density_ppp * width * height * lit.max(1.0);
+        // Two frames of four bytes a pixel, twice while they are put together and read, and the
+        // true displacement of sixteen.
+        let memory_bytes = width * height * (2.0 * 4.0 * 2.0 + 16.0);
+        Cost {
+            cells,
+            particles,
+            memory_bytes,
+        }
     }
 
     /// Largest depth of a lit particle in the picture, px, whichever way the sheet leans.
@@ -167,4 +255,15 @@ impl Scene {
             .map(|pulse| pulse.offset_px.abs() + pulse.thickness_ratio * reach)
             .fold(0.0, f64::max)
     }
+}
+
+/// What rendering a pair takes; see [`Scene::cost`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cost {
+    /// Cells in which particles are drawn.
+    pub cells: f64,
+    /// Particles in them.
+    pub particles: f64,
+    /// Memory for the frames, bytes.
+    pub memory_bytes: f64,
 }

@@ -23,9 +23,9 @@ use crate::splat::reach_sigmas;
 use crate::view::View;
 
 /// Side of a cell along x and y, px.
-const CELL_PX: f64 = 64.0;
+pub(crate) const CELL_PX: f64 = 64.0;
 /// Depth of a cell over the thickness of the sheet.
-const CELL_DEPTH: f64 = 0.5;
+pub(crate) const CELL_DEPTH: f64 = 0.5;
 /// Margin for the particles of clusters, in standard deviations of their places.
 const CLUSTER_REACH: f64 = 5.0;
 
@@ -161,13 +161,14 @@ impl Volume {
     }
 }
 
-/// Number of a particle from its cell and its rank there: 13 bits per index and 22 for the rank, so
-/// numbers fit 63 bits and are distinct in pictures of up to 2¹³ cells per side.
-fn id_of(cell: [i64; 3], rank: u64) -> u64 {
-    cell.iter()
-        .fold(0, |key, &i| key << 13 | (i + (1 << 12)) as u64 & 0x1fff)
-        << 22
-        | rank & 0x3f_ffff
+/// Number of a particle from its cell and its rank there, from 0 on: 10 bits for the cell along x
+/// and along y, 14 for its depth and 19 for the rank. So numbers stay below 2⁵³, up to which a
+/// floating-point number tells them apart, and are distinct in pictures of up to 1024 cells a side
+/// with a sheet of up to 16,384 in depth.
+fn id_of([x, y, z]: [i64; 3], rank: u64) -> u64 {
+    // 0, -1, 1, -2, ... become 0, 1, 2, 3, ...
+    let count = |i: i64, bits: u32| (i << 1 ^ i >> 63) as u64 & ((1 << bits) - 1);
+    ((count(x, 10) << 10 | count(y, 10)) << 14 | count(z, 14)) << 19 | rank & 0x7_ffff
 }
 
 /// A Poisson number, by counting arrivals of unit rate.
@@ -247,4 +248,25 @@ fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
         travel(1) + 0.5 * streak[1],
         travel(2),
     ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::id_of;
+
+    /// By hand: the first particle of the middle cell is 0, the largest numbers fit 53 bits, and no
+    /// two cells share one.
+    #[test]
+    fn numbers_are_small_and_distinct() {
+        assert_eq!(id_of([0, 0, 0], 0), 0);
+        assert_eq!(id_of([0, 0, 0], 7), 7);
+        assert_eq!(id_of([0, 0, -1], 0), 1 << 19);
+        assert_eq!(id_of([-512, -512, -8192], 0x7_ffff), (1 << 53) - 1);
+        let mut all: Vec<u64> = (-3..3)
+            .flat_map(|x| (-3..3).flat_map(move |y| (-3..3).map(move |z| id_of([x, y, z], 1))))
+            .collect();
+        all.sort_unstable();
+        all.dedup();
+        assert_eq!(all.len(), 216);
+    }
 }

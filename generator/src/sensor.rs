@@ -24,7 +24,7 @@ use serde::Serialize;
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::poisson::shoot;
 use crate::random::{Purpose, Seed, normal, stream};
-use crate::threads::shared;
+use crate::threads::shares;
 
 /// A sensor by its EMVA 1288 figures.
 ///
@@ -146,8 +146,10 @@ impl Sensor {
                 SceneField::BlackLevel,
                 self.black_level_dn,
                 "DN",
-                (0.0..65_536.0).contains(&self.black_level_dn),
-                "0 to the largest grey level",
+                // Without a grey level above the black one no light shows. Too many bits are told
+                // before.
+                self.bits > 16 || (0.0..self.white_dn()).contains(&self.black_level_dn),
+                "at least 0 and below the largest grey level (2^bits - 1)",
             ),
             dark_current(self.dark_current_e[0]),
             dark_current(self.dark_current_e[1]),
@@ -229,7 +231,7 @@ impl Sensor {
             }
         };
         let pixels = image.as_slice_mut().expect("an image in standard layout");
-        if shared([width, height]) {
+        if shares([width, height]) {
             pixels.par_chunks_mut(BAND * width).enumerate().for_each(band);
         } else {
             pixels.chunks_mut(BAND * width).enumerate().for_each(band);

@@ -15,3 +15,10 @@ const SHARED_FROM: usize = 1 << 22;
 pub fn shared([width, height]: [usize; 2]) -> bool {
     width * height > SHARED_FROM
 }
+
+/// Whether this thread is to share its picture with the others: a large one, unless it is one of
+/// many that threads of a pool render side by side already. Then each would wait for the others'
+/// parts with a picture of its own in memory.
+pub(crate) fn shares(size: [usize; 2]) -> bool {
+    shared(size) && rayon::current_thread_index().is_none()
+}

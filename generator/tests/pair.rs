@@ -343,3 +343,58 @@ fn errors_tell_axes_and_frames_apart() {
         assert_eq!(bad.validate().unwrap_err().field, field);
     }
 }
+
+/// What would take more memory or time than there is, or a particle out of every picture, is refused
+/// before anything is drawn; what is large but feasible is not.
+#[test]
+fn the_amount_is_bounded() {
+    type Change = fn(&mut Scene);
+    let cases: [(SceneField, Change); 5] = [
+        (SceneField::ParticleDiameter, |s| s.particle_diameter_px = 1e-7),
+        (SceneField::SheetThickness, |s| {
+            s.sheet.thickness_px = 1e-6;
+            s.sheet.slope = [0.2, 0.0];
+        }),
+        (SceneField::SeedingDensity, |s| {
+            s.size = [16_384; 2];
+            s.seeding_density_ppp = 10.0;
+        }),
+        (SceneField::Displacement, |s| {
+            s.flow = Arc::new(Uniform {
+                displacement_px: [2e4, 0.0, 0.0],
+            });
+        }),
+        (SceneField::Displacement, |s| {
+            s.flow = Arc::new(Uniform {
+                displacement_px: [f64::NAN, 0.0, 0.0],
+            });
+        }),
+    ];
+    for (field, change) in cases {
+        let mut bad = scene([3.0, 0.0, 0.0]);
+        change(&mut bad);
+        assert_eq!(bad.validate().unwrap_err().field, field);
+    }
+    let large = Scene {
+        size: [16_384; 2],
+        ..scene([3.0, 0.0, 0.0])
+    };
+    assert!(large.validate().is_ok() && large.cost().memory_bytes > 8e9);
+}
+
+/// A large picture is the same to the bit whether its thread shares it with the others or renders it
+/// beside them.
+#[test]
+fn large_pictures_are_the_same_on_a_thread_of_a_pool() {
+    let large = Scene {
+        size: [2304, 2048],
+        camera: Camera {
+            sensor: Some(Sensor::default()),
+            ..Camera::default()
+        },
+        ..scene([3.0, 1.0, 0.0])
+    };
+    let alone = render(&large, Seed::default()).unwrap();
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(2).build().unwrap();
+    assert_eq!(pool.install(|| render(&large, Seed::default())).unwrap(), alone);
+}

@@ -57,6 +57,8 @@ pub struct Curve {
     pub streak_label: String,
     /// Along the left axis.
     pub y_label: String,
+    /// What must be said beside the best, in one line; empty if nothing must.
+    pub caution: String,
     /// What limits toward short pulses, in a few words; empty if nothing does.
     pub short_wall: String,
     /// What limits toward long pulses, in a few words; empty if nothing does.
@@ -124,6 +126,9 @@ fn description(curve: &Curve, points: &[CurvePoint]) -> String {
     }
     text += &window_words(curve);
     text += ".";
+    if !curve.caution.is_empty() {
+        text += &format!(" Caution: {}.", curve.caution);
+    }
     for (side, wall) in [("Shorter", &curve.short_wall), ("Longer", &curve.long_wall)] {
         if !wall.is_empty() {
             text += &format!(" {side} pulses: {wall}.");

@@ -2,6 +2,7 @@
 
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::quantity::{self, Dimension, digits, short};
+use motefield_study::caveat::Caveat;
 
 /// A time to three digits, "184 us"; what is below 1e-15 s is rounding, "0 s".
 ///
@@ -119,6 +120,12 @@ pub fn interval(e: Estimate, unit: &str) -> String {
 /// An estimate with half its interval, "0.1 ±0.01".
 pub fn half_width(e: Estimate) -> String {
     format!("{} ±{}", short(e.value), short(0.5 * (e.hi - e.lo)))
+}
+
+/// What must be said beside a figure, in one line.
+pub fn remarks(caveats: &[Caveat]) -> String {
+    let all: Vec<String> = caveats.iter().map(Caveat::to_string).collect();
+    all.join("; ")
 }
 
 /// Rows of cells as lines of aligned columns, the heading first: numbers to the right, and to the

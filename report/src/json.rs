@@ -3,6 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::setup::Setup;
 use motefield_study::RESULTS_VERSION;
+use motefield_study::caveat::Caveat;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -39,6 +40,13 @@ pub(crate) fn intervals<N: Into<String>>(
     named
         .into_iter()
         .map(|(name, e)| (name.into(), json!(Interval::from(e))))
+        .collect()
+}
+
+/// What must be said beside figures: `id`, which is stable, and the words.
+pub(crate) fn caveats(all: &[Caveat]) -> Value {
+    all.iter()
+        .map(|caveat| json!({ "id": caveat.id(), "says": caveat.to_string() }))
         .collect()
 }
 

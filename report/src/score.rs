@@ -4,6 +4,7 @@ use motefield_evaluator::score::Score;
 use motefield_evaluator::statistics::Estimate;
 use motefield_evaluator::uncertainty::Reliability;
 use motefield_rig::quantity::short;
+use motefield_study::caveat::Caveat;
 use motefield_study::run::{FurtherFigures, trust};
 use serde_json::{Value, json};
 
@@ -43,22 +44,26 @@ pub fn named(
 }
 
 /// The score for programs.
-pub fn json(score: &Score, named: &[(String, Estimate)]) -> Value {
+pub fn json(score: &Score, named: &[(String, Estimate)], caveats: &[Caveat]) -> Value {
     let mut fields = json::intervals(named.iter().cloned());
     fields.insert("pairs".to_owned(), json!(score.pairs));
     fields.insert("vectors".to_owned(), json!(score.vectors));
     fields.insert("effective_vectors".to_owned(), json!(score.effective_vectors));
+    fields.insert("caveats".to_owned(), json::caveats(caveats));
     json::file("motefield-score/1", fields.into())
 }
 
 /// The score for a person at a terminal.
-pub fn words(score: &Score, named: &[(String, Estimate)]) -> String {
+pub fn words(score: &Score, named: &[(String, Estimate)], caveats: &[Caveat]) -> String {
     let mut text = format!(
         "{} vectors of {} pairs, equivalent to {} independent ones; measured minus true:\n",
         score.vectors,
         score.pairs,
         short(score.effective_vectors)
     );
+    for caveat in caveats {
+        text += &format!("  caution: {caveat}\n");
+    }
     for (name, e) in named {
         text += &format!("  {name:<20} {:>10}   95 %: {}\n", short(e.value), ends(*e));
     }

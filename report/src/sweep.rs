@@ -1,5 +1,6 @@
 //! A sweep in words and as JSON.
 
+use motefield_evaluator::statistics::Estimate;
 use motefield_rig::quantity::short;
 use motefield_rig::setup::Setup;
 use motefield_study::response::Response;
@@ -7,7 +8,7 @@ use motefield_study::run::{Effort, Point, trust};
 use motefield_study::values::figures;
 use serde_json::{Map, Value, json};
 
-use crate::format::{columns, fine_percent, half_width};
+use crate::format::{columns, fine_percent, half_width, remarks};
 use crate::json;
 use crate::response;
 use crate::table::Label;
@@ -52,6 +53,7 @@ fn row(label: &Label, point: &Point) -> Value {
     });
     let object = row.as_object_mut().expect("an object");
     object.extend(json::intervals(figures(point)));
+    object.insert("caveats".to_owned(), json::caveats(&point.caveats));
     if !point.besides.trust.is_empty() {
         let reliability: Map<String, Value> = point
             .besides
@@ -79,20 +81,30 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
         "total px",
         "outliers",
         "pairs",
+        "",
     ];
     let row = |(label, point): &(Label, &Point)| {
         let score = &point.score;
         let [x, y] = &score.point;
+        let known = |e: Estimate| match e.value.is_finite() {
+            true => half_width(e),
+            false => "-".to_owned(),
+        };
+        let outliers = match score.outliers.value.is_finite() {
+            true => fine_percent(score.outliers.value),
+            false => "-".to_owned(),
+        };
         vec![
             label.text(),
             short(label.streak_px),
-            half_width(x.bias_px),
-            half_width(x.random_px),
-            half_width(y.bias_px),
-            half_width(y.random_px),
-            half_width(score.total_px),
-            fine_percent(score.outliers.value),
+            known(x.bias_px),
+            known(x.random_px),
+            known(y.bias_px),
+            known(y.random_px),
+            known(score.total_px),
+            outliers,
             point.pairs().to_string(),
+            remarks(&point.caveats),
         ]
     };
     let head = head.map(str::to_owned).to_vec();

@@ -3,6 +3,8 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_files::table::Table;
 use motefield_rig::quantity::digits;
+#[cfg(doc)]
+use motefield_study::caveat::Caveat;
 use motefield_study::run::{Point, trust};
 use motefield_study::values::figures;
 
@@ -67,7 +69,9 @@ fn cells(e: Estimate) -> [String; 3] {
 ///   displacements are whole; nan where the true fractions are not uniform), `amplitude_x`
 ///   (amplitude of the displacement over the true one; nan in a uniform flow) and the same of y,
 ///   `dynamic_velocity_range` (largest displacement over random error) and
-///   `dynamic_spatial_range` (width of the picture over largest displacement).
+///   `dynamic_spatial_range` (width of the picture over largest displacement);
+/// - `caveats`: what must be said beside these figures ([`Caveat::id`]), with spaces between; empty
+///   where nothing must.
 ///
 /// `pairs` counts all pairs rendered, also those that an ensemble measures together.
 ///
@@ -84,6 +88,7 @@ pub fn csv(rows: &[(Label, &Point)]) -> String {
     ];
     let named = rows.first().map_or_else(Vec::new, |(_, point)| figures(point));
     let named = named.iter().flat_map(|(name, _)| headings(name));
+    let named = named.chain(["caveats".to_owned()]);
     let mut table = Table::new(head.map(str::to_owned).into_iter().chain(named));
     for (label, point) in rows {
         let score = &point.score;
@@ -96,9 +101,16 @@ pub fn csv(rows: &[(Label, &Point)]) -> String {
             digits(score.effective_vectors),
         ];
         row.extend(figures(point).into_iter().flat_map(|(_, e)| cells(e)));
+        row.push(caveats(point));
         table.rows.push(row);
     }
     table.csv()
+}
+
+/// The identifiers of what must be said beside a point's figures, with spaces between them.
+fn caveats(point: &Point) -> String {
+    let all: Vec<&str> = point.caveats.iter().map(|caveat| caveat.id()).collect();
+    all.join(" ")
 }
 
 /// `reliability.csv`: what the estimated uncertainties are worth, one row per point, estimator and
@@ -133,7 +145,7 @@ mod tests {
 
     #[test]
     fn a_table_without_points_has_its_heading() {
-        let head = "value,unit,streak_px,pairs,vectors,effective_vectors\n";
+        let head = "value,unit,streak_px,pairs,vectors,effective_vectors,caveats\n";
         assert_eq!(csv(&[]), head);
         let head = reliability_csv(&[]);
         assert!(head.starts_with("value,unit,estimator,component,vectors,coverage_1,coverage_1_lo,"));

@@ -3,20 +3,24 @@
 use motefield_evaluator::{VectorField, VectorStatus};
 use motefield_files::table::Table;
 use motefield_rig::quantity::digits;
-use motefield_study::vectors::{COLUMNS, UNCERTAINTY};
+use motefield_study::caveat::Caveat;
+use motefield_study::vectors::{CAVEATS, COLUMNS, UNCERTAINTY};
 use serde_json::{Value, json};
 
 use crate::json;
 
 /// The vectors as CSV, row by row over the grid: `x_px, y_px, dx_px, dy_px, peak_ratio, status`,
 /// and with standard uncertainties (px, in the order of the vectors) `u_x_px, u_y_px`.
-/// Displacements with 1e-7 px.
+/// Displacements with 1e-7 px. Where something must be said of them all, the last column
+/// `caveats` holds its identifiers, with spaces between.
 ///
 /// # Panics
 /// With fewer uncertainties than vectors.
-pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String {
+pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>, caveats: &[Caveat]) -> String {
     let more = uncertainties_px.map_or(&[][..], |_| &UNCERTAINTY);
-    let mut table = Table::new(COLUMNS.iter().chain(more).copied());
+    let caveats: Vec<&str> = caveats.iter().map(|caveat| caveat.id()).collect();
+    let last = (!caveats.is_empty()).then_some(CAVEATS);
+    let mut table = Table::new(COLUMNS.iter().chain(more).copied().chain(last));
     for (k, v) in field.vectors.iter().enumerate() {
         let mut row = vec![
             v.x_px.to_string(),
@@ -27,6 +31,7 @@ pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String
             v.status.to_string(),
         ];
         row.extend(uncertainties_px.into_iter().flat_map(|all| all[k].map(digits)));
+        row.extend(last.map(|_| caveats.join(" ")));
         table.rows.push(row);
     }
     table.csv()
@@ -36,7 +41,7 @@ pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> String
 ///
 /// # Panics
 /// With fewer uncertainties than vectors.
-pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> Value {
+pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>, caveats: &[Caveat]) -> Value {
     let vectors = field.vectors.iter().enumerate().map(|(k, v)| {
         let mut one = json!({
             "x_px": v.x_px,
@@ -58,6 +63,7 @@ pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>) -> Value
         "rows": field.rows,
         "window_px": field.window,
         "spacing_px": field.spacing,
+        "caveats": json::caveats(caveats),
         "vectors": vectors.collect::<Value>(),
     });
     json::file("motefield-vectors/1", fields)
@@ -102,19 +108,23 @@ mod tests {
     /// The text that `score` and other programs read, character by character.
     #[test]
     fn the_table_has_its_columns_and_digits() {
-        let plain = csv(&field(), None);
+        let plain = csv(&field(), None, &[]);
         let rows: Vec<&str> = plain.lines().collect();
         assert_eq!(rows[0], "x_px,y_px,dx_px,dy_px,peak_ratio,status");
         assert_eq!(rows[1], "15.5,15.5,0.3333333,-0.5000000,3,valid");
         assert!(plain.ends_with('\n') && rows.len() == 3);
-        let more = csv(&field(), Some(&[[0.0123456789, f64::NAN], [0.1, 0.2]]));
+        let more = csv(&field(), Some(&[[0.0123456789, f64::NAN], [0.1, 0.2]]), &[]);
         assert!(more.starts_with("x_px,y_px,dx_px,dy_px,peak_ratio,status,u_x_px,u_y_px\n"));
         assert!(more.contains(",valid,0.0123457,nan\n"), "{more}");
+        let caution = csv(&field(), None, &[Caveat::SameFrames, Caveat::EmptyFrame]);
+        assert!(caution.starts_with("x_px,y_px,dx_px,dy_px,peak_ratio,status,caveats\n"));
+        assert!(caution.contains(",valid,same-frames empty-frame\n"), "{caution}");
     }
 
     #[test]
     fn programs_find_numbers_or_null() {
-        let json = json(&field(), Some(&[[0.1, 0.2]; 2]));
+        let json = json(&field(), Some(&[[0.1, 0.2]; 2]), &[Caveat::SameFrames]);
+        assert_eq!(json["caveats"][0]["id"], "same-frames");
         assert_eq!(json["schema"], "motefield-vectors/1");
         assert_eq!(json["vectors"][0]["u_y_px"], 0.2);
         assert!(json["vectors"][1]["dx_px"].is_null());

@@ -1,12 +1,15 @@
-//! Velocity fields from files: regular grids (NPY, CSV, VTK) and scattered points (CSV), in the
-//! units of the file.
+//! Velocity fields from files: regular grids (NPY, CSV, VTK), meshes of plane cells (VTK) and
+//! scattered points (CSV), in the units of the file. A velocity of `NaN` stands where nothing is
+//! known.
 //!
 //! A format is told by the file's extension. Nothing is allocated by what a header claims before
 //! the bytes behind it have been counted, and whatever is wrong is said with its place in the file.
 
 mod csv;
 mod layout;
+mod mesh;
 mod npy;
+mod number;
 mod vtk;
 mod xml;
 
@@ -21,9 +24,10 @@ pub enum Format {
     Npy,
     /// Table with a line of column names: x, y, u, v, and z and w where there are any.
     Csv,
-    /// VTK's legacy format, `DATASET STRUCTURED_POINTS`, ASCII or binary.
+    /// VTK's legacy format, `STRUCTURED_POINTS` or `UNSTRUCTURED_GRID`, ASCII or binary.
     VtkLegacy,
-    /// VTK's XML format, `ImageData`, uncompressed.
+    /// VTK's XML format, `ImageData`, `RectilinearGrid` or `UnstructuredGrid`, plain or compressed
+    /// by zlib.
     VtkXml,
 }
 
@@ -35,7 +39,7 @@ impl Format {
             "npy" => Some(Format::Npy),
             "csv" | "txt" | "dat" | "tsv" => Some(Format::Csv),
             "vtk" => Some(Format::VtkLegacy),
-            "vti" => Some(Format::VtkXml),
+            "vti" | "vtr" | "vtu" => Some(Format::VtkXml),
             _ => None,
         }
     }
@@ -57,6 +61,13 @@ pub enum Positions {
     },
     /// Anywhere in the plane.
     Nodes(Vec<[f64; 2]>),
+    /// At the corners of cells, which cover the fluid.
+    Mesh {
+        /// The corners.
+        nodes: Vec<[f64; 2]>,
+        /// The cells, cut into triangles: numbers of their corners.
+        triangles: Vec<[usize; 3]>,
+    },
 }
 
 /// A field as a file gives it.
@@ -64,7 +75,7 @@ pub enum Positions {
 pub struct Data {
     /// Where the points stand.
     pub positions: Positions,
-    /// Velocity at each, in the file's unit of velocity.
+    /// Velocity at each, in the file's unit of velocity; `NaN` where nothing is known.
     pub velocity: Vec<[f64; 3]>,
     /// Line of each scattered point in its file.
     lines: Vec<usize>,
@@ -160,7 +171,7 @@ pub fn decode(
     })
 }
 
-/// A grid's data, checked: counts that fit, spacings above 0, finite numbers.
+/// A grid's data, checked: counts that fit, spacings above 0, no infinite numbers.
 fn grid(
     first: [f64; 3],
     spacing: [f64; 3],
@@ -183,10 +194,10 @@ fn grid(
     if first.iter().any(|f| !f.is_finite()) {
         return Err(Fault::new("has an origin that is not a finite number"));
     }
-    if let Some(k) = velocity.iter().position(|v| v.iter().any(|c| !c.is_finite())) {
+    if let Some(k) = velocity.iter().position(|v| v.iter().any(|c| c.is_infinite())) {
         let (x, y, z) = (k % count[0], k / count[0] % count[1], k / count[0] / count[1]);
         return Err(Fault::new(format!(
-            "has a velocity that is not a finite number at node ({x}, {y}, {z}), counted from 0 along x, y, z: fill the gaps of the field first"
+            "has an infinite velocity at node ({x}, {y}, {z}), counted from 0 along x, y, z: where nothing is known it must be NaN"
         )));
     }
     // An axis with a single node has no spacing; any does.
@@ -209,42 +220,6 @@ fn node_count(count: [usize; 3], available: usize) -> Result<usize, Fault> {
         .and_then(|n| n.checked_mul(z))
         .filter(|&n| n <= available)
         .ok_or_else(|| Fault::new(format!("claims {x} x {y} x {z} nodes, but holds data for {available} at most: it is cut short, or its header is wrong")))
-}
-
-/// Numbers of a fixed size in bytes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Real {
-    F32,
-    F64,
-}
-
-impl Real {
-    fn size(self) -> usize {
-        match self {
-            Real::F32 => 4,
-            Real::F64 => 8,
-        }
-    }
-
-    /// The numbers in `bytes`, whose length is a multiple of the size.
-    fn all(self, bytes: &[u8], big_endian: bool) -> Vec<f64> {
-        fn ordered<const N: usize>(chunk: &[u8], big_endian: bool) -> [u8; N] {
-            let mut bytes: [u8; N] = chunk.try_into().expect("chunks of the number's size");
-            if big_endian {
-                bytes.reverse();
-            }
-            bytes
-        }
-        let chunks = bytes.chunks_exact(self.size());
-        match self {
-            Real::F32 => chunks
-                .map(|c| f64::from(f32::from_le_bytes(ordered(c, big_endian))))
-                .collect(),
-            Real::F64 => chunks
-                .map(|c| f64::from_le_bytes(ordered(c, big_endian)))
-                .collect(),
-        }
-    }
 }
 
 /// Vectors out of numbers that stand component by component of one point after the other.

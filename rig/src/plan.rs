@@ -214,7 +214,7 @@ fn scene_key(setup: &Setup, field: SceneField) -> &'static Key {
 
 /// The keys that may set a quantity of the scene, those that override others first.
 fn keys_of(field: SceneField) -> &'static [&'static Key] {
-    use keys::{camera, image, lens, light, reflections, sheet, tracer};
+    use keys::{camera, flow, image, lens, light, reflections, sheet, tracer};
     match field {
         SceneField::ImageSize => &[image::SIZE, camera::SIZE],
         SceneField::ParticleDiameter => &[image::PARTICLE_DIAMETER, lens::APERTURE],
@@ -234,7 +234,8 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
         SceneField::BackgroundB => &[image::BACKGROUND_B, image::BACKGROUND],
         SceneField::PulseFraction => &[image::PULSE_FRACTION, light::PULSE_LENGTH, camera::EXPOSURE],
         SceneField::Streak => &[image::STREAK],
-        SceneField::SheetThickness => &[sheet::THICKNESS],
+        SceneField::Displacement => &[flow::KIND],
+        SceneField::SheetThickness => &[sheet::THICKNESS, sheet::TILT_X, sheet::TILT_Y],
         SceneField::SheetOrder => &[sheet::ORDER],
         SceneField::SheetTiltX => &[sheet::TILT_X],
         SceneField::SheetTiltY => &[sheet::TILT_Y],

@@ -1,5 +1,6 @@
 #![doc = include_str!("../README.md")]
 
+pub mod caveat;
 pub mod decide;
 pub mod error;
 pub mod response;

@@ -25,6 +25,7 @@ use rayon::prelude::*;
 
 use motefield_evaluator::uncertainty::Estimator;
 
+use crate::caveat::Caveat;
 use bound::Bound;
 pub use figures::FurtherFigures;
 pub use journal::Journal;
@@ -112,6 +113,8 @@ pub struct Point {
     pub reach: [usize; 2],
     /// Mean true displacement in the fastest tenth, px.
     pub fast_displacement_px: f64,
+    /// What must be said beside the figures.
+    pub caveats: Vec<Caveat>,
 }
 
 impl Point {
@@ -285,8 +288,12 @@ pub fn run_kept(
         .collect()
 }
 
-/// A point at which more vectors than this are lost is not worth more pairs.
+/// A point at which more vectors than this are lost, or that has none, is not worth more pairs.
 const HOPELESS: f64 = 0.5;
+
+fn hopeless(outliers: f64) -> bool {
+    outliers.is_nan() || outliers > HOPELESS
+}
 
 /// Measurements after which a point is left as it is.
 fn most(prepared: &Prepared, effort: &Effort) -> usize {
@@ -306,7 +313,7 @@ fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usi
         .iter()
         .map(|c| c.random_px.relative_half_width())
         .fold(0.0, f64::max);
-    if n >= most || width <= effort.precision || score.outliers.value > HOPELESS {
+    if n >= most || width <= effort.precision || hopeless(score.outliers.value) {
         return n;
     }
     let more = (n as f64 * (width / effort.precision).powi(2))

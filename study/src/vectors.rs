@@ -13,6 +13,9 @@ pub const COLUMNS: [&str; 6] = ["x_px", "y_px", "dx_px", "dy_px", "peak_ratio", 
 /// Columns after them where the vectors carry their standard uncertainties, px.
 pub const UNCERTAINTY: [&str; 2] = ["u_x_px", "u_y_px"];
 
+/// Last column, where something must be said of all vectors; `read` passes over it.
+pub const CAVEATS: &str = "caveats";
+
 /// Vectors of one pair as a file holds them.
 pub struct MeasuredVectors {
     /// The vectors.
@@ -46,6 +49,8 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<MeasuredVectors, StudyErr
     let head: Vec<&str> = lines
         .next()
         .map_or_else(Vec::new, |(_, head)| head.split(',').collect());
+    let with_caveats = head.last() == Some(&CAVEATS);
+    let head = &head[..head.len() - usize::from(with_caveats)];
     let uncertain = match head.strip_prefix(&COLUMNS) {
         Some([]) => false,
         Some(more) if more == UNCERTAINTY => true,
@@ -54,8 +59,11 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<MeasuredVectors, StudyErr
     let mut uncertainties_px = Vec::new();
     let mut vectors = Vec::new();
     for (number, line) in lines {
-        let fields: Vec<&str> = line.split(',').map(str::trim).collect();
+        let mut fields: Vec<&str> = line.split(',').map(str::trim).collect();
         let expected = if uncertain { 8 } else { 6 };
+        if with_caveats && fields.len() == expected + 1 {
+            fields.pop();
+        }
         let ([x, y, dx, dy, ratio, status], true) = (
             *fields.first_chunk().unwrap_or(&[""; 6]),
             fields.len() == expected,

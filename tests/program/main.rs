@@ -7,12 +7,14 @@
 mod bad_input;
 mod blur;
 mod bound;
+mod caution;
 mod contract;
 mod decision;
 mod diameter;
 mod ensemble;
 mod faults;
 mod frozen;
+mod no_answer;
 mod plan;
 mod plan_images;
 mod preparation;

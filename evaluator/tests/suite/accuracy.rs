@@ -5,7 +5,7 @@ use crate::support::{Frame, TestScene, camera, moments};
 use motefield_evaluator::correlation::{Plane, find_peaks};
 use motefield_evaluator::correlation_plane;
 use motefield_evaluator::{
-    Correlation, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
+    Correlation, LowValues, Normalise, Pass, PeakFit, Processing, VectorStatus, Weighting, correlate,
 };
 
 /// The bright scene: 20,000 electrons per particle at the centre of the light sheet, background 20,
@@ -189,7 +189,8 @@ fn mean_plane_has_the_bias_of_its_finite_window() {
         let mean = Plane::from_fn([SIDE, SIDE], |i, j| {
             sum[((j + reach) * columns + i + reach) as usize]
         });
-        let [dx, dy] = PeakFit::Gaussian3.locate(&mean, find_peaks(&mean)[0].expect("a peak"));
+        let [dx, dy] =
+            PeakFit::Gaussian3.locate(LowValues::Least, &mean, find_peaks(&mean)[0].expect("a peak"));
         (dx + dy) / 2.0 - s
     };
     for d in [2.0, 2.5, 4.0] {

@@ -1,7 +1,7 @@
 //! Peak search and sub-pixel fits on planes with known maxima.
 
-use motefield_evaluator::PeakFit;
 use motefield_evaluator::correlation::{Peak, Plane, find_peaks};
+use motefield_evaluator::{LowValues, PeakFit};
 use proptest::prelude::*;
 
 /// exp of a quadratic form with its maximum of `height` at `centre`.
@@ -13,7 +13,7 @@ fn gaussian(centre: [f64; 2], form: [f64; 3], height: f64) -> Plane {
 }
 
 fn locate(fit: PeakFit, plane: &Plane) -> [f64; 2] {
-    fit.locate(plane, find_peaks(plane)[0].expect("a peak"))
+    fit.locate(LowValues::Least, plane, find_peaks(plane)[0].expect("a peak"))
 }
 
 proptest! {
@@ -57,8 +57,8 @@ proptest! {
             if n < zeros { 0.0 } else { values[n] }
         });
         for peak in find_peaks(&plane).into_iter().flatten() {
-            for &fit in PeakFit::ALL {
-                let found = fit.locate(&plane, peak);
+            for (&fit, &low) in PeakFit::ALL.iter().flat_map(|fit| LowValues::ALL.iter().map(move |low| (fit, low))) {
+                let found = fit.locate(low, &plane, peak);
                 for k in 0..2 {
                     prop_assert!((found[k] - peak.lag[k] as f64).abs() <= 1.0, "{fit} {found:?}");
                 }
@@ -117,4 +117,46 @@ fn nothing_above_zero_is_no_peak() {
         find_peaks(&Plane::from_fn([16, 16], |i, j| -1.0 - (i * i + j * j) as f32)),
         [None, None]
     );
+}
+
+/// Derived: neighbours of 0 and 0.5 beside a peak of 1, and a least value of -0.5 elsewhere. The
+/// parabola's vertex is 0.5 (r - l)/(2 c - l - r) off; the Gaussian's the same with the logarithms of
+/// the values after the remedy.
+#[test]
+fn values_without_a_logarithm_are_treated_as_named() {
+    let plane = Plane::from_fn([16, 16], |i, j| match (i, j) {
+        (0, 0) => 1.0,
+        (1, 0) => 0.5,
+        (0, -1) => 0.25,
+        (-5, 3) => -0.5,
+        _ => 0.0,
+    });
+    let peak = find_peaks(&plane)[0].expect("a peak");
+    let vertex = |[l, c, r]: [f64; 3]| 0.5 * (r - l) / (2.0 * c - l - r);
+    let log = |c: [f64; 3]| vertex(c.map(f64::ln));
+    for fit in [PeakFit::Gaussian3, PeakFit::Gaussian2d] {
+        for (low, x, y) in [
+            (LowValues::Least, log([0.5, 1.5, 1.0]), log([0.75, 1.5, 0.5])),
+            (
+                LowValues::Hundredth,
+                log([0.01, 1.0, 0.5]),
+                log([0.25, 1.0, 0.01]),
+            ),
+            (
+                LowValues::Parabola,
+                vertex([0.0, 1.0, 0.5]),
+                vertex([0.25, 1.0, 0.0]),
+            ),
+        ] {
+            let found = fit.locate(low, &plane, peak);
+            let near = (found[0] - x).abs() < 1e-12 && (found[1] - y).abs() < 1e-12;
+            assert!(near, "{fit} {low}: {found:?}, not {x} {y}");
+        }
+    }
+    // Where the neighbour is itself the least value, nothing is left of it but the hundredth.
+    let bare = Plane::from_fn([16, 16], |i, j| {
+        f32::from(u8::from((i, j) == (0, 0) || (i, j) == (1, 0)))
+    });
+    let found = PeakFit::Gaussian3.locate(LowValues::Least, &bare, find_peaks(&bare)[0].expect("a peak"));
+    assert!((found[0] - log([0.01, 1.0, 1.0])).abs() < 1e-12, "{found:?}");
 }

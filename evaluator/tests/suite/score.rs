@@ -1,8 +1,12 @@
-//! Figures of a score, by hand.
+//! Figures of a score, by hand; and of samples that hardly have any.
 
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth};
+use motefield_evaluator::score::{
+    ErrorSample, Errors, VectorTruth, amplitude_ratio, dynamic_range, fractions, peak_locking,
+};
 use motefield_evaluator::statistics::Confidence;
+use motefield_evaluator::uncertainty::reliability;
 use motefield_evaluator::{Vector, VectorStatus};
+use proptest::prelude::*;
 
 fn vector(dx_px: f64, dy_px: f64, status: VectorStatus) -> Vector {
     Vector {
@@ -94,4 +98,73 @@ fn values_stand_at_the_vectors_that_count() {
     let values = sample.values(|pair, k| (10 * pair + k) as f64);
     assert_eq!((values.columns, values.reach, values.count()), (2, [1, 1], 4));
     assert_eq!(values.pair_means(), [1.5, 11.5]);
+}
+
+/// One to three pairs on a grid of 4 x 3 windows of which hardly any gives a vector, and of which
+/// some may lie where there is no truth.
+fn sparse() -> impl Strategy<Value = (Vec<Errors>, VectorTruth)> {
+    let kept = prop::collection::vec(prop::sample::select(vec![false, false, false, true]), 36);
+    let known = prop::collection::vec(prop::sample::select(vec![false, true, true]), 12);
+    (1usize..=3, kept, known, -0.5..0.5f64).prop_map(|(pairs, kept, known, step)| {
+        let point_px: Vec<[f64; 2]> = (0..12)
+            .map(|k| match known[k] {
+                true => [2.0 + step * k as f64, 0.25 * k as f64],
+                false => [f64::NAN; 2],
+            })
+            .collect();
+        let truth = VectorTruth {
+            point_px: point_px.clone(),
+            window_px: point_px,
+        };
+        let errors = |pair: usize| {
+            let vectors: Vec<Vector> = (0..12)
+                .map(|k| {
+                    let status = match kept[12 * pair + k] {
+                        true => VectorStatus::Valid,
+                        false => VectorStatus::Outlier,
+                    };
+                    vector(2.1 + step * k as f64, 0.25 * k as f64, status)
+                })
+                .collect();
+            Errors::of(&vectors, &truth)
+        };
+        ((0..pairs).map(errors).collect(), truth)
+    })
+}
+
+proptest! {
+    /// However few vectors there are, each figure is there; what is not known is `NaN` with an
+    /// interval that contains anything, and what is known lies in its interval.
+    #[test]
+    fn hardly_a_vector_is_no_reason_to_give_up((pairs, truth) in sparse()) {
+        let seen: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
+        let sample = ErrorSample {
+            columns: 4,
+            reach: [1, 1],
+            pairs: &pairs,
+            part: Some(&seen),
+            confidence: Confidence::USUAL,
+        };
+        let score = sample.score();
+        let mut all = vec![score.total_px, score.outliers, score.valid_detection];
+        for part in score.point.iter().chain(&score.window) {
+            all.extend([part.bias_px, part.random_px, part.total_px]);
+        }
+        all.extend(sample.percentiles());
+        for component in 0..2 {
+            let locking = peak_locking(&sample, &truth, component);
+            all.push(locking.degree);
+            prop_assert!(!(locking.p_value < 0.0 || locking.p_value > 1.0), "{locking:?}");
+            all.push(amplitude_ratio(&sample, &truth, component));
+            all.extend(fractions(&sample, &truth, component, 4).iter().map(|class| class.measured));
+            let errors = sample.values(|pair, k| pairs[pair].point_px[k][component]);
+            let found = reliability(&errors.map(|_| 0.1), &errors, 3, Confidence::USUAL);
+            all.extend([found.coverage[0], found.coverage[1], found.ratio, found.rank_correlation]);
+        }
+        all.push(dynamic_range(5.0, 128.0, score.point[0].random_px).velocity);
+        for figure in all {
+            let inside = figure.lo <= figure.value && figure.value <= figure.hi;
+            prop_assert!(figure.value.is_nan() || inside, "{figure:?} of {pairs:?}");
+        }
+    }
 }

@@ -45,7 +45,8 @@ pub enum DataError {
 /// the grid it has the value at the nearest point of the grid. A field on a grid of one layer does
 /// not change with z.
 ///
-/// In general it is not free of divergence.
+/// In general it is not free of divergence. All of it is fluid, unless [`GridField::with_bodies`]
+/// says otherwise.
 ///
 /// ```
 /// use motefield_generator::flow::{Flow, GridField};
@@ -62,6 +63,8 @@ pub struct GridField {
     spacing_px: Vec3,
     count: [usize; 3],
     displacement_px: Vec<Vec3>,
+    /// Whether each cell between nodes is a body; none is if the list is empty.
+    solid: Vec<bool>,
 }
 
 /// Four neighbouring nodes along an axis, with their weights for the value and for the slope per
@@ -117,7 +120,37 @@ impl GridField {
             spacing_px,
             count,
             displacement_px,
+            solid: Vec::new(),
         })
+    }
+
+    /// The field with bodies in the cells of which `solid` is true: one entry for each cell between
+    /// neighbouring nodes, x changing fastest, then y, then z; of a single layer of nodes one layer
+    /// of cells.
+    ///
+    /// # Errors
+    /// When their number is not that of the cells.
+    pub fn with_bodies(self, solid: Vec<bool>) -> Result<GridField, DataError> {
+        let [columns, rows, layers] = self.cells();
+        if solid.len() != columns * rows * layers {
+            return Err(DataError::Count {
+                what: "entries of cells that are bodies",
+                got: solid.len(),
+                wanted: format!("the grid has {columns} x {rows} x {layers} cells"),
+            });
+        }
+        Ok(GridField { solid, ..self })
+    }
+
+    /// Cells along x, y and z.
+    fn cells(&self) -> [usize; 3] {
+        self.count.map(|nodes| (nodes - 1).max(1))
+    }
+
+    /// The interpolated displacement, in bodies too.
+    fn continued(&self, at: Vec3) -> Vec3 {
+        let lines = [0, 1, 2].map(|axis| self.line(at, axis));
+        self.combine(&lines[0].value, &lines[1].value, &lines[2].value, &lines)
     }
 
     /// Low and high corner of the grid in x and y, px.
@@ -206,10 +239,15 @@ impl GridField {
 
 impl Flow for GridField {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
-        let lines = [0, 1, 2].map(|axis| self.line(at, axis));
-        self.combine(&lines[0].value, &lines[1].value, &lines[2].value, &lines)
+        match self.solid(at) {
+            true => [0.0; 3],
+            false => self.continued(at),
+        }
     }
     fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
+        if self.solid(at) {
+            return [[0.0; 3]; 3];
+        }
         let lines = [0, 1, 2].map(|axis| self.line(at, axis));
         let by: [Vec3; 3] = std::array::from_fn(|axis| {
             let weights = |i: usize| {
@@ -225,9 +263,25 @@ impl Flow for GridField {
         std::array::from_fn(|i| std::array::from_fn(|j| by[j][i]))
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        if self.solid(from) {
+            return from;
+        }
+        // A pathline along a wall may try points behind it, to which the field continues.
         let cell = self.spacing_px[0].min(self.spacing_px[1]);
         let smoothness = Smoothness::Pieces(cell);
-        integrate_velocity(|at, t| self.velocity(at, t), from, t0, t1, smoothness)
+        integrate_velocity(|at, _| self.continued(at), from, t0, t1, smoothness)
+    }
+    fn solid(&self, at: Vec3) -> bool {
+        if self.solid.is_empty() {
+            return false;
+        }
+        let cells = self.cells();
+        let [x, y, z]: [usize; 3] = std::array::from_fn(|i| {
+            // What lies outside the grid belongs to the nearest cell.
+            let place = ((at[i] - self.first_px[i]) / self.spacing_px[i]).floor();
+            (place.max(0.0) as usize).min(cells[i] - 1)
+        });
+        self.solid[(z * cells[1] + y) * cells[0] + x]
     }
 }
 

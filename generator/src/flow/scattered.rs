@@ -1,6 +1,7 @@
 //! Interpolation of a velocity field given at scattered points.
 
 mod buckets;
+mod cover;
 mod cubic;
 mod slopes;
 
@@ -10,6 +11,7 @@ use super::grid::{DataError, check_finite};
 use super::pathline::{Smoothness, integrate_velocity};
 use super::{Flow, Vec3};
 use buckets::Buckets;
+use cover::Cover;
 use cubic::{clough_tocher, hold};
 use slopes::slopes;
 
@@ -24,6 +26,9 @@ type Xy = [f64; 2];
 /// best, weighted by the inverse squared distance. Outside the convex hull of the nodes the field
 /// has the value at the nearest point of the hull. It does not change with z. In general it is not
 /// free of divergence.
+///
+/// What lies between the nodes is fluid, unless [`ScatteredField::covered_by`] says where there is
+/// any; the rest inside the hull is a body then.
 ///
 /// ```
 /// use motefield_generator::flow::{Flow, ScatteredField};
@@ -42,6 +47,8 @@ pub struct ScatteredField {
     buckets: Buckets,
     /// Typical side of a third of a triangle, px.
     piece_px: f64,
+    /// Where there is fluid; everywhere if nothing is told.
+    cover: Option<Cover>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -117,7 +124,38 @@ impl ScatteredField {
             triangles,
             hull,
             buckets,
+            cover: None,
         })
+    }
+
+    /// The field with fluid only in the `triangles`, at least one, whose corners are numbers of
+    /// `nodes_px`: inside the hull of the field's own nodes all else is a body, as the hole of a
+    /// mesh is. The nodes need not be the field's own.
+    ///
+    /// # Panics
+    /// If there are no triangles, or one has a corner that is no node.
+    ///
+    /// ```
+    /// use motefield_generator::flow::{Flow, ScatteredField};
+    ///
+    /// // A square of which only the lower half is fluid.
+    /// let nodes = [[0.0, 0.0], [9.0, 0.0], [0.0, 9.0], [9.0, 9.0]];
+    /// let field = ScatteredField::new(&nodes, &[[1.0, 0.0, 0.0]; 4])?;
+    /// let field = field.covered_by(&nodes, &[[1, 2, 3]]);
+    /// assert!(field.solid([2.0, 2.0, 0.0]) && !field.solid([8.0, 8.0, 0.0]));
+    /// # Ok::<(), motefield_generator::flow::DataError>(())
+    /// ```
+    pub fn covered_by(self, nodes_px: &[Xy], triangles: &[[usize; 3]]) -> ScatteredField {
+        assert!(!triangles.is_empty(), "at least one triangle");
+        ScatteredField {
+            cover: Some(Cover::new(nodes_px, triangles)),
+            ..self
+        }
+    }
+
+    /// The Delaunay triangles of the field's own nodes, by their numbers.
+    pub fn triangles(&self) -> &[[usize; 3]] {
+        &self.triangles
     }
 
     /// Low and high corner of the smallest rectangle around all nodes, px.
@@ -252,15 +290,30 @@ fn dot(a: Xy, b: Xy) -> f64 {
 
 impl Flow for ScatteredField {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
-        self.evaluate([at[0], at[1]]).0
+        match self.solid(at) {
+            true => [0.0; 3],
+            false => self.evaluate([at[0], at[1]]).0,
+        }
     }
     fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
+        if self.solid(at) {
+            return [[0.0; 3]; 3];
+        }
         let (_, [by_x, by_y]) = self.evaluate([at[0], at[1]]);
         std::array::from_fn(|i| [by_x[i], by_y[i], 0.0])
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        if self.solid(from) {
+            return from;
+        }
+        // A pathline along a wall may try points behind it, to which the field continues.
         let smoothness = Smoothness::Pieces(self.piece_px);
-        integrate_velocity(|at, t| self.velocity(at, t), from, t0, t1, smoothness)
+        integrate_velocity(|at, _| self.evaluate([at[0], at[1]]).0, from, t0, t1, smoothness)
+    }
+    fn solid(&self, at: Vec3) -> bool {
+        let at = [at[0], at[1]];
+        let bare = |cover: &Cover| !cover.holds(at) && matches!(self.place(at), Place::Inside(..));
+        self.cover.as_ref().is_some_and(bare)
     }
 }
 

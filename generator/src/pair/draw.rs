@@ -14,7 +14,7 @@ use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
 use crate::splat::{self, Brush, reach_sigmas};
 use crate::spot::Spot;
-use crate::threads::shared;
+use crate::threads::shares;
 
 /// Rows of cells whose strips are in memory at a time.
 const ROWS_AT_ONCE: usize = 16;
@@ -45,7 +45,7 @@ pub(super) fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2
         strips(scene, &particles, &exposers, &brush, by_px)
     };
     for rows in volume.rows().chunks(ROWS_AT_ONCE) {
-        let drawn: Vec<Vec<Strip>> = if shared(scene.size) {
+        let drawn: Vec<Vec<Strip>> = if shares(scene.size) {
             rows.par_iter().map(strips).collect()
         } else {
             rows.iter().map(strips).collect()

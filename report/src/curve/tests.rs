@@ -53,6 +53,7 @@ fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
         x_label: "pulse length".into(),
         streak_label: "streak length in the fastest tenth of the field (px)".into(),
         y_label: "displacement error (px)".into(),
+        caution: String::new(),
         short_wall: "shorter: light limits".into(),
         long_wall: "longer: blur limits".into(),
         points,

@@ -156,6 +156,11 @@ impl Chart<'_> {
     pub(super) fn legend(&self, svg: &mut Svg) {
         let (title, size) = fitted(&self.curve.title, TITLE, (SIZE[0] - 40.0) / WIDER);
         svg.text(&title, size, [0.5 * SIZE[0], 34.0], Anchor::Middle, BOLD);
+        if !self.curve.caution.is_empty() {
+            let words = format!("Caution: {}", self.curve.caution);
+            let (words, size) = fitted(&words, LABEL, SIZE[0] - 40.0);
+            svg.text(&words, size, [0.5 * SIZE[0], 84.0], Anchor::Middle, BOLD);
+        }
 
         let has = |usable| self.points.iter().any(|p| p.usable == usable);
         let any = !self.points.is_empty();

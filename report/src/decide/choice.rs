@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::format::{columns, ends, fine_percent, interval, percent, percent_more};
+use crate::format::{columns, ends, fine_percent, interval, percent, percent_more, remarks};
 use crate::json::{self, Interval};
 use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
@@ -97,12 +97,18 @@ fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>)
                 (true, _) => "",
                 (false, _) => "loses too many vectors",
             };
+            let mark = match m.point.caveats.is_empty() {
+                true => mark.to_owned(),
+                false => format!("{mark} ({})", remarks(&m.point.caveats))
+                    .trim()
+                    .to_owned(),
+            };
             [
                 short(total.value),
                 ends(total),
                 more,
                 fine_percent(m.valid()),
-                mark.to_owned(),
+                mark,
             ]
         }
         Outcome::Refused(_, reason) => remark(reason),
@@ -111,7 +117,7 @@ fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>)
 }
 
 /// Columns of the table after the settings.
-const COLUMNS: [&str; 9] = [
+const COLUMNS: [&str; 10] = [
     "state",
     "total_px",
     "total_px_lo",
@@ -121,10 +127,11 @@ const COLUMNS: [&str; 9] = [
     "relative_error_hi",
     "valid",
     "pairs",
+    "caveats",
 ];
 
 /// One row per combination. Columns: the settings, `state`, then total error and error over the
-/// mean speed with their 95 % intervals, share of valid vectors, pairs.
+/// mean speed with their 95 % intervals, share of valid vectors, pairs, what must be said beside.
 pub fn csv(choice: &SettingsChoice) -> String {
     let mut table = Table::new(choice.keys.iter().map(String::as_str).chain(COLUMNS));
     for trial in &choice.trials {
@@ -133,7 +140,12 @@ pub fn csv(choice: &SettingsChoice) -> String {
         if let Some(m) = trial.measured() {
             let estimates = [m.point.score.total_px, m.relative()];
             row.extend(estimates.iter().flat_map(|e| [e.value, e.lo, e.hi]).map(digits));
-            row.extend([digits(m.valid()), m.point.score.pairs.to_string()]);
+            let caveats: Vec<&str> = m.point.caveats.iter().map(|caveat| caveat.id()).collect();
+            row.extend([
+                digits(m.valid()),
+                m.point.score.pairs.to_string(),
+                caveats.join(" "),
+            ]);
         }
         row.resize(table.columns.len(), String::new());
         table.rows.push(row);
@@ -157,6 +169,7 @@ pub fn json(choice: &SettingsChoice, setup: &Setup) -> Json {
             row["relative_error"] = json!(Interval::from(m.relative()));
             row["valid"] = json!(m.valid());
             row["pairs"] = json!(m.point.score.pairs);
+            row["caveats"] = json::caveats(&m.point.caveats);
             row["as_good_as_best"] = json!(best.map(|b| m.as_good_as(b)));
         }
         row

@@ -3,7 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use serde_json::{Value, json};
 
-use crate::format::{interval, percent};
+use crate::format::{interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
@@ -90,6 +90,14 @@ fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> V
         ),
         format!("  valid vectors: {}", percent(valid(best))),
     ]
+    .into_iter()
+    .chain(
+        best.point
+            .caveats
+            .iter()
+            .map(|caveat| format!("  caution: {caveat}")),
+    )
+    .collect()
 }
 
 /// The errors at the best pulse length.
@@ -213,6 +221,8 @@ fn best_json(decision: &Decision) -> Option<Value> {
         "fast_total_share_of_its_speed": fast.value / m.point.fast_displacement_px,
         "valid": valid(m),
         "meets_limit": decision.met(),
+        "at_end_of_range": at_end(decision),
+        "caveats": json::caveats(&m.point.caveats),
     }))
 }
 
@@ -221,6 +231,7 @@ fn point_json(m: &MeasuredPulse) -> Value {
     row.insert("pulse_s".to_owned(), json!(m.pulse_s));
     row.insert("streak_px".to_owned(), json!(m.streak_px));
     row.insert("pairs".to_owned(), json!(m.point.score.pairs));
+    row.insert("caveats".to_owned(), json::caveats(&m.point.caveats));
     row.into()
 }
 
@@ -238,6 +249,26 @@ fn remedy_words(r: &Remedy, limit_px: f64, valid: f64) -> String {
         percent(r.relative),
         percent(r.valid)
     )
+}
+
+/// Whether the best is the shortest or the longest pulse tried: beyond it may be a better one.
+fn at_end(decision: &Decision) -> bool {
+    let last = decision.points.len().saturating_sub(1);
+    decision
+        .best()
+        .is_some_and(|(_, reading)| reading.best == 0 || reading.best == last)
+}
+
+/// What must be said beside the best, in one line.
+fn caution(decision: &Decision) -> String {
+    let mut all = Vec::new();
+    if at_end(decision) {
+        all.push("the best is at the end of the range tried".to_owned());
+    }
+    if let Some((best, _)) = decision.best().filter(|(best, _)| !best.point.caveats.is_empty()) {
+        all.push(remarks(&best.point.caveats));
+    }
+    all.join("; ")
 }
 
 /// The curve that shows a decision.
@@ -286,6 +317,7 @@ pub fn curve(decision: &Decision) -> crate::curve::Curve {
         x_label: "pulse length".to_owned(),
         streak_label: "streak in the fastest tenth of the field, px".to_owned(),
         y_label: "error of the displacement vector, px".to_owned(),
+        caution: caution(decision),
         short_wall: wall(0).to_owned(),
         long_wall: wall(1).to_owned(),
     }

@@ -100,6 +100,7 @@ fn population(population: &Population) -> Value {
             Diameters::Same => json!("same"),
             Diameters::Normal(sd) => json!({ "normal_sd": sd }),
             Diameters::LogNormal(sd) => json!({ "log_normal_sd": sd }),
+            Diameters::Flat(half) => json!({ "flat_half_width": half }),
         },
         "diameter_limits": population.diameter_limits,
         "brightness": match &population.brightness {

@@ -99,7 +99,8 @@ fn row(line: usize, text: &str, separator: Separator, columns: &[Option<usize>; 
         *value = entry
             .parse()
             .ok()
-            .filter(|v: &f64| v.is_finite())
+            // A velocity that is not known is NaN; the places come first among the names.
+            .filter(|v: &f64| v.is_finite() || (v.is_nan() && NAMES[3..].contains(&name)))
             .ok_or_else(|| {
                 let hint = if entry.contains(',') {
                     "; write decimals with a point"

@@ -105,3 +105,14 @@ fn axis(rows: &[Row], i: usize) -> Result<Axis, String> {
         }),
     }
 }
+
+/// First place and spacing of places that rise evenly; any spacing of a single one.
+pub(super) fn even(places: &[f64]) -> Option<[f64; 2]> {
+    let (first, last) = (*places.first()?, *places.last()?);
+    if places.len() == 1 {
+        return Some([first, 1.0]);
+    }
+    let spacing = (last - first) / (places.len() - 1) as f64;
+    let on = |(k, place): (usize, &f64)| ((place - first) / spacing - k as f64).abs() <= SLACK;
+    (spacing > 0.0 && places.iter().enumerate().all(on)).then_some([first, spacing])
+}

@@ -1,6 +1,7 @@
 //! NPY arrays (the format of numpy.lib.format, versions 1 to 3).
 
-use super::{Data, Fault, Real, grid, node_count};
+use super::number::Number;
+use super::{Data, Fault, grid, node_count};
 
 /// The field in an array of shape (2 or 3) × (depth ×) height × width.
 pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
@@ -36,10 +37,10 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
         .ok_or_else(|| Fault::new("is an NPY file whose header is cut short"))?;
     let data = &bytes[start + header.len()..];
     let (real, big_endian) = match entry(header, "descr")?.trim_matches(['\'', '"']) {
-        "<f4" => (Real::F32, false),
-        "<f8" => (Real::F64, false),
-        ">f4" => (Real::F32, true),
-        ">f8" => (Real::F64, true),
+        "<f4" => (Number::F32, false),
+        "<f8" => (Number::F64, false),
+        ">f4" => (Number::F32, true),
+        ">f8" => (Number::F64, true),
         other => {
             return Err(Fault::new(format!(
                 "holds numbers of the kind {other}, but must hold float32 or float64"

@@ -1,14 +1,36 @@
-//! VTK's legacy format (VTK file formats, "Simple Legacy Formats"): structured points.
+//! VTK's legacy format (VTK file formats, "Simple Legacy Formats"): structured points and
+//! unstructured grids.
 
-use super::{Data, Fault, Real, grid, node_count, vectors};
+mod cursor;
 
-/// The vectors named `array`, or the first, of a `DATASET STRUCTURED_POINTS`.
+use super::mesh::{Cells, mesh};
+use super::{Data, Fault, grid, node_count, vectors};
+use cursor::Cursor;
+
+/// Numbers with their name.
+struct Array {
+    name: String,
+    components: usize,
+    numbers: Vec<f64>,
+}
+
+/// Where the points of a file stand.
+enum Geometry {
+    Grid {
+        first: [f64; 3],
+        spacing: [f64; 3],
+        count: [usize; 3],
+    },
+    Mesh {
+        points: Vec<f64>,
+        cells: Cells,
+    },
+}
+
+/// The vectors named `array`, or the first, at the points of a `DATASET STRUCTURED_POINTS` or
+/// `UNSTRUCTURED_GRID`.
 pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
-    let mut text = Cursor {
-        bytes,
-        at: 0,
-        line: 1,
-    };
+    let mut text = Cursor::new(bytes);
     if !text.line().starts_with("# vtk DataFile Version") {
         return Err(Fault::at(
             1,
@@ -23,60 +45,155 @@ pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
     };
     text.expect("DATASET")?;
     let kind = text.word()?;
-    if kind != "STRUCTURED_POINTS" {
-        return Err(text.fault(format!(
-            "is a {kind}, but only STRUCTURED_POINTS (image data) can be read: resample it to image data"
-        )));
+    let (geometry, nodes, section) = match kind {
+        "STRUCTURED_POINTS" => structured(&mut text, bytes.len())?,
+        "UNSTRUCTURED_GRID" => unstructured(&mut text, binary)?,
+        _ => {
+            return Err(text.fault(format!(
+                "is a {kind}, but only STRUCTURED_POINTS (image data) and UNSTRUCTURED_GRID can be read: save it as one of these"
+            )));
+        }
+    };
+    let velocity = vectors(&point_vectors(&mut text, section, nodes, binary, array)?);
+    match geometry {
+        Geometry::Grid {
+            first,
+            spacing,
+            count,
+        } => grid(first, spacing, count, velocity),
+        Geometry::Mesh { points, cells } => mesh(&points, &cells, &velocity),
     }
+}
+
+/// The grid of structured points, their number, and the word that follows.
+fn structured<'a>(
+    text: &mut Cursor<'a>,
+    available: usize,
+) -> Result<(Geometry, usize, Option<&'a str>), Fault> {
     let (mut count, mut first, mut spacing) = (None, [0.0; 3], [1.0; 3]);
-    loop {
+    let section = loop {
         match text.word()? {
             "DIMENSIONS" => count = Some([text.number()?, text.number()?, text.number()?]),
             "ORIGIN" => first = [text.number()?, text.number()?, text.number()?],
             "SPACING" | "ASPECT_RATIO" => spacing = [text.number()?, text.number()?, text.number()?],
-            "CELL_DATA" => {
-                return Err(
-                    text.fault("has its data in the cells, but they must be at the points (POINT_DATA)")
-                );
-            }
             "METADATA" => text.pass_metadata(),
-            "POINT_DATA" => break,
+            section @ ("POINT_DATA" | "CELL_DATA") => break section,
             other => return Err(text.fault(format!("has the unknown entry \"{other}\""))),
         }
-    }
+    };
     let count = count.ok_or_else(|| text.fault("has no DIMENSIONS before its data"))?;
     // A number takes two bytes at least, as text.
-    let nodes = node_count(count, bytes.len() / 2)?;
-    let claimed: usize = text.number()?;
-    if claimed != nodes {
-        return Err(text.fault(format!(
-            "says POINT_DATA {claimed}, but its DIMENSIONS make {nodes} points"
-        )));
+    let nodes = node_count(count, available / 2)?;
+    let geometry = Geometry::Grid {
+        first,
+        spacing,
+        count,
+    };
+    Ok((geometry, nodes, Some(section)))
+}
+
+/// Points and cells of an unstructured grid, the number of points, and the word that follows.
+fn unstructured<'a>(
+    text: &mut Cursor<'a>,
+    binary: bool,
+) -> Result<(Geometry, usize, Option<&'a str>), Fault> {
+    let mut points: Option<(usize, Vec<f64>)> = None;
+    let mut cells = Cells {
+        kinds: Vec::new(),
+        ends: Vec::new(),
+        points: Vec::new(),
+    };
+    let section = loop {
+        match text.try_word() {
+            Some("POINTS") => {
+                let count = text.number()?;
+                let kind = text.word()?;
+                points = Some((count, text.numbers(kind, 3, count, binary)?));
+            }
+            Some("CELLS") => (cells.ends, cells.points) = connections(text, binary)?,
+            Some("CELL_TYPES") => {
+                let count = text.number()?;
+                cells.kinds = Cells::whole(&text.numbers("int", 1, count, binary)?)?;
+            }
+            Some("METADATA") => text.pass_metadata(),
+            Some("FIELD") => drop(text.field(binary)?),
+            section @ (Some("POINT_DATA" | "CELL_DATA") | None) => break section,
+            Some(other) => return Err(text.fault(format!("has the unknown entry \"{other}\""))),
+        }
+    };
+    let (nodes, points) = points.ok_or_else(|| text.fault("has no POINTS before its data"))?;
+    Ok((Geometry::Mesh { points, cells }, nodes, section))
+}
+
+/// Where the points of each cell end, and their numbers; as version 5 writes them, or each cell with
+/// its number of points before it.
+fn connections(text: &mut Cursor, binary: bool) -> Result<(Vec<usize>, Vec<usize>), Fault> {
+    let (count, size): (usize, usize) = (text.number()?, text.number()?);
+    if text.peek_word() == Some("OFFSETS") {
+        text.word()?;
+        let kind = text.word()?;
+        let starts = Cells::whole(&text.numbers(kind, 1, count, binary)?)?;
+        text.expect("CONNECTIVITY")?;
+        let kind = text.word()?;
+        let points = Cells::whole(&text.numbers(kind, 1, size, binary)?)?;
+        return Ok((starts.into_iter().skip(1).collect(), points));
     }
+    let numbers = Cells::whole(&text.numbers("int", 1, size, binary)?)?;
+    let (mut ends, mut points, mut at) = (Vec::new(), Vec::new(), 0);
+    while let Some(&length) = numbers.get(at) {
+        let cell = at
+            .checked_add(1 + length)
+            .and_then(|end| numbers.get(at + 1..end));
+        points.extend(cell.ok_or_else(|| text.fault("has a cell that is cut short"))?);
+        ends.push(points.len());
+        at += 1 + length;
+    }
+    Ok((ends, points))
+}
+
+/// The three components of each of the `nodes` points, of the array asked for or the first; what the
+/// cells hold is passed over.
+fn point_vectors<'a>(
+    text: &mut Cursor<'a>,
+    mut section: Option<&'a str>,
+    nodes: usize,
+    binary: bool,
+    array: Option<&str>,
+) -> Result<Vec<f64>, Fault> {
     let mut seen = Vec::new();
-    while let Some(section) = text.try_word() {
-        let candidates = match section {
-            "VECTORS" | "NORMALS" => vec![text.array(3, nodes, binary)?],
-            "SCALARS" => vec![text.scalars(nodes, binary)?],
+    let (mut at_points, mut tuples) = (false, 0);
+    while let Some(word) = section {
+        let found = match word {
+            "POINT_DATA" | "CELL_DATA" => {
+                (at_points, tuples) = (word == "POINT_DATA", text.number()?);
+                if at_points && tuples != nodes {
+                    return Err(text.fault(format!("says POINT_DATA {tuples}, but there are {nodes} points")));
+                }
+                Vec::new()
+            }
+            "VECTORS" | "NORMALS" => vec![text.array(3, tuples, binary)?],
+            "SCALARS" => vec![text.scalars(tuples, binary)?],
             "FIELD" => text.field(binary)?,
             "METADATA" => {
                 text.pass_metadata();
-                continue;
+                Vec::new()
             }
-            "CELL_DATA" => break,
             other => {
                 return Err(text.fault(format!(
                     "has {other} data, of which nothing is known here: save the velocity as VECTORS only"
                 )));
             }
         };
-        for found in candidates {
-            let fits = found.components == 3 && found.numbers.len() == 3 * nodes;
+        for found in found {
+            let fits =
+                at_points && found.components == 3 && Some(found.numbers.len()) == nodes.checked_mul(3);
             if fits && array.is_none_or(|wanted| wanted == found.name) {
-                return grid(first, spacing, count, vectors(&found.numbers));
+                return Ok(found.numbers);
             }
-            seen.push(format!("{} ({} components)", found.name, found.components));
+            let of = if at_points { "" } else { ", at the cells" };
+            seen.push(format!("{} ({} components{of})", found.name, found.components));
         }
+        section = text.try_word();
     }
     Err(no_array(array, &seen))
 }
@@ -90,174 +207,6 @@ pub(super) fn no_array(wanted: Option<&str>, seen: &[String]) -> Fault {
         seen.join(", ")
     };
     Fault::new(format!(
-        "has no {wanted} of 3 components at its points; there: {there}"
+        "has no {wanted} of 3 components at its points; there: {there}; what stands at the cells must be brought to the points first"
     ))
-}
-
-struct Array {
-    name: String,
-    components: usize,
-    numbers: Vec<f64>,
-}
-
-/// Reads words, lines and blocks of numbers one after the other.
-struct Cursor<'a> {
-    bytes: &'a [u8],
-    at: usize,
-    line: usize,
-}
-
-impl<'a> Cursor<'a> {
-    fn fault(&self, message: impl Into<String>) -> Fault {
-        Fault::at(self.line, message)
-    }
-
-    /// The rest of the line.
-    fn line(&mut self) -> &'a str {
-        let rest = &self.bytes[self.at..];
-        let length = rest.iter().position(|b| *b == b'\n').unwrap_or(rest.len());
-        self.at += (length + 1).min(rest.len());
-        self.line += 1;
-        std::str::from_utf8(&rest[..length]).unwrap_or("").trim()
-    }
-
-    fn try_word(&mut self) -> Option<&'a str> {
-        while let Some(b) = self.bytes.get(self.at).filter(|b| b.is_ascii_whitespace()) {
-            self.line += usize::from(*b == b'\n');
-            self.at += 1;
-        }
-        let rest = &self.bytes[self.at..];
-        let length = rest
-            .iter()
-            .position(u8::is_ascii_whitespace)
-            .unwrap_or(rest.len());
-        self.at += length;
-        // No word of the format is longer than a number; what is longer or no text is data gone
-        // astray.
-        std::str::from_utf8(&rest[..length.min(256)])
-            .ok()
-            .filter(|word| !word.is_empty())
-    }
-
-    fn word(&mut self) -> Result<&'a str, Fault> {
-        self.try_word().ok_or_else(|| {
-            Fault::at(
-                self.line,
-                "ends, or holds something that is not text, where a word was due",
-            )
-        })
-    }
-
-    fn expect(&mut self, wanted: &str) -> Result<(), Fault> {
-        match self.word()? {
-            word if word == wanted => Ok(()),
-            word => Err(self.fault(format!("has \"{word}\" where {wanted} was due"))),
-        }
-    }
-
-    fn number<T: std::str::FromStr>(&mut self) -> Result<T, Fault> {
-        let word = self.word()?;
-        word.parse()
-            .map_err(|_| self.fault(format!("has \"{word}\" where a number was due")))
-    }
-
-    /// Name and type, then `components` numbers for each of `tuples` points.
-    fn array(&mut self, components: usize, tuples: usize, binary: bool) -> Result<Array, Fault> {
-        let name = self.word()?.to_owned();
-        let kind = self.word()?;
-        let numbers = self.numbers(kind, components, tuples, binary)?;
-        Ok(Array {
-            name,
-            components,
-            numbers,
-        })
-    }
-
-    fn scalars(&mut self, tuples: usize, binary: bool) -> Result<Array, Fault> {
-        let name = self.word()?.to_owned();
-        let kind = self.word()?;
-        let components = match self.line() {
-            "" => 1,
-            count => count
-                .parse()
-                .map_err(|_| self.fault(format!("has \"{count}\" where the number of components was due")))?,
-        };
-        self.expect("LOOKUP_TABLE")?;
-        self.word()?;
-        let numbers = self.numbers(kind, components, tuples, binary)?;
-        Ok(Array {
-            name,
-            components,
-            numbers,
-        })
-    }
-
-    fn field(&mut self, binary: bool) -> Result<Vec<Array>, Fault> {
-        self.word()?;
-        let count: usize = self.number()?;
-        let mut arrays = Vec::new();
-        while arrays.len() < count {
-            let name = match self.word()? {
-                "METADATA" => {
-                    self.pass_metadata();
-                    continue;
-                }
-                name => name.to_owned(),
-            };
-            let (components, tuples) = (self.number()?, self.number()?);
-            let kind = self.word()?;
-            let numbers = self.numbers(kind, components, tuples, binary)?;
-            arrays.push(Array {
-                name,
-                components,
-                numbers,
-            });
-        }
-        Ok(arrays)
-    }
-
-    fn numbers(
-        &mut self,
-        kind: &str,
-        components: usize,
-        tuples: usize,
-        binary: bool,
-    ) -> Result<Vec<f64>, Fault> {
-        let short = |cursor: &Self| {
-            cursor.fault(format!(
-                "claims {tuples} times {components} numbers, but the file ends before them"
-            ))
-        };
-        let rest = self.bytes.len() - self.at;
-        let count = components
-            .checked_mul(tuples)
-            .filter(|n| *n <= rest)
-            .ok_or_else(|| short(self))?;
-        if !binary {
-            return (0..count).map(|_| self.number()).collect();
-        }
-        let real = match kind {
-            "float" => Real::F32,
-            "double" => Real::F64,
-            _ => {
-                return Err(self.fault(format!(
-                    "has numbers of the kind {kind}, but must have float or double"
-                )));
-            }
-        };
-        self.line();
-        let block = self
-            .bytes
-            .get(self.at..)
-            .and_then(|rest| rest.get(..count.checked_mul(real.size())?))
-            .ok_or_else(|| short(self))?;
-        self.at += block.len();
-        Ok(real.all(block, true))
-    }
-
-    /// Passes over what newer versions write about an array: all up to an empty line.
-    fn pass_metadata(&mut self) {
-        self.line();
-        while self.at < self.bytes.len() && !self.line().is_empty() {}
-    }
 }

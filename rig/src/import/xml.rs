@@ -1,35 +1,87 @@
-//! VTK's XML format (VTK file formats, "XML File Formats"): image data, in one piece and
-//! uncompressed.
+//! VTK's XML format (VTK file formats, "XML File Formats"): image data, rectilinear and unstructured
+//! grids, in one piece, plain or compressed by zlib.
 
-use base64::Engine;
-use base64::prelude::BASE64_STANDARD;
+mod coding;
+
 use roxmltree::{Document, Node};
 
+use super::layout;
+use super::mesh::{Cells, mesh};
 use super::vtk::no_array;
-use super::{Data, Fault, Real, grid, node_count, vectors};
+use super::{Data, Fault, grid, node_count, vectors};
+use coding::{Appended, Coding};
 
-/// The point data named `array`, or the first of three components, of an `ImageData` file.
+/// What the arrays of a file are read with.
+struct Source<'a> {
+    coding: Coding,
+    appended: Option<Appended<'a>>,
+    /// No more numbers than this are believed to be there: zlib makes at most 1032 bytes of one.
+    most: usize,
+}
+
+/// The point data named `array`, or the first of three components.
 pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
     let (head, appended) = split(bytes)?;
     let document = Document::parse(&head)
         .map_err(|e| Fault::at(e.pos().row as usize, format!("is not valid XML: {e}")))?;
     let root = document.root_element();
-    if root.tag_name().name() != "VTKFile" || root.attribute("type") != Some("ImageData") {
-        return Err(Fault::new(
-            "is not a VTK ImageData file: resample the field to image data and save it as .vti",
-        ));
-    }
-    if root.attribute("compressor").is_some() {
-        return Err(Fault::new(
-            "is compressed: save it without compression (in VTK: SetCompressorTypeToNone)",
-        ));
-    }
-    let coding = Coding {
-        big_endian: root.attribute("byte_order") == Some("BigEndian"),
-        long_header: root.attribute("header_type") == Some("UInt64"),
+    let kind = root
+        .attribute("type")
+        .filter(|_| root.tag_name().name() == "VTKFile");
+    let compressed = match root.attribute("compressor") {
+        None => false,
+        Some("vtkZLibDataCompressor") => true,
+        Some(other) => {
+            return Err(at(
+                root,
+                format!(
+                    "is compressed by {other}, but only zlib is known here: save it with vtkZLibDataCompressor or without compression"
+                ),
+            ));
+        }
     };
-    let image = child(root, "ImageData")?;
-    let whole: [i64; 6] = list(image, "WholeExtent")?;
+    let source = Source {
+        coding: Coding {
+            big_endian: root.attribute("byte_order") == Some("BigEndian"),
+            long_header: root.attribute("header_type") == Some("UInt64"),
+            compressed,
+        },
+        appended,
+        most: bytes.len().saturating_mul(if compressed { 1032 } else { 1 }),
+    };
+    match kind {
+        Some(kind @ "ImageData") => image(child(root, kind)?, &source, array),
+        Some(kind @ "RectilinearGrid") => rectilinear(child(root, kind)?, &source, array),
+        Some(kind @ "UnstructuredGrid") => unstructured(child(root, kind)?, &source, array),
+        _ => Err(Fault::new(
+            "is not a VTK file of image data, a rectilinear or an unstructured grid: save the field as .vti, .vtr or .vtu",
+        )),
+    }
+}
+
+/// The only piece of a structured data set, the first index and the number of nodes along x, y, z.
+fn whole<'a, 'i>(set: Node<'a, 'i>, most: usize) -> Result<(Node<'a, 'i>, [i64; 3], [usize; 3]), Fault> {
+    let whole: [i64; 6] = list(set, "WholeExtent")?;
+    let piece = child(set, "Piece")?;
+    if list::<i64, 6>(piece, "Extent")? != whole {
+        return Err(at(
+            piece,
+            "is a piece of the whole, but the file must hold all of it in one piece",
+        ));
+    }
+    let side = |i: usize| -> Option<usize> {
+        let nodes = whole[2 * i + 1].checked_sub(whole[2 * i])?.checked_add(1)?;
+        usize::try_from(nodes).ok().filter(|n| *n > 0)
+    };
+    let (Some(x), Some(y), Some(z)) = (side(0), side(1), side(2)) else {
+        return Err(at(set, "has an extent without points"));
+    };
+    node_count([x, y, z], most)?;
+    Ok((piece, [whole[0], whole[2], whole[4]], [x, y, z]))
+}
+
+fn image(image: Node, source: &Source, array: Option<&str>) -> Result<Data, Fault> {
+    let (piece, index, count) = whole(image, source.most)?;
     let (first, spacing) = (
         list::<f64, 3>(image, "Origin")?,
         list::<f64, 3>(image, "Spacing")?,
@@ -42,38 +94,137 @@ pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
             "has turned axes (Direction), but they must be those of x, y and z",
         ));
     }
-    let piece = child(image, "Piece")?;
-    if list::<i64, 6>(piece, "Extent")? != whole {
+    // The origin is the place of index 0, which need not be the first.
+    let first = std::array::from_fn(|i| first[i] + index[i] as f64 * spacing[i]);
+    let velocity = point_vectors(piece, count.iter().product(), source, array)?;
+    grid(first, spacing, count, velocity)
+}
+
+fn rectilinear(set: Node, source: &Source, array: Option<&str>) -> Result<Data, Fault> {
+    let (piece, _, count) = whole(set, source.most)?;
+    let coordinates = child(piece, "Coordinates")?;
+    let arrays: Vec<Node> = coordinates
+        .children()
+        .filter(|n| n.has_tag_name("DataArray"))
+        .collect();
+    let [x, y, z] = arrays[..] else {
+        return Err(at(coordinates, "must hold three arrays, those of x, y and z"));
+    };
+    let places = [
+        source.numbers(x, count[0])?,
+        source.numbers(y, count[1])?,
+        source.numbers(z, count[2])?,
+    ];
+    let velocity = point_vectors(piece, count.iter().product(), source, array)?;
+    if let [Some(x), Some(y), Some(z)] = places.each_ref().map(|along| layout::even(along)) {
+        return grid([x[0], y[0], z[0]], [x[1], y[1], z[1]], count, velocity);
+    }
+    if count[2] > 1 {
         return Err(at(
-            piece,
-            "is a piece of the whole, but the file must hold all of it in one piece",
+            coordinates,
+            "are not evenly spaced, and there are several layers: resample the field to image data",
         ));
     }
-    let side = |i: usize| -> Option<usize> {
-        let nodes = whole[2 * i + 1].checked_sub(whole[2 * i])?.checked_add(1)?;
-        usize::try_from(nodes).ok().filter(|n| *n > 0)
+    // A plane with uneven spacing is a mesh of quadrilaterals.
+    let [columns, rows, _] = count;
+    let mut points = Vec::new();
+    for y in &places[1] {
+        places[0].iter().for_each(|x| points.extend([*x, *y, 0.0]));
+    }
+    let corner = |i: usize, j: usize| j * columns + i;
+    let squares =
+        (0..rows.saturating_sub(1)).flat_map(|j| (0..columns.saturating_sub(1)).map(move |i| (i, j)));
+    let corners: Vec<usize> = squares
+        .flat_map(|(i, j)| {
+            [
+                corner(i, j),
+                corner(i + 1, j),
+                corner(i + 1, j + 1),
+                corner(i, j + 1),
+            ]
+        })
+        .collect();
+    let cells = Cells {
+        kinds: vec![9; corners.len() / 4],
+        ends: (1..=corners.len() / 4).map(|k| 4 * k).collect(),
+        points: corners,
     };
-    let (Some(x), Some(y), Some(z)) = (side(0), side(1), side(2)) else {
-        return Err(at(image, "has an extent without points"));
+    mesh(&points, &cells, &velocity)
+}
+
+fn unstructured(set: Node, source: &Source, array: Option<&str>) -> Result<Data, Fault> {
+    let size = |piece: &Node, what: &str| -> Option<usize> { piece.attribute(what)?.trim().parse().ok() };
+    let holds_points = |n: &Node| n.has_tag_name("Piece") && size(n, "NumberOfPoints") != Some(0);
+    let pieces: Vec<Node> = set.children().filter(holds_points).collect();
+    let [piece] = pieces[..] else {
+        return Err(at(
+            set,
+            format!(
+                "holds {} pieces with points, but the file must hold all in one",
+                pieces.len()
+            ),
+        ));
     };
-    let nodes = node_count([x, y, z], bytes.len())?;
-    // The origin is the place of index 0, which need not be the first.
-    let first = std::array::from_fn(|i| first[i] + whole[2 * i] as f64 * spacing[i]);
+    let number = |what: &str| {
+        let found = size(&piece, what).filter(|n| *n <= source.most);
+        found.ok_or_else(|| at(piece, format!("has no {what} that the file could hold")))
+    };
+    let (nodes, count) = (number("NumberOfPoints")?, number("NumberOfCells")?);
+    let points = child(child(piece, "Points")?, "DataArray")?;
+    let points = source.numbers(points, 3 * nodes)?;
+    let cells = child(piece, "Cells")?;
+    let of_cells = |name: &str| {
+        let found = cells.children().find(|n| n.attribute("Name") == Some(name));
+        found.ok_or_else(|| at(cells, format!("has no {name} in it")))
+    };
+    let ends = Cells::whole(&source.numbers(of_cells("offsets")?, count)?)?;
+    let used = ends.last().copied().unwrap_or(0);
+    if used > source.most {
+        return Err(at(cells, "claims more corners of cells than the file could hold"));
+    }
+    let cells = Cells {
+        kinds: Cells::whole(&source.numbers(of_cells("types")?, count)?)?,
+        points: Cells::whole(&source.numbers(of_cells("connectivity")?, used)?)?,
+        ends,
+    };
+    mesh(&points, &cells, &point_vectors(piece, nodes, source, array)?)
+}
+
+/// The vectors at the points of a piece.
+fn point_vectors(
+    piece: Node,
+    nodes: usize,
+    source: &Source,
+    array: Option<&str>,
+) -> Result<Vec<[f64; 3]>, Fault> {
     let mut seen = Vec::new();
-    let arrays = child(piece, "PointData")?;
-    for node in arrays.children().filter(|n| n.has_tag_name("DataArray")) {
-        let name = node.attribute("Name").unwrap_or("");
-        let components = node.attribute("NumberOfComponents").unwrap_or("1");
-        if components == "3" && array.is_none_or(|wanted| wanted == name) {
-            let count = nodes
-                .checked_mul(3)
-                .ok_or_else(|| at(node, "has too many points"))?;
-            let numbers = coding.numbers(node, count, appended)?;
-            return grid(first, spacing, [x, y, z], vectors(&numbers));
+    for place in ["PointData", "CellData"] {
+        let arrays = piece.children().filter(|n| n.has_tag_name(place));
+        for node in arrays
+            .flat_map(|n| n.children())
+            .filter(|n| n.has_tag_name("DataArray"))
+        {
+            let name = node.attribute("Name").unwrap_or("");
+            let components = node.attribute("NumberOfComponents").unwrap_or("1");
+            let at_points = place == "PointData";
+            if at_points && components == "3" && array.is_none_or(|wanted| wanted == name) {
+                let count = nodes
+                    .checked_mul(3)
+                    .ok_or_else(|| at(node, "has too many points"))?;
+                return Ok(vectors(&source.numbers(node, count)?));
+            }
+            let of = if at_points { "" } else { ", at the cells" };
+            seen.push(format!("{name} ({components} components{of})"));
         }
-        seen.push(format!("{name} ({components} components)"));
     }
     Err(no_array(array, &seen))
+}
+
+impl Source<'_> {
+    /// The `count` numbers of an array.
+    fn numbers(&self, node: Node, count: usize) -> Result<Vec<f64>, Fault> {
+        self.coding.numbers(node, count, self.appended)
+    }
 }
 
 /// The XML without its appended data, and those: after their `_`, whether they are base64 stands in
@@ -101,107 +252,6 @@ fn split(bytes: &[u8]) -> Result<(String, Option<Appended<'_>>), Fault> {
         raw: tag.contains("\"raw\""),
     };
     Ok((head, Some(appended)))
-}
-
-#[derive(Clone, Copy)]
-struct Appended<'a> {
-    bytes: &'a [u8],
-    raw: bool,
-}
-
-struct Coding {
-    big_endian: bool,
-    long_header: bool,
-}
-
-impl Coding {
-    fn numbers(&self, node: Node, count: usize, appended: Option<Appended>) -> Result<Vec<f64>, Fault> {
-        let real = match node.attribute("type") {
-            Some("Float32") => Real::F32,
-            Some("Float64") => Real::F64,
-            other => {
-                let kind = other.unwrap_or("no kind");
-                return Err(at(
-                    node,
-                    format!("has numbers of {kind}, but must have Float32 or Float64"),
-                ));
-            }
-        };
-        let short = || {
-            at(
-                node,
-                format!("lacks some of its {count} numbers: the file is cut short"),
-            )
-        };
-        let header = if self.long_header { 8 } else { 4 };
-        let wanted = count
-            .checked_mul(real.size())
-            .and_then(|n| n.checked_add(header))
-            .ok_or_else(short)?;
-        let text = node.text().unwrap_or("");
-        let block = match node.attribute("format") {
-            Some("ascii") => {
-                let numbers: Vec<f64> = text
-                    .split_ascii_whitespace()
-                    .map(|word| {
-                        word.parse()
-                            .map_err(|_| at(node, format!("has \"{word}\" where a number was due")))
-                    })
-                    .collect::<Result<_, _>>()?;
-                return if numbers.len() == count {
-                    Ok(numbers)
-                } else {
-                    Err(short())
-                };
-            }
-            Some("binary") => base64(text.trim().as_bytes(), wanted),
-            Some("appended") => {
-                let offset: usize = node
-                    .attribute("offset")
-                    .and_then(|o| o.parse().ok())
-                    .ok_or_else(|| at(node, "has no offset into the appended data"))?;
-                let appended =
-                    appended.ok_or_else(|| at(node, "is appended, but there are no appended data"))?;
-                let rest = appended.bytes.get(offset..).ok_or_else(short)?;
-                if appended.raw {
-                    rest.get(..wanted).map(<[u8]>::to_vec)
-                } else {
-                    base64(rest, wanted)
-                }
-            }
-            other => {
-                let format = other.unwrap_or("none");
-                return Err(at(node, format!("has the unknown format {format}")));
-            }
-        };
-        let block = block.ok_or_else(short)?;
-        let (length, data) = block.split_at(header);
-        let length = length.iter().enumerate().fold(0u64, |sum, (k, b)| {
-            let place = if self.big_endian { header - 1 - k } else { k };
-            sum | u64::from(*b) << (8 * place)
-        });
-        if length != data.len() as u64 {
-            return Err(at(
-                node,
-                format!("holds {length} bytes, but its points need {}", data.len()),
-            ));
-        }
-        Ok(real.all(data, self.big_endian))
-    }
-}
-
-/// The first `wanted` bytes of base64 (RFC 4648), whose groups may be padded in between, as VTK
-/// does after a header; nothing where there are fewer.
-fn base64(text: &[u8], wanted: usize) -> Option<Vec<u8>> {
-    // No more is set aside than the text can fill.
-    let mut bytes = Vec::with_capacity(wanted.min(text.len()));
-    for part in text.chunk_by(|a, b| *a != b'=' || *b == b'=') {
-        let groups = wanted.saturating_sub(bytes.len()).div_ceil(3);
-        let part = &part[..part.len().min(4 * groups)];
-        BASE64_STANDARD.decode_vec(part, &mut bytes).ok()?;
-    }
-    bytes.truncate(wanted);
-    (bytes.len() == wanted).then_some(bytes)
 }
 
 fn at(node: Node, message: impl Into<String>) -> Fault {

@@ -60,7 +60,7 @@ section! {
 
     BLACK_LEVEL = Key::quantity("camera.black_level", &[D::GreyLevels], Range::NotNegative, "DN")
         .about("mean grey level of a dark pixel")
-        .otherwise("5 x gain x dark noise, rounded up, at least 1 DN", "")
+        .otherwise("5 x gain x dark noise, rounded up, at least 1 DN, at most half the largest grey level", "")
         .slider(0.0, 500.0);
 
     DARK_CURRENT = Key::quantity("camera.dark_current", &[D::ElectronRate], Range::NotNegative, "e/s")

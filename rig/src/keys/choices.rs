@@ -2,7 +2,7 @@
 
 use motefield_evaluator::prepare::Statistic;
 use motefield_evaluator::{
-    Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
+    Correlation, Interpolator, LowValues, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
 use motefield_generator::{ImagePattern, PulseShape};
 
@@ -35,6 +35,7 @@ macro_rules! words {
 named!(
     Correlation,
     Interpolator,
+    LowValues,
     Normalise,
     PeakFit,
     PredictorFilter,
@@ -60,6 +61,18 @@ pub enum Source {
     Led,
 }
 words!(Source { "laser" => Laser, "led" => Led });
+
+/// What counts as a body in an imported field.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Body {
+    /// Holes of a mesh, velocities that are not known, and blocks at rest.
+    Found,
+    /// Holes of a mesh and velocities that are not known.
+    Gaps,
+    /// Nothing.
+    None,
+}
+words!(Body { "found" => Found, "gaps" => Gaps, "none" => None });
 
 /// Laser hazard classes of IEC 60825-1, from harmless to hazardous.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

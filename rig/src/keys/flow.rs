@@ -1,6 +1,6 @@
 //! `[flow]`: the kinds of flow, and the keys that each of them uses.
 
-use super::choices::{Align, Layout, YAxis, words};
+use super::choices::{Align, Body, Layout, YAxis, words};
 use super::kind::{Choice, LAB_OR_PICTURE, SPEED_OR_DISPLACEMENT};
 use super::{Key, Kind, NEEDED, Range, section};
 use crate::quantity::Dimension as D;
@@ -334,7 +334,8 @@ section! {
         .flows(&["turbulence"]);
 
     FILE = Key::file("flow.file")
-        .about("the field: `.npy`, a table (`.csv`, `.txt`, `.dat`, `.tsv`), `.vtk` or `.vti`")
+        .about("the field: `.npy`, a table (`.csv`, `.txt`, `.dat`, `.tsv`), `.vtk`, `.vti`, `.vtr` or \
+                `.vtu`")
         .otherwise(NEEDED, "")
         .flows(&["imported"]);
 
@@ -375,6 +376,13 @@ section! {
     LAYOUT = Key::choice::<Layout>("flow.layout")
         .about("how the points of a table are arranged (tables only)")
         .otherwise("found out from the points", "")
+        .flows(&["imported"]);
+
+    BODY = Key::choice::<Body>("flow.body")
+        .about("what is a body in an imported field, where there are neither particles nor a truth: \
+                holes of a mesh, velocities that are not known (NaN) and blocks at rest (exactly 0) \
+                alike, the holes and gaps only, or nothing")
+        .default("\"found\"", "")
         .flows(&["imported"]);
 
     ARRAY = Key::text("flow.array")

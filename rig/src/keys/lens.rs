@@ -69,6 +69,7 @@ section! {
 
     PATTERN = Key::choice::<ImagePattern>("lens.pattern")
         .about("shape of a particle image: Gaussian, or Airy's diffraction pattern of the same \
-                peak and light")
+                peak and light, drawn to four diameters along each axis (its farther rings, 2 to \
+                2.8 % of the light, are left out)")
         .default("\"gaussian\"", "");
 }

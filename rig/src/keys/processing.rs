@@ -1,7 +1,8 @@
 //! `[processing]`
 
 use motefield_evaluator::{
-    Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Processing, Refinement, Weighting,
+    Correlation, Interpolator, LowValues, Normalise, PeakFit, PredictorFilter, Processing, Refinement,
+    Weighting,
 };
 
 use super::choices::BackgroundChoice;
@@ -87,6 +88,12 @@ section! {
         .about("how the place of the correlation peak is found between the pixels")
         .default("\"gaussian3\"", "")
         .usual("\"gaussian3\"", "Willert and Gharib 1991 (memory)");
+
+    LOW_VALUES = Key::choice::<LowValues>("processing.low_values")
+        .about("what the Gaussian fits do where a value beside the peak is not positive and so has \
+                no logarithm, as with particle images below 1 px")
+        .default("\"least\"", "")
+        .default_source(EXPERIMENT);
 
     DEFORM = Key::switch("processing.deform")
         .about("whether later passes deform the frames, or shift whole windows by whole pixels")

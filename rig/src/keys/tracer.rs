@@ -21,8 +21,9 @@ section! {
 
     DIAMETER_SPREAD = Key::share("tracer.diameter_spread")
         .about("half-width, over the mean, of the range of diameters over which the light budget \
-                averages the scattered light (Mie)")
-        .default("0.1", "")
+                averages the scattered light (Mie); where it is given, and no other distribution, \
+                the particles of the pictures differ alike")
+        .default("0.1", "in the budget; the particles of the pictures are of one size")
         .slider(0.0, 1.0);
 
     DENSITY = Key::quantity("tracer.density", &[D::Density], Range::AboveZero, "kg/m3")

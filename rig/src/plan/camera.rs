@@ -25,7 +25,7 @@ fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
     let [full_well_e, dark_noise_e] = [key::FULL_WELL, key::DARK_NOISE].map(|key| pixels.number_or_zero(key));
     let usual_gain = || Sensor::usual_gain_dn_per_e(bits, full_well_e, dark_noise_e);
     let gain_dn_per_e = pixels.number(key::GAIN).unwrap_or_else(usual_gain);
-    let usual_black_level = || Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e);
+    let usual_black_level = || usual_black_level_dn(bits, gain_dn_per_e, dark_noise_e);
     let dark_current_e_s = pixels.number(key::DARK_CURRENT);
     Ok(Some(Sensor {
         bits,
@@ -41,4 +41,11 @@ fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
         dead_pixels: pixels.number_or_zero(key::DEAD_PIXELS),
         crosstalk: pixels.number_or_zero(key::CROSSTALK),
     }))
+}
+
+/// The usual black level, but no more than half of the largest grey level: a camera of one or two
+/// bits would see nothing above it.
+fn usual_black_level_dn(bits: u32, gain_dn_per_e: f64, dark_noise_e: f64) -> f64 {
+    let white = f64::from((1u64 << bits.min(16)) as u32 - 1);
+    Sensor::usual_black_level_dn(gain_dn_per_e, dark_noise_e).min((0.5 * white).floor())
 }

@@ -1,5 +1,6 @@
 //! `[flow]` in px and pulse separations.
 
+mod body;
 mod imported;
 #[cfg(test)]
 mod tests;

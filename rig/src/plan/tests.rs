@@ -154,6 +154,23 @@ fn tracer_follows_its_keys() {
     near(population.geometric_diameter_px, 1.2 / 5.5);
 }
 
+/// The spread over which the budget averages acts in the pictures too, where it is given: the mean
+/// light of the particles there is that of the budget. Tolerance: a thousand ranks and the table's
+/// straightened ripples, 1 %.
+#[test]
+fn the_spread_of_diameters_acts_in_budget_and_pictures_alike() {
+    let changes = [("tracer.diameter_spread", "0.2"), ("tracer.brightness", "mie")];
+    let population = rig(&changes).population;
+    assert_eq!(population.diameters, Diameters::Flat(0.2));
+    assert_eq!(population.diameter_limits, [0.8, 1.2]);
+    near(population.diameter(0.25), 0.9);
+    let light = |k: usize| population.brightness(population.diameter((k as f64 + 0.5) / 1000.0));
+    let mean = (0..1000).map(light).sum::<f64>() / 1000.0;
+    assert!((mean - 1.0).abs() < 0.01, "{mean}");
+    let none = [("tracer.diameter_spread", "0")];
+    assert_eq!(rig(&none).population.diameters, Diameters::Same);
+}
+
 /// Far below the wavelength light grows with the sixth power of the diameter (Rayleigh): 1 % at x =
 /// 0.1, whose square is the next term.
 #[test]
@@ -190,7 +207,9 @@ fn lens_and_camera_follow_their_keys() {
     near(scene.imaging.diameter_growth, 0.4);
     near(scene.camera.fill_factor, 0.6);
     assert_eq!(
-        rig(&[("lens.pattern", "airy")]).imaging.pattern,
+        rig(&[("lens.pattern", "airy"), ("tracer.diameter_spread", "0")])
+            .imaging
+            .pattern,
         ImagePattern::Airy
     );
     near(

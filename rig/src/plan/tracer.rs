@@ -46,6 +46,9 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
     Ok(())
 }
 
+/// Smallest relative diameter of particles that are spread up to their mean diameter.
+const SMALLEST: f64 = 0.01;
+
 /// The particles as a crowd; `geometric_diameter_px` is the part of the particle image that is the
 /// mean particle's geometric image, and `middle` the picture's, px.
 pub(super) fn population(
@@ -58,9 +61,21 @@ pub(super) fn population(
     let tracer = &setup.tracer;
     let usual = Population::default();
     let limits = tracer.diameter_limits.unwrap_or(usual.diameter_limits);
+    let (mut diameters, mut limits) = (tracer.diameters, limits);
+    if let Diameters::Flat(half) = diameters {
+        limits = [(1.0 - half).max(SMALLEST), 1.0 + half];
+    }
     let brightness = match tracer.brightness {
-        BrightnessSetup::Mie if tracer.diameters != Diameters::Same => {
-            Brightness::Table(mie_brightness(setup, lens, limits)?)
+        BrightnessSetup::Mie if diameters != Diameters::Same => {
+            match (mie_brightness(setup, lens, limits), diameters) {
+                (Ok(table), _) => Brightness::Table(table),
+                // Without what a light budget needs there is none in which the spread could act.
+                (Err(_), Diameters::Flat(_)) => {
+                    (diameters, limits) = (Diameters::Same, usual.diameter_limits);
+                    Brightness::Power(2.0)
+                }
+                (Err(missing), _) => return Err(missing),
+            }
         }
         BrightnessSetup::Mie => Brightness::Power(2.0),
         BrightnessSetup::Power(power) => Brightness::Power(power),
@@ -77,7 +92,7 @@ pub(super) fn population(
         })
     };
     Ok(Population {
-        diameters: tracer.diameters,
+        diameters,
         diameter_limits: limits,
         brightness,
         geometric_diameter_px,

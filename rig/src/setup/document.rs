@@ -13,6 +13,9 @@ use super::error::{Fault, SetupError};
 use crate::keys;
 use crate::quantity::Quantity;
 
+/// Largest text of a setup, bytes; the longest in use hold some ten thousand.
+const LARGEST_BYTES: usize = 1_000_000;
+
 /// A value as it stands in a setup.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Value {
@@ -139,6 +142,13 @@ impl Document {
             values: BTreeMap::new(),
             changed: Vec::new(),
         };
+        if text.len() > LARGEST_BYTES {
+            let message = format!(
+                "holds {} bytes, but no setup needs more than {LARGEST_BYTES}: give the setup itself, and files that it names",
+                text.len()
+            );
+            return Err(document.error(Fault { span: None, message }));
+        }
         let table = match DeTable::parse(text) {
             Ok(table) => table,
             Err(e) => {

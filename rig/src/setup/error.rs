@@ -34,7 +34,7 @@ impl SetupError {
     }
 
     /// The line on which a fault shows, with the faulty value underlined.
-    fn snippet(&self, fault: &Fault) -> Option<String> {
+    fn snippet(&self, fault: &Fault, line: Option<usize>) -> Option<String> {
         let span = fault.span.clone()?;
         let first = self.text[..span.start].rfind('\n').map_or(0, |at| at + 1);
         // A value of several lines is shown by its first.
@@ -43,7 +43,7 @@ impl SetupError {
             .map_or(self.text.len(), |at| first + at);
         let within = (span.start - first)..(span.end.min(end).max(span.start) - first);
         let source = Snippet::source(&self.text[first..end])
-            .line_start(self.line(fault)?)
+            .line_start(line?)
             .annotation(AnnotationKind::Primary.span(within));
         let report = Group::with_level(Level::ERROR).element(source);
         Some(Renderer::plain().render(&[report]))
@@ -54,15 +54,20 @@ impl std::error::Error for SetupError {}
 
 impl fmt::Display for SetupError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // Where lines end is looked up for all faults at once: counting anew for each would take the
+        // square of the text's length.
+        let ends: Vec<usize> = self.text.match_indices('\n').map(|(at, _)| at).collect();
         for (k, fault) in self.faults.iter().enumerate() {
+            let before = |span: &Range<usize>| ends.partition_point(|end| *end < span.start);
+            let line = fault.span.as_ref().map(|span| 1 + before(span));
             if k > 0 {
                 f.write_str("\n")?;
             }
-            match self.line(fault) {
+            match line {
                 Some(line) => write!(f, "{}, line {line}: {}", self.name, fault.message)?,
                 None => write!(f, "{}: {}", self.name, fault.message)?,
             }
-            if let Some(snippet) = self.snippet(fault) {
+            if let Some(snippet) = self.snippet(fault, line) {
                 write!(f, "\n{snippet}")?;
             }
         }

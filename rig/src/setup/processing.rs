@@ -36,6 +36,7 @@ pub(super) fn processing(r: &Reader, referenced: &Referenced) -> Processing {
         }
     }
     take(&mut p.peak_fit, r.choice(keys::PEAK_FIT));
+    take(&mut p.low_values, r.choice(keys::LOW_VALUES));
     take(&mut p.interpolator, r.choice(keys::INTERPOLATOR));
     take(&mut p.predictor_filter, r.choice(keys::PREDICTOR_FILTER));
     take(&mut p.refinement, r.choice(keys::REFINEMENT));

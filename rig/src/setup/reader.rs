@@ -333,10 +333,13 @@ fn unknown(path: &str, leaf: &Leaf) -> String {
 fn nearest(path: &str) -> Option<&'static str> {
     let names = keys::all().map(|key| key.path);
     let sections = keys::SECTIONS.iter().map(|section| section.name);
+    let near = |known: &str| 1 + known.len().min(path.len()) / 4;
     names
         .chain(sections)
+        // Names that differ more in length than is allowed need not be compared.
+        .filter(|known| known.len().abs_diff(path.len()) <= near(known))
         .map(|known| (strsim::damerau_levenshtein(path, known), known))
-        .filter(|(distance, known)| *distance <= 1 + known.len().min(path.len()) / 4)
+        .filter(|(distance, known)| *distance <= near(known))
         .min()
         .map(|(_, known)| known)
 }

@@ -215,3 +215,11 @@ fn long_texts_are_read_to_the_end() {
     let message = refused(&text);
     assert!(message.contains("line 2000: t1999 is not a section of a setup"));
 }
+
+/// A text that is longer than any setup is not read, however it goes on.
+#[test]
+fn texts_are_bounded() {
+    let long = "# nothing\n".repeat(200_000);
+    let long = Setup::from_text::<&str>("long", &long, &[]).unwrap_err();
+    assert!(long.to_string().contains("2000000 bytes"), "{long}");
+}

@@ -72,14 +72,15 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
         }
         Some(BrightnessLaw::Power) | None => BrightnessSetup::Power(power.unwrap_or(2.0)),
     };
+    let diameter_spread = r.number(keys::DIAMETER_SPREAD);
     TracerSetup {
         diameter_m: r.number(keys::DIAMETER),
-        diameter_spread: r.number(keys::DIAMETER_SPREAD),
+        diameter_spread,
         density_kg_m3: r.number(keys::DENSITY),
         refractive_index: r.number(keys::REFRACTIVE_INDEX),
         concentration_m3: r.number(keys::CONCENTRATION),
         per_window: r.number(keys::PARTICLES_PER_WINDOW),
-        diameters: diameters(r),
+        diameters: diameters(r, diameter_spread),
         diameter_limits: limits(r),
         brightness,
         cluster_size: r.number(keys::CLUSTER_SIZE),
@@ -89,7 +90,9 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
     }
 }
 
-fn diameters(r: &Reader) -> Diameters {
+/// Of the distribution that is named; else log-normal of the deviation that is given; else spread as
+/// the light budget is told to average.
+fn diameters(r: &Reader, spread: Option<f64>) -> Diameters {
     let sd = r.number(keys::DIAMETER_SD);
     let needed = || {
         let why = "tracer.distribution needs it: write for example 0.2";
@@ -99,7 +102,11 @@ fn diameters(r: &Reader) -> Diameters {
         Some(SizeDistribution::Same) => Diameters::Same,
         Some(SizeDistribution::Normal) => Diameters::Normal(needed()),
         Some(SizeDistribution::LogNormal) => Diameters::LogNormal(needed()),
-        None => sd.map_or(Diameters::Same, Diameters::LogNormal),
+        None => match (sd, spread.filter(|half| *half > 0.0)) {
+            (Some(sd), _) => Diameters::LogNormal(sd),
+            (None, Some(half)) => Diameters::Flat(half),
+            (None, None) => Diameters::Same,
+        },
     }
 }
 

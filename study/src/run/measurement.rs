@@ -9,11 +9,13 @@ use motefield_evaluator::score::{ErrorSample, Errors, Score, VectorTruth, reach}
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, Processing, correlate_ensemble};
-use motefield_generator::{Pair, Scene, Seed, truth};
+use motefield_generator::{Pair, Scene, Seed, pair, truth};
 use ndarray::ArrayView2;
 
 use super::bound::{self, Bound};
 use super::trust::{self, Trust};
+use crate::caveat::Caveat;
+
 use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, FurtherFigures, Point, Progress, Wanted};
 
 /// What stays the same for all measurements of a point.
@@ -175,6 +177,7 @@ impl<'a> Prepared<'a> {
             trust: estimators.enumerate().map(trust_in).collect(),
         };
         Point {
+            caveats: self.caveats(&score),
             score,
             fast: fast.score(),
             columns: self.columns,
@@ -184,6 +187,51 @@ impl<'a> Prepared<'a> {
             besides,
             errors,
         }
+    }
+}
+
+impl Prepared<'_> {
+    /// What must be said beside a score: what it says itself, and what follows from the pictures.
+    fn caveats(&self, score: &Score) -> Vec<Caveat> {
+        // Windows in a body or under the mask are meant to have no truth.
+        let mut all = Caveat::of_score(score, score.vectors);
+        let passes = &self.processing.passes;
+        let (first, last) = (passes.first().expect(PLANNED), passes.last().expect(PLANNED));
+        let area = (last.window[0] * last.window[1] * self.processing.ensemble) as f64;
+        let known = self
+            .truth
+            .point_px
+            .iter()
+            .zip(&self.seen)
+            .filter(|(_, seen)| **seen);
+        let largest = |k: usize| known.clone().map(|(t, _)| t[k].abs()).fold(0.0, f64::max);
+        let range = |k: usize| ((first.window[k] - 1) / 2) as f64;
+        let worse = if largest(0) - range(0) >= largest(1) - range(1) {
+            0
+        } else {
+            1
+        };
+        let particles = self.scene.seeding_density_ppp * area;
+        all.extend(Caveat::of_windows(particles, largest(worse), range(worse)));
+        all.extend(Caveat::of_saturation(self.saturated()));
+        all
+    }
+
+    /// Share of the pixels of the first pair, both frames, that are full or as white as they get.
+    fn saturated(&self) -> f64 {
+        let Some(sensor) = &self.scene.camera.sensor else {
+            return 0.0;
+        };
+        let Pair { a, b } = pair::expected(self.scene, seed(self.seed, 0)).expect(PLANNED);
+        let share = |mut frame: ndarray::Array2<f32>, number: u32| {
+            sensor.charge(&mut frame, number);
+            let full = frame
+                .iter()
+                .filter(|e| f64::from(**e) >= sensor.saturation_e())
+                .count();
+            full as f64 / frame.len() as f64
+        };
+        0.5 * (share(a, 0) + share(b, 1))
     }
 }
 

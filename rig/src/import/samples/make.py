@@ -51,6 +51,68 @@ for name, mode, encode, kind, header in [
     settings = {mode: (), "SetEncodeAppendedData": (encode,), "SetCompressorTypeToNone": (), header: ()}
     write(vtk.vtkXMLImageDataWriter(), name, kind, **settings)
 write(vtk.vtkXMLImageDataWriter(), "compressed.vti", np.float64, SetDataModeToAppended=())
+write(vtk.vtkXMLImageDataWriter(), "lz4.vti", np.float64, SetCompressorTypeToLZ4=())
+settings = {"SetEncodeAppendedData": (0,), "SetBlockSize": (256,)}
+write(vtk.vtkXMLImageDataWriter(), "compressed_raw.vti", np.float64, **settings)
+write(vtk.vtkXMLImageDataWriter(), "compressed_inline.vti", np.float32, SetDataModeToBinary=())
+
+
+def rectilinear():
+    """The plane z = 2 of the same field on its coordinates."""
+    grid = vtk.vtkRectilinearGrid()
+    grid.SetDimensions(5, 4, 1)
+    for set_coordinates, places in [
+        (grid.SetXCoordinates, x[0, 0]),
+        (grid.SetYCoordinates, y[0, :, 0]),
+        (grid.SetZCoordinates, [2.0]),
+    ]:
+        set_coordinates(numpy_to_vtk(np.array(places), deep=True))
+    vectors = numpy_to_vtk(np.stack([u[0], v[0], w[0]], -1).reshape(-1, 3), deep=True)
+    vectors.SetName("velocity")
+    grid.GetPointData().AddArray(vectors)
+    return grid
+
+
+def cylinder():
+    """Potential flow around a cylinder of radius 10 on quadrilaterals around it and a triangle in one of them: u - iv = 1 -
+    (10/zeta)^2 at 24 angles and radii of 10 to 60."""
+    radius, angle = np.meshgrid([10, 12, 15, 20, 30, 60], np.arange(24) * np.pi / 12, indexing="ij")
+    place = (radius * np.exp(1j * angle)).ravel()
+    points, cells = vtk.vtkPoints(), vtk.vtkUnstructuredGrid()
+    points.SetDataTypeToDouble()
+    for p in place:
+        points.InsertNextPoint(p.real, p.imag, 0)
+    cells.SetPoints(points)
+    for ring in range(5):
+        for k in range(24):
+            corners = [24 * ring + k, 24 * ring + (k + 1) % 24, 24 * ring + 24 + (k + 1) % 24, 24 * ring + 24 + k]
+            if (ring, k) == (0, 0):
+                cells.InsertNextCell(vtk.VTK_TRIANGLE, 3, corners[:3])
+                cells.InsertNextCell(vtk.VTK_TRIANGLE, 3, [corners[0], corners[2], corners[3]])
+            else:
+                cells.InsertNextCell(vtk.VTK_QUAD, 4, corners)
+    motion = 1 - (10 / place) ** 2
+    vectors = numpy_to_vtk(np.stack([motion.real, -motion.imag, 0 * motion.real], -1), deep=True)
+    vectors.SetName("velocity")
+    cells.GetPointData().AddArray(vectors)
+    return cells
+
+
+def save(writer, data, name, **settings):
+    writer.SetInputData(data)
+    writer.SetFileName(str(here / name))
+    for setting, value in settings.items():
+        getattr(writer, setting)(*value)
+    writer.Write()
+
+
+save(vtk.vtkXMLRectilinearGridWriter(), rectilinear(), "plane.vtr")
+save(vtk.vtkXMLUnstructuredGridWriter(), cylinder(), "cylinder.vtu")
+save(vtk.vtkXMLUnstructuredGridWriter(), cylinder(), "cylinder_raw.vtu", SetEncodeAppendedData=(0,))
+save(vtk.vtkXMLUnstructuredGridWriter(), cylinder(), "cylinder_ascii.vtu", SetDataModeToAscii=())
+save(vtk.vtkUnstructuredGridWriter(), cylinder(), "cylinder.vtk")
+save(vtk.vtkUnstructuredGridWriter(), cylinder(), "cylinder_binary.vtk", SetFileType=(2,))
+save(vtk.vtkUnstructuredGridWriter(), cylinder(), "cylinder_42.vtk", SetFileVersion=(42,), SetFileType=(2,))
 
 np.save(here / "depth.npy", np.stack([u, v, w]))
 np.save(here / "plane.npy", np.stack([u[0], v[0]]).astype(np.float32))

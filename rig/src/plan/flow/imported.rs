@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use motefield_generator::flow::{DataError, Flow, GridField, ScatteredField};
+use motefield_generator::flow::{DataError, Flow, GridField};
 
-use super::Picture;
+use super::{Picture, body};
 use crate::import::{self, Data, Positions};
 use crate::keys;
 use crate::setup::{Imported, SetupError, Stands};
@@ -56,17 +56,18 @@ pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>
                 px * first[2]
             };
             let first_px = [low[0] + origin[0], low[1] + origin[1], depth];
-            let grid = GridField::new(
-                first_px,
-                spacing.map(|s| px * s),
-                *count,
-                rows(&data, *count, field.y_up).map(displacement).collect(),
-            )
-            .map_err(|e| unusable(e.to_string()))?;
+            let values = rows(&data, *count, field.y_up).map(displacement).collect();
+            let (values, solid) = body::in_cells(values, *count, field.body).map_err(unusable)?;
+            let grid = GridField::new(first_px, spacing.map(|s| px * s), *count, values)
+                .and_then(|grid| match solid {
+                    Some(solid) => grid.with_bodies(solid),
+                    None => Ok(grid),
+                })
+                .map_err(|e| unusable(e.to_string()))?;
             covers(picture, grid.bounds_px())?;
             Ok(Arc::new(grid))
         }
-        Positions::Nodes(nodes) => {
+        Positions::Nodes(nodes) | Positions::Mesh { nodes, .. } => {
             let mut at: Vec<[f64; 2]> = nodes.iter().map(|[x, y]| [px * x, up * px * y]).collect();
             let corner =
                 |i: usize, pick: fn(f64, f64) -> f64| at.iter().map(|p| p[i]).reduce(pick).unwrap_or(0.0);
@@ -78,8 +79,12 @@ pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>
                 *p = [p[0] + origin[0], p[1] + origin[1]];
             }
             let values: Vec<_> = data.velocity.iter().map(displacement).collect();
-            let scattered =
-                ScatteredField::new(&at, &values).map_err(|e| unusable(scattered_fault(field, &data, e)))?;
+            let mesh = match &data.positions {
+                Positions::Mesh { triangles, .. } => Some(&triangles[..]),
+                _ => None,
+            };
+            let scattered = body::between_nodes(&at, &values, mesh, field.body)
+                .map_err(|e| unusable(scattered_fault(field, &data, e)))?;
             covers(picture, scattered.bounds_px())?;
             Ok(Arc::new(scattered))
         }
@@ -87,8 +92,12 @@ pub(super) fn field(picture: &Picture, field: &Imported) -> Result<Arc<dyn Flow>
 }
 
 /// What is wrong with scattered points, by their names in the file.
-fn scattered_fault(field: &Imported, data: &Data, error: DataError) -> String {
+fn scattered_fault(field: &Imported, data: &Data, error: body::NodesFault) -> String {
     let path = field.path.display();
+    let error = match error {
+        body::NodesFault::Data(error) => error,
+        body::NodesFault::Gaps(why) => return format!("{path}: {why}"),
+    };
     match error {
         DataError::SamePlace { first, second } => format!(
             "{path}: {} and {} give two velocities at the same place: keep one",

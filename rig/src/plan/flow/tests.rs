@@ -4,6 +4,8 @@
 use std::fs;
 use std::path::PathBuf;
 
+use motefield_generator::flow::Flow;
+
 use crate::plan::plan;
 use crate::setup::{Setup, SetupError};
 
@@ -444,5 +446,114 @@ fn unusable_fields_say_file_and_line() {
         for word in words {
             assert!(message.contains(word), "{keys}: {message}");
         }
+    }
+}
+
+/// The flow of an imported field, 20 px a unit of length with the middle of its points in the middle
+/// of the picture of 128 x 96 px.
+fn imported(folder: &Folder, file: &str, more: &str) -> Result<std::sync::Arc<dyn Flow>, String> {
+    let keys =
+        format!("kind = 'imported'\nfile = '{file}'\nlength_unit = 'px'\nvelocity_unit = 'px'\n{more}");
+    let text = format!("{RIG}[flow]\n{keys}\n");
+    let name = folder.0.join("rig.toml").display().to_string();
+    let setup = Setup::from_text::<&str>(&name, &text, &[]).map_err(|e| e.to_string())?;
+    Ok(plan(&setup).map_err(|e| e.to_string())?.scene.flow)
+}
+
+/// A mesh around a cylinder of 10 px: the hole is a body, not bridged; at its cells' corners the
+/// field is that of the potential flow, u - iv = 1 - (10/ζ)² (Lamb, Hydrodynamics, §68).
+#[test]
+fn the_hole_of_a_mesh_is_a_body() {
+    let folder = Folder::new("cylinder");
+    let samples = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/import/samples");
+    for name in ["cylinder.vtu", "cylinder_42.vtk"] {
+        folder.file(name, fs::read(samples.join(name)).unwrap());
+        let flow = imported(&folder, name, "").unwrap_or_else(|e| panic!("{e}"));
+        let at = |radius: f64, degrees: f64| {
+            let (sine, cosine) = degrees.to_radians().sin_cos();
+            [63.5 + radius * cosine, 47.5 + radius * sine, 0.0]
+        };
+        for degrees in [0.0, 33.0, 90.0, 171.0, 260.0] {
+            // A polygon of 24 sides leaves cos 7.5° of the radius in the middle of a side.
+            for radius in [0.0, 5.0, 9.9] {
+                assert!(
+                    flow.solid(at(radius, degrees)),
+                    "{name}: {radius} px at {degrees}"
+                );
+                assert_eq!(flow.velocity(at(radius, degrees), 0.0), [0.0; 3]);
+                let here = at(radius, degrees);
+                assert_eq!(flow.path(here, -0.5, 0.5), here);
+            }
+            for radius in [10.1, 12.0, 40.0, 59.0] {
+                assert!(
+                    !flow.solid(at(radius, degrees)),
+                    "{name}: {radius} px at {degrees}"
+                );
+            }
+        }
+        let [u, v, _] = flow.velocity(at(15.0, 90.0), 0.0);
+        assert!(
+            (u - (1.0 + 100.0 / 225.0)).abs() < 1e-6 && v.abs() < 1e-6,
+            "{name}: {u} {v}"
+        );
+        let bridged = imported(&folder, name, "body = 'none'").unwrap();
+        assert!(!bridged.solid(at(0.0, 0.0)));
+    }
+}
+
+/// Velocities that are not known and blocks at rest are bodies, on a grid and between scattered
+/// points; a field at rest as a whole is not.
+#[test]
+fn gaps_and_blocks_at_rest_are_bodies() {
+    let folder = Folder::new("gaps");
+    // Nodes 8 px apart over 128 x 96 px; the four at (56..72, 40..56) px are as told.
+    let table = |jitter: f64, inside: &str, outside: &str| {
+        let mut text = "x,y,u,v\n".to_owned();
+        for k in 0..17 * 13 {
+            let (x, y) = (8 * (k % 17), 8 * (k / 17));
+            let block = (56..=72).contains(&x) && (40..=56).contains(&y);
+            let off = if k == 20 { jitter } else { 0.0 };
+            text += &format!(
+                "{},{y},{}\n",
+                f64::from(x) + off,
+                if block { inside } else { outside }
+            );
+        }
+        text
+    };
+    let solid = |flow: &dyn Flow, x: f64, y: f64| flow.solid([x - 0.5, y - 0.5, 0.0]);
+    for (name, jitter) in [("grid.csv", 0.0), ("nodes.csv", 2.0)] {
+        for (inside, body, is_body) in [
+            ("nan,nan", "found", true),
+            ("nan,nan", "gaps", true),
+            ("0,0", "found", true),
+            ("0,0", "gaps", false),
+            ("0,0", "none", false),
+        ] {
+            folder.file(name, table(jitter, inside, "3,1"));
+            let flow = imported(&folder, name, &format!("body = '{body}'")).unwrap_or_else(|e| panic!("{e}"));
+            let what = format!("{name} {inside} {body}");
+            assert_eq!(solid(flow.as_ref(), 64.0, 48.0), is_body, "{what}");
+            assert!(!solid(flow.as_ref(), 30.0, 48.0), "{what}");
+            let [u, v, _] = flow.velocity([30.0, 60.0, 0.0], 0.0);
+            assert!(
+                (u - 3.0).abs() < 1e-9 && (v - 1.0).abs() < 1e-9,
+                "{what}: {u} {v}"
+            );
+            // Beside what is not known the field goes on as it is: nothing of it is zero.
+            let [u, _, _] = flow.velocity([46.0, 48.0, 0.0], 0.0);
+            assert!(inside == "0,0" || (u - 3.0).abs() < 1e-9, "{what}: {u}");
+        }
+        folder.file(name, table(jitter, "nan,nan", "3,1"));
+        let message = imported(&folder, name, "body = 'none'").unwrap_err();
+        assert!(
+            message.contains("NaN") && message.contains("flow.body"),
+            "{message}"
+        );
+        folder.file(name, table(jitter, "0,0", "0,0"));
+        let still = imported(&folder, name, "").unwrap_or_else(|e| panic!("{e}"));
+        assert!(!solid(still.as_ref(), 64.0, 48.0));
+        folder.file(name, table(jitter, "nan,nan", "nan,nan"));
+        assert!(imported(&folder, name, "").unwrap_err().contains("no fluid"));
     }
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::{Extent, PlaceFromMiddle, Velocity, extent, place};
 use crate::import::{Format, Layout};
-use crate::keys::choices::{Align, YAxis};
+use crate::keys::choices::{Align, Body, YAxis};
 use crate::keys::flow as keys;
 use crate::quantity::Dimension;
 use crate::setup::reader::Reader;
@@ -28,6 +28,8 @@ pub struct Imported {
     pub y_up: bool,
     /// Where the field stands.
     pub stands: Stands,
+    /// What counts as a body in it.
+    pub body: Body,
 }
 
 /// Where an imported field stands in the picture.
@@ -46,7 +48,7 @@ pub(super) fn field(r: &Reader) -> Imported {
     let format = Format::of(&path).unwrap_or_else(|| {
         r.fault(
             keys::FILE,
-            "must end in .npy, .csv (.txt, .dat, .tsv), .vtk or .vti: the ending says how it is read",
+            "must end in .npy, .csv (.txt, .dat, .tsv), .vtk, .vti, .vtr or .vtu: the ending says how it is read",
         );
         Format::Csv
     });
@@ -74,6 +76,7 @@ pub(super) fn field(r: &Reader) -> Imported {
         layout,
         array,
         stands,
+        body: r.choice(keys::BODY).unwrap_or(Body::Found),
     }
 }
 

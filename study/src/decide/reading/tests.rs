@@ -48,6 +48,7 @@ fn point(total_px: f64, lost: f64) -> Point {
         fast_displacement_px: 8.0,
         ensemble: 1,
         besides: crate::run::Besides::default(),
+        caveats: Vec::new(),
     }
 }
 
