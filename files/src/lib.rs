@@ -3,6 +3,7 @@
 mod error;
 pub mod npy;
 mod output;
+mod part;
 pub mod picture;
 pub mod record;
 mod source;
@@ -10,4 +11,5 @@ pub mod table;
 
 pub use error::FileError;
 pub use output::{OutputDirectory, may_write, write};
+pub use part::abandon_parts;
 pub use source::{Content, Disk, FileSource, Memory, list, read_text};

@@ -17,7 +17,7 @@ use std::sync::atomic::AtomicBool;
 use motefield_generator::Exposure;
 
 use crate::StudyError;
-use crate::run::{Effort, Experiment, Point, Progress, run};
+use crate::run::{Chain, Effort, Experiment, Journal, Point, Progress, Wanted, run_kept};
 use motefield_rig::keys;
 use motefield_rig::plan::{Plan, Speeds, plan};
 use motefield_rig::quantity::{Dimension, significant};
@@ -94,13 +94,26 @@ pub struct Decision {
     pub stopped: bool,
 }
 
-/// Decides for a rig.
+/// Runs experiments whose errors alone are wanted.
+fn errors_of(
+    experiments: &[Experiment],
+    wish: &Wish,
+    journal: Option<&Journal<'_>>,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Vec<Option<Point>> {
+    let (chain, wanted) = (Chain::default(), Wanted::default());
+    run_kept(journal, &chain, &wanted, experiments, &wish.effort, progress, stop)
+}
+
+/// Decides for a rig. What `journal` holds is not measured again, what is measured is added.
 ///
 /// # Errors
 /// When a setup on the way cannot be planned.
 pub fn decide(
     search: &PulseSearch,
     wish: &Wish,
+    journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Decision, StudyError> {
@@ -116,6 +129,7 @@ pub fn decide(
         wish,
         separation_s: *separation_s,
         fast_px: speeds.fast_px,
+        journal,
         progress,
         stop,
         spent: std::cell::Cell::new(0),
@@ -166,6 +180,7 @@ struct Sweep<'a> {
     wish: &'a Wish,
     separation_s: f64,
     fast_px: f64,
+    journal: Option<&'a Journal<'a>>,
     progress: &'a dyn Progress,
     stop: &'a AtomicBool,
     /// Pairs of the finished phases.
@@ -238,7 +253,7 @@ impl Sweep<'_> {
             points: [experiments.len(), later],
             first_pairs: self.wish.effort.first_pairs,
         };
-        let points = run(experiments, &self.wish.effort, &phase, self.stop);
+        let points = errors_of(experiments, self.wish, self.journal, &phase, self.stop);
         self.spent
             .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
         points

@@ -2,6 +2,8 @@
 
 pub mod decide;
 pub mod error;
+pub mod folder;
+pub mod manifest;
 pub mod response;
 pub mod run;
 pub mod values;

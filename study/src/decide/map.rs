@@ -13,9 +13,9 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::trial::{Later, MeasuredSetting, Trial, best, try_all};
+use super::trial::{Later, MeasuredSetting, Planned, Trial, best};
 use crate::StudyError;
-use crate::run::Progress;
+use crate::run::{Journal, Progress};
 use crate::vary::SweepValue;
 pub use axis::FreeSetting;
 use motefield_rig::setup::Setup;
@@ -42,7 +42,8 @@ pub struct Map {
     pub stopped: bool,
 }
 
-/// Maps the error over two settings.
+/// Maps the error over two settings. What `journal` holds is not measured again, what is measured
+/// is added.
 ///
 /// # Errors
 /// When no pair of values gives a setup that can be planned.
@@ -50,6 +51,7 @@ pub fn map(
     setup: &Setup,
     axes: [FreeSetting; 2],
     wish: &Wish,
+    journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Map, StudyError> {
@@ -58,6 +60,7 @@ pub fn map(
         keys: axes.each_ref().map(|a| a.key.clone()),
         axes,
         wish,
+        journal,
         progress,
         stop,
         trials: Vec::new(),
@@ -91,6 +94,7 @@ struct Survey<'a> {
     keys: [String; 2],
     axes: [FreeSetting; 2],
     wish: &'a Wish,
+    journal: Option<&'a Journal<'a>>,
     progress: &'a dyn Progress,
     stop: &'a AtomicBool,
     trials: Vec<Trial>,
@@ -108,14 +112,9 @@ impl Survey<'_> {
         if fresh.is_empty() || self.stop.load(Ordering::Relaxed) {
             return Ok(());
         }
-        let found = try_all(
-            self.setup,
-            &self.keys,
-            fresh,
-            self.wish,
-            &Later::than(&self.trials, self.progress),
-            self.stop,
-        );
+        let later = Later::than(&self.trials, self.progress);
+        let found = Planned::of(self.setup, &self.keys, fresh)
+            .map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
         match found {
             Ok(found) => self.trials.extend(found),
             // Beyond what can be built there is nothing to find; at the outset there must be
@@ -187,8 +186,9 @@ impl Survey<'_> {
         let values = vec![vec![SweepValue::new(&a), SweepValue::new(&b)]];
         let later = Later::than(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
-        let tried = try_all(self.setup, &self.keys, values, self.wish, &later, self.stop);
-        Ok(tried.ok().and_then(|mut t| t.pop()))
+        let planned = Planned::of(setup, &self.keys, values).ok();
+        let tried = planned.map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
+        Ok(tried.and_then(|mut t| t.pop()))
     }
 }
 
