@@ -6,12 +6,15 @@ use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
-use motefield_files::{self as files, picture};
+use motefield_files::{self as files, Disk, FileSource, picture};
 use motefield_report::vectors;
 use motefield_rig::setup::{Document, Referenced, Setup};
+use motefield_study::manifest::{EffectiveSetup, FileHash, Manifest};
 use ndarray::Array2;
+use serde_json::json;
 
-use crate::arguments::{changed, print, print_json};
+use crate::arguments::changed;
+use crate::output::{print, print_json};
 
 #[derive(Args)]
 pub struct CorrelateCommand {
@@ -29,7 +32,7 @@ pub struct CorrelateCommand {
     /// particle-disparity or peak-ratio
     #[arg(long, value_name = "ESTIMATOR")]
     uncertainty: Option<Estimator>,
-    /// File for the vectors
+    /// File for the vectors; its manifest stands beside it (vectors.csv.manifest.json)
     #[arg(long, default_value = "vectors.csv")]
     out: PathBuf,
     /// Overwrites existing files
@@ -41,18 +44,48 @@ pub struct CorrelateCommand {
 }
 
 /// The processing of a setup, or the default with changes.
-pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing, Failure> {
+pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<ReadProcessing, Failure> {
+    let mut files_read = Vec::new();
     let document = match setup {
-        Some(path) => Document::parse(&path.display().to_string(), &files::read_text(path)?)?,
+        Some(path) => {
+            let (name, text) = (path.display().to_string(), files::read_text(path)?);
+            files_read.push(FileHash::of(name.clone(), text.as_str()));
+            Document::parse(&name, &text)?
+        }
         None => Document::parse("the processing", "")?,
     };
     let document = changed(document, changes)?;
-    Ok(Setup::read_processing(&document, &Referenced::on_disk())?)
+    let referenced = Referenced::on_disk();
+    let processing = Setup::read_processing(&document, &referenced)?;
+    files_read.extend(FileHash::of_source(referenced.files()));
+    Ok(ReadProcessing {
+        processing,
+        setup: EffectiveSetup::of(&document),
+        files_read,
+    })
+}
+
+/// A processing, and from what it was read.
+pub struct ReadProcessing {
+    pub processing: Processing,
+    pub setup: EffectiveSetup,
+    pub files_read: Vec<FileHash>,
+}
+
+/// Where the manifest of a file of vectors stands.
+pub fn manifest_of(vectors: &Path) -> PathBuf {
+    let mut name = vectors.file_name().unwrap_or_default().to_owned();
+    name.push(".manifest.json");
+    vectors.with_file_name(name)
 }
 
 impl CorrelateCommand {
     /// The pairs, all of one size.
-    fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
+    fn pairs(
+        &self,
+        processing: &Processing,
+        files_read: &mut Vec<FileHash>,
+    ) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
         if !self.frames.len().is_multiple_of(2) {
             return Err(Failure::input(format!(
                 "{} pictures are given, an odd number: give frame A and frame B of each pair",
@@ -68,7 +101,12 @@ impl CorrelateCommand {
         }
         let mut images = Vec::new();
         for path in &self.frames {
-            images.push(picture::read(path)?);
+            let content = Disk::default().content(path)?;
+            images.push(picture::decode(path, &content.bytes)?);
+            files_read.push(FileHash {
+                path: path.display().to_string(),
+                sha256: content.sha256.clone(),
+            });
             let (first, image) = (images[0].dim(), images[images.len() - 1].dim());
             if first != image {
                 let size = |(height, width): (usize, usize)| format!("{width} x {height} px");
@@ -87,9 +125,16 @@ impl CorrelateCommand {
     }
 
     pub fn run(&self) -> Result<Exit, Failure> {
-        let processing = processing(self.setup.as_deref(), &self.changes)?;
+        let ReadProcessing {
+            processing,
+            setup,
+            mut files_read,
+        } = processing(self.setup.as_deref(), &self.changes)?;
+        let beside = manifest_of(&self.out);
         files::may_write(&self.out, self.force)?;
-        let pairs = self.pairs(&processing)?;
+        files::may_write(&beside, self.force)?;
+        let mut frames = Vec::new();
+        let pairs = self.pairs(&processing, &mut frames)?;
         let views: Vec<_> = pairs.iter().map(|[a, b]| [a.view(), b.view()]).collect();
         let field = correlate_ensemble(&views, &processing).map_err(|e| {
             let [first, last] = [&self.frames[0], &self.frames[self.frames.len() - 1]].map(|p| p.display());
@@ -109,15 +154,27 @@ impl CorrelateCommand {
             ),
         };
         let uncertainties = uncertainties.as_deref();
-        files::write(&self.out, vectors::csv(&field, uncertainties).as_bytes())?;
+        let table = vectors::csv(&field, uncertainties);
+        let asked = json!({
+            "frames": frames,
+            "uncertainty": self.uncertainty.map(|estimator| estimator.to_string()),
+        });
+        files_read.extend(frames);
+        let mut manifest = Manifest::new("correlate", asked).with_files(files_read);
+        manifest.setup = Some(setup);
+        manifest.finished = true;
+        let name = self.out.file_name().unwrap_or_default().to_string_lossy();
+        manifest.files_written = vec![FileHash::of(name, table.as_str())];
+        files::write(&beside, manifest.text().as_bytes())?;
+        files::write(&self.out, table.as_bytes())?;
         if self.json {
-            print_json(&vectors::json(&field, uncertainties));
+            print_json(&vectors::json(&field, uncertainties))?;
         } else {
             print(&format!(
                 "{}, in {}\n",
                 vectors::words(&field),
                 self.out.display()
-            ));
+            ))?;
         }
         Ok(Exit::Done)
     }

@@ -19,12 +19,16 @@ pub enum Exit {
     Input = 2,
     /// Input or output failed.
     System = 3,
-    /// Stopped by Ctrl-C, with completed work kept.
+    /// Ended by SIGHUP, with finished work kept.
+    HungUp = 129,
+    /// Stopped by Ctrl-C, with finished work kept.
     Interrupted = 130,
+    /// Ended by SIGTERM, with finished work kept.
+    Terminated = 143,
 }
 
 /// Every exit code in a sentence, for the help.
-pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 130 stopped by Ctrl-C with completed work kept.";
+pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 129, 130, 143 ended by SIGHUP, Ctrl-C, SIGTERM with finished work kept.";
 
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> ExitCode {
@@ -96,6 +100,13 @@ impl From<StudyError> for Failure {
             StudyError::Setup(error) => error.into(),
             StudyError::File(error) => error.into(),
             StudyError::Request(_) | StudyError::NoRange { .. } => Failure::input(error.to_string()),
+            StudyError::Unfinished { .. } => Failure::input(format!(
+                "{error}; use --resume to continue it, or --fresh to start over"
+            )),
+            StudyError::OtherStudy { .. } => Failure::input(format!(
+                "{error}\ncontinue it with what it was begun with, or use --fresh to start over"
+            )),
+            StudyError::NothingToResume { .. } => Failure::input(format!("{error}; leave --resume out")),
         }
     }
 }

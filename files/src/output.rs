@@ -146,11 +146,25 @@ impl OutputDirectory {
         }
     }
 
-    /// Writes the file `name`.
+    /// Writes the file `name`, unless it stands there already with this content.
+    ///
+    /// # Errors
+    /// When it exists with another content and must not be replaced, or the system fails; nothing
+    /// half-written is left.
+    pub fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
+        let (path, bytes) = (self.path(name), bytes.as_ref());
+        match self.may_write(name) {
+            Ok(()) => write(&path, bytes),
+            Err(_) if fs::read(&path).is_ok_and(|there| there == bytes) => Ok(()),
+            Err(exists) => Err(exists),
+        }
+    }
+
+    /// Writes the file `name`, whatever stood there.
     ///
     /// # Errors
     /// When the system fails; nothing half-written is left.
-    pub fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
+    pub fn replace(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
         write(&self.path(name), bytes.as_ref())
     }
 }

@@ -84,13 +84,13 @@ pub struct Decision {
     pub wish: Wish,
     /// The sweep, by rising pulse length.
     pub points: Vec<MeasuredPulse>,
-    /// What the sweep says; `None` if nothing was measured.
+    /// What the sweep says; `None` if nothing was measured or the study was stopped.
     pub reading: Option<Reading>,
     /// What limits toward short pulses, and toward long ones.
     pub causes: [Option<Cause>; 2],
     /// What would help; filled when no pulse length meets the limit.
     pub remedies: Vec<Remedy>,
-    /// Whether the study was stopped before its end.
+    /// Whether the study was stopped before its end: then there are points, and no answer.
     pub stopped: bool,
 }
 
@@ -157,8 +157,7 @@ pub fn decide(
         Some(reading) if reading.window.is_none() => remedy::all(&study, reading.best_s, speeds)?,
         _ => Vec::new(),
     };
-    let stopped = stop.load(std::sync::atomic::Ordering::Relaxed);
-    Ok(Decision {
+    let whole = Decision {
         plan: plan.clone(),
         speeds: *speeds,
         wish: *wish,
@@ -166,7 +165,11 @@ pub fn decide(
         reading,
         causes,
         remedies,
-        stopped,
+        stopped: false,
+    };
+    Ok(match stop.load(std::sync::atomic::Ordering::Relaxed) {
+        true => whole.without_answer(),
+        false => whole,
     })
 }
 
@@ -393,6 +396,19 @@ impl Cause {
 }
 
 impl Decision {
+    /// What is left of a decision that was stopped. A few pairs at each of a few pulse lengths have
+    /// a best as well, but the refinement that would confirm or refute it is missing, and its
+    /// interval knows nothing of that.
+    fn without_answer(self) -> Decision {
+        Decision {
+            reading: None,
+            causes: [None; 2],
+            remedies: Vec::new(),
+            stopped: true,
+            ..self
+        }
+    }
+
     /// Whether some pulse length meets the limit.
     pub fn met(&self) -> bool {
         self.reading.as_ref().is_some_and(|r| r.window.is_some())

@@ -46,6 +46,15 @@ pub struct Place<'a> {
     pub overwrite: bool,
 }
 
+/// Names of the files of a study.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Names<'a> {
+    /// Those that are written at its end.
+    pub at_the_end: &'a [String],
+    /// Those that are written one by one while it runs, always with the same content.
+    pub on_the_way: &'a [String],
+}
+
 /// The folder of a study under way.
 #[derive(Debug)]
 pub struct Folder {
@@ -56,12 +65,12 @@ pub struct Folder {
 }
 
 impl Folder {
-    /// Opens the folder for the study that `manifest` describes, whose files will be `names`.
+    /// Opens the folder for the study that `manifest` describes, with the `names` of its files.
     ///
     /// # Errors
     /// When a file would be overwritten unasked, an unfinished or another study stands there, there
     /// is none to resume, another process is at work there, or the system fails.
-    pub fn open(place: &Place, mut manifest: Manifest, names: &[String]) -> Result<Folder, StudyError> {
+    pub fn open(place: &Place, mut manifest: Manifest, names: &Names) -> Result<Folder, StudyError> {
         let replace = place.overwrite || place.start == Start::Fresh;
         let mut out = OutputDirectory::new(place.directory, place.usual, place.overwrite);
         let then = Manifest::read(out.directory());
@@ -77,12 +86,15 @@ impl Folder {
         } else if place.overwrite {
             out.own(old.iter().map(|file| (file.path.clone(), file.sha256.clone())));
         }
-        let mut all = names.to_vec();
-        all.push(manifest::NAME.to_owned());
-        if !begun {
-            all.push(JOURNAL.to_owned());
+        let mut checked = names.at_the_end.to_vec();
+        checked.push(manifest::NAME.to_owned());
+        if !taken_up {
+            checked.extend_from_slice(names.on_the_way);
         }
-        out.prepare(&all)?;
+        if !begun {
+            checked.push(JOURNAL.to_owned());
+        }
+        out.prepare(&checked)?;
         let journal = out.path(JOURNAL);
         let head = format!("{HEAD} {}", manifest.identity());
         let (journal, records) = match taken_up && begun {
@@ -90,9 +102,16 @@ impl Folder {
                 Resumed::Records(file, records) => (file, records),
                 Resumed::Foreign => return Err(other_study(&out, Vec::new())),
             },
-            false => (RecordFile::begin(&journal, &head, replace)?, Vec::new()),
+            false => match RecordFile::begin(&journal, &head, replace) {
+                Ok(file) => (file, Vec::new()),
+                Err(failure) => {
+                    out.abandon();
+                    return Err(failure.into());
+                }
+            },
         };
-        out.remove_parts(&all);
+        out.remove_parts(&checked);
+        out.remove_parts(names.on_the_way);
         if taken_up {
             manifest.files_written = old;
         } else {
@@ -144,7 +163,7 @@ impl Folder {
     }
 
     fn write_manifest(&self) -> Result<(), FileError> {
-        self.out.write(manifest::NAME, self.manifest.text())
+        self.out.replace(manifest::NAME, self.manifest.text())
     }
 
     /// Writes the study's files, and takes away those of before that are none of them. A study that

@@ -8,8 +8,8 @@
 
 use std::path::Path;
 
-use motefield_files::Content;
-use motefield_rig::setup::Setup;
+use motefield_files::{Content, FileSource};
+use motefield_rig::setup::{Document, Setup};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
@@ -42,7 +42,12 @@ impl FileHash {
 
     /// Of all files that a setup names.
     pub fn of_setup(setup: &Setup) -> Vec<FileHash> {
-        let read = setup.referenced().files().read_so_far();
+        FileHash::of_source(setup.referenced().files())
+    }
+
+    /// Of all files that a source gave so far.
+    pub fn of_source(files: &dyn FileSource) -> Vec<FileHash> {
+        let read = files.read_so_far();
         let one = |(path, sha256): (std::path::PathBuf, String)| FileHash {
             path: path.display().to_string(),
             sha256,
@@ -63,12 +68,12 @@ pub struct EffectiveSetup {
 }
 
 impl EffectiveSetup {
-    /// Of a setup.
-    pub fn of(setup: &Setup) -> EffectiveSetup {
-        let changes = setup.document().changes().iter();
+    /// Of a text that was read, with its changes.
+    pub fn of(document: &Document) -> EffectiveSetup {
+        let changes = document.changes().iter();
         EffectiveSetup {
-            name: setup.name().to_owned(),
-            text: setup.text().to_owned(),
+            name: document.name().to_owned(),
+            text: document.text().to_owned(),
             changes: changes
                 .map(|(key, value)| [key.clone(), value.to_string()])
                 .collect(),
@@ -147,7 +152,7 @@ impl Manifest {
 
     /// The same with the setup, and the files that it names.
     pub fn with_setup(mut self, setup: &Setup) -> Manifest {
-        self.setup = Some(EffectiveSetup::of(setup));
+        self.setup = Some(EffectiveSetup::of(setup.document()));
         self.with_files(FileHash::of_setup(setup))
     }
 
@@ -168,6 +173,23 @@ impl Manifest {
             most_pairs: effort.most_pairs,
         });
         self
+    }
+
+    /// Takes the fields of a layout that says more, and its name; fields that every manifest has
+    /// stay as they are.
+    ///
+    /// # Panics
+    /// When `layout` is no JSON object.
+    pub fn describe(&mut self, layout: Value) {
+        let Value::Object(mut more) = layout else {
+            panic!("a layout is an object");
+        };
+        if let Some(Value::String(schema)) = more.remove("schema") {
+            self.schema = schema;
+        }
+        let own = json!(self);
+        more.retain(|name, _| own.get(name).is_none());
+        self.more = more;
     }
 
     /// The manifest in a directory; `None` where there is none of this program that says so much.

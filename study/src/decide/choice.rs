@@ -152,8 +152,11 @@ pub fn choose(
 }
 
 impl SettingsChoice {
-    /// The best combination.
+    /// The best combination; `None` where none is usable or the study was stopped.
     pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
+        if self.stopped {
+            return None;
+        }
         let trial = &self.trials[best(&self.trials, self.wish.valid)?];
         Some((trial, trial.measured()?))
     }

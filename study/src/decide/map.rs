@@ -32,7 +32,8 @@ pub struct Map {
     pub axes: [FreeSetting; 2],
     /// The regular grid, row by row of the second setting, then refinements about the best.
     pub trials: Vec<Trial>,
-    /// Place of the best in `trials`; `None` if no pair of values may be used.
+    /// Place of the best in `trials`; `None` if no pair of values may be used, or the
+    /// study was stopped.
     pub best: Option<usize>,
     /// The setup as it stands.
     pub standing: Option<Trial>,
@@ -78,15 +79,31 @@ pub fn map(
         survey.refine(0.5f64.powi(round as i32))?;
     }
     let standing = survey.standing()?;
-    let best = best(&survey.trials, wish.valid);
+    let stopped = stop.load(Ordering::Relaxed);
     Ok(Map {
+        best: best(&survey.trials, wish.valid).filter(|_| !stopped),
         axes: survey.axes,
         trials: survey.trials,
-        best,
         standing,
         wish: *wish,
-        stopped: stop.load(Ordering::Relaxed),
+        stopped,
     })
+}
+
+/// Makes sure that some pair of values of the regular grid gives a setup that can be planned.
+///
+/// # Errors
+/// When none does: the first reason.
+pub fn check(setup: &Setup, axes: &[FreeSetting; 2]) -> Result<(), StudyError> {
+    let keys = axes.each_ref().map(|axis| axis.key.clone());
+    Planned::of(setup, &keys, grid(axes)).map(|_| ())
+}
+
+/// All pairs of values of the regular grid, row by row of the second setting.
+fn grid([a, b]: &[FreeSetting; 2]) -> Vec<Vec<SweepValue>> {
+    let rows = b.values().into_iter();
+    rows.flat_map(|y| a.values().into_iter().map(move |x| vec![x, y.clone()]))
+        .collect()
 }
 
 struct Survey<'a> {
@@ -127,13 +144,7 @@ impl Survey<'_> {
 
     /// Tries the whole regular grid.
     fn fill(&mut self) -> Result<(), StudyError> {
-        let [a, b] = &self.axes;
-        let all = b
-            .values()
-            .into_iter()
-            .flat_map(|y| a.values().into_iter().map(move |x| vec![x, y.clone()]))
-            .collect();
-        self.measure(all)
+        self.measure(grid(&self.axes))
     }
 
     /// Lengthens the axes whose range nobody chose on the side where the best stands at the border;
