@@ -21,9 +21,7 @@ use motefield_study::manifest::Manifest;
 use motefield_study::run::Journal;
 use serde_json::{Value, json};
 
-use crate::arguments::{
-    EffortArguments, FolderArguments, SetupArguments, above_zero, go_on, share, stopped,
-};
+use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, above_zero, go_on, share, stopped};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;

@@ -165,7 +165,9 @@ impl Job<'_> {
                     Some(truth) => self.pair(k, truth)?,
                     None => self.frame(k, count)?,
                 };
-                self.folder.journal().add(json!([k, files]).to_string().as_bytes());
+                self.folder
+                    .journal()
+                    .add(json!([k, files]).to_string().as_bytes());
                 bar.done();
             }
             Ok((k, files))
@@ -354,11 +356,7 @@ impl RenderCommand {
         }
         print(words)?;
         let what = if self.series.is_some() { "frames" } else { "pairs" };
-        print(&format!(
-            "{} {what} in {}\n",
-            self.count(),
-            directory.display()
-        ))?;
+        print(&format!("{} {what} in {}\n", self.count(), directory.display()))?;
         Ok(Exit::Done)
     }
 

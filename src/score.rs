@@ -6,9 +6,9 @@ use std::path::PathBuf;
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
+use motefield_evaluator::Grid;
 use motefield_evaluator::score::{ErrorSample, Errors, reach};
 use motefield_evaluator::statistics::Confidence;
-use motefield_evaluator::Grid;
 use motefield_report::score as report;
 use motefield_study::run::{FurtherFigures, trust};
 use motefield_study::vectors;

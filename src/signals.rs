@@ -22,8 +22,6 @@ static SIGNAL: AtomicU8 = AtomicU8::new(0);
 /// What the user is told at the end, by a command that keeps its work; none by others.
 static GO_ON: Mutex<Option<String>> = Mutex::new(None);
 
-const INTERRUPT: u8 = 2;
-
 /// Lets a command end by itself: gives the flag that says when. `go_on` tells the user at the end
 /// how to continue.
 pub fn end_by_itself(go_on: &str) -> &'static AtomicBool {
@@ -79,32 +77,33 @@ fn end() -> ! {
     std::process::exit(i32::from(exit() as u8));
 }
 
-/// Begins to watch for signals. Those that the program's caller ignores (as `nohup` does with
-/// SIGHUP) stay ignored.
+/// Begins to watch for signals. SIGHUP stays ignored where the program's caller ignores it: that is
+/// how `nohup` lets a study outlive its terminal.
 #[cfg(unix)]
 pub fn watch() {
-    let ignored = ignored();
-    let watched = [1, INTERRUPT, 15].map(i32::from);
-    let watched = watched.iter().filter(|signal| ignored >> (**signal - 1) & 1 == 0);
+    let watched: &[i32] = match hang_up_is_ignored() {
+        true => &[2, 15],
+        false => &[1, 2, 15],
+    };
     // Without handlers a signal ends the program as usual.
     if let Ok(mut signals) = signal_hook::iterator::Signals::new(watched) {
         std::thread::spawn(move || signals.forever().for_each(|signal| came(signal as u8)));
     }
 }
 
-/// Which signals the caller ignores, a bit each from SIGHUP on; none where the system does not say
-/// (proc(5): `SigIgn`).
+/// Whether the caller ignores SIGHUP, the lowest bit of `SigIgn` in proc(5); not known, and taken
+/// as no, on other systems than Linux.
 #[cfg(unix)]
-fn ignored() -> u64 {
+fn hang_up_is_ignored() -> bool {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find_map(|line| line.strip_prefix("SigIgn:"));
     line.and_then(|bits| u64::from_str_radix(bits.trim(), 16).ok())
-        .unwrap_or(0)
+        .is_some_and(|bits| bits & 1 == 1)
 }
 
 /// Begins to watch for Ctrl-C.
 #[cfg(not(unix))]
 pub fn watch() {
     // Without a handler Ctrl-C ends the program as usual.
-    let _ = ctrlc::set_handler(|| came(INTERRUPT));
+    let _ = ctrlc::set_handler(|| came(2));
 }

@@ -100,7 +100,11 @@ impl VerifyCommand {
         };
         let records = self.measure(&chosen, confidence, folder.as_ref(), stop)?;
         if stop.load(Ordering::Relaxed) {
-            say(&format!("Stopped after {} of {} cases.", records.len(), chosen.len()));
+            say(&format!(
+                "Stopped after {} of {} cases.",
+                records.len(),
+                chosen.len()
+            ));
             signals::tell_how_to_go_on();
             return Ok(signals::exit());
         }

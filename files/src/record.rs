@@ -58,9 +58,7 @@ impl RecordFile {
         })?;
         lock(path, &file)?;
         let line = format!("{head}\n");
-        let begun = file
-            .set_len(0)
-            .and_then(|()| file.write_all(line.as_bytes()));
+        let begun = file.set_len(0).and_then(|()| file.write_all(line.as_bytes()));
         if let Err(e) = begun {
             let _ = fs::remove_file(path);
             return Err(FileError::of(path, "write", e));
@@ -89,8 +87,7 @@ impl RecordFile {
             rest = after;
         }
         let whole = (bytes.len() - rest.len()) as u64;
-        file.set_len(whole)
-            .map_err(|e| FileError::of(path, "write", e))?;
+        file.set_len(whole).map_err(|e| FileError::of(path, "write", e))?;
         Ok(Resumed::Records(RecordFile::of(path, file, whole), records))
     }
 
@@ -216,7 +213,10 @@ mod tests {
         let anew = RecordFile::begin(&path, "head", false);
         assert!(matches!(anew, Err(FileError::Exists { .. })), "{anew:?}");
         drop(first);
-        assert!(matches!(RecordFile::resume(&path, "other").unwrap(), Resumed::Foreign));
+        assert!(matches!(
+            RecordFile::resume(&path, "other").unwrap(),
+            Resumed::Foreign
+        ));
         assert!(RecordFile::resume(&path, "head").is_ok());
         fs::remove_file(path).unwrap();
     }

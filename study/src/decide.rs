@@ -103,7 +103,15 @@ fn errors_of(
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
     let (chain, wanted) = (Chain::default(), Wanted::default());
-    run_kept(journal, &chain, &wanted, experiments, &wish.effort, progress, stop)
+    run_kept(
+        journal,
+        &chain,
+        &wanted,
+        experiments,
+        &wish.effort,
+        progress,
+        stop,
+    )
 }
 
 /// Decides for a rig. What `journal` holds is not measured again, what is measured is added.

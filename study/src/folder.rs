@@ -71,13 +71,15 @@ impl Folder {
     /// When a file would be overwritten unasked, an unfinished or another study stands there, there
     /// is none to resume, another process is at work there, or the system fails.
     pub fn open(place: &Place, mut manifest: Manifest, names: &Names) -> Result<Folder, StudyError> {
-        let replace = place.overwrite || place.start == Start::Fresh;
         let mut out = OutputDirectory::new(place.directory, place.usual, place.overwrite);
         let then = Manifest::read(out.directory());
         let journal = out.path(JOURNAL);
-        let begun = is_journal(&journal);
-        let taken_up = taken_up(place, &out, then.as_ref(), &manifest, begun)?;
-        let old = then.as_ref().map_or_else(Vec::new, |then| then.files_written.clone());
+        let (begun, torn) = state(&journal);
+        let replace = place.overwrite || place.start == Start::Fresh || torn;
+        let taken_up = taken_up(place, &out, then.as_ref(), &manifest, begun || torn)?;
+        let old = then
+            .as_ref()
+            .map_or_else(Vec::new, |then| then.files_written.clone());
         if taken_up || place.start == Start::Fresh {
             out.own(old.iter().map(|file| (file.path.clone(), file.sha256.clone())));
             // The manifest of this program's own study, and a journal that has none yet.
@@ -91,7 +93,7 @@ impl Folder {
         if !taken_up {
             checked.extend_from_slice(names.on_the_way);
         }
-        if !begun {
+        if !begun && !torn {
             checked.push(JOURNAL.to_owned());
         }
         out.prepare(&checked)?;
@@ -249,13 +251,22 @@ fn other_study(out: &OutputDirectory, mut differences: Vec<String>) -> StudyErro
     }
 }
 
-/// Whether the file is a journal of this program, of whatever version.
-fn is_journal(path: &Path) -> bool {
+/// Whether the file is a journal of this program, of whatever version; and whether it is one whose
+/// first line was not even written when its process was killed, so that it holds nothing.
+fn state(path: &Path) -> (bool, bool) {
     use std::io::Read;
     let word = HEAD.trim_end_matches(|c: char| c.is_ascii_digit());
-    let mut start = vec![0; word.len()];
-    let read = std::fs::File::open(path).and_then(|mut file| file.read_exact(&mut start));
-    read.is_ok() && start == word.as_bytes()
+    let mut start = Vec::new();
+    let file = std::fs::File::open(path);
+    if file
+        .and_then(|file| file.take(200).read_to_end(&mut start))
+        .is_err()
+    {
+        return (false, false);
+    }
+    let torn = !start.contains(&b'\n')
+        && (word.as_bytes().starts_with(&start) || start.starts_with(word.as_bytes()));
+    (!torn && start.starts_with(word.as_bytes()), torn)
 }
 
 /// A file of the folder's own, whatever it holds.

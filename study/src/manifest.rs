@@ -242,8 +242,7 @@ impl Manifest {
         differ("numeric kernel", json!(self.kernel), json!(now.kernel));
         differ("command", json!(self.command), json!(now.command));
         differ("seed", json!(self.seed), json!(now.seed));
-        let names: std::collections::BTreeSet<&String> =
-            self.asked.keys().chain(now.asked.keys()).collect();
+        let names: std::collections::BTreeSet<&String> = self.asked.keys().chain(now.asked.keys()).collect();
         for name in names {
             let of = |m: &Manifest| m.asked.get(name).cloned().unwrap_or_default();
             differ(name, of(self), of(now));
@@ -286,7 +285,10 @@ fn setups(then: Option<&EffectiveSetup>, now: Option<&EffectiveSetup>) -> Vec<St
     let words = |setup: &EffectiveSetup| match setup.changes.is_empty() {
         true => "none".to_owned(),
         false => {
-            let pairs = setup.changes.iter().map(|[key, value]| format!("{key} = {value}"));
+            let pairs = setup
+                .changes
+                .iter()
+                .map(|[key, value]| format!("{key} = {value}"));
             pairs.collect::<Vec<_>>().join(", ")
         }
     };
@@ -372,7 +374,10 @@ mod tests {
             let mut then = manifest();
             change(&mut then);
             let found = then.differences(&now);
-            assert!(found.len() == 1 && found[0].starts_with(words), "{words}: {found:?}");
+            assert!(
+                found.len() == 1 && found[0].starts_with(words),
+                "{words}: {found:?}"
+            );
             assert_ne!(then.identity(), now.identity(), "{words}");
         }
         let mut longer = manifest();

@@ -24,7 +24,11 @@ pub fn kernel() -> String {
     let instructions = "neon";
     #[cfg(not(any(target_arch = "x86_64", target_arch = "aarch64")))]
     let instructions = "scalar";
-    format!("{}-{}-{instructions}", std::env::consts::ARCH, std::env::consts::OS)
+    format!(
+        "{}-{}-{instructions}",
+        std::env::consts::ARCH,
+        std::env::consts::OS
+    )
 }
 
 /// Two-dimensional FFT of packed windows: rows, transposition, rows. Spectra stay transposed.
