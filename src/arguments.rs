@@ -12,6 +12,7 @@ use motefield_study::run::Effort;
 
 use crate::exit::{Exit, Failure};
 use crate::output::say;
+use crate::signals;
 
 /// The setup, which most commands take.
 #[derive(Args)]
@@ -150,7 +151,7 @@ pub struct FolderArguments {
 }
 
 impl FolderArguments {
-    /// Opens the folder of a study: the directory `out`, or the next that is free of the `usual`
+    /// Opens the folder of a study, whose command ends by itself from then on: the directory `out`, or the next that is free of the `usual`
     /// name. `again` is how it is taken up where nothing else is asked.
     pub fn open(
         &self,
@@ -170,7 +171,9 @@ impl FolderArguments {
             },
             overwrite: self.force,
         };
-        Ok(Folder::open(&place, manifest, names)?)
+        let folder = Folder::open(&place, manifest, names)?;
+        signals::end_by_itself(&go_on(&folder));
+        Ok(folder)
     }
 
     /// Whether to start over.

@@ -155,7 +155,7 @@ impl DecideCommand {
         map::check(setup, &axes).map_err(|e| Failure::about("--free", e))?;
         let folder = self.open(setup, &["map.csv", "decision.json", "map.svg"])?;
         let go_on = go_on(&folder);
-        let stop = signals::end_by_itself(&go_on);
+        let stop = signals::stop();
         let bar = Bar::new();
         let map = map::map(setup, axes, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
@@ -177,7 +177,7 @@ impl DecideCommand {
         let search = ChoiceSearch::of(setup, &self.choose).map_err(|e| Failure::about("--for", e))?;
         let folder = self.open(setup, &["choice.csv", "decision.json"])?;
         let go_on = go_on(&folder);
-        let stop = signals::end_by_itself(&go_on);
+        let stop = signals::stop();
         let bar = Bar::new();
         let choice = choose(search, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
@@ -200,7 +200,7 @@ impl DecideCommand {
         names.extend(samples.iter().map(String::as_str));
         let folder = self.open(setup, &names)?;
         let go_on = go_on(&folder);
-        let stop = signals::end_by_itself(&go_on);
+        let stop = signals::stop();
         let bar = Bar::new();
         let decision = decide(&search, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();

@@ -21,7 +21,7 @@ use ndarray::Array2;
 use rayon::prelude::*;
 use serde_json::json;
 
-use crate::arguments::{FolderArguments, SetupArguments, go_on, stopped, use_threads};
+use crate::arguments::{FolderArguments, SetupArguments, stopped, use_threads};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -326,8 +326,7 @@ impl RenderCommand {
             folder: &folder,
             truth_of_pair: self.series.is_none().then(|| npy::field(&truth.dense())),
         };
-        let stop = signals::end_by_itself(&go_on(&folder));
-        let mut written = job.all(self.count(), stop)?;
+        let mut written = job.all(self.count(), signals::stop())?;
         for (name, content) in &masks {
             // A mask holds for all pairs, and stands also where not all of them do.
             folder.out().write(name, content)?;

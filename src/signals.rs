@@ -22,10 +22,14 @@ static SIGNAL: AtomicU8 = AtomicU8::new(0);
 /// What the user is told at the end, by a command that keeps its work; none by others.
 static GO_ON: Mutex<Option<String>> = Mutex::new(None);
 
-/// Lets a command end by itself: gives the flag that says when. `go_on` tells the user at the end
-/// how to continue.
-pub fn end_by_itself(go_on: &str) -> &'static AtomicBool {
+/// Lets the command end by itself once [`stop`] is set. `go_on` tells the user at the end how to
+/// continue.
+pub fn end_by_itself(go_on: &str) {
     *go_on_words() = Some(go_on.to_owned());
+}
+
+/// The flag that is set once a signal came.
+pub fn stop() -> &'static AtomicBool {
     &STOP
 }
 

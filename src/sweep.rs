@@ -16,9 +16,7 @@ use motefield_study::run::{Chain, Effort, Experiment, Journal, Point, Wanted, ru
 use motefield_study::vary::Vary;
 use serde_json::json;
 
-use crate::arguments::{
-    EffortArguments, Estimators, FolderArguments, SetupArguments, estimators, go_on, stopped,
-};
+use crate::arguments::{EffortArguments, Estimators, FolderArguments, SetupArguments, estimators, stopped};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -112,8 +110,7 @@ impl SweepCommand {
         };
         let (out, manifest) = (self.out.as_deref(), self.manifest(&ready));
         let folder = self.folder.open(out, "sweep", Start::New, manifest, &names)?;
-        let go_on = go_on(&folder);
-        let stop = signals::end_by_itself(&go_on);
+        let stop = signals::stop();
         let journal = Journal::of(&folder);
         if journal.found() > 0 {
             say(&format!(

@@ -18,7 +18,7 @@ use motefield_study::verify::suite::{Depth, Runner, Selection, confidence, read}
 use motefield_study::verify::{EMBEDDED, compare};
 use serde_json::json;
 
-use crate::arguments::{FolderArguments, go_on, use_threads};
+use crate::arguments::{FolderArguments, use_threads};
 use crate::exit::{Exit, Failure};
 use crate::output::{is_unread, print, print_json, say};
 use crate::progress::Bar;
@@ -94,10 +94,10 @@ impl VerifyCommand {
             None => None,
         };
         let folder = self.open(&chosen, confidence, files_read)?;
-        let stop = match &folder {
-            Some(folder) => signals::end_by_itself(&go_on(folder)),
-            None => signals::end_by_itself("Nothing is kept without --out."),
-        };
+        if folder.is_none() {
+            signals::end_by_itself("Nothing is kept without --out.");
+        }
+        let stop = signals::stop();
         let records = self.measure(&chosen, confidence, folder.as_ref(), stop)?;
         if stop.load(Ordering::Relaxed) {
             say(&format!(

@@ -216,6 +216,10 @@ pub fn run_kept(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
+    if stop.load(Ordering::Relaxed) {
+        // Whoever waits for the end does not wait for preparations in vain.
+        return experiments.iter().map(|_| None).collect();
+    }
     let prepared: Vec<Prepared> = experiments
         .par_iter()
         .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))

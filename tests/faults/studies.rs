@@ -21,21 +21,18 @@ displacement = ["4.3 px", "1.6 px"]
 const CASE: &str = r#"
 title = "Random error of a small picture"
 topic = "faults"
-measure = "study"
-setup = '''
-[image]
-size = [96, 96]
-particle_diameter = "2.5 px"
-seeding_density = "0.03 ppp"
-electrons = "900 e"
-[flow]
-kind = "uniform"
-displacement = ["2.3 px", "0 px"]
-'''
 [source]
 citation = "none: a study to be disturbed"
 kind = "derived"
 differs = "Nothing."
+[setup.image]
+size = [96, 96]
+particle_diameter = "2.5 px"
+seeding_density = "0.03 ppp"
+electrons = "900 e"
+[setup.flow]
+kind = "uniform"
+displacement = ["2.3 px", "0 px"]
 [pairs]
 quick = 3
 full = 12

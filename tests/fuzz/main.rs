@@ -283,5 +283,5 @@ fn mutations_are_neither_harmless_nor_hopeless() {
             Err(_) => bad += 1,
         }
     });
-    assert!(good >= 20 && bad >= 100, "{good} read, {bad} refused");
+    assert!(good >= 5 && bad >= 100, "{good} read, {bad} refused");
 }
