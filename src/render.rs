@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use crate::exit::{Exit, Failure};
 use clap::{Args, ValueEnum};
 use motefield_evaluator::Processing;
-use motefield_files::{npy, picture};
+use motefield_files::{npy, picture, sha256};
 use motefield_generator::pair::{self, shared};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError, Seed};
@@ -199,8 +199,7 @@ impl Job<'_> {
     }
 
     fn stands(&self, file: &FileHash) -> bool {
-        let bytes = std::fs::read(self.folder.path(&file.path));
-        bytes.is_ok_and(|bytes| FileHash::of(file.path.clone(), bytes) == *file)
+        sha256(&self.folder.path(&file.path)).as_ref() == Some(&file.sha256)
     }
 
     fn write(&self, name: String, bytes: Vec<u8>) -> Result<FileHash, Failure> {

@@ -104,7 +104,7 @@ impl OutputDirectory {
         let Some(hashes) = self.own.get(name) else {
             return false;
         };
-        fs::read(self.path(name)).is_ok_and(|bytes| hashes.contains(&Content::new(bytes).sha256))
+        sha256(&self.path(name)).is_some_and(|hash| hashes.contains(&hash))
     }
 
     /// Takes away a file that an earlier run wrote, unless somebody changed it since.
@@ -169,8 +169,13 @@ impl OutputDirectory {
     }
 }
 
+/// SHA-256 of a file's content; `None` where it cannot be read.
+pub fn sha256(path: &Path) -> Option<String> {
+    Some(Content::new(fs::read(path).ok()?).sha256)
+}
+
 /// Whether anything stands under the path, be it a link that leads nowhere.
-fn exists(path: &Path) -> bool {
+pub fn exists(path: &Path) -> bool {
     path.symlink_metadata().is_ok()
 }
 

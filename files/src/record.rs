@@ -36,7 +36,32 @@ pub enum Resumed {
     Foreign,
 }
 
+/// What stands under the path of a record file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Found {
+    /// Nothing, or a file of another kind.
+    Other,
+    /// One whose first line was not even written when its process was killed: it holds nothing.
+    Torn,
+    /// One with a first line.
+    Begun,
+}
+
 impl RecordFile {
+    /// Looks whether a record file stands under the path whose first line begins with `kind`.
+    pub fn look(path: &Path, kind: &str) -> Found {
+        // More than any first line.
+        const MOST: u64 = 4096;
+        let mut start = Vec::new();
+        let read = File::open(path).and_then(|file| file.take(MOST).read_to_end(&mut start));
+        let kind = kind.as_bytes();
+        match (read.is_ok(), start.contains(&b'\n')) {
+            (true, true) if start.starts_with(kind) => Found::Begun,
+            (true, false) if kind.starts_with(&start) || start.starts_with(kind) => Found::Torn,
+            _ => Found::Other,
+        }
+    }
+
     /// A new file whose first line is `head`; where `replace` is true, also in the place of an
     /// older one.
     ///
@@ -198,6 +223,24 @@ mod tests {
             };
             let expected = ends.iter().filter(|end| **end <= cut).count() - 1;
             assert_eq!(found, records[..expected], "cut at {cut}");
+        }
+        fs::remove_file(path).unwrap();
+    }
+
+    #[test]
+    fn what_stands_there_is_told() {
+        let path = path("look");
+        assert_eq!(RecordFile::look(&path, "motes "), Found::Other);
+        for (text, found) in [
+            ("", Found::Torn),
+            ("mote", Found::Torn),
+            ("motes 2 ab", Found::Torn),
+            ("motes 2 ab\nxyz", Found::Begun),
+            ("notes\n", Found::Other),
+            ("Dear diary", Found::Other),
+        ] {
+            fs::write(&path, text).unwrap();
+            assert_eq!(RecordFile::look(&path, "motes "), found, "{text}");
         }
         fs::remove_file(path).unwrap();
     }

@@ -9,16 +9,18 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use motefield_files::record::{RecordFile, Resumed};
-use motefield_files::{FileError, OutputDirectory};
+use motefield_files::record::{Found, RecordFile, Resumed};
+use motefield_files::{FileError, OutputDirectory, sha256};
 
 use crate::StudyError;
 use crate::manifest::{self, FileHash, Manifest};
 
 /// Name of the journal.
 const JOURNAL: &str = "journal";
-/// How the first line of every journal begins.
-const HEAD: &str = "motefield journal 2";
+/// How the first line of every journal begins, of whatever version.
+const JOURNALS: &str = "motefield journal ";
+/// Version of the records in it.
+const VERSION: u32 = 2;
 
 /// How a folder is taken up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -74,7 +76,8 @@ impl Folder {
         let mut out = OutputDirectory::new(place.directory, place.usual, place.overwrite);
         let then = Manifest::read(out.directory());
         let journal = out.path(JOURNAL);
-        let (begun, torn) = state(&journal);
+        let found = RecordFile::look(&journal, JOURNALS);
+        let (begun, torn) = (found == Found::Begun, found == Found::Torn);
         let replace = place.overwrite || place.start == Start::Fresh || torn;
         let taken_up = taken_up(place, &out, then.as_ref(), &manifest, begun || torn)?;
         let old = then
@@ -98,7 +101,7 @@ impl Folder {
         }
         out.prepare(&checked)?;
         let journal = out.path(JOURNAL);
-        let head = format!("{HEAD} {}", manifest.identity());
+        let head = format!("{JOURNALS}{VERSION} {}", manifest.identity());
         let (journal, records) = match taken_up && begun {
             true => match RecordFile::resume(&journal, &head)? {
                 Resumed::Records(file, records) => (file, records),
@@ -251,27 +254,8 @@ fn other_study(out: &OutputDirectory, mut differences: Vec<String>) -> StudyErro
     }
 }
 
-/// Whether the file is a journal of this program, of whatever version; and whether it is one whose
-/// first line was not even written when its process was killed, so that it holds nothing.
-fn state(path: &Path) -> (bool, bool) {
-    use std::io::Read;
-    let word = HEAD.trim_end_matches(|c: char| c.is_ascii_digit());
-    let mut start = Vec::new();
-    let file = std::fs::File::open(path);
-    if file
-        .and_then(|file| file.take(200).read_to_end(&mut start))
-        .is_err()
-    {
-        return (false, false);
-    }
-    let torn = !start.contains(&b'\n')
-        && (word.as_bytes().starts_with(&start) || start.starts_with(word.as_bytes()));
-    (!torn && start.starts_with(word.as_bytes()), torn)
-}
-
 /// A file of the folder's own, whatever it holds.
 fn own(out: &OutputDirectory, name: &str, there: bool) -> Option<(String, String)> {
-    let bytes = there.then(|| std::fs::read(out.path(name)).ok()).flatten()?;
-    let file = FileHash::of(name, bytes);
-    Some((file.path, file.sha256))
+    let hash = there.then(|| sha256(&out.path(name))).flatten()?;
+    Some((name.to_owned(), hash))
 }

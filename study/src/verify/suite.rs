@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::statistics::Confidence;
-use motefield_files::{self as files, Disk, FileError, FileSource};
+use motefield_files::{self as files, FileError};
 use rayon::prelude::*;
 use serde_json::Value;
 
@@ -206,7 +206,7 @@ impl Runner<'_> {
         believe: bool,
     ) -> Result<Option<CaseRecord>, StudyError> {
         let path = directory.join(format!("{}.json", case.name));
-        if path.symlink_metadata().is_ok() {
+        if files::exists(&path) {
             let text = files::read_text(&path).ok();
             let value: Option<Value> = text.and_then(|text| serde_json::from_str(&text).ok());
             let Some(value) = value.filter(|value| value["schema"] == SCHEMA) else {
@@ -229,6 +229,5 @@ impl Runner<'_> {
 
 /// Whether a file holds what it held when it was read.
 fn unchanged(file: &FileHash) -> bool {
-    let content = Disk::default().content(Path::new(&file.path));
-    content.is_ok_and(|content| content.sha256 == file.sha256)
+    files::sha256(Path::new(&file.path)).as_ref() == Some(&file.sha256)
 }
