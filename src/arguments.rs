@@ -1,18 +1,19 @@
 //! Arguments that several commands share, and what they print.
 
-use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
 use motefield_files::read_text;
 use motefield_generator::Scene;
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
+use motefield_study::folder::{Folder, Names, Place, Start};
+use motefield_study::manifest::{FileHash, Manifest};
 use motefield_study::run::Effort;
-use serde_json::Value;
 
-use crate::exit::Failure;
+use crate::exit::{Exit, Failure};
+use crate::output::say;
+use crate::signals;
 
 /// The setup, which most commands take.
 #[derive(Args)]
@@ -30,7 +31,7 @@ impl SetupArguments {
         let document = match &self.setup {
             Some(path) => Document::parse(&path.display().to_string(), &read_text(path)?)?,
             None => {
-                eprintln!("No setup given: using {EMBEDDED_NAME}.");
+                say(&format!("No setup given: using {EMBEDDED_NAME}."));
                 Document::parse(EMBEDDED_NAME, EMBEDDED)?
             }
         };
@@ -40,6 +41,15 @@ impl SetupArguments {
             document.with(key, value.clone())
         });
         Ok(Setup::read(document, Referenced::on_disk())?)
+    }
+
+    /// A manifest with the setup that was read, its file, and those that it names.
+    pub fn described(&self, manifest: Manifest, setup: &Setup) -> Manifest {
+        manifest.with_setup(setup).with_files(
+            self.setup
+                .iter()
+                .map(|path| FileHash::of(path.display().to_string(), setup.text())),
+        )
     }
 }
 
@@ -51,11 +61,11 @@ const MANY_PARTICLES: f64 = 3e6;
 pub fn announce(scene: &Scene) {
     let cost = scene.cost();
     if cost.memory_bytes > MUCH_MEMORY_BYTES || cost.particles > MANY_PARTICLES {
-        eprintln!(
+        say(&format!(
             "Each pair takes about {:.1} GB of memory and {:.1} million particles. A smaller picture or thinner seeding takes less.",
             cost.memory_bytes / 1e9,
             cost.particles / 1e6
-        );
+        ));
     }
 }
 
@@ -142,28 +152,71 @@ pub fn use_threads(threads: Option<u16>) -> Result<(), Failure> {
         .map_err(|e| Failure::input(format!("--threads {threads}: {e}")))
 }
 
-/// A flag that Ctrl-C sets; a second Ctrl-C ends the program at once.
-pub fn stop_on_interrupt() -> Arc<AtomicBool> {
-    let stop = Arc::new(AtomicBool::new(false));
-    let flag = Arc::clone(&stop);
-    // Without a handler (already set by an embedding program) Ctrl-C ends the program as usual.
-    let _ = ctrlc::set_handler(move || {
-        if flag.swap(true, Ordering::Relaxed) {
-            std::process::exit(130);
-        }
-        eprintln!("\nStopping after the pairs under way; press Ctrl-C again to quit at once.");
-    });
-    stop
+/// How the directory of results is taken up, for commands that can continue.
+#[derive(Args)]
+pub struct FolderArguments {
+    /// Continues in the directory --out what was stopped or killed, from what it had finished; the
+    /// results are the same to the byte
+    #[arg(long, requires = "out", conflicts_with_all = ["force", "fresh"])]
+    resume: bool,
+    /// Starts over in the directory --out: replaces what this program wrote there, finished or not
+    #[arg(long, requires = "out", conflicts_with = "force")]
+    fresh: bool,
+    /// Starts over and also overwrites existing files of other origin
+    #[arg(long)]
+    force: bool,
 }
 
-/// Writes to standard output; a reader that went away (a closed pipe) ends the program quietly.
-pub fn print(text: &str) {
-    use std::io::Write;
-    if std::io::stdout().lock().write_all(text.as_bytes()).is_err() {
-        std::process::exit(0);
+impl FolderArguments {
+    /// Opens the folder of a study, whose command ends by itself from then on: the directory `out`, or the next that is free of the `usual`
+    /// name. `again` is how it is taken up where nothing else is asked.
+    pub fn open(
+        &self,
+        out: Option<&Path>,
+        usual: &str,
+        again: Start,
+        manifest: Manifest,
+        names: &Names,
+    ) -> Result<Folder, Failure> {
+        let place = Place {
+            directory: out,
+            usual,
+            start: match (self.resume, self.fresh) {
+                (true, _) => Start::Resume,
+                (_, true) => Start::Fresh,
+                _ => again,
+            },
+            overwrite: self.force,
+        };
+        let folder = Folder::open(&place, manifest, names)?;
+        signals::end_by_itself(&go_on(&folder));
+        Ok(folder)
+    }
+
+    /// Whether to start over.
+    pub fn anew(&self) -> bool {
+        self.fresh || self.force
     }
 }
 
-pub fn print_json(value: &Value) {
-    print(&format!("{value:#}\n"));
+/// How to continue the study in a folder, in two sentences.
+pub fn go_on(folder: &Folder) -> String {
+    format!(
+        "What was finished is kept. To go on, repeat the command with --out {} --resume.",
+        folder.directory().display()
+    )
+}
+
+/// The end of a command that was stopped: how to go on, if what was finished could be kept.
+pub fn stopped(folder: &Folder) -> Result<(), Failure> {
+    match folder.journal().lost() {
+        false => Ok(()),
+        true => Err(Failure {
+            exit: Exit::System,
+            message: format!(
+                "{}: stopped, and not all finished work could be kept; make room on the disk before going on",
+                folder.directory().display()
+            ),
+        }),
+    }
 }

@@ -7,13 +7,16 @@ use clap::Args;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
 use motefield_files::picture::{self, GreyPicture};
-use motefield_files::{self as files};
+use motefield_files::{self as files, Disk, FileSource};
 use motefield_report::vectors;
 use motefield_rig::setup::{Document, Referenced, Setup};
 use motefield_study::caveat::Caveat;
+use motefield_study::manifest::{EffectiveSetup, FileHash, Manifest};
 use ndarray::Array2;
+use serde_json::json;
 
-use crate::arguments::{changed, print, print_json};
+use crate::arguments::changed;
+use crate::output::{print, print_json};
 
 #[derive(Args)]
 pub struct CorrelateCommand {
@@ -32,7 +35,7 @@ pub struct CorrelateCommand {
     /// particle-disparity or peak-ratio
     #[arg(long, value_name = "ESTIMATOR")]
     uncertainty: Option<Estimator>,
-    /// File for the vectors
+    /// File for the vectors; its manifest stands beside it (vectors.csv.manifest.json)
     #[arg(long, default_value = "vectors.csv")]
     out: PathBuf,
     /// Overwrites existing files
@@ -44,21 +47,52 @@ pub struct CorrelateCommand {
 }
 
 /// The processing of a setup, or the default with changes.
-pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<Processing, Failure> {
+pub fn processing(setup: Option<&Path>, changes: &[String]) -> Result<ReadProcessing, Failure> {
+    let mut files_read = Vec::new();
     let document = match setup {
-        Some(path) => Document::parse(&path.display().to_string(), &files::read_text(path)?)?,
+        Some(path) => {
+            let (name, text) = (path.display().to_string(), files::read_text(path)?);
+            files_read.push(FileHash::of(name.clone(), text.as_str()));
+            Document::parse(&name, &text)?
+        }
         None => Document::parse("the processing", "")?,
     };
     let document = changed(document, changes)?;
-    Ok(Setup::read_processing(&document, &Referenced::on_disk())?)
+    let referenced = Referenced::on_disk();
+    let processing = Setup::read_processing(&document, &referenced)?;
+    files_read.extend(FileHash::of_source(referenced.files()));
+    Ok(ReadProcessing {
+        processing,
+        setup: EffectiveSetup::of(&document),
+        files_read,
+    })
+}
+
+/// A processing, and from what it was read.
+pub struct ReadProcessing {
+    pub processing: Processing,
+    pub setup: EffectiveSetup,
+    pub files_read: Vec<FileHash>,
+}
+
+/// Where the manifest of a file of vectors stands.
+pub fn manifest_of(vectors: &Path) -> PathBuf {
+    let mut name = vectors.file_name().unwrap_or_default().to_owned();
+    name.push(".manifest.json");
+    vectors.with_file_name(name)
 }
 
 impl CorrelateCommand {
     /// The frames in their order, each with what to call it; a file of several pages holds as many.
-    fn images(&self) -> Result<Vec<(String, GreyPicture)>, Failure> {
+    fn images(&self, files_read: &mut Vec<FileHash>) -> Result<Vec<(String, GreyPicture)>, Failure> {
         let mut images: Vec<(String, GreyPicture)> = Vec::new();
         for path in &self.frames {
-            let pages = picture::read_pages(path)?;
+            let content = Disk::default().content(path)?;
+            files_read.push(FileHash {
+                path: path.display().to_string(),
+                sha256: content.sha256.clone(),
+            });
+            let pages = picture::decode_pages(path, &content.bytes)?;
             let many = pages.len() > 1;
             if many && (!images.len().is_multiple_of(2) || !pages.len().is_multiple_of(2)) {
                 return Err(Failure::input(format!(
@@ -124,8 +158,12 @@ impl CorrelateCommand {
     }
 
     /// The pairs, all of one size.
-    fn pairs(&self, processing: &Processing) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
-        let images = self.images()?;
+    fn pairs(
+        &self,
+        processing: &Processing,
+        files_read: &mut Vec<FileHash>,
+    ) -> Result<Vec<[Array2<f32>; 2]>, Failure> {
+        let images = self.images(files_read)?;
         self.check(&images, processing)?;
         let count = images.len() / 2;
         let mut images = images.into_iter().map(|(_, image)| image.pixels);
@@ -134,9 +172,16 @@ impl CorrelateCommand {
     }
 
     pub fn run(&self) -> Result<Exit, Failure> {
-        let processing = processing(self.setup.as_deref(), &self.changes)?;
+        let ReadProcessing {
+            processing,
+            setup,
+            mut files_read,
+        } = processing(self.setup.as_deref(), &self.changes)?;
+        let beside = manifest_of(&self.out);
         files::may_write(&self.out, self.force)?;
-        let pairs = self.pairs(&processing)?;
+        files::may_write(&beside, self.force)?;
+        let mut frames = Vec::new();
+        let pairs = self.pairs(&processing, &mut frames)?;
         let views: Vec<_> = pairs.iter().map(|[a, b]| [a.view(), b.view()]).collect();
         let field = correlate_ensemble(&views, &processing).map_err(|e| {
             let [first, last] = [&self.frames[0], &self.frames[self.frames.len() - 1]].map(|p| p.display());
@@ -158,18 +203,29 @@ impl CorrelateCommand {
         let uncertainties = uncertainties.as_deref();
         let mut caveats = Caveat::of_frames(&views);
         caveats.extend(Caveat::of_field(&field));
-        let text = vectors::csv(&field, uncertainties, &caveats);
-        files::write(&self.out, text.as_bytes())?;
+        let table = vectors::csv(&field, uncertainties, &caveats);
+        let asked = json!({
+            "frames": frames,
+            "uncertainty": self.uncertainty.map(|estimator| estimator.to_string()),
+        });
+        files_read.extend(frames);
+        let mut manifest = Manifest::new("correlate", asked).with_files(files_read);
+        manifest.setup = Some(setup);
+        manifest.finished = true;
+        let name = self.out.file_name().unwrap_or_default().to_string_lossy();
+        manifest.files_written = vec![FileHash::of(name, table.as_str())];
+        files::write(&beside, manifest.text().as_bytes())?;
+        files::write(&self.out, table.as_bytes())?;
         if self.json {
-            print_json(&vectors::json(&field, uncertainties, &caveats));
+            print_json(&vectors::json(&field, uncertainties, &caveats))?;
         } else {
             print(&format!(
                 "{}, in {}\n",
                 vectors::words(&field),
                 self.out.display()
-            ));
+            ))?;
             for caveat in &caveats {
-                print(&format!("  caution: {caveat}\n"));
+                print(&format!("  caution: {caveat}\n"))?;
             }
         }
         Ok(Exit::Done)

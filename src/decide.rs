@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_files::{OutputDirectory, picture};
+use motefield_files::picture;
 use motefield_generator::{Seed, render};
 use motefield_report::decide::pulse::{curve, rows, shown};
 use motefield_report::specimen::{Tone, cut};
@@ -13,15 +13,21 @@ use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 use motefield_rig::{caution, keys};
-use motefield_study::StudyError;
-use motefield_study::decide::choice::choose;
-use motefield_study::decide::map::FreeSetting;
-use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
+use motefield_study::decide::choice::{ChoiceSearch, choose};
+use motefield_study::decide::map::{self, FreeSetting};
+use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
+use motefield_study::folder::{Folder, Names, Start};
+use motefield_study::manifest::Manifest;
+use motefield_study::run::Journal;
+use serde_json::{Value, json};
 
-use crate::arguments::{
-    EffortArguments, SetupArguments, above_zero, print, print_json, share, stop_on_interrupt,
-};
+use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, above_zero, go_on, share, stopped};
+use crate::output::{print, print_json, say};
 use crate::progress::Bar;
+use crate::signals;
+
+/// Names and contents of files.
+type Files = Vec<(String, Vec<u8>)>;
 
 #[derive(Args)]
 pub struct DecideCommand {
@@ -46,12 +52,12 @@ pub struct DecideCommand {
     choose: Vec<String>,
     #[command(flatten)]
     effort: EffortArguments,
-    /// Directory for table.csv, decision.json, curve.svg and sample pairs; a new one by default
+    /// Directory for table.csv, decision.json, curve.svg, sample pairs and manifest.json; a new one
+    /// by default
     #[arg(long)]
     out: Option<PathBuf>,
-    /// Overwrites existing files
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    folder: FolderArguments,
     /// Prints JSON
     #[arg(long)]
     json: bool,
@@ -64,7 +70,7 @@ impl DecideCommand {
         self.effort.use_threads()?;
         let setup = self.setup.read(&[])?;
         if let Some(caution) = caution::text(&setup.light) {
-            eprintln!("{caution}");
+            say(&caution);
         }
         if let Some(free) = &self.free {
             return self.map(&setup, free);
@@ -83,7 +89,32 @@ impl DecideCommand {
         }
     }
 
-    fn map(&self, setup: &Setup, free: &str) -> Result<Exit, Failure> {
+    /// Opens the folder of a decision. Which points are measured later depends on how well those
+    /// before are known, so the effort decides the values as well.
+    fn open(&self, setup: &Setup, names: &[&str]) -> Result<Folder, Failure> {
+        let effort = self.wish().effort;
+        let asked = json!({
+            "limit_px": self.limit,
+            "valid": self.valid,
+            "free": self.free,
+            "range": self.range,
+            "for": self.choose,
+            "precision": effort.precision,
+            "most_pairs": effort.most_pairs,
+        });
+        let manifest = Manifest::new("decide", asked).with_effort(&effort);
+        let manifest = self.setup.described(manifest, setup);
+        let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+        let names = Names {
+            at_the_end: &names,
+            on_the_way: &[],
+        };
+        let out = self.out.as_deref();
+        self.folder.open(out, "decision", Start::New, manifest, &names)
+    }
+
+    /// The two settings named under `--free`, with their ranges.
+    fn axes(&self, setup: &Setup, free: &str) -> Result<[FreeSetting; 2], Failure> {
         let keys: Vec<&str> = free.split(',').map(str::trim).collect();
         let [a, b] = keys[..] else {
             return Err(Failure::input(format!(
@@ -116,110 +147,140 @@ impl DecideCommand {
             let option = if range(key).is_some() { "--range" } else { "--free" };
             FreeSetting::new(setup, key, range(key)).map_err(|e| Failure::about(option, e))
         };
-        let axes = [axis(a)?, axis(b)?];
-        let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
-        out.prepare(&["map.csv", "decision.json", "map.svg"])?;
-        let stop = stop_on_interrupt();
+        Ok([axis(a)?, axis(b)?])
+    }
+
+    fn map(&self, setup: &Setup, free: &str) -> Result<Exit, Failure> {
+        let axes = self.axes(setup, free)?;
+        map::check(setup, &axes).map_err(|e| Failure::about("--free", e))?;
+        let folder = self.open(setup, &["map.csv", "decision.json", "map.svg"])?;
+        let go_on = go_on(&folder);
+        let stop = signals::stop();
         let bar = Bar::new();
-        let map = motefield_study::decide::map::map(setup, axes, &self.wish(), &bar, &stop);
+        let map = map::map(setup, axes, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
-        let map = kept(&out, "--free", map)?;
-        let json = report::decide::map::json(&map, setup);
-        out.write("map.csv", report::decide::map::csv(&map))?;
-        out.write("map.svg", report::decide::map_picture::draw(&map))?;
-        out.write("decision.json", format!("{json:#}\n"))?;
-        self.tell(&json, &report::decide::map::words(&map), "Map and table", &out);
+        let map = map.map_err(|e| Failure::about("--free", e))?;
+        let json = report::decide::map::json(&map, setup, &go_on);
+        let files = vec![
+            ("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes()),
+            (
+                "map.svg".to_owned(),
+                report::decide::map_picture::draw(&map, &go_on).into_bytes(),
+            ),
+        ];
+        let words = report::decide::map::words(&map, &go_on);
+        self.end(folder, files, &json, &words, "Map and table", map.stopped)?;
         Ok(exit(map.stopped, map.best().is_some()))
     }
 
     fn choice(&self, setup: &Setup) -> Result<Exit, Failure> {
-        let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
-        out.prepare(&["choice.csv", "decision.json"])?;
-        let stop = stop_on_interrupt();
+        let search = ChoiceSearch::of(setup, &self.choose).map_err(|e| Failure::about("--for", e))?;
+        let folder = self.open(setup, &["choice.csv", "decision.json"])?;
+        let go_on = go_on(&folder);
+        let stop = signals::stop();
         let bar = Bar::new();
-        let choice = choose(setup, &self.choose, &self.wish(), &bar, &stop);
+        let choice = choose(search, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
-        let choice = kept(&out, "--for", choice)?;
-        let json = report::decide::choice::json(&choice, setup);
-        out.write("choice.csv", report::decide::choice::csv(&choice))?;
-        out.write("decision.json", format!("{json:#}\n"))?;
-        self.tell(&json, &report::decide::choice::words(&choice), "Table", &out);
+        let json = report::decide::choice::json(&choice, setup, &go_on);
+        let table = report::decide::choice::csv(&choice).into_bytes();
+        let files = vec![("choice.csv".to_owned(), table)];
+        let words = report::decide::choice::words(&choice, &go_on);
+        self.end(folder, files, &json, &words, "Table", choice.stopped)?;
         Ok(exit(choice.stopped, choice.best().is_some()))
     }
 
-    fn tell(&self, json: &serde_json::Value, words: &str, what: &str, out: &OutputDirectory) {
-        if self.json {
-            print_json(json);
-        } else {
-            print(words);
-            print(&format!("{what}: {}\n", out.directory().display()));
-        }
-    }
-
     fn pulse(&self, setup: &Setup) -> Result<Exit, Failure> {
-        let out = OutputDirectory::new(self.out.as_deref(), "decision", self.force);
+        // The setup is checked whole before a directory is made.
+        let search = PulseSearch::of(setup)?;
         let samples = SHOWN
             .iter()
             .flat_map(|s| [format!("{s}-a.tif"), format!("{s}-b.tif"), format!("{s}.png")]);
-        let names: Vec<String> = ["table.csv", "decision.json", "curve.svg"]
-            .map(str::to_owned)
-            .into_iter()
-            .chain(samples)
-            .collect();
-        let wish = self.wish();
-        let stop = stop_on_interrupt();
+        let samples: Vec<String> = samples.collect();
+        let mut names = vec!["table.csv", "decision.json", "curve.svg"];
+        names.extend(samples.iter().map(String::as_str));
+        let folder = self.open(setup, &names)?;
+        let go_on = go_on(&folder);
+        let stop = signals::stop();
         let bar = Bar::new();
-        // The setup is checked whole before a directory is made.
-        let search = PulseSearch::of(setup)?;
-        out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
-        let decision = decide(&search, &wish, &bar, &stop);
+        let decision = decide(&search, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
         let decision = decision?;
+        let picture = report::curve::draw(&curve(&decision, &go_on));
+        let mut files = vec![
+            ("table.csv".to_owned(), table::csv(&rows(&decision)).into_bytes()),
+            ("curve.svg".to_owned(), picture.into_bytes()),
+        ];
+        files.extend(self.samples(setup, &decision)?);
+        let json = report::decide::pulse::json(&decision, setup, &go_on);
+        let words = report::decide::pulse::words(&decision, &go_on);
+        let what = "Table, curve and sample pairs";
+        self.end(folder, files, &json, &words, what, decision.stopped)?;
+        Ok(exit(decision.stopped, decision.met()))
+    }
 
-        out.write("table.csv", table::csv(&rows(&decision)))?;
-        out.write("curve.svg", report::curve::draw(&curve(&decision)))?;
-        let shown = shown(&decision);
-        let mut pairs = Vec::new();
-        for (name, pulse_s) in &shown {
-            let value = Setup::quantity(*pulse_s, Dimension::Time);
+    /// A pair at the best pulse length and at either end; none where there is no best.
+    fn samples(&self, setup: &Setup, decision: &Decision) -> Result<Files, Failure> {
+        let mut files = Vec::new();
+        for (name, pulse_s) in shown(decision) {
+            let value = Setup::quantity(pulse_s, Dimension::Time);
             let scene = plan(&setup.with(keys::light::PULSE_LENGTH.path, value)?)?.scene;
             let seed = Seed {
                 study: self.effort.seed,
                 ..Seed::default()
             };
             let pair = render(&scene, seed).map_err(|e| Failure::input(e.to_string()))?;
-            pairs.push((*name, scene, pair));
-        }
-        for (name, scene, pair) in &pairs {
             let float = scene.camera.sensor.is_none();
-            out.write(&format!("{name}-a.tif"), picture::tiff(&pair.a, float))?;
-            out.write(&format!("{name}-b.tif"), picture::tiff(&pair.b, float))?;
-            out.write(&format!("{name}.png"), cut(pair, Tone::of(pair, scene)))?;
+            files.push((format!("{name}-a.tif"), picture::tiff(&pair.a, float)));
+            files.push((format!("{name}-b.tif"), picture::tiff(&pair.b, float)));
+            files.push((format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))));
         }
-        let json = report::decide::pulse::json(&decision, setup);
-        out.write("decision.json", format!("{json:#}\n"))?;
-        self.tell(
-            &json,
-            &report::decide::pulse::words(&decision),
-            "Table, curve and sample pairs",
-            &out,
-        );
-        Ok(exit(decision.stopped, decision.met()))
+        Ok(files)
+    }
+
+    /// Writes the files and the JSON, and prints the answer.
+    fn end(
+        &self,
+        folder: Folder,
+        mut files: Files,
+        json: &Value,
+        words: &str,
+        what: &str,
+        unfinished: bool,
+    ) -> Result<(), Failure> {
+        files.push(("decision.json".to_owned(), format!("{json:#}\n").into_bytes()));
+        let directory = folder.directory().to_owned();
+        let kept = match unfinished {
+            true => stopped(&folder),
+            false => Ok(()),
+        };
+        folder.write(&files, !unfinished)?;
+        kept?;
+        if unfinished {
+            signals::tell_how_to_go_on();
+        }
+        if self.json {
+            return print_json(json);
+        }
+        print(words)?;
+        print(&format!("{what}: {}\n", directory.display()))
     }
 }
 
-/// The result of the work that goes to `out`; where the work failed, removes the directory again if
-/// it was made for it.
-fn kept<T>(out: &OutputDirectory, option: &str, work: Result<T, StudyError>) -> Result<T, Failure> {
-    if work.is_err() {
-        out.abandon();
+/// The journal of a folder; says what it already holds.
+fn journal(folder: &Folder) -> Journal<'_> {
+    let journal = Journal::of(folder);
+    if journal.found() > 0 {
+        say(&format!(
+            "Continuing with {} measurements done before.",
+            journal.found()
+        ));
     }
-    work.map_err(|e| Failure::about(option, e))
+    journal
 }
 
 fn exit(stopped: bool, answered: bool) -> Exit {
     match (stopped, answered) {
-        (true, _) => Exit::Interrupted,
+        (true, _) => signals::exit(),
         (false, true) => Exit::Done,
         (false, false) => Exit::No,
     }

@@ -21,12 +21,16 @@ pub enum Exit {
     System = 3,
     /// The reference figures cannot all be told, though measured with all their pairs.
     Open = 4,
-    /// Stopped by Ctrl-C, with completed work kept.
+    /// Ended by SIGHUP, with finished work kept.
+    HungUp = 129,
+    /// Stopped by Ctrl-C, with finished work kept.
     Interrupted = 130,
+    /// Ended by SIGTERM, with finished work kept.
+    Terminated = 143,
 }
 
 /// Every exit code in a sentence, for the help.
-pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 4 some reference figures cannot be told at full depth; 130 stopped by Ctrl-C with completed work kept.";
+pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 4 some reference figures cannot be told at full depth; 129, 130, 143 ended by SIGHUP, Ctrl-C, SIGTERM with finished work kept.";
 
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> ExitCode {
@@ -98,6 +102,13 @@ impl From<StudyError> for Failure {
             StudyError::Setup(error) => error.into(),
             StudyError::File(error) => error.into(),
             StudyError::Request(_) | StudyError::NoRange { .. } => Failure::input(error.to_string()),
+            StudyError::Unfinished { .. } => Failure::input(format!(
+                "{error}; use --resume to continue it, or --fresh to start over"
+            )),
+            StudyError::OtherStudy { .. } => Failure::input(format!(
+                "{error}\ncontinue it with what it was begun with, or use --fresh to start over"
+            )),
+            StudyError::NothingToResume { .. } => Failure::input(format!("{error}; leave --resume out")),
         }
     }
 }

@@ -5,16 +5,19 @@ mod arguments;
 mod correlate;
 mod decide;
 mod exit;
+mod output;
 mod plan;
 mod progress;
 mod render;
 mod score;
+mod signals;
 mod sweep;
 mod verify;
 
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+use exit::{Exit, Failure};
 
 #[derive(Parser)]
 #[command(name = "motefield", version, about = "Names the light-pulse length to use in a particle image velocimetry experiment", after_help = exit::CODES)]
@@ -60,7 +63,29 @@ enum Command {
 }
 
 fn main() -> ExitCode {
-    let result = match CommandLine::parse().command {
+    signals::watch();
+    match run() {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            output::say(&format!("motefield: {}", failure.message));
+            failure.exit.into()
+        }
+    }
+}
+
+fn run() -> Result<Exit, Failure> {
+    let command = match CommandLine::try_parse() {
+        Ok(line) => line.command,
+        // Help and version are results like any other; all else is a message.
+        Err(text) => {
+            let printed = text.print();
+            return match text.use_stderr() {
+                true => Ok(Exit::Input),
+                false => output::judge(printed).map(|()| Exit::Done),
+            };
+        }
+    };
+    match command {
         Command::Plan(command) => command.run(),
         Command::Render(command) => command.run(),
         Command::Correlate(command) => command.run(),
@@ -68,12 +93,5 @@ fn main() -> ExitCode {
         Command::Sweep(command) => command.run(),
         Command::Decide(command) => command.run(),
         Command::Verify(command) => command.run(),
-    };
-    match result {
-        Ok(exit) => exit.into(),
-        Err(failure) => {
-            eprintln!("motefield: {}", failure.message);
-            failure.exit.into()
-        }
     }
 }

@@ -1,17 +1,20 @@
 //! `plan`
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_files::OutputDirectory;
-use motefield_report::plan::{html, json, text, timing};
+use motefield_report::plan::{html, json as assessment_json, text, timing};
 use motefield_rig::keys;
 use motefield_rig::plan::Assessment;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::{Setup, Value};
+use motefield_study::folder::{Folder, Names, Place, Start};
+use motefield_study::manifest::Manifest;
+use serde_json::json;
 
-use crate::arguments::{SetupArguments, print, print_json};
+use crate::arguments::SetupArguments;
+use crate::output::{print, print_json, say};
 
 #[derive(Args)]
 pub struct PlanCommand {
@@ -21,7 +24,7 @@ pub struct PlanCommand {
     /// (timing.displacement)
     #[arg(long, value_name = "PX")]
     displacement: Option<String>,
-    /// Directory for plan.txt, plan.json, plan.html, timing.svg and timing.txt
+    /// Directory for plan.txt, plan.json, plan.html, timing.svg, timing.txt and manifest.json
     #[arg(long)]
     out: Option<PathBuf>,
     /// Overwrites existing files
@@ -44,12 +47,12 @@ pub struct PlanCommand {
 impl PlanCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         if self.keys {
-            print(include_str!("../docs/setup.md"));
-            print(&keys::document::markdown());
+            print(include_str!("../docs/setup.md"))?;
+            print(&keys::document::markdown())?;
             return Ok(Exit::Done);
         }
         if self.schema {
-            print_json(&keys::schema::json_schema());
+            print_json(&keys::schema::json_schema())?;
             return Ok(Exit::Done);
         }
         let mut more = Vec::new();
@@ -63,43 +66,62 @@ impl PlanCommand {
         let setup = self.setup.read(&more)?;
         let assessment = Assessment::of(&setup)?;
         if let Some(directory) = &self.out {
-            write(
-                &assessment,
-                &OutputDirectory::new(Some(directory), "plan", self.force),
-            )?;
+            let manifest = self.setup.described(Manifest::new("plan", json!({})), &setup);
+            self.write(&assessment, directory, manifest)?;
         }
         if self.json {
-            print_json(&json(&assessment));
+            print_json(&assessment_json(&assessment))?;
         } else {
-            print(&text(&assessment));
+            print(&text(&assessment))?;
         }
         if let Some(caution) = &assessment.caution {
-            eprintln!("\n{caution}");
+            say(&format!("\n{caution}"));
         }
         Ok(match self.strict && assessment.fails() {
             true => Exit::No,
             false => Exit::Done,
         })
     }
+
+    /// Writes the page in all its forms.
+    fn write(&self, assessment: &Assessment, directory: &Path, manifest: Manifest) -> Result<(), Failure> {
+        let files = pages(assessment);
+        let names: Vec<String> = files.iter().map(|(name, _)| name.clone()).collect();
+        let place = Place {
+            directory: Some(directory),
+            usual: "plan",
+            start: Start::New,
+            overwrite: self.force,
+        };
+        let folder = Folder::open(
+            &place,
+            manifest,
+            &Names {
+                at_the_end: &names,
+                on_the_way: &[],
+            },
+        )?;
+        folder.write(&files, true)?;
+        Ok(())
+    }
 }
 
-/// Writes the page in all its forms.
-fn write(assessment: &Assessment, out: &OutputDirectory) -> Result<(), Failure> {
+/// The page in all its forms.
+fn pages(assessment: &Assessment) -> Vec<(String, Vec<u8>)> {
     let caution = assessment
         .caution
         .as_ref()
         .map_or(String::new(), |caution| format!("\n{caution}\n"));
     let mut files = vec![
         ("plan.txt", text(assessment) + &caution),
-        ("plan.json", format!("{:#}\n", json(assessment))),
+        ("plan.json", format!("{:#}\n", assessment_json(assessment))),
         ("plan.html", html(assessment)),
     ];
     if let Some([svg, text]) = timing(assessment) {
         files.extend([("timing.svg", svg), ("timing.txt", text)]);
     }
-    out.prepare(&files.iter().map(|(name, _)| *name).collect::<Vec<_>>())?;
-    files
-        .iter()
-        .try_for_each(|(name, content)| out.write(name, content))?;
-    Ok(())
+    let named = files.into_iter();
+    named
+        .map(|(name, text)| (name.to_owned(), text.into_bytes()))
+        .collect()
 }

@@ -33,8 +33,8 @@ impl Bar {
     }
 
     /// Lets something be printed without the bar in its way.
-    pub fn above(&self, print: impl FnOnce()) {
-        self.bar.suspend(print);
+    pub fn above<T>(&self, print: impl FnOnce() -> T) -> T {
+        self.bar.suspend(print)
     }
 
     /// All pairs take about the same time, so what is left follows from what was spent.

@@ -1,22 +1,30 @@
 //! `render`
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use crate::exit::{Exit, Failure};
 use clap::{Args, ValueEnum};
 use motefield_evaluator::Processing;
-use motefield_files::{OutputDirectory, npy, picture};
+use motefield_files::{npy, picture, sha256};
 use motefield_generator::pair::{self, shared};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError, Seed};
-use motefield_report::pairs::{self, Manifest};
-use motefield_rig::plan::plan;
+use motefield_report::pairs::{self, Manifest as About, TruthAt};
+use motefield_rig::plan::{Plan, plan};
+use motefield_rig::setup::Setup;
+use motefield_study::folder::{self, Folder, Start};
+use motefield_study::manifest::{FileHash, Manifest};
 use motefield_study::run::{Progress, bound};
 use ndarray::Array2;
 use rayon::prelude::*;
+use serde_json::json;
 
-use crate::arguments::{SetupArguments, announce, print, print_json, use_threads};
+use crate::arguments::{FolderArguments, SetupArguments, announce, stopped, use_threads};
+use crate::output::{print, print_json, say};
 use crate::progress::Bar;
+use crate::signals;
 
 #[derive(Args)]
 pub struct RenderCommand {
@@ -55,9 +63,8 @@ pub struct RenderCommand {
     /// Prints the true displacement at the point X,Y of the picture, px; may be repeated
     #[arg(long, value_name = "X,Y", value_parser = point, allow_hyphen_values = true)]
     truth_at: Vec<[f64; 2]>,
-    /// Overwrites existing files
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    folder: FolderArguments,
     /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
@@ -81,55 +88,123 @@ fn point(text: &str) -> Result<[f64; 2], String> {
         .ok_or_else(|| "must be two numbers such as 120.5,64".to_owned())
 }
 
-/// What is to be done for the frames of one seed.
-struct Job<'a> {
-    render: &'a RenderCommand,
-    scene: &'a Scene,
-    processing: &'a Processing,
-    out: &'a OutputDirectory,
+impl PictureFormat {
+    fn extension(self) -> &'static str {
+        match self {
+            PictureFormat::Tiff => "tif",
+            PictureFormat::Png => "png",
+        }
+    }
 }
 
 fn name(kind: &str, k: u32, rest: &str) -> String {
     format!("{kind}-{k:05}{rest}")
 }
 
-impl Job<'_> {
-    fn extension(&self) -> &'static str {
-        match self.render.format {
-            PictureFormat::Tiff => "tif",
-            PictureFormat::Png => "png",
-        }
+/// What the files are called.
+#[derive(Clone, Copy)]
+struct Names<'a>(&'a RenderCommand);
+
+impl Names<'_> {
+    fn of(render: &RenderCommand) -> Names<'_> {
+        Names(render)
     }
 
     /// The files of pair, or of series frame, number `k`, and those of the truth from it on.
-    fn names(&self, k: u32) -> Vec<String> {
-        let parts: &[&str] = if self.render.series.is_some() {
-            &[""]
-        } else {
-            &["-a", "-b"]
-        };
-        let kind = if self.render.series.is_some() {
-            "frame"
-        } else {
-            "pair"
+    fn all(self, k: u32) -> Vec<String> {
+        let Names(render) = self;
+        let (kind, parts): (_, &[&str]) = match render.series {
+            Some(_) => ("frame", &[""]),
+            None => ("pair", &["-a", "-b"]),
         };
         let mut names = Vec::new();
         for part in parts {
-            names.push(name(kind, k, &format!("{part}.{}", self.extension())));
-            if self.render.expected {
+            names.push(name(kind, k, &format!("{part}.{}", render.format.extension())));
+            if render.expected {
                 names.push(name("expected", k, &format!("{part}.tif")));
             }
-            if self.render.particles {
+            if render.particles {
                 names.push(name("particles", k, &format!("{part}.csv")));
             }
         }
-        if self.render.series.is_none_or(|frames| k + 1 < frames) {
+        if render.series.is_none_or(|frames| k + 1 < frames) {
             names.push(name("truth", k, ".npy"));
         }
-        if self.render.bound {
+        if render.bound {
             names.push(name("bound", k, ".npy"));
         }
         names
+    }
+}
+
+/// What is to be done for the frames of one seed.
+struct Job<'a> {
+    render: &'a RenderCommand,
+    names: Names<'a>,
+    scene: &'a Scene,
+    processing: &'a Processing,
+    folder: &'a Folder,
+    /// The truth of every pair: none of the flow fields knows the pair's number. None for a series.
+    truth_of_pair: Option<Vec<u8>>,
+}
+
+impl Job<'_> {
+    /// Renders all that the journal does not hold, until `stop` is set: the files that stand there
+    /// then.
+    fn all(&self, count: u32, stop: &AtomicBool) -> Result<Vec<FileHash>, Failure> {
+        let mut kept = self.kept();
+        if !kept.is_empty() {
+            say(&format!("Continuing with {} done before.", kept.len()));
+        }
+        let bar = Bar::new();
+        bar.expect(count as usize);
+        let one = |k: u32| -> Result<(u32, Vec<FileHash>), Failure> {
+            let mut files = Vec::new();
+            if !stop.load(Ordering::Relaxed) {
+                files = match &self.truth_of_pair {
+                    Some(truth) => self.pair(k, truth)?,
+                    None => self.frame(k, count)?,
+                };
+                self.folder
+                    .journal()
+                    .add(json!([k, files]).to_string().as_bytes());
+                bar.done();
+            }
+            Ok((k, files))
+        };
+        let rest: Vec<u32> = (0..count).filter(|k| !kept.contains_key(k)).collect();
+        (0..kept.len()).for_each(|_| bar.done());
+        // A large picture uses all threads, and one at a time needs the least memory.
+        let rendered: Result<Vec<_>, Failure> = if shared(self.scene.size) {
+            rest.into_iter().map(one).collect()
+        } else {
+            rest.into_par_iter().map(one).collect()
+        };
+        bar.finish();
+        kept.extend(rendered?);
+        Ok(kept.into_values().flatten().collect())
+    }
+
+    /// What the journal holds and the folder still has: the files of each pair or frame.
+    fn kept(&self) -> BTreeMap<u32, Vec<FileHash>> {
+        let records = self.folder.records().iter();
+        let read = records.filter_map(|r| serde_json::from_slice::<(u32, Vec<FileHash>)>(r).ok());
+        let whole = |(k, files): &(u32, Vec<FileHash>)| {
+            let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
+            let mut asked = self.names.all(*k);
+            asked.retain(|name| !names.contains(&name.as_str()));
+            asked.is_empty() && files.iter().all(|file| self.stands(file))
+        };
+        read.filter(whole).collect()
+    }
+
+    fn stands(&self, file: &FileHash) -> bool {
+        sha256(&self.folder.path(&file.path)).as_ref() == Some(&file.sha256)
+    }
+
+    fn write(&self, name: String, bytes: Vec<u8>) -> Result<FileHash, Failure> {
+        self.folder.out().write(&name, &bytes)?;
+        Ok(FileHash::of(name, bytes))
     }
 
     /// A frame's picture and what was asked for beside it; `frame` is its number in the pair or
@@ -141,30 +216,26 @@ impl Job<'_> {
         frame: u32,
         seed: Seed,
         [light, grey]: [&Array2<f32>; 2],
-    ) -> Result<(), Failure> {
+    ) -> Result<Vec<FileHash>, Failure> {
         let picture = match self.render.format {
             PictureFormat::Tiff => picture::tiff(grey, self.scene.camera.sensor.is_none()),
             PictureFormat::Png => picture::png_16(grey),
         };
-        self.out.write(
-            &name(kind, number, &format!("{part}.{}", self.extension())),
-            &picture,
-        )?;
+        let extension = self.render.format.extension();
+        let mut files = vec![self.write(name(kind, number, &format!("{part}.{extension}")), picture)?];
         if self.render.expected {
-            self.out.write(
-                &name("expected", number, &format!("{part}.tif")),
-                picture::tiff(light, true),
-            )?;
+            let name = name("expected", number, &format!("{part}.tif"));
+            files.push(self.write(name, picture::tiff(light, true))?);
         }
         if self.render.particles {
             let list = pair::shown(self.scene, seed, frame, self.render.series.is_some()).map_err(bad)?;
             let name = name("particles", number, &format!("{part}.csv"));
-            self.out.write(&name, pairs::particles(&list))?;
+            files.push(self.write(name, pairs::particles(&list).into_bytes())?);
         }
-        Ok(())
+        Ok(files)
     }
 
-    fn pair(&self, k: u32, truth: &[u8]) -> Result<(), Failure> {
+    fn pair(&self, k: u32, truth: &[u8]) -> Result<Vec<FileHash>, Failure> {
         let seed = Seed {
             study: self.render.seed,
             point: 0,
@@ -172,27 +243,28 @@ impl Job<'_> {
         };
         let light = pair::expected(self.scene, seed).map_err(bad)?;
         let grey = light.clone().read(self.scene, seed);
-        self.write_frame(["pair", "-a"], k, 0, seed, [&light.a, &grey.a])?;
-        self.write_frame(["pair", "-b"], k, 1, seed, [&light.b, &grey.b])?;
+        let mut files = self.write_frame(["pair", "-a"], k, 0, seed, [&light.a, &grey.a])?;
+        files.extend(self.write_frame(["pair", "-b"], k, 1, seed, [&light.b, &grey.b])?);
         if self.render.bound {
             let bound = bound::field(self.scene, self.processing, seed);
-            self.out.write(&name("bound", k, ".npy"), npy::field(&bound))?;
+            files.push(self.write(name("bound", k, ".npy"), npy::field(&bound))?);
         }
-        Ok(self.out.write(&name("truth", k, ".npy"), truth)?)
+        files.push(self.write(name("truth", k, ".npy"), truth.to_vec())?);
+        Ok(files)
     }
 
-    fn frame(&self, k: u32, frames: u32) -> Result<(), Failure> {
+    fn frame(&self, k: u32, frames: u32) -> Result<Vec<FileHash>, Failure> {
         let seed = Seed {
             study: self.render.seed,
             ..Seed::default()
         };
         let [light, grey] = pair::frame(self.scene, seed, k).map_err(bad)?;
-        self.write_frame(["frame", ""], k, k, seed, [&light, &grey])?;
+        let mut files = self.write_frame(["frame", ""], k, k, seed, [&light, &grey])?;
         if k + 1 < frames {
             let truth = TrueDisplacement::of_series(self.scene, k).dense();
-            self.out.write(&name("truth", k, ".npy"), npy::field(&truth))?;
+            files.push(self.write(name("truth", k, ".npy"), npy::field(&truth))?);
         }
-        Ok(())
+        Ok(files)
     }
 }
 
@@ -228,70 +300,92 @@ impl RenderCommand {
         if ideal && self.format == PictureFormat::Png {
             return Err(Failure::input("--format png holds grey levels, and camera.ideal = true gives photo-electrons: leave out one of the two".to_owned()));
         }
-        let out = OutputDirectory::new(
-            self.out.as_deref(),
-            if self.series.is_some() { "series" } else { "pairs" },
-            self.force,
-        );
-        let job = Job {
-            render: self,
-            scene,
-            processing: &plan.processing,
-            out: &out,
-        };
-        let count = self.series.unwrap_or(self.pairs);
         let truth = TrueDisplacement::of_pair(scene);
-        let masks = self.masks(scene, &truth);
-        let mut names: Vec<String> = (0..count).flat_map(|k| job.names(k)).collect();
-        names.extend(masks.iter().map(|(name, _)| (*name).to_owned()));
-        names.push("manifest.json".to_owned());
-        out.prepare(&names.iter().map(String::as_str).collect::<Vec<_>>())?;
-
-        // None of the flow fields knows the pair's number, so neither does the truth of a pair.
-        let truth_of_pair = self.series.is_none().then(|| npy::field(&truth.dense()));
-        let bar = Bar::new();
-        bar.expect(count as usize);
-        let one = |k: u32| {
-            match &truth_of_pair {
-                Some(truth) => job.pair(k, truth)?,
-                None => job.frame(k, count)?,
-            }
-            bar.done();
-            Ok(())
-        };
-        // A large picture uses all threads, and one at a time needs the least memory.
-        let rendered: Result<(), Failure> = if shared(scene.size) {
-            (0..count).try_for_each(one)
-        } else {
-            (0..count).into_par_iter().try_for_each(one)
-        };
-        bar.finish();
-        rendered?;
-        for (name, content) in &masks {
-            out.write(name, content)?;
-        }
         let truth_at: Vec<_> = self
             .truth_at
             .iter()
             .map(|&[x, y]| ([x, y], truth.at(x, y)))
             .collect();
-        let manifest = pairs::json(&Manifest {
-            setup: &setup,
-            plan: &plan,
+        let masks = self.masks(scene, &truth);
+        let kind = Names::of(self);
+        let pictures: Vec<String> = (0..self.count()).flat_map(|k| kind.all(k)).collect();
+        let at_the_end: Vec<String> = masks.iter().map(|(name, _)| (*name).to_owned()).collect();
+        let names = folder::Names {
+            at_the_end: &at_the_end,
+            on_the_way: &pictures,
+        };
+        let manifest = self.manifest(&setup, &plan, &truth_at);
+        let usual = if self.series.is_some() { "series" } else { "pairs" };
+        let out = self.out.as_deref();
+        let folder = self.folder.open(out, usual, Start::New, manifest, &names)?;
+        let job = Job {
+            render: self,
+            names: kind,
+            scene,
+            processing: &plan.processing,
+            folder: &folder,
+            truth_of_pair: self.series.is_none().then(|| npy::field(&truth.dense())),
+        };
+        let mut written = job.all(self.count(), signals::stop())?;
+        for (name, content) in &masks {
+            // A mask holds for all pairs, and stands also where not all of them do.
+            folder.out().write(name, content)?;
+            written.push(FileHash::of(*name, content.clone()));
+        }
+        self.end(folder, written, &pairs::words(&truth_at))
+    }
+
+    /// Closes the folder and prints what stands there.
+    fn end(&self, folder: Folder, written: Vec<FileHash>, words: &str) -> Result<Exit, Failure> {
+        let directory = folder.directory().to_owned();
+        let unfinished = signals::stopped();
+        let kept = match unfinished {
+            true => stopped(&folder),
+            false => Ok(()),
+        };
+        let manifest = folder.close(written, !unfinished)?;
+        kept?;
+        if unfinished {
+            signals::tell_how_to_go_on();
+            return Ok(signals::exit());
+        }
+        if self.json {
+            print_json(&json!(manifest))?;
+            return Ok(Exit::Done);
+        }
+        print(words)?;
+        let what = if self.series.is_some() { "frames" } else { "pairs" };
+        print(&format!("{} {what} in {}\n", self.count(), directory.display()))?;
+        Ok(Exit::Done)
+    }
+
+    /// Pairs, or frames of a series.
+    fn count(&self) -> u32 {
+        self.series.unwrap_or(self.pairs)
+    }
+
+    fn manifest(&self, setup: &Setup, plan: &Plan, truth_at: &[TruthAt]) -> Manifest {
+        let about = pairs::json(&About {
+            setup,
+            plan,
             seed: self.seed,
             pairs: if self.series.is_some() { 0 } else { self.pairs },
             frames_of_series: self.series,
             bound: self.bound,
-            truth_at: &truth_at,
+            truth_at,
         });
-        out.write("manifest.json", format!("{manifest:#}\n"))?;
-        if self.json {
-            print_json(&manifest);
-            return Ok(Exit::Done);
-        }
-        print(&pairs::words(&truth_at));
-        let what = if self.series.is_some() { "frames" } else { "pairs" };
-        print(&format!("{count} {what} in {}\n", out.directory().display()));
-        Ok(Exit::Done)
+        let asked = json!({
+            "pairs": self.series.is_none().then_some(self.pairs),
+            "frames": self.series,
+            "format": self.format.extension(),
+            "particles": self.particles,
+            "expected": self.expected,
+            "bound": self.bound,
+            "mask": self.mask,
+        });
+        let mut manifest = self.setup.described(Manifest::new("render", asked), setup);
+        manifest.seed = Some(self.seed);
+        manifest.describe(about);
+        manifest
     }
 }

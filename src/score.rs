@@ -1,31 +1,36 @@
 //! `score`
 
-use std::path::{Path, PathBuf};
+mod truth;
+
+use std::path::PathBuf;
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
+use motefield_evaluator::Grid;
+use motefield_evaluator::score::{ErrorSample, Errors, reach};
 use motefield_evaluator::statistics::Confidence;
-use motefield_evaluator::{Grid, Processing, Vector};
-use motefield_files::npy;
 use motefield_report::score as report;
 use motefield_study::caveat::Caveat;
 use motefield_study::run::{FurtherFigures, trust};
 use motefield_study::vectors;
-use ndarray::{Array2, Array3};
+use serde_json::json;
+use truth::{Truth, hash};
 
-use crate::arguments::{print, print_json};
-use crate::correlate::processing;
+use crate::correlate::{ReadProcessing, processing};
+use crate::output::{print, print_json};
 
 #[derive(Args)]
 pub struct ScoreCommand {
     /// Files of vectors, one pair each, as `correlate` writes them
     #[arg(required = true)]
     vectors: Vec<PathBuf>,
-    /// True displacement as `render` writes it: the directory with truth-00000.npy, or the file
-    /// itself
+    /// True displacement as `render` writes it: its directory, or the file of one pair
     #[arg(long)]
     truth: PathBuf,
+    /// Where the truth holds: a bool array as NPY, false inside bodies; by default the valid.npy
+    /// that the manifest beside the truth lists, if any
+    #[arg(long, value_name = "FILE")]
+    valid: Option<PathBuf>,
     /// Setup whose [processing] was used: its final window averages the truth; the default
     /// processing if none is given
     #[arg(long)]
@@ -38,81 +43,21 @@ pub struct ScoreCommand {
     json: bool,
 }
 
-/// The true displacement with which vectors are compared.
-struct Truth {
-    file: PathBuf,
-    /// Displacement along x and y, px: (2, height, width).
-    field: Array3<f64>,
-    /// Where the field holds; everywhere if there is none.
-    valid: Option<Array2<bool>>,
-}
-
-impl Truth {
-    /// Reads the file, or the first one in the directory.
-    fn read(path: &Path) -> Result<Truth, Failure> {
-        let file = match path.is_dir() {
-            true => path.join("truth-00000.npy"),
-            false => path.to_owned(),
-        };
-        let field = npy::read_field(&file)?;
-        let valid = file.with_file_name("valid.npy");
-        let valid = valid.is_file().then(|| npy::read_mask(&valid)).transpose()?;
-        Ok(Truth { file, field, valid })
-    }
-
-    /// Refuses windows beyond the picture.
-    fn holds(&self, path: &Path, grid: &Grid) -> Result<(), Failure> {
-        let (_, height, width) = self.field.dim();
-        let [right, bottom] = vectors::end(grid);
-        if right <= width && bottom <= height {
-            return Ok(());
-        }
-        Err(Failure::input(format!(
-            "{}: its windows of {} x {} px reach beyond the {width} x {height} px of {}; name the setup whose processing was used with --setup",
-            path.display(),
-            grid.window[0],
-            grid.window[1],
-            self.file.display()
-        )))
-    }
-
-    /// At the windows of a grid. Vectors inside a body have no truth and do not count, nor do
-    /// masked ones.
-    fn at(&self, grid: &Grid, vectors: &[Vector], processing: &Processing) -> Result<VectorTruth, Failure> {
-        let (_, height, width) = self.field.dim();
-        let masked = processing.preparation.mask.as_ref();
-        if let Some(mask) = masked.filter(|mask| mask.dim() != (height, width)) {
-            return Err(Failure::input(format!(
-                "processing.mask is {} x {} px, but the truth in {} is {width} x {height} px; give the mask of this picture",
-                mask.ncols(),
-                mask.nrows(),
-                self.file.display()
-            )));
-        }
-        let mut truth = VectorTruth::new(grid, processing.weighting, 1, |x, y| match &self.valid {
-            Some(valid) if !vectors::all_around(valid, x, y) => [f64::NAN; 2],
-            _ => vectors::interpolate(&self.field, x, y),
-        });
-        for (vector, truth) in vectors.iter().zip(&mut truth.point_px) {
-            let at = [vector.y_px.round() as usize, vector.x_px.round() as usize];
-            if masked.is_some_and(|mask| mask[at]) {
-                *truth = [f64::NAN; 2];
-            }
-        }
-        Ok(truth)
-    }
-}
-
 impl ScoreCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
-        let processing = processing(self.setup.as_deref(), &self.changes)?;
-        let truth = Truth::read(&self.truth)?;
+        let ReadProcessing {
+            processing,
+            mut files_read,
+            ..
+        } = processing(self.setup.as_deref(), &self.changes)?;
+        let truth = Truth::read(&self.truth, self.valid.as_deref(), &self.vectors)?;
+        files_read.extend(truth.files_read.iter().cloned());
         let window = processing.passes.last().expect("at least one pass").window;
         let mut grid: Option<Grid> = None;
         let mut exact = None;
         let mut errors = Vec::new();
         let mut uncertainties = Vec::new();
-        let mut read: Vec<Vec<Vector>> = Vec::new();
+        let mut read: Vec<Vec<motefield_evaluator::Vector>> = Vec::new();
         for path in &self.vectors {
             let measured = vectors::read(path, window)?;
             if let Some(before) = read.iter().position(|vectors| *vectors == measured.vectors) {
@@ -122,6 +67,7 @@ impl ScoreCommand {
                     self.vectors[before].display()
                 )));
             }
+            files_read.push(hash(path)?);
             let grid = grid.get_or_insert_with(|| measured.grid.clone());
             if *grid != measured.grid {
                 return Err(Failure::input(format!(
@@ -156,9 +102,13 @@ impl ScoreCommand {
         let named = report::named(&score, &figures, trusted.as_ref());
         let caveats = Caveat::of_score(&score, grid.len() * errors.len());
         if self.json {
-            print_json(&report::json(&score, &named, &caveats));
+            print_json(&{
+                let mut json = report::json(&score, &named, &caveats);
+                json["files_read"] = json!(files_read);
+                json
+            })?;
         } else {
-            print(&report::words(&score, &named, &caveats));
+            print(&report::words(&score, &named, &caveats))?;
         }
         Ok(Exit::Done)
     }

@@ -1,25 +1,27 @@
 //! `sweep`
 
 use std::path::PathBuf;
-use std::sync::atomic::Ordering;
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_files::{FileError, OutputDirectory};
 use motefield_report::sweep::Study;
 use motefield_report::table::{Label, csv, reliability_csv};
 use motefield_report::{self as report, reliability};
 use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
-use motefield_study::StudyError;
+use motefield_study::folder::{Folder, Names, Start};
+use motefield_study::manifest::Manifest;
 use motefield_study::response::{self, Response, Wave};
-use motefield_study::run::{Chain, Experiment, Journal, Point, Wanted, run_kept};
+use motefield_study::run::{Chain, Effort, Experiment, Journal, Point, Wanted, run_kept};
 use motefield_study::vary::Vary;
+use serde_json::json;
 
 use crate::arguments::{
-    EffortArguments, Estimators, SetupArguments, announce, estimators, print, print_json, stop_on_interrupt,
+    EffortArguments, Estimators, FolderArguments, SetupArguments, announce, estimators, stopped,
 };
+use crate::output::{print, print_json, say};
 use crate::progress::Bar;
+use crate::signals;
 
 #[derive(Args)]
 pub struct SweepCommand {
@@ -39,16 +41,11 @@ pub struct SweepCommand {
     /// (correlation-statistics, particle-disparity, peak-ratio)
     #[arg(long, value_name = "ESTIMATORS", num_args = 0..=1, require_equals = true, default_missing_value = "all", value_parser = estimators)]
     uncertainty: Option<Estimators>,
-    /// Directory for table.csv and study.json; a new one by default
+    /// Directory for table.csv, study.json and manifest.json; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
-    /// Continues a study in the directory --out that was stopped or killed, from the measurements
-    /// it had finished; the results are the same to the byte
-    #[arg(long, requires = "out", conflicts_with = "force")]
-    resume: bool,
-    /// Overwrites existing files
-    #[arg(long)]
-    force: bool,
+    #[command(flatten)]
+    folder: FolderArguments,
     /// Prints JSON
     #[arg(long)]
     json: bool,
@@ -91,78 +88,116 @@ impl Points {
 /// Fewest pairs of which a rank correlation's interval is known.
 const PAIRS_FOR_RANKS: usize = 5;
 
+/// A sweep that was checked and can begin.
+struct Ready {
+    setup: Setup,
+    vary: Vary,
+    effort: Effort,
+    wanted: Wanted,
+    points: Points,
+}
+
 impl SweepCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
+        let ready = self.check()?;
+        let mut names = vec!["table.csv".to_owned(), "study.json".to_owned()];
+        if !ready.wanted.estimators.is_empty() {
+            names.extend(["reliability.csv".to_owned(), "reliability.svg".to_owned()]);
+        }
+        let names = Names {
+            at_the_end: &names,
+            on_the_way: &[],
+        };
+        let (out, manifest) = (self.out.as_deref(), self.manifest(&ready));
+        let folder = self.folder.open(out, "sweep", Start::New, manifest, &names)?;
+        let stop = signals::stop();
+        let costs = ready.points.experiments.iter();
+        let costs = costs.map(|e| (&e.scene, e.scene.cost().memory_bytes));
+        if let Some((largest, _)) = costs.max_by(|a, b| a.1.total_cmp(&b.1)) {
+            announce(largest);
+        }
+        let journal = Journal::of(&folder);
+        if journal.found() > 0 {
+            say(&format!(
+                "Continuing with {} measurements done before.",
+                journal.found()
+            ));
+        }
+        let bar = Bar::new();
+        let found = run_kept(
+            Some(&journal),
+            &Chain::default(),
+            &ready.wanted,
+            &ready.points.experiments,
+            &ready.effort,
+            &bar,
+            stop,
+        );
+        bar.finish();
+        let rows: Vec<(Label, &Point)> = ready
+            .points
+            .labels
+            .iter()
+            .zip(&found)
+            .filter_map(|(label, point)| Some((label.clone(), point.as_ref()?)))
+            .collect();
+        let study = Study {
+            setup: &ready.setup,
+            key: &ready.vary.key,
+            effort: &ready.effort,
+            stopped: signals::stopped(),
+        };
+        self.report(&study, &ready.points.waves, &rows, folder)?;
+        if study.stopped {
+            signals::tell_how_to_go_on();
+            return Ok(signals::exit());
+        }
+        Ok(Exit::Done)
+    }
+
+    /// Reads the setup and plans all points, before anything is written.
+    fn check(&self) -> Result<Ready, Failure> {
         let setup = self.setup.read(&[])?;
         let vary: Vary = self.vary.parse().map_err(|e| Failure::about("--vary", e))?;
         let estimators = self
             .uncertainty
             .as_ref()
             .map_or_else(Vec::new, |all| all.0.clone());
-        let Points {
-            labels,
-            experiments,
-            waves,
-        } = Points::of(&setup, &vary)?;
-        if !estimators.is_empty() && experiments.iter().any(|e| e.processing.ensemble > 1) {
-            return Err(Failure::input(
-                "--uncertainty: the estimators are for single pairs; leave processing.ensemble out",
-            ));
-        }
-        let out = OutputDirectory::new(self.out.as_deref(), "sweep", self.force || self.resume);
-        let mut names = vec!["table.csv", "study.json"];
+        let points = Points::of(&setup, &vary)?;
         let mut effort = self.effort.effort();
         if !estimators.is_empty() {
-            names.extend(["reliability.csv", "reliability.svg"]);
+            if points.experiments.iter().any(|e| e.processing.ensemble > 1) {
+                return Err(Failure::input(
+                    "--uncertainty: the estimators are for single pairs; leave processing.ensemble out",
+                ));
+            }
             effort.first_pairs = effort.first_pairs.max(PAIRS_FOR_RANKS).min(effort.most_pairs);
         }
-        out.prepare(&names)?;
-        let wanted = Wanted {
-            bound: self.bound,
-            figures: true,
-            estimators,
-        };
-        let costs = experiments
-            .iter()
-            .map(|e| (&e.scene, e.scene.cost().memory_bytes));
-        if let Some((largest, _)) = costs.max_by(|a, b| a.1.total_cmp(&b.1)) {
-            announce(largest);
-        }
-        let journal = self.journal(&setup, &out, effort.seed)?;
-        let stop = stop_on_interrupt();
-        let bar = Bar::new();
-        let points = run_kept(
-            Some(&journal),
-            &Chain::default(),
-            &wanted,
-            &experiments,
-            &effort,
-            &bar,
-            &stop,
-        );
-        bar.finish();
-        let rows: Vec<(Label, &Point)> = labels
-            .into_iter()
-            .zip(&points)
-            .filter_map(|(label, point)| Some((label, point.as_ref()?)))
-            .collect();
-        let study = Study {
-            setup: &setup,
-            key: &vary.key,
-            effort: &effort,
-            stopped: stop.load(Ordering::Relaxed),
-        };
-        self.report(&study, &waves, &rows, &out)?;
-        if study.stopped {
-            eprintln!(
-                "Stopped early; the table holds what was done. To continue, repeat the command with --out {} --resume",
-                out.directory().display()
-            );
-            return Ok(Exit::Interrupted);
-        }
-        journal.finish();
-        Ok(Exit::Done)
+        Ok(Ready {
+            setup,
+            vary,
+            effort,
+            wanted: Wanted {
+                bound: self.bound,
+                figures: true,
+                estimators,
+            },
+            points,
+        })
+    }
+
+    fn manifest(&self, ready: &Ready) -> Manifest {
+        let values = ready.vary.values.iter().map(|value| value.text.as_str());
+        let estimators = ready.wanted.estimators.iter().map(ToString::to_string);
+        let asked = json!({
+            "vary": ready.vary.key,
+            "values": values.collect::<Vec<_>>(),
+            "bound": ready.wanted.bound,
+            "uncertainty": estimators.collect::<Vec<_>>(),
+        });
+        let manifest = Manifest::new("sweep", asked).with_effort(&ready.effort);
+        self.setup.described(manifest, &ready.setup)
     }
 
     /// Writes the tables and prints the answer.
@@ -171,65 +206,35 @@ impl SweepCommand {
         study: &Study,
         waves: &[Wave],
         rows: &[(Label, &Point)],
-        out: &OutputDirectory,
+        folder: Folder,
     ) -> Result<(), Failure> {
-        out.write("table.csv", csv(rows))?;
+        let mut files = vec![("table.csv".to_owned(), csv(rows).into_bytes())];
         if self.uncertainty.is_some() {
-            out.write("reliability.csv", reliability_csv(rows))?;
-            out.write("reliability.svg", reliability::draw(study.key, rows))?;
+            let table = reliability_csv(rows).into_bytes();
+            let picture = reliability::draw(study.key, rows).into_bytes();
+            files.push(("reliability.csv".to_owned(), table));
+            files.push(("reliability.svg".to_owned(), picture));
         }
         // A study that was stopped may lack points; then their waves are not those of the rows.
         let response = (study.key == response::KEY && waves.len() == rows.len())
             .then(|| Response::of(waves, &rows.iter().map(|(_, point)| *point).collect::<Vec<_>>()))
             .flatten();
         let json = report::sweep::json(study, response.as_ref(), rows);
-        out.write("study.json", format!("{json:#}\n"))?;
+        files.push(("study.json".to_owned(), format!("{json:#}\n").into_bytes()));
+        let table = folder.path("table.csv");
+        let kept = match study.stopped {
+            true => stopped(&folder),
+            false => Ok(()),
+        };
+        folder.write(&files, !study.stopped)?;
+        kept?;
         if self.json {
-            print_json(&json);
-        } else {
-            print(&report::sweep::words(study.key, rows));
-            if let Some(response) = &response {
-                print(&report::response::words(response));
-            }
-            print(&format!("Full table: {}\n", out.path("table.csv").display()));
+            return print_json(&json);
         }
-        Ok(())
-    }
-
-    /// The journal in the study's directory: begun, or taken up again.
-    fn journal(&self, setup: &Setup, out: &OutputDirectory, seed: u64) -> Result<Journal, Failure> {
-        let estimators = self.uncertainty.as_ref().map(|all| &all.0);
-        let study = format!(
-            "{:?}",
-            (
-                env!("CARGO_PKG_VERSION"),
-                setup.text(),
-                setup.document().changes(),
-                &self.vary,
-                seed,
-                self.bound,
-                estimators
-            )
-        );
-        let path = out.path("journal");
-        if self.resume {
-            let journal = Journal::resume(&path, &study).map_err(|e| match e {
-                StudyError::Request(message) => Failure::input(format!("{message} with --force")),
-                StudyError::File(FileError::Missing { path }) => Failure::input(format!(
-                    "{}: there is no such file, so no study to continue; leave --resume out",
-                    path.display()
-                )),
-                other => other.into(),
-            })?;
-            eprintln!("Continuing with {} measurements done before.", journal.kept());
-            return Ok(journal);
+        print(&report::sweep::words(study.key, rows))?;
+        if let Some(response) = &response {
+            print(&report::response::words(response))?;
         }
-        if path.exists() && !self.force {
-            return Err(Failure::input(format!(
-                "{}: a study was begun here and not finished; use --resume to continue it, or --force to start again",
-                path.display()
-            )));
-        }
-        Ok(Journal::begin(&path, &study)?)
+        print(&format!("Full table: {}\n", table.display()))
     }
 }

@@ -6,18 +6,23 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use clap::Args;
 use motefield_evaluator::statistics::Confidence;
 use motefield_files::table::Table;
-use motefield_files::{self as files, OutputDirectory, read_text};
-use motefield_report::verify::{Count, json, kinds, lines, list, page, picture};
+use motefield_files::{self as files, read_text};
+use motefield_report::verify::{Count, json as verdicts, kinds, lines, list, page, picture};
+use motefield_study::folder::{Folder, Names, Start};
+use motefield_study::manifest::{FileHash, Manifest};
 use motefield_study::run::{Chain, Progress};
 use motefield_study::verify::case::{Case, SourceKind};
 use motefield_study::verify::measure::{ALL, Measure};
 use motefield_study::verify::record::{CaseRecord, table};
 use motefield_study::verify::suite::{Depth, Runner, Selection, confidence, read};
 use motefield_study::verify::{EMBEDDED, compare};
+use serde_json::json;
 
-use crate::arguments::{print, print_json, stop_on_interrupt, use_threads};
+use crate::arguments::{FolderArguments, use_threads};
 use crate::exit::{Exit, Failure};
+use crate::output::{is_unread, print, print_json, say};
 use crate::progress::Bar;
+use crate::signals;
 
 /// Where the records of finished cases are kept, inside the output directory.
 const KEPT: &str = "cases";
@@ -47,9 +52,12 @@ pub struct VerifyCommand {
     /// Directory of earlier results (with table.csv) to compare with: lists what moved
     #[arg(long, value_name = "DIRECTORY")]
     against: Option<PathBuf>,
-    /// Directory for table.csv, README.md, one picture per case, and the figures of finished cases
+    /// Directory for table.csv, README.md, one picture per case, manifest.json, and the figures of
+    /// finished cases
     #[arg(long)]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    folder: FolderArguments,
     /// Seed of the study
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -64,18 +72,18 @@ pub struct VerifyCommand {
 impl VerifyCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         if self.measures {
-            print(&measures());
+            print(&measures())?;
             return Ok(Exit::Done);
         }
         use_threads(self.threads)?;
-        let cases = self.read()?;
+        let (cases, files_read) = self.read()?;
         // The confidence is that of the whole suite, so that a verdict does not depend on which
         // cases and kinds run beside it.
         let confidence = confidence(&cases);
         let selection = self.selection();
         let chosen = self.chosen(&cases, &selection)?;
         if self.list {
-            print(&list(&chosen));
+            print(&list(&chosen))?;
             return Ok(Exit::Done);
         }
         let earlier = match &self.against {
@@ -85,43 +93,73 @@ impl VerifyCommand {
             }
             None => None,
         };
-        // A full run goes on from earlier results of the same cases, so they may stay.
-        let out = match (&self.out, self.full) {
-            (None, false) => None,
-            (path, _) => Some(OutputDirectory::new(path.as_deref(), "verify", true)),
-        };
-        if let Some(out) = &out {
-            out.prepare::<&str>(&[])?;
-            out.make(KEPT)?;
+        let folder = self.open(&chosen, confidence, files_read)?;
+        if folder.is_none() {
+            signals::end_by_itself("Nothing is kept without --out.");
         }
-        let stop = stop_on_interrupt();
-        let records = self.measure(&chosen, confidence, out.as_ref(), &stop)?;
+        let stop = signals::stop();
+        let records = self.measure(&chosen, confidence, folder.as_ref(), stop)?;
         if stop.load(Ordering::Relaxed) {
-            eprintln!("Stopped after {} of {} cases.", records.len(), chosen.len());
-            if let Some(out) = &out {
-                eprintln!(
-                    "The same command with --out {} goes on from there.",
-                    out.directory().display()
-                );
-            }
-            return Ok(Exit::Interrupted);
+            say(&format!(
+                "Stopped after {} of {} cases.",
+                records.len(),
+                chosen.len()
+            ));
+            signals::tell_how_to_go_on();
+            return Ok(signals::exit());
+        }
+        if records.len() < chosen.len() {
+            // Nobody reads the verdicts any more, and none are kept.
+            return Ok(Exit::Done);
         }
         let results: Vec<(&Case, &CaseRecord)> = chosen.iter().zip(&records).collect();
         let now = table(&results);
-        if let Some(out) = &out {
-            self.write(out, &results, &now)?;
-        }
+        let directory = match folder {
+            Some(folder) => Some(self.write(folder, &results, &now)?),
+            None => None,
+        };
         let moved = match earlier {
             Some(earlier) => Some(compare::moved(&earlier, &now, &selection)?),
             None => None,
         };
-        self.report(&results, moved, out.as_ref());
+        self.report(&results, moved, directory.as_deref())?;
         let count = Count::of(&results);
         Ok(match (count.fail(), count.open(), self.full) {
             (0, 1.., true) => Exit::Open,
             (0, ..) => Exit::Done,
             _ => Exit::No,
         })
+    }
+
+    /// Opens the folder for the results, if they are to be kept. The same cases with the same
+    /// effort go on where they were without being asked to.
+    fn open(
+        &self,
+        cases: &[Case],
+        confidence: Confidence,
+        files_read: Vec<FileHash>,
+    ) -> Result<Option<Folder>, Failure> {
+        if self.out.is_none() && !self.full {
+            return Ok(None);
+        }
+        let asked = json!({
+            "depth": self.depth().as_str(),
+            "confidence": confidence.level(),
+            "cases": cases.iter().map(|case| case.name.as_str()).collect::<Vec<_>>(),
+            "kinds": self.kinds.iter().map(|kind| kind.as_str()).collect::<Vec<_>>(),
+        });
+        let mut manifest = Manifest::new("verify", asked).with_files(files_read);
+        manifest.seed = Some(self.seed);
+        let mut names = vec!["table.csv".to_owned(), "README.md".to_owned()];
+        names.extend(cases.iter().map(|case| format!("{}.svg", case.name)));
+        let names = Names {
+            at_the_end: &names,
+            on_the_way: &[],
+        };
+        let out = self.out.as_deref();
+        let folder = self.folder.open(out, "verify", Start::GoOn, manifest, &names)?;
+        folder.out().make(KEPT)?;
+        Ok(Some(folder))
     }
 
     fn depth(&self) -> Depth {
@@ -135,8 +173,8 @@ impl VerifyCommand {
         }
     }
 
-    /// All cases, embedded or from a directory.
-    fn read(&self) -> Result<Vec<Case>, Failure> {
+    /// All cases, embedded or from a directory, with the files of these.
+    fn read(&self) -> Result<(Vec<Case>, Vec<FileHash>), Failure> {
         let texts = match &self.from {
             Some(directory) => texts(directory)?,
             None => EMBEDDED
@@ -144,9 +182,13 @@ impl VerifyCommand {
                 .map(|(n, t)| ((*n).to_owned(), (*t).to_owned()))
                 .collect(),
         };
-        Ok(read(
-            texts.iter().map(|(name, text)| (name.as_str(), text.as_str())),
-        )?)
+        let file = |(name, text): &(String, String)| {
+            let path = self.from.as_ref()?.join(format!("{name}.toml"));
+            Some(FileHash::of(path.display().to_string(), text.as_str()))
+        };
+        let files_read = texts.iter().filter_map(file).collect();
+        let named = texts.iter().map(|(name, text)| (name.as_str(), text.as_str()));
+        Ok((read(named)?, files_read))
     }
 
     fn chosen(&self, cases: &[Case], selection: &Selection) -> Result<Vec<Case>, Failure> {
@@ -172,7 +214,7 @@ impl VerifyCommand {
         &self,
         cases: &[Case],
         confidence: Confidence,
-        out: Option<&OutputDirectory>,
+        folder: Option<&Folder>,
         stop: &AtomicBool,
     ) -> Result<Vec<CaseRecord>, Failure> {
         let bar = Bar::new();
@@ -187,13 +229,16 @@ impl VerifyCommand {
         bar.expect(cases.iter().map(|case| runner.pairs(case)).sum());
         let mut records = Vec::new();
         for case in cases {
-            let record = match out {
-                Some(out) => runner.run_kept(case, &out.path(KEPT))?,
+            if folder.is_none() && is_unread() {
+                break;
+            }
+            let record = match folder {
+                Some(folder) => runner.run_kept(case, &folder.path(KEPT), !self.folder.anew())?,
                 None => runner.run(case)?,
             };
             let Some(record) = record else { break };
             if !self.json {
-                bar.above(|| print(&lines(case, &record)));
+                bar.above(|| print(&lines(case, &record)))?;
             }
             records.push(record);
         }
@@ -204,39 +249,45 @@ impl VerifyCommand {
     /// Writes the table, the page and the pictures.
     fn write(
         &self,
-        out: &OutputDirectory,
+        folder: Folder,
         results: &[(&Case, &CaseRecord)],
         table: &Table,
-    ) -> Result<(), Failure> {
-        out.write("table.csv", table.csv())?;
-        out.write("README.md", page(results, self.depth()))?;
+    ) -> Result<PathBuf, Failure> {
+        let mut files = vec![
+            ("table.csv".to_owned(), table.csv().into_bytes()),
+            ("README.md".to_owned(), page(results, self.depth()).into_bytes()),
+        ];
         for (case, record) in results {
-            let picture = picture::svg(case, record);
-            out.write(&format!("{}.svg", case.name), picture.as_bytes())?;
+            let picture = picture::svg(case, record).into_bytes();
+            files.push((format!("{}.svg", case.name), picture));
         }
-        Ok(())
+        let directory = folder.directory().to_owned();
+        folder.write(&files, true)?;
+        Ok(directory)
     }
 
     /// Prints what follows the verdicts on each case: counts, what moved, where the files are.
-    fn report(&self, results: &[(&Case, &CaseRecord)], moved: Option<String>, out: Option<&OutputDirectory>) {
+    fn report(
+        &self,
+        results: &[(&Case, &CaseRecord)],
+        moved: Option<String>,
+        directory: Option<&Path>,
+    ) -> Result<(), Failure> {
         if self.json {
-            let mut value = json(results, self.depth());
+            let mut value = verdicts(results, self.depth());
             if let Some(moved) = moved {
                 value["moved"] = moved.lines().collect::<Vec<_>>().into();
             }
-            print_json(&value);
-            return;
+            return print_json(&value);
         }
         let kinds = kinds(results.iter().map(|(case, _)| *case));
-        print(&format!("{kinds} {}\n", Count::of(results).sentence()));
+        print(&format!("{kinds} {}\n", Count::of(results).sentence()))?;
         if let Some(moved) = moved {
-            print(&moved);
+            print(&moved)?;
         }
-        if let Some(out) = out {
-            print(&format!(
-                "Table, page and pictures: {}\n",
-                out.directory().display()
-            ));
+        match directory {
+            Some(directory) => print(&format!("Table, page and pictures: {}\n", directory.display())),
+            None => Ok(()),
         }
     }
 }

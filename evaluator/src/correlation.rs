@@ -14,6 +14,7 @@ use crate::named::named;
 
 pub use peak::{LowValues, Peak, PeakFit, find_peaks};
 pub use plane::Plane;
+pub use transform::kernel;
 
 pub(crate) use peak::gaussian3;
 pub(crate) use windows::{Corners, WindowCorrelator};

@@ -76,7 +76,7 @@ mod single_window;
 mod validation;
 mod window;
 
-pub use correlation::{Correlation, LowValues, Normalise, PeakFit};
+pub use correlation::{Correlation, LowValues, Normalise, PeakFit, kernel};
 pub use deform::{PredictorFilter, deform};
 pub use error::ProcessingError;
 pub use field::{Vector, VectorField, VectorStatus};

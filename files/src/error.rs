@@ -26,6 +26,12 @@ pub enum FileError {
         /// The path.
         path: PathBuf,
     },
+    /// Another process is at work with the file.
+    #[error("{path}: another process is at work here; wait until it has ended", path = path.display())]
+    Busy {
+        /// The path.
+        path: PathBuf,
+    },
     /// The system failed: a disk that is full, a permission that is missing.
     #[error("{path}: cannot {action}: {error}", path = path.display())]
     System {

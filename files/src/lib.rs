@@ -3,11 +3,13 @@
 mod error;
 pub mod npy;
 mod output;
+mod part;
 pub mod picture;
 pub mod record;
 mod source;
 pub mod table;
 
 pub use error::FileError;
-pub use output::{OutputDirectory, may_write, write};
+pub use output::{OutputDirectory, exists, may_write, sha256, write};
+pub use part::abandon_parts;
 pub use source::{Content, Disk, FileSource, Memory, list, read_text};

@@ -1,36 +1,53 @@
 //! Results go to a directory: each file whole or not at all, nothing overwritten unasked.
 
-use std::fs::{self, File};
-use std::io::Write;
+use std::collections::BTreeMap;
+use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::FileError;
+use crate::{Content, FileError, part};
 
-/// A directory that results go to, and whether what is there may be replaced.
+/// A directory that results go to, and what there may be replaced.
 #[derive(Debug, Clone)]
 pub struct OutputDirectory {
     directory: PathBuf,
+    /// Where nobody chose the directory: its usual name; the next that is free will do.
+    usual: Option<String>,
     replace: bool,
+    /// Files that an earlier run wrote here, with the hashes that their contents may have.
+    own: BTreeMap<String, Vec<String>>,
     /// Whether the directory was not there before.
     fresh: bool,
+}
+
+/// Names of the kind `name`, `name-2`, `name-3` …
+fn numbered(name: &str) -> impl Iterator<Item = PathBuf> + '_ {
+    let more = (2..).map(move |k| PathBuf::from(format!("{name}-{k}")));
+    std::iter::once(PathBuf::from(name)).chain(more)
 }
 
 impl OutputDirectory {
     /// The directory `path`, or, without one, the first of `name`, `name-2`, `name-3` … that does
     /// not exist yet. Nothing is made yet.
     pub fn new(path: Option<&Path>, name: &str, replace: bool) -> OutputDirectory {
-        let free = || {
-            let numbered = (2..).map(|k| PathBuf::from(format!("{name}-{k}")));
-            std::iter::once(PathBuf::from(name))
-                .chain(numbered)
-                .find(|p| !p.exists())
-                .expect("one of endless names is free")
-        };
-        let directory = path.map_or_else(free, Path::to_path_buf);
+        let mut free = numbered(name).filter(|path| !exists(path));
+        let directory = path.map_or_else(
+            || free.next().expect("one of endless names is free"),
+            Path::to_path_buf,
+        );
         OutputDirectory {
             fresh: !directory.exists(),
             directory,
+            usual: path.is_none().then(|| name.to_owned()),
             replace,
+            own: BTreeMap::new(),
+        }
+    }
+
+    /// Lets files be replaced that an earlier run wrote: each name with the SHA-256 of its content.
+    /// A file of another content is somebody else's.
+    pub fn own(&mut self, files: impl IntoIterator<Item = (String, String)>) {
+        for (name, sha256) in files {
+            self.own.entry(name).or_default().push(sha256);
         }
     }
 
@@ -45,15 +62,70 @@ impl OutputDirectory {
     }
 
     /// Makes sure beforehand that none of `names` would be overwritten unasked, and makes the
-    /// directory.
+    /// directory. One that nobody chose is made by this program alone: where another process was
+    /// faster, it is the next that is free.
     ///
     /// # Errors
     /// When one of the files exists and must not be replaced, or the directory cannot be made.
-    pub fn prepare<N: AsRef<str>>(&self, names: &[N]) -> Result<(), FileError> {
+    pub fn prepare<N: AsRef<str>>(&mut self, names: &[N]) -> Result<(), FileError> {
         for name in names {
-            may_write(&self.path(name.as_ref()), self.replace)?;
+            self.may_write(name.as_ref())?;
         }
-        self.make("")
+        let Some(usual) = &self.usual else {
+            return self.make("");
+        };
+        for path in numbered(usual) {
+            match fs::create_dir(&path) {
+                Ok(()) => {
+                    self.directory = path;
+                    return Ok(());
+                }
+                Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(FileError::of(&path, "make the directory", e)),
+            }
+        }
+        unreachable!("one of endless names is free")
+    }
+
+    /// Whether the file `name` may be written.
+    ///
+    /// # Errors
+    /// When it exists, must not be replaced, and is not what an earlier run wrote.
+    fn may_write(&self, name: &str) -> Result<(), FileError> {
+        let path = self.path(name);
+        match self.replace || !exists(&path) || self.is_own(name) {
+            true => Ok(()),
+            false => Err(FileError::Exists { path }),
+        }
+    }
+
+    /// Whether the file is there as an earlier run wrote it.
+    pub fn is_own(&self, name: &str) -> bool {
+        let Some(hashes) = self.own.get(name) else {
+            return false;
+        };
+        sha256(&self.path(name)).is_some_and(|hash| hashes.contains(&hash))
+    }
+
+    /// Takes away a file that an earlier run wrote, unless somebody changed it since.
+    pub fn remove_own(&self, name: &str) {
+        if self.is_own(name) {
+            // What cannot be taken away is in no list of this run's files, and not believed.
+            let _ = fs::remove_file(self.path(name));
+        }
+    }
+
+    /// Takes away what a run that was killed left half-written under one of `names`. No other
+    /// process may be at work in the directory.
+    pub fn remove_parts<N: AsRef<str>>(&self, names: &[N]) {
+        let entries = fs::read_dir(&self.directory).into_iter().flatten().flatten();
+        for entry in entries {
+            let file = entry.file_name();
+            let of = file.to_str().and_then(part::whole_name);
+            if of.is_some_and(|of| names.iter().any(|name| name.as_ref() == of)) {
+                let _ = fs::remove_file(entry.path());
+            }
+        }
     }
 
     /// Makes a directory inside this one.
@@ -74,13 +146,37 @@ impl OutputDirectory {
         }
     }
 
-    /// Writes the file `name`.
+    /// Writes the file `name`, unless it stands there already with this content.
+    ///
+    /// # Errors
+    /// When it exists with another content and must not be replaced, or the system fails; nothing
+    /// half-written is left.
+    pub fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
+        let (path, bytes) = (self.path(name), bytes.as_ref());
+        match self.may_write(name) {
+            Ok(()) => write(&path, bytes),
+            Err(_) if fs::read(&path).is_ok_and(|there| there == bytes) => Ok(()),
+            Err(exists) => Err(exists),
+        }
+    }
+
+    /// Writes the file `name`, whatever stood there.
     ///
     /// # Errors
     /// When the system fails; nothing half-written is left.
-    pub fn write(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
+    pub fn replace(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
         write(&self.path(name), bytes.as_ref())
     }
+}
+
+/// SHA-256 of a file's content; `None` where it cannot be read.
+pub fn sha256(path: &Path) -> Option<String> {
+    Some(Content::new(fs::read(path).ok()?).sha256)
+}
+
+/// Whether anything stands under the path, be it a link that leads nowhere.
+pub fn exists(path: &Path) -> bool {
+    path.symlink_metadata().is_ok()
 }
 
 /// Whether a file may be written.
@@ -88,7 +184,7 @@ impl OutputDirectory {
 /// # Errors
 /// When it exists and must not be replaced.
 pub fn may_write(path: &Path, replace: bool) -> Result<(), FileError> {
-    match path.exists() && !replace {
+    match exists(path) && !replace {
         true => Err(FileError::Exists {
             path: path.to_owned(),
         }),
@@ -102,17 +198,5 @@ pub fn may_write(path: &Path, replace: bool) -> Result<(), FileError> {
 /// # Errors
 /// When the system fails; the temporary file is taken away.
 pub fn write(path: &Path, bytes: &[u8]) -> Result<(), FileError> {
-    let mut name = path.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{}.part", std::process::id()));
-    let part = path.with_file_name(name);
-    let result = File::create(&part)
-        .and_then(|mut file| {
-            file.write_all(bytes)?;
-            file.sync_all()
-        })
-        .and_then(|()| fs::rename(&part, path));
-    result.map_err(|e| {
-        let _ = fs::remove_file(&part);
-        FileError::of(path, "write", e)
-    })
+    part::write(path, bytes).map_err(|e| FileError::of(path, "write", e))
 }

@@ -49,6 +49,8 @@ pub struct Curve {
     pub best: Option<Best>,
     /// Shortest and longest pulse length that meet the limit, s; none if no pulse length does.
     pub window_s: Option<[f64; 2]>,
+    /// Of a study that was stopped and has no answer: how to get it.
+    pub unfinished: Option<String>,
     /// Above the picture.
     pub title: String,
     /// Along the lower axis.
@@ -138,6 +140,9 @@ fn description(curve: &Curve, points: &[CurvePoint]) -> String {
 }
 
 fn window_words(curve: &Curve) -> String {
+    if let Some(unfinished) = &curve.unfinished {
+        return unfinished.trim_end_matches('.').to_owned();
+    }
     let limit = pixels(curve.limit_px);
     match curve.window_s {
         Some([from, to]) if from < to => format!("{} to {} stay within {limit}", time(from), time(to)),

@@ -5,5 +5,8 @@ pub mod map;
 pub mod map_picture;
 pub mod pulse;
 
-/// What a decision that was stopped says at its end.
-const STOPPED: &str = "The study was stopped early: these results rest on the pairs done until then.";
+/// What is said of a decision that was stopped, in words, as JSON and in its picture: there is no
+/// answer yet. `go_on` says how to get it.
+fn unfinished(go_on: &str) -> String {
+    format!("Unfinished: the study was stopped before its end, so nothing is recommended. {go_on}")
+}

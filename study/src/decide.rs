@@ -17,7 +17,7 @@ use std::sync::atomic::AtomicBool;
 use motefield_generator::Exposure;
 
 use crate::StudyError;
-use crate::run::{Effort, Experiment, Point, Progress, run};
+use crate::run::{Chain, Effort, Experiment, Journal, Point, Progress, Wanted, run_kept};
 use motefield_rig::keys;
 use motefield_rig::plan::{Plan, Speeds, plan};
 use motefield_rig::quantity::{Dimension, significant};
@@ -84,23 +84,44 @@ pub struct Decision {
     pub wish: Wish,
     /// The sweep, by rising pulse length.
     pub points: Vec<MeasuredPulse>,
-    /// What the sweep says; `None` if nothing was measured.
+    /// What the sweep says; `None` if nothing was measured or the study was stopped.
     pub reading: Option<Reading>,
     /// What limits toward short pulses, and toward long ones.
     pub causes: [Option<Cause>; 2],
     /// What would help; filled when no pulse length meets the limit.
     pub remedies: Vec<Remedy>,
-    /// Whether the study was stopped before its end.
+    /// Whether the study was stopped before its end: then there are points, and no answer.
     pub stopped: bool,
 }
 
-/// Decides for a rig.
+/// Runs experiments whose errors alone are wanted.
+fn errors_of(
+    experiments: &[Experiment],
+    wish: &Wish,
+    journal: Option<&Journal<'_>>,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Vec<Option<Point>> {
+    let (chain, wanted) = (Chain::default(), Wanted::default());
+    run_kept(
+        journal,
+        &chain,
+        &wanted,
+        experiments,
+        &wish.effort,
+        progress,
+        stop,
+    )
+}
+
+/// Decides for a rig. What `journal` holds is not measured again, what is measured is added.
 ///
 /// # Errors
 /// When a setup on the way cannot be planned.
 pub fn decide(
     search: &PulseSearch,
     wish: &Wish,
+    journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Decision, StudyError> {
@@ -116,6 +137,7 @@ pub fn decide(
         wish,
         separation_s: *separation_s,
         fast_px: speeds.fast_px,
+        journal,
         progress,
         stop,
         spent: std::cell::Cell::new(0),
@@ -143,8 +165,7 @@ pub fn decide(
         Some(reading) if reading.window.is_none() => remedy::all(&study, reading.best_s, speeds)?,
         _ => Vec::new(),
     };
-    let stopped = stop.load(std::sync::atomic::Ordering::Relaxed);
-    Ok(Decision {
+    let whole = Decision {
         plan: plan.clone(),
         speeds: *speeds,
         wish: *wish,
@@ -152,7 +173,11 @@ pub fn decide(
         reading,
         causes,
         remedies,
-        stopped,
+        stopped: false,
+    };
+    Ok(match stop.load(std::sync::atomic::Ordering::Relaxed) {
+        true => whole.without_answer(),
+        false => whole,
     })
 }
 
@@ -166,6 +191,7 @@ struct Sweep<'a> {
     wish: &'a Wish,
     separation_s: f64,
     fast_px: f64,
+    journal: Option<&'a Journal<'a>>,
     progress: &'a dyn Progress,
     stop: &'a AtomicBool,
     /// Pairs of the finished phases.
@@ -238,7 +264,7 @@ impl Sweep<'_> {
             points: [experiments.len(), later],
             first_pairs: self.wish.effort.first_pairs,
         };
-        let points = run(experiments, &self.wish.effort, &phase, self.stop);
+        let points = errors_of(experiments, self.wish, self.journal, &phase, self.stop);
         self.spent
             .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
         points
@@ -378,6 +404,19 @@ impl Cause {
 }
 
 impl Decision {
+    /// What is left of a decision that was stopped. A few pairs at each of a few pulse lengths have
+    /// a best as well, but the refinement that would confirm or refute it is missing, and its
+    /// interval knows nothing of that.
+    fn without_answer(self) -> Decision {
+        Decision {
+            reading: None,
+            causes: [None; 2],
+            remedies: Vec::new(),
+            stopped: true,
+            ..self
+        }
+    }
+
     /// Whether some pulse length meets the limit.
     pub fn met(&self) -> bool {
         self.reading.as_ref().is_some_and(|r| r.window.is_some())

@@ -3,6 +3,8 @@
 pub mod caveat;
 pub mod decide;
 pub mod error;
+pub mod folder;
+pub mod manifest;
 pub mod response;
 pub mod run;
 pub mod values;

@@ -211,7 +211,7 @@ pub fn run_with(
 /// [`run_with`] with a journal, from which it takes what was measured before and to which it adds
 /// what is measured now.
 pub fn run_kept(
-    journal: Option<&Journal>,
+    journal: Option<&Journal<'_>>,
     chain: &Chain,
     besides: &Wanted,
     experiments: &[Experiment],
@@ -219,10 +219,15 @@ pub fn run_kept(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
+    if stop.load(Ordering::Relaxed) {
+        // Whoever waits for the end does not wait for preparations in vain.
+        return experiments.iter().map(|_| None).collect();
+    }
     let prepared: Vec<Prepared> = experiments
         .par_iter()
         .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))
         .collect();
+    let first = journal.map_or(0, |journal| journal.claim(experiments.len()));
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
     let mut wanted: Vec<usize> = prepared
         .iter()
@@ -250,13 +255,13 @@ pub fn run_kept(
             .par_iter()
             .with_max_len(1)
             .map(|&(point, number)| {
-                if let Some(kept) = journal.and_then(|journal| journal.take(point, number)) {
+                if let Some(kept) = journal.and_then(|journal| journal.take(first + point, number)) {
                     (0..prepared[point].ensemble()).for_each(|_| progress.done());
                     return Some(kept);
                 }
                 let measurement = prepared[point].measure(number, progress, stop)?;
                 if let Some(journal) = journal {
-                    journal.add(point, number, &measurement);
+                    journal.add(first + point, number, &measurement);
                 }
                 Some(measurement)
             })

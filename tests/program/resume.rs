@@ -67,12 +67,12 @@ fn killed_study_continues_and_ends_in_the_same_bytes() {
     // Not overwritten unasked, not taken for another study's.
     let (code, message) = run(&["--out", "cut"]);
     assert!(
-        code == Some(2) && message.contains("journal") && message.contains("--resume"),
+        code == Some(2) && message.contains("not finished") && message.contains("--resume"),
         "{message}"
     );
     let (code, message) = run(&["--out", "cut", "--resume", "--seed", "2"]);
     assert!(
-        code == Some(2) && message.contains("another study") && message.contains("--force"),
+        code == Some(2) && message.contains("seed: 1 then, 2 now") && message.contains("--fresh"),
         "{message}"
     );
 

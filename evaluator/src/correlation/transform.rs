@@ -6,6 +6,31 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
+/// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`: rustfft
+/// chooses among instruction sets, which round differently, so that displacements differ by some
+/// 1e-5 px from one to the other (and not between machines with the same one). The operating system
+/// stands with it because its mathematical library computes the powers and exponentials.
+pub fn kernel() -> String {
+    #[cfg(target_arch = "x86_64")]
+    let avx = is_x86_feature_detected!("avx") && is_x86_feature_detected!("fma");
+    #[cfg(target_arch = "x86_64")]
+    let instructions = match () {
+        () if avx && is_x86_feature_detected!("avx2") => "avx2",
+        () if avx => "avx",
+        () if is_x86_feature_detected!("sse4.1") => "sse4.1",
+        () => "scalar",
+    };
+    #[cfg(target_arch = "aarch64")]
+    let instructions = "neon";
+    #[cfg(not(any(target_arch = "x86_64", target_arch = "aarch64")))]
+    let instructions = "scalar";
+    format!(
+        "{}-{}-{instructions}",
+        std::env::consts::ARCH,
+        std::env::consts::OS
+    )
+}
+
 /// Two-dimensional FFT of packed windows: rows, transposition, rows. Spectra stay transposed.
 pub(crate) struct Transform {
     pub size: [usize; 2],

@@ -49,6 +49,7 @@ fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
         limit_px: 0.1,
         best,
         window_s: inside.first().map(|&first| [first, inside[inside.len() - 1]]),
+        unfinished: None,
         title: "Error against pulse length: flume behind a screen bar".into(),
         x_label: "pulse length".into(),
         streak_label: "streak length in the fastest tenth of the field (px)".into(),

@@ -143,13 +143,14 @@ impl Chart<'_> {
             }
         }
         let words = window_words(self.curve);
-        let half = 0.5 * WIDER * text_width(&words, HEADING);
+        let (words, size) = fitted(&words, HEADING, (right - left) / WIDER);
+        let half = 0.5 * WIDER * text_width(&words, size);
         let centre = match self.curve.window_s {
             Some(window) => middle(window.map(|s| self.x.clamped(s))),
             None => middle(FRAME.x),
         };
         let centre = centre.clamp(left + half, (right - half).max(left + half));
-        svg.text(&words, HEADING, [centre, base + 20.0], Anchor::Middle, BOLD);
+        svg.text(&words, size, [centre, base + 20.0], Anchor::Middle, BOLD);
     }
 
     /// Title, and below it what each line and mark means, in one row.

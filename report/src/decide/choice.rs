@@ -22,8 +22,14 @@ fn named(choice: &SettingsChoice, trial: &Trial) -> String {
         .join(", ")
 }
 
-/// The answer for a person at a terminal.
-pub fn words(choice: &SettingsChoice) -> String {
+/// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
+/// says how to get it.
+pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
+    if choice.stopped {
+        let done = choice.trials.iter().filter(|t| t.measured().is_some()).count();
+        let done = format!("Measured so far: {done} of {} combinations.", choice.trials.len());
+        return format!("{}\n{done}\n", super::unfinished(go_on));
+    }
     let mut text = String::new();
     let best = choice.best();
     let _ = match best {
@@ -70,9 +76,6 @@ pub fn words(choice: &SettingsChoice) -> String {
             ),
             _ => Ok(()),
         };
-    }
-    if choice.stopped {
-        let _ = writeln!(text, "{}", super::STOPPED);
     }
     text
 }
@@ -153,8 +156,9 @@ pub fn csv(choice: &SettingsChoice) -> String {
     table.csv()
 }
 
-/// The answer for programs.
-pub fn json(choice: &SettingsChoice, setup: &Setup) -> Json {
+/// The answer for programs; of a study that was stopped there is none, and `unfinished` says so
+/// with `go_on`, how to get it.
+pub fn json(choice: &SettingsChoice, setup: &Setup, go_on: &str) -> Json {
     let best = choice.best().map(|(_, m)| m);
     let row = |t: &Trial| {
         let mut row = json!({
@@ -184,6 +188,7 @@ pub fn json(choice: &SettingsChoice, setup: &Setup) -> Json {
         "standing": choice.standing.as_ref().map(row),
         "trials": choice.trials.iter().map(row).collect::<Vec<_>>(),
         "stopped": choice.stopped,
+        "unfinished": choice.stopped.then(|| super::unfinished(go_on)),
     });
     json::file(SCHEMA, fields)
 }

@@ -51,8 +51,14 @@ fn neighbour<'a>(map: &'a Map, of: &Trial, axis: usize, longer: bool) -> Option<
         .filter(|t| steps(t, 1 - axis).abs() <= 0.5)
 }
 
-/// The answer for a person at a terminal.
-pub fn words(map: &Map) -> String {
+/// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
+/// says how to get it.
+pub fn words(map: &Map, go_on: &str) -> String {
+    if map.stopped {
+        let done = map.trials.iter().filter(|t| t.measured().is_some()).count();
+        let done = format!("Measured so far: {done} settings.");
+        return format!("{}\n{done}\n", super::unfinished(go_on));
+    }
     let mut text = String::new();
     let [a, b] = &map.axes;
     let Some((trial, best)) = map.best() else {
@@ -76,9 +82,6 @@ pub fn words(map: &Map) -> String {
     neighbours(map, trial, best, &mut text);
     obstacles(map, &mut text);
     standing_words(map, &mut text);
-    if map.stopped {
-        let _ = writeln!(text, "{}", super::STOPPED);
-    }
     text
 }
 
@@ -219,8 +222,9 @@ fn row(map: &Map, t: &Trial) -> Json {
     row
 }
 
-/// The answer for programs.
-pub fn json(map: &Map, setup: &Setup) -> Json {
+/// The answer for programs; of a study that was stopped there is none, and `unfinished` says so
+/// with `go_on`, how to get it.
+pub fn json(map: &Map, setup: &Setup, go_on: &str) -> Json {
     let [same, near] = map.near().map(|trials| {
         trials
             .iter()
@@ -239,6 +243,7 @@ pub fn json(map: &Map, setup: &Setup) -> Json {
         "standing": map.standing.as_ref().map(|t| row(map, t)),
         "trials": map.trials.iter().map(|t| row(map, t)).collect::<Vec<_>>(),
         "stopped": map.stopped,
+        "unfinished": map.stopped.then(|| super::unfinished(go_on)),
     });
     json::file(SCHEMA, fields)
 }

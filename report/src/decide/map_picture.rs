@@ -88,20 +88,24 @@ impl Field<'_> {
     }
 }
 
-/// Draws the map as the content of an SVG file.
-pub fn draw(map: &Map) -> String {
+/// Draws the map as the content of an SVG file; that of a study that was stopped has no best, and
+/// says with `go_on` how to get it.
+pub fn draw(map: &Map, go_on: &str) -> String {
     let field = Field::of(map);
     let area = field.area;
-    let smallest = map.best().map_or(f64::NAN, |(_, m)| m.relative().value);
-    let sentences = sentences(map, &field);
+    let errors = map.trials.iter().filter_map(|t| t.usable(map.wish.valid));
+    let smallest = errors.fold(f64::NAN, f64::min);
+    let sentences = sentences(map, &field, go_on);
     // Wide enough for the sentences below and above, whatever the number of cells.
     let lines = sentences.len().max(4) as f64;
     let size = [(area.x[1] + 40.0).max(700.0), area.y[1] + 74.0 + 20.0 * lines];
     let title = format!(
-        "Error of the velocity over {} and {}",
-        map.axes[0].key, map.axes[1].key
+        "{}rror of the velocity over {} and {}",
+        if map.stopped { "Unfinished: e" } else { "E" },
+        map.axes[0].key,
+        map.axes[1].key
     );
-    let mut svg = Svg::new(size, &title, &super::map::words(map));
+    let mut svg = Svg::new(size, &title, &super::map::words(map, go_on));
     svg.text(&title, TITLE, [LEFT, 34.0], Anchor::Start, BOLD);
     let about = "in % of the mean speed: total error of the displacement, plus what curved paths add";
     svg.text(about, NOTE, [LEFT, 55.0], Anchor::Start, &fill(FAINT));
@@ -125,9 +129,12 @@ pub fn draw(map: &Map) -> String {
 }
 
 /// What stands below the field: the best, what the marks mean, the letters.
-fn sentences(map: &Map, field: &Field) -> Vec<String> {
+fn sentences(map: &Map, field: &Field, go_on: &str) -> Vec<String> {
     let mut all = Vec::new();
-    if let Some((trial, m)) = map.best() {
+    if map.stopped {
+        all.push("Unfinished: the study was stopped before its end, so nothing is recommended.".to_owned());
+        all.push(go_on.to_owned());
+    } else if let Some((trial, m)) = map.best() {
         let relative = m.relative();
         all.push(format!(
             "Ring: the best, {} and {}: {} ({} %, 95 % interval).",
@@ -186,7 +193,7 @@ fn paint(svg: &mut Svg, map: &Map, trial: &Trial, area: Area, smallest: f64) {
         (None, Some(relative)) => {
             let share = ((relative / smallest).ln() / DARKEST.ln()).clamp(0.0, 1.0);
             svg.area(area, &fill(&ramp(&BY_SIZE, share)));
-            if relative <= 1.1 * smallest {
+            if !map.stopped && relative <= 1.1 * smallest {
                 let inner = Area {
                     x: [area.x[0] + 1.0, area.x[1] - 1.0],
                     y: [area.y[0] + 1.0, area.y[1] - 1.0],

@@ -23,8 +23,15 @@ fn valid(measured: &MeasuredPulse) -> f64 {
     1.0 - measured.point.score.outliers.value
 }
 
-/// The answer for a person at a terminal.
-pub fn words(decision: &Decision) -> String {
+/// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
+/// says how to get it.
+pub fn words(decision: &Decision, go_on: &str) -> String {
+    if decision.stopped {
+        let pairs: usize = decision.points.iter().map(|m| m.point.score.pairs).sum();
+        let points = decision.points.len();
+        let done = format!("Measured so far: {points} pulse lengths, {pairs} pairs.");
+        return format!("{}\n{done}\n", super::unfinished(go_on));
+    }
     let Some((best, reading)) = decision.best() else {
         return "Nothing was measured.\n".to_owned();
     };
@@ -43,17 +50,12 @@ pub fn words(decision: &Decision) -> String {
         ));
     }
     for (side, name) in ["Shorter", "Longer"].iter().enumerate() {
-        if !decision.stopped || decision.causes[side].is_some() {
-            lines.push(wall_words(decision, side, name));
-        }
+        lines.push(wall_words(decision, side, name));
     }
     if !decision.remedies.is_empty() {
         lines.push("Changes that would help, each computed on new pairs:".to_owned());
         let words = |r| remedy_words(r, decision.wish.limit_px, decision.wish.valid);
         lines.extend(decision.remedies.iter().map(|r| format!("  {}", words(r))));
-    }
-    if decision.stopped {
-        lines.push(super::STOPPED.to_owned());
     }
     lines.join("\n") + "\n"
 }
@@ -158,8 +160,9 @@ fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
     }
 }
 
-/// The answer for programs.
-pub fn json(decision: &Decision, setup: &Setup) -> Value {
+/// The answer for programs; of a study that was stopped there is none, and `unfinished` says so
+/// with `go_on`, how to get it.
+pub fn json(decision: &Decision, setup: &Setup, go_on: &str) -> Value {
     let window = decision.reading.as_ref().and_then(|r| r.window).map(|w| {
         json!({
             "shortest_s": w.pulses_s[0],
@@ -170,7 +173,7 @@ pub fn json(decision: &Decision, setup: &Setup) -> Value {
     });
     let side = |k: usize| {
         json!({
-            "limits": decision.limit(k).as_str(),
+            "limits": (!decision.stopped).then(|| decision.limit(k).as_str()),
             "at_pulse_s": decision.causes[k].map(|c| c.pulse_s),
             "total_px": decision.causes[k].map(|c| c.total_px),
             "with_unlimited_light_px": decision.causes[k].map(|c| c.unlimited_light_px),
@@ -199,6 +202,7 @@ pub fn json(decision: &Decision, setup: &Setup) -> Value {
         "remedies": decision.remedies.iter().map(remedy).collect::<Value>(),
         "points": decision.points.iter().map(point_json).collect::<Value>(),
         "stopped": decision.stopped,
+        "unfinished": decision.stopped.then(|| super::unfinished(go_on)),
     });
     json::file(SCHEMA, fields)
 }
@@ -271,8 +275,8 @@ fn caution(decision: &Decision) -> String {
     all.join("; ")
 }
 
-/// The curve that shows a decision.
-pub fn curve(decision: &Decision) -> crate::curve::Curve {
+/// The curve that shows a decision; that of a study that was stopped says how to go on.
+pub fn curve(decision: &Decision, go_on: &str) -> crate::curve::Curve {
     use crate::curve::{Best, Curve, CurvePoint};
     let points = decision
         .points
@@ -313,7 +317,11 @@ pub fn curve(decision: &Decision) -> crate::curve::Curve {
             .as_ref()
             .and_then(|r| r.window)
             .map(|w| w.pulses_s),
-        title: "Error against length of the light pulse".to_owned(),
+        title: match decision.stopped {
+            true => "Unfinished, nothing is recommended: error against pulse length".to_owned(),
+            false => "Error against length of the light pulse".to_owned(),
+        },
+        unfinished: decision.stopped.then(|| go_on.to_owned()),
         x_label: "pulse length".to_owned(),
         streak_label: "streak in the fastest tenth of the field, px".to_owned(),
         y_label: "error of the displacement vector, px".to_owned(),

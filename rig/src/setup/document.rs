@@ -267,6 +267,16 @@ impl Document {
         }))
     }
 
+    /// What messages call it.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The text as it was read.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
     /// What was changed, in order.
     pub fn changes(&self) -> &[(String, Value)] {
         &self.changed

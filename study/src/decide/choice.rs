@@ -6,9 +6,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
 use super::map::FreeSetting;
-use super::trial::{Later, MeasuredSetting, Trial, best, try_all};
+use super::trial::{Later, MeasuredSetting, Planned, Trial, best};
 use crate::StudyError;
-use crate::run::Progress;
+use crate::run::{Journal, Progress};
 use crate::vary::{SweepValue, Vary};
 use motefield_rig::keys::{self, Kind};
 use motefield_rig::setup::Setup;
@@ -71,69 +71,86 @@ fn settings(setup: &Setup, text: &str) -> Result<(String, Vec<SweepValue>), Stud
     }
 }
 
-/// Tries every combination of the settings `wanted`, each `KEY` or `KEY=a,b,c`.
-///
-/// # Errors
-/// When a setting cannot be read, there are too many combinations, or none gives a setup that can
-/// be planned.
+/// The combinations of a choice, planned and not yet measured: every file that one of them names
+/// has been read.
+#[derive(Debug, Clone)]
+pub struct ChoiceSearch {
+    keys: Vec<String>,
+    planned: Planned,
+    /// The setup as it stands; `None` where it cannot be planned: it may still be asked what would
+    /// do.
+    standing: Option<Planned>,
+}
+
+impl ChoiceSearch {
+    /// Every combination of the settings `wanted`, each `KEY` or `KEY=a,b,c`.
+    ///
+    /// # Errors
+    /// When a setting cannot be read, there are too many combinations, or none gives a setup that
+    /// can be planned.
+    pub fn of(setup: &Setup, wanted: &[String]) -> Result<ChoiceSearch, StudyError> {
+        let settings = wanted
+            .iter()
+            .map(|text| settings(setup, text))
+            .collect::<Result<Vec<_>, _>>()?;
+        let mut combinations: Vec<Vec<SweepValue>> = vec![Vec::new()];
+        for (_, values) in &settings {
+            let with = |begun: &Vec<SweepValue>, value: &SweepValue| {
+                let mut more = begun.clone();
+                more.push(value.clone());
+                more
+            };
+            let begun = std::mem::take(&mut combinations);
+            combinations.extend(begun.iter().flat_map(|b| values.iter().map(move |v| with(b, v))));
+            if combinations.len() > MOST {
+                return Err(StudyError::request(format!(
+                    "more than {MOST} combinations; name fewer settings or fewer values, as in processing.window=24,32,48"
+                )));
+            }
+        }
+        let keys: Vec<String> = settings.into_iter().map(|(key, _)| key).collect();
+        Ok(ChoiceSearch {
+            planned: Planned::of(setup, &keys, combinations)?,
+            // No values: nothing is changed.
+            standing: Planned::of(setup, &keys, vec![Vec::new()]).ok(),
+            keys,
+        })
+    }
+}
+
+/// Tries every combination. What `journal` holds is not measured again, what is measured is added.
 pub fn choose(
-    setup: &Setup,
-    wanted: &[String],
+    search: ChoiceSearch,
     wish: &Wish,
+    journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
     stop: &AtomicBool,
-) -> Result<SettingsChoice, StudyError> {
-    let settings = wanted
-        .iter()
-        .map(|text| settings(setup, text))
-        .collect::<Result<Vec<_>, _>>()?;
-    let mut combinations: Vec<Vec<SweepValue>> = vec![Vec::new()];
-    for (_, values) in &settings {
-        combinations = combinations
-            .iter()
-            .flat_map(|begun| {
-                values.iter().map(move |v| {
-                    let mut more = begun.clone();
-                    more.push(v.clone());
-                    more
-                })
-            })
-            .collect();
-        if combinations.len() > MOST {
-            return Err(StudyError::request(format!(
-                "more than {MOST} combinations; name fewer settings or fewer values, as in processing.window=24,32,48"
-            )));
-        }
-    }
-    let keys: Vec<String> = settings.into_iter().map(|(key, _)| key).collect();
-    let mut trials = try_all(setup, &keys, combinations, wish, progress, stop)?;
-    // No values: nothing is changed.
-    let standing = try_all(
-        setup,
-        &keys,
-        vec![Vec::new()],
-        wish,
-        &Later::than(&trials, progress),
-        stop,
-    );
+) -> SettingsChoice {
+    let mut trials = search.planned.measure(wish, journal, progress, stop);
+    let later = Later::than(&trials, progress);
+    let standing = search
+        .standing
+        .and_then(|planned| planned.measure(wish, journal, &later, stop).pop());
     // Nothing is chosen by chance: equal errors stay in the order given.
     trials.sort_by(|a, b| {
         let [a, b] = [a, b].map(|t| t.usable(wish.valid).unwrap_or(f64::INFINITY));
         a.total_cmp(&b)
     });
-    Ok(SettingsChoice {
-        keys,
+    SettingsChoice {
+        keys: search.keys,
         trials,
-        // A setup that cannot be planned as it stands may still be asked what would do.
-        standing: standing.ok().and_then(|mut t| t.pop()),
+        standing,
         wish: *wish,
         stopped: stop.load(Ordering::Relaxed),
-    })
+    }
 }
 
 impl SettingsChoice {
-    /// The best combination.
+    /// The best combination; `None` where none is usable or the study was stopped.
     pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
+        if self.stopped {
+            return None;
+        }
         let trial = &self.trials[best(&self.trials, self.wish.valid)?];
         Some((trial, trial.measured()?))
     }

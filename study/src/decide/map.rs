@@ -13,9 +13,9 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::trial::{Later, MeasuredSetting, Trial, best, try_all};
+use super::trial::{Later, MeasuredSetting, Planned, Trial, best};
 use crate::StudyError;
-use crate::run::Progress;
+use crate::run::{Journal, Progress};
 use crate::vary::SweepValue;
 pub use axis::FreeSetting;
 use motefield_rig::setup::Setup;
@@ -32,7 +32,8 @@ pub struct Map {
     pub axes: [FreeSetting; 2],
     /// The regular grid, row by row of the second setting, then refinements about the best.
     pub trials: Vec<Trial>,
-    /// Place of the best in `trials`; `None` if no pair of values may be used.
+    /// Place of the best in `trials`; `None` if no pair of values may be used, or the
+    /// study was stopped.
     pub best: Option<usize>,
     /// The setup as it stands.
     pub standing: Option<Trial>,
@@ -42,7 +43,8 @@ pub struct Map {
     pub stopped: bool,
 }
 
-/// Maps the error over two settings.
+/// Maps the error over two settings. What `journal` holds is not measured again, what is measured
+/// is added.
 ///
 /// # Errors
 /// When no pair of values gives a setup that can be planned.
@@ -50,6 +52,7 @@ pub fn map(
     setup: &Setup,
     axes: [FreeSetting; 2],
     wish: &Wish,
+    journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Map, StudyError> {
@@ -58,6 +61,7 @@ pub fn map(
         keys: axes.each_ref().map(|a| a.key.clone()),
         axes,
         wish,
+        journal,
         progress,
         stop,
         trials: Vec::new(),
@@ -75,15 +79,31 @@ pub fn map(
         survey.refine(0.5f64.powi(round as i32))?;
     }
     let standing = survey.standing()?;
-    let best = best(&survey.trials, wish.valid);
+    let stopped = stop.load(Ordering::Relaxed);
     Ok(Map {
+        best: best(&survey.trials, wish.valid).filter(|_| !stopped),
         axes: survey.axes,
         trials: survey.trials,
-        best,
         standing,
         wish: *wish,
-        stopped: stop.load(Ordering::Relaxed),
+        stopped,
     })
+}
+
+/// Makes sure that some pair of values of the regular grid gives a setup that can be planned.
+///
+/// # Errors
+/// When none does: the first reason.
+pub fn check(setup: &Setup, axes: &[FreeSetting; 2]) -> Result<(), StudyError> {
+    let keys = axes.each_ref().map(|axis| axis.key.clone());
+    Planned::of(setup, &keys, grid(axes)).map(|_| ())
+}
+
+/// All pairs of values of the regular grid, row by row of the second setting.
+fn grid([a, b]: &[FreeSetting; 2]) -> Vec<Vec<SweepValue>> {
+    let rows = b.values().into_iter();
+    rows.flat_map(|y| a.values().into_iter().map(move |x| vec![x, y.clone()]))
+        .collect()
 }
 
 struct Survey<'a> {
@@ -91,6 +111,7 @@ struct Survey<'a> {
     keys: [String; 2],
     axes: [FreeSetting; 2],
     wish: &'a Wish,
+    journal: Option<&'a Journal<'a>>,
     progress: &'a dyn Progress,
     stop: &'a AtomicBool,
     trials: Vec<Trial>,
@@ -108,14 +129,9 @@ impl Survey<'_> {
         if fresh.is_empty() || self.stop.load(Ordering::Relaxed) {
             return Ok(());
         }
-        let found = try_all(
-            self.setup,
-            &self.keys,
-            fresh,
-            self.wish,
-            &Later::than(&self.trials, self.progress),
-            self.stop,
-        );
+        let later = Later::than(&self.trials, self.progress);
+        let found = Planned::of(self.setup, &self.keys, fresh)
+            .map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
         match found {
             Ok(found) => self.trials.extend(found),
             // Beyond what can be built there is nothing to find; at the outset there must be
@@ -128,13 +144,7 @@ impl Survey<'_> {
 
     /// Tries the whole regular grid.
     fn fill(&mut self) -> Result<(), StudyError> {
-        let [a, b] = &self.axes;
-        let all = b
-            .values()
-            .into_iter()
-            .flat_map(|y| a.values().into_iter().map(move |x| vec![x, y.clone()]))
-            .collect();
-        self.measure(all)
+        self.measure(grid(&self.axes))
     }
 
     /// Lengthens the axes whose range nobody chose on the side where the best stands at the border;
@@ -187,8 +197,9 @@ impl Survey<'_> {
         let values = vec![vec![SweepValue::new(&a), SweepValue::new(&b)]];
         let later = Later::than(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
-        let tried = try_all(self.setup, &self.keys, values, self.wish, &later, self.stop);
-        Ok(tried.ok().and_then(|mut t| t.pop()))
+        let planned = Planned::of(setup, &self.keys, values).ok();
+        let tried = planned.map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
+        Ok(tried.and_then(|mut t| t.pop()))
     }
 }
 

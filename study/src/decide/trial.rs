@@ -5,9 +5,9 @@ use std::sync::atomic::AtomicBool;
 use motefield_evaluator::statistics::{Confidence, Estimate, not_above};
 use motefield_generator::truth;
 
-use super::Wish;
+use super::{Wish, errors_of};
 use crate::StudyError;
-use crate::run::{Experiment, Point, Progress, run};
+use crate::run::{Experiment, Journal, Point, Progress};
 use crate::vary::SweepValue;
 use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan, points};
 use motefield_rig::setup::Setup;
@@ -164,66 +164,85 @@ pub fn best(trials: &[Trial], valid: f64) -> Option<usize> {
     usable.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(k, _)| k)
 }
 
-/// Tries setups: `keys` take each of the lists of `values` in turn. Those whose exposures cut a
-/// pulse, that break the quarter rule or saturate the sensor are not rendered.
-///
-/// # Errors
-/// When the plan refuses every one of them: the first reason.
-pub(super) fn try_all(
-    setup: &Setup,
-    keys: &[String],
-    values: Vec<Vec<SweepValue>>,
-    wish: &Wish,
-    progress: &dyn Progress,
-    stop: &AtomicBool,
-) -> Result<Vec<Trial>, StudyError> {
-    let mut trials = Vec::new();
-    let mut experiments = Vec::new();
-    let mut first_reason = None;
-    for values in values {
-        let changes: Vec<(&str, motefield_rig::setup::Value)> = keys
-            .iter()
-            .zip(&values)
-            .map(|(key, value)| (key.as_str(), value.value()))
-            .collect();
-        let planned = setup.with_all(&changes).and_then(|setup| {
-            let plan = plan(&setup)?;
-            Ok((broken(&plan.rules()), plan))
-        });
-        let outcome = match planned {
-            Err(failure) => {
-                let reason = failure.to_string();
-                first_reason.get_or_insert(StudyError::from(failure));
-                Outcome::Refused(Obstacle::Impossible, reason)
-            }
-            Ok((Some((obstacle, reason)), _)) => Outcome::Refused(obstacle, reason),
-            Ok((None, plan)) => {
-                experiments.push((trials.len(), plan));
-                Outcome::NotReached
-            }
+/// Setups that are planned and not yet measured.
+#[derive(Debug, Clone)]
+pub(super) struct Planned {
+    trials: Vec<Trial>,
+    /// Of the trials that are worth measuring: place and plan.
+    ready: Vec<(usize, Plan)>,
+}
+
+impl Planned {
+    /// Plans setups: `keys` take each of the lists of `values` in turn. Those whose exposures cut a
+    /// pulse, that break the quarter rule or saturate the sensor will not be rendered.
+    ///
+    /// # Errors
+    /// When the plan refuses every one of them: the first reason.
+    pub(super) fn of(
+        setup: &Setup,
+        keys: &[String],
+        values: Vec<Vec<SweepValue>>,
+    ) -> Result<Planned, StudyError> {
+        let mut planned = Planned {
+            trials: Vec::new(),
+            ready: Vec::new(),
         };
-        trials.push(Trial { values, outcome });
-    }
-    let impossible = |t: &Trial| matches!(t.outcome, Outcome::Refused(Obstacle::Impossible, _));
-    if let Some(reason) = first_reason
-        && trials.iter().all(impossible)
-    {
-        return Err(reason);
-    }
-    let ready: Vec<Experiment> = experiments
-        .iter()
-        .map(|(_, plan)| Experiment {
-            scene: plan.scene.clone(),
-            processing: plan.processing.clone(),
-        })
-        .collect();
-    let points = run(&ready, &wish.effort, progress, stop);
-    for ((k, plan), point) in experiments.iter().zip(points) {
-        if let Some(point) = point {
-            trials[*k].outcome = Outcome::Measured(Box::new(measured(plan, point)));
+        let mut first_reason = None;
+        for values in values {
+            let changes: Vec<(&str, motefield_rig::setup::Value)> = keys
+                .iter()
+                .zip(&values)
+                .map(|(key, value)| (key.as_str(), value.value()))
+                .collect();
+            let tried = setup.with_all(&changes).and_then(|setup| {
+                let plan = plan(&setup)?;
+                Ok((broken(&plan.rules()), plan))
+            });
+            let outcome = match tried {
+                Err(failure) => {
+                    let reason = failure.to_string();
+                    first_reason.get_or_insert(StudyError::from(failure));
+                    Outcome::Refused(Obstacle::Impossible, reason)
+                }
+                Ok((Some((obstacle, reason)), _)) => Outcome::Refused(obstacle, reason),
+                Ok((None, plan)) => {
+                    planned.ready.push((planned.trials.len(), plan));
+                    Outcome::NotReached
+                }
+            };
+            planned.trials.push(Trial { values, outcome });
+        }
+        let impossible = |t: &Trial| matches!(t.outcome, Outcome::Refused(Obstacle::Impossible, _));
+        match first_reason {
+            Some(reason) if planned.trials.iter().all(impossible) => Err(reason),
+            _ => Ok(planned),
         }
     }
-    Ok(trials)
+
+    /// Measures what is worth it.
+    pub(super) fn measure(
+        mut self,
+        wish: &Wish,
+        journal: Option<&Journal<'_>>,
+        progress: &dyn Progress,
+        stop: &AtomicBool,
+    ) -> Vec<Trial> {
+        let experiments: Vec<Experiment> = self
+            .ready
+            .iter()
+            .map(|(_, plan)| Experiment {
+                scene: plan.scene.clone(),
+                processing: plan.processing.clone(),
+            })
+            .collect();
+        let points = errors_of(&experiments, wish, journal, progress, stop);
+        for ((k, plan), point) in self.ready.iter().zip(points) {
+            if let Some(point) = point {
+                self.trials[*k].outcome = Outcome::Measured(Box::new(measured(plan, point)));
+            }
+        }
+        self.trials
+    }
 }
 
 /// Progress of trials that follow others.

@@ -1,57 +1,52 @@
-//! The journal of a study: every finished measurement, so that a study that was killed continues
-//! where it was.
+//! The journal of a study: every finished measurement, so that a study that was stopped or killed
+//! continues where it was.
 //!
 //! Figures are kept bit by bit, so a study that was continued ends in the same bytes as one that
 //! ran through.
 
 use std::collections::HashMap;
-use std::path::Path;
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use motefield_evaluator::score::Errors;
-use motefield_files::record::{RecordFile, Resumed, checksum};
+use motefield_files::record::RecordFile;
 
 use super::measurement::Measurement;
-use crate::StudyError;
+use crate::folder::Folder;
 
 /// Finished measurements, on their way to a file and back.
-pub struct Journal {
-    file: RecordFile,
+///
+/// A study may run its experiments in several rounds, each chosen by what came of those before.
+/// Every round [claims](Journal::claim) numbers of its own for its points, in the same order
+/// whenever the study is run.
+pub struct Journal<'a> {
+    file: &'a RecordFile,
     kept: Mutex<HashMap<[u64; 2], Measurement>>,
+    found: usize,
+    claimed: AtomicUsize,
 }
 
-impl Journal {
-    /// A new journal in the file `path`, of the study that `study` describes in full.
-    ///
-    /// # Errors
-    /// When the file cannot be written.
-    pub fn begin(path: &Path, study: &str) -> Result<Journal, StudyError> {
-        Ok(Journal {
-            file: RecordFile::begin(path, &head(study))?,
-            kept: Mutex::default(),
-        })
-    }
-
-    /// The journal in the file `path`, with what it holds.
-    ///
-    /// # Errors
-    /// When there is none, it is that of another study, or it cannot be read or written.
-    pub fn resume(path: &Path, study: &str) -> Result<Journal, StudyError> {
-        match RecordFile::resume(path, &head(study))? {
-            Resumed::Records(file, records) => Ok(Journal {
-                file,
-                kept: Mutex::new(records.iter().filter_map(|bytes| record(bytes)).collect()),
-            }),
-            Resumed::Foreign => Err(StudyError::request(format!(
-                "{}: is the journal of another study, setup, seed or version; continue with what it was begun with, or begin anew",
-                path.display()
-            ))),
+impl Journal<'_> {
+    /// The journal of a study's folder, with what it holds.
+    pub fn of(folder: &Folder) -> Journal<'_> {
+        let records = folder.records().iter();
+        let kept: HashMap<_, _> = records.filter_map(|bytes| record(bytes)).collect();
+        Journal {
+            file: folder.journal(),
+            found: kept.len(),
+            kept: Mutex::new(kept),
+            claimed: AtomicUsize::new(0),
         }
     }
 
-    /// Measurements that need not be done again.
-    pub fn kept(&self) -> usize {
-        self.kept.lock().expect("no thread panics with the lock").len()
+    /// Measurements that it held when it was opened.
+    pub fn found(&self) -> usize {
+        self.found
+    }
+
+    /// The first of so many numbers for the points of a round.
+    pub(super) fn claim(&self, points: usize) -> usize {
+        self.claimed.fetch_add(points, Ordering::Relaxed)
     }
 
     /// The measurement `number` of a point, if the journal held it and it was not taken before.
@@ -69,15 +64,6 @@ impl Journal {
         measurement.write(&mut record);
         self.file.add(&record.0);
     }
-
-    /// Takes the file away: the study is whole.
-    pub fn finish(self) {
-        self.file.remove();
-    }
-}
-
-fn head(study: &str) -> String {
-    format!("motefield journal 1 {:016x}", checksum(study.as_bytes()))
 }
 
 /// Place and measurement of a record; `None` where the bytes are none.
@@ -86,6 +72,7 @@ fn record(bytes: &[u8]) -> Option<([u64; 2], Measurement)> {
     let key = [reader.count()? as u64, reader.count()? as u64];
     Some((key, Measurement::read(&mut reader)?))
 }
+
 #[derive(Default)]
 struct Writer(Vec<u8>);
 

@@ -1,5 +1,6 @@
 //! What was found for a case, as it is kept on disk between runs and versions.
 
+use motefield_evaluator::kernel;
 use motefield_evaluator::statistics::Estimate;
 use motefield_files::table::Table;
 use motefield_rig::quantity::digits;
@@ -9,6 +10,10 @@ use super::case::Case;
 use super::judge::{Comparison, Verdict, judge};
 use super::measure::Figures;
 use crate::RESULTS_VERSION;
+use crate::manifest::FileHash;
+
+/// The layout of a record.
+pub(super) const SCHEMA: &str = "motefield-verify-case/1";
 
 /// The figures of a case and the verdicts on them.
 #[derive(Debug, Clone)]
@@ -23,6 +28,8 @@ pub struct CaseRecord {
     pub seed: u64,
     /// What was measured, by curve and place.
     pub figures: Vec<Vec<Figures>>,
+    /// The files that its setup names.
+    pub files_read: Vec<FileHash>,
     /// Every figure compared with what is expected.
     pub comparisons: Vec<Comparison>,
 }
@@ -71,6 +78,7 @@ impl CaseRecord {
             pairs,
             seed,
             comparisons: judge(case, &figures),
+            files_read: Vec::new(),
             figures,
         }
     }
@@ -91,9 +99,11 @@ impl CaseRecord {
             .map(|c| c.iter().map(point).collect())
             .collect();
         json!({
-            "schema": "motefield-verify-case/1",
+            "schema": SCHEMA,
             "version": env!("CARGO_PKG_VERSION"),
             "results_version": RESULTS_VERSION,
+            "kernel": kernel(),
+            "files_read": self.files_read,
             "case": self.name,
             "text": case.text,
             "confidence": number(self.confidence),
@@ -103,8 +113,9 @@ impl CaseRecord {
         })
     }
 
-    /// What [`to_json`](CaseRecord::to_json) wrote, if it is of this case, effort and results
-    /// version.
+    /// What [`to_json`](CaseRecord::to_json) wrote, if it is of this case, effort, version of the
+    /// program and of its results, and numeric kernel. Whether the files that were
+    /// [read](CaseRecord::files_read) still hold the same is for the caller to see.
     pub fn from_json(
         value: &Value,
         case: &Case,
@@ -112,7 +123,10 @@ impl CaseRecord {
         pairs: usize,
         seed: u64,
     ) -> Option<CaseRecord> {
-        let same = value["schema"] == "motefield-verify-case/1"
+        let files_read: Vec<FileHash> = serde_json::from_value(value["files_read"].clone()).ok()?;
+        let same = value["schema"] == SCHEMA
+            && value["version"] == env!("CARGO_PKG_VERSION")
+            && value["kernel"] == kernel()
             && value["results_version"] == RESULTS_VERSION
             && value["text"] == case.text
             && read_number(&value["confidence"])? == confidence
@@ -141,7 +155,10 @@ impl CaseRecord {
             .collect::<Option<_>>()?;
         let whole =
             figures.len() == case.variants.len() && figures.iter().all(|c| c.len() == case.places.len());
-        whole.then(|| CaseRecord::new(case, confidence, pairs, seed, figures))
+        whole.then(|| CaseRecord {
+            files_read,
+            ..CaseRecord::new(case, confidence, pairs, seed, figures)
+        })
     }
 
     /// The worst verdict on an expectation.
@@ -229,6 +246,28 @@ reason = "Two digits."
         (case, record)
     }
 
+    /// A confidence of a whole suite, whose last digits a reader that rounds would lose: then no
+    /// record would ever be of the same confidence.
+    #[test]
+    fn a_record_is_found_again_in_its_file() {
+        let (case, _) = small();
+        for statements in 1..400 {
+            let confidence = 1.0 - 0.01 / f64::from(statements);
+            let figure = Estimate {
+                value: f64::from(statements) / 7.0,
+                lo: f64::NEG_INFINITY,
+                hi: 1e-300 / 3.0,
+            };
+            let figures = Figures::from([("response_time_s".to_owned(), figure)]);
+            let record = CaseRecord::new(&case, confidence, 1, u64::MAX, vec![vec![figures]]);
+            let text = record.to_json(&case).to_string();
+            let value: Value = serde_json::from_str(&text).unwrap();
+            let read = CaseRecord::from_json(&value, &case, confidence, 1, u64::MAX);
+            let read = read.unwrap_or_else(|| panic!("{statements} statements: {text}"));
+            assert_eq!(read.figures, record.figures);
+        }
+    }
+
     #[test]
     fn a_record_of_another_results_version_is_not_used() {
         let (case, record) = small();
@@ -240,6 +279,11 @@ reason = "Two digits."
         assert!(again(&kept).is_none());
         kept.as_object_mut().unwrap().remove("results_version");
         assert!(again(&kept).is_none());
+        for key in ["version", "kernel"] {
+            let mut kept = record.to_json(&case);
+            kept[key] = json!("another");
+            assert!(again(&kept).is_none(), "{key}");
+        }
     }
 
     #[test]

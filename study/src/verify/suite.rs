@@ -4,13 +4,15 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::statistics::Confidence;
-use motefield_files as files;
+use motefield_files::{self as files, FileError};
 use rayon::prelude::*;
+use serde_json::Value;
 
 use super::case::{Case, SourceKind};
 use super::measure::{Arguments, Figures, Request};
-use super::record::CaseRecord;
+use super::record::{CaseRecord, SCHEMA};
 use crate::StudyError;
+use crate::manifest::FileHash;
 use crate::run::{Chain, Progress};
 use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
@@ -130,21 +132,23 @@ impl Runner<'_> {
         let jobs: Vec<(usize, usize)> = (0..case.variants.len())
             .flat_map(|v| (0..case.places.len()).map(move |p| (v, p)))
             .collect();
-        let done: Vec<Option<Figures>> = jobs
+        let done: Vec<Option<(Figures, Vec<FileHash>)>> = jobs
             .par_iter()
             .map(|&(variant, place)| self.point(case, variant, place, pairs))
             .collect::<Result<_, _>>()?;
-        let Some(done) = done.into_iter().collect::<Option<Vec<Figures>>>() else {
+        let Some(done) = done.into_iter().collect::<Option<Vec<_>>>() else {
             return Ok(None);
         };
+        let (done, read): (Vec<Figures>, Vec<Vec<FileHash>>) = done.into_iter().unzip();
+        let mut files_read = read.concat();
+        files_read.sort();
+        files_read.dedup();
         let figures = done.chunks(case.places.len()).map(<[Figures]>::to_vec).collect();
-        Ok(Some(CaseRecord::new(
-            case,
-            self.confidence.level(),
-            pairs,
-            self.seed,
-            figures,
-        )))
+        let level = self.confidence.level();
+        Ok(Some(CaseRecord {
+            files_read,
+            ..CaseRecord::new(case, level, pairs, self.seed, figures)
+        }))
     }
 
     fn point(
@@ -153,17 +157,20 @@ impl Runner<'_> {
         variant: usize,
         place: usize,
         pairs: usize,
-    ) -> Result<Option<Figures>, StudyError> {
+    ) -> Result<Option<(Figures, Vec<FileHash>)>, StudyError> {
         if self.stop.load(Ordering::Relaxed) {
             return Ok(None);
         }
+        let mut files_read = Vec::new();
         let (arguments, changes) = case.at(&case.variants[variant], &case.places[place]);
         let plan = match &case.setup {
             None => None,
             Some(text) => {
                 let name = format!("case {}", case.name);
                 let setup = Setup::from_text(&name, text, &changes)?;
-                Some(plan(&setup)?)
+                let plan = plan(&setup)?;
+                files_read = FileHash::of_setup(&setup);
+                Some(plan)
             }
         };
         let request = Request {
@@ -181,24 +188,36 @@ impl Runner<'_> {
             return Ok(None);
         }
         figures
-            .map(Some)
+            .map(|figures| Some((figures, files_read)))
             .map_err(|why| StudyError::request(format!("case {}: {}: {why}", case.name, case.measure.name)))
     }
 
-    /// As [`run`](Runner::run), but takes the record of an earlier run from the directory, or keeps
-    /// a new one there.
+    /// As [`run`](Runner::run), but keeps the record in the directory; with `believe`, takes that
+    /// of an earlier run there if it is of the same case, effort and program and the files it read
+    /// hold what they held.
     ///
     /// # Errors
-    /// As [`run`](Runner::run), and when the directory cannot be written.
-    pub fn run_kept(&self, case: &Case, directory: &Path) -> Result<Option<CaseRecord>, StudyError> {
+    /// As [`run`](Runner::run), and when the directory cannot be written or holds another file
+    /// under the name of the record.
+    pub fn run_kept(
+        &self,
+        case: &Case,
+        directory: &Path,
+        believe: bool,
+    ) -> Result<Option<CaseRecord>, StudyError> {
         let path = directory.join(format!("{}.json", case.name));
-        let level = self.confidence.level();
-        let kept = files::read_text(&path)
-            .ok()
-            .and_then(|text| serde_json::from_str(&text).ok())
-            .and_then(|value| CaseRecord::from_json(&value, case, level, self.depth.pairs(case), self.seed));
-        if kept.is_some() {
-            return Ok(kept);
+        if files::exists(&path) {
+            let text = files::read_text(&path).ok();
+            let value: Option<Value> = text.and_then(|text| serde_json::from_str(&text).ok());
+            let Some(value) = value.filter(|value| value["schema"] == SCHEMA) else {
+                return Err(StudyError::File(FileError::Exists { path }));
+            };
+            let (level, pairs) = (self.confidence.level(), self.depth.pairs(case));
+            let kept = CaseRecord::from_json(&value, case, level, pairs, self.seed);
+            let kept = kept.filter(|record| believe && record.files_read.iter().all(unchanged));
+            if kept.is_some() {
+                return Ok(kept);
+            }
         }
         let record = self.run(case)?;
         if let Some(record) = &record {
@@ -206,4 +225,9 @@ impl Runner<'_> {
         }
         Ok(record)
     }
+}
+
+/// Whether a file holds what it held when it was read.
+fn unchanged(file: &FileHash) -> bool {
+    files::sha256(Path::new(&file.path)).as_ref() == Some(&file.sha256)
 }
