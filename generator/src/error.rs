@@ -130,6 +130,8 @@ pub enum SceneField {
     DeadPixels,
     /// Fraction of a pixel's light that goes to its neighbours.
     Crosstalk,
+    /// How far the response bends.
+    Nonlinearity,
 }
 
 impl fmt::Display for SceneField {
@@ -197,6 +199,7 @@ impl fmt::Display for SceneField {
             SceneField::HotLevel => "signal of hot pixels",
             SceneField::DeadPixels => "share of dead pixels",
             SceneField::Crosstalk => "crosstalk",
+            SceneField::Nonlinearity => "nonlinearity",
         })
     }
 }

@@ -14,6 +14,10 @@
 //! Crosstalk passes a fraction of each pixel's light to its four neighbours in equal parts; beyond
 //! the border the pixel itself stands for the missing neighbour. Since the parts of a Poisson
 //! number are Poisson numbers, it acts on the expected light.
+//!
+//! A real response bends: of n electrons n (1 − ν n/n_full) are read, so that a full pixel falls
+//! short of the straight line by the fraction ν; from the line nearest to it this parabola is ν/8
+//! of the full well away at most.
 
 use multiversion::multiversion;
 use ndarray::Array2;
@@ -66,6 +70,8 @@ pub struct Sensor {
     pub dead_pixels: f64,
     /// Fraction of a pixel's light that goes to its four neighbours, 0 to 0.8.
     pub crosstalk: f64,
+    /// Fraction by which the reading of a full pixel falls short of a straight line, 0 to 0.3.
+    pub nonlinearity: f64,
 }
 
 impl Default for Sensor {
@@ -87,6 +93,7 @@ impl Default for Sensor {
             hot_level_e: full_well_e,
             dead_pixels: 0.0,
             crosstalk: 0.0,
+            nonlinearity: 0.0,
         }
     }
 }
@@ -177,6 +184,13 @@ impl Sensor {
                 0.0..=0.8,
                 "0 to 0.8 (at which all five pixels get the same)",
             ),
+            in_range(
+                SceneField::Nonlinearity,
+                self.nonlinearity,
+                "",
+                0.0..=0.3,
+                "0 to 0.3",
+            ),
         ])
     }
 
@@ -257,6 +271,10 @@ impl Sensor {
         row.draw(seed, Purpose::Noise, u64::from(frame) << 32 | y);
         let [first, second, _] = &mut row.words;
         shoot(pixels, first, second, self.full_well_e as f32);
+        if self.nonlinearity > 0.0 {
+            let bend = (self.nonlinearity / self.full_well_e) as f32;
+            pixels.iter_mut().for_each(|n| *n -= bend * *n * *n);
+        }
         self.convert(pixels, row);
     }
 

@@ -288,6 +288,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
         SceneField::HotLevel => &[camera::HOT_LEVEL],
         SceneField::DeadPixels => &[camera::DEAD_PIXELS],
         SceneField::Crosstalk => &[camera::CROSSTALK],
+        SceneField::Nonlinearity => &[camera::NONLINEARITY],
     }
 }
 

@@ -102,6 +102,12 @@ section! {
         .default("0", "no crosstalk")
         .slider(0.0, 0.8);
 
+    NONLINEARITY = Key::share("camera.nonlinearity")
+        .about("share by which the reading of a full pixel falls short of a straight line, in \
+                proportion to its charge; at most 0.3")
+        .default("0", "a linear response")
+        .slider(0.0, 0.3);
+
     PARASITIC_SENSITIVITY = Key::share("camera.parasitic_sensitivity")
         .about("share of frame A's light that leaks into frame B")
         .default("0", "no light of frame A in frame B")

@@ -40,6 +40,7 @@ fn sensor(setup: &Setup) -> Result<Option<Sensor>, SetupError> {
         hot_level_e: pixels.number(key::HOT_LEVEL).unwrap_or(full_well_e),
         dead_pixels: pixels.number_or_zero(key::DEAD_PIXELS),
         crosstalk: pixels.number_or_zero(key::CROSSTALK),
+        nonlinearity: pixels.number_or_zero(key::NONLINEARITY),
     }))
 }
 
