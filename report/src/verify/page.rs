@@ -109,6 +109,16 @@ fn section(case: &Case, record: &CaseRecord) -> String {
             );
         }
     }
+    for change in &case.changed {
+        let _ = writeln!(
+            text,
+            "- *{}* was changed from {} to {}: {}",
+            change.expectation,
+            change.was,
+            change.now,
+            sentence(&change.reason)
+        );
+    }
     text.push('\n');
     text
 }

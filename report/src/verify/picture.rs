@@ -239,10 +239,11 @@ impl<'a> Curves<'a> {
 }
 
 fn svg_key_text(case: &Case, quantity: &str) -> String {
-    let drawn = case
-        .expectations
-        .iter()
-        .find(|e| e.quantity == quantity && e.relative_to.is_none() && matches!(e.check, Check::Equals(..)));
+    let drawn = case.expectations.iter().find(|e| {
+        e.quantity == quantity
+            && e.relative_to.is_none()
+            && matches!(e.check, Check::Equals(..) | Check::Values(..))
+    });
     drawn.map_or(String::new(), |e| {
         format!("expected ({}), shaded: tolerance", e.kind.as_str())
     })
@@ -259,6 +260,14 @@ fn expected(case: &Case, quantity: &str) -> Vec<ExpectedLine> {
         .iter()
         .filter(|e| e.quantity == quantity && e.relative_to.is_none())
     {
+        if let Check::Values(values, tolerance) = &e.check {
+            for &variant in &e.variants {
+                for (&place, &value) in e.places.iter().zip(values) {
+                    all.push((variant, Some(*tolerance), vec![(case.places[place].x, value)]));
+                }
+            }
+            continue;
+        }
         let (formula, tolerance) = match &e.check {
             Check::Equals(formula, tolerance) => (formula, Some(*tolerance)),
             Check::AtMost(formula) | Check::AtLeast(formula) => (formula, None),

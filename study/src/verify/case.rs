@@ -115,6 +115,20 @@ pub struct PairCounts {
     pub full: usize,
 }
 
+/// What an expectation was before, and why it is not any more.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Changed {
+    /// The expectation.
+    pub expectation: String,
+    /// What was expected.
+    pub was: String,
+    /// What is expected now.
+    pub now: String,
+    /// Why.
+    pub reason: String,
+}
+
 /// How the figure is drawn.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -160,6 +174,8 @@ pub struct Case {
     pub pairs: PairCounts,
     /// What is expected.
     pub expectations: Vec<Expectation>,
+    /// How expectations changed, the oldest change first.
+    pub changed: Vec<Changed>,
     /// How it is drawn.
     pub drawing: Drawing,
 }
@@ -184,6 +200,8 @@ struct RawCase {
     #[serde(default)]
     figure: Drawing,
     expect: Vec<RawExpectation>,
+    #[serde(default)]
+    changed: Vec<Changed>,
 }
 
 #[derive(Deserialize)]
@@ -266,6 +284,7 @@ impl Case {
             variants,
             pairs,
             expectations: Vec::new(),
+            changed: raw.changed,
             drawing: raw.figure,
         };
         case.check_names().map_err(bad)?;

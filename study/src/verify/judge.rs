@@ -147,8 +147,9 @@ pub fn judge(case: &Case, figures: &[Vec<Figures>]) -> Vec<Comparison> {
         .collect()
 }
 
-/// What is expected at a place of a curve, and the range allowed.
-type Allowed<'a> = dyn Fn(f64, &Variant) -> (Option<f64>, [f64; 2]) + 'a;
+/// What is expected at a place of a curve (its number among those of the expectation, and the value
+/// swept), and the range allowed.
+type Allowed<'a> = dyn Fn(usize, f64, &Variant) -> (Option<f64>, [f64; 2]) + 'a;
 
 struct Of<'a> {
     case: &'a Case,
@@ -181,9 +182,9 @@ impl Of<'_> {
         let each = |allowed: &Allowed| -> Vec<Comparison> {
             let mut all = Vec::new();
             for &variant in &e.variants {
-                for &place in &e.places {
+                for (k, &place) in e.places.iter().enumerate() {
                     let (expected, allowed) =
-                        allowed(self.case.places[place].x, &self.case.variants[variant]);
+                        allowed(k, self.case.places[place].x, &self.case.variants[variant]);
                     let at = self.case.places[place].text.clone();
                     all.push(self.comparison(variant, at, self.figure(variant, place), expected, allowed));
                 }
@@ -191,16 +192,18 @@ impl Of<'_> {
             all
         };
         match &e.check {
-            Check::Equals(formula, tolerance) => each(&|x, variant| {
+            Check::Equals(formula, tolerance) => each(&|_, x, variant| {
                 let expected = value(formula, x, variant);
-                let t = tolerance.of(expected);
-                (Some(expected), [expected - t, expected + t])
+                (Some(expected), tolerance.about(expected))
             }),
-            Check::AtMost(formula) => each(&|x, variant| {
+            Check::Values(values, tolerance) => {
+                each(&|k, _, _| (Some(values[k]), tolerance.about(values[k])))
+            }
+            Check::AtMost(formula) => each(&|_, x, variant| {
                 let bound = value(formula, x, variant);
                 (Some(bound), [f64::NEG_INFINITY, bound])
             }),
-            Check::AtLeast(formula) => each(&|x, variant| {
+            Check::AtLeast(formula) => each(&|_, x, variant| {
                 let bound = value(formula, x, variant);
                 (Some(bound), [bound, f64::INFINITY])
             }),

@@ -16,7 +16,7 @@ pub(super) struct RawExpectation {
     relative_to: Option<Value>,
     at: Option<Value>,
     over: Option<[f64; 2]>,
-    equals: Option<Number>,
+    equals: Option<Expected>,
     at_most: Option<Number>,
     at_least: Option<Number>,
     ascending: Option<Vec<Value>>,
@@ -57,6 +57,14 @@ enum Number {
     Formula(String),
 }
 
+/// One number or formula for all places, or a number for each of them.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum Expected {
+    Each(Vec<f64>),
+    All(Number),
+}
+
 impl Number {
     fn formula(&self) -> Result<Formula, String> {
         match self {
@@ -83,6 +91,11 @@ impl Tolerance {
     pub fn of(&self, expected: f64) -> f64 {
         self.absolute.max(self.relative * expected.abs())
     }
+
+    /// The range allowed about an expected value.
+    pub fn about(&self, expected: f64) -> [f64; 2] {
+        [expected - self.of(expected), expected + self.of(expected)]
+    }
 }
 
 /// On which axes a slope is taken.
@@ -100,6 +113,8 @@ pub enum Axes {
 pub enum Check {
     /// A value at each place.
     Equals(Formula, Tolerance),
+    /// A value of its own at each of the places.
+    Values(Vec<f64>, Tolerance),
     /// No more than a value at each place.
     AtMost(Formula),
     /// No less than a value at each place.
@@ -214,8 +229,11 @@ impl RawExpectation {
                 "give one of equals, at_most, at_least, ascending, lowest_in, highest_in, slope".into(),
             );
         }
-        let check = if let Some(number) = &self.equals {
-            Check::Equals(number.formula()?, self.tolerance()?)
+        let check = if let Some(expected) = &self.equals {
+            match expected {
+                Expected::All(number) => Check::Equals(number.formula()?, self.tolerance()?),
+                Expected::Each(values) => self.values(case, values)?,
+            }
         } else if let Some(number) = &self.at_most {
             Check::AtMost(number.formula()?)
         } else if let Some(number) = &self.at_least {
@@ -232,11 +250,22 @@ impl RawExpectation {
                 .ok_or("a slope needs axes = \"linear\" or \"log-log\"")?;
             Check::Slope(self.slope.unwrap_or(f64::NAN), axes, self.tolerance()?)
         };
-        let takes_tolerance = matches!(check, Check::Equals(..) | Check::Slope(..));
+        let takes_tolerance = matches!(check, Check::Equals(..) | Check::Values(..) | Check::Slope(..));
         if self.tolerance.is_some() && !takes_tolerance {
             return Err("only `equals` and `slope` take a tolerance".into());
         }
         Ok(check)
+    }
+
+    fn values(&self, case: &Case, values: &[f64]) -> Result<Check, String> {
+        let places = self.places(case)?.len();
+        if values.len() != places {
+            return Err(format!(
+                "`equals` lists {} numbers for {places} places: give one for each",
+                values.len()
+            ));
+        }
+        Ok(Check::Values(values.to_vec(), self.tolerance()?))
     }
 
     /// An ordering of curves where every entry is the name of one, of places otherwise.
@@ -318,6 +347,7 @@ impl Expectation {
     pub fn word(&self) -> &'static str {
         match &self.check {
             Check::Equals(..) if self.places.len() == 1 => "value",
+            Check::Values(..) => "value",
             Check::Equals(..) => "formula",
             Check::AtMost(_) | Check::AtLeast(_) => "bound",
             Check::Places(..) | Check::Variants(..) => "ordering",
@@ -330,7 +360,7 @@ impl Expectation {
     pub fn statements(&self) -> usize {
         let (variants, places) = (self.variants.len(), self.places.len());
         match &self.check {
-            Check::Equals(..) | Check::AtMost(_) | Check::AtLeast(_) => variants * places,
+            Check::Equals(..) | Check::Values(..) | Check::AtMost(_) | Check::AtLeast(_) => variants * places,
             Check::Places(order, _) => variants * (order.len() - 1),
             Check::Variants(order, _) => places * (order.len() - 1),
             // Any other place may seem to beat the true optimum.
