@@ -6,10 +6,10 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
-/// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`: rustfft
-/// chooses among instruction sets, which round differently, so that displacements differ by some
-/// 1e-5 px from one to the other (and not between machines with the same one). The operating system
-/// stands with it because its mathematical library computes the powers and exponentials.
+/// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`:
+/// rustfft chooses among instruction sets, which round differently, so that displacements differ by
+/// some 1e-5 px from one to the other (and not between machines with the same one). The operating
+/// system stands with it because its mathematical library computes the powers and exponentials.
 pub fn kernel() -> String {
     #[cfg(target_arch = "x86_64")]
     let avx = is_x86_feature_detected!("avx") && is_x86_feature_detected!("fma");
