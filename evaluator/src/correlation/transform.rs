@@ -135,3 +135,26 @@ fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usi
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use rustfft::{FftPlannerAvx, FftPlannerNeon, FftPlannerSse};
+
+    /// The kernel is called what rustfft's own planners say they can do here; it takes the first
+    /// that can, in this order.
+    #[test]
+    fn the_kernel_is_the_one_that_rustfft_chooses() {
+        let kernel = super::kernel();
+        let chosen = match () {
+            () if FftPlannerAvx::<f32>::new().is_ok() => "avx",
+            () if FftPlannerSse::<f32>::new().is_ok() => "sse4.1",
+            () if FftPlannerNeon::<f32>::new().is_ok() => "neon",
+            () => "scalar",
+        };
+        assert!(
+            kernel.split('-').next_back().unwrap().starts_with(chosen),
+            "{kernel}"
+        );
+        assert!(kernel.starts_with(std::env::consts::ARCH), "{kernel}");
+    }
+}
