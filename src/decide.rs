@@ -213,7 +213,10 @@ impl DecideCommand {
         files.extend(self.samples(setup, &decision)?);
         let json = report::decide::pulse::json(&decision, setup, &go_on);
         let words = report::decide::pulse::words(&decision, &go_on);
-        let what = "Table, curve and sample pairs";
+        let what = match decision.stopped {
+            true => "Table and curve",
+            false => "Table, curve and sample pairs",
+        };
         self.end(folder, files, &json, &words, what, decision.stopped)?;
         Ok(exit(decision.stopped, decision.met()))
     }

@@ -239,14 +239,7 @@ pub fn run_kept(
     // Most points need no more than the first pairs; the first round shows which do.
     let mut total = pairs(&mut wanted.iter().copied());
     while !stop.load(Ordering::Relaxed) {
-        let mut jobs: Vec<(usize, usize)> = wanted
-            .iter()
-            .enumerate()
-            .flat_map(|(point, &n)| (done[point].len()..n).map(move |k| (point, k)))
-            .collect();
-        // One pair of every point before a second of any: whoever stops the study has the whole
-        // curve.
-        jobs.sort_by_key(|&(point, realisation)| (realisation, point));
+        let jobs = jobs(&wanted, &done);
         if jobs.is_empty() {
             break;
         }
@@ -291,6 +284,18 @@ pub fn run_kept(
         .zip(done)
         .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured, effort.confidence)))
         .collect()
+}
+
+/// Points and numbers of the measurements that are wanted and not done. One pair of every point
+/// stands before a second of any: whoever stops the study has the whole curve.
+fn jobs(wanted: &[usize], done: &[Vec<Measurement>]) -> Vec<(usize, usize)> {
+    let mut jobs: Vec<(usize, usize)> = wanted
+        .iter()
+        .enumerate()
+        .flat_map(|(point, &n)| (done[point].len()..n).map(move |k| (point, k)))
+        .collect();
+    jobs.sort_by_key(|&(point, number)| (number, point));
+    jobs
 }
 
 /// A point at which more vectors than this are lost, or that has none, is not worth more pairs.

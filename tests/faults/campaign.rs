@@ -15,9 +15,11 @@ counts as *lost*. Every command that can be continued was disturbed at random ti
 
 ";
 
+/// The usual number of tries, or the share of it that is asked for (`MOTEFIELD_TRIES=0.2`).
 fn tries(usual: usize) -> usize {
     let asked = std::env::var("MOTEFIELD_TRIES").ok();
-    asked.and_then(|n| n.parse().ok()).unwrap_or(usual)
+    let share: f64 = asked.and_then(|n| n.parse().ok()).unwrap_or(1.0);
+    (share * usual as f64).ceil() as usize
 }
 
 #[test]

@@ -56,6 +56,22 @@ fn begin(directory: &Path, arguments: &[&str]) {
     child.wait().unwrap();
 }
 
+/// A study that another version or machine began is refused.
+fn another_program(directory: &Path, resume: &[&str]) {
+    let path = directory.join("cut/manifest.json");
+    let manifest: Value = serde_json::from_slice(&std::fs::read(&path).unwrap()).unwrap();
+    for (key, other, words) in [
+        ("version", Value::from("0.0.1"), "program version: 0.0.1 then"),
+        ("results_version", Value::from(0), "results version: 0 then"),
+        ("kernel", Value::from("abacus"), "numeric kernel: abacus then"),
+    ] {
+        let mut manifest = manifest.clone();
+        manifest[key] = other;
+        std::fs::write(&path, manifest.to_string()).unwrap();
+        refused(directory, resume, &[words]);
+    }
+}
+
 /// A study continues only if all that decides its values is what it was; the refusal says what is
 /// not, and the study stays as it is until it is thrown away.
 #[test]
@@ -107,19 +123,9 @@ fn a_study_whose_files_or_program_changed_is_another() {
         &["bound: false then, true now"],
     );
 
-    let path = directory.join("cut/manifest.json");
-    let manifest: Value = serde_json::from_slice(&std::fs::read(&path).unwrap()).unwrap();
-    for (key, other, words) in [
-        ("version", Value::from("0.0.1"), "program version: 0.0.1 then"),
-        ("results_version", Value::from(0), "results version: 0 then"),
-        ("kernel", Value::from("abacus"), "numeric kernel: abacus then"),
-    ] {
-        let mut manifest = manifest.clone();
-        manifest[key] = other;
-        std::fs::write(&path, manifest.to_string()).unwrap();
-        refused(&directory, &resume, &[words]);
-    }
+    another_program(&directory, &resume);
     // The journal knows by itself what it belongs to.
+    let path = directory.join("cut/manifest.json");
     std::fs::remove_file(&path).unwrap();
     refused(
         &directory,

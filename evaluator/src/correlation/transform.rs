@@ -6,10 +6,10 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
-/// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`: rustfft
-/// chooses among instruction sets, which round differently, so that displacements differ by some
-/// 1e-5 px from one to the other (and not between machines with the same one). The operating system
-/// stands with it because its mathematical library computes the powers and exponentials.
+/// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`:
+/// rustfft chooses among instruction sets, which round differently, so that displacements differ by
+/// some 1e-5 px from one to the other (and not between machines with the same one). The operating
+/// system stands with it because its mathematical library computes the powers and exponentials.
 pub fn kernel() -> String {
     #[cfg(target_arch = "x86_64")]
     let avx = is_x86_feature_detected!("avx") && is_x86_feature_detected!("fma");
@@ -133,5 +133,28 @@ fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usi
         for (value, from) in to.iter_mut().zip(from.chunks_exact(row)) {
             *value = from[i];
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rustfft::{FftPlannerAvx, FftPlannerNeon, FftPlannerSse};
+
+    /// The kernel is called what rustfft's own planners say they can do here; it takes the first
+    /// that can, in this order.
+    #[test]
+    fn the_kernel_is_the_one_that_rustfft_chooses() {
+        let kernel = super::kernel();
+        let chosen = match () {
+            () if FftPlannerAvx::<f32>::new().is_ok() => "avx",
+            () if FftPlannerSse::<f32>::new().is_ok() => "sse4.1",
+            () if FftPlannerNeon::<f32>::new().is_ok() => "neon",
+            () => "scalar",
+        };
+        assert!(
+            kernel.split('-').next_back().unwrap().starts_with(chosen),
+            "{kernel}"
+        );
+        assert!(kernel.starts_with(std::env::consts::ARCH), "{kernel}");
     }
 }
