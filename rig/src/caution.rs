@@ -13,7 +13,7 @@ use crate::setup::{LightSetup, Setup};
 /// where a pulse is concerned, and meant only to decide whether to show a caution when the setup
 /// does not state the class.
 fn assumed_class(light: &LightSetup) -> HazardClass {
-    let power_w = match (light.power_w, light.pulse_energy_j) {
+    let power_w = match (light.greatest_power_w(), light.pulse_energy_j) {
         (Some(power), _) => power,
         // A fixed pulse energy means a pulsed laser; those that light a sheet are class 4 without
         // exception known to us.
@@ -65,7 +65,7 @@ pub fn text(light: &LightSetup) -> Option<String> {
 
 /// LEDs are no lasers: their risk groups are those of IEC 62471.
 fn led(light: &LightSetup) -> Option<String> {
-    light.power_w.or(light.pulse_energy_j)?;
+    light.greatest_power_w().or(light.pulse_energy_j)?;
     Some(format!(
         "Caution: LED source. Its photobiological safety is a matter of IEC 62471 (risk groups; blue light harms the retina): look up the maker's risk group, do not look into the source or its optics, shield it from view. {DECIDE}"
     ))

@@ -19,6 +19,7 @@ mod rules;
 mod sampling;
 mod scattering;
 mod seeding;
+mod source;
 mod straddle;
 #[cfg(test)]
 mod tests;
@@ -51,7 +52,7 @@ pub use sampling::points;
 use seeding::{density_ppp, seeding_facts};
 pub use straddle::Straddle;
 pub use timing::Speeds;
-use timing::{longest_pulse_s, pulse_fraction, pulse_s, timing_facts};
+use timing::{longest, pulse_fraction, pulse_s, timing_facts};
 use tracer::{population, tracer_facts};
 
 /// A planned experiment.
@@ -65,7 +66,7 @@ pub struct Plan {
     pub rig: Rig,
     /// Pulse length, s, where the setup has a rig.
     pub pulse_s: Option<f64>,
-    /// Longest pulse that the separation and the exposures allow, s.
+    /// Longest pulse that the separation and the exposures allow and the source bears, s.
     pub longest_pulse_s: Option<f64>,
     /// Everything worth telling, in the order of the way of the light.
     pub facts: Vec<Fact>,
@@ -120,7 +121,7 @@ impl Plan {
             scene,
             processing: setup.processing.clone(),
             pulse_s: pulse_s(setup),
-            longest_pulse_s: longest_pulse_s(setup),
+            longest_pulse_s: longest(setup).map(|longest| longest.pulse_s),
             facts: facts.0,
             rig,
         })
@@ -229,6 +230,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
             light::MEASURED_GREY,
             light::POWER,
             light::PULSE_ENERGY,
+            light::PEAK_POWER,
         ],
         SceneField::BackgroundA => &[image::BACKGROUND],
         SceneField::BackgroundB => &[image::BACKGROUND_B, image::BACKGROUND],

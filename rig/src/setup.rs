@@ -29,7 +29,9 @@ pub use error::{Fault, SetupError};
 pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
-pub use light::{GlareSetup, LightSetup, MeasuredBrightness, ReflectionSetup};
+pub use light::{
+    GlareSetup, LightSetup, MeasuredBrightness, MeasuredPulse, PulseCourse, ReflectionSetup, SourceLimits,
+};
 pub use processing::check_processing;
 pub use reader::KeyAt;
 use reader::Reader;
@@ -120,7 +122,7 @@ impl Setup {
     /// ```
     pub fn read(document: Document, referenced: Arc<Referenced>) -> Result<Setup, SetupError> {
         let r = Reader::new(&document);
-        let light = light::light(&r);
+        let light = light::light(&r, &referenced);
         let temperature = r.number(keys::fluid::TEMPERATURE);
         let fluid = r
             .choice(keys::fluid::KIND)

@@ -4,7 +4,7 @@ use motefield_evaluator::prepare::Statistic;
 use motefield_evaluator::{
     Correlation, Interpolator, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
-use motefield_generator::{ImagePattern, PulseShape};
+use motefield_generator::ImagePattern;
 
 use super::kind::Choice;
 use crate::medium::Fluid;
@@ -42,7 +42,6 @@ named!(
     Weighting,
 );
 pub(super) use words;
-words!(PulseShape { "rectangular" => Rectangular, "gaussian" => Gaussian });
 words!(Polarisation {
     "unpolarised" => Unpolarised,
     "perpendicular" => Perpendicular,
@@ -50,6 +49,16 @@ words!(Polarisation {
 });
 words!(Fluid { "water" => Water, "air" => Air });
 words!(ImagePattern { "gaussian" => Gaussian, "airy" => Airy });
+
+/// Power over time of a pulse that a setup names by a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PulseForm {
+    /// Constant.
+    Rectangular,
+    /// Gaussian.
+    Gaussian,
+}
+words!(PulseForm { "rectangular" => Rectangular, "gaussian" => Gaussian });
 
 /// Kind of light source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -13,6 +13,7 @@ use super::fluid::medium;
 use super::lens::{RigLens, optics_of};
 use super::missing;
 use super::scattering::Scattering;
+use super::source::energy_j;
 use crate::quantity::Dimension as D;
 use crate::setup::{Extent, Setup, SetupError};
 
@@ -62,7 +63,7 @@ impl LightBudget {
             Some((diameter_m, index)),
             Some((optics, medium)),
         ) = (
-            pulse_energy_j(setup, pulse_s),
+            energy_j(setup, pulse_s)?,
             sheet,
             camera,
             tracer,
@@ -215,29 +216,17 @@ impl LightBudget {
     }
 }
 
-/// Energy of a pulse, J, and how it follows from the rig.
-fn pulse_energy_j(setup: &Setup, pulse_s: Option<f64>) -> Option<(f64, String)> {
-    match (setup.light.pulse_energy_j, setup.light.power_w, pulse_s) {
-        (Some(energy), _, _) => Some((energy, "as stated, whatever the pulse length".to_owned())),
-        (None, Some(power), Some(pulse)) => Some((
-            power * pulse,
-            format!(
-                "power {} x pulse length {}",
-                show(power, D::Power),
-                show(pulse, D::Time)
-            ),
-        )),
-        _ => None,
-    }
-}
-
 /// The error where neither the chain nor a measurement nor `[image]` tells the light of a particle.
 pub(super) fn lacking(setup: &Setup) -> SetupError {
     missing(
         setup,
         keys::image::ELECTRONS,
         &[
-            &[keys::light::POWER, keys::light::PULSE_ENERGY],
+            &[
+                keys::light::POWER,
+                keys::light::PULSE_ENERGY,
+                keys::light::PEAK_POWER,
+            ],
             &[keys::light::PULSE_LENGTH, keys::light::PULSE_ENERGY],
             &[keys::light::WAVELENGTH],
             &[keys::sheet::THICKNESS],

@@ -65,7 +65,7 @@ fn light_and_sheet_follow_their_keys() {
     near(light.pulses[1].offset_px, 1.0);
     near(light.pulses[1].thickness_ratio, 1.2);
     near(light.jitter, 1e-3);
-    assert_eq!(light.pulse_shape, PulseShape::Gaussian);
+    assert_eq!(light.pulse_shapes, [PulseShape::Gaussian, PulseShape::Gaussian]);
     // 2000 e/s over 5 ms and 20 ms.
     near(light.ambient_e[0], 10.0);
     near(light.ambient_e[1], 40.0);

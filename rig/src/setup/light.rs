@@ -1,28 +1,35 @@
 //! `[light]` and `[reflections]`: the source, its two pulses, and what shines besides.
 
-use std::path::PathBuf;
+mod pulse_file;
 
-use motefield_generator::PulseShape;
+use std::path::PathBuf;
+use std::sync::Arc;
 
 use super::flow::{Extent, extent};
 use super::reader::Reader;
-use crate::keys::choices::{HazardClass, Source};
+use super::referenced::Referenced;
+use crate::keys::choices::{HazardClass, PulseForm, Source};
 use crate::keys::{Key, light as keys, reflections};
 use crate::scattering::Polarisation;
+pub use pulse_file::MeasuredPulse;
 
 /// `[light]`
 #[derive(Debug, Clone, PartialEq)]
 pub struct LightSetup {
     /// Radiant power while a pulse lasts; the light of a pulse grows with its length.
     pub power_w: Option<f64>,
+    /// Largest power against pulse length, [s, W], in ascending lengths; in place of one power.
+    pub peak_power: Vec<[f64; 2]>,
     /// Energy of a pulse whatever its length.
     pub pulse_energy_j: Option<f64>,
-    /// Length of each pulse.
+    /// Length of pulse A: as stated, else that of the measured pulse.
     pub pulse_s: Option<f64>,
     /// Whether the light is continuous, so that the exposure is the pulse.
     pub continuous: bool,
     /// Power over time during a pulse.
-    pub pulse_shape: Option<PulseShape>,
+    pub course: PulseCourse,
+    /// What the source bears.
+    pub limits: SourceLimits,
     /// Energy of pulse B over that of pulse A.
     pub energy_ratio: Option<f64>,
     /// Length of pulse B over that of pulse A.
@@ -43,6 +50,41 @@ pub struct LightSetup {
     pub polarisation: Polarisation,
     /// What a recorded picture showed.
     pub measured: Option<MeasuredBrightness>,
+}
+
+impl LightSetup {
+    /// The largest power that the setup states.
+    pub fn greatest_power_w(&self) -> Option<f64> {
+        let table = self.peak_power.iter().map(|[_, power_w]| *power_w);
+        table.chain(self.power_w).reduce(f64::max)
+    }
+}
+
+/// Power over time during a pulse.
+#[derive(Debug, Clone, PartialEq)]
+pub enum PulseCourse {
+    /// Gaussian.
+    Gaussian,
+    /// As a file gives it, stretched to the pulse length.
+    Measured(Arc<MeasuredPulse>),
+    /// Constant, between straight ramps.
+    Ramps {
+        /// From 10 % to 90 %, s.
+        rise_s: f64,
+        /// From 90 % to 10 %, s.
+        fall_s: f64,
+    },
+}
+
+/// What a source bears; none where nothing is stated.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SourceLimits {
+    /// Longest pulse.
+    pub on_time_s: Option<f64>,
+    /// Largest energy of a pulse.
+    pub energy_j: Option<f64>,
+    /// Largest share of the time in which it is on.
+    pub duty: Option<f64>,
 }
 
 /// The brightness of the brightest particles in a recorded picture, which fixes the light budget's
@@ -84,18 +126,28 @@ pub struct GlareSetup {
     pub width: Extent,
 }
 
-pub(super) fn light(r: &Reader) -> LightSetup {
-    r.exclude(
-        keys::PULSE_ENERGY,
-        keys::POWER,
-        "exclude each other (a source is limited by its power, as a diode or an LED, or gives a fixed energy, as a Q-switched laser)",
-    );
+pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
+    const OTHER: &str = "exclude each other (a source is limited by its power, as a diode or an LED, or gives a fixed energy, as a Q-switched laser)";
+    r.exclude(keys::PULSE_ENERGY, keys::POWER, OTHER);
+    r.exclude(keys::PULSE_ENERGY, keys::PEAK_POWER, OTHER);
+    r.exclude(keys::PEAK_POWER, keys::POWER, "both state the power of a pulse");
+    let course = course(r, referenced);
+    let own_length = match &course {
+        PulseCourse::Measured(pulse) => Some(pulse.length_s),
+        PulseCourse::Gaussian | PulseCourse::Ramps { .. } => None,
+    };
     let light = LightSetup {
         power_w: r.number(keys::POWER),
         pulse_energy_j: r.number(keys::PULSE_ENERGY),
-        pulse_s: r.number(keys::PULSE_LENGTH),
+        peak_power: peak_power(r),
+        pulse_s: r.number(keys::PULSE_LENGTH).or(own_length),
         continuous: r.switch(keys::CONTINUOUS).unwrap_or(false),
-        pulse_shape: r.choice(keys::PULSE_SHAPE),
+        course,
+        limits: SourceLimits {
+            on_time_s: r.number(keys::ON_TIME_LIMIT),
+            energy_j: r.number(keys::ENERGY_LIMIT),
+            duty: r.number(keys::DUTY_LIMIT),
+        },
         energy_ratio: r.number(keys::ENERGY_RATIO),
         length_ratio: r.number(keys::LENGTH_RATIO),
         jitter_s: r.number(keys::JITTER),
@@ -114,6 +166,13 @@ pub(super) fn light(r: &Reader) -> LightSetup {
             keys::LENGTH_RATIO,
             keys::ENERGY_RATIO,
             keys::PULSE_SHAPE,
+            keys::PULSE_FILE,
+            keys::PEAK_POWER,
+            keys::RISE_TIME,
+            keys::FALL_TIME,
+            keys::ON_TIME_LIMIT,
+            keys::ENERGY_LIMIT,
+            keys::DUTY_LIMIT,
         ] {
             if r.has(key) {
                 r.fault(key, "has no meaning for continuous light, whose pulses are the exposures: leave it out and set camera.exposure (and camera.exposure_b)");
@@ -121,6 +180,62 @@ pub(super) fn light(r: &Reader) -> LightSetup {
         }
     }
     light
+}
+
+/// Power over time: by a word, as measured, or between ramps.
+fn course(r: &Reader, referenced: &Referenced) -> PulseCourse {
+    r.exclude(
+        keys::PULSE_FILE,
+        keys::PULSE_SHAPE,
+        "both state the power over time",
+    );
+    let form = r.choice::<PulseForm>(keys::PULSE_SHAPE);
+    for key in [keys::RISE_TIME, keys::FALL_TIME] {
+        r.exclude(key, keys::PULSE_FILE, "both state the power over time");
+        if form == Some(PulseForm::Gaussian) && r.has(key) {
+            r.fault(
+                key,
+                "is for a pulse of constant power, and light.pulse_shape is \"gaussian\": leave one out",
+            );
+        }
+    }
+    let [rise_s, fall_s] = [keys::RISE_TIME, keys::FALL_TIME].map(|key| r.number(key).unwrap_or(0.0));
+    let ramps = PulseCourse::Ramps { rise_s, fall_s };
+    match (r.file(keys::PULSE_FILE), form) {
+        (Some(path), _) => match pulse_file::read(&path, referenced) {
+            Ok(pulse) => PulseCourse::Measured(pulse.into()),
+            Err(message) => {
+                r.fault(keys::PULSE_FILE, format!("cannot be used: {message}"));
+                ramps
+            }
+        },
+        (None, Some(PulseForm::Gaussian)) => PulseCourse::Gaussian,
+        (None, Some(PulseForm::Rectangular) | None) => ramps,
+    }
+}
+
+/// The table of power against pulse length.
+fn peak_power(r: &Reader) -> Vec<[f64; 2]> {
+    const KEY: &Key = keys::PEAK_POWER;
+    let mut table: Vec<[f64; 2]> = Vec::new();
+    for k in 0..r.list(KEY).unwrap_or(0) {
+        let length = r.number(keys::PEAK_POWER_LENGTH.in_table(k));
+        let power = r.number(keys::PEAK_POWER_POWER.in_table(k));
+        match length.zip(power) {
+            Some((length, _)) if table.last().is_some_and(|[before, _]| *before >= length) => {
+                r.fault(
+                    keys::PEAK_POWER_LENGTH.in_table(k),
+                    "must be longer than that of the entry before it",
+                );
+            }
+            Some((length, power)) => table.push([length, power]),
+            None => r.fault(
+                KEY.entry(k),
+                "is incomplete: write for example { length = \"10 us\", power = \"40 W\" }",
+            ),
+        }
+    }
+    table
 }
 
 fn measured(r: &Reader) -> Option<MeasuredBrightness> {
