@@ -198,6 +198,7 @@ impl SweepCommand {
             (
                 env!("CARGO_PKG_VERSION"),
                 setup.text(),
+                setup.document().parts(),
                 setup.document().changes(),
                 &self.vary,
                 seed,

@@ -25,7 +25,7 @@ use motefield_evaluator::Processing;
 
 pub use camera::CameraSetup;
 pub use document::{Document, Value};
-pub use error::{Fault, SetupError};
+pub use error::{Fault, Place, SetupError, SourceText};
 pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
 pub use lens::LensSetup;
@@ -77,7 +77,10 @@ pub struct Setup {
     pub processing: Processing,
     /// `[image]`
     pub image: ImageSetup,
+    /// With the parts that it includes.
     document: Document,
+    /// Without them: what a change acts on, so that it overrides a part as the text does.
+    own: Document,
     referenced: Arc<Referenced>,
 }
 
@@ -102,7 +105,8 @@ fn timing(r: &Reader) -> (Option<f64>, Option<f64>) {
 }
 
 impl Setup {
-    /// Reads a setup; the files that it names come from `referenced`.
+    /// Reads a setup; the files that it names, and the parts that it includes, come from
+    /// `referenced`.
     ///
     /// # Errors
     /// Everything in it that cannot be used, each with its line and what to write instead.
@@ -121,6 +125,8 @@ impl Setup {
     /// assert!(refused.to_string().contains("rig.toml, line 2: `light.power = 4` has no unit"));
     /// ```
     pub fn read(document: Document, referenced: Arc<Referenced>) -> Result<Setup, SetupError> {
+        let own = document;
+        let document = own.with_parts(referenced.files())?;
         let r = Reader::new(&document);
         let light = light::light(&r, &referenced);
         let temperature = r.number(keys::fluid::TEMPERATURE);
@@ -147,6 +153,7 @@ impl Setup {
             processing,
             image,
             document,
+            own,
             referenced,
         })
     }
@@ -169,7 +176,8 @@ impl Setup {
     /// # Errors
     /// Everything in that section that cannot be used.
     pub fn read_processing(document: &Document, referenced: &Referenced) -> Result<Processing, SetupError> {
-        let r = Reader::new(document);
+        let document = document.with_parts(referenced.files())?;
+        let r = Reader::new(&document);
         let processing = processing::processing(&r, referenced);
         r.finish_section("processing")?;
         Ok(processing)
@@ -180,7 +188,7 @@ impl Setup {
     /// # Errors
     /// As [`read`](Setup::read).
     pub fn with(&self, path: &str, value: Value) -> Result<Setup, SetupError> {
-        Setup::read(self.document.with(path, value), Arc::clone(&self.referenced))
+        Setup::read(self.own.with(path, value), Arc::clone(&self.referenced))
     }
 
     /// The same with several changes.
@@ -188,25 +196,23 @@ impl Setup {
     /// # Errors
     /// As [`read`](Setup::read).
     pub fn with_all(&self, changes: &[(&str, Value)]) -> Result<Setup, SetupError> {
-        let document = changes
-            .iter()
-            .fold(self.document.clone(), |document, (path, value)| {
-                document.with(path, value.clone())
-            });
+        let document = changes.iter().fold(self.own.clone(), |document, (path, value)| {
+            document.with(path, value.clone())
+        });
         Setup::read(document, Arc::clone(&self.referenced))
     }
 
     /// What the setup is called.
     pub fn name(&self) -> &str {
-        &self.document.name
+        self.document.name()
     }
 
     /// The text as it was read.
     pub fn text(&self) -> &str {
-        &self.document.text
+        self.document.text()
     }
 
-    /// The text, flattened, with its changes.
+    /// The text, flattened, with its parts and its changes.
     pub fn document(&self) -> &Document {
         &self.document
     }

@@ -13,7 +13,7 @@ use crate::quantity::Dimension;
 
 /// The schema (JSON Schema, draft 2020-12).
 pub fn json_schema() -> Value {
-    let sections: Map<String, Value> = SECTIONS
+    let mut sections: Map<String, Value> = SECTIONS
         .iter()
         .map(|section| {
             let mut schema = table(&format!("{}.", section.name));
@@ -21,6 +21,11 @@ pub fn json_schema() -> Value {
             (section.name.to_owned(), schema)
         })
         .collect();
+    sections.insert("include".to_owned(), json!({
+        "type": "array",
+        "items": { "type": "string" },
+        "description": "files with parts of the setup, beside it; what the setup itself says overrides them",
+    }));
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Setup of motefield",

@@ -8,7 +8,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use super::document::{Document, Leaf};
-use super::error::{Fault, SetupError};
+use super::error::{Fault, Place, SetupError};
 use crate::keys::{self, Choice, Key, Kind};
 use crate::quantity::{self, Dimension, Quantity, QuantityError, parse_as_any};
 
@@ -196,11 +196,10 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The path of a file: beside the setup file, or as named where it was changed.
+    /// The path of a file: beside the file that names it, or as named where it was changed.
     pub(super) fn file(&self, key: &'static Key) -> Option<PathBuf> {
         let text = self.text(key)?;
-        let folder = Path::new(&*self.document.name).parent();
-        let folder = folder.filter(|_| !self.is_changed(key));
+        let folder = self.document.folder(&self.written(&key.into()));
         Some(folder.unwrap_or(Path::new("")).join(text))
     }
 
@@ -308,7 +307,8 @@ impl<'a> Reader<'a> {
         if faults.is_empty() {
             return Ok(());
         }
-        faults.sort_by_key(|fault| fault.span.as_ref().map_or(usize::MAX, |span| span.start));
+        let order = |place: &Place| (place.source, place.span.start);
+        faults.sort_by_key(|fault| fault.place.as_ref().map_or((usize::MAX, 0), order));
         Err(self.document.errors(faults))
     }
 }
