@@ -9,6 +9,7 @@ mod plan;
 mod progress;
 mod render;
 mod score;
+mod start;
 mod sweep;
 mod verify;
 
@@ -25,6 +26,9 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Writes a first setup with comments, for one of five rigs, to change into your own
+    #[command(after_help = "Example: motefield start diode-water rig.toml")]
+    Start(start::StartCommand),
     /// Predicts what the rig will show, before anything is rendered: scale, light budget, timing,
     /// flow and the usual rules
     #[command(
@@ -61,6 +65,7 @@ enum Command {
 
 fn main() -> ExitCode {
     let result = match CommandLine::parse().command {
+        Command::Start(command) => command.run(),
         Command::Plan(command) => command.run(),
         Command::Render(command) => command.run(),
         Command::Correlate(command) => command.run(),

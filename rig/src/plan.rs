@@ -90,7 +90,7 @@ impl Plan {
         let longest_streak_px = streak(scene.exposure, rig.speeds.fastest_px);
         let mut facts = Facts::default();
         if let Some(lens) = &rig.lens {
-            scale_facts(lens, rig.size, &mut facts);
+            scale_facts(setup, lens, rig.size, &mut facts);
         }
         // Where the picture states the diameter, the rig's parts of it are beside the point.
         let stated = setup.image.particle_diameter_px.is_some();
@@ -218,7 +218,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
     use keys::{camera, image, lens, light, reflections, sheet, tracer};
     match field {
         SceneField::ImageSize => &[image::SIZE, camera::SIZE],
-        SceneField::ParticleDiameter => &[image::PARTICLE_DIAMETER, lens::APERTURE],
+        SceneField::ParticleDiameter => &[image::PARTICLE_DIAMETER, lens::APERTURE, lens::NUMERICAL_APERTURE],
         SceneField::SeedingDensity => &[
             image::SEEDING_DENSITY,
             tracer::CONCENTRATION,
@@ -231,6 +231,8 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
             light::POWER,
             light::PULSE_ENERGY,
             light::PEAK_POWER,
+            light::LUMINOUS_FLUX,
+            light::ELECTRICAL_POWER,
         ],
         SceneField::BackgroundA => &[image::BACKGROUND],
         SceneField::BackgroundB => &[image::BACKGROUND_B, image::BACKGROUND],

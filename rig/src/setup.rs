@@ -24,13 +24,14 @@ use std::sync::Arc;
 use motefield_evaluator::Processing;
 
 pub use camera::CameraSetup;
-pub use document::{Document, Value};
+pub use document::{Document, Value, usual_parts};
 pub use error::{Fault, Place, SetupError, SourceText};
 pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
-pub use lens::LensSetup;
+pub use lens::{LensSetup, ThinLens};
 pub use light::{
-    GlareSetup, LightSetup, MeasuredBrightness, MeasuredPulse, PulseCourse, ReflectionSetup, SourceLimits,
+    ElectricalPower, GlareSetup, LightSetup, Line, MeasuredBrightness, MeasuredPulse, PulseCourse,
+    ReflectionSetup, SourceLimits,
 };
 pub use processing::check_processing;
 pub use reader::KeyAt;
@@ -137,7 +138,7 @@ impl Setup {
         let (flow, processing) = (flow::flow(&r), processing::processing(&r, &referenced));
         let (reflections, sheet) = (light::reflections(&r), sheet::sheet(&r));
         let (tracer, lens) = (tracer::tracer(&r), lens::lens(&r));
-        let (camera, image) = (camera::camera(&r, light.wavelength_m), image::image(&r));
+        let (camera, image) = (camera::camera(&r, &light.lines), image::image(&r));
         r.finish()?;
         Ok(Setup {
             light,
@@ -241,13 +242,13 @@ impl Setup {
 
     /// Whether the setup gives a key.
     pub fn has(&self, key: &keys::Key) -> bool {
-        self.document.has(key.path)
+        key.names().any(|name| self.document.has(name))
     }
 
     /// An error about a key of this setup.
     pub fn error(&self, at: impl Into<KeyAt>, message: impl std::fmt::Display) -> SetupError {
         self.document
-            .error(self.document.fault(at.into().path(), message))
+            .error(self.document.fault(&at.into().written(&self.document), message))
     }
 
     /// A quantity of this setup as a change sets it.

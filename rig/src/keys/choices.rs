@@ -67,8 +67,10 @@ pub enum Source {
     Laser,
     /// A light-emitting diode.
     Led,
+    /// Another lamp.
+    Lamp,
 }
-words!(Source { "laser" => Laser, "led" => Led });
+words!(Source { "laser" => Laser, "led" => Led, "lamp" => Lamp });
 
 /// Laser hazard classes of IEC 60825-1, from harmless to hazardous.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

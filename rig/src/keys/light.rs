@@ -34,6 +34,32 @@ section! {
             .otherwise(NEEDED, "")
             .log_slider(0.1, 1000.0);
 
+    LUMINOUS_FLUX =
+        Key::quantity("light.luminous_flux", &[D::LuminousFlux], Range::AboveZero, "lm")
+            .about("luminous flux while a pulse lasts, from which follows the radiant power by \
+                    light.wavelength or light.spectrum")
+            .otherwise("none", "")
+            .instead_of("light.power")
+            .log_slider(10.0, 100_000.0);
+
+    ELECTRICAL_POWER =
+        Key::quantity("light.electrical_power", &[D::Power], Range::AboveZero, "W")
+            .about("electrical power while a pulse lasts (needs light.efficiency)")
+            .otherwise("none", "")
+            .instead_of("light.power")
+            .log_slider(0.1, 1000.0);
+
+    EFFICIENCY = Key::share_within("light.efficiency", Range::AboveUpTo(0.0, 1.0))
+        .about("radiant power over electrical power")
+        .otherwise("needed with light.electrical_power", "")
+        .usual("0.35", PRACTICE)
+        .slider(0.05, 0.8);
+
+    SOURCES = Key::whole("light.sources", 1, 1000)
+        .about("number of equal sources side by side, whose light adds up in the sheet; power, \
+                energy and limits are those of each")
+        .default("1", "one source");
+
     PULSE_ENERGY = Key::quantity("light.pulse_energy", &[D::Energy], Range::AboveZero, "mJ")
         .about("energy of a pulse whatever its length (Q-switched laser)")
         .otherwise("none", "")
@@ -118,6 +144,23 @@ section! {
         .otherwise("none; 532 nm for the refractive index of the fluid", "")
         .usual("\"532 nm\"", PRACTICE)
         .slider(350.0, 1100.0);
+
+    SPECTRUM = Key::tables("light.spectrum", [1, 100])
+        .about("white or broad light as a few lines, such as `[{ at = \"450 nm\", weight = 0.3 }, { \
+                at = \"560 nm\", weight = 0.7 }]`; each line goes through scattering, fluid and \
+                camera, and diffraction is that of the mean wavelength")
+        .otherwise("none", "light of one wavelength")
+        .instead_of("light.wavelength");
+
+    SPECTRUM_AT = Key::quantity("light.spectrum[].at", &[D::Length], Range::AboveZero, "nm")
+        .about("wavelength of a line, in vacuum")
+        .otherwise(NEEDED, "")
+        .slider(350.0, 1100.0);
+
+    SPECTRUM_WEIGHT = Key::number("light.spectrum[].weight", Range::AboveZero)
+        .about("radiant power of the line, in any unit; the shares of all add up to 1")
+        .otherwise(NEEDED, "")
+        .log_slider(0.01, 1.0);
 
     DELIVERY = Key::share("light.delivery")
         .about("share of the light that arrives in the sheet")

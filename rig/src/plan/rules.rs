@@ -256,6 +256,18 @@ impl<'a> Planned<'a> {
                 "the power of the source",
             ),
             (
+                keys::light::LUMINOUS_FLUX,
+                light.luminous_flux_lm,
+                D::LuminousFlux,
+                "the luminous flux of the source",
+            ),
+            (
+                keys::light::ELECTRICAL_POWER,
+                light.electrical.map(|of| of.power_w),
+                D::Power,
+                "the electrical power of the source",
+            ),
+            (
                 keys::light::PULSE_ENERGY,
                 light.pulse_energy_j,
                 D::Energy,
@@ -294,13 +306,18 @@ impl<'a> Planned<'a> {
         }
     }
 
-    /// Another f-number.
-    fn aperture(&self, f_number: f64) -> Fix {
-        let verb = if f_number > self.rig.setup.lens.f_number.unwrap_or(0.0) {
+    /// Another f-number than the present one, by the key that gives it.
+    fn aperture(&self, now: f64, f_number: f64) -> Fix {
+        let verb = if f_number > now {
             "stop down"
         } else {
             "open the aperture"
         };
+        if let Some(aperture) = self.rig.setup.lens.numerical_aperture {
+            let text = down(aperture * now / f_number).to_string();
+            let words = format!("{verb} to a numerical aperture of {text}");
+            return set(words, keys::lens::NUMERICAL_APERTURE, text);
+        }
         let text = format!("f/{f_number}");
         set(format!("{verb} to {text}"), keys::lens::APERTURE, text)
     }

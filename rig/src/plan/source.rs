@@ -18,11 +18,12 @@ pub(super) struct Bearable {
     pub(super) key: &'static Key,
 }
 
-/// Energy of a pulse, J, and how it follows from the rig; `None` where the rig says too little.
+/// Energy of a pulse of all sources, J, and how it follows from the rig; `None` where the rig says too little.
 pub(super) fn energy_j(setup: &Setup, pulse_s: Option<f64>) -> Result<Option<(f64, String)>, SetupError> {
     let light = &setup.light;
     if let Some(energy) = light.pulse_energy_j {
-        return Ok(Some((energy, "as stated, whatever the pulse length".to_owned())));
+        let how = format!("as stated, whatever the pulse length{}", of_sources(light));
+        return Ok(Some((energy * light.sources as f64, how)));
     }
     let Some(pulse) = pulse_s else { return Ok(None) };
     let Some(power) = power_w(light, pulse) else {
@@ -44,17 +45,40 @@ pub(super) fn energy_j(setup: &Setup, pulse_s: Option<f64>) -> Result<Option<(f6
         1.0 => String::new(),
         _ => format!(" x {}, {of_share}", short(share)),
     };
-    let of_table = if light.peak_power.is_empty() {
-        ""
-    } else {
-        " at this length"
-    };
     let how = format!(
-        "power {}{of_table} x pulse length {}{of_share}",
+        "power {}{} x pulse length {}{of_share}{}",
         show(power, D::Power),
-        show(pulse, D::Time)
+        of_power(light, power),
+        show(pulse, D::Time),
+        of_sources(light)
     );
-    Ok(Some((power * pulse * share, how)))
+    Ok(Some((power * pulse * share * light.sources as f64, how)))
+}
+
+/// Where the power comes from, if it is not stated as such.
+fn of_power(light: &LightSetup, power_w: f64) -> String {
+    match (
+        light.peak_power.is_empty(),
+        light.luminous_flux_lm,
+        light.electrical,
+    ) {
+        (false, ..) => " at this length".to_owned(),
+        (true, Some(flux_lm), _) => format!(
+            " ({} at {} lm/W)",
+            show(flux_lm, D::LuminousFlux),
+            short(flux_lm / power_w)
+        ),
+        (true, None, Some(of)) => format!(" ({} x {})", show(of.power_w, D::Power), short(of.efficiency)),
+        (true, None, None) => String::new(),
+    }
+}
+
+/// How the number of sources enters, where there are several.
+fn of_sources(light: &LightSetup) -> String {
+    match light.sources {
+        1 => String::new(),
+        several => format!(" x {several} sources"),
+    }
 }
 
 /// Energy of a pulse `ratio` times as long as one of `pulse_s`, over that one's, of a source that is
@@ -70,12 +94,12 @@ pub(super) fn energy_ratio(light: &LightSetup, pulse_s: Option<f64>, ratio: f64)
     }
 }
 
-/// The largest power in a pulse, W: between the entries of a table the straight line over the
+/// The largest power of one source in a pulse, W: between the entries of a table the straight line over the
 /// logarithms, below its shortest length and beyond its longest that of the entry there.
 fn power_w(light: &LightSetup, pulse_s: f64) -> Option<f64> {
     let table = &light.peak_power;
     let (Some(first), Some(last)) = (table.first(), table.last()) else {
-        return light.power_w;
+        return light.radiant_power_w();
     };
     let between = table
         .windows(2)
@@ -231,7 +255,7 @@ fn within_energy_s(light: &LightSetup, limit_j: f64) -> Option<f64> {
         }
         before = Some(at);
     }
-    match (light.peak_power.is_empty(), light.power_w) {
+    match (light.peak_power.is_empty(), light.radiant_power_w()) {
         (true, Some(power)) => Some(limit_j / (share * power)),
         _ => None,
     }

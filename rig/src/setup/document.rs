@@ -4,12 +4,15 @@
 //! under `[flow]` that of `flow.displacement[0]`.
 
 mod parts;
+mod usual;
 
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
 
 use toml::de::{DeTable, DeValue};
+
+pub use usual::names as usual_parts;
 
 use super::error::{Fault, Place, SetupError, SourceText};
 use crate::keys;
@@ -215,10 +218,19 @@ impl Document {
     /// The same with another value under `path`, which may be an entry of a list.
     pub fn with(&self, path: &str, value: Value) -> Document {
         let mut document = self.clone();
-        document.remove(path);
-        document.put(path.to_owned(), &value);
+        let given = self.as_given(path);
+        document.remove(&given);
+        document.put(given, &value);
         document.changed.push((path.to_owned(), value));
         document
+    }
+
+    /// The path with its key under the name by which the text gives it.
+    fn as_given(&self, path: &str) -> String {
+        let whole = keys::whole(path);
+        let key = keys::all().find(|key| key.names().any(|name| name == whole));
+        let given = key.and_then(|key| key.names().find(|name| self.has(name)));
+        given.map_or(path.to_owned(), |name| path.replacen(whole, name, 1))
     }
 
     fn put(&mut self, path: String, value: &Value) {
@@ -365,8 +377,8 @@ impl Document {
         }
     }
 
-    /// The name of the key under its first known name, where the text uses a former one.
-    pub(super) fn former(&self, key: &keys::Key) -> Option<&'static str> {
-        key.former.iter().copied().find(|name| self.has(name))
+    /// The name under which the text has a key, where that is not its own.
+    pub(super) fn other_name(&self, key: &keys::Key) -> Option<&'static str> {
+        key.names().skip(1).find(|name| self.has(name))
     }
 }

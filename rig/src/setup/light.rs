@@ -10,6 +10,7 @@ use super::reader::Reader;
 use super::referenced::Referenced;
 use crate::keys::choices::{HazardClass, PulseForm, Source};
 use crate::keys::{Key, light as keys, reflections};
+use crate::photometry::efficacy_lm_w;
 use crate::scattering::Polarisation;
 pub use pulse_file::MeasuredPulse;
 
@@ -20,8 +21,14 @@ pub struct LightSetup {
     pub power_w: Option<f64>,
     /// Largest power against pulse length, [s, W], in ascending lengths; in place of one power.
     pub peak_power: Vec<[f64; 2]>,
+    /// Luminous flux while a pulse lasts; in place of one power.
+    pub luminous_flux_lm: Option<f64>,
+    /// Electrical power while a pulse lasts, and radiant power over it; in place of one power.
+    pub electrical: Option<ElectricalPower>,
     /// Energy of a pulse whatever its length.
     pub pulse_energy_j: Option<f64>,
+    /// How many such sources shine together.
+    pub sources: usize,
     /// Length of pulse A: as stated, else that of the measured pulse.
     pub pulse_s: Option<f64>,
     /// Whether the light is continuous, so that the exposure is the pulse.
@@ -36,8 +43,10 @@ pub struct LightSetup {
     pub length_ratio: Option<f64>,
     /// Standard deviation of each pulse's time.
     pub jitter_s: Option<f64>,
-    /// Vacuum wavelength.
+    /// Vacuum wavelength; of several lines the mean by power.
     pub wavelength_m: Option<f64>,
+    /// The lines of the light; one where it has one wavelength, none where that is not known.
+    pub lines: Vec<Line>,
     /// Share of the light that reaches the sheet's part seen by the camera.
     pub delivery: Option<f64>,
     /// Photo-electrons per second of constant light in every pixel.
@@ -52,11 +61,40 @@ pub struct LightSetup {
     pub measured: Option<MeasuredBrightness>,
 }
 
+/// A line of a spectrum.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Line {
+    /// In vacuum.
+    pub wavelength_m: f64,
+    /// Of the radiant power; the shares of all lines add up to 1.
+    pub share: f64,
+}
+
+/// What a source takes from its supply.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ElectricalPower {
+    /// While a pulse lasts.
+    pub power_w: f64,
+    /// Radiant power over it.
+    pub efficiency: f64,
+}
+
 impl LightSetup {
-    /// The largest power that the setup states.
+    /// Radiant power of one source that has the same in a pulse of any length, as it is stated or
+    /// as it follows from luminous flux or electrical power.
+    pub fn radiant_power_w(&self) -> Option<f64> {
+        let lines = || self.lines.iter().map(|line| (line.wavelength_m, line.share));
+        let of_flux = |flux_lm: f64| flux_lm / efficacy_lm_w(lines());
+        self.power_w
+            .or(self.luminous_flux_lm.map(of_flux))
+            .or(self.electrical.map(|of| of.power_w * of.efficiency))
+    }
+
+    /// The largest radiant power of all sources together.
     pub fn greatest_power_w(&self) -> Option<f64> {
         let table = self.peak_power.iter().map(|[_, power_w]| *power_w);
-        table.chain(self.power_w).reduce(f64::max)
+        let greatest = table.chain(self.radiant_power_w()).reduce(f64::max);
+        greatest.map(|power_w| self.sources as f64 * power_w)
     }
 }
 
@@ -128,9 +166,19 @@ pub struct GlareSetup {
 
 pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
     const OTHER: &str = "exclude each other (a source is limited by its power, as a diode or an LED, or gives a fixed energy, as a Q-switched laser)";
-    r.exclude(keys::PULSE_ENERGY, keys::POWER, OTHER);
-    r.exclude(keys::PULSE_ENERGY, keys::PEAK_POWER, OTHER);
-    r.exclude(keys::PEAK_POWER, keys::POWER, "both state the power of a pulse");
+    let powers = [
+        keys::POWER,
+        keys::PEAK_POWER,
+        keys::LUMINOUS_FLUX,
+        keys::ELECTRICAL_POWER,
+    ];
+    for (k, power) in powers.into_iter().enumerate() {
+        r.exclude(keys::PULSE_ENERGY, power, OTHER);
+        for earlier in &powers[..k] {
+            r.exclude(power, earlier, "both state the power of a pulse");
+        }
+    }
+    let lines = lines(r);
     let course = course(r, referenced);
     let own_length = match &course {
         PulseCourse::Measured(pulse) => Some(pulse.length_s),
@@ -138,7 +186,10 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
     };
     let light = LightSetup {
         power_w: r.number(keys::POWER),
+        luminous_flux_lm: luminous_flux(r, &lines),
+        electrical: electrical(r),
         pulse_energy_j: r.number(keys::PULSE_ENERGY),
+        sources: r.whole(keys::SOURCES).unwrap_or(1),
         peak_power: peak_power(r),
         pulse_s: r.number(keys::PULSE_LENGTH).or(own_length),
         continuous: r.switch(keys::CONTINUOUS).unwrap_or(false),
@@ -151,7 +202,9 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
         energy_ratio: r.number(keys::ENERGY_RATIO),
         length_ratio: r.number(keys::LENGTH_RATIO),
         jitter_s: r.number(keys::JITTER),
-        wavelength_m: r.number(keys::WAVELENGTH),
+        wavelength_m: (!lines.is_empty())
+            .then(|| lines.iter().map(|line| line.share * line.wavelength_m).sum()),
+        lines,
         delivery: r.number(keys::DELIVERY),
         ambient_e_s: r.number(keys::AMBIENT),
         source: r.choice(keys::SOURCE),
@@ -180,6 +233,57 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
         }
     }
     light
+}
+
+/// The lines of the light.
+fn lines(r: &Reader) -> Vec<Line> {
+    const KEY: &Key = keys::SPECTRUM;
+    r.exclude(KEY, keys::WAVELENGTH, "both state the wavelength");
+    let one = r.number(keys::WAVELENGTH).map(|wavelength_m| Line {
+        wavelength_m,
+        share: 1.0,
+    });
+    let mut lines: Vec<Line> = one.into_iter().collect();
+    for k in 0..r.list(KEY).unwrap_or(0) {
+        let at = r.number(keys::SPECTRUM_AT.in_table(k));
+        let weight = r.number(keys::SPECTRUM_WEIGHT.in_table(k));
+        match at.zip(weight) {
+            Some((wavelength_m, share)) => lines.push(Line { wavelength_m, share }),
+            None => r.fault(
+                KEY.entry(k),
+                "is incomplete: write for example { at = \"560 nm\", weight = 0.7 }",
+            ),
+        }
+    }
+    let all: f64 = lines.iter().map(|line| line.share).sum();
+    lines.iter_mut().for_each(|line| line.share /= all);
+    lines
+}
+
+/// The luminous flux, which says nothing without a wavelength that the eye sees.
+fn luminous_flux(r: &Reader, lines: &[Line]) -> Option<f64> {
+    const KEY: &Key = keys::LUMINOUS_FLUX;
+    let flux = r.number(KEY)?;
+    let seen = efficacy_lm_w(lines.iter().map(|line| (line.wavelength_m, line.share)));
+    if lines.is_empty() && !r.has(keys::WAVELENGTH) && !r.has(keys::SPECTRUM) {
+        r.fault(KEY, "is light as the eye sees it, which needs its wavelengths: give light.wavelength or light.spectrum");
+    } else if seen == 0.0 && !lines.is_empty() {
+        r.fault(KEY, "is light as the eye sees it, which sees none of these wavelengths: give light.power in its place");
+    }
+    Some(flux)
+}
+
+fn electrical(r: &Reader) -> Option<ElectricalPower> {
+    let (power, efficiency) = (r.number(keys::ELECTRICAL_POWER), r.number(keys::EFFICIENCY));
+    if r.has(keys::EFFICIENCY) && !r.has(keys::ELECTRICAL_POWER) {
+        r.fault(keys::EFFICIENCY, "is radiant power over light.electrical_power, which is missing: write for example electrical_power = \"10 W\"");
+    }
+    let power_w = power?;
+    let why = "light.electrical_power needs it: write for example efficiency = 0.35";
+    Some(ElectricalPower {
+        power_w,
+        efficiency: r.needed(keys::EFFICIENCY, efficiency, why, 1.0),
+    })
 }
 
 /// Power over time: by a word, as measured, or between ramps.

@@ -56,6 +56,16 @@ impl KeyAt {
     pub fn path(&self) -> &str {
         &self.path
     }
+
+    /// The same under the name by which a text has it.
+    pub(super) fn written(&self, document: &Document) -> Cow<'static, str> {
+        match document.other_name(self.key) {
+            Some(name) if !document.has(self.key.path) => {
+                Cow::Owned(self.path.replacen(self.key.path, name, 1))
+            }
+            _ => self.path.clone(),
+        }
+    }
 }
 
 impl fmt::Display for KeyAt {
@@ -94,14 +104,9 @@ impl<'a> Reader<'a> {
         self.faults.borrow_mut().push(fault);
     }
 
-    /// The path under which the text has the key: its own, or a former one.
+    /// The path under which the text has the key: its own, or another name of it.
     fn written(&self, at: &KeyAt) -> Cow<'static, str> {
-        match self.document.former(at.key) {
-            Some(former) if !self.document.has(at.key.path) => {
-                Cow::Owned(at.path.replacen(at.key.path, former, 1))
-            }
-            _ => at.path.clone(),
-        }
+        at.written(self.document)
     }
 
     fn get(&self, at: &KeyAt) -> Option<&'a Leaf> {
@@ -315,6 +320,10 @@ impl<'a> Reader<'a> {
 
 /// What is wrong with a path that nothing asked for.
 fn unknown(path: &str, leaf: &Leaf) -> String {
+    let other_name = keys::find(path).filter(|key| key.names().skip(1).any(|name| name == path));
+    if let Some(key) = other_name {
+        return format!("says the same as {}: leave one out", key.path);
+    }
     if keys::find(path).is_some() {
         return "has no meaning in this combination of keys: leave it out".to_owned();
     }

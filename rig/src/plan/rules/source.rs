@@ -49,7 +49,7 @@ impl Planned<'_> {
         let limit = self.rig.setup.light.limits.energy_j?;
         let [a, b] = self.plan.scene.light.pulses.clone().map(|of| of.energy_ratio);
         let (of_a, _) = energy_j(&self.rig.setup, self.plan.pulse_s).ok().flatten()?;
-        let energy = of_a * a.max(b);
+        let energy = of_a * a.max(b) / self.rig.setup.light.sources as f64;
         Some(self.bearing(
             RuleId::SourceEnergy,
             format!(

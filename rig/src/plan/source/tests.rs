@@ -258,3 +258,151 @@ fn what_cannot_stand_together_is_refused() {
         assert!(error.contains(words), "{words}: {error}");
     }
 }
+
+/// 683 lm at 555 nm are 1 W by the definition of the lumen (CGPM 1979); at 450 nm V is 0.038 (CIE
+/// 1924), and 683 lm are 1/0.038 W. 10 W of electrical power at 35 % are 3.5 W of light; two sources
+/// give twice the light of one, and each bears what it bore.
+#[test]
+fn power_by_lumens_by_watts_of_current_and_by_sources() {
+    let lumens = |wavelength: &str| {
+        let changes = [("light.pulse_length", "100 us"), ("light.wavelength", wavelength)];
+        let plan = with("luminous_flux = \"683 lm\"\n", &changes).unwrap();
+        plan.figure(FactId::PulseEnergy).unwrap()
+    };
+    near(lumens("555 nm"), 100e-6);
+    near(lumens("450 nm"), 100e-6 / 0.038);
+    near(
+        energy("electrical_power = \"10 W\"\nefficiency = 0.35\n", "100 us"),
+        350e-6,
+    );
+    let two = planned(
+        "power = \"2 W\"\nsources = 2\nenergy_limit = \"0.3 mJ\"\n",
+        "100 us",
+    );
+    near(two.figure(FactId::PulseEnergy).unwrap(), 400e-6);
+    near(two.longest_pulse_s.unwrap(), 150e-6);
+    let rule = two
+        .rules()
+        .into_iter()
+        .find(|rule| rule.id == RuleId::SourceEnergy)
+        .unwrap();
+    near(rule.value, 200.0 / 300.0);
+    near(energy("pulse_energy = \"2 mJ\"\nsources = 3\n", "100 us"), 6e-3);
+}
+
+/// A spectrum is the sum of its lines: each line alone, with the fluid, the scattering and the
+/// quantum efficiency of its wavelength, weighted by its share of the power. To rounding.
+#[test]
+fn a_spectrum_is_the_sum_of_its_lines() {
+    let efficiency =
+        "quantum_efficiency = [{ at = \"400 nm\", share = 0.3 }, { at = \"700 nm\", share = 0.6 }]";
+    let planned = |light: &str| {
+        let text = RIG
+            .replace("quantum_efficiency = 0.55", efficiency)
+            .replace("wavelength = \"450 nm\"\n", light);
+        plan(&Setup::from_text::<&str>("rig.toml", &text, &[]).unwrap()).unwrap()
+    };
+    let electrons = |light: &str| planned(light).scene.electrons;
+    let [blue, green, red] =
+        ["450 nm", "530 nm", "640 nm"].map(|line| electrons(&format!("wavelength = \"{line}\"\n")));
+    let one = "spectrum = [{ at = \"450 nm\", weight = 7 }]\n";
+    assert_eq!(electrons(one), blue);
+    let three = "spectrum = [{ at = \"450 nm\", weight = 2 }, { at = \"530 nm\", weight = 5 }, { at = \"640 nm\", weight = 3 }]\n";
+    near(electrons(three), 0.2 * blue + 0.5 * green + 0.3 * red);
+    // The links of the chain still multiply to the electrons: fluence x cross-section x solid angle
+    // x transmission / photon x quantum efficiency.
+    let plan = planned(three);
+    let figure = |id| plan.figure(id).unwrap();
+    let collected = figure(FactId::Fluence) * figure(FactId::CrossSection) * figure(FactId::SolidAngle);
+    near(figure(FactId::CollectedEnergy), collected);
+    near(figure(FactId::ExpectedElectrons), plan.scene.electrons);
+    // Mie's brightness over the diameters is that of the lines together.
+    let mie = "spectrum = [{ at = \"450 nm\", weight = 1 }, { at = \"450 nm\", weight = 1 }]\n";
+    let with_mie = |light: &str| {
+        let text = RIG.replace("wavelength = \"450 nm\"\n", light);
+        let changes = [("tracer.diameter_sd", "0.2"), ("tracer.brightness", "mie")];
+        plan_of(&text, &changes).scene.population
+    };
+    let (twice, once) = (with_mie(mie), with_mie("wavelength = \"450 nm\"\n"));
+    for diameter in [0.6, 1.0, 1.3] {
+        near(twice.brightness(diameter), once.brightness(diameter));
+    }
+}
+
+fn plan_of(text: &str, changes: &[(&str, &str)]) -> Plan {
+    let changes: Vec<(String, String)> = changes
+        .iter()
+        .map(|(key, value)| ((*key).to_owned(), (*value).to_owned()))
+        .collect();
+    plan(&Setup::from_text("rig.toml", text, &changes).unwrap()).unwrap()
+}
+
+#[test]
+fn power_that_cannot_be_known_is_refused() {
+    for (light, words) in [
+        (
+            "luminous_flux = \"900 lm\"\npower = \"1 W\"\n",
+            "light.luminous_flux and light.power both",
+        ),
+        ("electrical_power = \"9 W\"\n", "light.efficiency is missing"),
+        (
+            "efficiency = 0.3\npower = \"1 W\"\n",
+            "light.efficiency is radiant power over",
+        ),
+        (
+            "luminous_flux = \"900 lm\"\nspectrum = [{ at = \"450 nm\", weight = 1 }]\n",
+            "light.spectrum and light.wavelength both",
+        ),
+    ] {
+        let error = with(light, &[]).unwrap_err();
+        assert!(error.contains(words), "{words}: {error}");
+    }
+    let dark = with("luminous_flux = \"900 lm\"\n", &[("light.wavelength", "905 nm")]).unwrap_err();
+    assert!(dark.contains("which sees none of these wavelengths"), "{dark}");
+    let text = "[light]\nluminous_flux = \"900 lm\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"3 px\", \"0 px\"]\n";
+    let blind = Setup::from_text::<&str>("rig.toml", text, &[])
+        .unwrap_err()
+        .to_string();
+    assert!(
+        blind.contains("line 2: light.luminous_flux is light as the eye sees it, which needs"),
+        "{blind}"
+    );
+}
+
+/// The caution stays with the source, however its power is stated.
+#[test]
+fn every_way_to_state_a_power_keeps_its_caution() {
+    let caution = |light: &str| {
+        let text = RIG
+            .replace("source = \"laser\"", "")
+            .replace("hazard_class = \"4\"", "")
+            .replace("power = \"2.5 W\"\n", light);
+        let setup = Setup::from_text::<&str>("rig.toml", &text, &[]).unwrap();
+        crate::caution::of_setup(&setup).unwrap_or_default()
+    };
+    let table = TABLE.replace("\n", "\nsource = \"laser\"\n");
+    for class_4 in [
+        table.as_str(),
+        "luminous_flux = \"900 lm\"\n",
+        "electrical_power = \"9 W\"\nefficiency = 0.3\n",
+    ] {
+        assert!(caution(class_4).contains("laser of class 4"), "{class_4}");
+    }
+    // 0.3 W each is class 3B; two of them are not.
+    assert!(caution("power = \"0.3 W\"\n").contains("laser of class 3B"));
+    assert!(caution("power = \"0.3 W\"\nsources = 2\n").contains("laser of class 4"));
+    assert!(
+        caution("source = \"led\"\nluminous_flux = \"900 lm\"\n").contains("LED source. Its photobiological")
+    );
+    assert!(caution("source = \"lamp\"\nluminous_flux = \"900 lm\"\n").contains("lamp. Its photobiological"));
+    let two_lines = RIG.replace(
+        "wavelength = \"450 nm\"",
+        "spectrum = [{ at = \"450 nm\", weight = 1 }, { at = \"640 nm\", weight = 1 }]",
+    );
+    let setup = Setup::from_text::<&str>("rig.toml", &two_lines, &[]).unwrap();
+    assert!(
+        crate::caution::of_setup(&setup)
+            .unwrap()
+            .contains("rated for all its wavelengths")
+    );
+}

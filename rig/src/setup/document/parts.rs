@@ -1,5 +1,7 @@
 //! Parts of a setup in files of their own: `include = ["parts/camera.toml"]` at the top of a setup.
 //!
+//! A name that begins with `usual:` means a part that the program brings along.
+//!
 //! A part is written as a setup is, with the sections that it is about. What the setup itself says
 //! under a key, or under one that stands in its place, overrides the part. Parts include nothing.
 
@@ -8,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use motefield_files::FileSource;
 
-use super::{Document, Leaf, Origin};
+use super::{Document, Leaf, Origin, usual};
 use crate::keys::{self, Key};
 use crate::setup::error::{Fault, Place, SetupError, SourceText};
 
@@ -41,13 +43,34 @@ impl Document {
             let Some(Leaf::Text(name)) = self.get(&entry) else {
                 return Err(self.error(self.fault(&entry, MUST)));
             };
-            let path = self.folder(&entry).unwrap_or(Path::new("")).join(name);
-            let part = self.part(&entry, &path, files)?;
+            let part = match name.strip_prefix(usual::PREFIX) {
+                Some(usual) => self.usual_part(&entry, usual.trim())?,
+                None => {
+                    let path = self.folder(&entry).unwrap_or(Path::new("")).join(name);
+                    self.part(&entry, &path, files)?
+                }
+            };
             document.take(&part, self, &mut given, &mut faults);
         }
         match faults.is_empty() {
             true => Ok(document),
             false => Err(document.errors(faults)),
+        }
+    }
+
+    /// A part that the program brings along.
+    fn usual_part(&self, entry: &str, name: &str) -> Result<Document, SetupError> {
+        match usual::text(name) {
+            Some(text) => Document::parse(&format!("{}{name}", usual::PREFIX), text),
+            None => {
+                let message = format!(
+                    "is {}{name}, which is none of the usual parts; did you mean {}{}?",
+                    usual::PREFIX,
+                    usual::PREFIX,
+                    usual::nearest(name)
+                );
+                Err(self.error(self.fault(entry, message)))
+            }
         }
     }
 
@@ -90,7 +113,7 @@ impl Document {
                 source,
                 span: place.span.clone(),
             };
-            let whole = whole(path);
+            let whole = keys::whole(path);
             if overridden(own, whole) || own.has(path) {
                 continue;
             }
@@ -115,13 +138,8 @@ impl Document {
     }
 }
 
-/// The key to which a path belongs: `processing.passes` of `processing.passes[0].window`.
-fn whole(path: &str) -> &str {
-    path.split('[').next().unwrap_or(path)
-}
-
 fn key(path: &str) -> Option<&'static Key> {
-    keys::all().find(|key| key.path == path || key.former.contains(&path))
+    keys::all().find(|key| key.names().any(|name| name == path))
 }
 
 /// The key whose meaning a path has: of keys of which only one may be given, the first.
@@ -140,8 +158,11 @@ fn overridden(own: &Document, path: &str) -> bool {
     }
     let wanted = meaning(path);
     let same = |key: &&Key| key.path == wanted || key.instead_of == wanted;
-    let names = |key: &'static Key| std::iter::once(key.path).chain(key.former.iter().copied());
-    own.has(path) || keys::all().filter(same).flat_map(names).any(|name| own.has(name))
+    own.has(path)
+        || keys::all()
+            .filter(same)
+            .flat_map(Key::names)
+            .any(|name| own.has(name))
 }
 
 #[cfg(test)]

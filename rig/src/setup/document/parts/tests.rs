@@ -52,7 +52,7 @@ fn parts_act_as_if_they_stood_in_the_setup() {
 fn the_setups_own_keys_override() {
     let own = |more: &str| read(&format!("{INCLUDE}{OWN}{more}"), both()).unwrap();
     let camera = own("[camera]\nbits = 12\nquantum_efficiency = 0.9\n").camera;
-    assert_eq!(camera.quantum_efficiency, Some(0.9));
+    assert_eq!(camera.quantum_efficiency, [0.9]);
     assert_eq!(camera.pixels.number(crate::keys::camera::BITS), Some(12.0));
     assert_eq!(camera.pixel_m, Some(5e-6));
     let lens = own("[lens]\nfield_width = \"32 mm\"\n").lens;
