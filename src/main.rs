@@ -11,6 +11,7 @@ mod progress;
 mod render;
 mod score;
 mod signals;
+mod start;
 mod sweep;
 mod verify;
 
@@ -28,6 +29,9 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Writes a first setup with comments, for one of five rigs, to change into your own
+    #[command(after_help = "Example: motefield start diode-water rig.toml")]
+    Start(start::StartCommand),
     /// Predicts what the rig will show, before anything is rendered: scale, light budget, timing,
     /// flow and the usual rules
     #[command(
@@ -86,6 +90,7 @@ fn run() -> Result<Exit, Failure> {
         }
     };
     match command {
+        Command::Start(command) => command.run(),
         Command::Plan(command) => command.run(),
         Command::Render(command) => command.run(),
         Command::Correlate(command) => command.run(),

@@ -72,6 +72,7 @@ pub(crate) struct Exposer<'a> {
     scene: &'a Scene,
     view: View,
     flash: Flash,
+    shape: &'a PulseShape,
     /// Photo-electrons of a particle of brightness 1 in the middle of the sheet.
     electrons: f64,
 }
@@ -82,18 +83,22 @@ impl<'a> Exposer<'a> {
             scene,
             view: View::of(scene),
             flash,
+            shape: &scene.light.pulse_shapes[flash.shape],
             electrons: scene.electrons * flash.pulse.energy_ratio / flash.pulse.thickness_ratio,
         }
     }
 
-    /// Path during the pulse of the particle that is at `from` at time 0.
+    /// Path, over the time in which the pulse is rendered, of the particle that is at `from` at time
+    /// 0. The middle of that time is the middle of the pulse only where the pulse is symmetric.
     fn path(&self, from: Vec3) -> Arc {
-        let (flow, time) = (self.scene.flow.as_ref(), self.flash.middle);
-        let middle = flow.path(from, 0.0, time);
-        let window = self.scene.light.pulse_shape.half_window() * self.flash.pulse.length_ratio;
+        let flow = self.scene.flow.as_ref();
+        let window = self.shape.half_window() * self.flash.pulse.length_ratio;
+        let offset = self.shape.window_offset() * self.flash.pulse.length_ratio;
         match self.scene.exposure {
             Exposure::Streak([x, y]) => {
                 let half = [window * x, window * y, 0.0];
+                let place = flow.path(from, 0.0, self.flash.middle);
+                let middle = along(place, [x, y, 0.0], offset);
                 Arc {
                     at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
                     velocity: [half; 3],
@@ -101,6 +106,8 @@ impl<'a> Exposer<'a> {
             }
             Exposure::Fraction(f) => {
                 let half = window * f;
+                let time = self.flash.middle + offset * f;
+                let middle = flow.path(from, 0.0, time);
                 let ends = [
                     flow.path(middle, time, time - half),
                     middle,
@@ -160,7 +167,14 @@ impl<'a> Exposer<'a> {
         let even = sheet.slope == [0.0; 2] && sheet.height.is_none();
         let level = (even && path.velocity.iter().all(|v| v[2] == 0.0)).then(|| self.lit(path.at[1]));
         let mut needed = points(length.max(depth));
-        let gaussian = self.scene.light.pulse_shape == PulseShape::Gaussian;
+        let gaussian = match self.shape {
+            PulseShape::Rectangular => false,
+            PulseShape::Gaussian => true,
+            PulseShape::Linear(pulse) => {
+                self.draw(particle, &path, level, &pulse.rule(needed), spots);
+                return;
+            }
+        };
         if gaussian {
             needed = needed.max(GAUSSIAN_POINTS);
         }
@@ -184,13 +198,30 @@ impl<'a> Exposer<'a> {
             1.0
         };
         for (time, weight) in nodes() {
-            let at = path.place(time);
-            let lit = level.unwrap_or_else(|| self.lit(at));
-            let spot = self.spot(particle, at, weight / all, lit);
-            if spot.electrons > 0.0 && !self.scene.flow.solid(at) {
-                spots.push(spot);
-            }
+            spots.extend(self.instant(particle, path.place(time), weight / all, level));
         }
+    }
+
+    /// Appends the streak by a rule whose weight is the power of the pulse.
+    fn draw(
+        &self,
+        particle: &Particle,
+        path: &Arc,
+        level: Option<f64>,
+        rule: &[[f64; 2]],
+        spots: &mut Vec<Spot>,
+    ) {
+        for [time, weight] in rule {
+            spots.extend(self.instant(particle, path.place(*time), *weight, level));
+        }
+    }
+
+    /// The particle's light at a place on its path, `share` of all; `level` is the light of the
+    /// sheet where it is the same all along. None where it gives none.
+    fn instant(&self, particle: &Particle, at: Vec3, share: f64, level: Option<f64>) -> Option<Spot> {
+        let lit = level.unwrap_or_else(|| self.lit(at));
+        let spot = self.spot(particle, at, share, lit);
+        (spot.electrons > 0.0 && !self.scene.flow.solid(at)).then_some(spot)
     }
 }
 

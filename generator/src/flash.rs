@@ -10,6 +10,8 @@ pub(crate) struct Flash {
     /// Time of its middle, pulse separations.
     pub(crate) middle: f64,
     pub(crate) pulse: Pulse,
+    /// Which of the scene's pulse shapes it has.
+    pub(crate) shape: usize,
 }
 
 impl Scene {
@@ -19,6 +21,7 @@ impl Scene {
         std::array::from_fn(|k| Flash {
             middle: middles[k] + self.jitter(seed, k as u32),
             pulse: self.light.pulses[k],
+            shape: k,
         })
     }
 
@@ -28,6 +31,7 @@ impl Scene {
         Flash {
             middle: f64::from(k) - 0.5 + self.jitter(seed, k),
             pulse: self.light.pulses[0],
+            shape: 0,
         }
     }
 

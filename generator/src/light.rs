@@ -3,13 +3,17 @@
 //! Energy, length and sheet thickness of a pulse are ratios to the scene's, so a plain scene has
 //! two equal pulses. A pulse of the same energy in a thicker sheet is dimmer in proportion.
 //!
-//! Pulse B starts one pulse separation after pulse A. The middles of pulses of unequal length are
-//! therefore 1 + (f_B − f_A)/2 separations apart (f is pulse length over separation), and the true
-//! displacement counts from middle to middle. Timing jitter shifts each pulse by a normal random
+//! Pulse B starts one pulse separation after pulse A. What counts is the centroid of a pulse's
+//! power, for the place of a streak's light is that of the particle at the centroid: ∫ p(t) x(t) dt
+//! = x(t̄) ∫ p dt for x linear in t, with t̄ = ∫ p t dt / ∫ p dt. With centroids c_A, c_B in pulse
+//! lengths after the start (½ for symmetric pulses) they are 1 + f_B c_B − f_A c_A separations
+//! apart (f is pulse length over separation), and the true displacement counts from centroid to
+//! centroid; pulses of one shape and length leave it as it is, however lopsided they are. Timing jitter shifts each pulse by a normal random
 //! time. The true displacement does not follow it: an experiment divides by the nominal separation,
 //! so jitter shows as error.
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::linear_pulse::LinearPulse;
 use crate::reflection::Reflections;
 
 /// How a particle moves while a pulse lights it, and so the streak it draws.
@@ -18,27 +22,51 @@ pub enum Exposure {
     /// Pulse length over pulse separation, 0 to 1. Every particle follows its pathline during the
     /// pulse, so its streak is the local displacement times this fraction.
     Fraction(f64),
-    /// The same straight streak (x, y) for every particle, px, centred on its place at mid-pulse.
+    /// The same straight streak (x, y) for every particle, px, over one pulse length, its light
+    /// centred on the particle's place in the middle of the pulse.
     Streak([f64; 2]),
 }
 
 /// Power of a pulse over time.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum PulseShape {
     /// Constant over the pulse length.
     Rectangular,
     /// Gaussian, the pulse length being the full width at half maximum. Rendered from two lengths
     /// before the middle to two after it; 3e-6 of the light lies beyond.
     Gaussian,
+    /// Linear between points.
+    Linear(LinearPulse),
 }
 
 impl PulseShape {
-    /// Half the time over which a pulse is rendered, in pulse lengths.
-    pub(crate) fn half_window(self) -> f64 {
+    /// Time over which a pulse is rendered, in pulse lengths from its start.
+    fn span(&self) -> [f64; 2] {
         match self {
-            PulseShape::Rectangular => 0.5,
-            PulseShape::Gaussian => 2.0,
+            PulseShape::Rectangular => [0.0, 1.0],
+            PulseShape::Gaussian => [-1.5, 2.5],
+            PulseShape::Linear(pulse) => pulse.span(),
         }
+    }
+
+    /// Centroid of the power, in pulse lengths from the pulse's start: what is called its middle.
+    pub fn centroid(&self) -> f64 {
+        match self {
+            PulseShape::Rectangular | PulseShape::Gaussian => 0.5,
+            PulseShape::Linear(pulse) => pulse.centroid(),
+        }
+    }
+
+    /// Half the time over which a pulse is rendered, in pulse lengths.
+    pub(crate) fn half_window(&self) -> f64 {
+        let [from, to] = self.span();
+        0.5 * (to - from)
+    }
+
+    /// From the pulse's middle to that of the time over which it is rendered, in pulse lengths.
+    pub(crate) fn window_offset(&self) -> f64 {
+        let [from, to] = self.span();
+        0.5 * (from + to) - self.centroid()
     }
 }
 
@@ -75,7 +103,7 @@ impl Default for Pulse {
 /// // Pulse B has 80 % of the energy of pulse A.
 /// let light = Light {
 ///     pulses: [Pulse::default(), Pulse { energy_ratio: 0.8, ..Pulse::default() }],
-///     pulse_shape: PulseShape::Gaussian,
+///     pulse_shapes: [PulseShape::Gaussian, PulseShape::Gaussian],
 ///     jitter: 0.002,
 ///     ..Light::default()
 /// };
@@ -85,8 +113,8 @@ impl Default for Pulse {
 pub struct Light {
     /// Pulse A and pulse B.
     pub pulses: [Pulse; 2],
-    /// Power over time, of both pulses.
-    pub pulse_shape: PulseShape,
+    /// Power over time of each pulse.
+    pub pulse_shapes: [PulseShape; 2],
     /// Standard deviation of each pulse's time about the nominal one, pulse separations; 0 to 0.1.
     pub jitter: f64,
     /// Photo-electrons of constant light in every pixel, of frame A and of frame B; besides the
@@ -101,7 +129,7 @@ impl Default for Light {
     fn default() -> Self {
         Light {
             pulses: [Pulse::default(); 2],
-            pulse_shape: PulseShape::Rectangular,
+            pulse_shapes: [PulseShape::Rectangular, PulseShape::Rectangular],
             jitter: 0.0,
             ambient_e: [0.0; 2],
             reflections: Reflections::default(),
@@ -116,8 +144,8 @@ impl Light {
             Exposure::Fraction(f) => f,
             Exposure::Streak(_) => 0.0,
         };
-        let [a, b] = self.pulses.map(|pulse| pulse.length_ratio);
-        let half = 0.5 + 0.25 * fraction * (b - a);
+        let [a, b] = [0, 1].map(|k| self.pulse_shapes[k].centroid() * self.pulses[k].length_ratio);
+        let half = 0.5 + 0.5 * fraction * (b - a);
         [-half, half]
     }
 

@@ -212,6 +212,7 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
     let flash = Flash {
         middle: 0.0,
         pulse: scene.light.pulses[0],
+        shape: 0,
     };
     let mut spots = Vec::new();
     Exposer::new(scene, flash).expose(&particle, &mut spots);

@@ -1,5 +1,7 @@
 //! Gauss–Legendre quadrature.
 
+pub(crate) mod weighted;
+
 use std::sync::LazyLock;
 
 /// Points of the largest rule.

@@ -212,11 +212,12 @@ fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] 
 /// a quarter for what lies between them.
 fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
     const STEP_PX: f64 = 16.0;
-    let window = scene.light.pulse_shape.half_window();
     let mut half: f64 = 0.0;
     let mut streak: [f64; 2] = [0.0; 2];
     for flash in flashes {
-        let drawn = 2.0 * window * flash.pulse.length_ratio;
+        let shape = &scene.light.pulse_shapes[flash.shape];
+        let reach = shape.half_window() + shape.window_offset().abs();
+        let drawn = 2.0 * reach * flash.pulse.length_ratio;
         match scene.exposure {
             Exposure::Fraction(f) => half = half.max(flash.middle.abs() + 0.5 * f * drawn),
             Exposure::Streak(s) => {

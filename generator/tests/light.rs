@@ -174,7 +174,7 @@ fn pulse_shapes_have_their_second_moment() {
                 size: [81, 81],
                 exposure: Exposure::Fraction(0.1),
                 light: Light {
-                    pulse_shape: shape,
+                    pulse_shapes: [shape.clone(), shape.clone()],
                     ..Light::default()
                 },
                 ..scene([10.0 * length, 0.0, 0.0])

@@ -88,5 +88,13 @@ pub fn setup(setup: &Setup) -> Value {
     let changes: Vec<[String; 2]> = changes
         .map(|(key, value)| [key.clone(), value.to_string()])
         .collect();
-    json!({ "name": setup.name(), "text": setup.text(), "changes": changes })
+    let mut json = json!({ "name": setup.name(), "text": setup.text(), "changes": changes });
+    let parts = setup.document().parts();
+    if !parts.is_empty() {
+        let parts = parts
+            .iter()
+            .map(|part| json!({ "name": *part.name, "text": *part.text }));
+        json["parts"] = parts.collect();
+    }
+    json
 }

@@ -13,7 +13,7 @@ use crate::setup::{LightSetup, Setup};
 /// where a pulse is concerned, and meant only to decide whether to show a caution when the setup
 /// does not state the class.
 fn assumed_class(light: &LightSetup) -> HazardClass {
-    let power_w = match (light.power_w, light.pulse_energy_j) {
+    let power_w = match (light.greatest_power_w(), light.pulse_energy_j) {
         (Some(power), _) => power,
         // A fixed pulse energy means a pulsed laser; those that light a sheet are class 4 without
         // exception known to us.
@@ -34,8 +34,10 @@ const DECIDE: &str = "The local laser-safety officer, the law and the source's o
 
 /// The caution for this source, or `None` for one that is harmless to the eye (class 1 or 2).
 pub fn text(light: &LightSetup) -> Option<String> {
-    if light.source == Some(Source::Led) {
-        return led(light);
+    match light.source {
+        Some(Source::Led) => return lamp(light, "LED source"),
+        Some(Source::Lamp) => return lamp(light, "lamp"),
+        Some(Source::Laser) | None => {}
     }
     let stated = light.hazard_class;
     let class = stated.unwrap_or_else(|| assumed_class(light));
@@ -55,6 +57,7 @@ pub fn text(light: &LightSetup) -> Option<String> {
         "assumed from what the setup says; the maker's label decides"
     };
     let rated = match light.wavelength_m {
+        Some(_) if light.lines.len() > 1 => "rated for all its wavelengths".to_owned(),
         Some(wavelength) => format!("rated for {}", quantity::format(wavelength, Dimension::Length)),
         None => "rated for the wavelength".to_owned(),
     };
@@ -63,11 +66,11 @@ pub fn text(light: &LightSetup) -> Option<String> {
     ))
 }
 
-/// LEDs are no lasers: their risk groups are those of IEC 62471.
-fn led(light: &LightSetup) -> Option<String> {
-    light.power_w.or(light.pulse_energy_j)?;
+/// LEDs and lamps are no lasers: their risk groups are those of IEC 62471.
+fn lamp(light: &LightSetup, what: &str) -> Option<String> {
+    light.greatest_power_w().or(light.pulse_energy_j)?;
     Some(format!(
-        "Caution: LED source. Its photobiological safety is a matter of IEC 62471 (risk groups; blue light harms the retina): look up the maker's risk group, do not look into the source or its optics, shield it from view. {DECIDE}"
+        "Caution: {what}. Its photobiological safety is a matter of IEC 62471 (risk groups; blue light harms the retina): look up the maker's risk group, do not look into the source or its optics, shield it from view. {DECIDE}"
     ))
 }
 

@@ -49,6 +49,8 @@ pub struct Key {
     pub instead_of: &'static str,
     /// Names under which earlier versions knew the key: they are read as before.
     pub former: &'static [&'static str],
+    /// Names that a standard or data sheets give the same thing: they are read as well.
+    pub also: &'static [&'static str],
     /// Kinds of flow (words of `flow.kind`) that use the key; empty for keys of other sections and
     /// for those that every flow has.
     pub flows: &'static [&'static str],
@@ -113,6 +115,7 @@ impl Key {
             slider: None,
             instead_of: "",
             former: &[],
+            also: &[],
             flows: &[],
             needed_by: &[],
         }
@@ -292,6 +295,17 @@ impl Key {
         Key { former, ..self }
     }
 
+    /// Names that a standard or data sheets give the same thing.
+    pub const fn also(self, also: &'static [&'static str]) -> Key {
+        Key { also, ..self }
+    }
+
+    /// Every name under which a setup may give the key, its own first.
+    pub fn names(&self) -> impl Iterator<Item = &'static str> {
+        let others = self.also.iter().chain(self.former).copied();
+        std::iter::once(self.path).chain(others)
+    }
+
     /// The kinds of flow that use the key.
     pub const fn flows(self, flows: &'static [&'static str]) -> Key {
         Key { flows, ..self }
@@ -364,8 +378,14 @@ pub fn all() -> impl Iterator<Item = &'static Key> {
 /// is an entry of `image.streak`, `processing.passes[2].window` is `processing.passes[].window`.
 pub fn find(path: &str) -> Option<&'static Key> {
     let plain = without_places(path);
-    let known = |wanted: &str| all().find(|key| key.path == wanted);
+    let known = |wanted: &str| all().find(|key| key.names().any(|name| name == wanted));
     known(&plain).or_else(|| known(plain.strip_suffix("[]")?))
+}
+
+/// The path of the key to which a path belongs: `processing.passes` of
+/// `processing.passes[2].window`.
+pub(crate) fn whole(path: &str) -> &str {
+    path.split('[').next().unwrap_or(path)
 }
 
 /// A path with its places in lists left out: `processing.passes[2].window` becomes

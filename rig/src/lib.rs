@@ -5,6 +5,7 @@ pub mod import;
 pub mod keys;
 pub mod medium;
 pub mod optics;
+pub mod photometry;
 pub mod plan;
 pub mod quantity;
 pub mod scattering;

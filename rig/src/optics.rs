@@ -97,6 +97,11 @@ impl Lens {
         Ok(lens)
     }
 
+    /// f-number for far objects.
+    pub fn f_number(&self) -> f64 {
+        self.f_number
+    }
+
     /// Image over object.
     pub fn magnification(&self) -> f64 {
         self.magnification

@@ -19,6 +19,7 @@ mod rules;
 mod sampling;
 mod scattering;
 mod seeding;
+mod source;
 mod straddle;
 #[cfg(test)]
 mod tests;
@@ -51,7 +52,7 @@ pub use sampling::points;
 use seeding::{density_ppp, seeding_facts};
 pub use straddle::Straddle;
 pub use timing::Speeds;
-use timing::{longest_pulse_s, pulse_fraction, pulse_s, timing_facts};
+use timing::{longest, pulse_fraction, pulse_s, timing_facts};
 use tracer::{population, tracer_facts};
 
 /// A planned experiment.
@@ -65,7 +66,7 @@ pub struct Plan {
     pub rig: Rig,
     /// Pulse length, s, where the setup has a rig.
     pub pulse_s: Option<f64>,
-    /// Longest pulse that the separation and the exposures allow, s.
+    /// Longest pulse that the separation and the exposures allow and the source bears, s.
     pub longest_pulse_s: Option<f64>,
     /// Everything worth telling, in the order of the way of the light.
     pub facts: Vec<Fact>,
@@ -89,7 +90,7 @@ impl Plan {
         let longest_streak_px = streak(scene.exposure, rig.speeds.fastest_px);
         let mut facts = Facts::default();
         if let Some(lens) = &rig.lens {
-            scale_facts(lens, rig.size, &mut facts);
+            scale_facts(setup, lens, rig.size, &mut facts);
         }
         // Where the picture states the diameter, the rig's parts of it are beside the point.
         let stated = setup.image.particle_diameter_px.is_some();
@@ -120,7 +121,7 @@ impl Plan {
             scene,
             processing: setup.processing.clone(),
             pulse_s: pulse_s(setup),
-            longest_pulse_s: longest_pulse_s(setup),
+            longest_pulse_s: longest(setup).map(|longest| longest.pulse_s),
             facts: facts.0,
             rig,
         })
@@ -217,7 +218,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
     use keys::{camera, flow, image, lens, light, reflections, sheet, tracer};
     match field {
         SceneField::ImageSize => &[image::SIZE, camera::SIZE],
-        SceneField::ParticleDiameter => &[image::PARTICLE_DIAMETER, lens::APERTURE],
+        SceneField::ParticleDiameter => &[image::PARTICLE_DIAMETER, lens::APERTURE, lens::NUMERICAL_APERTURE],
         SceneField::SeedingDensity => &[
             image::SEEDING_DENSITY,
             tracer::CONCENTRATION,
@@ -229,6 +230,9 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
             light::MEASURED_GREY,
             light::POWER,
             light::PULSE_ENERGY,
+            light::PEAK_POWER,
+            light::LUMINOUS_FLUX,
+            light::ELECTRICAL_POWER,
         ],
         SceneField::BackgroundA => &[image::BACKGROUND],
         SceneField::BackgroundB => &[image::BACKGROUND_B, image::BACKGROUND],

@@ -24,12 +24,15 @@ use std::sync::Arc;
 use motefield_evaluator::Processing;
 
 pub use camera::CameraSetup;
-pub use document::{Document, Value};
-pub use error::{Fault, SetupError};
+pub use document::{Document, Value, usual_parts};
+pub use error::{Fault, Place, SetupError, SourceText};
 pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
-pub use lens::LensSetup;
-pub use light::{GlareSetup, LightSetup, MeasuredBrightness, ReflectionSetup};
+pub use lens::{LensSetup, ThinLens};
+pub use light::{
+    ElectricalPower, GlareSetup, LightSetup, Line, MeasuredBrightness, MeasuredPulse, PulseCourse,
+    ReflectionSetup, SourceLimits,
+};
 pub use processing::check_processing;
 pub use reader::KeyAt;
 use reader::Reader;
@@ -75,7 +78,10 @@ pub struct Setup {
     pub processing: Processing,
     /// `[image]`
     pub image: ImageSetup,
+    /// With the parts that it includes.
     document: Document,
+    /// Without them: what a change acts on, so that it overrides a part as the text does.
+    own: Document,
     referenced: Arc<Referenced>,
 }
 
@@ -100,7 +106,8 @@ fn timing(r: &Reader) -> (Option<f64>, Option<f64>) {
 }
 
 impl Setup {
-    /// Reads a setup; the files that it names come from `referenced`.
+    /// Reads a setup; the files that it names, and the parts that it includes, come from
+    /// `referenced`.
     ///
     /// # Errors
     /// Everything in it that cannot be used, each with its line and what to write instead.
@@ -119,8 +126,10 @@ impl Setup {
     /// assert!(refused.to_string().contains("rig.toml, line 2: `light.power = 4` has no unit"));
     /// ```
     pub fn read(document: Document, referenced: Arc<Referenced>) -> Result<Setup, SetupError> {
+        let own = document;
+        let document = own.with_parts(referenced.files())?;
         let r = Reader::new(&document);
-        let light = light::light(&r);
+        let light = light::light(&r, &referenced);
         let temperature = r.number(keys::fluid::TEMPERATURE);
         let fluid = r
             .choice(keys::fluid::KIND)
@@ -129,7 +138,7 @@ impl Setup {
         let (flow, processing) = (flow::flow(&r), processing::processing(&r, &referenced));
         let (reflections, sheet) = (light::reflections(&r), sheet::sheet(&r));
         let (tracer, lens) = (tracer::tracer(&r), lens::lens(&r));
-        let (camera, image) = (camera::camera(&r, light.wavelength_m), image::image(&r));
+        let (camera, image) = (camera::camera(&r, &light.lines), image::image(&r));
         r.finish()?;
         Ok(Setup {
             light,
@@ -145,6 +154,7 @@ impl Setup {
             processing,
             image,
             document,
+            own,
             referenced,
         })
     }
@@ -167,7 +177,8 @@ impl Setup {
     /// # Errors
     /// Everything in that section that cannot be used.
     pub fn read_processing(document: &Document, referenced: &Referenced) -> Result<Processing, SetupError> {
-        let r = Reader::new(document);
+        let document = document.with_parts(referenced.files())?;
+        let r = Reader::new(&document);
         let processing = processing::processing(&r, referenced);
         r.finish_section("processing")?;
         Ok(processing)
@@ -178,7 +189,7 @@ impl Setup {
     /// # Errors
     /// As [`read`](Setup::read).
     pub fn with(&self, path: &str, value: Value) -> Result<Setup, SetupError> {
-        Setup::read(self.document.with(path, value), Arc::clone(&self.referenced))
+        Setup::read(self.own.with(path, value), Arc::clone(&self.referenced))
     }
 
     /// The same with several changes.
@@ -186,25 +197,23 @@ impl Setup {
     /// # Errors
     /// As [`read`](Setup::read).
     pub fn with_all(&self, changes: &[(&str, Value)]) -> Result<Setup, SetupError> {
-        let document = changes
-            .iter()
-            .fold(self.document.clone(), |document, (path, value)| {
-                document.with(path, value.clone())
-            });
+        let document = changes.iter().fold(self.own.clone(), |document, (path, value)| {
+            document.with(path, value.clone())
+        });
         Setup::read(document, Arc::clone(&self.referenced))
     }
 
     /// What the setup is called.
     pub fn name(&self) -> &str {
-        &self.document.name
+        self.document.name()
     }
 
     /// The text as it was read.
     pub fn text(&self) -> &str {
-        &self.document.text
+        self.document.text()
     }
 
-    /// The text, flattened, with its changes.
+    /// The text, flattened, with its parts and its changes.
     pub fn document(&self) -> &Document {
         &self.document
     }
@@ -233,13 +242,13 @@ impl Setup {
 
     /// Whether the setup gives a key.
     pub fn has(&self, key: &keys::Key) -> bool {
-        self.document.has(key.path)
+        key.names().any(|name| self.document.has(name))
     }
 
     /// An error about a key of this setup.
     pub fn error(&self, at: impl Into<KeyAt>, message: impl std::fmt::Display) -> SetupError {
         self.document
-            .error(self.document.fault(at.into().path(), message))
+            .error(self.document.fault(&at.into().written(&self.document), message))
     }
 
     /// A quantity of this setup as a change sets it.

@@ -63,6 +63,9 @@ pub struct EffectiveSetup {
     pub name: String,
     /// Its text.
     pub text: String,
+    /// The parts that it includes: name and text.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub parts: Vec<[String; 2]>,
     /// What was changed in it: keys and values.
     pub changes: Vec<[String; 2]>,
 }
@@ -74,6 +77,11 @@ impl EffectiveSetup {
         EffectiveSetup {
             name: document.name().to_owned(),
             text: document.text().to_owned(),
+            parts: document
+                .parts()
+                .iter()
+                .map(|part| [part.name.to_string(), part.text.to_string()])
+                .collect(),
             changes: changes
                 .map(|(key, value)| [key.clone(), value.to_string()])
                 .collect(),
@@ -281,6 +289,19 @@ fn setups(then: Option<&EffectiveSetup>, now: Option<&EffectiveSetup>) -> Vec<St
                 break;
             }
         }
+    }
+    for part in &now.parts {
+        let before = then.parts.iter().find(|before| before[0] == part[0]);
+        if before.is_some_and(|before| before[1] != part[1]) {
+            lines.push(format!("{}: the text of this part changed", part[0]));
+        }
+    }
+    if then.parts.len() != now.parts.len() {
+        lines.push(format!(
+            "parts: {} then, {} now",
+            then.parts.len(),
+            now.parts.len()
+        ));
     }
     let words = |setup: &EffectiveSetup| match setup.changes.is_empty() {
         true => "none".to_owned(),

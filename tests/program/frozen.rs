@@ -36,6 +36,7 @@ const ADDED: &[&str] = &[
     "finished",
     "kernel",
     "unfinished",
+    "working_f_number",
 ];
 
 /// Fields whose texts are for people, or say which program wrote them.

@@ -25,6 +25,7 @@ mod reliability;
 mod response;
 mod resume;
 mod same_bytes;
+mod start;
 mod window_bias;
 
 use std::collections::BTreeMap;

@@ -65,10 +65,7 @@ fn light(scene: &Scene) -> Value {
     let reflections = &light.reflections;
     json!({
         "pulses": pulses,
-        "shape": match light.pulse_shape {
-            PulseShape::Rectangular => "rectangular",
-            PulseShape::Gaussian => "gaussian",
-        },
+        "shape": shape(&light.pulse_shapes[0]),
         "jitter_separations": light.jitter,
         "ambient_e": ambient_e(scene),
         "parasitic_sensitivity": scene.camera.parasitic_sensitivity,
@@ -85,6 +82,14 @@ fn light(scene: &Scene) -> Value {
             "diameter_px": spots.diameter_px,
         })),
     })
+}
+
+fn shape(shape: &PulseShape) -> Value {
+    match shape {
+        PulseShape::Rectangular => json!("rectangular"),
+        PulseShape::Gaussian => json!("gaussian"),
+        PulseShape::Linear(pulse) => json!({ "time_lengths_and_power": pulse.points() }),
+    }
 }
 
 /// The file states one background for both frames, that of frame A: what frame B has beyond it

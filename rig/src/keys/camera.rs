@@ -41,42 +41,48 @@ section! {
         .slider(8.0, 16.0);
 
     GAIN = Key::quantity("camera.gain", &[D::Gain], Range::AboveZero, "DN/e")
-        .about("overall system gain K: grey levels per electron")
+        .about("overall system gain K (EMVA 1288): grey levels per electron")
+        .also(&["camera.overall_system_gain"])
         .otherwise("such that the full well just reaches the largest grey level", "")
         .log_slider(0.01, 10.0);
 
     FULL_WELL = Key::quantity("camera.full_well", &[D::Electrons], Range::AboveZero, "e")
-        .about("electrons at which a pixel saturates")
+        .about("saturation capacity mu_e.sat (EMVA 1288): electrons at which a pixel saturates")
+        .also(&["camera.saturation_capacity"])
         .default("\"12000 e\"", "")
         .default_source(COMMON)
         .log_slider(1000.0, 200_000.0);
 
     DARK_NOISE = Key::quantity("camera.dark_noise", &[D::Electrons], Range::NotNegative, "e")
-        .about("temporal dark noise, without that of the dark current")
+        .about("temporal dark noise sigma_d (EMVA 1288), without that of the dark current")
+        .also(&["camera.temporal_dark_noise"])
         .default("\"5 e\"", "")
         .default_source(COMMON)
         .usual("\"5 e\"", PRACTICE)
         .slider(0.0, 50.0);
 
     BLACK_LEVEL = Key::quantity("camera.black_level", &[D::GreyLevels], Range::NotNegative, "DN")
-        .about("mean grey level of a dark pixel")
+        .about("dark signal mu_y.dark (EMVA 1288): mean grey level of a dark pixel")
+        .also(&["camera.dark_signal"])
         .otherwise("5 x gain x dark noise, rounded up, at least 1 DN, at most half the largest grey level", "")
         .slider(0.0, 500.0);
 
     DARK_CURRENT = Key::quantity("camera.dark_current", &[D::ElectronRate], Range::NotNegative, "e/s")
-        .about("electrons per second that gather without light during each frame's exposure (needs \
+        .about("dark current mu_I (EMVA 1288): electrons per second that gather without light during each frame's exposure (needs \
                 camera.exposure)")
         .default("\"0 e/s\"", "no dark current")
         .log_slider(0.1, 10_000.0);
 
     DSNU = Key::quantity("camera.dsnu", &[D::Electrons], Range::NotNegative, "e")
-        .about("dark signal non-uniformity: standard deviation of the pixels' offsets")
+        .also(&["camera.dsnu_1288"])
+        .about("dark signal non-uniformity DSNU_1288: standard deviation of the pixels' offsets")
         .default("\"0 e\"", "pixels of equal offset")
         .usual("\"1 e\"", PRACTICE)
         .slider(0.0, 20.0);
 
     PRNU = Key::share("camera.prnu")
-        .about("photo response non-uniformity: relative standard deviation of the pixels' \
+        .also(&["camera.prnu_1288"])
+        .about("photo response non-uniformity PRNU_1288: relative standard deviation of the pixels' \
                 response; at most 0.5")
         .default("0", "pixels of equal response")
         .usual("\"1 %\"", PRACTICE)
@@ -119,9 +125,9 @@ section! {
             &Kind::Share(Range::Within(0.0, 1.0)),
             &Kind::Tables { least: 2, most: 1000 },
         )
-        .about("photo-electrons per photon: one share, or a list over the wavelength, such as `[{ \
+        .about("quantum efficiency eta (EMVA 1288), photo-electrons per photon: one share, or a list over the wavelength, such as `[{ \
                 at = \"450 nm\", share = 0.5 }, { at = \"650 nm\", share = 0.4 }]`, read at \
-                light.wavelength")
+                light.wavelength or at each line of light.spectrum")
         .otherwise("none; the light budget needs it", "")
         .usual("0.6", PRACTICE)
         .slider(0.0, 1.0);

@@ -4,7 +4,7 @@ use motefield_evaluator::prepare::Statistic;
 use motefield_evaluator::{
     Correlation, Interpolator, LowValues, Normalise, PeakFit, PredictorFilter, Refinement, Weighting,
 };
-use motefield_generator::{ImagePattern, PulseShape};
+use motefield_generator::ImagePattern;
 
 use super::kind::Choice;
 use crate::medium::Fluid;
@@ -43,7 +43,6 @@ named!(
     Weighting,
 );
 pub(super) use words;
-words!(PulseShape { "rectangular" => Rectangular, "gaussian" => Gaussian });
 words!(Polarisation {
     "unpolarised" => Unpolarised,
     "perpendicular" => Perpendicular,
@@ -52,6 +51,16 @@ words!(Polarisation {
 words!(Fluid { "water" => Water, "air" => Air });
 words!(ImagePattern { "gaussian" => Gaussian, "airy" => Airy });
 
+/// Power over time of a pulse that a setup names by a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PulseForm {
+    /// Constant.
+    Rectangular,
+    /// Gaussian.
+    Gaussian,
+}
+words!(PulseForm { "rectangular" => Rectangular, "gaussian" => Gaussian });
+
 /// Kind of light source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Source {
@@ -59,8 +68,10 @@ pub enum Source {
     Laser,
     /// A light-emitting diode.
     Led,
+    /// Another lamp.
+    Lamp,
 }
-words!(Source { "laser" => Laser, "led" => Led });
+words!(Source { "laser" => Laser, "led" => Led, "lamp" => Lamp });
 
 /// What counts as a body in an imported field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -15,6 +15,9 @@ are common practice.
 
 A key is named with its section, as in `light.power`; a key of an entry in a list carries the entry's number, as in
 `tracer.unseeded[0].radius`. All of them can be changed for one run with `--set` and varied with `--vary`.
+
+Before the sections may stand `include = [\"parts/camera.toml\", \"parts/lens.toml\"]`: parts in files of their own, named
+from the folder of the setup; `\"usual:camera-small\"` is one of those that the program brings along. What the setup itself says under a key, or under one in its place, overrides its parts.
 ";
 
 const UNITS: &str = "\
@@ -96,6 +99,10 @@ fn about(key: &Key) -> String {
     let mut about = key.about.to_owned();
     if !key.instead_of.is_empty() {
         about += &format!("; in place of {}", key.instead_of);
+    }
+    if !key.also.is_empty() {
+        let names: Vec<String> = key.also.iter().map(|name| code(name)).collect();
+        about += &format!("; also {}", names.join(", "));
     }
     if !key.former.is_empty() {
         let names: Vec<String> = key.former.iter().map(|name| code(name)).collect();

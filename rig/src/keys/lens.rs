@@ -11,7 +11,10 @@ section! {
 
     MAGNIFICATION = Key::number("lens.magnification", Range::AboveUpTo(0.0, 100.0))
         .about("size of the image over that of the object; with camera.pixel it fixes the scale")
-        .otherwise("from lens.field_width, else none: no scale between lab and picture", "")
+        .otherwise(
+            "from lens.field_width or lens.focal_length, else none: no scale between lab and picture",
+            "",
+        )
         .log_slider(0.01, 10.0);
 
     FIELD_WIDTH = Key::quantity("lens.field_width", &[D::Length], Range::AboveZero, "mm")
@@ -20,10 +23,33 @@ section! {
         .instead_of("lens.magnification")
         .log_slider(1.0, 5000.0);
 
+    FOCAL_LENGTH = Key::quantity("lens.focal_length", &[D::Length], Range::AboveZero, "mm")
+        .about("focal length, from which with lens.working_distance follows the magnification, f / \
+                (distance - f) of a thin lens")
+        .otherwise("none", "")
+        .instead_of("lens.magnification")
+        .log_slider(1.0, 500.0);
+
+    WORKING_DISTANCE = Key::quantity("lens.working_distance", &[D::Length], Range::AboveZero, "mm")
+        .about("distance of the middle of the sheet from the lens's front principal plane, in a \
+                photographic lens somewhere inside it; of a way through water the length over the \
+                water's refractive index (needs lens.focal_length)")
+        .otherwise("needed with lens.focal_length", "")
+        .log_slider(10.0, 10_000.0);
+
     APERTURE = Key::quantity("lens.aperture", &[D::Aperture], Range::AboveZero, "f/")
-        .about("f-number")
+        .about("f-number as engraved on the lens, for far objects; the plan shows the working one, \
+                larger by magnification + 1")
         .otherwise("none; the particle image and the light budget need it", "")
         .log_slider(1.0, 32.0);
+
+    NUMERICAL_APERTURE = Key::number("lens.numerical_aperture", Range::AboveUpTo(0.0, 1.4))
+        .about("numerical aperture on the side of the particles, n sin a, as engraved on a \
+                microscope objective; the f-number is magnification / (2 x numerical aperture x \
+                (magnification + 1))")
+        .otherwise("none", "")
+        .instead_of("lens.aperture")
+        .log_slider(0.01, 1.0);
 
     TRANSMISSION = Key::share("lens.transmission")
         .about("share of the light that passes lens and filter")

@@ -13,7 +13,7 @@ use crate::quantity::Dimension;
 
 /// The schema (JSON Schema, draft 2020-12).
 pub fn json_schema() -> Value {
-    let sections: Map<String, Value> = SECTIONS
+    let mut sections: Map<String, Value> = SECTIONS
         .iter()
         .map(|section| {
             let mut schema = table(&format!("{}.", section.name));
@@ -21,6 +21,11 @@ pub fn json_schema() -> Value {
             (section.name.to_owned(), schema)
         })
         .collect();
+    sections.insert("include".to_owned(), json!({
+        "type": "array",
+        "items": { "type": "string" },
+        "description": "files with parts of the setup, beside it; what the setup itself says overrides them",
+    }));
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Setup of motefield",
@@ -31,9 +36,11 @@ pub fn json_schema() -> Value {
     })
 }
 
-/// A key under one of its names in a table: the present one or one of earlier versions.
+/// A key under one of its names in a table.
 struct SchemaEntry {
     name: &'static str,
+    /// Whether it is the name under which the documents have it.
+    own: bool,
     former: bool,
     key: &'static Key,
 }
@@ -43,10 +50,14 @@ impl SchemaEntry {
     fn of(prefix: &str) -> Vec<SchemaEntry> {
         let mut entries = Vec::new();
         for key in all() {
-            for path in std::iter::once(key.path).chain(key.former.iter().copied()) {
+            for path in key.names() {
                 let name = path.strip_prefix(prefix).filter(|name| !name.contains('.'));
-                let former = path != key.path;
-                entries.extend(name.map(|name| SchemaEntry { name, former, key }));
+                entries.extend(name.map(|name| SchemaEntry {
+                    name,
+                    own: path == key.path,
+                    former: key.former.contains(&path),
+                    key,
+                }));
             }
         }
         entries
@@ -94,7 +105,7 @@ fn table(prefix: &str) -> Value {
 fn needs(entries: &[SchemaEntry], needed: impl Fn(&Key) -> bool) -> Vec<Value> {
     entries
         .iter()
-        .filter(|entry| !entry.former && needed(entry.key))
+        .filter(|entry| entry.own && needed(entry.key))
         .map(|entry| {
             let path = entry.key.path;
             let serves = |other: &&SchemaEntry| other.key.path == path || other.key.instead_of == path;

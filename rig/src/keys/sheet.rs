@@ -1,6 +1,6 @@
 //! `[sheet]`
 
-use std::f64::consts::FRAC_PI_4;
+use std::f64::consts::{FRAC_PI_2, FRAC_PI_4};
 
 use super::choices::{HeightProfile, SheetProfile};
 use super::kind::LAB_OR_PICTURE;
@@ -26,6 +26,26 @@ section! {
         .default("\"10 px\"", "")
         .usual("\"1 mm\"", PRACTICE)
         .log_slider(0.05, 20.0);
+
+    DIVERGENCE = Key::quantity("sheet.divergence", &[D::Angle], Range::Between(0.0, FRAC_PI_4), "deg")
+        .about("full angle between the e^-2 points at which the sheet widens across its thickness; \
+                sheet.thickness is then that at the waist, sheet.distance before the picture, and \
+                both are in the lab")
+        .otherwise("none", "a sheet that is as thick as stated over the whole picture")
+        .log_slider(0.01, 20.0);
+
+    FAN_ANGLE = Key::quantity("sheet.fan_angle", &[D::Angle], Range::Between(0.0, FRAC_PI_2), "deg")
+        .about("full angle at which the light spreads over the height, which is 2 x distance x \
+                tan(angle / 2) (needs sheet.distance)")
+        .otherwise("none", "")
+        .instead_of("sheet.height")
+        .slider(1.0, 89.0);
+
+    DISTANCE = Key::quantity("sheet.distance", &[D::Length], Range::AboveZero, "mm")
+        .about("way of the light from its waist, or from the tip of its fan, to the middle of the \
+                picture; in water the length over the refractive index")
+        .otherwise("needed with sheet.divergence and sheet.fan_angle", "")
+        .log_slider(10.0, 10_000.0);
 
     HEIGHT = Key::quantity("sheet.height", LAB_OR_PICTURE, Range::AboveZero, "mm")
         .about("height over which the light is spread")

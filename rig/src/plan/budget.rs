@@ -3,16 +3,16 @@
 //! one before.
 
 use crate::keys;
-use crate::optics::{Lens, photon_energy_j};
+use crate::optics::Lens;
 use crate::scattering::{Polarisation, Spread};
 use motefield_generator::Profile;
-use num_complex::Complex64;
 
 use super::facts::{FactId, Facts, short, show};
 use super::fluid::medium;
 use super::lens::{RigLens, optics_of};
 use super::missing;
-use super::scattering::Scattering;
+use super::scattering::{Collected, collected};
+use super::source::energy_j;
 use crate::quantity::Dimension as D;
 use crate::setup::{Extent, Setup, SetupError};
 
@@ -54,32 +54,29 @@ impl LightBudget {
         };
         let sheet = metres(setup.sheet.thickness).zip(metres(setup.sheet.height));
         let tracer = setup.tracer.diameter_m.zip(setup.tracer.refractive_index);
-        let camera = light.wavelength_m.zip(setup.camera.quantum_efficiency);
         let (
             Some((energy_j, energy_how)),
             Some((thickness_m, height_m)),
-            Some((wavelength_m, efficiency)),
             Some((diameter_m, index)),
             Some((optics, medium)),
-        ) = (
-            pulse_energy_j(setup, pulse_s),
-            sheet,
-            camera,
-            tracer,
-            optics_and_medium,
-        )
+        ) = (energy_j(setup, pulse_s)?, sheet, tracer, optics_and_medium)
         else {
             return Ok(None);
         };
         let half_width = setup.tracer.diameter_spread.unwrap_or(0.1);
-        let section_m2_sr = Scattering {
-            setup,
-            index: Complex64::new(index, 0.0),
-            medium_index: medium.refractive_index,
-            wavelength_m,
-            half_angle_rad: optics.half_angle_rad(),
-        }
-        .section_m2_sr(diameter_m, Spread::Flat(half_width))?;
+        let particle = (index, diameter_m, Spread::Flat(half_width));
+        let collected = match lens {
+            Some(lens) => collected(setup, lens, particle, optics.solid_angle_sr())?,
+            None => None,
+        };
+        let Some(Collected {
+            section_m2_sr,
+            photon_j,
+            efficiency,
+        }) = collected
+        else {
+            return Ok(None);
+        };
         let polarisation = match light.polarisation {
             Polarisation::Unpolarised => "unpolarised light",
             Polarisation::Perpendicular => "light polarised in the sheet's plane",
@@ -100,7 +97,12 @@ impl LightBudget {
             ],
             section_m2_sr,
             section_how: format!(
-                "Mie, one particle, mean over the lens's cone at 90 deg and diameters of {} +/- {} %; {polarisation}; index {} in {}",
+                "Mie, one particle, mean over the lens's cone at 90 deg{} and diameters of {} +/- {} %; {polarisation}; index {} in {}",
+                if light.lines.len() > 1 {
+                    ", the lines of the spectrum"
+                } else {
+                    ""
+                },
                 show(diameter_m, D::Length),
                 short(100.0 * half_width),
                 short(index),
@@ -108,7 +110,7 @@ impl LightBudget {
             ),
             optics,
             transmission: setup.lens.transmission.unwrap_or(1.0),
-            photon_j: photon_energy_j(wavelength_m),
+            photon_j,
             efficiency,
         }))
     }
@@ -215,37 +217,31 @@ impl LightBudget {
     }
 }
 
-/// Energy of a pulse, J, and how it follows from the rig.
-fn pulse_energy_j(setup: &Setup, pulse_s: Option<f64>) -> Option<(f64, String)> {
-    match (setup.light.pulse_energy_j, setup.light.power_w, pulse_s) {
-        (Some(energy), _, _) => Some((energy, "as stated, whatever the pulse length".to_owned())),
-        (None, Some(power), Some(pulse)) => Some((
-            power * pulse,
-            format!(
-                "power {} x pulse length {}",
-                show(power, D::Power),
-                show(pulse, D::Time)
-            ),
-        )),
-        _ => None,
-    }
-}
-
 /// The error where neither the chain nor a measurement nor `[image]` tells the light of a particle.
 pub(super) fn lacking(setup: &Setup) -> SetupError {
     missing(
         setup,
         keys::image::ELECTRONS,
         &[
-            &[keys::light::POWER, keys::light::PULSE_ENERGY],
+            &[
+                keys::light::POWER,
+                keys::light::PULSE_ENERGY,
+                keys::light::PEAK_POWER,
+                keys::light::LUMINOUS_FLUX,
+                keys::light::ELECTRICAL_POWER,
+            ],
             &[keys::light::PULSE_LENGTH, keys::light::PULSE_ENERGY],
-            &[keys::light::WAVELENGTH],
+            &[keys::light::WAVELENGTH, keys::light::SPECTRUM],
             &[keys::sheet::THICKNESS],
-            &[keys::sheet::HEIGHT],
+            &[keys::sheet::HEIGHT, keys::sheet::FAN_ANGLE],
             &[keys::camera::PIXEL],
             &[keys::camera::QUANTUM_EFFICIENCY],
-            &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
-            &[keys::lens::APERTURE],
+            &[
+                keys::lens::MAGNIFICATION,
+                keys::lens::FIELD_WIDTH,
+                keys::lens::FOCAL_LENGTH,
+            ],
+            &[keys::lens::APERTURE, keys::lens::NUMERICAL_APERTURE],
             &[keys::tracer::DIAMETER],
             &[keys::tracer::REFRACTIVE_INDEX],
             &[keys::fluid::KIND],

@@ -72,6 +72,7 @@ figures! {
     PixelsPerMm = "pixels_per_mm", Scale, "pixels per millimetre";
     FieldWidth = "field_width_m", Scale, "field of view, width";
     FieldHeight = "field_height_m", Scale, "field of view, height";
+    WorkingFNumber = "working_f_number", Scale, "working f-number";
     GeometricDiameter = "geometric_diameter_m", Scale, "geometric image";
     DiffractionDiameter = "diffraction_diameter_m", Scale, "diffraction";
     BlurDiameter = "blur_diameter_m", Scale, "blur of lens and focus";

@@ -4,15 +4,24 @@ use crate::keys;
 use crate::medium::Medium;
 use crate::setup::{Setup, SetupError};
 
-/// The fluid, where the setup names one.
+/// Where no wavelength is stated, m.
+const USUAL_WAVELENGTH_M: f64 = 532e-9;
+
+/// The fluid, where the setup names one, at the mean wavelength of the light.
 pub(super) fn medium(setup: &Setup) -> Result<Option<Medium>, SetupError> {
+    medium_at(setup, setup.light.wavelength_m.unwrap_or(USUAL_WAVELENGTH_M))
+}
+
+/// The fluid as light of one wavelength sees it.
+pub(super) fn medium_at(setup: &Setup, wavelength_m: f64) -> Result<Option<Medium>, SetupError> {
     let Some((fluid, temperature_k)) = setup.fluid else {
         return Ok(None);
     };
-    let wavelength_m = setup.light.wavelength_m.unwrap_or(532e-9);
     fluid.at(temperature_k, wavelength_m).map(Some).map_err(|e| {
         setup.error(
-            if e.what == "wavelength" {
+            if e.what == "wavelength" && setup.light.lines.len() > 1 {
+                keys::light::SPECTRUM
+            } else if e.what == "wavelength" {
                 keys::light::WAVELENGTH
             } else {
                 keys::fluid::TEMPERATURE

@@ -10,7 +10,7 @@ use super::flow::Scale;
 use super::fluid::medium;
 use super::missing;
 use crate::quantity::Dimension;
-use crate::setup::{Setup, SetupError};
+use crate::setup::{Setup, SetupError, ThinLens};
 
 /// The lens with the camera behind it.
 #[derive(Debug, Clone)]
@@ -27,7 +27,8 @@ pub(super) fn rig_lens(setup: &Setup, size: [usize; 2]) -> Option<RigLens> {
     let magnification = setup
         .lens
         .magnification
-        .or(setup.lens.field_width_m.map(of_field))?;
+        .or(setup.lens.field_width_m.map(of_field))
+        .or(setup.lens.thin.map(ThinLens::magnification))?;
     Some(RigLens {
         magnification,
         px_per_m: magnification / pixel_m,
@@ -36,12 +37,26 @@ pub(super) fn rig_lens(setup: &Setup, size: [usize; 2]) -> Option<RigLens> {
 }
 
 pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Result<Option<Lens>, SetupError> {
-    let Some(f_number) = setup.lens.f_number else {
+    let Some(f_number) = f_number(setup, lens.magnification) else {
         return Ok(None);
+    };
+    let key = match setup.lens.f_number {
+        Some(_) => keys::lens::APERTURE,
+        None => keys::lens::NUMERICAL_APERTURE,
     };
     Lens::new(f_number, lens.magnification, medium.refractive_index)
         .map(Some)
-        .map_err(|e| setup.error(keys::lens::APERTURE, e))
+        .map_err(|e| setup.error(key, e))
+}
+
+/// The f-number for far objects, as stated or by the numerical aperture: Abbe's sine condition
+/// makes that M/(2 f# (M + 1)).
+fn f_number(setup: &Setup, magnification: f64) -> Option<f64> {
+    let of_numerical = |aperture: f64| magnification / (2.0 * aperture * (magnification + 1.0));
+    setup
+        .lens
+        .f_number
+        .or(setup.lens.numerical_aperture.map(of_numerical))
 }
 
 /// What the rig's lens makes of a particle: the parts of its image's e⁻² diameter, m on the sensor.
@@ -95,26 +110,46 @@ pub(super) fn lacking(setup: &Setup) -> SetupError {
         keys::image::PARTICLE_DIAMETER,
         &[
             &[keys::camera::PIXEL],
-            &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
-            &[keys::lens::APERTURE],
-            &[keys::light::WAVELENGTH],
+            &[
+                keys::lens::MAGNIFICATION,
+                keys::lens::FIELD_WIDTH,
+                keys::lens::FOCAL_LENGTH,
+            ],
+            &[keys::lens::APERTURE, keys::lens::NUMERICAL_APERTURE],
+            &[keys::light::WAVELENGTH, keys::light::SPECTRUM],
             &[keys::tracer::DIAMETER],
             &[keys::fluid::KIND],
         ],
     )
 }
 
-/// Tells the scale of the picture.
-pub(super) fn scale_facts(lens: &RigLens, size: [usize; 2], facts: &mut Facts) {
+/// Tells the scale of the picture, and the aperture at it.
+pub(super) fn scale_facts(setup: &Setup, lens: &RigLens, size: [usize; 2], facts: &mut Facts) {
     let length = |facts: &mut Facts, id, value| {
         facts.quantity(id, value, Dimension::Length);
     };
-    facts.figure(FactId::Magnification, lens.magnification, "");
+    let how = setup.lens.thin.map_or(String::new(), |thin| {
+        let [focal, distance] =
+            [thin.focal_length_m, thin.distance_m].map(|m| super::facts::show(m, Dimension::Length));
+        format!("focal length {focal} / (distance {distance} - {focal})")
+    });
+    facts
+        .figure(FactId::Magnification, lens.magnification, "")
+        .how(how);
     length(facts, FactId::PixelInSheet, 1.0 / lens.px_per_m);
     facts.figure(FactId::PixelsPerMm, 1e-3 * lens.px_per_m, "px");
     let [width, height] = size.map(|n| n as f64 / lens.px_per_m);
     length(facts, FactId::FieldWidth, width);
     length(facts, FactId::FieldHeight, height);
+    if let Some(f_number) = f_number(setup, lens.magnification) {
+        let working = f_number * (lens.magnification + 1.0);
+        facts
+            .quantity(FactId::WorkingFNumber, working, Dimension::Aperture)
+            .how(format!(
+                "f/{} as engraved x (M + 1): what the sensor sees",
+                short(f_number)
+            ));
+    }
 }
 
 /// Tells of what the particle image consists: each part's e⁻² diameter; the squares add.
@@ -214,8 +249,12 @@ pub(super) fn imaging(
                     keys::image::DEFOCUS,
                     &[
                         &[keys::camera::PIXEL],
-                        &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
-                        &[keys::lens::APERTURE],
+                        &[
+                            keys::lens::MAGNIFICATION,
+                            keys::lens::FIELD_WIDTH,
+                            keys::lens::FOCAL_LENGTH,
+                        ],
+                        &[keys::lens::APERTURE, keys::lens::NUMERICAL_APERTURE],
                         &[keys::fluid::KIND],
                     ],
                 )

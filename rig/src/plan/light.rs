@@ -6,7 +6,8 @@ use std::sync::Arc;
 use motefield_generator::{Glare, HotSpots, Light, Pulse, Reflections, Sheet};
 
 use super::flow::Scale;
-use super::timing::exposures_s;
+use super::source::{energy_ratio, shape};
+use super::timing::{exposures_s, pulse_s};
 use crate::keys::{self, Key};
 use crate::setup::{Setup, SetupError};
 
@@ -32,7 +33,10 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
         _ => source.length_ratio.unwrap_or(1.0),
     };
     // A source limited by its power gives a longer pulse more energy.
-    let usual_energy = if source.power_w.is_some() { length } else { 1.0 };
+    let usual_energy = match source.greatest_power_w() {
+        Some(_) => energy_ratio(source, pulse_s(setup), length),
+        None => 1.0,
+    };
     let offset_px = match setup.sheet.offset {
         Some(offset) => scale.extent(offset, keys::sheet::OFFSET)?,
         None => 0.0,
@@ -62,7 +66,10 @@ pub(super) fn light(setup: &Setup, scale: &Scale, size: [usize; 2]) -> Result<Li
     };
     Ok(Light {
         pulses: [a, b],
-        pulse_shape: source.pulse_shape.unwrap_or(Light::default().pulse_shape),
+        pulse_shapes: [
+            shape(setup, pulse_s(setup))?,
+            shape(setup, pulse_s(setup).map(|pulse| length * pulse))?,
+        ],
         jitter,
         ambient_e: gathered(setup, source.ambient_e_s, keys::light::AMBIENT)?,
         reflections: reflections(setup, scale, size)?,

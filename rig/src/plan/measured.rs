@@ -12,6 +12,7 @@ use super::budget::LightBudget;
 use super::facts::{FactId, Facts, short, show};
 use super::peak::{brightest_share, floor_e};
 use super::rig::Rig;
+use super::source::energy_ratio;
 use super::timing::pulse_s;
 use crate::keys::{self, Key};
 use crate::quantity::Dimension as D;
@@ -47,7 +48,7 @@ pub(super) fn electrons(
     // Without the chain only the pulse length tells how the light changes.
     let grows = setup.light.pulse_energy_j.is_none();
     let ratio = match (grows, pulse, then_s) {
-        (true, Some(now), Some(then)) => now / then,
+        (true, Some(now), Some(then)) => energy_ratio(&setup.light, Some(then), now / then),
         _ => 1.0,
     };
     facts

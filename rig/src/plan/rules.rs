@@ -4,6 +4,7 @@
 mod image;
 mod light;
 mod motion;
+mod source;
 mod timing;
 mod tracer;
 
@@ -13,6 +14,7 @@ use super::Plan;
 use super::facts::show;
 use super::motion::Motion;
 use super::rig::Rig;
+use super::source::energy_ratio;
 use crate::keys;
 use crate::quantity::Dimension as D;
 use crate::setup::KeyAt;
@@ -47,6 +49,12 @@ pub enum RuleId {
     PeakSnr,
     /// Light measured over light expected.
     MeasuredFactor,
+    /// Longer pulse over what the source bears.
+    SourceOnTime,
+    /// Energy of a pulse over what the source bears.
+    SourceEnergy,
+    /// Share of the time in light over what the source bears.
+    SourceDuty,
     /// Pulses against their exposures.
     Straddling,
     /// A pair against two frame periods.
@@ -73,6 +81,9 @@ impl RuleId {
             RuleId::Saturation => "saturation",
             RuleId::PeakSnr => "peak_snr",
             RuleId::MeasuredFactor => "measured_factor",
+            RuleId::SourceOnTime => "source_on_time",
+            RuleId::SourceEnergy => "source_energy",
+            RuleId::SourceDuty => "source_duty",
             RuleId::Straddling => "straddling",
             RuleId::FrameRate => "frame_rate",
             RuleId::StokesNumber => "stokes_number",
@@ -166,6 +177,7 @@ impl<'a> Planned<'a> {
             self.motion_rules(),
             self.image_rules(),
             self.light_rules(),
+            self.source_rules(),
             self.timing_rules(),
             self.tracer_rules(),
         ]
@@ -244,6 +256,18 @@ impl<'a> Planned<'a> {
                 "the power of the source",
             ),
             (
+                keys::light::LUMINOUS_FLUX,
+                light.luminous_flux_lm,
+                D::LuminousFlux,
+                "the luminous flux of the source",
+            ),
+            (
+                keys::light::ELECTRICAL_POWER,
+                light.electrical.map(|of| of.power_w),
+                D::Power,
+                "the electrical power of the source",
+            ),
+            (
                 keys::light::PULSE_ENERGY,
                 light.pulse_energy_j,
                 D::Energy,
@@ -266,7 +290,12 @@ impl<'a> Planned<'a> {
     fn grows(&self) -> bool {
         let (image, light) = (&self.rig.setup.image, &self.rig.setup.light);
         let stated = image.electrons.or(image.peak_electrons).is_some() || light.pulse_energy_j.is_some();
-        !stated && (light.power_w.is_some() || light.measured.is_some())
+        !stated && (light.greatest_power_w().is_some() || light.measured.is_some())
+    }
+
+    /// Light of pulses `factor` times as long, over the present.
+    fn light(&self, factor: f64) -> f64 {
+        energy_ratio(&self.rig.setup.light, self.plan.pulse_s, factor)
     }
 
     /// The present streak times `factor`, where the streak follows the pulse.
@@ -277,13 +306,18 @@ impl<'a> Planned<'a> {
         }
     }
 
-    /// Another f-number.
-    fn aperture(&self, f_number: f64) -> Fix {
-        let verb = if f_number > self.rig.setup.lens.f_number.unwrap_or(0.0) {
+    /// Another f-number than the present one, by the key that gives it.
+    fn aperture(&self, now: f64, f_number: f64) -> Fix {
+        let verb = if f_number > now {
             "stop down"
         } else {
             "open the aperture"
         };
+        if let Some(aperture) = self.rig.setup.lens.numerical_aperture {
+            let text = down(aperture * now / f_number).to_string();
+            let words = format!("{verb} to a numerical aperture of {text}");
+            return set(words, keys::lens::NUMERICAL_APERTURE, text);
+        }
         let text = format!("f/{f_number}");
         set(format!("{verb} to {text}"), keys::lens::APERTURE, text)
     }

@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use crate::keys;
+use crate::optics::photon_energy_j;
 use crate::scattering::{Cone, Scatterer, Spread, collected_cross_section_m2_sr};
 use num_complex::Complex64;
 
-use super::fluid::medium;
+use super::fluid::{medium, medium_at};
 use super::lens::{RigLens, optics_of};
 use super::missing;
 use crate::setup::{Setup, SetupError};
@@ -44,6 +45,71 @@ impl Scattering<'_> {
     }
 }
 
+/// The light of all lines that particles scatter into the lens.
+pub(super) struct Collected {
+    /// Differential cross-section, mean by the energy of the lines.
+    pub(super) section_m2_sr: f64,
+    /// Mean energy of a photon that the lens collects.
+    pub(super) photon_j: f64,
+    /// Photo-electrons per such photon.
+    pub(super) efficiency: f64,
+}
+
+/// What the lens collects of light in lines, each with the fluid, the cone and the camera at its
+/// own wavelength; `solid_angle_sr` is that of the cone to which the mean cross-section belongs.
+///
+/// `Ok(None)` where the rig says too little.
+pub(super) fn collected(
+    setup: &Setup,
+    lens: &RigLens,
+    particle: (f64, f64, Spread),
+    solid_angle_sr: f64,
+) -> Result<Option<Collected>, SetupError> {
+    let (lines, efficiencies) = (&setup.light.lines, &setup.camera.quantum_efficiency);
+    if lines.is_empty() || efficiencies.len() != lines.len() {
+        return Ok(None);
+    }
+    let (index, diameter_m, spread) = particle;
+    let mut links = Vec::new();
+    for (line, efficiency) in lines.iter().zip(efficiencies) {
+        let Some(medium) = medium_at(setup, line.wavelength_m)? else {
+            return Ok(None);
+        };
+        let Some(optics) = optics_of(setup, lens, &medium)? else {
+            return Ok(None);
+        };
+        let section_m2_sr = Scattering {
+            setup,
+            index: Complex64::new(index, 0.0),
+            medium_index: medium.refractive_index,
+            wavelength_m: line.wavelength_m,
+            half_angle_rad: optics.half_angle_rad(),
+        }
+        .section_m2_sr(diameter_m, spread)?;
+        let cone = optics.solid_angle_sr() / solid_angle_sr;
+        let photon_j = photon_energy_j(line.wavelength_m);
+        links.push((line.share * section_m2_sr * cone, photon_j, *efficiency));
+    }
+    if let [(section_m2_sr, photon_j, efficiency)] = links[..] {
+        return Ok(Some(Collected {
+            section_m2_sr,
+            photon_j,
+            efficiency,
+        }));
+    }
+    let energy: f64 = links.iter().map(|(energy, ..)| energy).sum();
+    let photons: f64 = links.iter().map(|(energy, photon, _)| energy / photon).sum();
+    let electrons: f64 = links
+        .iter()
+        .map(|(energy, photon, share)| share * energy / photon)
+        .sum();
+    Ok(Some(Collected {
+        section_m2_sr: energy,
+        photon_j: energy / photons,
+        efficiency: electrons / photons,
+    }))
+}
+
 /// Entries of the table of brightness over diameter: between them the ripples of Mie scattering are
 /// straightened.
 const MIE_ENTRIES: usize = 512;
@@ -68,36 +134,56 @@ pub(super) fn mie_brightness(
         setup.tracer.refractive_index,
         setup.tracer.diameter_m,
     );
-    let (Some(optics), Some(medium), Some(wavelength_m), Some(index), Some(diameter)) = needed else {
+    let (Some(optics), Some(medium), Some(_), Some(index), Some(diameter)) = needed else {
         return Err(missing(
             setup,
             keys::tracer::BRIGHTNESS_POWER,
             &[
-                &[keys::light::WAVELENGTH],
+                &[keys::light::WAVELENGTH, keys::light::SPECTRUM],
                 &[keys::tracer::DIAMETER],
                 &[keys::tracer::REFRACTIVE_INDEX],
                 &[keys::camera::PIXEL],
-                &[keys::lens::MAGNIFICATION, keys::lens::FIELD_WIDTH],
-                &[keys::lens::APERTURE],
+                &[
+                    keys::lens::MAGNIFICATION,
+                    keys::lens::FIELD_WIDTH,
+                    keys::lens::FOCAL_LENGTH,
+                ],
+                &[keys::lens::APERTURE, keys::lens::NUMERICAL_APERTURE],
                 &[keys::fluid::KIND],
             ],
         ));
     };
-    let scattering = Scattering {
-        setup,
-        index: Complex64::new(index, 0.0),
-        medium_index: medium.refractive_index,
-        wavelength_m,
-        half_angle_rad: optics.half_angle_rad(),
+    let lines = &setup.light.lines;
+    // Light counts by its photo-electrons, where the lines differ.
+    let weight = |k: usize| match lines.len() {
+        1 => 1.0,
+        _ => {
+            let efficiency = setup.camera.quantum_efficiency.get(k).copied();
+            efficiency.unwrap_or(1.0) * lines[k].share * lines[k].wavelength_m
+        }
+    };
+    let light_of = |diameter_m: f64, spread: Spread| -> Result<f64, SetupError> {
+        let mut sum = 0.0;
+        for (k, line) in lines.iter().enumerate() {
+            let at_line = medium_at(setup, line.wavelength_m)?;
+            let scattering = Scattering {
+                setup,
+                index: Complex64::new(index, 0.0),
+                medium_index: at_line.unwrap_or(medium).refractive_index,
+                wavelength_m: line.wavelength_m,
+                half_angle_rad: optics.half_angle_rad(),
+            };
+            sum += weight(k) * scattering.section_m2_sr(diameter_m, spread)?;
+        }
+        Ok(sum)
     };
     let spread = Spread::Flat(setup.tracer.diameter_spread.unwrap_or(0.1));
-    let mean = scattering.section_m2_sr(diameter, spread)?;
+    let mean = light_of(diameter, spread)?;
     (0..MIE_ENTRIES)
         .map(|k| {
             let t = k as f64 / (MIE_ENTRIES - 1) as f64;
             let relative = limits[0] + t * (limits[1] - limits[0]);
-            let section = scattering.section_m2_sr(relative * diameter, Spread::Flat(0.0))?;
-            Ok(section / mean)
+            Ok(light_of(relative * diameter, Spread::Flat(0.0))? / mean)
         })
         .collect()
 }

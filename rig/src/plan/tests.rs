@@ -65,7 +65,7 @@ fn light_and_sheet_follow_their_keys() {
     near(light.pulses[1].offset_px, 1.0);
     near(light.pulses[1].thickness_ratio, 1.2);
     near(light.jitter, 1e-3);
-    assert_eq!(light.pulse_shape, PulseShape::Gaussian);
+    assert_eq!(light.pulse_shapes, [PulseShape::Gaussian, PulseShape::Gaussian]);
     // 2000 e/s over 5 ms and 20 ms.
     near(light.ambient_e[0], 10.0);
     near(light.ambient_e[1], 40.0);
@@ -258,6 +258,115 @@ fn quantum_efficiency_is_read_at_the_wavelength() {
         error.contains("camera.quantum_efficiency does not reach light.wavelength"),
         "{error}"
     );
+}
+
+/// A lens by other figures: focal length 50 mm at 550 mm pictures at M = 50/500 = 0.1 (thin lens, 1/f
+/// = 1/d + 1/(M d)); f/4 at M = 0.1 has the numerical aperture M/(2 f# (M + 1)) = 0.1/8.8 and the
+/// working f-number 4 × 1.1. The plans are those of the same lens as the embedded rig states it.
+#[test]
+fn a_lens_by_its_focal_length_or_its_numerical_aperture() {
+    let plain = rig(&[]);
+    let focal = "focal_length = \"50 mm\"\nworking_distance = \"550 mm\"";
+    let by_focal = scene_of(&RIG.replace("magnification = 0.1", focal), &[]).unwrap();
+    let aperture = format!("numerical_aperture = {}", 0.1 / 8.8);
+    let text = RIG.replace("aperture = \"f/4\"", &aperture);
+    let by_aperture = scene_of(&text, &[]).unwrap();
+    for scene in [&by_focal, &by_aperture] {
+        near(scene.electrons / plain.electrons, 1.0);
+        near(scene.particle_diameter_px, plain.particle_diameter_px);
+    }
+    let setup = Setup::from_text::<&str>("test", &text, &[]).unwrap();
+    let plan = plan(&setup).unwrap();
+    near(plan.figure(crate::plan::FactId::WorkingFNumber).unwrap(), 4.4);
+    // A rule's change is written under the key that the setup gives.
+    let wide = setup
+        .with(
+            "lens.blur",
+            Setup::quantity(0.0, crate::quantity::Dimension::Length),
+        )
+        .unwrap();
+    let rules = crate::plan::plan(&wide).unwrap().rules();
+    let diameter = rules
+        .iter()
+        .find(|rule| rule.id == crate::plan::RuleId::ParticleImageDiameter)
+        .unwrap();
+    let (key, value) = diameter.fix.clone().and_then(|fix| fix.set).unwrap();
+    assert_eq!(key, "lens.numerical_aperture");
+    let fixed = wide.with(&key, crate::setup::Value::parse(&value)).unwrap();
+    let fixed = crate::plan::plan(&fixed).unwrap();
+    assert!((1.99..2.1).contains(&fixed.scene.particle_diameter_px), "{value}");
+    for (from, to, words) in [
+        (
+            "magnification = 0.1",
+            "focal_length = \"50 mm\"",
+            "lens.working_distance is missing",
+        ),
+        (
+            "magnification = 0.1",
+            "magnification = 0.1\nworking_distance = \"1 m\"",
+            "only with lens.focal_length",
+        ),
+        (
+            "magnification = 0.1",
+            "focal_length = \"50 mm\"\nworking_distance = \"50 mm\"",
+            "is not longer than lens.focal_length",
+        ),
+        (
+            "magnification = 0.1",
+            "magnification = 0.1\nfocal_length = \"5 mm\"\nworking_distance = \"1 m\"",
+            "say the same",
+        ),
+        (
+            "aperture = \"f/4\"",
+            "aperture = \"f/4\"\nnumerical_aperture = 0.1",
+            "say the same",
+        ),
+        (
+            "aperture = \"f/4\"",
+            "numerical_aperture = 0.3",
+            "lens.numerical_aperture f-number is 0.15",
+        ),
+    ] {
+        let error = scene_of(&RIG.replace(from, to), &[]).unwrap_err();
+        assert!(error.contains(words), "{words}: {error}");
+    }
+}
+
+/// A sheet by its angles: a waist of 0.5 mm that widens by 1 deg over 300 mm is √(0.5² + (600 tan
+/// 0.5°)²) mm thick; a fan of 20 deg is 2 × 300 mm × tan 10° high. The fluence goes as one over both.
+#[test]
+fn a_sheet_by_its_angles() {
+    let plain = rig(&[]);
+    let waist = "thickness = \"0.5 mm\"\ndivergence = \"1 deg\"\ndistance = \"300 mm\"\n";
+    let text = RIG
+        .replace("thickness = \"1.5 mm\"", waist)
+        .replace("height = \"60 mm\"", "fan_angle = \"20 deg\"");
+    let scene = scene_of(&text, &[]).unwrap();
+    let thickness_mm = 0.5f64.hypot(600.0 * 0.5f64.to_radians().tan());
+    let height_mm = 600.0 * 10f64.to_radians().tan();
+    near(scene.sheet.thickness_px, thickness_mm * 1e-3 / 55e-6);
+    near(
+        scene.electrons / plain.electrons,
+        1.5 * 60.0 / (thickness_mm * height_mm),
+    );
+    for (from, to, words) in [
+        ("distance = \"300 mm\"\n", "", "sheet.distance is missing"),
+        (
+            "thickness = \"0.5 mm\"",
+            "thickness = \"9 px\"",
+            "sheet.thickness must be that of the waist",
+        ),
+        (
+            "fan_angle",
+            "height = \"6 mm\"\nfan_angle",
+            "sheet.fan_angle and sheet.height both",
+        ),
+    ] {
+        let error = scene_of(&text.replace(from, to), &[]).unwrap_err();
+        assert!(error.contains(words), "{words}: {error}");
+    }
+    let alone = scene_of(&RIG.replace("[sheet]", "[sheet]\ndistance = \"1 m\""), &[]).unwrap_err();
+    assert!(alone.contains("sheet.distance is the way over which"), "{alone}");
 }
 
 #[test]

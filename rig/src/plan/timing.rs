@@ -4,6 +4,7 @@ use motefield_generator::Exposure;
 
 use super::facts::{FactId, Facts};
 use super::sampling::points;
+use super::source;
 use crate::keys;
 use crate::quantity::{self, Dimension};
 use crate::setup::{Setup, SetupError};
@@ -40,7 +41,7 @@ pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
     let separation = setup.separation_s.ok_or_else(|| {
         setup.error(keys::timing::SEPARATION, "is missing: the streak follows from light.pulse_length over it; write for example separation = \"2 ms\"")
     })?;
-    let longest = longest_pulse_s(setup).unwrap_or(separation);
+    let longest = within_exposures_s(setup).unwrap_or(separation);
     // What fits exactly does so whatever the rounding of the difference.
     if pulse > longest * (1.0 + 1e-9) {
         let limit = quantity::format(longest, Dimension::Time);
@@ -64,7 +65,7 @@ pub(super) fn pulse_fraction(setup: &Setup) -> Result<Option<f64>, SetupError> {
 /// Pulse A must end before exposure B begins, and each pulse must fit its exposure: T ≤ Δt − dead
 /// time, T ≤ exposure, and for pulse B, longer by the length ratio, the same with its exposure and
 /// the pulse separation.
-pub(super) fn longest_pulse_s(setup: &Setup) -> Option<f64> {
+fn within_exposures_s(setup: &Setup) -> Option<f64> {
     let separation = setup.separation_s?;
     let ratio = setup.light.length_ratio.unwrap_or(1.0);
     let between = separation - setup.camera.dead_time_s.unwrap_or(0.0);
@@ -73,6 +74,22 @@ pub(super) fn longest_pulse_s(setup: &Setup) -> Option<f64> {
         longest = longest.min(a).min(b / ratio);
     }
     Some(longest.max(0.0))
+}
+
+/// The longest pulse worth trying, and what limits it where the source does.
+pub(super) struct Longest {
+    pub(super) pulse_s: f64,
+    limit: Option<&'static keys::Key>,
+}
+
+/// The longest pulse that fits the exposures and that the source bears.
+pub(super) fn longest(setup: &Setup) -> Option<Longest> {
+    let pulse_s = within_exposures_s(setup)?;
+    let bearable = source::longest(setup).filter(|bearable| bearable.pulse_s < pulse_s);
+    Some(Longest {
+        pulse_s: bearable.map_or(pulse_s, |bearable| bearable.pulse_s),
+        limit: bearable.map(|bearable| bearable.key),
+    })
 }
 
 /// Tells displacements, pulses and the longest streak.
@@ -103,8 +120,11 @@ pub(super) fn timing_facts(
         if let Some(pulse) = pulse_s(setup) {
             time(FactId::Pulse, pulse, "");
         }
-        if let Some(longest) = longest_pulse_s(setup) {
-            time(FactId::LongestPulse, longest, "");
+        if let Some(longest) = longest(setup) {
+            let by = longest
+                .limit
+                .map_or(String::new(), |key| format!("by {}", key.path));
+            time(FactId::LongestPulse, longest.pulse_s, &by);
         }
         if let Some(px_per_m) = px_per_m {
             let speed = speeds.fastest_px / px_per_m / separation;

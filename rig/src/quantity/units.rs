@@ -17,6 +17,8 @@ pub enum Dimension {
     Angle,
     /// W.
     Power,
+    /// Luminous flux, lm.
+    LuminousFlux,
     /// J.
     Energy,
     /// K.
@@ -47,7 +49,7 @@ use Dimension::*;
 
 impl Dimension {
     /// Every dimension.
-    pub const ALL: [Dimension; 19] = [
+    pub const ALL: [Dimension; 20] = [
         Time,
         Length,
         Pixels,
@@ -55,6 +57,7 @@ impl Dimension {
         Frequency,
         Angle,
         Power,
+        LuminousFlux,
         Energy,
         Temperature,
         Density,
@@ -79,6 +82,7 @@ impl Dimension {
             Frequency => "a frequency",
             Angle => "an angle",
             Power => "a power",
+            LuminousFlux => "a luminous flux",
             Energy => "an energy",
             Temperature => "a temperature",
             Density => "a density",
@@ -104,6 +108,7 @@ impl Dimension {
             Frequency => "100 Hz",
             Angle => "15 deg",
             Power => "4 W",
+            LuminousFlux => "900 lm",
             Energy => "1.2 mJ",
             Temperature => "20 degC",
             Density => "1050 kg/m3",
@@ -129,6 +134,7 @@ impl Dimension {
             Frequency => "Hz",
             Angle => "rad",
             Power => "W",
+            LuminousFlux => "lm",
             Energy => "J",
             Temperature => "K",
             Density => "kg/m3",
@@ -216,6 +222,8 @@ pub(super) const UNITS: &[Unit] = &[
     unit(Power, "W", 0, 0.1),
     unit(Power, "mW", -3, 1.0),
     unit(Power, "uW", -6, 0.0),
+    unit(LuminousFlux, "lm", 0, 0.0),
+    read_only(LuminousFlux, "klm", 3, 1.0),
     unit(Energy, "J", 0, 1.0),
     unit(Energy, "mJ", -3, 1.0),
     unit(Energy, "uJ", -6, 1.0),

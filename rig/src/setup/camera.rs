@@ -1,5 +1,6 @@
 //! `[camera]`: the sensor by its EMVA 1288 figures, and its exposures.
 
+use super::light::Line;
 use super::reader::Reader;
 use super::stated::StatedKeys;
 use crate::keys::{Key, Kind, camera as keys};
@@ -13,8 +14,9 @@ pub struct CameraSetup {
     pub pixel_m: Option<f64>,
     /// The figures of its pixels, by their keys.
     pub pixels: StatedKeys,
-    /// Photo-electrons per photon, at the light's wavelength.
-    pub quantum_efficiency: Option<f64>,
+    /// Photo-electrons per photon at each of the light's lines; of light whose wavelength is not
+    /// known one, that of any. Empty where it is not stated.
+    pub quantum_efficiency: Vec<f64>,
     /// No camera: expected photo-electrons as they are.
     pub ideal: bool,
     /// Time from the end of exposure A to the beginning of exposure B.
@@ -27,12 +29,12 @@ pub struct CameraSetup {
     pub frame_rate_hz: Option<f64>,
 }
 
-pub(super) fn camera(r: &Reader, wavelength_m: Option<f64>) -> CameraSetup {
+pub(super) fn camera(r: &Reader, lines: &[Line]) -> CameraSetup {
     CameraSetup {
         size: size(r, keys::SIZE),
         pixel_m: r.number(keys::PIXEL),
         pixels: StatedKeys::read(r, keys::SECTION.keys.iter().copied().filter(of_pixels)),
-        quantum_efficiency: quantum_efficiency(r, wavelength_m),
+        quantum_efficiency: quantum_efficiency(r, lines),
         ideal: r.switch(keys::IDEAL).unwrap_or(false),
         dead_time_s: r.number(keys::DEAD_TIME),
         exposure_s: r.number(keys::EXPOSURE),
@@ -50,14 +52,17 @@ fn of_pixels(key: &&Key) -> bool {
     plain && !key.path.contains("[]")
 }
 
-/// One share, or a list of shares at wavelengths between which the light's is interpolated
+/// One share, or a list of shares at wavelengths between which each line's is interpolated
 /// linearly.
-fn quantum_efficiency(r: &Reader, wavelength_m: Option<f64>) -> Option<f64> {
+fn quantum_efficiency(r: &Reader, lines: &[Line]) -> Vec<f64> {
     const KEY: &Key = keys::QUANTUM_EFFICIENCY;
     if !r.has(KEY.entry(0)) {
-        return r.number(KEY);
+        let share = r.number(KEY);
+        return share.map_or(Vec::new(), |share| vec![share; lines.len().max(1)]);
     }
-    let count = r.list(KEY)?;
+    let Some(count) = r.list(KEY) else {
+        return Vec::new();
+    };
     let mut curve = Vec::new();
     for k in 0..count {
         let at = r.number(keys::QUANTUM_EFFICIENCY_AT.in_table(k));
@@ -70,29 +75,35 @@ fn quantum_efficiency(r: &Reader, wavelength_m: Option<f64>) -> Option<f64> {
             ),
         }
     }
-    let Some(wavelength) = wavelength_m else {
+    if lines.is_empty() {
         r.fault(
             KEY,
-            "is a list over wavelengths, which needs light.wavelength: give it, or write one share",
+            "is a list over wavelengths, which needs light.wavelength or light.spectrum: give one, or write one share",
         );
-        return None;
-    };
+    }
     if !curve.is_sorted_by(|a, b| a.0 < b.0) {
         r.fault(KEY, "must go from short to long wavelengths");
     }
-    match curve.windows(2).find(|w| (w[0].0..=w[1].0).contains(&wavelength)) {
-        Some(w) => {
-            let t = (wavelength - w[0].0) / (w[1].0 - w[0].0);
-            Some(w[0].1 + t * (w[1].1 - w[0].1))
-        }
-        None => {
-            r.fault(
-                KEY,
-                "does not reach light.wavelength: add entries on both sides of it",
-            );
-            None
-        }
-    }
+    let at = |wavelength: f64| {
+        let between = curve
+            .windows(2)
+            .find(|w| (w[0].0..=w[1].0).contains(&wavelength))?;
+        let t = (wavelength - between[0].0) / (between[1].0 - between[0].0);
+        Some(between[0].1 + t * (between[1].1 - between[0].1))
+    };
+    let found: Option<Vec<f64>> = lines.iter().map(|line| at(line.wavelength_m)).collect();
+    found.unwrap_or_else(|| {
+        let key = if lines.len() > 1 {
+            "light.spectrum"
+        } else {
+            "light.wavelength"
+        };
+        r.fault(
+            KEY,
+            format!("does not reach {key}: add entries on both sides of it"),
+        );
+        Vec::new()
+    })
 }
 
 /// Width and height of a picture.

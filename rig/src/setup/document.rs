@@ -3,13 +3,18 @@
 //! `[light] power = "4 W"` is the value of `light.power`, the first entry of `displacement = […]`
 //! under `[flow]` that of `flow.displacement[0]`.
 
+mod parts;
+mod usual;
+
 use std::collections::BTreeMap;
 use std::ops::Range;
-use std::sync::Arc;
+use std::path::Path;
 
 use toml::de::{DeTable, DeValue};
 
-use super::error::{Fault, SetupError};
+pub use usual::names as usual_parts;
+
+use super::error::{Fault, Place, SetupError, SourceText};
 use crate::keys;
 use crate::quantity::Quantity;
 
@@ -114,18 +119,18 @@ pub(super) enum Leaf {
     Section,
 }
 
-/// Where a value comes from: bytes of the text, or a change made to it.
+/// Where a value comes from: a place in a text, or a change made to it.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Origin {
-    Text(Range<usize>),
+    Text(Place),
     Change,
 }
 
-/// A setup text and the changes to it.
+/// A setup text, the parts that it includes, and the changes to it.
 #[derive(Debug, Clone)]
 pub struct Document {
-    pub(super) name: Arc<str>,
-    pub(super) text: Arc<str>,
+    /// The setup itself, then its parts.
+    sources: Vec<SourceText>,
     values: BTreeMap<String, (Origin, Leaf)>,
     changed: Vec<(String, Value)>,
 }
@@ -137,8 +142,10 @@ impl Document {
     /// When it is not TOML, or holds values of kinds that no setup has (dates).
     pub fn parse(name: &str, text: &str) -> Result<Document, SetupError> {
         let mut document = Document {
-            name: name.into(),
-            text: text.into(),
+            sources: vec![SourceText {
+                name: name.into(),
+                text: text.into(),
+            }],
             values: BTreeMap::new(),
             changed: Vec::new(),
         };
@@ -147,16 +154,14 @@ impl Document {
                 "holds {} bytes, but no setup needs more than {LARGEST_BYTES}: give the setup itself, and files that it names",
                 text.len()
             );
-            return Err(document.error(Fault { span: None, message }));
+            return Err(document.error(Fault { place: None, message }));
         }
         let table = match DeTable::parse(text) {
             Ok(table) => table,
             Err(e) => {
                 let message = format!("not valid TOML: {}", e.message());
-                return Err(document.error(Fault {
-                    span: e.span(),
-                    message,
-                }));
+                let place = e.span().map(|span| Place { source: 0, span });
+                return Err(document.error(Fault { place, message }));
             }
         };
         let mut faults = Vec::new();
@@ -202,8 +207,12 @@ impl Document {
                 Some(Plain::Number(number)) => (span, Leaf::Number(number)),
                 Some(Plain::Switch(on)) => (span, Leaf::Switch(on)),
                 None => {
+                    let place = Place {
+                        source: 0,
+                        span: span.clone(),
+                    };
                     faults.push(Fault {
-                        span: Some(span.clone()),
+                        place: Some(place),
                         message: format!(
                             "{path} is a date or a number in an unusual base, which no setup needs"
                         ),
@@ -212,16 +221,26 @@ impl Document {
                 }
             },
         };
-        self.values.insert(path, (Origin::Text(span), leaf));
+        let origin = Origin::Text(Place { source: 0, span });
+        self.values.insert(path, (origin, leaf));
     }
 
     /// The same with another value under `path`, which may be an entry of a list.
     pub fn with(&self, path: &str, value: Value) -> Document {
         let mut document = self.clone();
-        document.remove(path);
-        document.put(path.to_owned(), &value);
+        let given = self.as_given(path);
+        document.remove(&given);
+        document.put(given, &value);
         document.changed.push((path.to_owned(), value));
         document
+    }
+
+    /// The path with its key under the name by which the text gives it.
+    fn as_given(&self, path: &str) -> String {
+        let whole = keys::whole(path);
+        let key = keys::all().find(|key| key.names().any(|name| name == whole));
+        let given = key.and_then(|key| key.names().find(|name| self.has(name)));
+        given.map_or(path.to_owned(), |name| path.replacen(whole, name, 1))
     }
 
     fn put(&mut self, path: String, value: &Value) {
@@ -261,20 +280,33 @@ impl Document {
     /// The text as it was read, without its changes but for those of keys that `keep` says.
     pub(crate) fn as_read(&self, keep: impl Fn(&str) -> bool) -> Result<Document, SetupError> {
         let kept = self.changed.iter().filter(|(path, _)| keep(path));
-        let plain = Document::parse(&self.name, &self.text)?;
+        let plain = Document::parse(self.name(), self.text())?;
         Ok(kept.fold(plain, |document, (path, value)| {
             document.with(path, value.clone())
         }))
     }
 
-    /// What messages call it.
+    /// What the setup is called.
     pub fn name(&self) -> &str {
-        &self.name
+        &self.sources[0].name
     }
 
-    /// The text as it was read.
+    /// The setup's own text.
     pub fn text(&self) -> &str {
-        &self.text
+        &self.sources[0].text
+    }
+
+    /// The parts that were included.
+    pub fn parts(&self) -> &[SourceText] {
+        &self.sources[1..]
+    }
+
+    /// The folder of the file in which a value stands; none of one that was changed.
+    pub(super) fn folder(&self, path: &str) -> Option<&Path> {
+        match self.values.get(path)? {
+            (Origin::Text(place), _) => Path::new(&*self.sources[place.source].name).parent(),
+            (Origin::Change, _) => None,
+        }
     }
 
     /// What was changed, in order.
@@ -321,19 +353,19 @@ impl Document {
     /// A fault of the value under `path`; `message` follows the path, as in "must be above 0".
     pub(super) fn fault(&self, path: &str, message: impl std::fmt::Display) -> Fault {
         let mut message = format!("{path} {message}");
-        let mut span = None;
+        let mut place = None;
         // What is missing is shown where its list or section begins.
         let mut at = path;
         loop {
             match self.values.get(at) {
-                Some((Origin::Text(bytes), _)) => span = Some(bytes.clone()),
+                Some((Origin::Text(there), _)) => place = Some(there.clone()),
                 Some((Origin::Change, _)) if at == path => {
                     let value = self.written(path).unwrap_or_default();
                     message = format!("{message} (changed to {value})");
                 }
                 _ => {}
             }
-            if span.is_some() || self.is_changed(at) {
+            if place.is_some() || self.is_changed(at) {
                 break;
             }
             match at.rfind(['.', '[']) {
@@ -341,7 +373,7 @@ impl Document {
                 None => break,
             }
         }
-        Fault { span, message }
+        Fault { place, message }
     }
 
     pub(super) fn error(&self, fault: Fault) -> SetupError {
@@ -350,14 +382,13 @@ impl Document {
 
     pub(super) fn errors(&self, faults: Vec<Fault>) -> SetupError {
         SetupError {
-            name: Arc::clone(&self.name),
-            text: Arc::clone(&self.text),
+            sources: self.sources.clone(),
             faults,
         }
     }
 
-    /// The name of the key under its first known name, where the text uses a former one.
-    pub(super) fn former(&self, key: &keys::Key) -> Option<&'static str> {
-        key.former.iter().copied().find(|name| self.has(name))
+    /// The name under which the text has a key, where that is not its own.
+    pub(super) fn other_name(&self, key: &keys::Key) -> Option<&'static str> {
+        key.names().skip(1).find(|name| self.has(name))
     }
 }

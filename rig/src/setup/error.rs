@@ -6,11 +6,29 @@ use std::sync::Arc;
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 
+/// A file of a setup: the setup itself, or a part that it includes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SourceText {
+    /// What it is called.
+    pub name: Arc<str>,
+    /// Its text.
+    pub text: Arc<str>,
+}
+
+/// A place in the text of a setup or of one of its parts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// Which of the texts: 0 is the setup itself, then come its parts.
+    pub source: usize,
+    /// Bytes of that text.
+    pub span: Range<usize>,
+}
+
 /// One fault of a setup.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fault {
-    /// Bytes of the text at which it shows; none where the text says nothing about it.
-    pub span: Option<Range<usize>>,
+    /// Where it shows; none where no text says anything about it.
+    pub place: Option<Place>,
     /// Which key, what is wrong, and what to write instead.
     pub message: String,
 }
@@ -18,31 +36,35 @@ pub struct Fault {
 /// A setup that cannot be used.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetupError {
-    /// What the setup is called.
-    pub name: Arc<str>,
-    /// Its text.
-    pub text: Arc<str>,
-    /// Everything that is wrong, in the order of the text; at least one.
+    /// The setup itself, then the parts that it includes; at least one.
+    pub sources: Vec<SourceText>,
+    /// Everything that is wrong, in the order of the texts; at least one.
     pub faults: Vec<Fault>,
 }
 
 impl SetupError {
+    /// The text in which a fault shows; the setup itself where none does.
+    pub fn source_of(&self, fault: &Fault) -> &SourceText {
+        let place = fault.place.as_ref().map_or(0, |place| place.source);
+        &self.sources[place]
+    }
+
     /// Line of a fault, counted from 1.
     pub fn line(&self, fault: &Fault) -> Option<usize> {
-        let at = fault.span.as_ref()?.start.min(self.text.len());
-        Some(1 + self.text.as_bytes()[..at].iter().filter(|b| **b == b'\n').count())
+        let text = self.source_of(fault).text.as_bytes();
+        let at = fault.place.as_ref()?.span.start.min(text.len());
+        Some(1 + text[..at].iter().filter(|b| **b == b'\n').count())
     }
 
     /// The line on which a fault shows, with the faulty value underlined.
     fn snippet(&self, fault: &Fault, line: Option<usize>) -> Option<String> {
-        let span = fault.span.clone()?;
-        let first = self.text[..span.start].rfind('\n').map_or(0, |at| at + 1);
+        let span = fault.place.as_ref()?.span.clone();
+        let text = &*self.source_of(fault).text;
+        let first = text[..span.start].rfind('\n').map_or(0, |at| at + 1);
         // A value of several lines is shown by its first.
-        let end = self.text[first..]
-            .find('\n')
-            .map_or(self.text.len(), |at| first + at);
+        let end = text[first..].find('\n').map_or(text.len(), |at| first + at);
         let within = (span.start - first)..(span.end.min(end).max(span.start) - first);
-        let source = Snippet::source(&self.text[first..end])
+        let source = Snippet::source(&text[first..end])
             .line_start(line?)
             .annotation(AnnotationKind::Primary.span(within));
         let report = Group::with_level(Level::ERROR).element(source);
@@ -56,16 +78,21 @@ impl fmt::Display for SetupError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         // Where lines end is looked up for all faults at once: counting anew for each would take the
         // square of the text's length.
-        let ends: Vec<usize> = self.text.match_indices('\n').map(|(at, _)| at).collect();
+        let ends: Vec<Vec<usize>> = self
+            .sources
+            .iter()
+            .map(|source| source.text.match_indices('\n').map(|(at, _)| at).collect())
+            .collect();
         for (k, fault) in self.faults.iter().enumerate() {
-            let before = |span: &Range<usize>| ends.partition_point(|end| *end < span.start);
-            let line = fault.span.as_ref().map(|span| 1 + before(span));
+            let before = |place: &Place| ends[place.source].partition_point(|end| *end < place.span.start);
+            let line = fault.place.as_ref().map(|place| 1 + before(place));
             if k > 0 {
                 f.write_str("\n")?;
             }
+            let name = &self.source_of(fault).name;
             match line {
-                Some(line) => write!(f, "{}, line {line}: {}", self.name, fault.message)?,
-                None => write!(f, "{}: {}", self.name, fault.message)?,
+                Some(line) => write!(f, "{name}, line {line}: {}", fault.message)?,
+                None => write!(f, "{name}: {}", fault.message)?,
             }
             if let Some(snippet) = self.snippet(fault, line) {
                 write!(f, "\n{snippet}")?;

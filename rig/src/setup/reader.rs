@@ -8,7 +8,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 
 use super::document::{Document, Leaf};
-use super::error::{Fault, SetupError};
+use super::error::{Fault, Place, SetupError};
 use crate::keys::{self, Choice, Key, Kind};
 use crate::quantity::{self, Dimension, Quantity, QuantityError, parse_as_any};
 
@@ -56,6 +56,16 @@ impl KeyAt {
     pub fn path(&self) -> &str {
         &self.path
     }
+
+    /// The same under the name by which a text has it.
+    pub(super) fn written(&self, document: &Document) -> Cow<'static, str> {
+        match document.other_name(self.key) {
+            Some(name) if !document.has(self.key.path) => {
+                Cow::Owned(self.path.replacen(self.key.path, name, 1))
+            }
+            _ => self.path.clone(),
+        }
+    }
 }
 
 impl fmt::Display for KeyAt {
@@ -94,14 +104,9 @@ impl<'a> Reader<'a> {
         self.faults.borrow_mut().push(fault);
     }
 
-    /// The path under which the text has the key: its own, or a former one.
+    /// The path under which the text has the key: its own, or another name of it.
     fn written(&self, at: &KeyAt) -> Cow<'static, str> {
-        match self.document.former(at.key) {
-            Some(former) if !self.document.has(at.key.path) => {
-                Cow::Owned(at.path.replacen(at.key.path, former, 1))
-            }
-            _ => at.path.clone(),
-        }
+        at.written(self.document)
     }
 
     fn get(&self, at: &KeyAt) -> Option<&'a Leaf> {
@@ -196,11 +201,10 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The path of a file: beside the setup file, or as named where it was changed.
+    /// The path of a file: beside the file that names it, or as named where it was changed.
     pub(super) fn file(&self, key: &'static Key) -> Option<PathBuf> {
         let text = self.text(key)?;
-        let folder = Path::new(&*self.document.name).parent();
-        let folder = folder.filter(|_| !self.is_changed(key));
+        let folder = self.document.folder(&self.written(&key.into()));
         Some(folder.unwrap_or(Path::new("")).join(text))
     }
 
@@ -308,13 +312,18 @@ impl<'a> Reader<'a> {
         if faults.is_empty() {
             return Ok(());
         }
-        faults.sort_by_key(|fault| fault.span.as_ref().map_or(usize::MAX, |span| span.start));
+        let order = |place: &Place| (place.source, place.span.start);
+        faults.sort_by_key(|fault| fault.place.as_ref().map_or((usize::MAX, 0), order));
         Err(self.document.errors(faults))
     }
 }
 
 /// What is wrong with a path that nothing asked for.
 fn unknown(path: &str, leaf: &Leaf) -> String {
+    let other_name = keys::find(path).filter(|key| key.names().skip(1).any(|name| name == path));
+    if let Some(key) = other_name {
+        return format!("says the same as {}: leave one out", key.path);
+    }
     if keys::find(path).is_some() {
         return "has no meaning in this combination of keys: leave it out".to_owned();
     }

@@ -28,6 +28,45 @@ pub struct SheetSetup {
     pub thickness_ratio: Option<f64>,
 }
 
+/// Way of the light to the middle of the picture, m, where a key needs it.
+fn distance(r: &Reader) -> f64 {
+    let users = [keys::DIVERGENCE, keys::FAN_ANGLE]
+        .into_iter()
+        .filter(|key| r.has(*key));
+    let Some(user) = users.last() else {
+        if r.has(keys::DISTANCE) {
+            r.fault(keys::DISTANCE, "is the way over which the light spreads, and neither sheet.divergence nor sheet.fan_angle says how: give one, or leave it out");
+        }
+        return 0.0;
+    };
+    let why = format!("{} needs it: write for example distance = \"300 mm\"", user.path);
+    r.needed(keys::DISTANCE, r.number(keys::DISTANCE), &why, 1.0)
+}
+
+/// The thickness at the middle of the picture: of a Gaussian beam the root of the squares of the
+/// waist and of what the divergence makes, 2 d tan(angle/2).
+fn thickness(r: &Reader, distance_m: f64) -> Option<Extent> {
+    let thickness = extent(r, keys::THICKNESS);
+    let Some(angle) = r.number(keys::DIVERGENCE) else {
+        return thickness;
+    };
+    let spread_m = 2.0 * distance_m * libm::tan(0.5 * angle);
+    match thickness {
+        Some(Extent::M(waist_m)) => Some(Extent::M(libm::hypot(waist_m, spread_m))),
+        Some(Extent::Px(_)) | None => {
+            r.fault(keys::THICKNESS, "must be that of the waist, in the lab, where sheet.divergence is given: write for example thickness = \"0.5 mm\"");
+            thickness
+        }
+    }
+}
+
+/// The height, as stated or by the angle of the fan.
+fn height(r: &Reader, distance_m: f64) -> Option<Extent> {
+    r.exclude(keys::FAN_ANGLE, keys::HEIGHT, "both state the height");
+    let of_fan = |angle: f64| Extent::M(2.0 * distance_m * libm::tan(0.5 * angle));
+    extent(r, keys::HEIGHT).or(r.number(keys::FAN_ANGLE).map(of_fan))
+}
+
 pub(super) fn sheet(r: &Reader) -> SheetSetup {
     let order = r.number(keys::ORDER);
     let of = |profile: SheetProfile| match profile {
@@ -46,17 +85,19 @@ pub(super) fn sheet(r: &Reader) -> SheetSetup {
             "is the order of a super-Gaussian: write profile = \"super-gaussian\", or leave it out",
         );
     }
+    let distance_m = distance(r);
     let sheet = SheetSetup {
         profile: profile.map_or(Profile::Gaussian, of),
-        thickness: extent(r, keys::THICKNESS),
-        height: extent(r, keys::HEIGHT),
+        thickness: thickness(r, distance_m),
+        height: height(r, distance_m),
         height_profile: over_height.map(of),
         out_of_plane: r.number(keys::OUT_OF_PLANE).unwrap_or(0.0),
         tilt_rad: [keys::TILT_X, keys::TILT_Y].map(|key| r.number(key).unwrap_or(0.0)),
         offset: extent(r, keys::OFFSET),
         thickness_ratio: r.number(keys::THICKNESS_RATIO),
     };
-    if sheet.height_profile.is_some() && sheet.height.is_none() && !r.has(keys::HEIGHT) {
+    let given = [keys::HEIGHT, keys::FAN_ANGLE].into_iter().any(|key| r.has(key));
+    if sheet.height_profile.is_some() && sheet.height.is_none() && !given {
         r.fault(keys::HEIGHT, "is missing, and sheet.height_profile needs it");
     }
     sheet

@@ -134,6 +134,37 @@ fn lists_are_checked_as_wholes_and_by_their_entries() {
     }
 }
 
+/// A figure under the standard's name is the same, changed under either name, named as the text has
+/// it, and stated once.
+#[test]
+fn figures_of_a_camera_by_the_names_of_the_standard() {
+    let text = format!(
+        "{SCENE}[camera]\nsaturation_capacity = \"9000 e\"\ndsnu_1288 = \"2 e\"\noverall_system_gain = \"0.4 DN/e\"\n"
+    );
+    let setup = Setup::from_text::<&str>("rig.toml", &text, &[]).unwrap();
+    let sensor = |setup: &Setup| plan(setup).unwrap().scene.camera.sensor.unwrap();
+    let own = format!("{SCENE}[camera]\nfull_well = \"9000 e\"\ndsnu = \"2 e\"\ngain = \"0.4 DN/e\"\n");
+    assert_eq!(
+        sensor(&setup),
+        sensor(&Setup::from_text::<&str>("rig.toml", &own, &[]).unwrap())
+    );
+    assert!(setup.has(crate::keys::camera::FULL_WELL));
+    for name in ["camera.full_well", "camera.saturation_capacity"] {
+        let changed = setup.with(name, Value::parse("7000 e")).unwrap();
+        assert_eq!(sensor(&changed).full_well_e, 7000.0);
+    }
+    let message = refused(&text.replace("9000 e", "1e12 e"));
+    assert!(
+        message.starts_with("rig.toml, line 13: camera.saturation_capacity "),
+        "{message}"
+    );
+    let message = refused(&format!("{text}full_well = \"1 e\"\n"));
+    assert!(
+        message.contains("line 13: camera.saturation_capacity says the same as camera.full_well"),
+        "{message}"
+    );
+}
+
 /// Values that a study sets give the same scene as the same values in the text.
 #[test]
 fn changes_act_like_text() {

@@ -46,10 +46,11 @@ impl Planned<'_> {
             let round = if value < target { up } else { down };
             let for_diffraction = left([image.geometric_m, image.blur_m]);
             let for_blur = left([image.geometric_m, image.diffraction_m]);
-            if let (true, Some(now)) = (for_diffraction > 0.0, self.rig.setup.lens.f_number) {
+            if for_diffraction > 0.0 {
+                let now = image.optics.f_number();
                 let f_number = round(now * for_diffraction.sqrt() / image.diffraction_m);
                 if (0.7..=64.0).contains(&f_number) {
-                    return self.aperture(f_number);
+                    return self.aperture(now, f_number);
                 }
             }
             if for_blur > 0.0 {
@@ -151,7 +152,7 @@ impl Planned<'_> {
         let depth = image.depth_of_field_m();
         let value = depth / needed;
         let status = Status::of(value >= 1.0, value >= 0.5);
-        let f_number = self.rig.setup.lens.f_number?;
+        let f_number = image.optics.f_number();
         Some(Rule {
             id: RuleId::DepthOfField,
             label: format!(
@@ -165,7 +166,7 @@ impl Planned<'_> {
             status,
             source: PRACTICE,
             // The depth grows with the square of the f-number.
-            fix: (status > Status::Pass).then(|| self.aperture(up(f_number / value.sqrt()))),
+            fix: (status > Status::Pass).then(|| self.aperture(f_number, up(f_number / value.sqrt()))),
         })
     }
 }

@@ -41,7 +41,14 @@ impl Planned<'_> {
             if dark >= FULL {
                 return words("shut out the background light");
             }
-            let shorter = || self.pulse(solve(|factor| of_range(factor, factor), FULL, 0.0, 1.0));
+            let shorter = || {
+                self.pulse(solve(
+                    |factor| of_range(self.light(factor), factor),
+                    FULL,
+                    0.0,
+                    1.0,
+                ))
+            };
             let dimmer = (FULL - dark) / (value - dark);
             let pulse = self.grows().then(shorter).flatten();
             pulse
@@ -80,8 +87,8 @@ impl Planned<'_> {
                 |limit: Option<f64>, now: Option<f64>| limit.zip(now).map_or(1.0, |(limit, now)| limit / now);
             let longest = room(self.plan.longest_pulse_s, self.plan.pulse_s)
                 .min(0.5 * scene.particle_diameter_px / streak_px.max(1e-9));
-            if self.grows() && longest > 1.0 && ratio(longest, longest) > 1.02 * CLEAR {
-                let factor = solve(|factor| ratio(factor, factor), CLEAR, 1.0, longest);
+            if self.grows() && longest > 1.0 && ratio(self.light(longest), longest) > 1.02 * CLEAR {
+                let factor = solve(|factor| ratio(self.light(factor), factor), CLEAR, 1.0, longest);
                 if let Some(fix) = self.pulse(factor) {
                     return fix;
                 }
