@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use motefield_files::{FileError, may_write, write};
 
-use crate::arguments::print;
+use crate::output::print;
 use crate::exit::{Exit, Failure};
 
 #[derive(Args)]
@@ -54,7 +54,7 @@ impl StartCommand {
         let file = self.file.display();
         print(&format!(
             "Wrote {file}. Change its figures to yours, and see what the rig will show:\n  motefield plan {file}\nThen ask for the best setting:\n  motefield decide {file}\n"
-        ));
+        ))?;
         Ok(Exit::Done)
     }
 }
