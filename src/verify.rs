@@ -159,6 +159,8 @@ impl VerifyCommand {
         let out = self.out.as_deref();
         let folder = self.folder.open(out, "verify", Start::GoOn, manifest, &names)?;
         folder.out().make(KEPT)?;
+        let records = cases.iter().map(|case| format!("{KEPT}/{}.json", case.name));
+        folder.out().remove_parts(&records.collect::<Vec<_>>());
         Ok(Some(folder))
     }
 

@@ -1,6 +1,6 @@
 //! Results go to a directory: each file whole or not at all, nothing overwritten unasked.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -115,15 +115,18 @@ impl OutputDirectory {
         }
     }
 
-    /// Takes away what a run that was killed left half-written under one of `names`. No other
-    /// process may be at work in the directory.
+    /// Takes away what a run that was killed left half-written under one of `names`, which may
+    /// stand in directories inside this one. No other process may be at work in the directory.
     pub fn remove_parts<N: AsRef<str>>(&self, names: &[N]) {
-        let entries = fs::read_dir(&self.directory).into_iter().flatten().flatten();
-        for entry in entries {
-            let file = entry.file_name();
-            let of = file.to_str().and_then(part::whole_name);
-            if of.is_some_and(|of| names.iter().any(|name| name.as_ref() == of)) {
-                let _ = fs::remove_file(entry.path());
+        let whole: BTreeSet<PathBuf> = names.iter().map(|name| self.path(name.as_ref())).collect();
+        let directories: BTreeSet<&Path> = whole.iter().filter_map(|path| path.parent()).collect();
+        for directory in directories {
+            for entry in fs::read_dir(directory).into_iter().flatten().flatten() {
+                let file = entry.file_name();
+                let of = file.to_str().and_then(part::whole_name);
+                if of.is_some_and(|of| whole.contains(&directory.join(of))) {
+                    let _ = fs::remove_file(entry.path());
+                }
             }
         }
     }

@@ -403,4 +403,11 @@ fn half_written_files_do_not_stay() {
     assert_eq!(std::fs::read(cut.join("film.mp4.part")).unwrap(), b"mine");
     std::fs::remove_file(cut.join("film.mp4.part")).unwrap();
     assert!(contents(&cut) == study.whole);
+    // Also those of finished cases, in their own directory.
+    let study = Study::new("parts", 3);
+    let part = study.path().join("cases/one.json.4711.part");
+    std::fs::create_dir_all(part.parent().unwrap()).unwrap();
+    std::fs::write(part, "half").unwrap();
+    runs(&study.directory, &study.cut(&[]));
+    assert!(contents(&study.path()) == study.whole);
 }
