@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, Truths, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, Processing, Vector};
 use motefield_files::npy;
@@ -21,8 +21,8 @@ pub struct ScoreCommand {
     /// Files of vectors, one pair each, as `correlate` writes them
     #[arg(required = true)]
     vectors: Vec<PathBuf>,
-    /// True displacement as `render` writes it: the directory with truth-00000.npy, or the file
-    /// itself
+    /// True displacement as `render` writes it: a file, or the directory with truth-00000.npy and
+    /// so on. Where these differ from pair to pair, the files of vectors are taken in their order
     #[arg(long)]
     truth: PathBuf,
     /// Setup whose [processing] was used: its final window averages the truth; the default
@@ -47,12 +47,38 @@ struct Truth {
 }
 
 impl Truth {
-    /// Reads the file, or the first one in the directory.
-    fn read(path: &Path) -> Result<Truth, Failure> {
-        let file = match path.is_dir() {
-            true => path.join("truth-00000.npy"),
-            false => path.to_owned(),
-        };
+    /// Reads the file, or the first one in the directory; or all that are there, where they differ.
+    fn read_all(path: &Path, pairs: usize) -> Result<Vec<Truth>, Failure> {
+        if !path.is_dir() {
+            return Ok(vec![Truth::read(path)?]);
+        }
+        let file = |k: usize| path.join(format!("truth-{k:05}.npy"));
+        let first = Truth::read(&file(0))?;
+        let mut truths = vec![first];
+        while pairs > 1 && file(truths.len()).is_file() {
+            truths.push(Truth::read(&file(truths.len()))?);
+        }
+        let same = |t: &Truth| t.field.dim() == truths[0].field.dim() && t.same(&truths[0]);
+        if truths.iter().all(same) {
+            truths.truncate(1);
+        } else if truths.len() != pairs {
+            return Err(Failure::input(format!(
+                "{}: its {} fields of true displacement differ, but {pairs} files of vectors are given: give as many, in the order of the pairs",
+                path.display(),
+                truths.len()
+            )));
+        }
+        Ok(truths)
+    }
+
+    /// Whether the displacements are the same, bit by bit (they are not numbers inside a body).
+    fn same(&self, other: &Truth) -> bool {
+        let mut both = self.field.iter().zip(&other.field);
+        both.all(|(a, b)| a.to_bits() == b.to_bits())
+    }
+
+    fn read(file: &Path) -> Result<Truth, Failure> {
+        let file = file.to_owned();
         let field = npy::read_field(&file)?;
         let valid = file.with_file_name("valid.npy");
         let valid = valid.is_file().then(|| npy::read_mask(&valid)).transpose()?;
@@ -105,13 +131,14 @@ impl Truth {
 impl ScoreCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         let processing = processing(self.setup.as_deref(), &self.changes)?;
-        let truth = Truth::read(&self.truth)?;
+        let truths = Truth::read_all(&self.truth, self.vectors.len())?;
         let window = processing.passes.last().expect("at least one pass").window;
         let mut grid: Option<Grid> = None;
-        let mut exact = None;
+        let mut exact: Vec<VectorTruth> = Vec::new();
         let mut errors = Vec::new();
         let mut uncertainties = Vec::new();
-        for path in &self.vectors {
+        for (k, path) in self.vectors.iter().enumerate() {
+            let truth = truths.get(k).unwrap_or(&truths[0]);
             let measured = vectors::read(path, window)?;
             let grid = grid.get_or_insert_with(|| measured.grid.clone());
             if *grid != measured.grid {
@@ -125,14 +152,19 @@ impl ScoreCommand {
             let at_vectors = truth.at(grid, &measured.vectors, &processing)?;
             errors.push(Errors::of(&measured.vectors, &at_vectors));
             uncertainties.extend(measured.uncertainties_px);
-            exact = Some(at_vectors);
+            exact.push(at_vectors);
         }
-        let (grid, exact) = grid.zip(exact).expect("at least one file");
-        let fluid: Vec<bool> = exact.point_px.iter().map(|t| t[0].is_finite()).collect();
+        let grid = grid.expect("at least one file");
+        let in_fluid = |k: usize| exact.iter().all(|truth| truth.point_px[k][0].is_finite());
+        let fluid: Vec<bool> = (0..grid.len()).map(in_fluid).collect();
         let sample = ErrorSample {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &errors,
+            truths: match truths.len() {
+                1 => Truths::Repeat,
+                _ => Truths::Differ,
+            },
             part: Some(&fluid),
             confidence: Confidence::USUAL,
         };
@@ -142,7 +174,7 @@ impl ScoreCommand {
             let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(Vec::as_slice).collect();
             trust::trust(&sample, &of_pairs)
         });
-        let figures = FurtherFigures::of(&sample, &exact, &score, truth.field.dim().2);
+        let figures = FurtherFigures::of(&sample, &exact, &score, truths[0].field.dim().2);
         let named = report::named(&score, &figures, trusted.as_ref());
         if self.json {
             print_json(&report::json(&score, &named));

@@ -16,7 +16,7 @@ pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motefield_evaluator::score::{ErrorSample, Errors, Score};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths};
 use motefield_evaluator::statistics::{Confidence, GridValues};
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render};
@@ -70,7 +70,7 @@ pub struct Experiment {
 pub struct Effort {
     /// Study seed.
     pub seed: u64,
-    /// Half the 95 % interval of the random error over its value at which no more pairs are added.
+    /// Half the 95 % interval of the total error over its value at which no more pairs are added.
     pub precision: f64,
     /// Measurements to begin with: pairs, or ensembles of them.
     pub first_pairs: usize,
@@ -126,6 +126,7 @@ impl Point {
             columns: self.columns,
             reach: self.reach,
             pairs: &self.errors,
+            truths: Truths::Repeat,
             part: None,
             confidence: Confidence::USUAL,
         };
@@ -293,19 +294,15 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements will narrow the random error's interval to the precision wanted, in the
-/// worse component: the interval falls with the square root of their number.
+/// How many measurements will narrow the total error's interval to the precision wanted: it falls
+/// with the square root of their number.
 fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usize {
     let (n, most) = (measured.len(), most(prepared, effort));
     if n == 0 {
         return effort.first_pairs.min(most);
     }
     let score = prepared.score(measured);
-    let width = score
-        .point
-        .iter()
-        .map(|c| c.random_px.relative_half_width())
-        .fold(0.0, f64::max);
+    let width = score.total_px.relative_half_width();
     if n >= most || width <= effort.precision || score.outliers.value > HOPELESS {
         return n;
     }

@@ -11,6 +11,7 @@ mod contract;
 mod decision;
 mod diameter;
 mod ensemble;
+mod error_parts;
 mod faults;
 mod frozen;
 mod plan;

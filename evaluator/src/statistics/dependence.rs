@@ -21,6 +21,43 @@ use super::GridValues;
 /// assert!((variance_of_mean(&values) - 1.0 / 3.0).abs() < 1e-12);
 /// ```
 pub fn variance_of_mean(values: &GridValues) -> f64 {
+    variance_with(values, FREE_OF_VALUES)
+}
+
+/// Degrees of freedom that values lose at each place to the mean there.
+const FREE_OF_VALUES: f64 = 1.0;
+/// Degrees of freedom that squared deviations from a place's own mean lose there: one to that mean,
+/// one to their own. (The deviations r of n values correlate by -1/(n - 1), their squares by
+/// 1/(n - 1)², so that for normal values n Σ(r² - mean r²)²/(n - 1)²/(n - 2) has the expectation
+/// 2σ⁴ n/(n - 1), which is n times the variance of the variance.)
+const FREE_OF_SQUARES: f64 = 2.0;
+
+/// [`variance_of_mean`] of squared deviations from the mean at their own place, each times
+/// n/(n - 1) of its place: the variance of the mean variance. With fewer than three values at every
+/// place the squares of one place do not tell how they scatter; the places then do, and what varies
+/// over them counts as chance.
+pub(super) fn variance_of_mean_square(squares: &GridValues) -> f64 {
+    match scatters_at_places(squares) {
+        true => variance_with(squares, FREE_OF_SQUARES),
+        false => variance_of_mean(&over_places(squares)),
+    }
+}
+
+fn scatters_at_places(squares: &GridValues) -> bool {
+    squares.position_sums().iter().any(|(_, n)| *n > FREE_OF_SQUARES)
+}
+
+/// The mean at each place as the values of a single pair.
+fn over_places(values: &GridValues) -> GridValues {
+    let means = values.position_sums().into_iter().map(|(sum, n)| sum / n);
+    GridValues {
+        pairs: vec![means.collect()],
+        ..values.clone()
+    }
+}
+
+/// Variance of the mean, where every place loses `lost` degrees of freedom.
+fn variance_with(values: &GridValues, lost: f64) -> f64 {
     let count = values.count();
     let Some(size) = values.pairs.first().map(Vec::len) else {
         return f64::NAN;
@@ -28,7 +65,7 @@ pub fn variance_of_mean(values: &GridValues) -> f64 {
     if count < 2 {
         return f64::NAN;
     }
-    let (residuals, seen) = residuals(values, count);
+    let (residuals, seen) = residuals(values, count, lost);
     let (columns, rows) = (values.columns, size / values.columns);
     let [rx, ry] = values.reach;
     let (mut same, mut all) = (0.0, 0.0);
@@ -56,15 +93,15 @@ pub fn variance_of_mean(values: &GridValues) -> f64 {
 }
 
 /// What chance adds to each of the `count` values, 0 where that is not known, pair by pair; and how
-/// many are known.
-fn residuals(values: &GridValues, count: usize) -> (Vec<Vec<f64>>, usize) {
+/// many are known. A place loses `lost` degrees of freedom.
+fn residuals(values: &GridValues, count: usize, lost: f64) -> (Vec<Vec<f64>>, usize) {
     let overall = values.mean();
     let centre = |(sum, n): (f64, f64)| match values.pairs.len() {
         1 => (overall, (count as f64 / (count as f64 - 1.0)).sqrt()),
-        // A position seen once says nothing of the scatter there. It is left out of the sum, but
-        // not of the count.
-        _ if n < 2.0 => (f64::NAN, 0.0),
-        _ => (sum / n, f64::sqrt(n / (n - 1.0))),
+        // A position seen too seldom says nothing of the scatter there. It is left out of the sum,
+        // but not of the count.
+        _ if n <= lost => (f64::NAN, 0.0),
+        _ => (sum / n, f64::sqrt(n / (n - lost))),
     };
     let centres: Vec<(f64, f64)> = values.position_sums().into_iter().map(centre).collect();
     let mut seen = 0;
@@ -121,6 +158,18 @@ pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
 /// that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of weighted
 /// covariances; from memory).
 pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
+    freedom_with(values, FREE_OF_VALUES)
+}
+
+/// Degrees of freedom with which [`variance_of_mean_square`] is itself known.
+pub(super) fn freedom_of_variance_of_square(squares: &GridValues) -> f64 {
+    match scatters_at_places(squares) {
+        true => freedom_with(squares, FREE_OF_SQUARES),
+        false => freedom_of_variance(&over_places(squares)),
+    }
+}
+
+fn freedom_with(values: &GridValues, lost: f64) -> f64 {
     let size = values.pairs.first().map_or(0, Vec::len);
     let along = |length: usize, reach: usize| -> f64 {
         (0..=(2 * reach).min(length.saturating_sub(1)))
@@ -131,7 +180,7 @@ pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
             .sum()
     };
     let (n, pairs) = (values.count() as f64, values.pairs.len() as f64);
-    let lost = if pairs > 1.0 { n / pairs } else { 1.0 };
+    let lost = if pairs > 1.0 { lost * n / pairs } else { 1.0 };
     let lags = along(values.columns, values.reach[0]) * along(size / values.columns.max(1), values.reach[1]);
     (n - lost) / lags
 }

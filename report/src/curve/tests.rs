@@ -11,7 +11,8 @@ fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
         .map(|&pulse_s| {
             let random = (light / pulse_s).hypot(blur * pulse_s).hypot(0.012);
             let bias = 0.004 + 0.3 * blur * pulse_s;
-            let total = random.hypot(bias);
+            let local = 0.2 * blur * pulse_s;
+            let total = random.hypot(bias).hypot(local);
             let usable = random < 0.6;
             CurvePoint {
                 pulse_s,
@@ -22,6 +23,7 @@ fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
                     hi: 1.07 * total,
                 },
                 random_px: random,
+                local_px: Some(local),
                 bias_px: if pulse_s < 30e-6 { -bias } else { bias },
                 valid_fraction: if usable { 0.99 } else { 0.7 },
                 usable,

@@ -159,7 +159,8 @@ impl Chart<'_> {
 
         let has = |usable| self.points.iter().any(|p| p.usable == usable);
         let any = !self.points.is_empty();
-        let [bias, random, _] = &SERIES;
+        let [bias, local, random, _] = &SERIES;
+        let told = self.points.iter().any(|p| p.local_px.is_some());
         let entry = |swatch: legend::Swatch<'static>, words| Entry {
             swatch,
             wide: WIDE,
@@ -168,6 +169,7 @@ impl Chart<'_> {
         let entries = [
             (has(true), entry(Box::new(total), "total error, 95 % interval")),
             (any, entry(legend::line(WIDE, random.stroke()), "random error")),
+            (told, entry(legend::line(WIDE, local.stroke()), "local bias")),
             (any, entry(legend::line(WIDE, bias.stroke()), "bias (magnitude)")),
             (
                 has(false),
