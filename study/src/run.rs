@@ -12,6 +12,7 @@ pub mod bound;
 mod figures;
 mod journal;
 mod measurement;
+mod stopping;
 pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -271,9 +272,8 @@ pub fn run_kept(
             .zip(&done)
             .map(|(p, measured)| needed(p, measured, effort))
             .collect();
-        // At most double at once: the first intervals are themselves uncertain.
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
-            *wanted = (*need).min(2 * measured.len());
+            *wanted = stopping::next(*need, measured.len());
         }
         let ends = needs.iter().zip(&done);
         total = pairs(&mut ends.map(|(need, measured)| (*need).max(measured.len())));
@@ -286,28 +286,16 @@ pub fn run_kept(
         .collect()
 }
 
-/// A point at which more vectors than this are lost is not worth more pairs.
-const HOPELESS: f64 = 0.5;
-
 /// Measurements after which a point is left as it is.
 fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements will narrow the total error's interval to the precision wanted: it falls
-/// with the square root of their number.
+/// How many measurements a point needs by those there are.
 fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usize {
-    let (n, most) = (measured.len(), most(prepared, effort));
-    if n == 0 {
-        return effort.first_pairs.min(most);
+    let most = most(prepared, effort);
+    match measured.len() {
+        0 => effort.first_pairs.min(most),
+        n => stopping::needed(&prepared.score(measured), n, most, effort),
     }
-    let score = prepared.score(measured);
-    let width = score.total_px.relative_half_width();
-    if n >= most || width <= effort.precision || score.outliers.value > HOPELESS {
-        return n;
-    }
-    let more = (n as f64 * (width / effort.precision).powi(2))
-        .ceil()
-        .min(most as f64);
-    (more as usize).clamp(n + 1, most)
 }

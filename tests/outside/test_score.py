@@ -63,13 +63,36 @@ def tapers(lengths):
     return lags, [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
 
 
+def residuals(sheets, lost):
+    """What chance adds at each place: deviations from the mean there, allowing for the degrees of freedom lost to it."""
+    seen = np.isfinite(sheets).sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - lost))
+    return np.where(seen > lost, residual, np.nan)
+
+
 def freedom_of_variance(sheets, lost=1):
     """With how many degrees of freedom the variance of the mean is known: values over the sum of squared weights, each with the share of
     grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
-    takes one pair's worth, or as many as are `lost`."""
-    lags, taper = tapers(sheets.shape[1:])
-    sums = [(w**2 * (1 - lag / n)).sum() for lag, w, n in zip(lags, taper, sheets.shape[1:])]
-    return np.isfinite(sheets).sum() * (1 - lost / len(sheets)) / np.prod(sums)
+    takes one pair's worth, or as many as are `lost`. With a scatter v that differs over the places, each squared weight counts
+    mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond the reach along x, or along y, if it is
+    nearer; whichever of both and of an even scatter gives the fewest degrees of freedom."""
+    rows, columns = sheets.shape[1:]
+    v = np.nansum(residuals(sheets, lost) ** 2, axis=0)
+    v = v / v.mean()
+
+    def product(dy, dx):
+        return (v[dy:, dx:] * v[: rows - dy, : columns - dx]).mean()
+
+    sums = np.zeros(3)
+    for dy in range(2 * REACH + 1):
+        for dx in range(2 * REACH + 1):
+            weight = np.prod([np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in (dy, dx)])
+            sides = (1 + (dy > 0)) * (1 + (dx > 0))
+            share = (1 - dy / rows) * (1 - dx / columns)
+            beyond = product(dy, max(dx, REACH + 1)), product(max(dy, REACH + 1), dx)
+            sums += sides * share * weight**2 * np.array([1, *beyond])
+    return np.isfinite(sheets).sum() * (1 - lost / len(sheets)) / sums.max()
 
 
 def lessened(number, sheets, lost=1):
@@ -82,10 +105,7 @@ def variance_of_mean(sheets, lost=1):
     covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
     beyond twice the reach (flat-topped window: Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below
     independence. Squares of deviations from a place's own mean have lost two degrees of freedom there."""
-    seen = np.isfinite(sheets).sum(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - lost))
-    residual = np.where(seen > lost, residual, np.nan)
+    residual = residuals(sheets, lost)
     whole = np.nan_to_num(residual)
     _, taper = tapers(sheets.shape[1:])
     covariance = sum(correlate(sheet, sheet, method="direct") for sheet in whole)

@@ -153,10 +153,15 @@ pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
     [a, 0.5 * (both - a - b), b]
 }
 
-/// Degrees of freedom with which [`variance_of_mean`] is itself known: n (1 - 1/pairs) over the sum
-/// of the squared weights of the lags, each times the fraction of places that have a neighbour at
-/// that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2: a sum of weighted
-/// covariances; from memory).
+/// Degrees of freedom with which [`variance_of_mean`] is itself known.
+///
+/// With the variance v at each place, they are n (1 - 1/pairs) over the number of places, times
+/// (Σ v)² over the sum of v v' w² over all pairs of places, w the weight of their lag (twice the
+/// squared mean of a quadratic form over its variance, for independent normal values: Satterthwaite
+/// 1946, Biometrics Bull. 2, 110; from memory). Where v is the same everywhere that is n (1 -
+/// 1/pairs) over the sum of the squared weights of the lags, each times the fraction of places that
+/// have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2;
+/// from memory), and it is never more: scatter that few places have is known by few.
 pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
     freedom_with(values, FREE_OF_VALUES)
 }
@@ -170,19 +175,62 @@ pub(super) fn freedom_of_variance_of_square(squares: &GridValues) -> f64 {
 }
 
 fn freedom_with(values: &GridValues, lost: f64) -> f64 {
-    let size = values.pairs.first().map_or(0, Vec::len);
-    let along = |length: usize, reach: usize| -> f64 {
-        (0..=(2 * reach).min(length.saturating_sub(1)))
-            .map(|lag| {
-                let sides = if lag == 0 { 1.0 } else { 2.0 };
-                sides * lag_window(lag, reach).powi(2) * (1.0 - lag as f64 / length as f64)
-            })
-            .sum()
-    };
     let (n, pairs) = (values.count() as f64, values.pairs.len() as f64);
-    let lost = if pairs > 1.0 { lost * n / pairs } else { 1.0 };
-    let lags = along(values.columns, values.reach[0]) * along(size / values.columns.max(1), values.reach[1]);
-    (n - lost) / lags
+    let free = n - if pairs > 1.0 { lost * n / pairs } else { 1.0 };
+    let size = values.pairs.first().map_or(0, Vec::len);
+    let grid = [values.columns, size / values.columns.max(1)];
+    let mut scatter = vec![0.0; size];
+    if n >= 2.0 {
+        for pair in residuals(values, values.count(), lost).0 {
+            for (scatter, residual) in scatter.iter_mut().zip(pair) {
+                *scatter += residual * residual;
+            }
+        }
+    }
+    let mean = scatter.iter().sum::<f64>() / size as f64;
+    let even = squared_lags(grid, values.reach, |_, _| 1.0);
+    let uneven = match mean > 0.0 {
+        true => {
+            let relative: Vec<f64> = scatter.iter().map(|v| v / mean).collect();
+            scatter_over_lags(&relative, grid, values.reach)
+        }
+        false => even,
+    };
+    free / even.max(uneven)
+}
+
+/// Sum over the lags of the grid of their squared weight, times the fraction of places that have a
+/// neighbour at that lag, times `of` the lag (along x, 0 or more on either side, and y).
+fn squared_lags(grid: [usize; 2], reach: [usize; 2], of: impl Fn(usize, usize) -> f64) -> f64 {
+    let lags = |k: usize| 0..=(2 * reach[k]).min(grid[k].saturating_sub(1));
+    let part = |k: usize, lag: usize| {
+        let sides = if lag == 0 { 1.0 } else { 2.0 };
+        sides * lag_window(lag, reach[k]).powi(2) * (1.0 - lag as f64 / grid[k] as f64)
+    };
+    lags(1)
+        .flat_map(|dy| lags(0).map(move |dx| (dx, dy)))
+        .map(|(dx, dy)| part(0, dx) * part(1, dy) * of(dx, dy))
+        .sum()
+}
+
+/// [`squared_lags`] with the mean product of the scatter at two places, whose mean is 1.
+///
+/// The scatter of a place is known with few degrees of freedom, and those within reach of it err
+/// alike, so that their product would be far too large on the average. Places just beyond the reach
+/// along x stand for them, or along y, as the scatter may vary along one of them: whichever says
+/// that it is the less even.
+fn scatter_over_lags(scatter: &[f64], grid: [usize; 2], reach: [usize; 2]) -> f64 {
+    let product = |dx: usize, dy: usize| {
+        if dx >= grid[0] || dy >= grid[1] {
+            return 1.0;
+        }
+        let places = (grid[0] - dx) * (grid[1] - dy);
+        lagged_product(scatter, grid, dx as isize, dy) / places as f64
+    };
+    let [beyond_x, beyond_y] = reach.map(|reach| reach + 1);
+    let along_x = squared_lags(grid, reach, |dx, dy| product(dx.max(beyond_x), dy));
+    let along_y = squared_lags(grid, reach, |dx, dy| product(dx, dy.max(beyond_y)));
+    along_x.max(along_y)
 }
 
 #[cfg(test)]
