@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_evaluator::uncertainty::{Estimator, estimate};
+use motefield_evaluator::uncertainty::{Estimator, cautions, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
 use motefield_files::{self as files, picture};
 use motefield_report::vectors;
@@ -26,7 +26,7 @@ pub struct CorrelateCommand {
     #[arg(long = "set", value_name = "KEY=VALUE")]
     changes: Vec<String>,
     /// Adds the standard uncertainty of each vector, u_x_px and u_y_px, by correlation-statistics,
-    /// particle-disparity or peak-ratio
+    /// particle-disparity or peak-ratio, and says where these are known to be wrong
     #[arg(long, value_name = "ESTIMATOR")]
     uncertainty: Option<Estimator>,
     /// File for the vectors
@@ -109,14 +109,19 @@ impl CorrelateCommand {
             ),
         };
         let uncertainties = uncertainties.as_deref();
+        let cautions = self
+            .uncertainty
+            .map(|estimator| cautions(estimator, &field))
+            .unwrap_or_default();
         files::write(&self.out, vectors::csv(&field, uncertainties).as_bytes())?;
         if self.json {
-            print_json(&vectors::json(&field, uncertainties));
+            print_json(&vectors::json(&field, uncertainties, &cautions));
         } else {
             print(&format!(
-                "{}, in {}\n",
+                "{}, in {}\n{}",
                 vectors::words(&field),
-                self.out.display()
+                self.out.display(),
+                vectors::cautions_words(&cautions)
             ));
         }
         Ok(Exit::Done)
