@@ -25,8 +25,9 @@ pub struct ScoreCommand {
     /// so on. Where these differ from pair to pair, the files of vectors are taken in their order
     #[arg(long)]
     truth: PathBuf,
-    /// Setup whose [processing] was used: its final window averages the truth; the default
-    /// processing if none is given
+    /// Setup whose [processing] was used: its final window averages the truth for the figures
+    /// window_..., which tell spatial resolution after one plain pass, but not after deforming ones;
+    /// the default processing if none is given
     #[arg(long)]
     setup: Option<PathBuf>,
     /// Changes a key of the setup; may be repeated

@@ -48,6 +48,12 @@ pub fn json(score: &Score, named: &[(String, Figure)]) -> Value {
     json::file(SCHEMA, fields.into())
 }
 
+/// What the figures against the window's truth are.
+const WINDOW: &str = "\
+window_...: against the truth averaged over the window. After one pass that does not deform the pictures, the difference
+from the others is spatial resolution; passes that do restore part of the average, and it is not.
+";
+
 /// The score for a person at a terminal.
 pub fn words(score: &Score, named: &[(String, Figure)]) -> String {
     let mut text = format!(
@@ -62,5 +68,5 @@ pub fn words(score: &Score, named: &[(String, Figure)]) -> String {
             Err(reason) => format!("  {name:<20} {}: {reason}\n", format::CANNOT_TELL),
         };
     }
-    text + PARTS
+    text + PARTS + WINDOW
 }

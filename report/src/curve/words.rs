@@ -167,10 +167,10 @@ impl Chart<'_> {
             words,
         };
         let entries = [
-            (has(true), entry(Box::new(total), "total error, 95 % interval")),
+            (has(true), entry(Box::new(total), "total error, 95 %")),
             (any, entry(legend::line(WIDE, random.stroke()), "random error")),
             (told, entry(legend::line(WIDE, local.stroke()), "local bias")),
-            (any, entry(legend::line(WIDE, bias.stroke()), "bias (magnitude)")),
+            (any, entry(legend::line(WIDE, bias.stroke()), "|bias|")),
             (
                 has(false),
                 entry(legend::disc(mark(false)), "too few valid vectors"),
