@@ -87,8 +87,8 @@ pub struct EffortArguments {
     /// Seed of the study: the same seed gives the same bytes
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// Adds pairs to a point until half the 95 % interval of its random error is below this share
-    /// of it
+    /// Adds pairs to a point until half the 95 % interval of its total error is below this share of
+    /// it
     #[arg(long, default_value_t = 0.05, value_parser = share, allow_negative_numbers = true)]
     pub precision: f64,
     /// Largest number of pairs per point

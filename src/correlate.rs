@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_evaluator::uncertainty::{Estimator, estimate};
+use motefield_evaluator::uncertainty::{Estimator, cautions, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
 use motefield_files::picture::{self, GreyPicture};
 use motefield_files::{self as files, Disk, FileSource};
@@ -32,7 +32,7 @@ pub struct CorrelateCommand {
     #[arg(long = "set", value_name = "KEY=VALUE")]
     changes: Vec<String>,
     /// Adds the standard uncertainty of each vector, u_x_px and u_y_px, by correlation-statistics,
-    /// particle-disparity or peak-ratio
+    /// particle-disparity or peak-ratio, and says where these are known to be wrong
     #[arg(long, value_name = "ESTIMATOR")]
     uncertainty: Option<Estimator>,
     /// File for the vectors; its manifest stands beside it (vectors.csv.manifest.json)
@@ -203,6 +203,10 @@ impl CorrelateCommand {
         let uncertainties = uncertainties.as_deref();
         let mut caveats = Caveat::of_frames(&views);
         caveats.extend(Caveat::of_field(&field));
+        let cautions = self
+            .uncertainty
+            .map(|estimator| cautions(estimator, &field))
+            .unwrap_or_default();
         let table = vectors::csv(&field, uncertainties, &caveats);
         let asked = json!({
             "frames": frames,
@@ -217,12 +221,13 @@ impl CorrelateCommand {
         files::write(&beside, manifest.text().as_bytes())?;
         files::write(&self.out, table.as_bytes())?;
         if self.json {
-            print_json(&vectors::json(&field, uncertainties, &caveats))?;
+            print_json(&vectors::json(&field, uncertainties, &caveats, &cautions))?;
         } else {
             print(&format!(
-                "{}, in {}\n",
+                "{}, in {}\n{}",
                 vectors::words(&field),
-                self.out.display()
+                self.out.display(),
+                vectors::cautions_words(&cautions)
             ))?;
             for caveat in &caveats {
                 print(&format!("  caution: {caveat}\n"))?;

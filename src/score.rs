@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_evaluator::Grid;
-use motefield_evaluator::score::{ErrorSample, Errors, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, Truths, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_report::score as report;
 use motefield_study::caveat::Caveat;
@@ -24,15 +24,17 @@ pub struct ScoreCommand {
     /// Files of vectors, one pair each, as `correlate` writes them
     #[arg(required = true)]
     vectors: Vec<PathBuf>,
-    /// True displacement as `render` writes it: its directory, or the file of one pair
+    /// True displacement as `render` writes it: its directory, or the file of one pair. Where the
+    /// truths of a directory differ, each file of vectors is judged by its own
     #[arg(long)]
     truth: PathBuf,
     /// Where the truth holds: a bool array as NPY, false inside bodies; by default the valid.npy
     /// that the manifest beside the truth lists, if any
     #[arg(long, value_name = "FILE")]
     valid: Option<PathBuf>,
-    /// Setup whose [processing] was used: its final window averages the truth; the default
-    /// processing if none is given
+    /// Setup whose [processing] was used: its final window averages the truth for the figures
+    /// window_..., which tell spatial resolution after one plain pass, but not after deforming ones;
+    /// the default processing if none is given
     #[arg(long)]
     setup: Option<PathBuf>,
     /// Changes a key of the setup; may be repeated
@@ -50,15 +52,16 @@ impl ScoreCommand {
             mut files_read,
             ..
         } = processing(self.setup.as_deref(), &self.changes)?;
-        let truth = Truth::read(&self.truth, self.valid.as_deref(), &self.vectors)?;
-        files_read.extend(truth.files_read.iter().cloned());
+        let truths = Truth::read_all(&self.truth, self.valid.as_deref(), &self.vectors)?;
+        files_read.extend(truths.iter().flat_map(|truth| truth.files_read.iter().cloned()));
         let window = processing.passes.last().expect("at least one pass").window;
         let mut grid: Option<Grid> = None;
-        let mut exact = None;
+        let mut exact: Vec<VectorTruth> = Vec::new();
         let mut errors = Vec::new();
         let mut uncertainties = Vec::new();
         let mut read: Vec<Vec<motefield_evaluator::Vector>> = Vec::new();
-        for path in &self.vectors {
+        for (k, path) in self.vectors.iter().enumerate() {
+            let truth = truths.get(k).unwrap_or(&truths[0]);
             let measured = vectors::read(path, window)?;
             if let Some(before) = read.iter().position(|vectors| *vectors == measured.vectors) {
                 return Err(Failure::input(format!(
@@ -81,14 +84,19 @@ impl ScoreCommand {
             errors.push(Errors::of(&measured.vectors, &at_vectors));
             read.push(measured.vectors);
             uncertainties.extend(measured.uncertainties_px);
-            exact = Some(at_vectors);
+            exact.push(at_vectors);
         }
-        let (grid, exact) = grid.zip(exact).expect("at least one file");
-        let fluid: Vec<bool> = exact.point_px.iter().map(|t| t[0].is_finite()).collect();
+        let grid = grid.expect("at least one file");
+        let in_fluid = |k: usize| exact.iter().all(|truth| truth.point_px[k][0].is_finite());
+        let fluid: Vec<bool> = (0..grid.len()).map(in_fluid).collect();
         let sample = ErrorSample {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &errors,
+            truths: match truths.len() {
+                1 => Truths::Repeat,
+                _ => Truths::Differ,
+            },
             part: Some(&fluid),
             confidence: Confidence::USUAL,
         };
@@ -98,7 +106,7 @@ impl ScoreCommand {
             let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(Vec::as_slice).collect();
             trust::trust(&sample, &of_pairs)
         });
-        let figures = FurtherFigures::of(&sample, &exact, &score, truth.field.dim().2);
+        let figures = FurtherFigures::of(&sample, &exact, &score, truths[0].field.dim().2);
         let named = report::named(&score, &figures, trusted.as_ref());
         let caveats = Caveat::of_score(&score, grid.len() * errors.len());
         if self.json {

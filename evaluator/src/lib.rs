@@ -6,7 +6,7 @@
 //! of the error, and [`bound`], how small the error could be at all.
 //!
 //! ```
-//! use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, reach};
+//! use motefield_evaluator::score::{ErrorSample, Errors, Truths, VectorTruth, reach};
 //! use motefield_evaluator::statistics::Confidence;
 //! use motefield_evaluator::{Grid, Pass, Processing, correlate};
 //! use ndarray::Array2;
@@ -36,6 +36,7 @@
 //!     columns: grid.columns,
 //!     reach: reach(&grid),
 //!     pairs: &errors,
+//!     truths: Truths::Repeat,
 //!     part: None,
 //!     confidence: Confidence::USUAL,
 //! };

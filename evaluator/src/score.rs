@@ -1,15 +1,26 @@
 //! Errors of measured vectors against the known truth.
 //!
 //! There are two truths: the displacement at the position of the vector, and its average over the
-//! interrogation window with the weights of the window. An error against the first but not against
-//! the second is due to spatial resolution, not noise.
+//! interrogation window with the weights of the window. After a single pass that does not deform the
+//! pictures, an error against the first but not against the second is due to spatial resolution.
+//! Passes that deform the pictures restore part of what the average over the window takes away, so
+//! that their vectors follow the average no longer: the error against it then measures how far they
+//! leave it, and the difference between both errors is no measure of resolution.
+//!
+//! The error of a component has three parts, whose squares add up to the total's: the bias (the
+//! mean of all errors: trueness, ISO 5725-1), the local bias (what a place errs in every pair, as
+//! scatter over the places) and the random error (what changes from pair to pair at one place:
+//! precision under repeatability conditions, ISO 5725-1; it falls as 1/√N in a mean over N pairs).
+//! Bias and local bias are systematic errors in the sense of JCGM 200 (2.17), which averaging pairs
+//! does not remove.
 //!
 //! An outlier is a vector whose status is not valid, or a valid one that is more than
 //! [`OUTLIER_PX`] off: the latter is the experimenter's worst case, so it counts against a setting
-//! like the former. Bias and random error are those of the other vectors.
+//! like the former. Bias, local bias and random error are those of the other vectors.
 
 mod dynamic_range;
 mod errors;
+mod parts;
 mod peak_locking;
 mod response;
 mod truth;
@@ -19,18 +30,23 @@ use crate::window::Grid;
 
 pub use dynamic_range::{DynamicRange, dynamic_range};
 pub use errors::{Errors, OUTLIER_PX};
+pub use parts::{CannotTell, LocalBias, Truths};
 pub use peak_locking::{FractionClass, PeakLocking, fractions, peak_locking};
 pub use response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, amplitude_ratio, crossing};
 pub use truth::VectorTruth;
 
-/// Bias, random and total error of one component, px.
+/// The error of one component, in parts whose squares add up to the total's, px.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Component {
-    /// Mean of measured - true (trueness, ISO 5725-1).
+    /// Mean of measured - true over pairs and places (bias, ISO 5725-1).
     pub bias_px: Estimate,
-    /// Standard deviation of measured - true (precision, ISO 5725-1).
+    /// What a place errs in every pair, beyond the bias: root mean square over the places.
+    pub local_px: LocalBias,
+    /// What changes from pair to pair at one place: standard deviation under repeatability
+    /// conditions (ISO 5725-1). Where the local bias cannot be told it is included here, and the
+    /// interval begins at 0.
     pub random_px: Estimate,
-    /// Root mean square of measured - true: √(bias² + random²).
+    /// Root mean square of measured - true: √(bias² + local² + random²).
     pub total_px: Estimate,
 }
 
@@ -79,7 +95,7 @@ pub const PERCENTILES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 /// Errors of several independent pairs measured on the same grid.
 ///
 /// ```
-/// use motefield_evaluator::score::{ErrorSample, Errors};
+/// use motefield_evaluator::score::{ErrorSample, Errors, Truths};
 /// use motefield_evaluator::statistics::Confidence;
 ///
 /// // Two pairs of 2 x 2 vectors with a bias of 0.1 px along x and one outlier.
@@ -96,6 +112,7 @@ pub const PERCENTILES: [f64; 4] = [0.5, 0.9, 0.95, 0.99];
 ///     columns: 2,
 ///     reach: [0, 0],
 ///     pairs: &[errors(0.02), errors(-0.01)],
+///     truths: Truths::Repeat,
 ///     part: None,
 ///     confidence: Confidence::USUAL,
 /// }
@@ -111,6 +128,8 @@ pub struct ErrorSample<'a> {
     pub reach: [usize; 2],
     /// One entry per pair.
     pub pairs: &'a [Errors],
+    /// Whether the true displacement is the same in all pairs.
+    pub truths: Truths,
     /// Which vectors count; `None` for all.
     pub part: Option<&'a [bool]>,
     /// Confidence of all intervals.
@@ -161,14 +180,15 @@ impl ErrorSample<'_> {
     pub fn score(&self) -> Score {
         let mut effective_vectors = f64::INFINITY;
         let mut component = |value: &dyn Fn(&Errors, usize) -> f64| {
-            let (bias_px, effective) = mean(&self.values_of(value), self.confidence);
+            let values = self.values_of(value);
+            let (bias_px, effective) = mean(&values, self.confidence);
             effective_vectors = effective_vectors.min(effective);
-            let random = self.values_of(|errors, k| (value(errors, k) - bias_px.value).powi(2));
-            let total = self.values_of(|errors, k| value(errors, k).powi(2));
+            let (local_px, random_px) = parts::split(&values, self.truths, self.confidence);
             Component {
                 bias_px,
-                random_px: root_mean_square(&random, self.confidence),
-                total_px: root_mean_square(&total, self.confidence),
+                local_px,
+                random_px,
+                total_px: root_mean_square(&values.map(|e| e * e), self.confidence),
             }
         };
         let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));

@@ -9,6 +9,7 @@
 
 mod bootstrap;
 mod combination;
+mod components;
 mod dependence;
 mod derived;
 mod estimate;
@@ -23,6 +24,7 @@ mod rank_correlation;
 
 pub use bootstrap::bootstrap;
 pub use combination::{Combined, combine};
+pub use components::{Components, local_and_random};
 pub use dependence::variance_of_mean;
 pub use derived::{ln_magnitude, lowest, ratio, slope, weighted_sum};
 pub use estimate::{Confidence, Estimate};

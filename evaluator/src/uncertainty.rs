@@ -3,6 +3,7 @@
 //!
 //! There is one file per estimator, with its formula and reference.
 
+mod caution;
 mod correlation_statistics;
 mod iteration;
 mod particle_disparity;
@@ -20,6 +21,7 @@ use crate::interpolate::Interpolated;
 use crate::named::named;
 use crate::processing::Processing;
 
+pub use caution::{Caution, cautions};
 pub use propagation::{
     effective_number, error_correlation, of_mean, of_shear_stress, of_variance, of_vorticity,
     overlap_correlation,

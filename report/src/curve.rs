@@ -18,9 +18,12 @@ pub struct CurvePoint {
     pub streak_px: f64,
     /// Total error, px.
     pub total_px: Estimate,
-    /// Random error, px.
+    /// Random error, px: what changes from pair to pair.
     pub random_px: f64,
-    /// Bias error, px; its magnitude is drawn.
+    /// Local bias, px: what a place errs in every pair; none where that cannot be told from the
+    /// random error.
+    pub local_px: Option<f64>,
+    /// Bias, px; its magnitude is drawn.
     pub bias_px: f64,
     /// Share of valid vectors.
     pub valid_fraction: f64,

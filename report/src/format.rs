@@ -3,6 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::quantity::{self, Dimension, digits, short};
 use motefield_study::caveat::Caveat;
+use motefield_study::values::Figure;
 
 /// A time to three digits, "184 us"; what is below 1e-15 s is rounding, "0 s".
 ///
@@ -126,6 +127,30 @@ pub fn half_width(e: Estimate) -> String {
 pub fn remarks(caveats: &[Caveat]) -> String {
     let all: Vec<String> = caveats.iter().map(Caveat::to_string).collect();
     all.join("; ")
+}
+
+/// What stands in place of a figure that the measurements do not tell.
+pub const CANNOT_TELL: &str = "cannot tell";
+
+/// What the three parts of the error are, below figures for the eye.
+pub const PARTS: &str = "\
+Bias is the mean error, local bias what a place errs in every pair (as scatter over the places), random error
+what changes from pair to pair; their squares add up to the total's. Averaging pairs removes the last only.
+";
+
+/// A figure with its interval, "0.1 px (0.09 to 0.11)"; or that it cannot be told, and why.
+///
+/// ```
+/// use motefield_evaluator::score::CannotTell;
+/// use motefield_report::format::figure;
+///
+/// assert_eq!(figure(Err(CannotTell::OnePair), "px"), "cannot tell (one pair only)");
+/// ```
+pub fn figure(figure: Figure, unit: &str) -> String {
+    match figure {
+        Ok(e) => interval(e, unit),
+        Err(reason) => format!("{CANNOT_TELL} ({reason})"),
+    }
 }
 
 /// Rows of cells as lines of aligned columns, the heading first: numbers to the right, and to the

@@ -4,6 +4,7 @@ use motefield_evaluator::statistics::Estimate;
 use motefield_rig::setup::Setup;
 use motefield_study::RESULTS_VERSION;
 use motefield_study::caveat::Caveat;
+use motefield_study::values::Figure;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
@@ -47,6 +48,19 @@ pub(crate) fn intervals<N: Into<String>>(
 pub(crate) fn caveats(all: &[Caveat]) -> Value {
     all.iter()
         .map(|caveat| json!({ "id": caveat.id(), "says": caveat.to_string() }))
+        .collect()
+}
+
+/// Named figures as the fields of an object: an [`Interval`], or `{"cannot_tell": reason}`, so that
+/// whoever takes it for a number is stopped.
+pub(crate) fn figures(named: impl IntoIterator<Item = (String, Figure)>) -> Map<String, Value> {
+    let value = |figure: Figure| match figure {
+        Ok(e) => json!(Interval::from(e)),
+        Err(reason) => json!({ "cannot_tell": reason.as_str() }),
+    };
+    named
+        .into_iter()
+        .map(|(name, figure)| (name, value(figure)))
         .collect()
 }
 

@@ -5,10 +5,10 @@ use motefield_rig::quantity::short;
 use motefield_rig::setup::Setup;
 use motefield_study::response::Response;
 use motefield_study::run::{Effort, Point, trust};
-use motefield_study::values::figures;
+use motefield_study::values::{Figure, figures};
 use serde_json::{Map, Value, json};
 
-use crate::format::{columns, fine_percent, half_width, remarks};
+use crate::format::{CANNOT_TELL, PARTS, columns, fine_percent, half_width, remarks};
 use crate::json;
 use crate::response;
 use crate::table::Label;
@@ -26,6 +26,10 @@ pub struct Study<'a> {
     pub stopped: bool,
 }
 
+/// The layout of `study.json`. Since 2 `random_x_px` is what changes from pair to pair at one place,
+/// without the `local_x_px` that it contained before, and `precision` is that of `total_px`.
+const SCHEMA: &str = "motefield-sweep/2";
+
 /// `study.json`: all figures of all points, and the spatial response where the wavelength was
 /// varied.
 pub fn json(study: &Study, response: Option<&Response>, rows: &[(Label, &Point)]) -> Value {
@@ -38,7 +42,7 @@ pub fn json(study: &Study, response: Option<&Response>, rows: &[(Label, &Point)]
         "spatial_response": response.map(response::json),
         "points": rows.iter().map(|(label, point)| row(label, point)).collect::<Value>(),
     });
-    json::file("motefield-sweep/1", fields)
+    json::file(SCHEMA, fields)
 }
 
 fn row(label: &Label, point: &Point) -> Value {
@@ -52,7 +56,7 @@ fn row(label: &Label, point: &Point) -> Value {
         "effective_vectors": point.score.effective_vectors,
     });
     let object = row.as_object_mut().expect("an object");
-    object.extend(json::intervals(figures(point)));
+    object.extend(json::figures(figures(point)));
     object.insert("caveats".to_owned(), json::caveats(&point.caveats));
     if !point.besides.trust.is_empty() {
         let reliability: Map<String, Value> = point
@@ -75,14 +79,17 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
         key,
         "streak px",
         "bias x px",
+        "local x px",
         "random x px",
         "bias y px",
+        "local y px",
         "random y px",
         "total px",
         "outliers",
         "pairs",
         "",
     ];
+    let local = |figure: Figure| figure.map_or(CANNOT_TELL.to_owned(), half_width);
     let row = |(label, point): &(Label, &Point)| {
         let score = &point.score;
         let [x, y] = &score.point;
@@ -98,8 +105,10 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
             label.text(),
             short(label.streak_px),
             known(x.bias_px),
+            local(x.local_px),
             known(x.random_px),
             known(y.bias_px),
+            local(y.local_px),
             known(y.random_px),
             known(score.total_px),
             outliers,
@@ -109,5 +118,5 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
     };
     let head = head.map(str::to_owned).to_vec();
     let rows: Vec<Vec<String>> = std::iter::once(head).chain(rows.iter().map(row)).collect();
-    columns(&rows) + "± is half the 95 % interval.\n"
+    columns(&rows) + "± is half the 95 % interval.\n" + PARTS
 }

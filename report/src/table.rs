@@ -6,7 +6,9 @@ use motefield_rig::quantity::digits;
 #[cfg(doc)]
 use motefield_study::caveat::Caveat;
 use motefield_study::run::{Point, trust};
-use motefield_study::values::figures;
+use motefield_study::values::{Figure, figures};
+
+use crate::format::CANNOT_TELL;
 
 /// A row's label: the value varied.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,17 +54,31 @@ fn cells(e: Estimate) -> [String; 3] {
     [e.value, e.lo, e.hi].map(digits)
 }
 
+/// The cells of a figure, or in all three that it cannot be told and why: no number, so that
+/// whoever reads it as one is stopped.
+fn cells_of(figure: Figure) -> [String; 3] {
+    match figure {
+        Ok(e) => cells(e),
+        Err(reason) => std::array::from_fn(|_| format!("{CANNOT_TELL}: {}", reason.as_str())),
+    }
+}
+
 /// The table as CSV, one row per point.
 ///
 /// Columns: `value, unit, streak_px, pairs, vectors, effective_vectors`, then each figure with
 /// `_lo` and `_hi`, the ends of its 95 % interval:
 ///
-/// - bias, random and total error of x and of y against the truth at the vector's position,
-///   `outliers`, `total_px` (root mean square length of the error vector) over the field and, as
+/// - bias, local bias (what a place errs in every pair, root mean square over the places), random
+///   error (what changes from pair to pair) and total error of x and of y against the truth at the
+///   vector's position; the squares of the three add up to the total's. Where pairs do not tell the
+///   local bias it reads `cannot tell: one-pair` (or `nothing-repeats`), and the random error
+///   contains it; `outliers`, `total_px` (root mean square length of the error vector) over the field and, as
 ///   `fast_…`, over its fastest tenth; then those of x and y against the truth averaged over the
-///   window, as `window_…`;
+///   window, as `window_…` (after one pass that does not deform the pictures, the difference of both
+///   is spatial resolution; after passes that do, it is not: they follow neither truth);
 /// - with the bound asked for, `bound_x_px` (Cramér–Rao bound, root mean square over the windows of
-///   the first measurements) and `efficiency_x` (bound over random error), and the same of y;
+///   the first measurements) and `efficiency_x` (bound over random error, its interval from those of both), and the same
+///   of y;
 /// - with the further figures asked for, `error_p50_px` to `error_p99_px` (length of the error
 ///   vector that such a share of the vectors does not exceed), `valid_detection` (share whose
 ///   highest peak is that of the displacement), `peak_locking_x` (0 without, 1 when all
@@ -100,7 +116,11 @@ pub fn csv(rows: &[(Label, &Point)]) -> String {
             score.vectors.to_string(),
             digits(score.effective_vectors),
         ];
-        row.extend(figures(point).into_iter().flat_map(|(_, e)| cells(e)));
+        row.extend(
+            figures(point)
+                .into_iter()
+                .flat_map(|(_, figure)| cells_of(figure)),
+        );
         row.push(caveats(point));
         table.rows.push(row);
     }
@@ -142,6 +162,7 @@ pub fn reliability_csv(rows: &[(Label, &Point)]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use motefield_evaluator::score::CannotTell;
 
     #[test]
     fn a_table_without_points_has_its_heading() {
@@ -161,5 +182,15 @@ mod tests {
         };
         assert_eq!(cells(e), ["0.333333", "nan", "2"]);
         assert_eq!(headings("total_px")[1], "total_px_lo");
+        assert_eq!(cells_of(Ok(e)), cells(e));
+    }
+
+    /// No cell of a figure that cannot be told reads as a number, nor as the lack of one.
+    #[test]
+    fn what_cannot_be_told_is_no_number() {
+        for cell in cells_of(Err(CannotTell::OnePair)) {
+            assert_eq!(cell, "cannot tell: one-pair");
+            assert!(cell.parse::<f64>().is_err());
+        }
     }
 }

@@ -1,5 +1,6 @@
 //! Measured vectors: `vectors.csv`, JSON, and a sentence.
 
+use motefield_evaluator::uncertainty::Caution;
 use motefield_evaluator::{VectorField, VectorStatus};
 use motefield_files::table::Table;
 use motefield_rig::quantity::digits;
@@ -7,6 +8,7 @@ use motefield_study::caveat::Caveat;
 use motefield_study::vectors::{CAVEATS, COLUMNS, UNCERTAINTY};
 use serde_json::{Value, json};
 
+use crate::format::percent;
 use crate::json;
 
 /// The vectors as CSV, row by row over the grid: `x_px, y_px, dx_px, dy_px, peak_ratio, status`,
@@ -37,11 +39,16 @@ pub fn csv(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>, caveats: 
     table.csv()
 }
 
-/// The vectors for programs.
+/// The vectors for programs; with uncertainties, also what to beware of in them.
 ///
 /// # Panics
 /// With fewer uncertainties than vectors.
-pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>, caveats: &[Caveat]) -> Value {
+pub fn json(
+    field: &VectorField,
+    uncertainties_px: Option<&[[f64; 2]]>,
+    caveats: &[Caveat],
+    cautions: &[Caution],
+) -> Value {
     let vectors = field.vectors.iter().enumerate().map(|(k, v)| {
         let mut one = json!({
             "x_px": v.x_px,
@@ -58,7 +65,8 @@ pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>, caveats:
         }
         one
     });
-    let fields = json!({
+    let caution = |c: &Caution| json!({ "regime": c.regime, "share_of_vectors": c.share, "text": c.text });
+    let mut fields = json!({
         "columns": field.columns,
         "rows": field.rows,
         "window_px": field.window,
@@ -66,6 +74,9 @@ pub fn json(field: &VectorField, uncertainties_px: Option<&[[f64; 2]]>, caveats:
         "caveats": json::caveats(caveats),
         "vectors": vectors.collect::<Value>(),
     });
+    if uncertainties_px.is_some() {
+        fields["cautions"] = cautions.iter().map(caution).collect();
+    }
     json::file("motefield-vectors/1", fields)
 }
 
@@ -77,6 +88,17 @@ pub fn words(field: &VectorField) -> String {
         .filter(|v| v.status == VectorStatus::Valid)
         .count();
     format!("{} vectors, {valid} of them valid", field.vectors.len())
+}
+
+/// What to beware of in uncertainties, a line each.
+pub fn cautions_words(cautions: &[Caution]) -> String {
+    let line = |c: &Caution| {
+        let share = c.share.map_or(String::new(), |share| {
+            format!(" (so at {} of the vectors)", percent(share))
+        });
+        format!("Caution: {}{share}.\n", c.text)
+    };
+    cautions.iter().map(line).collect()
 }
 
 #[cfg(test)]
@@ -123,7 +145,20 @@ mod tests {
 
     #[test]
     fn programs_find_numbers_or_null() {
-        let json = json(&field(), Some(&[[0.1, 0.2]; 2]), &[Caveat::SameFrames]);
+        let caution = Caution {
+            regime: "gradient",
+            share: Some(0.25),
+            text: "beware".to_owned(),
+        };
+        let cautions = std::slice::from_ref(&caution);
+        assert!(json(&field(), None, &[], &[])["cautions"].is_null());
+        assert_eq!(
+            cautions_words(cautions),
+            "Caution: beware (so at 25.0 % of the vectors).\n"
+        );
+        let json = json(&field(), Some(&[[0.1, 0.2]; 2]), &[Caveat::SameFrames], cautions);
+        assert_eq!(json["cautions"][0]["regime"], "gradient");
+        assert_eq!(json["cautions"][0]["share_of_vectors"], 0.25);
         assert_eq!(json["caveats"][0]["id"], "same-frames");
         assert_eq!(json["schema"], "motefield-vectors/1");
         assert_eq!(json["vectors"][0]["u_y_px"], 0.2);

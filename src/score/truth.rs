@@ -37,8 +37,9 @@ pub fn hash(path: &Path) -> Result<FileHash, Failure> {
 }
 
 impl Truth {
-    /// Reads the file `path`, or the one in that directory that is the truth of all the `vectors`.
-    pub fn read(path: &Path, valid: Option<&Path>, vectors: &[PathBuf]) -> Result<Truth, Failure> {
+    /// Reads the file `path`, or the one in that directory that is the truth of all the `vectors`;
+    /// where they have different ones, that of each.
+    pub fn read_all(path: &Path, valid: Option<&Path>, vectors: &[PathBuf]) -> Result<Vec<Truth>, Failure> {
         let directory = match path.is_dir() {
             true => path,
             false => path.parent().unwrap_or(Path::new("")),
@@ -47,10 +48,15 @@ impl Truth {
             directory,
             manifest: Manifest::read(directory).filter(|m| m.command == "render"),
         };
-        let file = match path.is_dir() {
-            true => rendered.truth_of(vectors)?,
-            false => path.to_owned(),
+        let files = match path.is_dir() {
+            true => rendered.truths_of(vectors)?,
+            false => vec![path.to_owned()],
         };
+        let read = |file: PathBuf| Truth::read(file, valid, &rendered);
+        files.into_iter().map(read).collect()
+    }
+
+    fn read(file: PathBuf, valid: Option<&Path>, rendered: &Rendered) -> Result<Truth, Failure> {
         let field = npy::read_field(&file)?;
         let valid = match valid {
             Some(valid) => Some(valid.to_owned()),
@@ -163,8 +169,8 @@ impl Rendered<'_> {
         }
     }
 
-    /// The truth that all vectors are of.
-    fn truth_of(&self, vectors: &[PathBuf]) -> Result<PathBuf, Failure> {
+    /// The truth that all vectors are of, or one for each.
+    fn truths_of(&self, vectors: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
         let truths = self.truths()?;
         let Some(first) = truths.first() else {
             return Err(Failure::input(format!(
@@ -174,9 +180,9 @@ impl Rendered<'_> {
         };
         // The flow does not change from pair to pair; in a series it may from frame to frame.
         if truths.iter().all(|truth| truth.sha256 == first.sha256) {
-            return self.checked(first);
+            return Ok(vec![self.checked(first)?]);
         }
-        let mut chosen: Option<&FileHash> = None;
+        let mut own_truths: Vec<&FileHash> = Vec::new();
         for path in vectors {
             let own = self.frame_of(path).and_then(|k| {
                 let name = format!("truth-{k:05}.npy");
@@ -191,16 +197,17 @@ impl Rendered<'_> {
                     self.directory.join(&first.path).display()
                 )));
             };
-            if chosen.is_some_and(|chosen| chosen.sha256 != own.sha256) {
-                return Err(Failure::input(format!(
-                    "{} and {}: are vectors of frames whose true displacements differ; score them one at a time",
-                    vectors[0].display(),
-                    path.display()
-                )));
-            }
-            chosen.get_or_insert(own);
+            own_truths.push(own);
         }
-        self.checked(chosen.unwrap_or(first))
+        own_truths.dedup_by(|a, b| a.sha256 == b.sha256);
+        // One truth of all, or as many as there are vectors.
+        if own_truths.len() > 1 && own_truths.len() < vectors.len() {
+            return Err(Failure::input(format!(
+                "{}: some of the vectors share a true displacement and some do not; score those of one displacement together, or each by itself",
+                self.directory.display()
+            )));
+        }
+        own_truths.into_iter().map(|truth| self.checked(truth)).collect()
     }
 
     /// The frame of the series from which vectors were measured to the next, as the manifest beside

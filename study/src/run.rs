@@ -12,11 +12,12 @@ pub mod bound;
 mod figures;
 mod journal;
 mod measurement;
+mod stopping;
 pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motefield_evaluator::score::{ErrorSample, Errors, Score};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths};
 use motefield_evaluator::statistics::{Confidence, GridValues};
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render};
@@ -71,7 +72,7 @@ pub struct Experiment {
 pub struct Effort {
     /// Study seed.
     pub seed: u64,
-    /// Half the 95 % interval of the random error over its value at which no more pairs are added.
+    /// Half the 95 % interval of the total error over its value at which no more pairs are added.
     pub precision: f64,
     /// Measurements to begin with: pairs, or ensembles of them.
     pub first_pairs: usize,
@@ -129,6 +130,7 @@ impl Point {
             columns: self.columns,
             reach: self.reach,
             pairs: &self.errors,
+            truths: Truths::Repeat,
             part: None,
             confidence: Confidence::USUAL,
         };
@@ -271,9 +273,8 @@ pub fn run_kept(
             .zip(&done)
             .map(|(p, measured)| needed(p, measured, effort))
             .collect();
-        // At most double at once: the first intervals are themselves uncertain.
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
-            *wanted = (*need).min(2 * measured.len());
+            *wanted = stopping::next(*need, measured.len());
         }
         let ends = needs.iter().zip(&done);
         total = pairs(&mut ends.map(|(need, measured)| (*need).max(measured.len())));
@@ -298,36 +299,16 @@ fn jobs(wanted: &[usize], done: &[Vec<Measurement>]) -> Vec<(usize, usize)> {
     jobs
 }
 
-/// A point at which more vectors than this are lost, or that has none, is not worth more pairs.
-const HOPELESS: f64 = 0.5;
-
-fn hopeless(outliers: f64) -> bool {
-    outliers.is_nan() || outliers > HOPELESS
-}
-
 /// Measurements after which a point is left as it is.
 fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements will narrow the random error's interval to the precision wanted, in the
-/// worse component: the interval falls with the square root of their number.
+/// How many measurements a point needs by those there are.
 fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usize {
-    let (n, most) = (measured.len(), most(prepared, effort));
-    if n == 0 {
-        return effort.first_pairs.min(most);
+    let most = most(prepared, effort);
+    match measured.len() {
+        0 => effort.first_pairs.min(most),
+        n => stopping::needed(&prepared.score(measured), n, most, effort),
     }
-    let score = prepared.score(measured);
-    let width = score
-        .point
-        .iter()
-        .map(|c| c.random_px.relative_half_width())
-        .fold(0.0, f64::max);
-    if n >= most || width <= effort.precision || hopeless(score.outliers.value) {
-        return n;
-    }
-    let more = (n as f64 * (width / effort.precision).powi(2))
-        .ceil()
-        .min(most as f64);
-    (more as usize).clamp(n + 1, most)
 }

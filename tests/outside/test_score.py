@@ -1,4 +1,4 @@
-"""Bias, random error, total error and their intervals, recomputed from the files with numpy and scipy.stats."""
+"""Bias, local bias, random error, total error and their intervals, recomputed from the files with numpy and scipy.stats."""
 
 import csv
 
@@ -63,29 +63,49 @@ def tapers(lengths):
     return lags, [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
 
 
-def freedom_of_variance(sheets):
+def residuals(sheets, lost):
+    """What chance adds at each place: deviations from the mean there, allowing for the degrees of freedom lost to it."""
+    seen = np.isfinite(sheets).sum(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - lost))
+    return np.where(seen > lost, residual, np.nan)
+
+
+def freedom_of_variance(sheets, lost=1):
     """With how many degrees of freedom the variance of the mean is known: values over the sum of squared weights, each with the share of
     grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
-    takes one pair's worth."""
-    lags, taper = tapers(sheets.shape[1:])
-    sums = [(w**2 * (1 - lag / n)).sum() for lag, w, n in zip(lags, taper, sheets.shape[1:])]
-    return np.isfinite(sheets).sum() * (1 - 1 / len(sheets)) / np.prod(sums)
+    takes one pair's worth, or as many as are `lost`. With a scatter v that differs over the places, each squared weight counts
+    mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond the reach along x, or along y, if it is
+    nearer; whichever of both and of an even scatter gives the fewest degrees of freedom."""
+    rows, columns = sheets.shape[1:]
+    v = np.nansum(residuals(sheets, lost) ** 2, axis=0)
+    v = v / v.mean()
+
+    def product(dy, dx):
+        return (v[dy:, dx:] * v[: rows - dy, : columns - dx]).mean()
+
+    sums = np.zeros(3)
+    for dy in range(2 * REACH + 1):
+        for dx in range(2 * REACH + 1):
+            weight = np.prod([np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in (dy, dx)])
+            sides = (1 + (dy > 0)) * (1 + (dx > 0))
+            share = (1 - dy / rows) * (1 - dx / columns)
+            beyond = product(dy, max(dx, REACH + 1)), product(max(dy, REACH + 1), dx)
+            sums += sides * share * weight**2 * np.array([1, *beyond])
+    return np.isfinite(sheets).sum() * (1 - lost / len(sheets)) / sums.max()
 
 
-def lessened(number, sheets):
+def lessened(number, sheets, lost=1):
     """So many trials or degrees of freedom, lessened so that z / sqrt(n) becomes t / sqrt(n)."""
-    return number * (stats.norm.ppf(0.975) / stats.t.ppf(0.975, freedom_of_variance(sheets))) ** 2
+    return number * (stats.norm.ppf(0.975) / stats.t.ppf(0.975, freedom_of_variance(sheets, lost))) ** 2
 
 
-def variance_of_mean(sheets):
+def variance_of_mean(sheets, lost=1):
     """Variance of the mean of values on grids, one grid a pair: what repeats from pair to pair at a grid place is no chance; the
     covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
     beyond twice the reach (flat-topped window: Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below
-    independence."""
-    seen = np.isfinite(sheets).sum(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - 1))
-    residual = np.where(seen > 1, residual, np.nan)
+    independence. Squares of deviations from a place's own mean have lost two degrees of freedom there."""
+    residual = residuals(sheets, lost)
     whole = np.nan_to_num(residual)
     _, taper = tapers(sheets.shape[1:])
     covariance = sum(correlate(sheet, sheet, method="direct") for sheet in whole)
@@ -109,6 +129,42 @@ def root_mean_square(squares):
     return np.sqrt(s2), np.sqrt(s2 * freedom / low), np.sqrt(s2 * freedom / high)
 
 
+def chi(square, freedom):
+    """Mean square and its chi-squared interval."""
+    low, high = stats.chi2.ppf([0.975, 0.025], freedom)
+    return np.array([square, square * freedom / low, square * freedom / high])
+
+
+def local_and_random(sheets):
+    """What places repeat in every pair and what they do not, both as root mean square: one-way analysis of variance with fixed places and
+    unequal numbers (Searle, Casella and McCulloch, Variance Components, 1992); the variance of the mean, which is what the
+    mean takes off, is left out of the second, so that the squares add up. Intervals: Satterthwaite's for what differs at a
+    place, and for the scatter of the places' means, whose variance is that of a non-central chi-squared law; MOVER for the
+    difference of both (Zou and Donner, Stat. Med. 27 (2008) 1693)."""
+    seen, number = np.isfinite(sheets).sum(axis=0), np.isfinite(sheets).sum()
+    places, mean, means = (seen > 0).sum(), np.nanmean(sheets), np.nanmean(sheets, axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        squares = np.where(seen > 1, (sheets - means) ** 2 * seen / (seen - 1), np.nan)
+        within = np.nanmean(squares)
+        variances = np.where(seen > 1, np.nansum(squares, axis=0) / seen, np.where(seen > 0, within, 0))
+    of_within = variance_of_mean(squares, lost=2)
+    freedom = lessened(min(2 * within**2 / of_within, number - places), squares, lost=2)
+    at_places = chi(variances.sum() / number, freedom)
+
+    between = np.nansum(seen * (means - mean) ** 2) / number
+    products, each = sheets * (means - mean), number / places
+    of_noise = (each - 1) / each**2 * of_within
+    of_between = max(4 * variance_of_mean(products) - of_noise, of_noise)
+    between = chi(between, lessened(min(2 * between**2 / of_between, number), products))
+
+    value = between[0] - at_places[0]
+    low = value - np.hypot(between[0] - between[1], at_places[2] - at_places[0])
+    high = value + np.hypot(between[2] - between[0], at_places[0] - at_places[1])
+    of_mean = min(variance_of_mean(sheets), within / len(sheets))
+    local = np.sqrt(np.maximum(np.array([value, low, high]) + of_mean, 0))
+    return local, np.sqrt(chi(np.nanvar(sheets) - local[0] ** 2, freedom))
+
+
 def wilson(p, n):
     """Wilson's 95 % interval (J. Am. Stat. Assoc. 22 (1927) 209): the fractions that p is within 1.96 standard errors of."""
     z2 = stats.norm.ppf(0.975) ** 2
@@ -124,7 +180,7 @@ def figures(at_point, over_window):
             bias, number = mean(component)
             effective = min(effective, number)
             all[f"{prefix}bias_{axis}_px"] = bias
-            all[f"{prefix}random_{axis}_px"] = root_mean_square((component - bias[0]) ** 2)
+            all[f"{prefix}local_{axis}_px"], all[f"{prefix}random_{axis}_px"] = local_and_random(component)
             all[f"{prefix}total_{axis}_px"] = root_mean_square(component**2)
     all["total_px"] = root_mean_square((at_point**2).sum(axis=1))
     lost = np.isnan(at_point[:, 0]).astype(float)
@@ -197,8 +253,9 @@ def test_coverage(program):
         return np.array([float(row[name]) for row in rows])
 
     for axis in "xy":
-        bias, random = column(f"bias_{axis}_px"), column(f"random_{axis}_px")
-        long_run = {"bias": bias.mean(), "random": np.sqrt((random**2).mean() + bias.var()), "total": np.sqrt((random**2 + bias**2).mean())}
+        bias, local, random = (column(f"{what}_{axis}_px") for what in ("bias", "local", "random"))
+        long_run = {"bias": bias.mean(), "random": np.sqrt((random**2).mean() + bias.var())}
+        long_run["total"] = np.sqrt((random**2 + local**2 + bias**2).mean())
         for what, value in long_run.items():
             name = f"{what}_{axis}_px"
             inside = np.count_nonzero((column(name + "_lo") <= value) & (value <= column(name + "_hi")))

@@ -146,7 +146,7 @@ fn sweep_table() {
     );
     let mut expected: Vec<String> = Vec::new();
     for axis in ["x", "y"] {
-        for figure in ["bias", "random", "total"] {
+        for figure in ["bias", "local", "random", "total"] {
             expected.extend(["", "_lo", "_hi"].map(|end| format!("{figure}_{axis}_px{end}")));
         }
     }

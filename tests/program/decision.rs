@@ -47,7 +47,7 @@ fn power_limited_source_has_two_walls() {
     let directory = empty("two_walls");
     let (code, d) = decide(&directory, "d", &[]);
     assert_eq!(code, 0);
-    assert_eq!(d["schema"], "motefield-decision/1");
+    assert_eq!(d["schema"], "motefield-decision/2");
     assert_eq!(d["short_side"]["limits"], "light");
     assert_eq!(d["long_side"]["limits"], "blur");
     let (short, best, long) = (

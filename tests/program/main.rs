@@ -12,6 +12,7 @@ mod contract;
 mod decision;
 mod diameter;
 mod ensemble;
+mod error_parts;
 mod faults;
 mod frozen;
 mod licences;

@@ -108,6 +108,16 @@ fn vectors_carry_their_uncertainty() {
         let arguments = [&["correlate"], &frames[..], &["--out", out], more].concat();
         let done = motefield(&directory, &arguments);
         assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        // Where the estimator is known to be wrong stands beside its results, and only there.
+        let text = String::from_utf8_lossy(&done.stdout);
+        assert_eq!(
+            text.contains("Caution: with 10 particles per window"),
+            !more.is_empty(),
+            "{text}"
+        );
+        let done = motefield(&directory, &[&arguments[..], &["--force", "--json"]].concat());
+        let vectors: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+        assert_eq!(vectors["cautions"].is_array(), !more.is_empty());
         let score = motefield(&directory, &["score", out, "--truth", "pairs", "--json"]);
         assert!(
             score.status.success(),

@@ -37,7 +37,7 @@ pub struct PeakLocking {
 /// If `truth` has fewer vectors than the errors.
 ///
 /// ```
-/// use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, peak_locking};
+/// use motefield_evaluator::score::{ErrorSample, Errors, Truths, VectorTruth, peak_locking};
 /// use motefield_evaluator::statistics::Confidence;
 ///
 /// // Eight displacements of 0, 1/8, ..., 7/8 px, all measured as whole pixels.
@@ -53,6 +53,7 @@ pub struct PeakLocking {
 ///     columns: 8,
 ///     reach: [0, 0],
 ///     pairs: &[errors],
+///     truths: Truths::Repeat,
 ///     part: None,
 ///     confidence: Confidence::USUAL,
 /// };

@@ -22,7 +22,7 @@ pub const MINUS_3_DB: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// If `truth` has fewer vectors than the errors.
 ///
 /// ```
-/// use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, amplitude_ratio};
+/// use motefield_evaluator::score::{ErrorSample, Errors, Truths, VectorTruth, amplitude_ratio};
 /// use motefield_evaluator::statistics::Confidence;
 ///
 /// // Three quarters of a wave of 1 px are measured.
@@ -34,6 +34,7 @@ pub const MINUS_3_DB: f64 = std::f64::consts::FRAC_1_SQRT_2;
 ///     columns: 16,
 ///     reach: [0, 0],
 ///     pairs: &[errors],
+///     truths: Truths::Repeat,
 ///     part: None,
 ///     confidence: Confidence::USUAL,
 /// };

@@ -193,8 +193,12 @@ pub(crate) fn limited_freedom(values: &GridValues, freedom: f64) -> f64 {
 /// these values, reduced so that an interval for large numbers, z/√n wide, becomes t/√n wide, with
 /// Student's t for the degrees of freedom of that variance.
 pub(super) fn reduced(number: f64, values: &GridValues, confidence: Confidence) -> f64 {
-    let known = student(freedom_of_variance(values), confidence);
-    number * (student(f64::INFINITY, confidence) / known).powi(2)
+    reduced_to(number, freedom_of_variance(values), confidence)
+}
+
+/// The same where the variance is known with these degrees of `freedom`.
+pub(super) fn reduced_to(number: f64, freedom: f64, confidence: Confidence) -> f64 {
+    number * (student(f64::INFINITY, confidence) / student(freedom, confidence)).powi(2)
 }
 
 /// Two-sided factor of Student's t for `freedom` degrees of freedom; of the normal law for more

@@ -3,6 +3,7 @@
 mod accuracy;
 mod bootstrap;
 mod bound;
+mod components;
 mod correlation;
 mod deform;
 mod dynamic_range;

@@ -198,3 +198,71 @@ fn leaves_alone_what_it_cannot_fit() {
         assert!(p.status == VectorStatus::Valid || p == r);
     }
 }
+
+/// Two pairs whose streaks lie across each other, 6 px long at 45° and at -45°: each pair tells the
+/// displacement across its streaks well and along them badly, so that what errs in x goes with what
+/// errs in y. Weighted by their whole information, both pairs together err little in either
+/// direction: with the variances p across and q along (the same of both pairs, by symmetry), the
+/// variance of a component is 1/(1/p + 1/q). Without the cross term of the information, x and y of
+/// both pairs count alike and it is that of their mean, (p + q)/4. Both from the vectors of the
+/// single pairs; one picture has some 9 independent windows of two components, which tell a ratio of
+/// errors of the same windows to 20 %.
+#[test]
+fn pairs_of_an_ensemble_count_where_they_are_sharp() {
+    let scene = scene(20_000.0, 96);
+    let streaked = |seed: u64, along: [f64; 2]| {
+        const POINTS: usize = 13;
+        let exposures = (0..POINTS).map(|k| {
+            let t = (k as f64 + 0.5) / POINTS as f64 - 0.5;
+            scene.frames(seed, displaced(along.map(|l| t * l)))
+        });
+        let mut sum = [0; 2].map(|_| Array2::zeros((scene.height, scene.width)));
+        for exposure in exposures {
+            for (sum, frame) in sum.iter_mut().zip(exposure) {
+                *sum += &(frame / POINTS as f64);
+            }
+        }
+        photographed(seed, sum)
+    };
+    let side = 6.0 / 2f64.sqrt();
+    let pairs = [streaked(7, [side, side]), streaked(8, [side, -side])];
+    // Along (1, 1) and (1, -1): the frame of both streaks.
+    let turned = |views: &[[ndarray::ArrayView2<f32>; 2]]| -> [Vec<f64>; 2] {
+        let mut processing = fitted();
+        // Vectors between those of independent windows tell little more, and cost as much.
+        for pass in &mut processing.passes {
+            pass.overlap = 0.5;
+        }
+        let field = correlate_ensemble(views, &processing).unwrap();
+        let errors = field.vectors.iter().map(|v| [v.dx_px - 3.3, v.dy_px - 3.3]);
+        let turn = |sign: f64| {
+            errors
+                .clone()
+                .map(|[x, y]| (x + sign * y) / 2f64.sqrt())
+                .collect()
+        };
+        [turn(1.0), turn(-1.0)]
+    };
+    let views = pairs.each_ref().map(|[a, b]| [a.view(), b.view()]);
+    let square = |errors: &[f64]| errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64;
+    let [[one_along, one_across], [two_across, two_along]] =
+        [&views[..1], &views[1..]].map(|views| turned(views).map(|errors| square(&errors)));
+    let (p, q) = (0.5 * (one_across + two_across), 0.5 * (one_along + two_along));
+    let together = turned(&views).map(|errors| square(&errors));
+    let together = 0.5 * (together[0] + together[1]);
+    let (weighted, mean) = (1.0 / (1.0 / p + 1.0 / q), 0.25 * (p + q));
+    println!(
+        "across {:.5} px, along {:.5} px; together {:.5} px, weighted {:.5} px, mean {:.5} px",
+        p.sqrt(),
+        q.sqrt(),
+        together.sqrt(),
+        weighted.sqrt(),
+        mean.sqrt()
+    );
+    assert!(mean > 1.5 * weighted, "the streaks must make a difference");
+    let error = (together / weighted).sqrt();
+    assert!(
+        (error - 1.0).abs() < 0.2,
+        "{error} of what the information allows"
+    );
+}

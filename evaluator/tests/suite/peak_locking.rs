@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 
 use crate::support::TestScene;
 use motefield_evaluator::score::{
-    ErrorSample, Errors, PeakLocking, VectorTruth, fractions, peak_locking, reach,
+    ErrorSample, Errors, PeakLocking, Truths, VectorTruth, fractions, peak_locking, reach,
 };
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, LowValues, Pass, Processing, Weighting, correlate};
@@ -58,6 +58,7 @@ fn sample(pairs: &[Errors]) -> ErrorSample<'_> {
         columns: SIDE,
         reach: [1, 1],
         pairs,
+        truths: Truths::Repeat,
         part: None,
         confidence: Confidence::USUAL,
     }
@@ -180,6 +181,7 @@ fn small_particle_images_lock() {
             columns: grid.columns,
             reach: reach(&grid),
             pairs: &pairs,
+            truths: Truths::Repeat,
             part: None,
             confidence: Confidence::USUAL,
         };

@@ -4,8 +4,8 @@ use std::f64::consts::TAU;
 
 use crate::support::{Frame, TestScene};
 use motefield_evaluator::score::{
-    Crossing, ErrorSample, Errors, MINUS_3_DB, MINUS_10_PERCENT, VectorTruth, amplitude_ratio, crossing,
-    reach,
+    Crossing, ErrorSample, Errors, MINUS_3_DB, MINUS_10_PERCENT, Truths, VectorTruth, amplitude_ratio,
+    crossing, reach,
 };
 use motefield_evaluator::statistics::{Confidence, Estimate};
 use motefield_evaluator::{
@@ -173,6 +173,7 @@ fn response_with_interval(number: u64, wavelength: f64) -> Estimate {
         columns: grid.columns,
         reach: reach(&grid),
         pairs: &errors,
+        truths: Truths::Repeat,
         part: Some(&inner),
         confidence: Confidence::USUAL,
     };

@@ -1,7 +1,8 @@
 //! Figures of a score, by hand; and of samples that hardly have any.
 
 use motefield_evaluator::score::{
-    ErrorSample, Errors, VectorTruth, amplitude_ratio, dynamic_range, fractions, peak_locking,
+    CannotTell, ErrorSample, Errors, Truths, VectorTruth, amplitude_ratio, dynamic_range, fractions,
+    peak_locking,
 };
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::reliability;
@@ -44,6 +45,7 @@ fn detection_is_not_the_absence_of_outliers() {
         columns: 3,
         reach: [0, 0],
         pairs: &pairs,
+        truths: Truths::Repeat,
         part: None,
         confidence: Confidence::USUAL,
     };
@@ -74,6 +76,7 @@ fn nothing_valid_is_off_by_the_limit() {
         columns: 2,
         reach: [0, 0],
         pairs: &errors,
+        truths: Truths::Repeat,
         part: None,
         confidence: Confidence::USUAL,
     };
@@ -92,6 +95,7 @@ fn values_stand_at_the_vectors_that_count() {
         columns: 2,
         reach: [1, 1],
         pairs: &[none.clone(), none],
+        truths: Truths::Repeat,
         part: Some(&[true, false, false, true]),
         confidence: Confidence::USUAL,
     };
@@ -142,6 +146,7 @@ proptest! {
             columns: 4,
             reach: [1, 1],
             pairs: &pairs,
+            truths: Truths::Repeat,
             part: Some(&seen),
             confidence: Confidence::USUAL,
         };
@@ -149,6 +154,7 @@ proptest! {
         let mut all = vec![score.total_px, score.outliers, score.valid_detection];
         for part in score.point.iter().chain(&score.window) {
             all.extend([part.bias_px, part.random_px, part.total_px]);
+            all.extend(part.local_px.ok());
         }
         all.extend(sample.percentiles());
         for component in 0..2 {
@@ -166,5 +172,80 @@ proptest! {
             let inside = figure.lo <= figure.value && figure.value <= figure.hi;
             prop_assert!(figure.value.is_nan() || inside, "{figure:?} of {pairs:?}");
         }
+    }
+}
+
+/// Errors of pairs along x, and none along y, all vectors valid.
+fn along_x(pairs: &[&[f64]]) -> Vec<Errors> {
+    let one = |pair: &&[f64]| {
+        let point_px: Vec<[f64; 2]> = pair.iter().map(|e| [*e, 0.0]).collect();
+        Errors {
+            detected: vec![true; pair.len()],
+            window_px: point_px.clone(),
+            point_px,
+        }
+    };
+    pairs.iter().map(one).collect()
+}
+
+/// By hand: what repeats at fixed places, 0.1 and 0.3 px, is bias 0.2 px and local bias 0.1 px;
+/// ±0.05 px from pair to pair at each place, independently, have the variance 2 · 0.05² at either
+/// place, and the mean of all, 0.2 px, that over the four values. So the random part is
+/// 0.005 - 0.005/4, the local one 0.1² - 0.005/2 + 0.005/4, and all squares add up to the total's.
+#[test]
+fn three_parts_of_repeated_pairs() {
+    let errors = along_x(&[&[0.15, 0.25], &[0.05, 0.35]]);
+    let mut sample = ErrorSample {
+        columns: 2,
+        reach: [0, 0],
+        pairs: &errors,
+        truths: Truths::Repeat,
+        part: None,
+        confidence: Confidence::USUAL,
+    };
+    let x = sample.score().point[0];
+    let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-12, "{a} is not {b}: {x:?}");
+    near(x.bias_px.value, 0.2);
+    near(x.local_px.unwrap().value.powi(2), 0.01 - 0.00125);
+    near(x.random_px.value.powi(2), 0.00375);
+    near(
+        x.bias_px.value.powi(2) + x.local_px.unwrap().value.powi(2) + x.random_px.value.powi(2),
+        x.total_px.value.powi(2),
+    );
+    // The same pairs of flows that differ tell only what both parts make together.
+    sample.truths = Truths::Differ;
+    let x = sample.score().point[0];
+    assert_eq!(x.local_px, Err(CannotTell::FlowDiffers));
+    assert!((x.random_px.value.powi(2) - 0.0125).abs() < 1e-12 && x.random_px.lo == 0.0);
+}
+
+/// One pair, or none of whose places is seen twice, cannot tell what repeats: the random part holds
+/// both, and may be nothing but local bias.
+#[test]
+fn one_pair_cannot_tell_what_repeats() {
+    let nothing = f64::NAN;
+    for (pairs, reason) in [
+        (along_x(&[&[0.1, 0.3, 0.2, 0.6]]), CannotTell::OnePair),
+        (
+            along_x(&[&[0.1, 0.3, nothing, nothing], &[nothing, nothing, 0.2, 0.6]]),
+            CannotTell::NothingRepeats,
+        ),
+    ] {
+        let sample = ErrorSample {
+            columns: 4,
+            reach: [0, 0],
+            pairs: &pairs,
+            truths: Truths::Repeat,
+            part: None,
+            confidence: Confidence::USUAL,
+        };
+        let x = sample.score().point[0];
+        assert_eq!(x.local_px, Err(reason));
+        assert!(
+            (x.random_px.value - 0.035f64.sqrt()).abs() < 1e-12 && x.random_px.lo == 0.0,
+            "{x:?}"
+        );
+        let parts = x.bias_px.value.powi(2) + x.random_px.value.powi(2);
+        assert!((parts - x.total_px.value.powi(2)).abs() < 1e-12);
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::support::{Frame, TestParticle, TestScene, camera, moments, render};
 use motefield_evaluator::statistics::{Confidence, Estimate, fraction};
-use motefield_evaluator::uncertainty::{Estimator, estimate};
+use motefield_evaluator::uncertainty::{Estimator, cautions, estimate};
 use motefield_evaluator::{Processing, Vector, VectorField, VectorStatus, Weighting, correlate};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -285,4 +285,46 @@ fn field_of_other_images_is_refused() {
     let error = estimate(small, small, &field, &processing, estimator).unwrap_err();
     let text = error.to_string();
     assert!(text.contains("does not fit into frames of 128x96 px"), "{text}");
+}
+
+/// The gradients from which the estimators are wrong are those of `results/uncertainty`: correlation
+/// statistics from 0.05 px per px, particle disparity from 0.1. A field of that shear is named, at
+/// every vector that has neighbours; half of it is not. What the vectors do not tell is always said.
+#[test]
+fn cautions_name_the_gradient() {
+    let sheared = |shear: f64| VectorField {
+        columns: 4,
+        rows: 4,
+        window: [32, 32],
+        spacing: [8, 16],
+        vectors: (0..16)
+            .map(|k| Vector {
+                x_px: 15.5 + 8.0 * (k % 4) as f64,
+                y_px: 15.5 + 16.0 * (k / 4) as f64,
+                dx_px: 0.0,
+                dy_px: shear * 16.0 * (k / 4) as f64,
+                peak_ratio: 3.0,
+                // The vectors above and below a lost one have a neighbour on one side only.
+                status: if k == 5 {
+                    VectorStatus::Outlier
+                } else {
+                    VectorStatus::Valid
+                },
+            })
+            .collect(),
+    };
+    let share = |estimator, shear: f64| {
+        let found = cautions(estimator, &sheared(shear));
+        let gradient = found.iter().find(|c| c.regime == "gradient");
+        assert!(found.len() > usize::from(gradient.is_some()));
+        gradient.map(|c| c.share.unwrap())
+    };
+    let statistics = Estimator::CorrelationStatistics;
+    // Six vectors have valid neighbours along y, where the displacement changes, and five more along
+    // x only, where it does not.
+    assert_eq!(share(statistics, 0.05), Some(6.0 / 11.0));
+    assert_eq!(share(statistics, 0.025), None);
+    assert!(share(Estimator::ParticleDisparity, 0.1).is_some());
+    assert_eq!(share(Estimator::ParticleDisparity, 0.05), None);
+    assert_eq!(share(Estimator::PeakRatio, 0.2), None);
 }

@@ -5,7 +5,7 @@ use crate::figure::palette::{self, INK, PAPER};
 use crate::figure::{
     Anchor, Area, Axis, AxisScale, BOLD, LABEL, Ruler, Side, Svg, fill, frame, stroke, tint,
 };
-use crate::format::pixels;
+use crate::format::{CANNOT_TELL, pixels};
 use motefield_evaluator::statistics::Estimate;
 
 /// The curve on its axes.
@@ -26,7 +26,10 @@ impl<'a> Chart<'a> {
         // the curve.
         let others = points
             .iter()
-            .flat_map(|p| [p.total_px.lo, p.total_px.hi, p.random_px, p.bias_px.abs()])
+            .flat_map(|p| {
+                let local = p.local_px.unwrap_or(p.random_px);
+                [p.total_px.lo, p.total_px.hi, p.random_px, local, p.bias_px.abs()]
+            })
             .filter(|v| drawable(*v))
             .map(|v| v.clamp(smallest / 8.0, largest * 2.0));
         let near = smallest / 30.0..largest * 30.0;
@@ -102,7 +105,7 @@ impl<'a> Chart<'a> {
         }
     }
 
-    /// The three errors: what lies outside the axis is cut off at its end.
+    /// The errors: what lies outside the axis is cut off at its end.
     pub(super) fn lines(&self, svg: &mut Svg) {
         self.intervals(svg);
         for series in &SERIES {
@@ -191,13 +194,20 @@ impl Series {
     }
 }
 
-/// Bias, random and total error: the total last, on top.
-pub(super) const SERIES: [Series; 3] = [
+/// Bias, local bias, random and total error: the total last, on top.
+pub(super) const SERIES: [Series; 4] = [
     Series {
         colour: palette::GREEN,
         width: 2.0,
         dashes: "2 4",
         value: |p| p.bias_px.abs(),
+    },
+    Series {
+        colour: palette::PURPLE,
+        width: 2.0,
+        dashes: "10 3 2 3",
+        // What cannot be told is not drawn.
+        value: |p| p.local_px.unwrap_or(f64::NAN),
     },
     Series {
         colour: palette::VERMILION,
@@ -261,12 +271,13 @@ pub(super) fn has_interval(point: &CurvePoint) -> bool {
 fn hint(point: &CurvePoint) -> String {
     let Estimate { value, lo, hi } = point.total_px;
     format!(
-        "{}: total {} ({} to {}), random {}, bias {}, streak {}, {:.1} % of the vectors valid",
+        "{}: total {} ({} to {}), random {}, local bias {}, bias {}, streak {}, {:.1} % of the vectors valid",
         time(point.pulse_s),
         pixels(value),
         pixels(lo),
         pixels(hi),
         pixels(point.random_px),
+        point.local_px.map_or(CANNOT_TELL.to_owned(), pixels),
         pixels(point.bias_px),
         pixels(point.streak_px),
         100.0 * point.valid_fraction

@@ -9,10 +9,10 @@ fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
     let points: Vec<CurvePoint> = pulses
         .iter()
         .map(|&pulse_s| {
-            let random = (light / pulse_s).hypot(blur * pulse_s).hypot(0.012);
+            let scatter = (light / pulse_s).hypot(blur * pulse_s).hypot(0.012);
             let bias = 0.004 + 0.3 * blur * pulse_s;
-            let total = random.hypot(bias);
-            let usable = random < 0.6;
+            let total = scatter.hypot(bias);
+            let usable = scatter < 0.6;
             CurvePoint {
                 pulse_s,
                 streak_px: 0.5 * pulse_s / 100e-6,
@@ -21,7 +21,8 @@ fn study(pulses: &[f64], light: f64, blur: f64) -> Curve {
                     lo: 0.94 * total,
                     hi: 1.07 * total,
                 },
-                random_px: random,
+                random_px: 0.8 * scatter,
+                local_px: Some(0.6 * scatter),
                 bias_px: if pulse_s < 30e-6 { -bias } else { bias },
                 valid_fraction: if usable { 0.99 } else { 0.7 },
                 usable,

@@ -165,16 +165,18 @@ impl Chart<'_> {
 
         let has = |usable| self.points.iter().any(|p| p.usable == usable);
         let any = !self.points.is_empty();
-        let [bias, random, _] = &SERIES;
+        let [bias, local, random, _] = &SERIES;
+        let told = self.points.iter().any(|p| p.local_px.is_some());
         let entry = |swatch: legend::Swatch<'static>, words| LegendEntry {
             swatch,
             wide: WIDE,
             words,
         };
         let entries = [
-            (has(true), entry(Box::new(total), "total error, 95 % interval")),
+            (has(true), entry(Box::new(total), "total error, 95 %")),
             (any, entry(legend::line(WIDE, random.stroke()), "random error")),
-            (any, entry(legend::line(WIDE, bias.stroke()), "bias (magnitude)")),
+            (told, entry(legend::line(WIDE, local.stroke()), "local bias")),
+            (any, entry(legend::line(WIDE, bias.stroke()), "|bias|")),
             (
                 has(false),
                 entry(legend::disc(mark(false)), "too few valid vectors"),

@@ -1,9 +1,10 @@
 //! The decision in words and as JSON.
 
+use motefield_evaluator::score::Component;
 use motefield_evaluator::statistics::Estimate;
 use serde_json::{Value, json};
 
-use crate::format::{interval, percent, remarks};
+use crate::format::{figure, interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
@@ -11,8 +12,10 @@ use motefield_study::decide::reading::{Reading, best_total};
 use motefield_study::decide::{Decision, Limit, MeasuredPulse, Remedy, samples};
 use motefield_study::values::figures;
 
-/// The layout of a pulse length's `decision.json`.
-const SCHEMA: &str = "motefield-decision/1";
+/// The layout of a pulse length's `decision.json`. Since 2 `random_x_px` is what changes from pair
+/// to pair at one place, without the `local_x_px` that it contained before, and `precision` is that
+/// of `total_px`.
+const SCHEMA: &str = "motefield-decision/2";
 
 fn time(seconds: f64) -> String {
     format(seconds, Dimension::Time)
@@ -127,12 +130,26 @@ fn error_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> 
     }
     for (axis, c) in ["x", "y"].iter().zip(&best.point.score.point) {
         lines.push(format!(
-            "    along {axis}: bias {}, random {}",
+            "    along {axis}: bias {}, local bias {}, random {}",
             px(c.bias_px),
+            figure(c.local_px, "px"),
             px(c.random_px)
         ));
     }
+    lines.push(averaging_words(&best.point.score.point));
     lines
+}
+
+/// What is left of the total error when many pairs are averaged.
+fn averaging_words(components: &[Component; 2]) -> String {
+    let left = |c: &Component| Some(c.bias_px.value.hypot(c.local_px.ok()?.value));
+    match (left(&components[0]), left(&components[1])) {
+        (Some(x), Some(y)) => format!(
+            "    a mean over N pairs brings the random parts down by the root of N; bias and local bias stay: {} px",
+            short(x.hypot(y))
+        ),
+        _ => "    what a mean over many pairs would keep of it cannot be told".to_owned(),
+    }
 }
 
 fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
@@ -231,7 +248,7 @@ fn best_json(decision: &Decision) -> Option<Value> {
 }
 
 fn point_json(m: &MeasuredPulse) -> Value {
-    let mut row = json::intervals(figures(&m.point));
+    let mut row = json::figures(figures(&m.point));
     row.insert("pulse_s".to_owned(), json!(m.pulse_s));
     row.insert("streak_px".to_owned(), json!(m.streak_px));
     row.insert("pairs".to_owned(), json!(m.point.score.pairs));
@@ -289,6 +306,7 @@ pub fn curve(decision: &Decision, go_on: &str) -> crate::curve::Curve {
                 streak_px: m.streak_px,
                 total_px: m.point.score.total_px,
                 random_px: x.random_px.value.hypot(y.random_px.value),
+                local_px: x.local_px.and_then(|x| Ok(x.value.hypot(y.local_px?.value))).ok(),
                 bias_px: x.bias_px.value.hypot(y.bias_px.value),
                 valid_fraction,
                 usable: valid_fraction >= decision.wish.valid,

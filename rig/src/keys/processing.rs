@@ -108,9 +108,11 @@ section! {
 
     REFINEMENT = Key::choice::<Refinement>("processing.refinement")
         .about("a last fit of the two windows to each other by least squares, or of all particle \
-                images in both windows; the latter is nearest to the physical limit and little \
-                affected by particles that leave the sheet, but slow: 3 s for a pair of 256 x 256 \
-                px, 13 to 20 s with streaks of 3 to 5 px")
+                images in both windows; the latter is little affected by particles that leave \
+                the sheet and, in bright pictures (1000 e and more in a particle's brightest pixel) \
+                without long streaks, nearest to the physical limit; from 60 to 500 e it is worth \
+                as much as no refinement, or a few per cent less, and with streaks of 10 px it is \
+                worse; slow: 3 s for a pair of 256 x 256 px, 13 to 20 s with streaks of 3 to 5 px")
         .default("\"none\"", "");
 
     PREDICTOR_FILTER = Key::choice::<PredictorFilter>("processing.predictor_filter")

@@ -33,6 +33,7 @@ fn of_score(statuses: &[VectorStatus], known: usize) -> Vec<&'static str> {
         columns: statuses.len(),
         reach: [0, 0],
         pairs: &pairs,
+        truths: motefield_evaluator::score::Truths::Repeat,
         part: Some(&part),
         confidence: Confidence::USUAL,
     };

@@ -9,7 +9,7 @@
 
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::score::{ErrorSample, Errors, Score};
-use motefield_evaluator::statistics::{Estimate, GridValues, root_mean_square};
+use motefield_evaluator::statistics::{Estimate, GridValues, ratio, root_mean_square};
 use motefield_evaluator::{Grid, Processing};
 use motefield_generator::pair::expected_moved;
 use motefield_generator::truth::TrueDisplacement;
@@ -21,7 +21,8 @@ use ndarray::{Array2, Array3};
 pub struct Bound {
     /// Root mean square over the windows that gave a vector, px, with its 95 % interval.
     pub bound_px: [Estimate; 2],
-    /// Bound over random error, with the interval that follows from that of the random error.
+    /// Bound over random error, with the interval that follows from those of both. (They share
+    /// particles and tend to rise and fall together, so that it is rather too wide.)
     pub efficiency: [Estimate; 2],
 }
 
@@ -54,8 +55,7 @@ impl Bound {
             };
             let bound = root_mean_square(&squares, sample.confidence);
             let random = score.point[c].random_px;
-            let efficiency = random.map_falling(|random| bound.value / random);
-            (bound, efficiency)
+            (bound, ratio(bound, random))
         });
         Bound {
             bound_px: [x.0, y.0],
@@ -149,3 +149,6 @@ pub(super) fn ensemble(bounds: impl Iterator<Item = Vec<[f64; 2]>>) -> Vec<[f64;
         .map(|w| w.map(|information| information.powf(-0.5)))
         .collect()
 }
+
+#[cfg(test)]
+mod tests;

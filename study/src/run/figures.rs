@@ -2,7 +2,8 @@
 //! dynamic ranges.
 
 use motefield_evaluator::score::{
-    DynamicRange, ErrorSample, PERCENTILES, Score, VectorTruth, amplitude_ratio, dynamic_range, peak_locking,
+    DynamicRange, ErrorSample, PERCENTILES, Score, Truths, VectorTruth, amplitude_ratio, dynamic_range,
+    peak_locking,
 };
 use motefield_evaluator::statistics::Estimate;
 
@@ -41,22 +42,34 @@ fn range(values: impl Iterator<Item = f64>) -> f64 {
 }
 
 impl FurtherFigures {
-    /// Of a sample scored against `truth`, in pictures `width_px` wide.
-    pub fn of(sample: &ErrorSample, truth: &VectorTruth, score: &Score, width_px: usize) -> FurtherFigures {
-        let lengths = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy));
+    /// Of a sample scored against `truths`, one of each pair, or one of all where the flow repeats,
+    /// in pictures `width_px` wide. Peak locking and amplitude are those of a flow that repeats, and
+    /// unknown of another.
+    ///
+    /// # Panics
+    /// Without any truth.
+    pub fn of(
+        sample: &ErrorSample,
+        truths: &[VectorTruth],
+        score: &Score,
+        width_px: usize,
+    ) -> FurtherFigures {
+        let everywhere = truths.iter().flat_map(|truth| &truth.point_px);
+        let lengths = everywhere.map(|[dx, dy]| dx.hypot(*dy));
+        let (truth, repeats) = (&truths[0], sample.truths == Truths::Repeat);
         let largest_px = lengths.filter(|l| l.is_finite()).fold(0.0, f64::max);
         let [x, y] = score.point.map(|c| c.random_px);
         let worse = if y.value > x.value { y } else { x };
         let locking = |component| {
             let found = peak_locking(sample, truth, component);
-            match found.truth <= NEARLY_UNIFORM {
+            match repeats && found.truth <= NEARLY_UNIFORM {
                 true => found.degree,
                 false => Estimate::unknown(-1.0, 1.0),
             }
         };
         let amplitude = |component: usize| {
             let range = range(truth.point_px.iter().map(|t| t[component]));
-            match range > SAME_PX {
+            match repeats && range > SAME_PX {
                 true => amplitude_ratio(sample, truth, component),
                 false => Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY),
             }

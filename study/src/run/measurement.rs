@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::prepare::Background;
-use motefield_evaluator::score::{ErrorSample, Errors, Score, VectorTruth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, Processing, correlate_ensemble};
@@ -139,6 +139,7 @@ impl<'a> Prepared<'a> {
             columns: self.columns,
             reach: self.reach,
             pairs: errors,
+            truths: Truths::Repeat,
             part: Some(part),
             confidence,
         }
@@ -173,7 +174,14 @@ impl<'a> Prepared<'a> {
         let estimators = self.wanted.estimators.iter().filter(|_| self.ensemble() == 1);
         let besides = Besides {
             bound: bound.then(|| Bound::new(&sample, &bounds, &score)),
-            figures: figures.then(|| FurtherFigures::of(&sample, &self.truth, &score, self.scene.size[0])),
+            figures: figures.then(|| {
+                FurtherFigures::of(
+                    &sample,
+                    std::slice::from_ref(&self.truth),
+                    &score,
+                    self.scene.size[0],
+                )
+            }),
             trust: estimators.enumerate().map(trust_in).collect(),
         };
         Point {

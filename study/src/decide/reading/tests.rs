@@ -1,6 +1,6 @@
 //! Readings of invented sweeps whose best and whose crossings of the limit are known.
 
-use motefield_evaluator::score::{ErrorSample, Errors};
+use motefield_evaluator::score::{ErrorSample, Errors, Truths};
 use motefield_evaluator::statistics::Confidence;
 
 use super::*;
@@ -35,6 +35,7 @@ fn point(total_px: f64, lost: f64) -> Point {
         columns: SIDE,
         reach: [0, 0],
         pairs: &errors,
+        truths: Truths::Repeat,
         part: None,
         confidence: Confidence::USUAL,
     }

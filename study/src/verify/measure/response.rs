@@ -1,7 +1,7 @@
 //! Spatial response: which part of the amplitude of a displacement wave is measured.
 
 use motefield_evaluator::Grid;
-use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth, amplitude_ratio, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, Truths, VectorTruth, amplitude_ratio, reach};
 use motefield_generator::Scene;
 use motefield_generator::truth;
 
@@ -45,6 +45,7 @@ fn run(request: &Request) -> Result<Figures, String> {
         columns: grid.columns,
         reach: reach(&grid),
         pairs: &errors,
+        truths: Truths::Repeat,
         part: Some(&part),
         confidence: request.confidence,
     };

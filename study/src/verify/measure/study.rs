@@ -2,7 +2,7 @@
 
 use super::{Figures, Measure, Request};
 use crate::run::{Effort, Experiment, Wanted, run_with};
-use crate::values::figures;
+use crate::values::{Figure, figures};
 
 /// The columns of a study's table, and the fraction of valid vectors.
 pub const STUDY: Measure = Measure {
@@ -11,9 +11,11 @@ pub const STUDY: Measure = Measure {
     arguments: &["bound"],
     figures: &[
         "bias_x_px",
+        "local_x_px",
         "random_x_px",
         "total_x_px",
         "bias_y_px",
+        "local_y_px",
         "random_y_px",
         "total_y_px",
         "outliers",
@@ -22,9 +24,11 @@ pub const STUDY: Measure = Measure {
         "fast_total_px",
         "fast_outliers",
         "window_bias_x_px",
+        "window_local_x_px",
         "window_random_x_px",
         "window_total_x_px",
         "window_bias_y_px",
+        "window_local_y_px",
         "window_random_y_px",
         "window_total_y_px",
         "bound_x_px",
@@ -59,7 +63,9 @@ fn run(request: &Request) -> Result<Figures, String> {
         .pop()
         .flatten()
         .ok_or("was stopped")?;
-    let mut all: Figures = figures(&point).into_iter().collect();
+    // A part that this many pairs cannot tell is no figure.
+    let told = |(name, figure): (String, Figure)| Some((name, figure.ok()?));
+    let mut all: Figures = figures(&point).into_iter().filter_map(told).collect();
     let outliers = point.score.outliers;
     all.insert("valid".into(), outliers.map_falling(|outliers| 1.0 - outliers));
     Ok(all)
