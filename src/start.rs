@@ -42,6 +42,21 @@ impl StartingPoint {
             StartingPoint::Microchannel => include_str!("../cases/start/microchannel.toml"),
         }
     }
+
+    /// What to ask after the plan.
+    fn then(self, file: &str) -> String {
+        match self {
+            StartingPoint::DiodeWater | StartingPoint::LedTank | StartingPoint::Microchannel => {
+                format!("ask how long a pulse may be:\n  motefield decide {file}")
+            }
+            StartingPoint::LaserTunnel => format!(
+                "ask how far the particles should move between the pulses:\n  motefield sweep {file} --vary timing.displacement=4px..12px:lin:5"
+            ),
+            StartingPoint::LampRiver => format!(
+                "ask how long an exposure may be:\n  motefield sweep {file} --vary camera.exposure=0.2ms..10ms:log:6"
+            ),
+        }
+    }
 }
 
 impl StartCommand {
@@ -53,7 +68,8 @@ impl StartCommand {
         write(&self.file, self.from.setup().as_bytes())?;
         let file = self.file.display();
         print(&format!(
-            "Wrote {file}. Change its figures to yours, and see what the rig will show:\n  motefield plan {file}\nThen ask for the best setting:\n  motefield decide {file}\n"
+            "Wrote {file}. Change its figures to yours, and see what the rig will show:\n  motefield plan {file}\nThen {}\n",
+            self.from.then(&file.to_string())
         ))?;
         Ok(Exit::Done)
     }

@@ -8,7 +8,7 @@ use crate::plan::source::{energy_j, longest};
 use crate::quantity::Dimension as D;
 
 /// The maker of the source says so.
-const SHEET: &str = "the source's data sheet, as the setup states it";
+const SHEET: &str = "the source's data sheet";
 
 impl Planned<'_> {
     pub(super) fn source_rules(&self) -> Vec<Rule> {
@@ -30,7 +30,7 @@ impl Planned<'_> {
         Some(self.bearing(
             RuleId::SourceOnTime,
             format!(
-                "the longer pulse ({}) over what the source bears",
+                "longer pulse ({}) over the source's longest",
                 show(a.max(b), D::Time)
             ),
             a.max(b) / limit,
@@ -46,7 +46,7 @@ impl Planned<'_> {
         Some(self.bearing(
             RuleId::SourceEnergy,
             format!(
-                "energy of a pulse ({}) over what the source bears",
+                "pulse energy ({}) over the source's largest",
                 show(energy, D::Energy)
             ),
             energy / limit,
@@ -61,10 +61,7 @@ impl Planned<'_> {
         let duty = 0.5 * rate * (a + b);
         Some(self.bearing(
             RuleId::SourceDuty,
-            format!(
-                "share of the time in light ({}) over what the source bears",
-                short(duty)
-            ),
+            format!("share of time in light ({}) over the largest", short(duty)),
             duty / limit,
             keys::DUTY_LIMIT,
         ))
@@ -79,7 +76,7 @@ impl Planned<'_> {
             label,
             value,
             shown: short(value),
-            limit: format!("at most 1 ({})", key.path),
+            limit: "at most 1".to_owned(),
             status,
             source: SHEET,
             fix: (status > Status::Pass).then(|| self.bearable(value, key)),
