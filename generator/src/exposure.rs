@@ -6,8 +6,9 @@
 //! power of the pulse, the light of the sheet where the particle is, and the particle's brightness.
 
 use crate::flash::Flash;
-use crate::flow::{Vec3, along};
+use crate::flow::{State, Vec3, along};
 use crate::light::{Exposure, PulseShape};
+use crate::motion::follow;
 use crate::quadrature::{LARGEST_RULE, rule};
 use crate::scene::Scene;
 use crate::seeding::Particle;
@@ -30,7 +31,7 @@ fn points(length_sigmas: f64) -> usize {
 /// quintic with the particle's place and velocity at −1, 0 and 1. Exact for a straight path at
 /// constant speed; otherwise of sixth order in the pulse length over the time in which the flow
 /// changes.
-struct Arc {
+pub(crate) struct Arc {
     /// Places, px.
     at: [Vec3; 3],
     /// Velocities, px per unit of s.
@@ -86,31 +87,67 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Path during the pulse of the particle that is at `from` at time 0.
-    fn path(&self, from: Vec3) -> Arc {
-        let (flow, time) = (self.scene.flow.as_ref(), self.flash.middle);
-        let middle = flow.path(from, 0.0, time);
-        let window = self.scene.light.pulse_shape.half_window() * self.flash.pulse.length_ratio;
+    /// Half the time during which the pulse moves particles along their paths, pulse separations.
+    fn half(&self) -> f64 {
         match self.scene.exposure {
-            Exposure::Streak([x, y]) => {
-                let half = [window * x, window * y, 0.0];
-                Arc {
-                    at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
-                    velocity: [half; 3],
-                }
-            }
-            Exposure::Fraction(f) => {
-                let half = window * f;
-                let ends = [
-                    flow.path(middle, time, time - half),
-                    middle,
-                    flow.path(middle, time, time + half),
-                ];
-                let velocity = [(ends[0], time - half), (middle, time), (ends[2], time + half)]
-                    .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
-                Arc { at: ends, velocity }
-            }
+            Exposure::Streak(_) => 0.0,
+            Exposure::Fraction(f) => self.window() * f,
         }
+    }
+
+    /// Half the time over which the pulse is rendered, in pulse lengths of the scene.
+    fn window(&self) -> f64 {
+        self.scene.light.pulse_shape.half_window() * self.flash.pulse.length_ratio
+    }
+
+    /// Times at the beginning, in the middle and at the end of the pulse.
+    fn times(&self) -> [f64; 3] {
+        let (time, half) = (self.flash.middle, self.half());
+        [time - half, time, time + half]
+    }
+
+    /// Path of a particle from its states at the three times.
+    fn arc(&self, states: &[State]) -> Arc {
+        let half = self.half();
+        match self.scene.exposure {
+            Exposure::Streak(_) => self.straight(states[1].at),
+            Exposure::Fraction(_) => Arc {
+                at: [0, 1, 2].map(|k| states[k].at),
+                velocity: [0, 1, 2].map(|k| states[k].velocity.map(|v| v * half)),
+            },
+        }
+    }
+
+    /// The streak that the scene states, about the place in the middle of the pulse.
+    fn straight(&self, middle: Vec3) -> Arc {
+        let Exposure::Streak([x, y]) = self.scene.exposure else {
+            unreachable!("only a stated streak is the same for every particle")
+        };
+        let half = [self.window() * x, self.window() * y, 0.0];
+        Arc {
+            at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
+            velocity: [half; 3],
+        }
+    }
+
+    /// Path during the pulse of the particle that is at `from` at time 0, in a field that gives its
+    /// pathlines one by one.
+    fn single(&self, from: Vec3) -> Arc {
+        let flow = self.scene.flow.as_ref();
+        let [begin, time, end] = self.times();
+        let middle = flow.path(from, 0.0, time);
+        if let Exposure::Streak(_) = self.scene.exposure {
+            return self.straight(middle);
+        }
+        let at = [
+            flow.path(middle, time, begin),
+            middle,
+            flow.path(middle, time, end),
+        ];
+        let half = self.half();
+        let velocity = [(at[0], begin), (middle, time), (at[2], end)]
+            .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
+        Arc { at, velocity }
     }
 
     /// Distance of a point from the middle plane of this pulse's sheet, px.
@@ -140,16 +177,15 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Point of light of a particle as if it rested where it is in the middle of the pulse, and its
-    /// depth there, px.
-    pub(crate) fn at_rest(&self, particle: &Particle) -> (Spot, f64) {
-        let at = self.scene.flow.path(particle.at, 0.0, self.flash.middle);
+    /// Point of light of a particle on its path as if it rested where it is in the middle of the
+    /// pulse, and its depth there, px.
+    pub(crate) fn at_rest(&self, particle: &Particle, path: &Arc) -> (Spot, f64) {
+        let at = path.at[1];
         (self.spot(particle, at, 1.0, self.lit(at)), at[2])
     }
 
-    /// Appends to `spots` the streak of a particle.
-    pub(crate) fn expose(&self, particle: &Particle, spots: &mut Vec<Spot>) {
-        let path = self.path(particle.at);
+    /// Appends to `spots` the streak of a particle on its path.
+    pub(crate) fn expose(&self, particle: &Particle, path: &Arc, spots: &mut Vec<Spot>) {
         let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
         // A particle that moves across the sheet changes brightness on its way, so that way counts
         // too, in quarters of the thickness.
@@ -191,6 +227,28 @@ impl<'a> Exposer<'a> {
                 spots.push(spot);
             }
         }
+    }
+}
+
+/// Paths of the particles during the pulses of the exposers of one scene: one for each particle, for
+/// the first exposer, then for the second and so on. Each particle is followed once for all pulses.
+pub(crate) fn paths(exposers: &[Exposer], particles: &[Particle]) -> Vec<Vec<Arc>> {
+    let Some(first) = exposers.first() else {
+        return Vec::new();
+    };
+    let from: Vec<Vec3> = particles.iter().map(|particle| particle.at).collect();
+    let times: Vec<f64> = exposers.iter().flat_map(Exposer::times).collect();
+    match follow(first.scene.flow.as_ref(), &from, 0.0, &times) {
+        Some(states) => (0..exposers.len())
+            .map(|k| {
+                let own = |states: &[State]| exposers[k].arc(&states[3 * k..3 * k + 3]);
+                states.chunks_exact(times.len()).map(own).collect()
+            })
+            .collect(),
+        None => exposers
+            .iter()
+            .map(|exposer| from.iter().map(|at| exposer.single(*at)).collect())
+            .collect(),
     }
 }
 

@@ -48,6 +48,7 @@ mod flash;
 pub mod flow;
 mod imaging;
 mod light;
+mod motion;
 pub mod pair;
 mod poisson;
 pub mod population;
