@@ -10,7 +10,7 @@ use crate::flow::{Flow, State, Vec3};
 
 /// Elements of a block: enough to fill vector registers, few enough that the terms of their series
 /// stay in the fastest memory.
-const BLOCK: usize = 32;
+const BLOCK: usize = 64;
 
 /// Number of times that a way is halved before the path is integrated.
 const HALVINGS: u32 = 3;
@@ -36,6 +36,14 @@ pub(crate) fn follow(flow: &dyn Flow, from: &[Vec3], t0: f64, to: &[f64]) -> Opt
         }
     }
     Some(all)
+}
+
+/// Velocities at some points and one time, px per pulse separation, for any field.
+pub(crate) fn velocities(flow: &dyn Flow, at: &[Vec3], time: f64) -> Vec<Vec3> {
+    match follow(flow, at, time, &[time]) {
+        Some(states) => states.iter().map(|state| state.velocity).collect(),
+        None => at.iter().map(|at| flow.velocity(*at, time)).collect(),
+    }
 }
 
 /// Places at the times `to` of the elements that are at `from` at the time `t0`, for any field.

@@ -45,49 +45,88 @@ const INVERSE_FACTORIAL: [f64; 14] = {
     all
 };
 
-/// The moments 0 to 11 at all `s` ≥ 0, times `factors`, one moment after another, within 2e-15 where s < 1 and
-/// elsewhere within 2e-15 times the factors k/s above 1 of all moments up to it. A moment is worth
-/// its share of s − s₀ to the power k, over k!, so that this is enough.
+/// The moments at some numbers s ≥ 0, times a factor for each, one moment after another.
 ///
 /// From s = 1 on by s M\[k\] = k M\[k−1\] − exp(−s), upward. Below, where that loses digits,
 /// downward, from the series M\[11\] = exp(−s) (1 + s/13 (1 + s/14 (1 + …)))/12; all by parts from
-/// the integral (the incomplete gamma function, Abramowitz and Stegun 6.5.22 and 6.5.29).
-#[inline(always)]
-pub(crate) fn moments(s: &[f64], factors: &[f64], all: &mut [f64]) {
+/// the integral (the incomplete gamma function, Abramowitz and Stegun 6.5.22 and 6.5.29). The error
+/// is 2e-15 where s < 1 and elsewhere 2e-15 times the factors k/s above 1 of all moments up to it.
+/// A moment is worth its share of s − s₀ to the power k, over k!, so that this is enough.
+#[derive(Debug)]
+pub(crate) struct Moments {
+    /// exp(−s) times the factor.
+    decays: Vec<f64>,
+    /// 1/s where s > 1.
+    inverse: Vec<f64>,
+    /// The numbers below 1, by their places, and all their moments.
+    near: Vec<(usize, [f64; MOMENTS])>,
+}
+
+impl Moments {
+    /// At all `s`, times `factors`.
+    #[inline(always)]
+    pub(crate) fn new(s: &[f64], factors: &[f64]) -> Moments {
+        let mut decays = vec![0.0; s.len()];
+        let mut inverse = vec![0.0; s.len()];
+        for ((e, inverse), (s, factor)) in decays.iter_mut().zip(&mut inverse).zip(s.iter().zip(factors)) {
+            *e = decay(*s) * factor;
+            *inverse = 1.0 / s.max(1.0);
+        }
+        let near = (s.iter().zip(&decays).enumerate())
+            .filter(|(_, (s, _))| **s < 1.0)
+            .map(|(l, (s, e))| (l, downward(*s, *e)))
+            .collect();
+        Moments {
+            decays,
+            inverse,
+            near,
+        }
+    }
+
+    /// Moment 0, ∫₀¹ exp(−s v) dv, for these factors.
+    #[inline(always)]
+    pub(crate) fn first(&self, factors: &[f64], row: &mut [f64]) {
+        for ((m, factor), (e, inverse)) in row
+            .iter_mut()
+            .zip(factors)
+            .zip(self.decays.iter().zip(&self.inverse))
+        {
+            *m = (factor - e) * inverse;
+        }
+        self.near.iter().for_each(|(l, all)| row[*l] = all[0]);
+    }
+
+    /// Moment `k`, 1 to 11, from the one before.
+    #[inline(always)]
+    pub(crate) fn next(&self, k: usize, before: &[f64], row: &mut [f64]) {
+        let order = k as f64;
+        for ((m, before), (e, inverse)) in row
+            .iter_mut()
+            .zip(before)
+            .zip(self.decays.iter().zip(&self.inverse))
+        {
+            *m = (order * before - e) * inverse;
+        }
+        self.near.iter().for_each(|(l, all)| row[*l] = all[k]);
+    }
+}
+
+/// All moments at `s` < 1, times the factor that `e` has over exp(−s).
+fn downward(s: f64, e: f64) -> [f64; MOMENTS] {
     const SERIES: usize = 12;
-    let width = s.len();
-    assert_eq!(all.len(), MOMENTS * width, "{MOMENTS} moments a number");
-    let mut decays = vec![0.0; width];
-    let mut inverse = vec![0.0; width];
-    let (first, mut rest) = all.split_at_mut(width);
-    let numbers = first.iter_mut().zip(&mut decays).zip(&mut inverse);
-    for (((m, e), inverse), (s, factor)) in numbers.zip(s.iter().zip(factors)) {
-        *e = decay(*s) * factor;
-        *inverse = 1.0 / s.max(1.0);
-        *m = (factor - *e) * *inverse;
+    let mut below = 1.0;
+    for i in (1..=SERIES).rev() {
+        below = 1.0 + s * (1.0 / (MOMENTS + i) as f64) * below;
     }
-    let mut before: &[f64] = first;
-    for k in 1..MOMENTS {
-        let (row, others) = rest.split_at_mut(width);
-        for (((m, before), e), inverse) in row.iter_mut().zip(before).zip(&decays).zip(&inverse) {
-            *m = (k as f64 * before - e) * inverse;
-        }
-        (before, rest) = (row, others);
-    }
-    for (l, s) in s.iter().enumerate().filter(|(_, s)| **s < 1.0) {
-        let e = decays[l];
-        let mut below = 1.0;
-        for i in (1..=SERIES).rev() {
-            below = 1.0 + s * (1.0 / (MOMENTS + i) as f64) * below;
-        }
-        below *= e / MOMENTS as f64;
-        for k in (0..MOMENTS).rev() {
-            all[k * width + l] = below;
-            if k > 0 {
-                below = (s * below + e) / k as f64;
-            }
+    below *= e / MOMENTS as f64;
+    let mut all = [0.0; MOMENTS];
+    for k in (0..MOMENTS).rev() {
+        all[k] = below;
+        if k > 0 {
+            below = (s * below + e) / k as f64;
         }
     }
+    all
 }
 
 #[cfg(test)]

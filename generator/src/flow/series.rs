@@ -11,11 +11,21 @@ use super::Vec3;
 /// Number of terms that a series has at most.
 pub(crate) const TERMS: usize = 13;
 
-/// A series is cut off after two successive terms of at most this size, px: a tenth of the error
-/// that a displacement may have, 1e-6 px. Terms fall geometrically, or faster, within the radius of
+/// A series is cut off after a term of at most this size, px, a tenth of the error that a
+/// displacement may have, 1e-6 px. Terms fall geometrically, or faster, within the radius of
 /// convergence; those left out add up to less than 1e-6 px as long as each is at most 0.9 of the one
 /// before.
 const CUT_PX: f64 = 1e-7;
+
+/// The term before the last may have this size, px. Two are looked at, because a single one may be
+/// small by chance.
+const BEFORE_CUT_PX: f64 = 1e-6;
+
+/// Whether a series may be cut off after term `n`, from the sizes of the term before it and of it.
+#[inline(always)]
+fn may_end(n: usize, before_px: f64, last_px: f64) -> bool {
+    (n >= FIRST_CUT) & (before_px <= BEFORE_CUT_PX) & (last_px <= CUT_PX)
+}
 
 /// The first term at which a series may be cut off: an element that is at rest at the start, or not
 /// accelerated, may still move.
@@ -149,7 +159,7 @@ impl PathSeries {
         self.power *= self.reach;
         if n >= FIRST_CUT {
             for ((done, before), size) in self.done.iter_mut().zip(before).zip(size) {
-                *done |= (*before * power <= CUT_PX) & (*size * self.power <= CUT_PX);
+                *done |= may_end(n, *before * power, *size * self.power);
             }
         }
     }
@@ -164,7 +174,7 @@ impl PathSeries {
         assert!(l < self.width, "an element of the series");
         let term = |n: usize| [0, 1, 2].map(|i| self.terms[(3 * n + i) * self.width + l]);
         let (mut at, mut velocity, mut power) = (term(0), [0.0; 3], 1.0);
-        let mut small = false;
+        let mut before = f64::INFINITY;
         for n in 1..self.count() {
             let (x, slope) = (term(n), n as f64 * power);
             power *= since;
@@ -172,11 +182,11 @@ impl PathSeries {
                 at[i] += x[i] * power;
                 velocity[i] += x[i] * slope;
             }
-            let was_small = small;
-            small = self.sizes[n * self.width + l] * power.abs() <= CUT_PX;
-            if n >= FIRST_CUT && small && was_small {
+            let last = self.sizes[n * self.width + l] * power.abs();
+            if may_end(n, before, last) {
                 return Some(State { at, velocity });
             }
+            before = last;
         }
         None
     }
@@ -267,7 +277,6 @@ impl OnePath {
         self.count += 1;
         let power = self.power;
         self.power *= self.reach;
-        self.done =
-            n >= FIRST_CUT && self.sizes[n - 1] * power <= CUT_PX && self.sizes[n] * self.power <= CUT_PX;
+        self.done = may_end(n, self.sizes[n - 1] * power, self.sizes[n] * self.power);
     }
 }

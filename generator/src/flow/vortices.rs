@@ -8,7 +8,7 @@
 
 use multiversion::multiversion;
 
-use super::moments::{MOMENTS, moments};
+use super::moments::Moments;
 use super::series::{PathSeries, TERMS};
 use super::{LambOseen, Vec3};
 
@@ -16,15 +16,20 @@ use super::{LambOseen, Vec3};
 struct Around {
     /// Number of vortices times that of elements.
     all: usize,
+    /// 1/r_c² of each vortex, 1/px².
+    per_r2: Vec<f64>,
     /// Places from the vortex, px.
     x: Vec<f64>,
     y: Vec<f64>,
-    /// Ω times the moments at the start, one after another.
-    start: Vec<f64>,
+    /// Ω, and Ω times the moments at the start.
+    rates: Vec<f64>,
+    start: Moments,
     /// n s\[n\], from n = 0 on.
     slopes: Vec<f64>,
     /// Row n is coefficient n − k of Ω times moment k, k from 0 to n; rows one after another.
     rows: Vec<f64>,
+    /// Room for a sum.
+    sum: Vec<f64>,
 }
 
 /// The series of the pathlines of elements that are at `from`, up to the time `reach`, in a stream of
@@ -42,7 +47,7 @@ pub(crate) fn series(vortices: &[LambOseen], stream_px: Vec3, from: [&[f64]; 3],
     let mut velocity = vec![0.0; 3 * width];
     while !series.complete() {
         let n = series.count() - 1;
-        around.append_slopes(vortices, &series, n);
+        around.append_slopes(&series, n);
         around.append_row(n);
         turn.resize((n + 1) * width, 0.0);
         velocity.fill(0.0);
@@ -93,21 +98,23 @@ impl Around {
             );
             rates.resize(x.len(), rate);
         }
-        let mut start = vec![0.0; MOMENTS * all];
-        moments(&s, &rates, &mut start);
+        let start = Moments::new(&s, &rates);
         Around {
             all,
+            per_r2: vortices.iter().map(|vortex| vortex.core().1).collect(),
             x,
             y,
+            rates,
             start,
             slopes: Vec::with_capacity(TERMS * all),
             rows: Vec::with_capacity(USUAL_ROWS * all),
+            sum: vec![0.0; all],
         }
     }
 
     /// Appends n s\[n\].
     #[inline(always)]
-    fn append_slopes(&mut self, vortices: &[LambOseen], series: &PathSeries, n: usize) {
+    fn append_slopes(&mut self, series: &PathSeries, n: usize) {
         let width = series.width();
         let [x, y, _] = series.term(n);
         // The part of coefficient n of x² + y² that is the same for all vortices.
@@ -120,8 +127,7 @@ impl Around {
         self.slopes.resize((n + 1) * self.all, 0.0);
         let slopes = self.slopes[n * self.all..].chunks_exact_mut(width);
         let places = self.x.chunks_exact(width).zip(self.y.chunks_exact(width));
-        for ((slope, (own_x, own_y)), vortex) in slopes.zip(places).zip(vortices) {
-            let (_, per_r2) = vortex.core();
+        for ((slope, (own_x, own_y)), per_r2) in slopes.zip(places).zip(&self.per_r2) {
             let scale = n as f64 * per_r2;
             add_products(slope, 2.0 * scale, own_x, x);
             add_products(slope, 2.0 * scale, own_y, y);
@@ -135,20 +141,23 @@ impl Around {
         let all = self.all;
         let row_start = |n: usize| n * (n + 1) / 2 * all;
         let start = row_start(n);
-        self.rows.resize(start + n * all, 0.0);
-        self.rows.extend_from_slice(&self.start[n * all..][..all]);
+        self.rows.resize(start + (n + 1) * all, 0.0);
+        let (before, row) = self.rows.split_at_mut(start + n * all);
+        match n {
+            0 => self.start.first(&self.rates, row),
+            // The last of the row before.
+            _ => self.start.next(n, &before[start - all..start], row),
+        }
         for k in (0..n).rev() {
             // m M_k[m] = −Σ j s[j] M_k+1[m − j], j from 1 to m = n − k.
             let m = n - k;
-            // What is summed stands before this coefficient, but that of j = 1 right behind it.
-            let (before, rest) = self.rows.split_at_mut(start + k * all);
-            let (sum, behind) = rest.split_at_mut(all);
             let share = -1.0 / m as f64;
-            add_products(sum, share, &self.slopes[all..][..all], &behind[..all]);
-            for j in 2..=m {
-                let next = &before[row_start(n + 1 - j) + (k + 1) * all..][..all];
-                add_products(sum, share, &self.slopes[j * all..][..all], next);
+            self.sum.fill(0.0);
+            for j in 1..=m {
+                let next = &self.rows[row_start(n + 1 - j) + (k + 1) * all..][..all];
+                add_products(&mut self.sum, share, &self.slopes[j * all..][..all], next);
             }
+            self.rows[start + k * all..][..all].copy_from_slice(&self.sum);
         }
     }
 

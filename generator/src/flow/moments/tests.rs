@@ -3,9 +3,14 @@
 use super::*;
 
 fn all_moments(s: &[f64; 3]) -> Vec<[f64; 3]> {
-    let mut all = vec![0.0; 3 * MOMENTS];
-    moments(s, &[1.0; 3], &mut all);
-    all.chunks_exact(3).map(|row| [row[0], row[1], row[2]]).collect()
+    let moments = Moments::new(s, &[1.0; 3]);
+    let mut all = vec![[0.0; 3]; MOMENTS];
+    moments.first(&[1.0; 3], &mut all[0]);
+    for k in 1..MOMENTS {
+        let before = all[k - 1];
+        moments.next(k, &before, &mut all[k]);
+    }
+    all
 }
 
 fn spread() -> impl Iterator<Item = f64> {
