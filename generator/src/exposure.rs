@@ -100,30 +100,34 @@ impl<'a> Exposer<'a> {
         self.scene.light.pulse_shape.half_window() * self.flash.pulse.length_ratio
     }
 
-    /// Times at the beginning, in the middle and at the end of the pulse.
-    fn times(&self) -> [f64; 3] {
+    /// Times at which the path is needed: the middle of the pulse, and its beginning and end where
+    /// the particles move along their paths meanwhile.
+    fn times(&self) -> Vec<f64> {
         let (time, half) = (self.flash.middle, self.half());
-        [time - half, time, time + half]
+        match half {
+            0.0 => vec![time],
+            _ => vec![time, time - half, time + half],
+        }
     }
 
-    /// Path of a particle from its states at the three times.
+    /// Path of a particle from its states at those times.
     fn arc(&self, states: &[State]) -> Arc {
+        let middle = states[0];
+        if let Exposure::Streak(streak_px) = self.scene.exposure {
+            return self.straight(middle.at, streak_px);
+        }
+        let (begin, end) = (states.get(1).unwrap_or(&middle), states.get(2).unwrap_or(&middle));
         let half = self.half();
-        match self.scene.exposure {
-            Exposure::Streak(_) => self.straight(states[1].at),
-            Exposure::Fraction(_) => Arc {
-                at: [0, 1, 2].map(|k| states[k].at),
-                velocity: [0, 1, 2].map(|k| states[k].velocity.map(|v| v * half)),
-            },
+        Arc {
+            at: [begin.at, middle.at, end.at],
+            velocity: [begin, &middle, end].map(|state| state.velocity.map(|v| v * half)),
         }
     }
 
     /// The streak that the scene states, about the place in the middle of the pulse.
-    fn straight(&self, middle: Vec3) -> Arc {
-        let Exposure::Streak([x, y]) = self.scene.exposure else {
-            unreachable!("only a stated streak is the same for every particle")
-        };
-        let half = [self.window() * x, self.window() * y, 0.0];
+    fn straight(&self, middle: Vec3, streak_px: [f64; 2]) -> Arc {
+        let [x, y] = streak_px.map(|s| self.window() * s);
+        let half = [x, y, 0.0];
         Arc {
             at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
             velocity: [half; 3],
@@ -133,19 +137,18 @@ impl<'a> Exposer<'a> {
     /// Path during the pulse of the particle that is at `from` at time 0, in a field that gives its
     /// pathlines one by one.
     fn single(&self, from: Vec3) -> Arc {
-        let flow = self.scene.flow.as_ref();
-        let [begin, time, end] = self.times();
+        let (flow, time) = (self.scene.flow.as_ref(), self.flash.middle);
         let middle = flow.path(from, 0.0, time);
-        if let Exposure::Streak(_) = self.scene.exposure {
-            return self.straight(middle);
+        if let Exposure::Streak(streak_px) = self.scene.exposure {
+            return self.straight(middle, streak_px);
         }
-        let at = [
-            flow.path(middle, time, begin),
-            middle,
-            flow.path(middle, time, end),
-        ];
         let half = self.half();
-        let velocity = [(at[0], begin), (middle, time), (at[2], end)]
+        let at = [
+            flow.path(middle, time, time - half),
+            middle,
+            flow.path(middle, time, time + half),
+        ];
+        let velocity = [(at[0], time - half), (middle, time), (at[2], time + half)]
             .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
         Arc { at, velocity }
     }
@@ -230,25 +233,38 @@ impl<'a> Exposer<'a> {
     }
 }
 
-/// Paths of the particles during the pulses of the exposers of one scene: one for each particle, for
-/// the first exposer, then for the second and so on. Each particle is followed once for all pulses.
-pub(crate) fn paths(exposers: &[Exposer], particles: &[Particle]) -> Vec<Vec<Arc>> {
-    let Some(first) = exposers.first() else {
-        return Vec::new();
-    };
-    let from: Vec<Vec3> = particles.iter().map(|particle| particle.at).collect();
-    let times: Vec<f64> = exposers.iter().flat_map(Exposer::times).collect();
-    match follow(first.scene.flow.as_ref(), &from, 0.0, &times) {
-        Some(states) => (0..exposers.len())
-            .map(|k| {
-                let own = |states: &[State]| exposers[k].arc(&states[3 * k..3 * k + 3]);
-                states.chunks_exact(times.len()).map(own).collect()
-            })
-            .collect(),
-        None => exposers
-            .iter()
-            .map(|exposer| from.iter().map(|at| exposer.single(*at)).collect())
-            .collect(),
+/// Paths of particles during one pulse or several: each particle is followed once for all of them,
+/// where the field gives its pathlines as series.
+#[derive(Debug)]
+pub(crate) struct Paths {
+    /// States of the first particle at the times of all pulses, then those of the second and so on.
+    states: Option<Vec<State>>,
+    /// Number of times before those of each pulse, and that of all.
+    starts: Vec<usize>,
+}
+
+impl Paths {
+    /// Of particles during the pulses of the exposers, which are those of one scene.
+    pub(crate) fn of(exposers: &[Exposer], particles: &[Particle]) -> Paths {
+        let mut times = Vec::new();
+        let mut starts = vec![0];
+        for exposer in exposers {
+            times.extend(exposer.times());
+            starts.push(times.len());
+        }
+        let from: Vec<Vec3> = particles.iter().map(|particle| particle.at).collect();
+        let flow = exposers.first().map(|exposer| exposer.scene.flow.as_ref());
+        let states = flow.and_then(|flow| follow(flow, &from, 0.0, &times));
+        Paths { states, starts }
+    }
+
+    /// Path of a particle, the one of this number, during the pulse of exposer number `pulse`.
+    pub(crate) fn arc(&self, exposer: &Exposer, pulse: usize, number: usize, particle: &Particle) -> Arc {
+        let Some(states) = &self.states else {
+            return exposer.single(particle.at);
+        };
+        let all = self.starts[self.starts.len() - 1];
+        exposer.arc(&states[number * all..][self.starts[pulse]..self.starts[pulse + 1]])
     }
 }
 

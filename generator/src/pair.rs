@@ -5,7 +5,7 @@ mod draw;
 use ndarray::Array2;
 
 use crate::error::SceneError;
-use crate::exposure::{Arc, Exposer, paths};
+use crate::exposure::{Exposer, Paths};
 use crate::flash::Flash;
 use crate::flow::Vec3;
 use crate::random::Seed;
@@ -170,8 +170,10 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
         volume.fill(scene, cell, seed, &mut particles);
     }
     let [width, height] = scene.size.map(|n| n as f64 - 0.5);
-    let show = |(particle, path): (&Particle, &Arc)| {
-        let (spot, z_px) = exposers[0].at_rest(particle, path);
+    let paths = Paths::of(&exposers, &particles);
+    let show = |(number, particle): (usize, &Particle)| {
+        let path = paths.arc(&exposers[0], 0, number, particle);
+        let (spot, z_px) = exposers[0].at_rest(particle, &path);
         let inside = spot.x_px >= -0.5 && spot.x_px < width && spot.y_px >= -0.5 && spot.y_px < height;
         (inside && spot.electrons > 0.0).then(|| Shown {
             id: particle.id,
@@ -182,8 +184,7 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
             electrons: f64::from(spot.electrons),
         })
     };
-    let paths = paths(&exposers, &particles).remove(0);
-    Ok(particles.iter().zip(&paths).filter_map(show).collect())
+    Ok(particles.iter().enumerate().filter_map(show).collect())
 }
 
 /// Expected photo-electrons, height × width, of a single particle in the light of pulse A, without
@@ -216,8 +217,8 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
     };
     let mut spots = Vec::new();
     let exposers = [Exposer::new(scene, flash)];
-    let path = &paths(&exposers, &[particle])[0][0];
-    exposers[0].expose(&particle, path, &mut spots);
+    let path = Paths::of(&exposers, &[particle]).arc(&exposers[0], 0, 0, &particle);
+    exposers[0].expose(&particle, &path, &mut spots);
     let [width, height] = scene.size;
     let mut image = Array2::zeros((height, width));
     splat::add(&mut image, &spots, &Brush::of(scene));

@@ -205,8 +205,8 @@ impl PathSeries {
         };
         for (l, one) in all.iter().enumerate() {
             for (n, term) in one.terms[..one.count].iter().enumerate() {
-                for i in 0..3 {
-                    beside.terms[(3 * n + i) * width + l] = term[i];
+                for (i, v) in term.iter().enumerate() {
+                    beside.terms[(3 * n + i) * width + l] = *v;
                 }
                 beside.sizes[n * width + l] = one.sizes[n];
             }

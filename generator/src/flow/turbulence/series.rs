@@ -44,8 +44,8 @@ pub(super) fn series(modes: &Modes, from: [&[f64]; 3], time: f64, reach: f64) ->
         slope: [[0.0; MODES]; TERMS],
     };
     let mut all = Vec::with_capacity(from[0].len());
-    for l in 0..from[0].len() {
-        let at = [from[0][l], from[1][l], from[2][l]];
+    for ((x, y), z) in from[0].iter().zip(from[1]).zip(from[2]) {
+        let at = [*x, *y, *z];
         let mut one = OnePath::new(at, reach);
         while !one.complete() {
             let (n, term) = one.last();
@@ -130,12 +130,12 @@ impl Along {
         let order = TAU * n as f64;
         let moving = if n == 1 { 1.0 } else { 0.0 };
         let slope = &mut self.slope[n];
-        for m in 0..MODES {
+        for (m, slope) in slope.iter_mut().enumerate() {
             let turns = modes.wave[0][m] * x
                 + modes.wave[1][m] * y
                 + modes.wave[2][m] * z
                 + modes.frequency[m] * moving;
-            slope[m] = order * turns;
+            *slope = order * turns;
         }
         let (mut cosine, mut sine) = ([0.0; MODES], [0.0; MODES]);
         for j in 1..=n {
