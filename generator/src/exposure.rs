@@ -6,8 +6,9 @@
 //! power of the pulse, the light of the sheet where the particle is, and the particle's brightness.
 
 use crate::flash::Flash;
-use crate::flow::{Vec3, along};
+use crate::flow::{State, Vec3, along};
 use crate::light::{Exposure, PulseShape};
+use crate::motion::follow;
 use crate::quadrature::{LARGEST_RULE, rule};
 use crate::scene::Scene;
 use crate::seeding::Particle;
@@ -30,7 +31,7 @@ fn points(length_sigmas: f64) -> usize {
 /// quintic with the particle's place and velocity at −1, 0 and 1. Exact for a straight path at
 /// constant speed; otherwise of sixth order in the pulse length over the time in which the flow
 /// changes.
-struct Arc {
+pub(crate) struct Arc {
     /// Places, px.
     at: [Vec3; 3],
     /// Velocities, px per unit of s.
@@ -88,36 +89,85 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Path, over the time in which the pulse is rendered, of the particle that is at `from` at time
-    /// 0. The middle of that time is the middle of the pulse only where the pulse is symmetric.
-    fn path(&self, from: Vec3) -> Arc {
-        let flow = self.scene.flow.as_ref();
-        let window = self.shape.half_window() * self.flash.pulse.length_ratio;
-        let offset = self.shape.window_offset() * self.flash.pulse.length_ratio;
+    /// Half the time during which the pulse moves particles along their paths, pulse separations.
+    fn half(&self) -> f64 {
         match self.scene.exposure {
-            Exposure::Streak([x, y]) => {
-                let half = [window * x, window * y, 0.0];
-                let place = flow.path(from, 0.0, self.flash.middle);
-                let middle = along(place, [x, y, 0.0], offset);
-                Arc {
-                    at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
-                    velocity: [half; 3],
-                }
-            }
-            Exposure::Fraction(f) => {
-                let half = window * f;
-                let time = self.flash.middle + offset * f;
-                let middle = flow.path(from, 0.0, time);
-                let ends = [
-                    flow.path(middle, time, time - half),
-                    middle,
-                    flow.path(middle, time, time + half),
-                ];
-                let velocity = [(ends[0], time - half), (middle, time), (ends[2], time + half)]
-                    .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
-                Arc { at: ends, velocity }
-            }
+            Exposure::Streak(_) => 0.0,
+            Exposure::Fraction(f) => self.window() * f,
         }
+    }
+
+    /// Half the time over which the pulse is rendered, in pulse lengths of the scene.
+    fn window(&self) -> f64 {
+        self.shape.half_window() * self.flash.pulse.length_ratio
+    }
+
+    /// How far the middle of that time is from that of the pulse, in pulse lengths of the scene: 0
+    /// where the pulse is symmetric.
+    fn offset(&self) -> f64 {
+        self.shape.window_offset() * self.flash.pulse.length_ratio
+    }
+
+    /// Middle of the time during which particles move along their paths.
+    fn middle(&self) -> f64 {
+        match self.scene.exposure {
+            Exposure::Streak(_) => self.flash.middle,
+            Exposure::Fraction(f) => self.flash.middle + self.offset() * f,
+        }
+    }
+
+    /// Times at which the path is needed: the middle of the pulse as it is rendered, and its
+    /// beginning and end where the particles move along their paths meanwhile.
+    fn times(&self) -> Vec<f64> {
+        let (time, half) = (self.middle(), self.half());
+        match half {
+            0.0 => vec![time],
+            _ => vec![time, time - half, time + half],
+        }
+    }
+
+    /// Path of a particle from its states at those times.
+    fn arc(&self, states: &[State]) -> Arc {
+        let middle = states[0];
+        if let Exposure::Streak(streak_px) = self.scene.exposure {
+            return self.straight(middle.at, streak_px);
+        }
+        let (begin, end) = (states.get(1).unwrap_or(&middle), states.get(2).unwrap_or(&middle));
+        let half = self.half();
+        Arc {
+            at: [begin.at, middle.at, end.at],
+            velocity: [begin, &middle, end].map(|state| state.velocity.map(|v| v * half)),
+        }
+    }
+
+    /// The streak that the scene states, about the place in the middle of the pulse.
+    fn straight(&self, middle: Vec3, streak_px: [f64; 2]) -> Arc {
+        let [x, y] = streak_px.map(|s| self.window() * s);
+        let half = [x, y, 0.0];
+        let middle = along(middle, [streak_px[0], streak_px[1], 0.0], self.offset());
+        Arc {
+            at: [along(middle, half, -1.0), middle, along(middle, half, 1.0)],
+            velocity: [half; 3],
+        }
+    }
+
+    /// Path during the pulse of the particle that is at `from` at time 0, in a field that gives its
+    /// pathlines one by one.
+    fn single(&self, from: Vec3) -> Arc {
+        let (flow, time) = (self.scene.flow.as_ref(), self.middle());
+        let middle = flow.path(from, 0.0, time);
+        if let Exposure::Streak(streak_px) = self.scene.exposure {
+            return self.straight(middle, streak_px);
+        }
+        let half = self.half();
+        let at = [
+            flow.path(middle, time, time - half),
+            middle,
+            flow.path(middle, time, time + half),
+        ];
+        let velocity = [(at[0], time - half), (middle, time), (at[2], time + half)]
+            .map(|(at, t)| flow.velocity(at, t).map(|v| v * half));
+        Arc { at, velocity }
     }
 
     /// Distance of a point from the middle plane of this pulse's sheet, px.
@@ -147,16 +197,15 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Point of light of a particle as if it rested where it is in the middle of the pulse, and its
-    /// depth there, px.
-    pub(crate) fn at_rest(&self, particle: &Particle) -> (Spot, f64) {
-        let at = self.scene.flow.path(particle.at, 0.0, self.flash.middle);
+    /// Point of light of a particle on its path as if it rested where it is in the middle of the
+    /// pulse, and its depth there, px.
+    pub(crate) fn at_rest(&self, particle: &Particle, path: &Arc) -> (Spot, f64) {
+        let at = path.at[1];
         (self.spot(particle, at, 1.0, self.lit(at)), at[2])
     }
 
-    /// Appends to `spots` the streak of a particle.
-    pub(crate) fn expose(&self, particle: &Particle, spots: &mut Vec<Spot>) {
-        let path = self.path(particle.at);
+    /// Appends to `spots` the streak of a particle on its path.
+    pub(crate) fn expose(&self, particle: &Particle, path: &Arc, spots: &mut Vec<Spot>) {
         let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
         // A particle that moves across the sheet changes brightness on its way, so that way counts
         // too, in quarters of the thickness.
@@ -171,7 +220,7 @@ impl<'a> Exposer<'a> {
             PulseShape::Rectangular => false,
             PulseShape::Gaussian => true,
             PulseShape::Linear(pulse) => {
-                self.draw(particle, &path, level, &pulse.rule(needed), spots);
+                self.draw(particle, path, level, &pulse.rule(needed), spots);
                 return;
             }
         };
@@ -222,6 +271,41 @@ impl<'a> Exposer<'a> {
         let lit = level.unwrap_or_else(|| self.lit(at));
         let spot = self.spot(particle, at, share, lit);
         (spot.electrons > 0.0 && !self.scene.flow.solid(at)).then_some(spot)
+    }
+}
+
+/// Paths of particles during one pulse or several: each particle is followed once for all of them,
+/// where the field gives its pathlines as series.
+#[derive(Debug)]
+pub(crate) struct Paths {
+    /// States of the first particle at the times of all pulses, then those of the second and so on.
+    states: Option<Vec<State>>,
+    /// Number of times before those of each pulse, and that of all.
+    starts: Vec<usize>,
+}
+
+impl Paths {
+    /// Of particles during the pulses of the exposers, which are those of one scene.
+    pub(crate) fn of(exposers: &[Exposer], particles: &[Particle]) -> Paths {
+        let mut times = Vec::new();
+        let mut starts = vec![0];
+        for exposer in exposers {
+            times.extend(exposer.times());
+            starts.push(times.len());
+        }
+        let from: Vec<Vec3> = particles.iter().map(|particle| particle.at).collect();
+        let flow = exposers.first().map(|exposer| exposer.scene.flow.as_ref());
+        let states = flow.and_then(|flow| follow(flow, &from, 0.0, &times));
+        Paths { states, starts }
+    }
+
+    /// Path of a particle, the one of this number, during the pulse of exposer number `pulse`.
+    pub(crate) fn arc(&self, exposer: &Exposer, pulse: usize, number: usize, particle: &Particle) -> Arc {
+        let Some(states) = &self.states else {
+            return exposer.single(particle.at);
+        };
+        let all = self.starts[self.starts.len() - 1];
+        exposer.arc(&states[number * all..][self.starts[pulse]..self.starts[pulse + 1]])
     }
 }
 

@@ -6,7 +6,8 @@
 //!
 //! A field of your own implements [`Flow::velocity`] and [`Flow::gradient`]; the pathline is then
 //! integrated numerically, to about 1e-9 px in smooth fields. Fields that know their pathline in
-//! closed form override [`Flow::path`].
+//! closed form override [`Flow::path`]. Fields whose velocity can be expanded in time along a
+//! pathline give a [`Flow::series`] besides, which is much faster.
 //!
 //! ```
 //! use motefield_generator::flow::{Flow, Vec3};
@@ -38,11 +39,13 @@ mod cylinder;
 mod grid;
 mod jet;
 mod mixing;
+mod moments;
 mod pair;
 mod pathline;
 mod ring;
 mod rotation;
 mod scattered;
+mod series;
 mod shear;
 mod strain;
 mod street;
@@ -51,6 +54,7 @@ mod turbulence;
 mod turned;
 mod uniform;
 mod vortex;
+mod vortices;
 mod wake;
 
 pub use boundary::{BlasiusLayer, TurbulentLayer, blasius, spalding};
@@ -64,6 +68,7 @@ pub use pair::VortexPair;
 pub use ring::VortexRing;
 pub use rotation::SolidRotation;
 pub use scattered::ScatteredField;
+pub use series::{PathSeries, State};
 pub use shear::{LinearShear, SinusoidalShear};
 pub use strain::PlaneStrain;
 pub use street::VortexStreet;
@@ -89,6 +94,14 @@ pub trait Flow: std::fmt::Debug + Send + Sync {
     /// default the pathline is integrated numerically, which presumes a smooth field.
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         pathline::integrate(self, from, t0, t1)
+    }
+
+    /// Taylor series in time of the pathlines of the elements that are at `from` (x, y and z of all,
+    /// px) at a time, for places up to the time `reach` before and after. With them a picture's
+    /// particles move in a small part of the time that [`Flow::path`] takes, and end within 1e-6 px
+    /// of it. `None`, the default, where the field has none.
+    fn series(&self, _from: [&[f64]; 3], _time: f64, _reach: f64) -> Option<PathSeries> {
+        None
     }
 
     /// Whether the point is inside a body or behind a wall, where there are no particles and the

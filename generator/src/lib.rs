@@ -49,6 +49,7 @@ pub mod flow;
 mod imaging;
 mod light;
 mod linear_pulse;
+mod motion;
 pub mod pair;
 mod poisson;
 pub mod population;

@@ -5,7 +5,7 @@ mod draw;
 use ndarray::Array2;
 
 use crate::error::SceneError;
-use crate::exposure::Exposer;
+use crate::exposure::{Exposer, Paths};
 use crate::flash::Flash;
 use crate::flow::Vec3;
 use crate::random::Seed;
@@ -164,14 +164,16 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
         (false, flashes) => flashes[k.min(1) as usize],
     };
     let volume = Volume::of(scene, &[flash]);
-    let exposer = Exposer::new(scene, flash);
+    let exposers = [Exposer::new(scene, flash)];
     let mut particles = Vec::new();
     for cell in volume.rows().into_iter().flatten() {
         volume.fill(scene, cell, seed, &mut particles);
     }
     let [width, height] = scene.size.map(|n| n as f64 - 0.5);
-    let show = |particle: &Particle| {
-        let (spot, z_px) = exposer.at_rest(particle);
+    let paths = Paths::of(&exposers, &particles);
+    let show = |(number, particle): (usize, &Particle)| {
+        let path = paths.arc(&exposers[0], 0, number, particle);
+        let (spot, z_px) = exposers[0].at_rest(particle, &path);
         let inside = spot.x_px >= -0.5 && spot.x_px < width && spot.y_px >= -0.5 && spot.y_px < height;
         (inside && spot.electrons > 0.0).then(|| Shown {
             id: particle.id,
@@ -182,7 +184,7 @@ pub fn shown(scene: &Scene, seed: Seed, k: u32, series: bool) -> Result<Vec<Show
             electrons: f64::from(spot.electrons),
         })
     };
-    Ok(particles.iter().filter_map(show).collect())
+    Ok(particles.iter().enumerate().filter_map(show).collect())
 }
 
 /// Expected photo-electrons, height × width, of a single particle in the light of pulse A, without
@@ -215,7 +217,9 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
         shape: 0,
     };
     let mut spots = Vec::new();
-    Exposer::new(scene, flash).expose(&particle, &mut spots);
+    let exposers = [Exposer::new(scene, flash)];
+    let path = Paths::of(&exposers, &[particle]).arc(&exposers[0], 0, 0, &particle);
+    exposers[0].expose(&particle, &path, &mut spots);
     let [width, height] = scene.size;
     let mut image = Array2::zeros((height, width));
     splat::add(&mut image, &spots, &Brush::of(scene));

@@ -16,6 +16,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::flash::Flash;
 use crate::flow::Vec3;
 use crate::light::Exposure;
+use crate::motion::velocities;
 use crate::population::Diameters;
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::scene::Scene;
@@ -228,17 +229,19 @@ fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
     }
     let counts = scene.size.map(|n| (n as f64 / STEP_PX).ceil() as usize);
     let reach = scene.deepest_px();
+    let mut points = Vec::with_capacity(3 * (counts[0] + 1));
     let mut fastest: Vec3 = [0.0; 3];
     for iy in 0..=counts[1] {
+        points.clear();
         for ix in 0..=counts[0] {
             let (x, y) = (ix as f64 * STEP_PX, iy as f64 * STEP_PX);
             let plane = scene.sheet.plane_px(x, y, view.middle);
-            for z in [plane - reach, plane, plane + reach] {
-                for time in [-half, 0.0, half] {
-                    let v = scene.flow.velocity([x, y, z], time);
-                    for i in 0..3 {
-                        fastest[i] = fastest[i].max(v[i].abs());
-                    }
+            points.extend([plane - reach, plane, plane + reach].map(|z| [x, y, z]));
+        }
+        for time in [-half, 0.0, half] {
+            for v in velocities(scene.flow.as_ref(), &points, time) {
+                for i in 0..3 {
+                    fastest[i] = fastest[i].max(v[i].abs());
                 }
             }
         }

@@ -9,6 +9,7 @@ use ndarray::{Array2, Array3};
 use rayon::prelude::*;
 
 use crate::flow::{Flow, Vec3};
+use crate::motion::places;
 use crate::scene::Scene;
 use crate::view::View;
 
@@ -89,30 +90,54 @@ impl<'a> TrueDisplacement<'a> {
 
     /// True displacement (dx, dy) at the point (x, y) of the picture, px; `None` inside a body.
     pub fn at(&self, x_px: f64, y_px: f64) -> Option<[f64; 2]> {
-        let middle = self.element(x_px, y_px);
+        self.at_all(&[[x_px, y_px]])[0]
+    }
+
+    /// True displacements (dx, dy) at points (x, y) of the picture, px; `None` inside a body. The
+    /// same as one by one, but sooner found where the field gives its pathlines as series.
+    ///
+    /// ```
+    /// use motefield_generator::Scene;
+    /// use motefield_generator::truth::TrueDisplacement;
+    ///
+    /// let scene = Scene::default();
+    /// let truth = TrueDisplacement::of_pair(&scene);
+    /// assert_eq!(truth.at_all(&[[1.0, 2.0], [3.0, 4.0]]), [Some([0.0, 0.0]); 2]);
+    /// ```
+    pub fn at_all(&self, points_px: &[[f64; 2]]) -> Vec<Option<[f64; 2]>> {
         let flow = self.scene.flow.as_ref();
-        if flow.solid(middle) {
-            return None;
-        }
+        let elements: Vec<Vec3> = points_px.iter().map(|[x, y]| self.element(*x, *y)).collect();
+        let fluid: Vec<Vec3> = elements.iter().filter(|at| !flow.solid(**at)).copied().collect();
+        let mut found = self.of_elements(&fluid).into_iter();
+        elements
+            .iter()
+            .map(|at| if flow.solid(*at) { None } else { found.next() })
+            .collect()
+    }
+
+    /// True displacements (dx, dy), px, of elements that are at these places midway in time, none of
+    /// them inside a body.
+    fn of_elements(&self, elements: &[Vec3]) -> Vec<[f64; 2]> {
         let midway = 0.5 * (self.times[0] + self.times[1]);
-        let [a, b] = self
-            .times
-            .map(|time| self.view.project(flow.path(middle, midway, time)));
-        Some([b[0] - a[0], b[1] - a[1]])
+        places(self.scene.flow.as_ref(), elements, midway, self.times)
+            .into_iter()
+            .map(|ends| {
+                let [a, b] = ends.map(|at| self.view.project(at));
+                [b[0] - a[0], b[1] - a[1]]
+            })
+            .collect()
     }
 
     /// True displacement at the centre of every pixel, px, as 2 × height × width: dx and dy. 0
     /// inside a body.
     pub fn dense(&self) -> Array3<f64> {
         let [width, height] = self.scene.size;
-        let rows: Vec<Vec<[f64; 2]>> = (0..height)
-            .into_par_iter()
-            .map(|y| {
-                (0..width)
-                    .map(|x| self.at(x as f64, y as f64).unwrap_or([0.0; 2]))
-                    .collect()
-            })
-            .collect();
+        let row = |y: usize| {
+            let points: Vec<[f64; 2]> = (0..width).map(|x| [x as f64, y as f64]).collect();
+            let found = self.at_all(&points);
+            found.into_iter().map(|truth| truth.unwrap_or([0.0; 2])).collect()
+        };
+        let rows: Vec<Vec<[f64; 2]>> = (0..height).into_par_iter().map(row).collect();
         Array3::from_shape_fn((2, height, width), |(k, y, x)| rows[y][x][k])
     }
 

@@ -1,9 +1,10 @@
 //! Whole pairs: seeding, light, noise, and the same bytes for the same seed.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use motefield_generator::flow::{Carried, LambOseen, Uniform};
-use motefield_generator::pair::expected;
+use motefield_generator::flow::{Carried, Flow, LambOseen, Spectrum, Turbulence, Uniform, VortexStreet};
+use motefield_generator::pair::{Shown, expected, shown};
 use motefield_generator::population::Brightness;
 use motefield_generator::{Camera, Exposure, Profile, Scene, SceneField, Seed, Sensor, Sheet, render, truth};
 use ndarray::Array2;
@@ -251,6 +252,54 @@ fn pulse_length_moves_no_particle() {
     assert!(correlation(&short.a, &long.a) > 0.25);
 }
 
+/// In flows whose particles move in blocks, those of the picture stand at the same places, to the
+/// bit, with a longer pulse, among denser seeding, and where larger images need a wider margin.
+#[test]
+fn blocks_move_no_particle() {
+    let street = VortexStreet::new([120.0, 90.0], 3, 90.0, 25.0, 4.0, 12.0);
+    let flows: [Arc<dyn Flow>; 2] = [
+        Arc::new(Carried {
+            flow: Arc::new(street),
+            by_px: [9.0, 0.0, 1.0],
+        }),
+        Arc::new(Turbulence::new(Spectrum::new(2.0, 80.0, 25.0), 7)),
+    ];
+    for flow in flows {
+        let plain = Scene {
+            flow,
+            exposure: Exposure::Fraction(0.0),
+            ..scene([0.0; 3])
+        };
+        let longer = Scene {
+            exposure: Exposure::Fraction(0.8),
+            ..plain.clone()
+        };
+        let denser = Scene {
+            seeding_density_ppp: 0.07,
+            ..plain.clone()
+        };
+        let wider = Scene {
+            particle_diameter_px: 12.0,
+            ..plain.clone()
+        };
+        for k in 0..2 {
+            let places = |scene: &Scene| -> BTreeMap<u64, [u64; 3]> {
+                let shown = shown(scene, Seed::default(), k, false).unwrap();
+                let bits = |p: &Shown| [p.x_px, p.y_px, p.z_px].map(f64::to_bits);
+                shown.iter().map(|p| (p.id, bits(p))).collect()
+            };
+            let expected = places(&plain);
+            assert!(expected.len() > 500);
+            for other in [&longer, &denser, &wider] {
+                let others = places(other);
+                for (id, place) in &expected {
+                    assert_eq!(others.get(id), Some(place), "{:?}", plain.flow);
+                }
+            }
+        }
+    }
+}
+
 /// The true displacement of a vortex that drifts is the chord of the arc plus the drift.
 #[test]
 fn truth_is_the_chord_of_the_arc() {
@@ -293,6 +342,27 @@ fn bytes_are_pinned() {
         [hash(&pair.a), hash(&pair.b)],
         [8946269471773958949, 449639482808836901],
         "FNV-1a of the pixels' bits"
+    );
+}
+
+/// The same for particles that are moved by series, through every step of them.
+#[test]
+fn bytes_of_series_are_pinned() {
+    let street = VortexStreet::new([120.0, 90.0], 3, 90.0, 25.0, 4.0, 12.0);
+    let turbulence = Turbulence::new(Spectrum::new(2.0, 80.0, 25.0), 7);
+    let hash = |flow: Arc<dyn Flow>| {
+        let truth = truth::dense(&Scene {
+            flow,
+            ..scene([0.0; 3])
+        });
+        truth.iter().fold(0xcbf2_9ce4_8422_2325u64, |h, v| {
+            (h ^ v.to_bits()).wrapping_mul(0x100_0000_01b3)
+        })
+    };
+    assert_eq!(
+        [hash(Arc::new(street)), hash(Arc::new(turbulence))],
+        [18040726097398754812, 5301769492055159124],
+        "FNV-1a of the bits of the true displacement"
     );
 }
 

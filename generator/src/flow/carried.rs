@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::series::PathSeries;
 use super::{Flow, Vec3, add, along};
 
 /// A field in a frame that moves at a constant velocity U, such as a vortex that drifts downstream:
@@ -44,4 +45,34 @@ impl Flow for Carried {
     fn solid(&self, at: Vec3) -> bool {
         self.flow.solid(at)
     }
+    fn series(&self, from: [&[f64]; 3], time: f64, reach: f64) -> Option<PathSeries> {
+        drifting(self.by_px, from, time, |from| self.flow.series(from, time, reach))
+    }
+}
+
+/// The series of the pathlines that start at `from` at `time`, in a field that moves by `by_px` each
+/// pulse separation and is in place at time 0; `at_rest` gives those in the field at rest.
+pub(super) fn drifting(
+    by_px: Vec3,
+    from: [&[f64]; 3],
+    time: f64,
+    at_rest: impl FnOnce([&[f64]; 3]) -> Option<PathSeries>,
+) -> Option<PathSeries> {
+    let mut shifted = from.map(<[f64]>::to_vec);
+    for (axis, by) in shifted.iter_mut().zip(by_px) {
+        for at in axis {
+            *at -= by * time;
+        }
+    }
+    let mut series = at_rest(shifted.each_ref().map(Vec::as_slice))?;
+    series.change(|n, term| {
+        for (i, axis) in term.into_iter().enumerate() {
+            match n {
+                0 => axis.copy_from_slice(from[i]),
+                1 => axis.iter_mut().for_each(|velocity| *velocity += by_px[i]),
+                _ => (),
+            }
+        }
+    });
+    Some(series)
 }

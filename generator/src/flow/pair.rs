@@ -1,6 +1,8 @@
 //! A pair of opposite vortices.
 
-use super::{Flow, LambOseen, Vec3, add, add_gradients, along};
+use super::carried::drifting;
+use super::series::PathSeries;
+use super::{Flow, LambOseen, Vec3, add, add_gradients, along, vortices};
 
 /// Two Lamb–Oseen vortices of opposite sense that carry each other along x.
 ///
@@ -44,5 +46,12 @@ impl Flow for VortexPair {
         let at = along(at, self.drift_px, -time);
         let [a, b] = self.vortices.each_ref().map(|v| v.gradient(at, time));
         add_gradients(a, b)
+    }
+    fn series(&self, from: [&[f64]; 3], time: f64, reach: f64) -> Option<PathSeries> {
+        // Seen from the vortices, the fluid streams the other way.
+        let stream_px = self.drift_px.map(|v| -v);
+        drifting(self.drift_px, from, time, |from| {
+            Some(vortices::series(&self.vortices, stream_px, from, reach))
+        })
     }
 }

@@ -1,6 +1,7 @@
 //! A vortex street.
 
-use super::{Flow, LambOseen, Vec3, add, add_gradients};
+use super::series::PathSeries;
+use super::{Flow, LambOseen, Vec3, add, add_gradients, vortices};
 
 /// Two rows of Lamb–Oseen vortices along x, of opposite sense, as in the wake of a bar across the
 /// stream (von Kármán's vortex street). The field is the sum of the vortices' fields. It is at
@@ -53,5 +54,8 @@ impl Flow for VortexStreet {
         self.vortices
             .iter()
             .fold([[0.0; 3]; 3], |sum, v| add_gradients(sum, v.gradient(at, time)))
+    }
+    fn series(&self, from: [&[f64]; 3], _: f64, reach: f64) -> Option<PathSeries> {
+        Some(vortices::series(&self.vortices, [0.0; 3], from, reach))
     }
 }

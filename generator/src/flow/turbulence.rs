@@ -6,8 +6,11 @@ use multiversion::multiversion;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
+use super::series::PathSeries;
 use super::{Flow, Vec3};
 use crate::random::open01;
+
+mod series;
 
 /// Number of wave numbers. Each has three modes, along three directions at right angles.
 const BINS: usize = 40;
@@ -188,17 +191,23 @@ impl Block {
     /// Phases of the modes at a point and time, in turns from −½ to ½.
     #[inline(always)]
     fn turns(&self, at: Vec3, time: f64) -> [f64; LANES] {
-        // Adding and subtracting 1.5 · 2⁵² rounds to a whole number, in all lanes at once.
-        const ROUND: f64 = 1.5 * (1u64 << 52) as f64;
         std::array::from_fn(|l| {
             let turns = self.wave[0][l] * at[0]
                 + self.wave[1][l] * at[1]
                 + self.wave[2][l] * at[2]
                 + self.frequency[l] * time
                 + self.phase[l];
-            turns - ((turns + ROUND) - ROUND)
+            whole_turns_off(turns)
         })
     }
+}
+
+/// An angle in turns less the nearest whole number of them.
+#[inline(always)]
+fn whole_turns_off(turns: f64) -> f64 {
+    // Adding and subtracting 1.5 · 2⁵² rounds to a whole number, in all lanes at once.
+    const ROUND: f64 = 1.5 * (1u64 << 52) as f64;
+    turns - ((turns + ROUND) - ROUND)
 }
 
 /// Coefficients of sin(2πw) in odd powers of w. For |w| ≤ ¼ the first term left out is 2e-18.
@@ -225,12 +234,25 @@ fn sine(turns: f64) -> f64 {
     sum * turns
 }
 
+/// Cosine of an angle of −½ to ½ turns.
+#[inline(always)]
+fn cosine(turns: f64) -> f64 {
+    sine(0.25 - turns.abs())
+}
+
+/// Sine of an angle of −½ to ½ turns.
+#[inline(always)]
+fn sine_of_any(turns: f64) -> f64 {
+    // Folded at a quarter turn.
+    sine((0.25 - (turns.abs() - 0.25).abs()).copysign(turns))
+}
+
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn velocity(blocks: &[Block], at: Vec3, time: f64) -> Vec3 {
     let mut sums = [[0.0; LANES]; 3];
     for block in blocks {
         let turns = block.turns(at, time);
-        let cosine: [f64; LANES] = std::array::from_fn(|l| sine(0.25 - turns[l].abs()));
+        let cosine: [f64; LANES] = std::array::from_fn(|l| cosine(turns[l]));
         for (sum, amplitude) in sums.iter_mut().zip(&block.amplitude) {
             for l in 0..LANES {
                 sum[l] += amplitude[l] * cosine[l];
@@ -258,5 +280,13 @@ impl Flow for Turbulence {
             }
         }
         gradient
+    }
+    fn series(&self, from: [&[f64]; 3], time: f64, reach: f64) -> Option<PathSeries> {
+        Some(series::series(
+            &series::Modes::of(&self.blocks),
+            from,
+            time,
+            reach,
+        ))
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::series::PathSeries;
 use super::{Flow, Vec3};
 
 /// A field turned about a point in the plane of the picture. A positive angle turns x into y,
@@ -89,5 +90,27 @@ impl Flow for Turned {
     }
     fn solid(&self, at: Vec3) -> bool {
         self.flow.solid(self.inner(at))
+    }
+    fn series(&self, from: [&[f64]; 3], time: f64, reach: f64) -> Option<PathSeries> {
+        let mut inner = from.map(<[f64]>::to_vec);
+        each(inner.each_mut().map(Vec::as_mut_slice), |at| self.inner(at));
+        let mut series = self
+            .flow
+            .series(inner.each_ref().map(Vec::as_slice), time, reach)?;
+        series.change(|n, term| match n {
+            0 => term
+                .into_iter()
+                .zip(from)
+                .for_each(|(axis, from)| axis.copy_from_slice(from)),
+            _ => each(term, |v| self.forth(v)),
+        });
+        Some(series)
+    }
+}
+
+/// Changes each of the vectors whose components stand side by side.
+fn each([x, y, z]: [&mut [f64]; 3], change: impl Fn(Vec3) -> Vec3) {
+    for ((x, y), z) in x.iter_mut().zip(y).zip(z) {
+        [*x, *y, *z] = change([*x, *y, *z]);
     }
 }

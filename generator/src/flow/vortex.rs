@@ -62,15 +62,24 @@ trait Round {
     }
 }
 
+impl LambOseen {
+    /// Angular velocity in the middle, rad per pulse separation, and 1/r_c², 1/px².
+    pub(super) fn core(&self) -> (f64, f64) {
+        let scale = self.core_radius_px / PEAK_RADIUS;
+        (
+            self.peak_displacement_px / (PEAK_VALUE * scale),
+            1.0 / (scale * scale),
+        )
+    }
+}
+
 impl Round for LambOseen {
     fn centre_px(&self) -> [f64; 2] {
         self.centre_px
     }
     fn turn(&self, r2: f64) -> (f64, f64) {
-        let scale = self.core_radius_px / PEAK_RADIUS;
-        let per_r2 = 1.0 / (scale * scale);
+        let (rate, per_r2) = self.core();
         let s2 = r2 * per_r2;
-        let rate = self.peak_displacement_px / (PEAK_VALUE * scale);
         if s2 < 1e-4 {
             let turn = rate * (1.0 - 0.5 * s2 + s2 * s2 / 6.0);
             return (turn, rate * per_r2 * (s2 / 3.0 - 0.5));

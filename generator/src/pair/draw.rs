@@ -7,7 +7,7 @@
 use ndarray::{Array2, Axis, Slice};
 use rayon::prelude::*;
 
-use crate::exposure::Exposer;
+use crate::exposure::{Exposer, Paths};
 use crate::flash::Flash;
 use crate::random::Seed;
 use crate::scene::Scene;
@@ -77,10 +77,12 @@ fn strips(
     by_px: [f64; 2],
 ) -> Vec<Strip> {
     let [width, height] = scene.size;
-    let draw = |exposer: &Exposer| {
+    let paths = Paths::of(exposers, particles);
+    let draw = |(pulse, exposer): (usize, &Exposer)| {
         let mut spots: Vec<Spot> = Vec::new();
-        for particle in particles {
-            exposer.expose(particle, &mut spots);
+        for (number, particle) in particles.iter().enumerate() {
+            let path = paths.arc(exposer, pulse, number, particle);
+            exposer.expose(particle, &path, &mut spots);
         }
         for spot in &mut spots {
             spot.x_px += by_px[0];
@@ -102,5 +104,5 @@ fn strips(
         splat::add(&mut light, &spots, brush);
         Strip { top, light }
     };
-    exposers.iter().map(draw).collect()
+    exposers.iter().enumerate().map(draw).collect()
 }

@@ -1,0 +1,154 @@
+//! Pathlines in the sum of Fourier modes, as Taylor series in time.
+//!
+//! Along a pathline the phase of a mode is a series whose terms are those of the place times the
+//! wave vector. With w\[n\] = n times its terms, in radians, those of cosine and sine follow from
+//! n c\[n\] = −Σ w\[j\] s\[n−j\] and n s\[n\] = Σ w\[j\] c\[n−j\], j from 1 to n. A mode's cosine and
+//! sine are therefore computed once for the whole path. The modes stand side by side; each path
+//! takes the terms that it needs.
+
+use std::f64::consts::TAU;
+
+use multiversion::multiversion;
+
+use super::super::Vec3;
+use super::super::series::{OnePath, PathSeries, TERMS};
+use super::{Block, LANES, cosine, sine_of_any, whole_turns_off};
+
+/// Number of modes, filled up with some of no amplitude to a power of two.
+const MODES: usize = 128;
+
+/// All modes side by side.
+#[repr(align(64))]
+pub(super) struct Modes {
+    wave: [[f64; MODES]; 3],
+    frequency: [f64; MODES],
+    phase: [f64; MODES],
+    amplitude: [[f64; MODES]; 3],
+}
+
+/// Terms of the modes along a pathline. Loads that cross two lines of the cache take twice as long.
+#[repr(align(64))]
+struct Along {
+    cosine: [[f64; MODES]; TERMS],
+    sine: [[f64; MODES]; TERMS],
+    /// n times those of the phase, rad.
+    slope: [[f64; MODES]; TERMS],
+}
+
+/// The series of the pathlines of elements that are at `from` at a time, up to the time `reach`.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+pub(super) fn series(modes: &Modes, from: [&[f64]; 3], time: f64, reach: f64) -> PathSeries {
+    let mut along = Along {
+        cosine: [[0.0; MODES]; TERMS],
+        sine: [[0.0; MODES]; TERMS],
+        slope: [[0.0; MODES]; TERMS],
+    };
+    let mut all = Vec::with_capacity(from[0].len());
+    for ((x, y), z) in from[0].iter().zip(from[1]).zip(from[2]) {
+        let at = [*x, *y, *z];
+        let mut one = OnePath::new(at, reach);
+        while !one.complete() {
+            let (n, term) = one.last();
+            if n == 0 {
+                along.start(modes, at, time);
+            } else {
+                along.append(modes, n, term);
+            }
+            one.push(velocity(modes, &along.cosine[n]));
+        }
+        all.push(one);
+    }
+    PathSeries::beside(&all, reach)
+}
+
+/// Sum of the modes' amplitudes times these numbers.
+#[inline(always)]
+fn velocity(modes: &Modes, cosine: &[f64; MODES]) -> Vec3 {
+    let mut sums = [0.0; 3];
+    for (sum, amplitude) in sums.iter_mut().zip(&modes.amplitude) {
+        let mut parts = [0.0; MODES / 2];
+        for m in 0..MODES / 2 {
+            parts[m] = amplitude[m] * cosine[m] + amplitude[m + MODES / 2] * cosine[m + MODES / 2];
+        }
+        // By halves, which vector code can add side by side.
+        for m in 0..32 {
+            parts[m] += parts[m + 32];
+        }
+        for m in 0..16 {
+            parts[m] += parts[m + 16];
+        }
+        for m in 0..8 {
+            parts[m] += parts[m + 8];
+        }
+        *sum =
+            ((parts[0] + parts[4]) + (parts[2] + parts[6])) + ((parts[1] + parts[5]) + (parts[3] + parts[7]));
+    }
+    sums
+}
+
+impl Modes {
+    pub(super) fn of(blocks: &[Block]) -> Modes {
+        let mut modes = Modes {
+            wave: [[0.0; MODES]; 3],
+            frequency: [0.0; MODES],
+            phase: [0.0; MODES],
+            amplitude: [[0.0; MODES]; 3],
+        };
+        for (b, block) in blocks.iter().enumerate() {
+            for l in 0..LANES {
+                let m = b * LANES + l;
+                for i in 0..3 {
+                    modes.wave[i][m] = block.wave[i][l];
+                    modes.amplitude[i][m] = block.amplitude[i][l];
+                }
+                modes.frequency[m] = block.frequency[l];
+                modes.phase[m] = block.phase[l];
+            }
+        }
+        modes
+    }
+}
+
+impl Along {
+    #[inline(always)]
+    fn start(&mut self, modes: &Modes, [x, y, z]: Vec3, time: f64) {
+        for m in 0..MODES {
+            let turns = modes.wave[0][m] * x
+                + modes.wave[1][m] * y
+                + modes.wave[2][m] * z
+                + modes.frequency[m] * time
+                + modes.phase[m];
+            let turns = whole_turns_off(turns);
+            self.cosine[0][m] = cosine(turns);
+            self.sine[0][m] = sine_of_any(turns);
+        }
+    }
+
+    /// Term n ≥ 1, from that of the place.
+    #[inline(always)]
+    fn append(&mut self, modes: &Modes, n: usize, [x, y, z]: Vec3) {
+        let order = TAU * n as f64;
+        let moving = if n == 1 { 1.0 } else { 0.0 };
+        let slope = &mut self.slope[n];
+        for (m, slope) in slope.iter_mut().enumerate() {
+            let turns = modes.wave[0][m] * x
+                + modes.wave[1][m] * y
+                + modes.wave[2][m] * z
+                + modes.frequency[m] * moving;
+            *slope = order * turns;
+        }
+        let (mut cosine, mut sine) = ([0.0; MODES], [0.0; MODES]);
+        for j in 1..=n {
+            let (slope, s, c) = (&self.slope[j], &self.sine[n - j], &self.cosine[n - j]);
+            for m in 0..MODES {
+                cosine[m] -= slope[m] * s[m];
+                sine[m] += slope[m] * c[m];
+            }
+        }
+        let share = 1.0 / n as f64;
+        for m in 0..MODES {
+            self.cosine[n][m] = cosine[m] * share;
+            self.sine[n][m] = sine[m] * share;
+        }
+    }
+}

@@ -1,0 +1,185 @@
+//! Pathlines among several Lamb–Oseen vortices at rest.
+//!
+//! With s = r²/r_c² about a vortex, its fluid turns at the rate Ω M₀(s), and M₀ is the first of the
+//! [moments](super::moments), each of which is minus the derivative of the one before. From
+//! dMₖ/dt = −Mₖ₊₁ ds/dt follow their Taylor coefficients in time, from those of s, which is a
+//! quadratic form of the place. All elements as one vortex sees them stand side by side, then all as
+//! the next sees them, so that most of the work is done for all of them at once.
+
+use multiversion::multiversion;
+
+use super::moments::Moments;
+use super::series::{PathSeries, TERMS};
+use super::{LambOseen, Vec3};
+
+/// Elements as all vortices see them: arrays of one number for each vortex and element.
+struct Around {
+    /// Number of vortices times that of elements.
+    all: usize,
+    /// 1/r_c² of each vortex, 1/px².
+    per_r2: Vec<f64>,
+    /// Places from the vortex, px.
+    x: Vec<f64>,
+    y: Vec<f64>,
+    /// Ω, and Ω times the moments at the start.
+    rates: Vec<f64>,
+    start: Moments,
+    /// n s\[n\], from n = 0 on.
+    slopes: Vec<f64>,
+    /// Row n is coefficient n − k of Ω times moment k, k from 0 to n; rows one after another.
+    rows: Vec<f64>,
+    /// Room for a sum.
+    sum: Vec<f64>,
+}
+
+/// The series of the pathlines of elements that are at `from`, up to the time `reach`, in a stream of
+/// the velocity `stream_px` besides.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+pub(crate) fn series(vortices: &[LambOseen], stream_px: Vec3, from: [&[f64]; 3], reach: f64) -> PathSeries {
+    let width = from[0].len();
+    let mut series = PathSeries::new(from, reach);
+    if width == 0 {
+        return series;
+    }
+    let mut around = Around::of(vortices, from);
+    // Coefficients of the sum of all vortices' angular velocities, one after another.
+    let mut turn: Vec<f64> = Vec::with_capacity(TERMS * width);
+    let mut velocity = vec![0.0; 3 * width];
+    while !series.complete() {
+        let n = series.count() - 1;
+        around.append_slopes(&series, n);
+        around.append_row(n);
+        turn.resize((n + 1) * width, 0.0);
+        velocity.fill(0.0);
+        let (u, vw) = velocity.split_at_mut(width);
+        let (v, w) = vw.split_at_mut(width);
+        if n == 0 {
+            u.fill(stream_px[0]);
+            v.fill(stream_px[1]);
+            w.fill(stream_px[2]);
+        }
+        let seen = around.first(n).chunks_exact(width);
+        let places = around.x.chunks_exact(width).zip(around.y.chunks_exact(width));
+        for (own, (x, y)) in seen.zip(places) {
+            add_multiple(&mut turn[n * width..], 1.0, own);
+            add_products(u, -1.0, own, y);
+            add_products(v, 1.0, own, x);
+        }
+        for j in 0..n {
+            let [x, y, _] = series.term(n - j);
+            let turn = &turn[j * width..][..width];
+            add_products(u, -1.0, turn, y);
+            add_products(v, 1.0, turn, x);
+        }
+        series.push([u, v, w]);
+    }
+    series
+}
+
+impl Around {
+    #[inline(always)]
+    fn of(vortices: &[LambOseen], from: [&[f64]; 3]) -> Around {
+        // Room for the rows of as many terms as most series have.
+        const USUAL_ROWS: usize = 28;
+        let all = vortices.len() * from[0].len();
+        let (mut x, mut y) = (Vec::with_capacity(all), Vec::with_capacity(all));
+        let (mut s, mut rates) = (Vec::with_capacity(all), Vec::with_capacity(all));
+        for vortex in vortices {
+            let (rate, per_r2) = vortex.core();
+            let [cx, cy] = vortex.centre_px;
+            let first = x.len();
+            x.extend(from[0].iter().map(|x| x - cx));
+            y.extend(from[1].iter().map(|y| y - cy));
+            s.extend(
+                x[first..]
+                    .iter()
+                    .zip(&y[first..])
+                    .map(|(x, y)| (x * x + y * y) * per_r2),
+            );
+            rates.resize(x.len(), rate);
+        }
+        let start = Moments::new(&s, &rates);
+        Around {
+            all,
+            per_r2: vortices.iter().map(|vortex| vortex.core().1).collect(),
+            x,
+            y,
+            rates,
+            start,
+            slopes: Vec::with_capacity(TERMS * all),
+            rows: Vec::with_capacity(USUAL_ROWS * all),
+            sum: vec![0.0; all],
+        }
+    }
+
+    /// Appends n s\[n\].
+    #[inline(always)]
+    fn append_slopes(&mut self, series: &PathSeries, n: usize) {
+        let width = series.width();
+        let [x, y, _] = series.term(n);
+        // The part of coefficient n of x² + y² that is the same for all vortices.
+        let mut squares = vec![0.0; width];
+        for j in 1..n {
+            let ([x, y, _], [p, q, _]) = (series.term(j), series.term(n - j));
+            add_products(&mut squares, 1.0, x, p);
+            add_products(&mut squares, 1.0, y, q);
+        }
+        self.slopes.resize((n + 1) * self.all, 0.0);
+        let slopes = self.slopes[n * self.all..].chunks_exact_mut(width);
+        let places = self.x.chunks_exact(width).zip(self.y.chunks_exact(width));
+        for ((slope, (own_x, own_y)), per_r2) in slopes.zip(places).zip(&self.per_r2) {
+            let scale = n as f64 * per_r2;
+            add_products(slope, 2.0 * scale, own_x, x);
+            add_products(slope, 2.0 * scale, own_y, y);
+            add_multiple(slope, scale, &squares);
+        }
+    }
+
+    /// Appends row n.
+    #[inline(always)]
+    fn append_row(&mut self, n: usize) {
+        let all = self.all;
+        let row_start = |n: usize| n * (n + 1) / 2 * all;
+        let start = row_start(n);
+        self.rows.resize(start + (n + 1) * all, 0.0);
+        let (before, row) = self.rows.split_at_mut(start + n * all);
+        match n {
+            0 => self.start.first(&self.rates, row),
+            // The last of the row before.
+            _ => self.start.next(n, &before[start - all..start], row),
+        }
+        for k in (0..n).rev() {
+            // m M_k[m] = −Σ j s[j] M_k+1[m − j], j from 1 to m = n − k.
+            let m = n - k;
+            let share = -1.0 / m as f64;
+            self.sum.fill(0.0);
+            for j in 1..=m {
+                let next = &self.rows[row_start(n + 1 - j) + (k + 1) * all..][..all];
+                add_products(&mut self.sum, share, &self.slopes[j * all..][..all], next);
+            }
+            self.rows[start + k * all..][..all].copy_from_slice(&self.sum);
+        }
+    }
+
+    /// Coefficient n of Ω times the first moment.
+    #[inline(always)]
+    fn first(&self, n: usize) -> &[f64] {
+        &self.rows[n * (n + 1) / 2 * self.all..][..self.all]
+    }
+}
+
+/// Adds `factor` times the products of two arrays.
+#[inline(always)]
+fn add_products(sum: &mut [f64], factor: f64, a: &[f64], b: &[f64]) {
+    for ((sum, a), b) in sum.iter_mut().zip(a).zip(b) {
+        *sum += factor * a * b;
+    }
+}
+
+/// Adds `factor` times an array.
+#[inline(always)]
+fn add_multiple(sum: &mut [f64], factor: f64, a: &[f64]) {
+    for (sum, a) in sum.iter_mut().zip(a) {
+        *sum += factor * a;
+    }
+}
