@@ -59,6 +59,9 @@ pub fn plans(from: usize, to: usize) -> Tally {
 /// much the same fraction of a pixel, the amplitude where they are all the same, or none.
 const MAY_BE_UNKNOWN: [&str; 2] = ["peak_locking", "amplitude"];
 
+/// Remarks of a row that has no answer.
+const NO_ANSWER: [&str; 2] = ["no-vector", "no-truth"];
+
 /// Whether a sweep's table has a row for both values, with finite errors and no cell that is no
 /// number.
 fn is_whole(table: &str) -> bool {
@@ -70,10 +73,12 @@ fn is_whole(table: &str) -> bool {
         let end = name.ends_with("_lo") || name.ends_with("_hi");
         let unknown = MAY_BE_UNKNOWN.iter().any(|start| name.starts_with(start));
         // An interval may be open where two pairs tell nothing of it.
-        number.is_finite() || end && !number.is_nan() || unknown
+        let told = cell.starts_with("cannot tell: ");
+        number.is_finite() || end && !number.is_nan() || unknown || told || name == "caveats"
     };
     let one = |row: &Vec<&str>| {
-        let lost = all_outliers(&head, row, "outliers");
+        let remark = |id: &&str| row.last().is_some_and(|caveats| caveats.contains(*id));
+        let lost = all_outliers(&head, row, "outliers") || NO_ANSWER.iter().any(|id| remark(id));
         let fast_lost = all_outliers(&head, row, "fast_outliers");
         let cells = head.iter().zip(row).skip(2);
         let bad: Vec<_> = cells

@@ -370,16 +370,23 @@ fn a_series_is_scored_frame_by_frame() {
         score("v2.csv", "series/truth-00002.npy")
     );
     assert!(score("v2.csv", "series") < score("v2.csv", "series/truth-00000.npy"));
-    let both = [
-        "score",
-        "v0.csv",
-        "v2.csv",
-        "--truth",
-        "series",
-        "--setup",
-        "scene.toml",
-    ];
-    refused(&directory, &both, &["v2.csv", "differ", "one at a time"]);
+    // Together, each by its own truth: the mean square is that of both.
+    let together = |vectors: &[&str]| {
+        let mut arguments = vec!["score"];
+        arguments.extend(vectors);
+        arguments.extend(["--truth", "series", "--setup", "scene.toml", "--json"]);
+        let done = run(&directory, &arguments);
+        assert!(done.status.success(), "{}", super::message(&done));
+        let json: Value = serde_json::from_slice(&done.stdout).unwrap();
+        [json["total_px"]["value"].clone(), json["vectors"].clone()].map(|v| v.as_f64().unwrap())
+    };
+    let [[first, n], [last, m], [both, all]] =
+        [&["v0.csv"][..], &["v2.csv"], &["v0.csv", "v2.csv"]].map(together);
+    let expected = ((n * first * first + m * last * last) / all).sqrt();
+    assert!(
+        all == n + m && (both / expected - 1.0).abs() < 1e-3,
+        "{both} {expected}"
+    );
     std::fs::remove_file(directory.join("v1.csv.manifest.json")).unwrap();
     let unknown = ["score", "v1.csv", "--truth", "series", "--setup", "scene.toml"];
     refused(

@@ -32,6 +32,19 @@ impl VectorTruth {
         block: usize,
         at: impl Fn(f64, f64) -> [f64; 2],
     ) -> VectorTruth {
+        Self::of_points(grid, weighting, block, |points_px| {
+            points_px.iter().map(|[x, y]| at(*x, *y)).collect()
+        })
+    }
+
+    /// The same from a function that gives the displacements, px, at many places (x, y), px, at
+    /// once, in their order.
+    pub fn of_points(
+        grid: &Grid,
+        weighting: Weighting,
+        block: usize,
+        at: impl Fn(&[[f64; 2]]) -> Vec<[f64; 2]>,
+    ) -> VectorTruth {
         let block = block.max(1);
         let counts = [grid.columns, grid.rows];
         // For each window along an axis: the blocks it covers and the weight of each.
@@ -51,18 +64,18 @@ impl VectorTruth {
                 })
                 .collect()
         };
-        let point_px = (0..grid.len())
-            .map(|k| grid.centre(k % grid.columns, k / grid.columns))
-            .map(|[x, y]| at(x, y))
-            .collect();
+        let centre = |k: usize| grid.centre(k % grid.columns, k / grid.columns);
+        let centres: Vec<[f64; 2]> = (0..grid.len()).map(centre).collect();
+        let point_px = at(&centres);
         let (across, down) = (along(0), along(1));
         let end =
             |blocks: &[Vec<(usize, f64)>]| blocks.last().and_then(|b| b.last()).map_or(0, |(k, _)| k + 1);
         let (wide, high) = (end(&across), end(&down));
         let middle = |k: usize| (k * block) as f64 + 0.5 * (block as f64 - 1.0);
-        let raster: Vec<[f64; 2]> = (0..wide * high)
-            .map(|k| at(middle(k % wide), middle(k / wide)))
+        let blocks: Vec<[f64; 2]> = (0..wide * high)
+            .map(|k| [middle(k % wide), middle(k / wide)])
             .collect();
+        let raster = at(&blocks);
         let window_px = down
             .iter()
             .flat_map(|rows| {

@@ -46,6 +46,15 @@ pub(super) struct Measurement {
 /// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.
 const TRUTH_BLOCK_PX: usize = 4;
 
+/// The true displacements at points (x, y) of a picture, px; of points beyond its border those at
+/// the border, and `NaN` inside bodies.
+fn truth_at(exact: &truth::TrueDisplacement, size: [usize; 2], points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+    let inside = |point: &[f64; 2]| [0, 1].map(|k| point[k].min(size[k] as f64 - 1.0));
+    let points: Vec<[f64; 2]> = points.iter().map(inside).collect();
+    let found = exact.at_all(&points).into_iter();
+    found.map(|d| d.unwrap_or([f64::NAN; 2])).collect()
+}
+
 /// First realisation of the pairs that a background is made of: beyond all that are measured.
 const BACKGROUND_SERIES: u64 = 1 << 40;
 
@@ -58,10 +67,8 @@ impl<'a> Prepared<'a> {
         let last = processing.passes.last().expect(PLANNED);
         let grid = Grid::new(width, height, last.window, last.overlap);
         let exact = truth::TrueDisplacement::of_pair(scene);
-        let mut truth = VectorTruth::new(&grid, processing.weighting, TRUTH_BLOCK_PX, |x, y| {
-            exact
-                .at(x.min(width as f64 - 1.0), y.min(height as f64 - 1.0))
-                .unwrap_or([f64::NAN; 2])
+        let mut truth = VectorTruth::of_points(&grid, processing.weighting, TRUTH_BLOCK_PX, |points| {
+            truth_at(&exact, [width, height], points)
         });
         if let Some(mask) = &processing.preparation.mask {
             for (k, truth) in truth.point_px.iter_mut().enumerate() {
