@@ -88,8 +88,9 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Path, over the time in which the pulse is rendered, of the particle that is at `from` at time
-    /// 0. The middle of that time is the middle of the pulse only where the pulse is symmetric.
+    /// Path, over the time in which the pulse is rendered, of the particle that is at `from` at
+    /// time 0. The middle of that time is the middle of the pulse only where the pulse is
+    /// symmetric.
     fn path(&self, from: Vec3) -> Arc {
         let flow = self.scene.flow.as_ref();
         let window = self.shape.half_window() * self.flash.pulse.length_ratio;

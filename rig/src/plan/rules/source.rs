@@ -21,14 +21,7 @@ impl Planned<'_> {
     /// Lengths of the two pulses, s.
     fn pulses_s(&self) -> Option<[f64; 2]> {
         let pulse = self.plan.pulse_s.filter(|_| !self.rig.setup.light.continuous)?;
-        Some(
-            self.plan
-                .scene
-                .light
-                .pulses
-                .clone()
-                .map(|of| of.length_ratio * pulse),
-        )
+        Some(self.plan.scene.light.pulses.map(|of| of.length_ratio * pulse))
     }
 
     fn on_time(&self) -> Option<Rule> {
@@ -47,7 +40,7 @@ impl Planned<'_> {
 
     fn energy(&self) -> Option<Rule> {
         let limit = self.rig.setup.light.limits.energy_j?;
-        let [a, b] = self.plan.scene.light.pulses.clone().map(|of| of.energy_ratio);
+        let [a, b] = self.plan.scene.light.pulses.map(|of| of.energy_ratio);
         let (of_a, _) = energy_j(&self.rig.setup, self.plan.pulse_s).ok().flatten()?;
         let energy = of_a * a.max(b) / self.rig.setup.light.sources as f64;
         Some(self.bearing(

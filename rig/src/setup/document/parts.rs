@@ -6,7 +6,7 @@
 //! under a key, or under one that stands in its place, overrides the part. Parts include nothing.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use motefield_files::FileSource;
 
@@ -75,7 +75,7 @@ impl Document {
     }
 
     /// Reads a part.
-    fn part(&self, entry: &str, path: &PathBuf, files: &dyn FileSource) -> Result<Document, SetupError> {
+    fn part(&self, entry: &str, path: &Path, files: &dyn FileSource) -> Result<Document, SetupError> {
         let unreadable = |why: &dyn std::fmt::Display| {
             let message = format!("cannot be included: {why}");
             self.error(self.fault(entry, message))
