@@ -8,9 +8,9 @@
 //! = x(t̄) ∫ p dt for x linear in t, with t̄ = ∫ p t dt / ∫ p dt. With centroids c_A, c_B in pulse
 //! lengths after the start (½ for symmetric pulses) they are 1 + f_B c_B − f_A c_A separations
 //! apart (f is pulse length over separation), and the true displacement counts from centroid to
-//! centroid; pulses of one shape and length leave it as it is, however lopsided they are. Timing jitter shifts each pulse by a normal random
-//! time. The true displacement does not follow it: an experiment divides by the nominal separation,
-//! so jitter shows as error.
+//! centroid; pulses of one shape and length leave it as it is, however lopsided they are. Timing
+//! jitter shifts each pulse by a normal random time. The true displacement does not follow it: an
+//! experiment divides by the nominal separation, so jitter shows as error.
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::linear_pulse::LinearPulse;

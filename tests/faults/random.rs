@@ -78,7 +78,7 @@ fn is_whole(table: &str) -> bool {
     };
     let one = |row: &Vec<&str>| {
         let remark = |id: &&str| row.last().is_some_and(|caveats| caveats.contains(*id));
-        let lost = all_outliers(&head, row, "outliers") || NO_ANSWER.iter().any(|id| remark(id));
+        let lost = all_outliers(&head, row, "outliers") || NO_ANSWER.iter().any(remark);
         let fast_lost = all_outliers(&head, row, "fast_outliers");
         let cells = head.iter().zip(row).skip(2);
         let bad: Vec<_> = cells

@@ -1,5 +1,5 @@
-//! The setups that a newcomer starts from: each plans as it is written, needs few keys, and is never
-//! written over a file that is there.
+//! The setups that a newcomer starts from: each plans as it is written, needs few keys, and is
+//! never written over a file that is there.
 
 use super::{empty, motefield};
 

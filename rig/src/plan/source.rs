@@ -18,7 +18,8 @@ pub(super) struct Bearable {
     pub(super) key: &'static Key,
 }
 
-/// Energy of a pulse of all sources, J, and how it follows from the rig; `None` where the rig says too little.
+/// Energy of a pulse of all sources, J, and how it follows from the rig; `None` where the rig says
+/// too little.
 pub(super) fn energy_j(setup: &Setup, pulse_s: Option<f64>) -> Result<Option<(f64, String)>, SetupError> {
     let light = &setup.light;
     if let Some(energy) = light.pulse_energy_j {
@@ -81,8 +82,8 @@ fn of_sources(light: &LightSetup) -> String {
     }
 }
 
-/// Energy of a pulse `ratio` times as long as one of `pulse_s`, over that one's, of a source that is
-/// limited by its power: `ratio` where the power is the same in a pulse of any length.
+/// Energy of a pulse `ratio` times as long as one of `pulse_s`, over that one's, of a source that
+/// is limited by its power: `ratio` where the power is the same in a pulse of any length.
 pub(super) fn energy_ratio(light: &LightSetup, pulse_s: Option<f64>, ratio: f64) -> f64 {
     let same = light.peak_power.is_empty() && ramps_s(light) == 0.0;
     match pulse_s {
@@ -94,8 +95,8 @@ pub(super) fn energy_ratio(light: &LightSetup, pulse_s: Option<f64>, ratio: f64)
     }
 }
 
-/// The largest power of one source in a pulse, W: between the entries of a table the straight line over the
-/// logarithms, below its shortest length and beyond its longest that of the entry there.
+/// The largest power of one source in a pulse, W: between the entries of a table the straight line
+/// over the logarithms, below its shortest length and beyond its longest that of the entry there.
 fn power_w(light: &LightSetup, pulse_s: f64) -> Option<f64> {
     let table = &light.peak_power;
     let (Some(first), Some(last)) = (table.first(), table.last()) else {

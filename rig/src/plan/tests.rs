@@ -260,9 +260,10 @@ fn quantum_efficiency_is_read_at_the_wavelength() {
     );
 }
 
-/// A lens by other figures: focal length 50 mm at 550 mm pictures at M = 50/500 = 0.1 (thin lens, 1/f
-/// = 1/d + 1/(M d)); f/4 at M = 0.1 has the numerical aperture M/(2 f# (M + 1)) = 0.1/8.8 and the
-/// working f-number 4 × 1.1. The plans are those of the same lens as the embedded rig states it.
+/// A lens by other figures: focal length 50 mm at 550 mm pictures at M = 50/500 = 0.1 (thin lens,
+/// 1/f = 1/d + 1/(M d)); f/4 at M = 0.1 has the numerical aperture M/(2 f# (M + 1)) = 0.1/8.8 and
+/// the working f-number 4 × 1.1. The plans are those of the same lens as the embedded rig states
+/// it.
 #[test]
 fn a_lens_by_its_focal_length_or_its_numerical_aperture() {
     let plain = rig(&[]);
@@ -333,7 +334,8 @@ fn a_lens_by_its_focal_length_or_its_numerical_aperture() {
 }
 
 /// A sheet by its angles: a waist of 0.5 mm that widens by 1 deg over 300 mm is √(0.5² + (600 tan
-/// 0.5°)²) mm thick; a fan of 20 deg is 2 × 300 mm × tan 10° high. The fluence goes as one over both.
+/// 0.5°)²) mm thick; a fan of 20 deg is 2 × 300 mm × tan 10° high. The fluence goes as one over
+/// both.
 #[test]
 fn a_sheet_by_its_angles() {
     let plain = rig(&[]);

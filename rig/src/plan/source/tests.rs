@@ -71,8 +71,8 @@ fn a_table_is_straight_over_the_logarithms() {
 }
 
 /// Ramps of 8 and 4 us from 10 % to 90 % last 10 and 5 us in full. A pulse of 100 us has its half
-/// powers 100 us apart, the energy P × 100 us, and the centroid of its three parts. One of 3 us is a
-/// triangle of the same slopes: its half powers 3 us apart, its base 6 us, its power 3/7.5 of the
+/// powers 100 us apart, the energy P × 100 us, and the centroid of its three parts. One of 3 us is
+/// a triangle of the same slopes: its half powers 3 us apart, its base 6 us, its power 3/7.5 of the
 /// full one, its ramps 4 and 2 us, its centroid a third of base + rise.
 #[test]
 fn ramps_are_a_trapezoid_or_a_triangle() {
@@ -260,8 +260,8 @@ fn what_cannot_stand_together_is_refused() {
 }
 
 /// 683 lm at 555 nm are 1 W by the definition of the lumen (CGPM 1979); at 450 nm V is 0.038 (CIE
-/// 1924), and 683 lm are 1/0.038 W. 10 W of electrical power at 35 % are 3.5 W of light; two sources
-/// give twice the light of one, and each bears what it bore.
+/// 1924), and 683 lm are 1/0.038 W. 10 W of electrical power at 35 % are 3.5 W of light; two
+/// sources give twice the light of one, and each bears what it bore.
 #[test]
 fn power_by_lumens_by_watts_of_current_and_by_sources() {
     let lumens = |wavelength: &str| {
