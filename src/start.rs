@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use motefield_files::{FileError, may_write, write};
 
-use crate::output::print;
 use crate::exit::{Exit, Failure};
+use crate::output::print;
 
 #[derive(Args)]
 pub struct StartCommand {
