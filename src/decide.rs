@@ -9,12 +9,15 @@ use motefield_generator::{Seed, render};
 use motefield_report::decide::pulse::{curve, rows, shown};
 use motefield_report::specimen::{Tone, cut};
 use motefield_report::{self as report, table};
+use motefield_rig::keys::choices::PulseFreedom;
 use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 use motefield_rig::{caution, keys};
+use motefield_study::StudyError;
 use motefield_study::decide::choice::{ChoiceSearch, choose};
-use motefield_study::decide::map::{self, FreeSetting};
+use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
+use motefield_study::decide::question::Question;
 use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
@@ -39,8 +42,10 @@ pub struct DecideCommand {
     /// Smallest share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
     valid: f64,
-    /// Two numeric settings to vary together, such as light.pulse_length,timing.separation: maps
-    /// the error of the velocity over both and names the best pair of values
+    /// Two or three numeric settings to vary together, such as light.pulse_length,timing.separation:
+    /// maps the error of the velocity over them and names the best values. What the rig asks about
+    /// by itself (pulse length, separation, exposure) joins a setting that is named alone, and
+    /// all that are named where the pulse is fixed
     #[arg(long, value_name = "KEY,KEY", conflicts_with = "choose")]
     free: Option<String>,
     /// Range of a setting named under --free, as KEY=FROM..TO, KEY=FROM..TO:log:N or :lin:N; may be
@@ -52,8 +57,8 @@ pub struct DecideCommand {
     choose: Vec<String>,
     #[command(flatten)]
     effort: EffortArguments,
-    /// Directory for table.csv, decision.json, curve.svg, sample pairs and manifest.json; a new one
-    /// by default
+    /// Directory for table.csv or map.csv, decision.json, answer.txt, curve.svg or map.svg, sample
+    /// pairs and manifest.json; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -63,6 +68,8 @@ pub struct DecideCommand {
     json: bool,
 }
 
+/// The answer as it is printed.
+const ANSWER: &str = "answer.txt";
 const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 
 impl DecideCommand {
@@ -73,12 +80,16 @@ impl DecideCommand {
             say(&caution);
         }
         if let Some(free) = &self.free {
-            return self.map(&setup, free);
+            let (question, axes) = self.freed(&setup, free)?;
+            return self.map(&setup, question, axes);
         }
         if !self.choose.is_empty() {
             return self.choice(&setup);
         }
-        self.pulse(&setup)
+        match Question::of(&setup)? {
+            Question::PulseLength => self.pulse(&setup),
+            question => self.map(&setup, question, map::axes_of(&setup, question)?),
+        }
     }
 
     fn wish(&self) -> Wish {
@@ -104,7 +115,8 @@ impl DecideCommand {
         });
         let manifest = Manifest::new("decide", asked).with_effort(&effort);
         let manifest = self.setup.described(manifest, setup);
-        let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+        let names = names.iter().chain([&ANSWER]);
+        let names: Vec<String> = names.map(|name| (*name).to_owned()).collect();
         let names = Names {
             at_the_end: &names,
             on_the_way: &[],
@@ -113,15 +125,42 @@ impl DecideCommand {
         self.folder.open(out, "decision", Start::New, manifest, &names)
     }
 
-    /// The two settings named under `--free`, with their ranges.
-    fn axes(&self, setup: &Setup, free: &str) -> Result<[FreeSetting; 2], Failure> {
+    /// The settings named under `--free` with those that join them, and what is asked then.
+    fn freed(&self, setup: &Setup, free: &str) -> Result<(Question, Vec<FreeSetting>), Failure> {
         let keys: Vec<&str> = free.split(',').map(str::trim).collect();
-        let [a, b] = keys[..] else {
+        if keys.len() > MOST_SETTINGS || keys.contains(&"") {
             return Err(Failure::input(format!(
-                "--free {free}: must name two settings, such as --free light.pulse_length,timing.separation"
+                "--free {free}: must name two or three settings, such as --free light.pulse_length,timing.separation"
             )));
+        }
+        let named = self.axes(setup, free, &keys)?;
+        let fixed = setup.light.pulse == Some(PulseFreedom::Fixed)
+            || (setup.light.pulse.is_none() && setup.light.pulse_energy_j.is_some());
+        if keys.len() > 1 && !fixed {
+            return Ok((Question::Settings, named));
+        }
+        let question = match Question::of(setup) {
+            Ok(question) => question,
+            // Of settings that are all named, the rig need not say which it asks about.
+            Err(_) if keys.len() > 1 => return Ok((Question::Settings, named)),
+            Err(refused) => return Err(refused.into()),
         };
-        if a == b {
+        if keys.len() > 1 && question != Question::Separation {
+            return Ok((Question::Settings, named));
+        }
+        if question == Question::PulseLength && keys == [keys::light::PULSE_LENGTH.path] {
+            return Err(Failure::input(format!(
+                "--free {free}: is what is asked without --free; name two settings, such as --free light.pulse_length,timing.separation"
+            )));
+        }
+        let axes = map::axes_beside(setup, question, named).map_err(|e| Failure::about("--free", e))?;
+        Ok((question, axes))
+    }
+
+    /// Settings named under `--free`, with their ranges.
+    fn axes(&self, setup: &Setup, free: &str, keys: &[&str]) -> Result<Vec<FreeSetting>, Failure> {
+        let twice = (1..keys.len()).any(|k| keys[..k].contains(&keys[k]));
+        if twice {
             return Err(Failure::input(format!(
                 "--free {free}: names the same setting twice"
             )));
@@ -147,29 +186,46 @@ impl DecideCommand {
             let option = if range(key).is_some() { "--range" } else { "--free" };
             FreeSetting::new(setup, key, range(key)).map_err(|e| Failure::about(option, e))
         };
-        Ok([axis(a)?, axis(b)?])
+        keys.iter().map(|key| axis(key)).collect()
     }
 
-    fn map(&self, setup: &Setup, free: &str) -> Result<Exit, Failure> {
-        let axes = self.axes(setup, free)?;
-        map::check(setup, &axes).map_err(|e| Failure::about("--free", e))?;
-        let folder = self.open(setup, &["map.csv", "decision.json", "map.svg"])?;
+    fn map(&self, setup: &Setup, question: Question, axes: Vec<FreeSetting>) -> Result<Exit, Failure> {
+        let about = |e: StudyError| match self.free {
+            Some(_) => Failure::about("--free", e),
+            None => e.into(),
+        };
+        map::check(setup, &axes).map_err(about)?;
+        let picture = match axes.len() {
+            1 => Some("curve.svg"),
+            2 => Some("map.svg"),
+            _ => None,
+        };
+        let mut names = vec!["map.csv", "decision.json"];
+        names.extend(picture);
+        let folder = self.open(setup, &names)?;
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();
-        let map = map::map(setup, axes, &self.wish(), Some(&journal(&folder)), &bar, stop);
+        let journal = journal(&folder);
+        let map = map::map(setup, question, axes, &self.wish(), Some(&journal), &bar, stop);
         bar.finish();
-        let map = map.map_err(|e| Failure::about("--free", e))?;
+        let map = map.map_err(about)?;
         let json = report::decide::map::json(&map, setup, &go_on);
-        let files = vec![
-            ("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes()),
-            (
-                "map.svg".to_owned(),
-                report::decide::map_picture::draw(&map, &go_on).into_bytes(),
-            ),
-        ];
+        let mut files = vec![("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes())];
+        files.extend(picture.map(|name| {
+            let drawn = match map.axes.len() {
+                1 => report::decide::line_picture::draw(&map, &go_on),
+                _ => report::decide::map_picture::draw(&map, &go_on),
+            };
+            (name.to_owned(), drawn.into_bytes())
+        }));
         let words = report::decide::map::words(&map, &go_on);
-        self.end(folder, files, &json, &words, "Map and table", map.stopped)?;
+        let what = match map.axes.len() {
+            1 => "Curve and table",
+            2 => "Map and table",
+            _ => "Table",
+        };
+        self.end(folder, files, &json, &words, what, map.stopped)?;
         Ok(exit(map.stopped, map.best().is_some()))
     }
 
@@ -251,6 +307,7 @@ impl DecideCommand {
         unfinished: bool,
     ) -> Result<(), Failure> {
         files.push(("decision.json".to_owned(), format!("{json:#}\n").into_bytes()));
+        files.push((ANSWER.to_owned(), words.as_bytes().to_vec()));
         let directory = folder.directory().to_owned();
         let kept = match unfinished {
             true => stopped(&folder),

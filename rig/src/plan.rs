@@ -68,6 +68,8 @@ pub struct Plan {
     pub pulse_s: Option<f64>,
     /// Longest pulse that the separation and the exposures allow and the source bears, s.
     pub longest_pulse_s: Option<f64>,
+    /// The key of what the source bears, where that is what limits it.
+    pub longest_pulse_by: Option<&'static Key>,
     /// Everything worth telling, in the order of the way of the light.
     pub facts: Vec<Fact>,
 }
@@ -122,6 +124,7 @@ impl Plan {
             processing: setup.processing.clone(),
             pulse_s: pulse_s(setup),
             longest_pulse_s: longest(setup).map(|longest| longest.pulse_s),
+            longest_pulse_by: longest(setup).and_then(|longest| longest.limit),
             facts: facts.0,
             rig,
         })

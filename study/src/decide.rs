@@ -5,8 +5,10 @@
 //! repeated without the sensor's and the light's noise, and with the motion frozen, to say which of
 //! the two limits.
 
+pub mod bounds;
 pub mod choice;
 pub mod map;
+pub mod question;
 pub mod reading;
 mod remedy;
 mod search;
@@ -18,6 +20,7 @@ use motefield_generator::Exposure;
 
 use crate::StudyError;
 use crate::run::{Chain, Effort, Experiment, Journal, Point, Progress, Wanted, run_kept};
+use bounds::Edge;
 use motefield_rig::keys;
 use motefield_rig::plan::{Plan, Speeds, plan};
 use motefield_rig::quantity::{Dimension, significant};
@@ -86,6 +89,8 @@ pub struct Decision {
     pub points: Vec<MeasuredPulse>,
     /// What the sweep says; `None` if nothing was measured or the study was stopped.
     pub reading: Option<Reading>,
+    /// What ends the pulse lengths worth trying toward long ones, if they were tried so far.
+    pub wall: Option<bounds::Wall>,
     /// What limits toward short pulses, and toward long ones.
     pub causes: [Option<Cause>; 2],
     /// What would help; filled when no pulse length meets the limit.
@@ -131,6 +136,7 @@ pub fn decide(
         separation_s,
         speeds,
         range_s,
+        most,
     } = search;
     let study = Sweep {
         setup,
@@ -156,7 +162,9 @@ pub fn decide(
         points.extend(study.measure(&more, (REFINEMENTS - 1 - round) * MORE + CAUSES)?);
         points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
     }
+    study.widen(&mut points, most.0)?;
     let reading = study.reading(&points);
+    let reached = points.last().is_some_and(|m| m.pulse_s > 0.999 * most.0);
     let causes = match &reading {
         Some(reading) => study.causes(&points, reading)?,
         None => [None; 2],
@@ -171,6 +179,7 @@ pub fn decide(
         wish: *wish,
         points,
         reading,
+        wall: reached.then_some(most.1),
         causes,
         remedies,
         stopped: false,
@@ -183,6 +192,9 @@ pub fn decide(
 
 /// Points that a round of refinement usually adds.
 const MORE: usize = 4;
+/// Pulse lengths added where the best stands at the edge of those tried, and how far they go.
+const WIDER: usize = 4;
+const WIDER_BY: f64 = 10.0;
 /// Experiments for the causes: two at each end.
 const CAUSES: usize = 4;
 
@@ -295,6 +307,27 @@ impl Sweep<'_> {
                 })
             })
             .collect())
+    }
+
+    /// Goes on where the best stands at the edge of what was tried: a decade shorter, or a decade
+    /// longer up to `most_s`.
+    fn widen(&self, points: &mut Vec<MeasuredPulse>, most_s: f64) -> Result<(), StudyError> {
+        let Some(reading) = self.reading(points) else {
+            return Ok(());
+        };
+        let ratio = match reading.best {
+            0 => 1.0 / WIDER_BY,
+            last if last + 1 == points.len() => WIDER_BY.min(most_s / reading.best_s),
+            _ => 1.0,
+        };
+        if (0.999..1.001).contains(&ratio) {
+            return Ok(());
+        }
+        let at = |k: usize| reading.best_s * ratio.powf(k as f64 / WIDER as f64);
+        let more: Vec<f64> = (1..=WIDER).map(at).collect();
+        points.extend(self.measure(&more, CAUSES)?);
+        points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
+        Ok(())
     }
 
     fn reading(&self, points: &[MeasuredPulse]) -> Option<Reading> {
@@ -420,6 +453,16 @@ impl Decision {
     /// Whether some pulse length meets the limit.
     pub fn met(&self) -> bool {
         self.reading.as_ref().is_some_and(|r| r.window.is_some())
+    }
+
+    /// Where the best stands among the pulse lengths tried.
+    pub fn edge(&self) -> Edge {
+        let last = self.points.len().saturating_sub(1);
+        match (self.reading.as_ref().map(|r| r.best), self.wall) {
+            (Some(best), Some(wall)) if best == last => Edge::At(wall),
+            (Some(best), _) if best == 0 || best == last => Edge::OfTried,
+            _ => Edge::Inside,
+        }
     }
 
     /// What limits toward short (0) and long (1) pulses.

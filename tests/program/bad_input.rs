@@ -150,11 +150,11 @@ fn wrong_arguments_are_named() {
             "sweep",
             "rig.toml",
             "--vary",
-            "light.pulse=1us..2us:log:3",
+            "light.pulses=1us..2us:log:3",
             "--out",
             "s",
         ],
-        &["light.pulse", "not a key"],
+        &["light.pulses", "not a key"],
     );
     refused(
         &directory,

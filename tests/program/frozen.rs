@@ -35,6 +35,10 @@ const ADDED: &[&str] = &[
     "files_written",
     "finished",
     "kernel",
+    "question",
+    "at_edge_of_tried",
+    "ended_by",
+    "rules_broken",
     "unfinished",
     "working_f_number",
 ];

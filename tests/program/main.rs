@@ -20,6 +20,7 @@ mod no_answer;
 mod plan;
 mod plan_images;
 mod preparation;
+mod question;
 mod random_setups;
 mod reference;
 mod reliability;

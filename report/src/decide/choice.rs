@@ -8,6 +8,7 @@ use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
 use motefield_study::decide::choice::SettingsChoice;
+use motefield_study::decide::question::Question;
 use motefield_study::decide::trial::{MeasuredSetting, Outcome, Trial};
 use serde_json::{Value as Json, json};
 
@@ -180,6 +181,7 @@ pub fn json(choice: &SettingsChoice, setup: &Setup, go_on: &str) -> Json {
     };
     let fields = json!({
         "setup": json::setup(setup),
+        "question": Question::Choice.as_str(),
         "keys": choice.keys,
         "seed": choice.wish.effort.seed,
         "precision": choice.wish.effort.precision,

@@ -1,4 +1,4 @@
-//! A map of two settings in words, as CSV and as JSON.
+//! A map of one to three settings in words, as CSV and as JSON.
 
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -8,7 +8,9 @@ use crate::json;
 use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
+use motefield_study::decide::bounds::Edge;
 use motefield_study::decide::map::Map;
+use motefield_study::decide::question::Question;
 use motefield_study::decide::trial::{MeasuredSetting, Obstacle, Outcome, Trial};
 use serde_json::{Value as Json, json};
 
@@ -28,16 +30,16 @@ fn extent(map: &Map, trials: &[&Trial]) -> String {
             false => format!("{key} {from} to {to}"),
         }
     };
+    let all: Vec<String> = (0..map.axes.len()).map(axis).collect();
     format!(
-        "{}, {} ({} of {} settings tried)",
-        axis(0),
-        axis(1),
+        "{} ({} of {} settings tried)",
+        all.join(", "),
         trials.len(),
         map.trials.len()
     )
 }
 
-/// The nearest trial to `of` on one side along one axis, its other value as near as can be.
+/// The nearest trial to `of` on one side along one axis, its other values as near as can be.
 fn neighbour<'a>(map: &'a Map, of: &Trial, axis: usize, longer: bool) -> Option<&'a Trial> {
     let steps = |t: &Trial, k: usize| map.axes[k].steps(&of.values[k], &t.values[k]);
     let beyond = |t: &&Trial| match longer {
@@ -45,10 +47,14 @@ fn neighbour<'a>(map: &'a Map, of: &Trial, axis: usize, longer: bool) -> Option<
         false => steps(t, axis) < 0.0,
     };
     let others = map.trials.iter().filter(beyond);
-    let far = |t: &Trial| steps(t, axis).abs() + 4.0 * steps(t, 1 - axis).abs();
+    let aside = |t: &Trial| {
+        let others = (0..map.axes.len()).filter(|k| *k != axis);
+        others.map(|k| steps(t, k).abs()).sum::<f64>()
+    };
+    let far = |t: &Trial| steps(t, axis).abs() + 4.0 * aside(t);
     others
         .min_by(|a, b| far(a).total_cmp(&far(b)))
-        .filter(|t| steps(t, 1 - axis).abs() <= 0.5)
+        .filter(|t| aside(t) <= 0.5)
 }
 
 /// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
@@ -59,18 +65,17 @@ pub fn words(map: &Map, go_on: &str) -> String {
         let done = format!("Measured so far: {done} settings.");
         return format!("{}\n{done}\n", super::unfinished(go_on));
     }
-    let mut text = String::new();
-    let [a, b] = &map.axes;
+    let mut text = question_words(map);
     let Some((trial, best)) = map.best() else {
-        let _ = writeln!(text, "No combination of {} and {} is usable.", a.key, b.key);
+        let keys: Vec<&str> = map.axes.iter().map(|axis| axis.key.as_str()).collect();
+        let _ = match keys[..] {
+            [key] => writeln!(text, "No value of {key} is usable."),
+            _ => writeln!(text, "No combination of {} is usable.", keys.join(" and ")),
+        };
         obstacles(map, &mut text);
         return text;
     };
-    let _ = writeln!(
-        text,
-        "Use {} = {} with {} = {}: the smallest error of the velocity.",
-        a.key, trial.values[0].text, b.key, trial.values[1].text
-    );
+    headline(map, trial, &mut text);
     describe(&mut text, best);
     let [same, near] = map.near();
     let _ = writeln!(
@@ -83,6 +88,67 @@ pub fn words(map: &Map, go_on: &str) -> String {
     obstacles(map, &mut text);
     standing_words(map, &mut text);
     text
+}
+
+/// What is asked, where the rig decided it.
+fn question_words(map: &Map) -> String {
+    match map.question {
+        Question::Separation => {
+            let measured = map.trials.iter().find_map(Trial::measured);
+            let streak = measured.map_or(String::new(), |m| {
+                format!(": a streak of {} px", short(m.streak_px))
+            });
+            format!("Question: the pulse separation. The pulse is fixed and left as it is{streak}.\n")
+        }
+        Question::Exposure => {
+            "Question: the exposures, which are the pulses in continuous light, and their separation.\n"
+                .to_owned()
+        }
+        Question::PulseLength | Question::Settings | Question::Choice => String::new(),
+    }
+}
+
+/// "timing.separation = 4 ms with processing.window = 32".
+fn setting(map: &Map, trial: &Trial) -> String {
+    let pairs = map.axes.iter().zip(&trial.values);
+    let pairs: Vec<String> = pairs
+        .map(|(axis, value)| format!("{} = {}", axis.key, value.text))
+        .collect();
+    pairs.join(" with ")
+}
+
+/// What to use; where the best stands at the edge of what was tried, that nothing is recommended.
+fn headline(map: &Map, trial: &Trial, text: &mut String) {
+    let edges = map.edges();
+    let at = |edge: Edge| {
+        let axes = map.axes.iter().zip(&edges).filter(move |(_, e)| **e == edge);
+        axes.map(|(axis, _)| axis.key.as_str()).collect::<Vec<_>>()
+    };
+    let open = at(Edge::OfTried);
+    let _ = match open.is_empty() {
+        true => writeln!(
+            text,
+            "Use {}: the smallest error of the velocity.",
+            setting(map, trial)
+        ),
+        false => writeln!(
+            text,
+            "No best is named: the smallest error of the velocity, with {}, stands at the edge of what was tried of {}; a wider range may hold a smaller one.",
+            setting(map, trial),
+            open.join(" and ")
+        ),
+    };
+    for ((axis, value), edge) in map.axes.iter().zip(&trial.values).zip(&edges) {
+        if let Edge::At(wall) = edge {
+            let _ = writeln!(
+                text,
+                "  {} = {} is the end: {}",
+                axis.key,
+                value.text,
+                wall.words()
+            );
+        }
+    }
 }
 
 /// What happens on either side of the best along either axis.
@@ -102,11 +168,15 @@ fn neighbours(map: &Map, trial: &Trial, best: &MeasuredSetting, text: &mut Strin
                 }
                 _ => "not reached".to_owned(),
             };
-            let [own, other] = [k, 1 - k].map(|k| &next.values[k].text);
-            let aside = match *other == trial.values[1 - k].text {
+            let moved: Vec<String> = (0..map.axes.len())
+                .filter(|j| *j != k && next.values[*j].text != trial.values[*j].text)
+                .map(|j| format!("{} = {}", map.axes[j].key, next.values[j].text))
+                .collect();
+            let aside = match moved.is_empty() {
                 true => String::new(),
-                false => format!(" (with {} = {other})", map.axes[1 - k].key),
+                false => format!(" (with {})", moved.join(", ")),
             };
+            let own = &next.values[k].text;
             let _ = writeln!(text, "  {} = {own}{aside}: {what}", axis.key);
         }
     }
@@ -139,6 +209,10 @@ fn describe(text: &mut String, m: &MeasuredSetting) {
         short(m.streak_px),
         percent(m.valid())
     );
+    if !m.broken.is_empty() {
+        let names: Vec<&str> = m.broken.iter().map(|rule| rule.as_str()).collect();
+        let _ = writeln!(text, "  rules of the trade broken there: {}", names.join(", "));
+    }
 }
 
 /// How many settings each rule shuts out, with the first reason of each.
@@ -166,10 +240,7 @@ fn standing_words(map: &Map, text: &mut String) {
     let (Some(standing), Some((_, best))) = (&map.standing, map.best()) else {
         return;
     };
-    let values = format!(
-        "{} = {}, {} = {}",
-        map.axes[0].key, standing.values[0].text, map.axes[1].key, standing.values[1].text
-    );
+    let values = setting(map, standing).replace(" with ", ", ");
     let _ = match (standing.obstacle(map.wish.valid), standing.measured()) {
         (Some(obstacle), _) => writeln!(text, "The setup as it stands ({values}) {}.", obstacle.words()),
         (None, Some(m)) => writeln!(
@@ -182,23 +253,21 @@ fn standing_words(map: &Map, text: &mut String) {
     };
 }
 
-/// One row per trial. Columns: the two keys with their units, `state` (`usable` or what stands
+/// One row per trial. Columns: the keys with their units, `state` (`usable` or what stands
 /// against it), then of what was measured: error of the velocity over the mean speed with its 95 %
 /// interval, total error, curvature, mean and fastest displacement, streak (px), share of valid
 /// vectors, share of the full well, pairs.
 pub fn csv(map: &Map) -> String {
-    let [a, b] = &map.axes;
-    let columns = [a.key.as_str(), "unit", &b.key, "unit", "state"];
-    let mut table = Table::new(columns.into_iter().chain(FIGURES));
+    let columns = map.axes.iter().flat_map(|axis| [axis.key.as_str(), "unit"]);
+    let mut table = Table::new(columns.chain(["state"]).chain(FIGURES));
     for t in &map.trials {
-        let [a, b] = [&t.values[0], &t.values[1]];
-        let head = [&a.number, &a.unit, &b.number, &b.unit].map(String::clone);
+        let head = t.values.iter().flat_map(|v| [v.number.clone(), v.unit.clone()]);
         let figures = t.measured().map(figures).unwrap_or_default();
         let cell = |k: usize| match figures.get(k) {
             Some(v) if v.is_finite() => digits(*v),
             _ => String::new(),
         };
-        let mut row = Vec::from(head);
+        let mut row: Vec<String> = head.collect();
         row.push(t.state(map.wish.valid).to_owned());
         row.extend((0..FIGURES.len()).map(cell));
         table.rows.push(row);
@@ -218,6 +287,7 @@ fn row(map: &Map, t: &Trial) -> Json {
         for (name, value) in FIGURES.iter().zip(figures(m)) {
             row[*name] = json!(value);
         }
+        row["rules_broken"] = m.broken.iter().map(|rule| rule.as_str()).collect();
     }
     row
 }
@@ -233,11 +303,14 @@ pub fn json(map: &Map, setup: &Setup, go_on: &str) -> Json {
     });
     let fields = json!({
         "setup": json::setup(setup),
-        "keys": map.axes.each_ref().map(|a| a.key.as_str()),
+        "question": map.question.as_str(),
+        "keys": map.axes.iter().map(|a| a.key.as_str()).collect::<Vec<_>>(),
         "seed": map.wish.effort.seed,
         "precision": map.wish.effort.precision,
         "valid_fraction_asked": map.wish.valid,
         "best": map.best.map(|k| row(map, &map.trials[k])),
+        "at_edge_of_tried": map.at_edge(),
+        "ended_by": map.edges().into_iter().map(ended_by).collect::<Vec<_>>(),
         "as_good": same,
         "at_most_a_tenth_more": near,
         "standing": map.standing.as_ref().map(|t| row(map, t)),
@@ -246,6 +319,15 @@ pub fn json(map: &Map, setup: &Setup, go_on: &str) -> Json {
         "unfinished": map.stopped.then(|| super::unfinished(go_on)),
     });
     json::file(SCHEMA, fields)
+}
+
+/// What ends a setting at the best, if anything does.
+fn ended_by(edge: Edge) -> Option<&'static str> {
+    match edge {
+        Edge::Inside => None,
+        Edge::At(wall) => Some(wall.as_str()),
+        Edge::OfTried => Some("tried"),
+    }
 }
 
 const FIGURES: [&str; 11] = [

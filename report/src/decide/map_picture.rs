@@ -29,6 +29,8 @@ fn letter(obstacle: Obstacle) -> &'static str {
         Obstacle::Impossible => "–",
         Obstacle::Straddling => "S",
         Obstacle::QuarterRule => "Q",
+        Obstacle::FrameRate => "R",
+        Obstacle::Source => "L",
         Obstacle::Saturation => "F",
         Obstacle::Valid => "V",
     }
@@ -39,6 +41,8 @@ fn legend(obstacle: Obstacle) -> &'static str {
         Obstacle::Impossible => "–  cannot be built (pulses outside the exposures, sizes, shares)",
         Obstacle::Straddling => "S  an exposure cuts its pulse",
         Obstacle::QuarterRule => "Q  fastest displacement exceeds a quarter of the first window",
+        Obstacle::FrameRate => "R  a pair takes longer than two frames",
+        Obstacle::Source => "L  the source does not bear such pulses",
         Obstacle::Saturation => "F  brightest particles exceed the camera's range",
         Obstacle::Valid => "V  too few valid vectors",
     }
@@ -88,7 +92,7 @@ impl Field<'_> {
     }
 }
 
-/// Draws the map as the content of an SVG file; that of a study that was stopped has no best, and
+/// Draws a map of two settings as the content of an SVG file; that of a study that was stopped has no best, and
 /// says with `go_on` how to get it.
 pub fn draw(map: &Map, go_on: &str) -> String {
     let field = Field::of(map);
@@ -137,7 +141,12 @@ fn sentences(map: &Map, field: &Field, go_on: &str) -> Vec<String> {
     } else if let Some((trial, m)) = map.best() {
         let relative = m.relative();
         all.push(format!(
-            "Ring: the best, {} and {}: {} ({} %, 95 % interval).",
+            "Ring: the {}, {} and {}: {} ({} %, 95 % interval).",
+            if map.at_edge() {
+                "smallest, at the edge of what was tried"
+            } else {
+                "best"
+            },
             trial.values[0].text,
             trial.values[1].text,
             percent(relative.value),
@@ -223,7 +232,7 @@ fn labels(svg: &mut Svg, field: &Field) {
         let at = [area.x[0] - 8.0, field.at(0.0, k as f64)[1] + 4.5];
         svg.text(&value.text, NOTE, at, Anchor::End, "");
     }
-    let [x, y] = field.map.axes.each_ref().map(|axis| axis.key.as_str());
+    let [x, y] = [0, 1].map(|k| field.map.axes[k].key.as_str());
     let below = [middle(area.x), area.y[1] + 46.0];
     svg.text(x, HEADING, below, Anchor::Middle, BOLD);
     let widest = rows.iter().map(|v| text_width(&v.text, NOTE)).fold(0.0, f64::max);

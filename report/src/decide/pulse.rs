@@ -8,6 +8,8 @@ use crate::format::{figure, interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
+use motefield_study::decide::bounds::Edge;
+use motefield_study::decide::question::Question;
 use motefield_study::decide::reading::{Reading, best_total};
 use motefield_study::decide::{Decision, Limit, MeasuredPulse, Remedy, samples};
 use motefield_study::values::figures;
@@ -66,6 +68,10 @@ pub fn words(decision: &Decision, go_on: &str) -> String {
 /// The pulse length to use, how well it is known, and what it does.
 fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> Vec<String> {
     let answer = match (decision.met(), reading.usable) {
+        (true, _) if decision.edge() == Edge::OfTried => format!(
+            "No pulse length is recommended: the total error is smallest at {}, the edge of what was tried.",
+            time(best.pulse_s)
+        ),
         (true, _) => format!("Use a pulse of {}: the smallest total error.", time(best.pulse_s)),
         (false, true) => format!(
             "No pulse length keeps the total error within {} px. The best is {}.",
@@ -154,7 +160,10 @@ fn averaging_words(components: &[Component; 2]) -> String {
 
 fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
     let Some(cause) = decision.causes[side] else {
-        return format!("{name} pulses: the best is at this end of the range; nothing beyond it was tried.");
+        return match (decision.wall, side) {
+            (Some(wall), 1) => format!("{name} pulses: {}.", wall.words()),
+            _ => format!("{name} pulses: the best is at this end of the range; nothing beyond it was tried."),
+        };
     };
     let measured = format!(
         "at {} the error is {} px; with unlimited light it would be {} px, with the motion frozen {} px",
@@ -208,6 +217,7 @@ pub fn json(decision: &Decision, setup: &Setup, go_on: &str) -> Value {
     };
     let fields = json!({
         "setup": json::setup(setup),
+        "question": Question::PulseLength.as_str(),
         "seed": decision.wish.effort.seed,
         "limit_px": decision.wish.limit_px,
         "valid_fraction_asked": decision.wish.valid,
@@ -243,6 +253,12 @@ fn best_json(decision: &Decision) -> Option<Value> {
         "valid": valid(m),
         "meets_limit": decision.met(),
         "at_end_of_range": at_end(decision),
+        "at_edge_of_tried": decision.edge() == Edge::OfTried,
+        "ended_by": match decision.edge() {
+            Edge::At(wall) => Some(wall.as_str()),
+            Edge::OfTried => Some("tried"),
+            Edge::Inside => None,
+        },
         "caveats": json::caveats(&m.point.caveats),
     }))
 }

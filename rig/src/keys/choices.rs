@@ -61,6 +61,16 @@ pub enum PulseForm {
 }
 words!(PulseForm { "rectangular" => Rectangular, "gaussian" => Gaussian });
 
+/// Whether the length of the light pulse may be chosen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PulseFreedom {
+    /// It may.
+    Free,
+    /// The source gives pulses of one length.
+    Fixed,
+}
+words!(PulseFreedom { "free" => Free, "fixed" => Fixed });
+
 /// Kind of light source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Source {

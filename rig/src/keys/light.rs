@@ -1,6 +1,6 @@
 //! `[light]`
 
-use super::choices::{HazardClass, PulseForm, Source};
+use super::choices::{HazardClass, PulseForm, PulseFreedom, Source};
 use super::{Key, NEEDED, PRACTICE, Range, section};
 use crate::quantity::Dimension as D;
 use crate::scattering::Polarisation;
@@ -74,6 +74,11 @@ section! {
             "no motion of the particles during a pulse",
         )
         .log_slider(0.001, 10_000.0);
+
+    PULSE = Key::choice::<PulseFreedom>("light.pulse")
+        .about("whether the pulse length may be chosen: of a source that gives pulses of one length \
+                only, the question is the pulse separation, not the pulse length")
+        .otherwise("fixed where light.pulse_energy is given and the streak is below 0.05 px, else free", "");
 
     PULSE_SHAPE = Key::choice::<PulseForm>("light.pulse_shape")
         .about("power over time during a pulse: constant, or Gaussian")

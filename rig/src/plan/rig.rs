@@ -76,6 +76,13 @@ impl Rig {
         self.lens.as_ref().map(|lens| lens.px_per_m)
     }
 
+    /// Whether the displacement follows the pulse separation: half of it moves the fastest fluid by
+    /// less than three quarters.
+    pub fn follows_separation(&self) -> bool {
+        let halved = (self.setup.separation_s).and_then(|s| self.fastest_px_at(0.5 * s).ok());
+        halved.is_some_and(|px| px < 0.75 * self.speeds.fastest_px)
+    }
+
     /// From the lab's units to the picture's.
     pub(super) fn scale(&self) -> Scale<'_> {
         Scale {

@@ -188,10 +188,8 @@ impl<'a> Planned<'a> {
     /// pulses fit it.
     fn separation(&self, factor: f64) -> Option<Fix> {
         let (separation, straddle) = (self.rig.setup.separation_s?, self.rig.straddle?);
-        let halved = self.rig.fastest_px_at(0.5 * separation);
-        let follows = halved.is_ok_and(|px| px < 0.75 * self.rig.speeds.fastest_px);
         let wanted = down(factor * separation);
-        if !follows || wanted < straddle.shortest_separation_s() {
+        if !self.rig.follows_separation() || wanted < straddle.shortest_separation_s() {
             return None;
         }
         let text = show(wanted, D::Time);

@@ -79,7 +79,7 @@ fn within_exposures_s(setup: &Setup) -> Option<f64> {
 /// The longest pulse worth trying, and what limits it where the source does.
 pub(super) struct Longest {
     pub(super) pulse_s: f64,
-    limit: Option<&'static keys::Key>,
+    pub(super) limit: Option<&'static keys::Key>,
 }
 
 /// The longest pulse that fits the exposures and that the source bears.

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use super::flow::{Extent, extent};
 use super::reader::Reader;
 use super::referenced::Referenced;
-use crate::keys::choices::{HazardClass, PulseForm, Source};
+use crate::keys::choices::{HazardClass, PulseForm, PulseFreedom, Source};
 use crate::keys::{Key, light as keys, reflections};
 use crate::photometry::efficacy_lm_w;
 use crate::scattering::Polarisation;
@@ -31,6 +31,8 @@ pub struct LightSetup {
     pub sources: usize,
     /// Length of pulse A: as stated, else that of the measured pulse.
     pub pulse_s: Option<f64>,
+    /// Whether its length may be chosen, where that is stated.
+    pub pulse: Option<PulseFreedom>,
     /// Whether the light is continuous, so that the exposure is the pulse.
     pub continuous: bool,
     /// Power over time during a pulse.
@@ -192,6 +194,7 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
         sources: r.whole(keys::SOURCES).unwrap_or(1),
         peak_power: peak_power(r),
         pulse_s: r.number(keys::PULSE_LENGTH).or(own_length),
+        pulse: r.choice(keys::PULSE),
         continuous: r.switch(keys::CONTINUOUS).unwrap_or(false),
         course,
         limits: SourceLimits {
@@ -214,6 +217,7 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
     };
     if light.continuous {
         for key in [
+            keys::PULSE,
             keys::PULSE_LENGTH,
             keys::PULSE_ENERGY,
             keys::LENGTH_RATIO,

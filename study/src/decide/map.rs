@@ -1,9 +1,9 @@
-//! Two settings at once: a map of the velocity error over both, and the best pair of values within
+//! One to three settings at once: a map of the velocity error over them, and the best values within
 //! the rules.
 //!
 //! A longer pulse separation makes the displacement, and with it the velocity, better known in
 //! relation to its size, until particles leave the window or the sheet, paths curve, or the streaks
-//! of pulses that may now be longer smear; so two settings are judged by the error of the
+//! of pulses that may now be longer smear; so settings are judged by the error of the
 //! *velocity* over the mean speed, not by pixels.
 
 mod axis;
@@ -13,12 +13,19 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
+use super::bounds::{self, Bound, Edge, Wall};
+use super::question::Question;
 use super::trial::{Later, MeasuredSetting, Planned, Trial, best};
 use crate::StudyError;
 use crate::run::{Journal, Progress};
 use crate::vary::SweepValue;
 pub use axis::FreeSetting;
+use motefield_rig::keys;
+use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;
+
+/// Most settings at once.
+pub const MOST_SETTINGS: usize = 3;
 
 /// Rounds of refinement about the best.
 const REFINEMENTS: usize = 2;
@@ -28,11 +35,13 @@ const GROWTHS: usize = 2;
 /// The map.
 #[derive(Debug, Clone)]
 pub struct Map {
-    /// The two settings, with the values of the regular grid.
-    pub axes: [FreeSetting; 2],
-    /// The regular grid, row by row of the second setting, then refinements about the best.
+    /// What it answers.
+    pub question: Question,
+    /// The settings, with the values of the regular grid.
+    pub axes: Vec<FreeSetting>,
+    /// The regular grid, row by row of the last setting, then refinements about the best.
     pub trials: Vec<Trial>,
-    /// Place of the best in `trials`; `None` if no pair of values may be used, or the
+    /// Place of the best in `trials`; `None` if no values may be used, or the
     /// study was stopped.
     pub best: Option<usize>,
     /// The setup as it stands.
@@ -43,14 +52,112 @@ pub struct Map {
     pub stopped: bool,
 }
 
-/// Maps the error over two settings. What `journal` holds is not measured again, what is measured
+/// The settings that a question sets free by itself, as far as they can be built.
+///
+/// # Errors
+/// When the setup cannot be planned, or its displacement does not follow the pulse separation.
+pub fn axes_of(setup: &Setup, question: Question) -> Result<Vec<FreeSetting>, StudyError> {
+    let planned = plan(setup)?;
+    let key = keys::timing::SEPARATION;
+    let Some(now_s) = planned.rig.setup.separation_s else {
+        return Err(setup
+            .error(key, "is missing: write for example separation = \"2 ms\"")
+            .into());
+    };
+    if planned.scene.electrons <= 0.0 {
+        return Err(setup
+            .error(
+                keys::light::POWER,
+                "gives no photo-electrons: check the light and the lens in the plan",
+            )
+            .into());
+    }
+    if planned.rig.speeds.fast_px < STILL_PX {
+        return Err(setup.error(key, "leaves the particles where they are between the pulses, and a still picture asks nothing: lengthen it or raise the velocity").into());
+    }
+    if !planned.rig.follows_separation() {
+        return Err(setup.error(keys::flow::KIND, "has a displacement that does not follow timing.separation: state velocities in the lab's units, such as \"0.2 m/s\"").into());
+    }
+    let of_separation = |besides: &[f64]| {
+        let bounds = bounds::separation(setup, &planned);
+        FreeSetting::of_time(key.path, now_s, bounds, besides)
+    };
+    Ok(match question {
+        Question::Separation => vec![of_separation(&[])],
+        Question::Exposure => exposure_axes(setup, &planned),
+        Question::PulseLength | Question::Settings | Question::Choice => Vec::new(),
+    })
+}
+
+/// The settings that a question sets free, and those that are named beside it.
+///
+/// # Errors
+/// As [`axes_of`]; when there are more than [`MOST_SETTINGS`], or the pulse length is named and
+/// fixed.
+pub fn axes_beside(
+    setup: &Setup,
+    question: Question,
+    named: Vec<FreeSetting>,
+) -> Result<Vec<FreeSetting>, StudyError> {
+    let pulse = keys::light::PULSE_LENGTH;
+    let is_named = |key: &str| named.iter().any(|axis| axis.key == key);
+    if question == Question::Separation && is_named(pulse.path) {
+        return Err(setup
+            .error(pulse, "is fixed: leave it out, or write light.pulse = \"free\"")
+            .into());
+    }
+    let own = match question {
+        Question::PulseLength => vec![FreeSetting::new(setup, pulse.path, None)?],
+        _ => axes_of(setup, question)?,
+    };
+    let own = own.into_iter().filter(|axis| !is_named(&axis.key));
+    let mut axes: Vec<FreeSetting> = own.collect();
+    axes.extend(named);
+    match axes.len() {
+        0..=2 => Ok(axes),
+        MOST_SETTINGS => Ok(axes.into_iter().map(FreeSetting::coarser).collect()),
+        _ => Err(StudyError::request(format!(
+            "{}: more than {MOST_SETTINGS} settings at once; leave some out",
+            axes.iter()
+                .map(|axis| axis.key.as_str())
+                .collect::<Vec<_>>()
+                .join(", ")
+        ))),
+    }
+}
+
+/// Exposure and separation in continuous light. The longest exposure is the longest separation less
+/// the dead time; frame after frame is tried as well.
+fn exposure_axes(setup: &Setup, planned: &Plan) -> Vec<FreeSetting> {
+    let (exposure, separation) = (keys::camera::EXPOSURE.path, keys::timing::SEPARATION.path);
+    let dead_s = setup.camera.dead_time_s.unwrap_or(0.0);
+    let exposure_s = setup.camera.exposure_s.unwrap_or(dead_s);
+    let separation_s = planned.rig.setup.separation_s.unwrap_or(exposure_s);
+    let [shortest, longest] = bounds::separation_of_exposures(setup, planned);
+    let most = |bound: Bound| Bound {
+        at_s: bound.at_s - dead_s,
+        wall: Wall::Pulses,
+    };
+    let longest_exposure = longest.map(most).filter(|bound| bound.at_s > 0.0);
+    let period: Vec<f64> = setup.camera.frame_rate_hz.iter().map(|hz| 1.0 / hz).collect();
+    vec![
+        FreeSetting::of_time(exposure, exposure_s, [None, longest_exposure], &[]),
+        FreeSetting::of_time(separation, separation_s, [shortest, longest], &period),
+    ]
+}
+
+/// A displacement that is none, px.
+const STILL_PX: f64 = 1e-3;
+
+/// Maps the error over settings. What `journal` holds is not measured again, what is measured
 /// is added.
 ///
 /// # Errors
-/// When no pair of values gives a setup that can be planned.
+/// When no values give a setup that can be planned.
 pub fn map(
     setup: &Setup,
-    axes: [FreeSetting; 2],
+    question: Question,
+    axes: Vec<FreeSetting>,
     wish: &Wish,
     journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
@@ -58,7 +165,7 @@ pub fn map(
 ) -> Result<Map, StudyError> {
     let mut survey = Survey {
         setup,
-        keys: axes.each_ref().map(|a| a.key.clone()),
+        keys: axes.iter().map(|a| a.key.clone()).collect(),
         axes,
         wish,
         journal,
@@ -81,6 +188,7 @@ pub fn map(
     let standing = survey.standing()?;
     let stopped = stop.load(Ordering::Relaxed);
     Ok(Map {
+        question,
         best: best(&survey.trials, wish.valid).filter(|_| !stopped),
         axes: survey.axes,
         trials: survey.trials,
@@ -90,26 +198,36 @@ pub fn map(
     })
 }
 
-/// Makes sure that some pair of values of the regular grid gives a setup that can be planned.
+/// Makes sure that some values of the regular grid give a setup that can be planned.
 ///
 /// # Errors
 /// When none does: the first reason.
-pub fn check(setup: &Setup, axes: &[FreeSetting; 2]) -> Result<(), StudyError> {
-    let keys = axes.each_ref().map(|axis| axis.key.clone());
+pub fn check(setup: &Setup, axes: &[FreeSetting]) -> Result<(), StudyError> {
+    let keys: Vec<String> = axes.iter().map(|axis| axis.key.clone()).collect();
     Planned::of(setup, &keys, grid(axes)).map(|_| ())
 }
 
-/// All pairs of values of the regular grid, row by row of the second setting.
-fn grid([a, b]: &[FreeSetting; 2]) -> Vec<Vec<SweepValue>> {
-    let rows = b.values().into_iter();
-    rows.flat_map(|y| a.values().into_iter().map(move |x| vec![x, y.clone()]))
-        .collect()
+/// All combinations of values of the regular grid, row by row of the last setting.
+fn grid(axes: &[FreeSetting]) -> Vec<Vec<SweepValue>> {
+    product(&axes.iter().map(FreeSetting::values).collect::<Vec<_>>())
+}
+
+/// Every combination of one value from each list, the last list the outermost.
+fn product(lists: &[Vec<SweepValue>]) -> Vec<Vec<SweepValue>> {
+    lists.iter().fold(vec![Vec::new()], |begun, list| {
+        let with = |value: &SweepValue, before: &Vec<SweepValue>| {
+            before.iter().chain([value]).cloned().collect::<Vec<_>>()
+        };
+        list.iter()
+            .flat_map(|value| begun.iter().map(move |before| with(value, before)))
+            .collect()
+    })
 }
 
 struct Survey<'a> {
     setup: &'a Setup,
-    keys: [String; 2],
-    axes: [FreeSetting; 2],
+    keys: Vec<String>,
+    axes: Vec<FreeSetting>,
     wish: &'a Wish,
     journal: Option<&'a Journal<'a>>,
     progress: &'a dyn Progress,
@@ -121,9 +239,9 @@ impl Survey<'_> {
     /// Tries what is not yet tried among `values`.
     fn measure(&mut self, values: Vec<Vec<SweepValue>>) -> Result<(), StudyError> {
         let mut fresh: Vec<Vec<SweepValue>> = Vec::new();
-        for pair in values {
-            if !fresh.contains(&pair) && self.trials.iter().all(|t| t.values != pair) {
-                fresh.push(pair);
+        for setting in values {
+            if !fresh.contains(&setting) && self.trials.iter().all(|t| t.values != setting) {
+                fresh.push(setting);
             }
         }
         if fresh.is_empty() || self.stop.load(Ordering::Relaxed) {
@@ -164,37 +282,38 @@ impl Survey<'_> {
     fn sort(&mut self) {
         let number = |v: &SweepValue| v.number.parse::<f64>().unwrap_or(f64::NAN);
         self.trials.sort_by(|a, b| {
-            number(&a.values[1])
-                .total_cmp(&number(&b.values[1]))
-                .then(number(&a.values[0]).total_cmp(&number(&b.values[0])))
+            let pairs = a.values.iter().zip(&b.values).rev();
+            pairs.fold(std::cmp::Ordering::Equal, |so_far, (a, b)| {
+                so_far.then(number(a).total_cmp(&number(b)))
+            })
         });
     }
 
-    /// Tries the eight neighbours of the best, a `share` of a step away.
+    /// Tries the neighbours of the best, a `share` of a step away.
     fn refine(&mut self, share: f64) -> Result<(), StudyError> {
         let Some(k) = best(&self.trials, self.wish.valid) else {
             return Ok(());
         };
-        let about = [0, 1].map(|axis| self.axes[axis].about(&self.trials[k].values[axis], share));
-        let all = about[1]
-            .iter()
-            .flat_map(|y| about[0].iter().map(move |x| vec![x.clone(), y.clone()]))
+        let values = self.trials[k].values.iter();
+        let about: Vec<_> = (self.axes.iter().zip(values))
+            .map(|(axis, value)| axis.about(value, share))
             .collect();
+        let all = product(&about);
         self.measure(all)
     }
 
-    /// The setup as it stands, if it says both values; tried like the others, but out of the
+    /// The setup as it stands, if it says all values; tried like the others, but out of the
     /// contest.
     fn standing(&self) -> Result<Option<Trial>, StudyError> {
         let setup = self.setup;
-        let written = self.keys.each_ref().map(|key| setup.written(key));
-        let [Some(a), Some(b)] = written else {
+        let written: Option<Vec<String>> = self.keys.iter().map(|key| setup.written(key)).collect();
+        let Some(written) = written else {
             return Ok(None);
         };
         if self.stop.load(Ordering::Relaxed) {
             return Ok(None);
         }
-        let values = vec![vec![SweepValue::new(&a), SweepValue::new(&b)]];
+        let values = vec![written.iter().map(|text| SweepValue::new(text)).collect()];
         let later = Later::than(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
         let planned = Planned::of(setup, &self.keys, values).ok();
@@ -208,6 +327,18 @@ impl Map {
     pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
         let trial = &self.trials[self.best?];
         Some((trial, trial.measured()?))
+    }
+
+    /// Where the best stands among the values of each setting; empty where there is none.
+    pub fn edges(&self) -> Vec<Edge> {
+        let best = self.best();
+        let edges = best.map(|(trial, _)| self.axes.iter().zip(&trial.values).map(|(a, v)| a.edge(v)));
+        edges.into_iter().flatten().collect()
+    }
+
+    /// Whether the best stands at the edge of what was tried, so that a better one may lie beyond.
+    pub fn at_edge(&self) -> bool {
+        self.edges().contains(&Edge::OfTried)
     }
 
     /// The trials the study cannot tell (95 %) from the best, and those with at most a tenth more

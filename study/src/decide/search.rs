@@ -1,14 +1,17 @@
 //! What a decision is about: a rig whose light and streak follow from the pulse length, and the
 //! pulse lengths worth trying.
 
+use super::bounds::Wall;
+use super::question::{LEAST_STREAK_PX, Question, answerable};
 use crate::StudyError;
 use motefield_rig::keys;
-use motefield_rig::plan::{Plan, Speeds, plan};
+use motefield_rig::plan::{Plan, RuleId, Speeds, Status, plan};
+use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 
 /// Streaks, in the fastest tenth of the field, from which and to which the pulse length is swept,
 /// px.
-const STREAKS_PX: [f64; 2] = [0.05, 10.0];
+const STREAKS_PX: [f64; 2] = [LEAST_STREAK_PX, 10.0];
 
 /// A rig for which a decision can be made.
 #[derive(Debug, Clone)]
@@ -23,6 +26,9 @@ pub struct PulseSearch {
     pub speeds: Speeds,
     /// Pulse lengths from the shortest to the longest worth trying, s.
     pub range_s: [f64; 2],
+    /// The longest that can be built and keeps the brightest particles off saturation, s, and what
+    /// ends it.
+    pub most: (f64, Wall),
 }
 
 impl PulseSearch {
@@ -32,34 +38,28 @@ impl PulseSearch {
     /// When the setup has no rig, or pictures whose streak or light do not follow from the pulse
     /// length.
     pub fn of(setup: &Setup) -> Result<PulseSearch, StudyError> {
+        answerable(setup, Question::PulseLength)?;
         let plan = plan(setup)?;
-        let (separation_s, longest_s) = timing(setup, &plan)?;
+        let (separation_s, most) = timing(setup, &plan)?;
         let speeds = plan.rig.speeds;
-        let range_s = range(setup, separation_s, longest_s, &speeds)?;
+        let [short, long] = range(setup, separation_s, most.0, &speeds)?;
+        let most = within_rules(setup, short, most);
+        let range_s = [short, long.min(most.0)];
         Ok(PulseSearch {
             setup: setup.clone(),
             plan,
             separation_s,
             speeds,
             range_s,
+            most,
         })
     }
 }
 
-/// Pulse separation and longest pulse of a setup from which a decision can be made.
-fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, f64), StudyError> {
+/// Pulse separation of a setup from which a decision can be made; the longest pulse that fits and
+/// that the source bears, and which of the two ends it.
+fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, (f64, Wall)), StudyError> {
     let refuse = |key: &'static keys::Key, why: &str| Err(StudyError::from(setup.error(key, why)));
-    if setup.image.streak_px.is_some() || setup.image.pulse_fraction.is_some() {
-        let key = if setup.image.streak_px.is_some() {
-            keys::image::STREAK
-        } else {
-            keys::image::PULSE_FRACTION
-        };
-        return refuse(
-            key,
-            "fixes the streak, so the pulse length decides nothing: remove it and give light.pulse_length and timing.separation, or sweep image.pulse_fraction",
-        );
-    }
     let (Some(separation), Some(_), Some(longest)) =
         (plan.rig.setup.separation_s, plan.pulse_s, plan.longest_pulse_s)
     else {
@@ -80,8 +80,54 @@ fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, f64), StudyError> {
             "leaves no room for a pulse: shorten it or lengthen timing.separation",
         );
     }
-    Ok((separation, longest))
+    // The same without a cut: T_B ≤ t_A + dead time + t_B − Δt (derived).
+    let uncut = plan.rig.straddle.map(|pair| {
+        let [pulse_a, pulse_b] = pair.pulses_s;
+        (pair.longest_separation_s() - separation + pulse_b) * pulse_a / pulse_b
+    });
+    let fits = uncut.filter(|s| (0.0..longest).contains(s) && *s > 0.0);
+    let wall = match plan.longest_pulse_by {
+        Some(_) if fits.is_none() => Wall::Source,
+        _ => Wall::Exposures,
+    };
+    Ok((separation, (fits.unwrap_or(longest), wall)))
 }
+
+/// Rules that a longer pulse may break so that there is no use in measuring, and what they stand
+/// for.
+const RULES: [(RuleId, Wall); 4] = [
+    (RuleId::Saturation, Wall::FullWell),
+    (RuleId::SourceOnTime, Wall::Source),
+    (RuleId::SourceEnergy, Wall::Source),
+    (RuleId::SourceDuty, Wall::Source),
+];
+
+/// The longest pulse, s, from the shortest worth trying to the longest that can be, up to which no
+/// such rule is broken. Where the shortest breaks one already, the pulse length is not at fault.
+fn within_rules(setup: &Setup, shortest_s: f64, most: (f64, Wall)) -> (f64, Wall) {
+    let broken = |pulse_s: f64| -> Option<Wall> {
+        let value = Setup::quantity(pulse_s, Dimension::Time);
+        let tried = setup.with(keys::light::PULSE_LENGTH.path, value).ok()?;
+        let rules = plan(&tried).ok()?.rules();
+        let fails = |id: RuleId| rules.iter().any(|r| r.id == id && r.status == Status::Fail);
+        RULES.iter().find(|(id, _)| fails(*id)).map(|(_, wall)| *wall)
+    };
+    let Some(wall) = broken(most.0).filter(|_| broken(shortest_s).is_none()) else {
+        return most;
+    };
+    let (mut good, mut bad) = (shortest_s, most.0);
+    while bad / good > 1.0 + HALVED_TO {
+        let middle = (good * bad).sqrt();
+        match broken(middle) {
+            None => good = middle,
+            Some(_) => bad = middle,
+        }
+    }
+    (good, wall)
+}
+
+/// How closely that is looked for, a share: what three digits show.
+const HALVED_TO: f64 = 1e-3;
 
 /// Pulse lengths from the shortest to the longest worth trying, s.
 fn range(setup: &Setup, separation_s: f64, longest_s: f64, speeds: &Speeds) -> Result<[f64; 2], StudyError> {

@@ -23,6 +23,10 @@ pub enum Obstacle {
     /// The fastest displacement is more than a quarter of the first window (Keane & Adrian 1990,
     /// Meas. Sci. Technol. 1, 1202; memory).
     QuarterRule,
+    /// A pair takes more than two frame periods.
+    FrameRate,
+    /// A pulse is longer, has more energy or comes more often than the source bears.
+    Source,
     /// The brightest particles pass the camera's range.
     Saturation,
     /// Too few vectors are valid.
@@ -36,6 +40,8 @@ impl Obstacle {
             Obstacle::Impossible => "impossible",
             Obstacle::Straddling => "straddling",
             Obstacle::QuarterRule => "quarter-rule",
+            Obstacle::FrameRate => "frame-rate",
+            Obstacle::Source => "source",
             Obstacle::Saturation => "saturation",
             Obstacle::Valid => "valid-vectors",
         }
@@ -47,6 +53,8 @@ impl Obstacle {
             Obstacle::Impossible => "cannot be built",
             Obstacle::Straddling => "lets an exposure cut its pulse",
             Obstacle::QuarterRule => "breaks the quarter rule",
+            Obstacle::FrameRate => "takes longer than two frames",
+            Obstacle::Source => "asks more of the source than it bears",
             Obstacle::Saturation => "saturates the sensor",
             Obstacle::Valid => "loses too many vectors",
         }
@@ -63,6 +71,8 @@ pub struct MeasuredSetting {
     /// What the displacement between the pulses misses of the velocity midway, where paths are
     /// curved or speeds change on the way: root mean square over the field, px.
     pub curvature_px: f64,
+    /// The rules of the trade that are broken and do not shut the setup out.
+    pub broken: Vec<RuleId>,
     /// Share of the full well in the brightest pixel, where the setup has a sensor.
     pub full_well_share: Option<f64>,
     /// The errors.
@@ -278,6 +288,10 @@ fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
         let obstacle = match (rule.id, rule.status) {
             (RuleId::Straddling, Status::Warn | Status::Fail) => Obstacle::Straddling,
             (RuleId::QuarterInPlane, Status::Warn | Status::Fail) => Obstacle::QuarterRule,
+            (RuleId::FrameRate, Status::Fail) => Obstacle::FrameRate,
+            (RuleId::SourceOnTime | RuleId::SourceEnergy | RuleId::SourceDuty, Status::Fail) => {
+                Obstacle::Source
+            }
             (RuleId::Saturation, Status::Fail) => Obstacle::Saturation,
             _ => return None,
         };
@@ -293,6 +307,10 @@ fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     MeasuredSetting {
         streak_px: speeds.streak_px(plan.scene.exposure),
         curvature_px: curvature_px(plan),
+        broken: (plan.rules().iter())
+            .filter(|rule| rule.status > Status::Pass)
+            .map(|rule| rule.id)
+            .collect(),
         full_well_share: plan.figure(FactId::PeakShareOfFullWell),
         speeds,
         point,

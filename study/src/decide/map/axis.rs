@@ -1,7 +1,9 @@
 //! A setting set free: its key and the values tried.
 
 use crate::StudyError;
+use crate::decide::bounds::{Bound, Edge, Wall};
 use crate::vary::{SweepValue, Vary};
+use motefield_rig::quantity::{self, Dimension};
 use motefield_rig::setup::Setup;
 
 /// Values of an axis, unless the user says otherwise.
@@ -10,6 +12,17 @@ const VALUES: usize = 9;
 const REACH: f64 = 4.0;
 /// Values added where the best stands at the border.
 const GROWTH: i32 = 3;
+
+/// How far below its longest value a range of times goes at first: so far at least, and so far at
+/// most where the setup's own value is shorter.
+const DEPTHS: [f64; 2] = [16.0, 1000.0];
+
+/// A value beyond which nothing is worth trying.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct End {
+    number: f64,
+    wall: Wall,
+}
 
 /// A key and its values, evenly spread, by their logarithm where `log` is set.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +39,10 @@ pub struct FreeSetting {
     whole: bool,
     /// Whether the range may grow: nobody chose it.
     open: bool,
+    /// Beyond which values nothing is worth trying, below and above.
+    ends: [Option<End>; 2],
+    /// Values besides the even ones, such as a frame period.
+    besides: Vec<f64>,
 }
 
 impl FreeSetting {
@@ -66,6 +83,8 @@ impl FreeSetting {
             log: text.contains(":log:"),
             whole,
             open: false,
+            ends: [None; 2],
+            besides: Vec::new(),
         }
         .rounded())
     }
@@ -90,8 +109,82 @@ impl FreeSetting {
             unit,
             log: true,
             open: true,
+            ends: [None; 2],
+            besides: Vec::new(),
         }
         .rounded())
+    }
+
+    /// A time that stands at `now_s` in the setup and may go from one of the bounds to the other:
+    /// values by factors up to the longest, or to four times the present where nothing bounds it,
+    /// and down to a sixteenth of that or a quarter of the present; and the times `besides` that lie between the bounds.
+    pub(in crate::decide) fn of_time(
+        key: &str,
+        now_s: f64,
+        bounds: [Option<Bound>; 2],
+        besides: &[f64],
+    ) -> FreeSetting {
+        let longest_s = bounds[1].map_or(REACH * now_s, |bound| bound.at_s);
+        let shortest_s = bounds[0].map_or(0.0, |bound| bound.at_s).min(longest_s);
+        let [at_least, at_most] = DEPTHS.map(|depth| longest_s / depth);
+        let from_s = shortest_s.max(at_least.min((now_s / REACH).max(at_most)));
+        // The unit in which a person would write the longest.
+        let unit = SweepValue::new(&quantity::format(longest_s, Dimension::Time));
+        let unit_s = quantity::parse(&unit.with_number(1.0).text).map_or(1.0, |one| one.value);
+        // What is just allowed stays so when it is written with three digits.
+        let low = |seconds: f64| to_three_digits(seconds / unit_s, f64::ceil);
+        let high = |seconds: f64| to_three_digits(seconds / unit_s, f64::floor);
+        let (first, last) = (low(from_s), high(longest_s));
+        let steps = VALUES - 1;
+        let at = |k: usize| match k {
+            0 => first,
+            k if k == steps => last,
+            k => first * (last / first).powf(k as f64 / steps as f64),
+        };
+        let end = |bound: Option<Bound>, round: &dyn Fn(f64) -> f64| {
+            let end = |bound: Bound| End {
+                number: round(bound.at_s),
+                wall: bound.wall,
+            };
+            bound.map(end).filter(|end| end.number > 0.0)
+        };
+        let within = |seconds: &&f64| (shortest_s..=longest_s).contains(*seconds);
+        FreeSetting {
+            key: key.to_owned(),
+            numbers: (0..=steps).map(at).collect(),
+            ends: [end(bounds[0], &low), end(bounds[1], &high)],
+            besides: besides.iter().filter(within).map(|s| s / unit_s).collect(),
+            unit,
+            log: true,
+            whole: false,
+            open: true,
+        }
+        .rounded()
+    }
+
+    /// Every other value, where nobody chose them: for searches over many settings.
+    pub fn coarser(mut self) -> FreeSetting {
+        if self.open {
+            let even = self.numbers.iter().step_by(2).copied();
+            let last = self.numbers.last().copied();
+            self.numbers = even.chain(last).collect();
+            self.numbers.dedup();
+        }
+        self
+    }
+
+    /// Where a value stands.
+    pub fn edge(&self, value: &SweepValue) -> Edge {
+        let Ok(number) = value.number.parse::<f64>() else {
+            return Edge::Inside;
+        };
+        let same = |a: f64, b: f64| (a / b - 1.0).abs() < 1e-6;
+        let reached = |side: usize| self.ends[side].filter(|end| same(end.number, number));
+        match (reached(0).or(reached(1)), self.numbers.as_slice()) {
+            (Some(end), _) => Edge::At(end.wall),
+            (None, [first, .., last]) if same(number, *first) || same(number, *last) => Edge::OfTried,
+            _ => Edge::Inside,
+        }
     }
 
     /// To three digits, or to whole numbers, each once.
@@ -103,6 +196,8 @@ impl FreeSetting {
                 format!("{number:.2e}").parse().expect("a number written by Rust")
             };
         }
+        self.numbers.extend(&self.besides);
+        self.numbers.sort_by(f64::total_cmp);
         self.numbers.dedup();
         self
     }
@@ -125,6 +220,7 @@ impl FreeSetting {
         };
         let near = FreeSetting {
             numbers: vec![at(-share), number, at(share)],
+            besides: Vec::new(),
             ..self.clone()
         };
         near.rounded()
@@ -160,17 +256,33 @@ impl FreeSetting {
             return false;
         }
         let step = REACH.powf(1.0 / (VALUES / 2) as f64);
+        let end = |side: usize, none: f64| self.ends[side].map_or(none, |end| end.number);
+        let (least, most) = (end(0, 0.0), end(1, f64::INFINITY));
         let more = (1..=GROWTH).map(|k| match number == ends[0] {
-            true => number / step.powi(k),
-            false => number * step.powi(k),
+            true => (number / step.powi(k)).max(least),
+            false => (number * step.powi(k)).min(most),
         });
+        let before = self.numbers.len();
         self.numbers.extend(more);
         self.numbers.sort_by(f64::total_cmp);
-        let grown = self.clone().rounded();
-        let longer = grown.numbers.len() > self.numbers.len() - GROWTH as usize;
-        self.numbers = grown.numbers;
-        longer
+        self.numbers = self.clone().rounded().numbers;
+        self.numbers.len() > before
     }
+}
+
+/// A number above zero to three digits, `round`ed; the slack keeps one that has no more.
+fn to_three_digits(number: f64, round: fn(f64) -> f64) -> f64 {
+    if !(number.is_finite() && number > 0.0) {
+        return number;
+    }
+    let exponent = number.log10().floor() as i32 - 2;
+    let digits = number / 10f64.powi(exponent);
+    let near = digits.round();
+    let digits = match (digits - near).abs() < 1e-9 * digits {
+        true => near,
+        false => round(digits),
+    };
+    format!("{digits}e{exponent}").parse().unwrap_or(number)
 }
 
 /// Factors for ranges of more than four above zero, even steps for others.
