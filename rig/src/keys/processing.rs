@@ -110,9 +110,9 @@ section! {
         .about("a last fit of the two windows to each other by least squares, or of all particle \
                 images in both windows; the latter is little affected by particles that leave \
                 the sheet and, in bright pictures (1000 e and more in a particle's brightest pixel) \
-                without long streaks, nearest to the physical limit; from 60 to 500 e it is worth \
-                as much as no refinement, or a few per cent less, and with streaks of 10 px it is \
-                worse; slow: 3 s for a pair of 256 x 256 px, 13 to 20 s with streaks of 3 to 5 px")
+                without long streaks, nearest to the physical limit, as in very dim ones (30 e); \
+                from 60 to 500 e its total error is that of no refinement to 8 % less, and with \
+                streaks of 10 px a fifth more; slow: 3 s for a pair of 256 x 256 px, 13 to 20 s with streaks of 3 to 5 px")
         .default("\"none\"", "");
 
     PREDICTOR_FILTER = Key::choice::<PredictorFilter>("processing.predictor_filter")

@@ -17,7 +17,7 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
 /// Independent windows, errors of 0.02 px in twelve pairs, bounds of the first two with the law
 /// 0.015 px exp(x/2), x normal: their mean square is that of 0.015 px times exp(1/2). The interval
 /// of the ratio holds it in 91 to 98 % of 200 studies: 95 %, less and more two and a half binomial
-/// standard errors, to a whole per cent. With the bound taken for exact it would in 60 %: the bound
+/// standard errors, to a whole per cent. With the bound taken for exact it does in 64 %: the bound
 /// is known to 4 % (the relative variance of the squares is e - 1), the random error to 1.7 %.
 #[test]
 fn the_bound_is_a_sample_too() {
