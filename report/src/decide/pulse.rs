@@ -8,7 +8,7 @@ use crate::format::{interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
-use motefield_study::decide::bounds::Edge;
+use motefield_study::decide::bounds::{Edge, Wall};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::reading::{Reading, best_total};
 use motefield_study::decide::{Cause, Decision, Limit, MeasuredPulse, Remedy, samples};
@@ -176,6 +176,10 @@ fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
     };
     let measured = cause_words(&cause);
     match decision.limit(side) {
+        Limit::Range if side == 1 && decision.wall.is_some() => {
+            let wall = decision.wall.map_or("", Wall::words);
+            format!("{name} pulses: {wall} ({measured}).")
+        }
         Limit::Light => {
             format!("{name} pulses: light limits; the particle images are lost in noise ({measured}).")
         }
