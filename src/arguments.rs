@@ -119,13 +119,6 @@ pub fn share(text: &str) -> Result<f64, String> {
         .ok_or_else(|| "must be a number above 0 and below 1, such as 0.05".to_owned())
 }
 
-pub fn above_zero(text: &str) -> Result<f64, String> {
-    text.parse()
-        .ok()
-        .filter(|p: &f64| *p > 0.0 && p.is_finite())
-        .ok_or_else(|| "must be a number above 0, such as 0.1".to_owned())
-}
-
 impl EffortArguments {
     pub fn effort(&self) -> Effort {
         let most_pairs = self.most_pairs as usize;

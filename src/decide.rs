@@ -16,6 +16,7 @@ use motefield_rig::setup::Setup;
 use motefield_rig::{caution, keys};
 use motefield_study::StudyError;
 use motefield_study::decide::choice::{ChoiceSearch, choose};
+use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
@@ -24,7 +25,7 @@ use motefield_study::manifest::Manifest;
 use motefield_study::run::Journal;
 use serde_json::{Value, json};
 
-use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, above_zero, go_on, share, stopped};
+use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -36,9 +37,10 @@ type Files = Vec<(String, Vec<u8>)>;
 pub struct DecideCommand {
     #[command(flatten)]
     setup: SetupArguments,
-    /// Largest total error allowed, px
-    #[arg(long, default_value_t = USUAL_LIMIT_PX, value_parser = above_zero, allow_negative_numbers = true)]
-    limit: f64,
+    /// Largest total error allowed, for the pulse length: in px (or a plain number), in % of the
+    /// mean speed or as a speed, such as 0.1px, 2% or 3mm/s
+    #[arg(long, default_value_t = ErrorLimit::Pixels(USUAL_LIMIT_PX), allow_hyphen_values = true)]
+    limit: ErrorLimit,
     /// Smallest share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
     valid: f64,
@@ -92,9 +94,13 @@ impl DecideCommand {
         }
     }
 
+    /// What is wished, but for a limit that is not in px.
     fn wish(&self) -> Wish {
         Wish {
-            limit_px: self.limit,
+            limit_px: match self.limit {
+                ErrorLimit::Pixels(px) => px,
+                ErrorLimit::Share(_) | ErrorLimit::Speed(_) => f64::INFINITY,
+            },
             valid: self.valid,
             effort: self.effort.effort(),
         }
@@ -105,7 +111,7 @@ impl DecideCommand {
     fn open(&self, setup: &Setup, names: &[&str]) -> Result<Folder, Failure> {
         let effort = self.wish().effort;
         let asked = json!({
-            "limit_px": self.limit,
+            "limit": self.limit.to_string(),
             "valid": self.valid,
             "free": self.free,
             "range": self.range,
@@ -248,6 +254,10 @@ impl DecideCommand {
     fn pulse(&self, setup: &Setup) -> Result<Exit, Failure> {
         // The setup is checked whole before a directory is made.
         let search = PulseSearch::of(setup)?;
+        let wish = Wish {
+            limit_px: self.limit.px(&search).map_err(|e| Failure::about("--limit", e))?,
+            ..self.wish()
+        };
         let samples = SHOWN
             .iter()
             .flat_map(|s| [format!("{s}-a.tif"), format!("{s}-b.tif"), format!("{s}.png")]);
@@ -258,7 +268,7 @@ impl DecideCommand {
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();
-        let decision = decide(&search, &self.wish(), Some(&journal(&folder)), &bar, stop);
+        let decision = decide(&search, &wish, Some(&journal(&folder)), &bar, stop);
         bar.finish();
         let decision = decision?;
         let picture = report::curve::draw(&curve(&decision, &go_on));

@@ -49,12 +49,12 @@ impl StartingPoint {
             StartingPoint::DiodeWater | StartingPoint::LedTank | StartingPoint::Microchannel => {
                 format!("ask how long a pulse may be:\n  motefield decide {file}")
             }
-            StartingPoint::LaserTunnel => format!(
-                "ask how far the particles should move between the pulses:\n  motefield sweep {file} --vary timing.displacement=4px..12px:lin:5"
-            ),
-            StartingPoint::LampRiver => format!(
-                "ask how long an exposure may be:\n  motefield sweep {file} --vary camera.exposure=0.2ms..10ms:log:6"
-            ),
+            StartingPoint::LaserTunnel => {
+                format!("ask how far apart the pulses should be:\n  motefield decide {file}")
+            }
+            StartingPoint::LampRiver => {
+                format!("ask how long an exposure may be:\n  motefield decide {file}")
+            }
         }
     }
 }

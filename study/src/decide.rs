@@ -7,6 +7,7 @@
 
 pub mod bounds;
 pub mod choice;
+pub mod limit;
 pub mod map;
 pub mod question;
 pub mod reading;
@@ -62,14 +63,18 @@ pub struct MeasuredPulse {
     pub point: Point,
 }
 
-/// The same pulse with one cause of error taken away. Where too many vectors are lost, they are
-/// counted in with the outlier limit.
+/// The same pulse with one cause of error taken away.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cause {
     /// Pulse length, s.
     pub pulse_s: f64,
-    /// Total error as it is, px.
+    /// Total error as it is, px: that of the point.
     pub total_px: f64,
+    /// Whether too many vectors are lost to compare the errors of the others, so that in the three
+    /// figures that follow each lost one counts with the outlier limit.
+    pub counts_lost: bool,
+    /// Total error as it is, so counted, px.
+    pub compared_px: f64,
     /// Without shot noise, dark noise and quantisation, as with unlimited light, px.
     pub unlimited_light_px: f64,
     /// With the particles frozen during the pulse, at the same light, px.
@@ -379,7 +384,7 @@ impl Sweep<'_> {
             let plain = points
                 .iter()
                 .all(|p| 1.0 - p.score.outliers.value >= self.wish.valid);
-            let [total_px, unlimited_light_px, frozen_px] = points.map(|p| {
+            let [compared_px, unlimited_light_px, frozen_px] = points.map(|p| {
                 if plain {
                     p.score.total_px.value
                 } else {
@@ -388,7 +393,9 @@ impl Sweep<'_> {
             });
             Some(Cause {
                 pulse_s: m.pulse_s,
-                total_px,
+                total_px: m.point.score.total_px.value,
+                counts_lost: !plain,
+                compared_px,
                 unlimited_light_px,
                 frozen_px,
             })
@@ -427,7 +434,7 @@ impl Limit {
 impl Cause {
     /// The cause whose removal brings the error down most, if by more than a tenth.
     pub fn limit(&self) -> Limit {
-        let least = 0.9 * self.total_px;
+        let least = 0.9 * self.compared_px;
         match (self.unlimited_light_px, self.frozen_px) {
             (light, blur) if light.min(blur) > least => Limit::Other,
             (light, blur) if light < blur => Limit::Light,

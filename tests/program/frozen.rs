@@ -39,6 +39,8 @@ const ADDED: &[&str] = &[
     "at_edge_of_tried",
     "ended_by",
     "rules_broken",
+    "lost_vectors_counted",
+    "compared_px",
     "unfinished",
     "working_f_number",
 ];

@@ -71,11 +71,13 @@ fn milliseconds(value: &Value) -> f64 {
 
 /// A laser of fixed energy and 5 ns asks for the separation: in a steady flow without gradients the
 /// error in px does not depend on the displacement, so that of the velocity falls as 1/displacement
-/// and the longest separation that the quarter rule allows is best (derived).
+/// and the longest separation that the quarter rule allows is best (derived). Windows at the border
+/// lose pairs as the displacement grows; in a picture of 256 px, where noise makes most of the
+/// error, that adds less than the last step of the search, a twelfth, takes off.
 #[test]
 fn a_laser_of_five_nanoseconds_asks_for_the_separation() {
     let directory = empty("question_laser");
-    let setup = rig(LASER, "", "electrons = \"4000 e\"");
+    let setup = rig(LASER, "", "electrons = \"600 e\"").replace("[160, 160]", "[256, 256]");
     let (code, d, answer) = decide(&directory, &setup, &[]);
     assert_eq!((code, d["question"].as_str()), (0, Some("separation")));
     assert_eq!(d["keys"], serde_json::json!(["timing.separation"]));

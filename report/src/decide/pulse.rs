@@ -1,6 +1,6 @@
 //! The decision in words and as JSON.
 
-use motefield_evaluator::score::Component;
+use motefield_evaluator::score::{Component, OUTLIER_PX};
 use motefield_evaluator::statistics::Estimate;
 use serde_json::{Value, json};
 
@@ -8,10 +8,10 @@ use crate::format::{figure, interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
-use motefield_study::decide::bounds::Edge;
+use motefield_study::decide::bounds::{Edge, Wall};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::reading::{Reading, best_total};
-use motefield_study::decide::{Decision, Limit, MeasuredPulse, Remedy, samples};
+use motefield_study::decide::{Cause, Decision, Limit, MeasuredPulse, Remedy, samples};
 use motefield_study::values::figures;
 
 /// The layout of a pulse length's `decision.json`. Since 2 `random_x_px` is what changes from pair
@@ -158,6 +158,31 @@ fn averaging_words(components: &[Component; 2]) -> String {
     }
 }
 
+/// What a cause does; one number stands for the error of a point, also where it is compared.
+fn cause_words(cause: &Cause) -> String {
+    let own = match cause.total_px.is_finite() {
+        true => format!(
+            "at {} the error is {} px",
+            time(cause.pulse_s),
+            short(cause.total_px)
+        ),
+        false => format!("at {} no vector is valid", time(cause.pulse_s)),
+    };
+    let counted = match cause.counts_lost {
+        true => format!(
+            ", {} px if each lost vector counts as {OUTLIER_PX} px; so counted",
+            short(cause.compared_px)
+        ),
+        false => String::new(),
+    };
+    format!(
+        "{own}{counted}{} with unlimited light it would be {} px, with the motion frozen {} px",
+        if cause.counts_lost { "," } else { ";" },
+        short(cause.unlimited_light_px),
+        short(cause.frozen_px)
+    )
+}
+
 fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
     let Some(cause) = decision.causes[side] else {
         return match (decision.wall, side) {
@@ -165,14 +190,12 @@ fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
             _ => format!("{name} pulses: the best is at this end of the range; nothing beyond it was tried."),
         };
     };
-    let measured = format!(
-        "at {} the error is {} px; with unlimited light it would be {} px, with the motion frozen {} px",
-        time(cause.pulse_s),
-        short(cause.total_px),
-        short(cause.unlimited_light_px),
-        short(cause.frozen_px)
-    );
+    let measured = cause_words(&cause);
     match decision.limit(side) {
+        Limit::Range if side == 1 && decision.wall.is_some() => {
+            let wall = decision.wall.map_or("", Wall::words);
+            format!("{name} pulses: {wall} ({measured}).")
+        }
         Limit::Light => {
             format!("{name} pulses: light limits; the particle images are lost in noise ({measured}).")
         }
@@ -202,6 +225,8 @@ pub fn json(decision: &Decision, setup: &Setup, go_on: &str) -> Value {
             "limits": (!decision.stopped).then(|| decision.limit(k).as_str()),
             "at_pulse_s": decision.causes[k].map(|c| c.pulse_s),
             "total_px": decision.causes[k].map(|c| c.total_px),
+            "lost_vectors_counted": decision.causes[k].map(|c| c.counts_lost),
+            "compared_px": decision.causes[k].map(|c| c.compared_px),
             "with_unlimited_light_px": decision.causes[k].map(|c| c.unlimited_light_px),
             "with_frozen_motion_px": decision.causes[k].map(|c| c.frozen_px),
         })
