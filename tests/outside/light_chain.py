@@ -30,10 +30,13 @@ def intensities(diameter_m, index, medium, wavelength_m, cosines):
     return np.abs(s1) ** 2 / k**2, np.abs(s2) ** 2 / k**2
 
 
-def section(diameter_m, index, medium, wavelength_m, half_angle_rad, rings=16, spokes=32):
+def section(diameter_m, index, medium, wavelength_m, half_angle_rad):
     """Mean of dC/dOmega of unpolarised light over a cone at right angles to the light, m^2/sr.
 
     Gauss and Legendre over the cosine to the cone's axis, equal steps around it: equal solid angles."""
+    # Enough for the lobes of the pattern, pi over the size parameter wide.
+    rings = 4 + int(np.pi * diameter_m * medium / wavelength_m * half_angle_rad)
+    spokes = 2 * rings + 4
     x, w = np.polynomial.legendre.leggauss(rings)
     z = 1 - (1 - np.cos(half_angle_rad)) * 0.5 * (x + 1)
     turn = 2 * np.pi * (np.arange(spokes) + 0.5) / spokes
@@ -43,7 +46,7 @@ def section(diameter_m, index, medium, wavelength_m, half_angle_rad, rings=16, s
     return np.sum(0.5 * w * mean)
 
 
-def mean_section(diameter_m, spread, *others, count=301):
+def mean_section(diameter_m, spread, *others, count=401):
     """Its mean over diameters evenly within +- spread."""
     if spread == 0:
         return section(diameter_m, *others)

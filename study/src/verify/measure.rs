@@ -4,6 +4,7 @@
 //! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the
 //! program uses, and has no formulas of its own but for units.
 
+mod displacement;
 mod facts;
 mod flat_field;
 mod interpolation;
@@ -12,6 +13,7 @@ mod lens;
 mod median;
 mod particle_image;
 mod peak;
+mod planted;
 mod range;
 mod response;
 mod seeding;
@@ -161,6 +163,7 @@ fn exactly<const N: usize>(figures: [(&str, f64); N]) -> Figures {
 /// All measures.
 pub const ALL: &[&Measure] = &[
     &study::STUDY,
+    &displacement::DISPLACEMENT,
     &peak::PEAK,
     &tracer::TRACER,
     &response::RESPONSE,
@@ -177,6 +180,7 @@ pub const ALL: &[&Measure] = &[
     &sphere::SCATTERED_LIGHT,
     &range::RANGE,
     &median::MEDIAN,
+    &planted::PLANTED,
     &intervals::INTERVALS,
     &intervals::COMBINED,
 ];
