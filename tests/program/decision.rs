@@ -118,6 +118,17 @@ fn hopeless_rig_says_what_would_help() {
     assert!(d["window"].is_null());
     let remedies = d["remedies"].as_array().unwrap();
     assert_eq!(remedies.len(), 4);
+    // One number stands for the error of a point, in the answer and in the sweep, also where many
+    // vectors are lost; what is compared then stands beside it.
+    for side in ["short_side", "long_side"] {
+        let at = number(&d, &format!("/{side}/at_pulse_s"));
+        let points = d["points"].as_array().unwrap();
+        let point = points.iter().find(|p| p["pulse_s"] == at).unwrap();
+        assert_eq!(d[side]["total_px"], point["total_px"]["value"], "{side}");
+        let same = d[side]["compared_px"] == d[side]["total_px"];
+        assert_eq!(d[side]["lost_vectors_counted"], !same, "{:#}", d[side]);
+    }
+    assert_eq!(d["short_side"]["lost_vectors_counted"], true);
     // They stand in the order of their help.
     let place = |words: &str| {
         remedies

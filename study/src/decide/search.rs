@@ -140,3 +140,62 @@ fn range(setup: &Setup, separation_s: f64, longest_s: f64, speeds: &Speeds) -> R
     // pulse instead.
     Ok([if short < 0.5 * long { short } else { long * 1e-3 }, long])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME};
+
+    fn search(changes: &[(&str, &str)]) -> PulseSearch {
+        PulseSearch::of(&Setup::from_text(EMBEDDED_NAME, EMBEDDED, changes).unwrap()).unwrap()
+    }
+
+    fn close(found: f64, wanted: f64, share: f64) {
+        assert!((found / wanted - 1.0).abs() < share, "{found} {wanted}");
+    }
+
+    /// The least of separation less dead time, exposure, on-time, energy over power, and share of
+    /// the time over frame rate (closed forms).
+    #[test]
+    fn what_can_be_built_ends_the_search() {
+        let found = |changes: &[(&str, &str)]| search(changes).most;
+        let (longest, wall) = found(&[]);
+        close(longest, 2.4e-3 - 0.2e-3, 1e-12);
+        assert_eq!(wall, Wall::Exposures);
+        // Pulse B, 2.4 ms after the start of pulse A, is cut beyond 1.5 + 0.2 + 1.5 - 2.4 ms.
+        let (longest, wall) = found(&[("camera.exposure", "1.5 ms")]);
+        close(longest, 0.8e-3, 1e-9);
+        assert_eq!(wall, Wall::Exposures);
+        for (key, value, wanted) in [
+            ("light.on_time_limit", "90 us", 90e-6),
+            ("light.energy_limit", "0.5 mJ", 0.5e-3 / 2.5),
+        ] {
+            let (longest, wall) = found(&[(key, value)]);
+            close(longest, wanted, 1e-9);
+            assert_eq!(wall, Wall::Source, "{key}");
+        }
+        let duty = [("light.duty_limit", "0.01"), ("camera.frame_rate", "100 Hz")];
+        let (longest, wall) = found(&duty);
+        close(longest, 0.01 / 100.0, 1e-9);
+        assert_eq!(wall, Wall::Source);
+    }
+
+    /// At the longest pulse the brightest particles take the whole range, to the share within which
+    /// it is looked for; a source four times as strong gets there sooner.
+    #[test]
+    fn saturation_ends_the_search() {
+        let brightest = |power: &str| {
+            let found = search(&[("light.power", power)]);
+            let (longest_s, wall) = found.most;
+            assert_eq!(wall, Wall::FullWell);
+            assert!(found.range_s[1] <= longest_s);
+            let pulse = Setup::quantity(longest_s, Dimension::Time);
+            let setup = found.setup.with(keys::light::PULSE_LENGTH.path, pulse).unwrap();
+            let rules = plan(&setup).unwrap().rules();
+            let share = rules.iter().find(|r| r.id == RuleId::Saturation).unwrap().value;
+            assert!(share <= 1.0 && share > 1.0 - 2.0 * HALVED_TO, "{share}");
+            longest_s
+        };
+        assert!(brightest("400 W") < brightest("100 W"));
+    }
+}
