@@ -191,12 +191,16 @@ fn describe(text: &mut String, m: &MeasuredSetting) {
         ends(relative)
     );
     let total = m.point.score.total_px;
+    // Less is rounding, or an error that no measurement knows.
+    let curved = match m.curvature_px > 1e-6 {
+        true => format!(", plus {} px from curved paths", short(m.curvature_px)),
+        false => String::new(),
+    };
     let _ = writeln!(
         text,
-        "    total error of the displacement {} px ({}), plus {} px from curved paths; mean displacement {} px",
+        "    total error of the displacement {} px ({}){curved}; mean displacement {} px",
         short(total.value),
         ends(total),
-        short(m.curvature_px),
         short(m.speeds.mean_px)
     );
     let well = m.full_well_share.map_or(String::new(), |share| {
