@@ -25,7 +25,8 @@ pub struct ScoreCommand {
     #[arg(required = true)]
     vectors: Vec<PathBuf>,
     /// True displacement as `render` writes it: its directory, or the file of one pair. Where the
-    /// truths of a directory differ, each file of vectors is judged by its own
+    /// truths of a directory differ, each file of vectors is judged by its own: as the manifests
+    /// tell, or in their order where the directory has none
     #[arg(long)]
     truth: PathBuf,
     /// Where the truth holds: a bool array as NPY, false inside bodies; by default the valid.npy

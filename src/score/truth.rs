@@ -182,6 +182,19 @@ impl Rendered<'_> {
         if truths.iter().all(|truth| truth.sha256 == first.sha256) {
             return Ok(vec![self.checked(first)?]);
         }
+        // What somebody put together without a manifest is taken in the order of its names.
+        if self.manifest.is_none() {
+            if truths.len() != vectors.len() {
+                return Err(Failure::input(format!(
+                    "{}: its {} fields of true displacement differ, but {} files of vectors are given: give as many, in the order of the pairs, or name one with --truth {}",
+                    self.directory.display(),
+                    truths.len(),
+                    vectors.len(),
+                    self.directory.join(&first.path).display()
+                )));
+            }
+            return truths.iter().map(|truth| self.checked(truth)).collect();
+        }
         let mut own_truths: Vec<&FileHash> = Vec::new();
         for path in vectors {
             let own = self.frame_of(path).and_then(|k| {
