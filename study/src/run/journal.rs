@@ -17,7 +17,7 @@ use crate::folder::Folder;
 /// Finished measurements, on their way to a file and back.
 ///
 /// A study may run its experiments in several rounds, each chosen by what came of those before.
-/// Every round [claims](Journal::claim) numbers of its own for its points, in the same order
+/// Every round claims numbers of its own for its points, in the same order
 /// whenever the study is run.
 pub struct Journal<'a> {
     file: &'a RecordFile,
