@@ -130,8 +130,14 @@ pub fn root_mean_square_ratio(above: &GridValues, below: &GridValues, confidence
 ///
 /// let deviation = chi_interval(1.0, 10.0, Confidence::USUAL);
 /// assert!((deviation.lo - 0.6987).abs() < 1e-4 && (deviation.hi - 1.7550).abs() < 1e-4);
+/// // Known without limit it is what it is.
+/// assert_eq!(chi_interval(1.0, f64::INFINITY, Confidence::USUAL).hi, 1.0);
 /// ```
 pub fn chi_interval(s: f64, freedom: f64, confidence: Confidence) -> Estimate {
+    // The limit of many: nothing is left to chance. So it is where no two pairs differ at all.
+    if freedom.is_infinite() {
+        return Estimate::exact(s);
+    }
     let freedom = freedom.max(0.5);
     let law = ChiSquared::new(freedom).expect("degrees of freedom above zero");
     let end = |p: f64| s * (freedom / law.inverse_cdf(p)).sqrt();
