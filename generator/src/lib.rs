@@ -42,6 +42,7 @@
 
 mod airy;
 mod camera;
+mod cost;
 mod error;
 mod exposure;
 mod flash;
@@ -67,6 +68,7 @@ pub mod truth;
 mod view;
 
 pub use camera::Camera;
+pub use cost::Cost;
 pub use error::{SceneError, SceneField};
 pub use flow::Flow;
 pub use imaging::{ImagePattern, Imaging};
@@ -76,7 +78,7 @@ pub use pair::{Pair, render};
 pub use population::Population;
 pub use random::{Draws, Seed};
 pub use reflection::{Glare, HotSpots, Reflections};
-pub use scene::{Cost, Scene};
+pub use scene::Scene;
 pub use sensor::Sensor;
 pub use sheet::{Profile, Sheet};
 

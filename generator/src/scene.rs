@@ -8,7 +8,6 @@ use crate::flow::{Flow, Uniform};
 use crate::imaging::Imaging;
 use crate::light::{Exposure, Light};
 use crate::population::Population;
-use crate::seeding::{CELL_DEPTH, CELL_PX};
 use crate::sheet::Sheet;
 
 /// What the pictures show: plain data from which [`render`](crate::render) makes pairs.
@@ -205,35 +204,8 @@ impl Scene {
         (0..SIDE * SIDE).map(speed).fold(0.0, f64::max)
     }
 
-    /// What rendering a pair takes, estimated from the picture, the sheet and the seeding without
-    /// the way that particles go during the pulses.
-    ///
-    /// ```
-    /// use motefield_generator::Scene;
-    ///
-    /// let cost = Scene { size: [1000, 500], seeding_density_ppp: 0.02, ..Scene::default() }.cost();
-    /// assert!(cost.particles > 10_000.0 && cost.memory_bytes > 4e6);
-    /// ```
-    pub fn cost(&self) -> Cost {
-        let [width, height] = self.size.map(|n| n as f64);
-        let depth = 2.0 * self.farthest_px();
-        let thickness = self.sheet.thickness_px;
-        let columns = (width / CELL_PX + 2.0) * (height / CELL_PX + 2.0);
-        let cells = columns * (depth / (CELL_DEPTH * thickness) + 2.0);
-        let lit = 2.0 * self.deepest_px() / thickness;
-        let particles = self.seeding_density_ppp * width * height * lit.max(1.0);
-        // Two frames of four bytes a pixel, twice while they are put together and read, and the
-        // true displacement of sixteen.
-        let memory_bytes = width * height * (2.0 * 4.0 * 2.0 + 16.0);
-        Cost {
-            cells,
-            particles,
-            memory_bytes,
-        }
-    }
-
     /// Largest depth of a lit particle in the picture, px, whichever way the sheet leans.
-    fn farthest_px(&self) -> f64 {
+    pub(crate) fn farthest_px(&self) -> f64 {
         let [sx, sy] = self.sheet.slope;
         let [w, h] = self.size.map(|n| n as f64);
         self.deepest_px() + 0.5 * (sx.abs() * w + sy.abs() * h)
@@ -255,15 +227,4 @@ impl Scene {
             .map(|pulse| pulse.offset_px.abs() + pulse.thickness_ratio * reach)
             .fold(0.0, f64::max)
     }
-}
-
-/// What rendering a pair takes; see [`Scene::cost`].
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cost {
-    /// Cells in which particles are drawn.
-    pub cells: f64,
-    /// Particles in them.
-    pub particles: f64,
-    /// Memory for the frames, bytes.
-    pub memory_bytes: f64,
 }
