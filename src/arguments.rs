@@ -161,8 +161,9 @@ pub struct FolderArguments {
 }
 
 impl FolderArguments {
-    /// Opens the folder of a study, whose command ends by itself from then on: the directory `out`, or the next that is free of the `usual`
-    /// name. `again` is how it is taken up where nothing else is asked.
+    /// Opens the folder of a study, whose command ends by itself from then on: the directory `out`,
+    /// or the next that is free of the `usual` name. `again` is how it is taken up where nothing
+    /// else is asked.
     pub fn open(
         &self,
         out: Option<&Path>,

@@ -66,8 +66,8 @@ pub fn decode_pages(path: &Path, bytes: &[u8]) -> Result<Vec<GreyPicture>, FileE
     Ok(pages)
 }
 
-/// A grey picture of one page out of the bytes of a file: TIFF of 8, 16 or 32 bits (whole or floating point),
-/// or PNG of 8 or 16 bits. `path` is what the file is called in messages.
+/// A grey picture of one page out of the bytes of a file: TIFF of 8, 16 or 32 bits (whole or
+/// floating point), or PNG of 8 or 16 bits. `path` is what the file is called in messages.
 ///
 /// # Errors
 /// When the bytes are no such picture, hold several, or pixels that are not finite.

@@ -1,9 +1,10 @@
 //! The particle population: distribution of sizes, brightness, clusters, uneven seeding.
 //!
 //! Diameters are relative to the mean one. Their distribution is normal, log-normal or flat,
-//! truncated at two limits. It is drawn by inverting the distribution function, so each particle keeps its rank
-//! when the standard deviation changes. Brightness follows from the diameter by a power law (2 for
-//! geometric optics, 6 for Rayleigh scattering) or by a table, such as one from Mie theory.
+//! truncated at two limits. It is drawn by inverting the distribution function, so each particle
+//! keeps its rank when the standard deviation changes. Brightness follows from the diameter by a
+//! power law (2 for geometric optics, 6 for Rayleigh scattering) or by a table, such as one from
+//! Mie theory.
 //!
 //! Clusters follow Thomas's process (Biometrika 36 (1949) 18): centres by a Poisson law, and about
 //! each a Poisson number of particles with mean n at normal distances. The seeding density stays

@@ -72,13 +72,13 @@ fn cells_of(figure: Figure) -> [String; 3] {
 ///   error (what changes from pair to pair) and total error of x and of y against the truth at the
 ///   vector's position; the squares of the three add up to the total's. Where pairs do not tell the
 ///   local bias it reads `cannot tell: one-pair` (or `nothing-repeats`), and the random error
-///   contains it; `outliers`, `total_px` (root mean square length of the error vector) over the field and, as
-///   `fast_…`, over its fastest tenth; then those of x and y against the truth averaged over the
-///   window, as `window_…` (after one pass that does not deform the pictures, the difference of both
+///   contains it; `outliers`, `total_px` (root mean square length of the error vector) over the
+///   field and, as `fast_…`, over its fastest tenth; then those of x and y against the truth
+///   averaged over the window, as `window_…` (after one pass that does not deform the pictures, the difference of both
 ///   is spatial resolution; after passes that do, it is not: they follow neither truth);
 /// - with the bound asked for, `bound_x_px` (Cramér–Rao bound, root mean square over the windows of
-///   the first measurements) and `efficiency_x` (bound over random error, its interval from those of both), and the same
-///   of y;
+///   the first measurements) and `efficiency_x` (bound over random error, its interval from those
+///   of both), and the same of y;
 /// - with the further figures asked for, `error_p50_px` to `error_p99_px` (length of the error
 ///   vector that such a share of the vectors does not exceed), `valid_detection` (share whose
 ///   highest peak is that of the displacement), `peak_locking_x` (0 without, 1 when all

@@ -1,4 +1,5 @@
-"""Where a camera that clips at its full well shows the largest temporal variance, computed independently of the program.
+"""Where a camera that clips at its full well shows the largest temporal variance, computed
+independently of the program.
 
 The reading of a pixel is K min(n, F) + noise with n a Poisson number of mean mu; its variance is largest where that of
 min(n, F) is. EMVA 1288 takes the saturation there.
@@ -19,7 +20,9 @@ def variance(mean_e, full_well_e):
 
 
 def saturation_e(full_well_e):
-    """Mean number of electrons at which the variance is largest, before clipping, and what is then read on average."""
+    """Mean number of electrons at which the variance is largest, before clipping, and what is then
+    read on average.
+    """
     found = minimize_scalar(
         lambda mean: -variance(mean, full_well_e),
         bounds=(0.9 * full_well_e, full_well_e),
@@ -30,7 +33,9 @@ def saturation_e(full_well_e):
 
 
 def of_series(full_well_e, exposures=56, largest=1.1):
-    """The same among evenly spaced exposures from dark to `largest` times the full well: mean number read there, e."""
+    """The same among evenly spaced exposures from dark to `largest` times the full well: mean
+    number read there, e.
+    """
     means = largest * full_well_e * np.arange(exposures) / (exposures - 1)
     best = max(means[means > 0.9 * full_well_e], key=lambda mean: variance(mean, full_well_e))
     n = np.arange(int(full_well_e))

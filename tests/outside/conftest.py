@@ -71,7 +71,9 @@ class Pairs:
         return [tifffile.imread(file).astype(float) for file in self.files(k)]
 
     def particles(self, k):
-        """The lists of the particles in both frames (rendered with --particles), as structured arrays."""
+        """The lists of the particles in both frames (rendered with --particles), as structured
+        arrays.
+        """
         files = [self.directory / f"particles-{k:05}-{frame}.csv" for frame in "ab"]
         return [np.genfromtxt(file, delimiter=",", names=True, dtype=None, encoding="ascii", ndmin=1) for file in files]
 

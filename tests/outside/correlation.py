@@ -1,11 +1,14 @@
-"""An interrogation written from its definition, on scipy alone: what the checks compare the program's evaluator and pairs with."""
+"""An interrogation written from its definition, on scipy alone: what the checks compare the
+program's evaluator and pairs with.
+"""
 
 import numpy as np
 from scipy.signal import correlate
 
 
 def plane(a, b):
-    """The linear cross-correlation of two windows without their means, lags -(D-1)..(D-1) on each axis: at the lag (j, i) the
+    """The linear cross-correlation of two windows without their means, lags -(D-1)..(D-1) on each
+    axis: at the lag (j, i) the
     sum of a[y, x] b[y + j, x + i], so the peak lies at the displacement from A to B."""
     return correlate(b - b.mean(), a - a.mean(), mode="full", method="fft")
 
@@ -17,7 +20,9 @@ def triangle(shape):
 
 
 def peak(values, shape, reach=None):
-    """(dx, dy) of the highest value within `reach` of lag 0, to a fraction by a Gaussian through three points on each axis."""
+    """(dx, dy) of the highest value within `reach` of lag 0, to a fraction by a Gaussian through
+    three points on each axis.
+    """
     limit = [n - 2 if reach is None else reach for n in shape]
     middle = [n - 1 for n in shape]
     near = values[tuple(slice(m - r, m + r + 1) for m, r in zip(middle, limit))]

@@ -1,4 +1,5 @@
-"""Correlation peak of particle images whose pixels share their light, computed independently of the program.
+"""Correlation peak of particle images whose pixels share their light, computed independently of
+the program.
 
 The expected correlation at the lag (i, j) of two frames with the same particles is that of one image with itself. An image is a
 Gaussian of e^-2 diameter d integrated by whole pixels, so its correlation is, along each axis, a Gaussian of variance 2 (d/4)^2

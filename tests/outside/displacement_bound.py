@@ -1,4 +1,5 @@
-"""Cramer-Rao bound of the displacement of a window of random particles in noise, computed independently of the program.
+"""Cramer-Rao bound of the displacement of a window of random particles in noise, computed
+independently of the program.
 
 Two frames show the same particles at rest with independent noise of the variance v = s^2 + F in a pixel of F electrons. One frame has
 the Fisher information J = sum (dF/dx)^2 / v about the place of its pattern F along x, and the displacement between two has at least the
@@ -13,7 +14,9 @@ from scipy.special import erf
 
 
 def line(edges, at, sigma):
-    """Integral of the Gaussian over each pixel, and its change with `at`; pixels along the first axis."""
+    """Integral of the Gaussian over each pixel, and its change with `at`; pixels along the first
+    axis.
+    """
     u = (edges[:, None] - at) / sigma
     whole = 0.5 * erf(u / np.sqrt(2))
     slope = -np.exp(-0.5 * u * u) / (np.sqrt(2 * np.pi) * sigma)

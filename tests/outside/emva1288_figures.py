@@ -1,4 +1,6 @@
-"""Run by the environment that holds the EMVA group's reference implementation: a descriptor file in, its figures out as JSON."""
+"""Run by the environment that holds the EMVA group's reference implementation: a descriptor file
+in, its figures out as JSON.
+"""
 
 import json
 import logging

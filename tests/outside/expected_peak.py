@@ -1,4 +1,5 @@
-"""Three-point Gaussian fit on the expected correlation peak of one plain pass, computed independently of the program.
+"""Three-point Gaussian fit on the expected correlation peak of one plain pass, computed
+independently of the program.
 
 Particles are uniformly random, so the expected correlation of two windows of D pixels that hold all light at lag s is the
 windows' common part, 1 - |s|/D along each axis, times the correlation of two particle images a displacement apart. Each

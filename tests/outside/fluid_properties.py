@@ -1,4 +1,5 @@
-"""Response time, settling velocity and solid angle by water and air as standards state them, independently of the program.
+"""Response time, settling velocity and solid angle by water and air as standards state them,
+independently of the program.
 
 Water: density by IAPWS-95, viscosity by IAPWS R12-08, refractive index by IAPWS R9-97, all of the package iapws at 0.1 MPa (0.101325 MPa
 at 100 degC would be on the boiling line). Air: density p/(R T) and Sutherland's viscosity of the US Standard Atmosphere 1976, worked

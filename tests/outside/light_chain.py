@@ -1,4 +1,5 @@
-"""The light of one rig worked by hand, from the pulse to the grey level, computed independently of the program.
+"""The light of one rig worked by hand, from the pulse to the grey level, computed independently of
+the program.
 
 Mie's theory by miepython (its amplitudes S1 and S2 with the norm |S|^2 summing to pi x^2 Q_sca), water's refractive index by the
 package iapws (IAPWS R9-97 at the density of IAPWS-95), the constants by scipy, everything between by hand:

@@ -40,7 +40,8 @@ def neighbourhoods():
     s = h + y / (1 - y)
     t = s + z / (1 - z)
     stretch = 1 / ((1 - y) * (1 - z)) ** 2
-    # Deviations of those below a and of those above b: cumulative probability at s, densities, and what remains beyond t.
+    # Deviations of those below a and of those above b: cumulative probability at s, densities, and
+    # what remains beyond t.
     groups = [
         lambda d: (ndtr(m - d) / p, density(m - d) / p),
         lambda d: (ndtr(-m - d) / (1 - q), density(m + d) / (1 - q)),
@@ -67,7 +68,9 @@ def neighbourhoods():
 
 
 def shares(epsilons, threshold=2.0):
-    """For each epsilon: share above the threshold of one component, and of two as the sides of a right angle."""
+    """For each epsilon: share above the threshold of one component, and of two as the sides of a
+    right angle.
+    """
     m, r, weight = neighbourhoods()
     keep = weight > 1e-16
     m, r, weight = m[keep], r[keep], weight[keep]
@@ -79,7 +82,8 @@ def shares(epsilons, threshold=2.0):
             reach = limit * (r + epsilon)
             return np.sum(weight * (ndtr(m - reach) + ndtr(-m - reach))) / weight.sum()
 
-        # hypot(x, y) > threshold: x alone, or x = threshold sin f (tabulated in f) and y above threshold cos f.
+        # hypot(x, y) > threshold: x alone, or x = threshold sin f (tabulated in f) and y above
+        # threshold cos f.
         edges = np.linspace(0, 0.5 * np.pi, 200)
         table = np.array([above(threshold * np.sin(e)) for e in edges])
         lost = -np.diff(table)

@@ -1,4 +1,5 @@
-"""Error of B-spline interpolation of random particle images, from their power spectrum, computed independently of the program.
+"""Error of B-spline interpolation of random particle images, from their power spectrum, computed
+independently of the program.
 
 Particles are uniformly random, so pictures of them are stationary and waves of different frequencies are uncorrelated. Along an
 axis the pictures' spectrum is that of one image: a Gaussian of standard deviation d/4, integrated by a pixel,

@@ -1,4 +1,6 @@
-"""The Cramér-Rao bound against photutils, which fits isolated particles as well as they can be fitted."""
+"""The Cramér-Rao bound against photutils, which fits isolated particles as well as they can be
+fitted.
+"""
 
 import numpy as np
 from astropy.table import Table
@@ -33,7 +35,8 @@ weighting = "top-hat"
 
 
 def places(image, particles):
-    """x and y of each particle by photutils' maximum-likelihood fit of a pixel-integrated Gaussian of known width: with the variance of
+    """x and y of each particle by photutils' maximum-likelihood fit of a pixel-integrated Gaussian
+    of known width: with the variance of
     every pixel as the fit without weights expects it, each fit starting from the list's place, rounded to a tenth of a pixel."""
     model = CircularGaussianPRF(fwhm=DIAMETER_PX / 4 * 2 * np.sqrt(2 * np.log(2)))
     fit = PSFPhotometry(model, (9, 9), aperture_radius=3)
@@ -47,13 +50,15 @@ def places(image, particles):
 
 
 def test_a_fit_of_isolated_particles_reaches_the_bound(program):
-    """Requirement: the fitted displacements scatter by 0.8 to 1.25 of the bound. Information adds up over particles, so a particle's
+    """Requirement: the fitted displacements scatter by 0.8 to 1.25 of the bound. Information adds
+    up over particles, so a particle's
     bound is that of all windows together times the square root of their number. Some 170 particles know the ratio
     to 6 % along either axis; those with a neighbour within 8 px, or within 8 px of the border, are left out of the scatter."""
     pairs = program.render(SCENE, 1, 3, "pairs", "--particles", "--bound")
     windows = np.load(pairs.directory / "bound-00000.npy")
     a, b = pairs.particles(0)
-    # The lists hold what shows in a frame, in the same order; a particle that shows in both has one number.
+    # The lists hold what shows in a frame, in the same order; a particle that shows in both has one
+    # number.
     a, b = a[np.isin(a["id"], b["id"])], b[np.isin(b["id"], a["id"])]
     assert np.array_equal(a["id"], b["id"])
     displacement = places(pairs.frames(0)[1], b) - places(pairs.frames(0)[0], a)

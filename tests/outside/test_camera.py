@@ -1,4 +1,6 @@
-"""The camera by the photon transfer method of EMVA 1288 (release 4.0 Linear): mean and variance of flat fields."""
+"""The camera by the photon transfer method of EMVA 1288 (release 4.0 Linear): mean and variance of
+flat fields.
+"""
 
 import numpy as np
 import pytest
@@ -26,7 +28,8 @@ LEVELS = [0, 3, 20, 60, 200, 700, 2000, 4000, 6000, 8000]
 
 
 def flat_fields(program, gain, dark, black):
-    """Mean and temporal variance of the grey level at each light, from two pictures each: the variance is half that of the
+    """Mean and temporal variance of the grey level at each light, from two pictures each: the
+    variance is half that of the
     difference, as the standard has it."""
     means, variances = [], []
     for level in LEVELS:
@@ -39,7 +42,8 @@ def flat_fields(program, gain, dark, black):
 
 @pytest.mark.parametrize("gain, dark, black", [(0.33, 5, 10), (0.05, 40, 12), (0.4, 2.5, 8)])
 def test_photon_transfer(program, gain, dark, black):
-    """Slope of variance over mean: the gain K within 1 %. Each variance is known to sqrt(2/n) = 0.28 % (n = 262,144 pixels), so the
+    """Slope of variance over mean: the gain K within 1 %. Each variance is known to sqrt(2/n) =
+    0.28 % (n = 262,144 pixels), so the
     slope over nine lights to about 0.15 %. At no light: black level, and K^2 sigma_d^2 + 1/12 within four standard
     deviations. The least is 1 DN^2, where the rounding to grey levels is still uniform noise."""
     means, variances = flat_fields(program, gain, dark, black)
@@ -53,7 +57,8 @@ def test_photon_transfer(program, gain, dark, black):
 
 
 def test_shot_noise_is_poisson(program):
-    """Without dark noise, at one grey level an electron, the pictures are counts. Chi-squared over their histogram, at the light
+    """Without dark noise, at one grey level an electron, the pictures are counts. Chi-squared over
+    their histogram, at the light
     where the generator draws exactly and where it approximates (above 64 e): p above 1e-3, on fixed seeds."""
     for mean in (0.7, 12.0, 63.0, 65.5, 300.0):
         text = FLAT.format(background=mean, gain=1, dark=0, black=0)

@@ -28,10 +28,12 @@ full_well = "12000 e"
 dark_noise = "5 e"
 """
 
-# dx and dy in px, and the share of them that is streak: whole, half and odd fractions of a pixel, both signs, both axes.
+# dx and dy in px, and the share of them that is streak: whole, half and odd fractions of a pixel,
+# both signs, both axes.
 STILL = [(0, 0, 0), (1, -1, 0), (0.5, 0, 0), (0, -0.5, 0), (-3.3, 1.7, 0), (7.4, -5.25, 0)]
 STREAKS = [(0, 9.61, 0.3), (-5.63, 0, 0.4)]
-# A slanting streak makes a slanting peak, which a fit along one axis after the other mistakes by up to 0.07 px.
+# A slanting streak makes a slanting peak, which a fit along one axis after the other mistakes by up
+# to 0.07 px.
 SLANTING = [(5.63, 2.08, 0.4), (-4.3, 4.7, 0.4)]
 
 
@@ -46,7 +48,8 @@ def pairs(program, count, dx, dy, fraction):
 
 @pytest.mark.parametrize("dx, dy, fraction", STILL + STREAKS)
 def test_correlation_by_scipy(program, dx, dy, fraction):
-    """256 windows of 64 px, zero-padded correlation without the means, divided by the window's own triangle, Gaussian through
+    """256 windows of 64 px, zero-padded correlation without the means, divided by the window's own
+    triangle, Gaussian through
     three points. The scatter of one window is up to 0.02 px, so the mean is known to 0.0015 px."""
     found = []
     for a, b in pairs(program, 4, dx, dy, fraction):
@@ -59,7 +62,8 @@ def test_correlation_by_scipy(program, dx, dy, fraction):
 
 @pytest.mark.parametrize("dx, dy, fraction", STILL + STREAKS + SLANTING)
 def test_dense_flow_by_opencv(program, dx, dy, fraction):
-    """Farnebäck's polynomial expansion (a different principle: no correlation) in neighbourhoods of 33 px, from 8-bit copies,
+    """Farnebäck's polynomial expansion (a different principle: no correlation) in neighbourhoods
+    of 33 px, from 8-bit copies,
     away from the border, where its neighbourhoods are cut. Its own bias at 10 px is about 0.01 px."""
     found = []
     for a, b in pairs(program, 2, dx, dy, fraction):

@@ -1,4 +1,5 @@
-"""The camera as the EMVA group's own reference implementation sees it (PyPI emva1288, for release 4.0 of the standard), in an
+"""The camera as the EMVA group's own reference implementation sees it (PyPI emva1288, for release
+4.0 of the standard), in an
 environment of its own: flat fields rendered by the program go in, the figures of the setup must come out.
 
 Tolerances: the requirement, K and QE within 0.6 %, dark noise and DSNU within 2 %, PRNU within 1.5 %. With 65,536 pixels one
@@ -32,13 +33,16 @@ black_level = "30 DN"
 dsnu = "8 e"
 prnu = 0.02
 """
-# The scene states light in photo-electrons: so many photons an electron make the descriptor's photon count.
+# The scene states light in photo-electrons: so many photons an electron make the descriptor's
+# photon count.
 EFFICIENCY = 0.6
 EXPOSURE_NS = 1000000
 
 
 def descriptor(program, series):
-    """The group's descriptor file: dark (`d`) and bright (`b`) series, each with its exposure, photons and images (`i`)."""
+    """The group's descriptor file: dark (`d`) and bright (`b`) series, each with its exposure,
+    photons and images (`i`).
+    """
     lines = ["v 4.0", "n 12 256 256"]
     for background, pairs, seed, name in series:
         rendered = program.render(CAMERA.format(background=background), pairs, seed, name)
@@ -51,8 +55,10 @@ def descriptor(program, series):
 
 
 def test_camera(program):
-    # Two pictures at each of 46 lights for the temporal noise; 40 in the dark and at half saturation for the spatial. Those need one seed,
-    # since the pixels' differences belong to it; those each a seed of their own, lest their noise be the same.
+    # Two pictures at each of 46 lights for the temporal noise; 40 in the dark and at half
+    # saturation for the spatial. Those need one seed,
+    # since the pixels' differences belong to it; those each a seed of their own, lest their noise
+    # be the same.
     temporal = [(light, 1, k + 1, f"light-{k}") for k, light in enumerate(np.linspace(0, 12600, 46))]
     spatial = [(0, 20, 99, "spatial-dark"), (6000, 20, 99, "spatial-bright")]
     file = descriptor(program, temporal + spatial)

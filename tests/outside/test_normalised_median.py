@@ -1,4 +1,6 @@
-"""The values that the evaluator's tests hold the normalised median test against: quadrature again, and a draw by numpy beside it."""
+"""The values that the evaluator's tests hold the normalised median test against: quadrature again,
+and a draw by numpy beside it.
+"""
 
 import json
 from pathlib import Path

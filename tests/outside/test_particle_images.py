@@ -42,7 +42,8 @@ BORDER = 12
 
 
 def stars(image, diameter):
-    """x, y and flux of the particle images, by photutils' pixel-integrated Gaussian of known width, neighbours together; and what
+    """x, y and flux of the particle images, by photutils' pixel-integrated Gaussian of known
+    width, neighbours together; and what
     the fit leaves of the picture."""
     fwhm = diameter / 4 * 2 * np.sqrt(2 * np.log(2))
     finder = DAOStarFinder(threshold=0.002 * image.max(), fwhm=max(fwhm, 1.5), sharpness_range=None, roundness_range=None)
@@ -62,7 +63,8 @@ def scene(flow=UNIFORM, diameter=2.4, streak=(0, 0), **numbers):
 
 @pytest.mark.parametrize("diameter", [1.2, 2.4, 4.4])
 def test_fits_by_photutils(program, diameter):
-    """Every image is the Gaussian it is said to be, holds the light it is said to hold, stands where the list says and moves as
+    """Every image is the Gaussian it is said to be, holds the light it is said to hold, stands
+    where the list says and moves as
     it is said to move. (In the pairs of this seed no two images are so close that photutils takes them for one.)"""
     pairs = program.render(scene(diameter=diameter, dx=2.37, dy=-1.4), 1, 4, "pairs", "--particles")
     (a, left_a), (b, left_b) = (stars(frame, diameter) for frame in pairs.frames(0))
@@ -73,14 +75,16 @@ def test_fits_by_photutils(program, diameter):
     clear = (a[:, 0] > BORDER) & (a[:, 0] < 255 - BORDER) & (a[:, 1] > BORDER) & (a[:, 1] < 191 - BORDER)
     assert np.count_nonzero(clear) > 15
     for k in np.flatnonzero(clear):
-        # A fit of three numbers to pixels each good to 1e-6 of the light is good to a few 1e-6; px and shares alike.
+        # A fit of three numbers to pixels each good to 1e-6 of the light is good to a few 1e-6; px
+        # and shares alike.
         assert partner[k].min() < 1e-5
         assert np.linalg.norm(listed - a[k, :2], axis=1).min() < 1e-5
         assert a[k, 2] == pytest.approx(ELECTRONS, rel=1e-5)
 
 
 def drawn(particles, profile, shape, streak=(0, 0)):
-    """The picture by GalSim: for each particle of the list the profile of its diameter, smeared along the streak and integrated over
+    """The picture by GalSim: for each particle of the list the profile of its diameter, smeared
+    along the streak and integrated over
     the pixels."""
     image = galsim.ImageD(shape[1], shape[0], init_value=0, xmin=0, ymin=0)
     length = np.hypot(*streak)
@@ -101,7 +105,8 @@ def gaussian(diameter):
     return galsim.Gaussian(sigma=diameter / 4, gsparams=EXACT)
 
 
-# Particles of many sizes, defocused across a Gaussian sheet: every image has a width and a light of its own.
+# Particles of many sizes, defocused across a Gaussian sheet: every image has a width and a light of
+# its own.
 CROWD = """
 [image]
 size = [160, 120]
@@ -134,7 +139,8 @@ def test_drawn_by_galsim(program, diameter, streak):
 
 
 def test_airy_by_galsim(program):
-    """The diffraction pattern with the Gaussian's peak and light, (2 J1(v)/v)^2 with v = sqrt(2) r/sigma: GalSim's Airy of lambda/D = pi
+    """The diffraction pattern with the Gaussian's peak and light, (2 J1(v)/v)^2 with v = sqrt(2)
+    r/sigma: GalSim's Airy of lambda/D = pi
     sigma/sqrt(2), whose values are summed over the pixels by Gauss and Legendre's rule (8 x 8 points: 1e-12). Within 9 px, since
     the program draws it to 16 sigma = 12 px from the middle."""
     diameter = 3.0
@@ -163,7 +169,8 @@ def test_airy_by_galsim(program):
 
 
 def test_pathlines_by_scipy(program):
-    """Particles in a vortex go from their place in frame A to their place in frame B as scipy's integrator takes them, and the
+    """Particles in a vortex go from their place in frame A to their place in frame B as scipy's
+    integrator takes them, and the
     truth is the same motion half forward and half back. The vortex as a velocity field: Lamb-Oseen, u = V (r_p/r) (1 - exp(-a
     r^2/r_p^2))/(1 - exp(-a)) with the largest speed V at r_p, which makes e^a = 1 + 2 a (published: Lamb, Hydrodynamics, 334a);
     positive turns x into y."""

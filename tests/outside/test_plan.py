@@ -1,4 +1,5 @@
-"""`motefield plan` on the pixels, in the windows and in time, against independent computations (numpy, scipy).
+"""`motefield plan` on the pixels, in the windows and in time, against independent computations
+(numpy, scipy).
 
 The light budget down to the photo-electrons is in test_light.py; here it goes on to grey levels, noise and saturation."""
 
@@ -26,7 +27,9 @@ def rig(**changes):
 
 
 def share_of_middle_pixel(diameter, streak):
-    """A Gaussian of standard deviation d/4 spread along x, over the pixel on which its middle stands, by scipy's adaptive quadrature."""
+    """A Gaussian of standard deviation d/4 spread along x, over the pixel on which its middle
+    stands, by scipy's adaptive quadrature.
+    """
     sigma = diameter / 4
     line = lambda at: stats.norm.cdf(at + 0.5, scale=sigma) - stats.norm.cdf(at - 0.5, scale=sigma)
     along = integrate.quad(lambda t: line(t * streak), -0.5, 0.5)[0]
@@ -34,7 +37,8 @@ def share_of_middle_pixel(diameter, streak):
 
 
 def test_grey_level_noise_and_saturation(program):
-    """From the photo-electrons to the peak's grey level, signal-to-noise ratio (EMVA 1288) and share of the full well: 1 %, the
+    """From the photo-electrons to the peak's grey level, signal-to-noise ratio (EMVA 1288) and
+    share of the full well: 1 %, the
     requirement of the light budget."""
     plan = program.json("plan", program.setup(rig()))
     px = 5.5e-6 / 0.1
@@ -61,7 +65,9 @@ def test_grey_level_noise_and_saturation(program):
 
 
 def test_polarised_light(program):
-    """The two polarisations have unpolarised light as their mean (exact), and differ at right angles."""
+    """The two polarisations have unpolarised light as their mean (exact), and differ at right
+    angles.
+    """
     section = {}
     for name in ["unpolarised", "perpendicular", "parallel"]:
         text = rig(light=('hazard_class = "4"', f'hazard_class = "4"\npolarisation = "{name}"'))
@@ -72,7 +78,9 @@ def test_polarised_light(program):
 
 @pytest.mark.parametrize("profile", ["gaussian", "top-hat", "super-gaussian"])
 def test_losses_in_a_window(program, profile):
-    """N_I, F_I, F_O and their product for a uniform displacement, by the sheet's own overlap integral: 1e-3, a step of the program's rule."""
+    """N_I, F_I, F_O and their product for a uniform displacement, by the sheet's own overlap
+    integral: 1e-3, a step of the program's rule.
+    """
     text = rig(sheet=('profile = "gaussian"', f'profile = "{profile}"'))
     plan = program.json("plan", program.setup(text))
     px, separation = 5.5e-6 / 0.1, 2.4e-3
@@ -99,7 +107,8 @@ def test_losses_in_a_window(program, profile):
 
 
 def test_gradient_of_a_shear(program):
-    """A shear of 0.04 px a px over 64 px: the mean of the correlation of two Gaussian images over the displacements in the window (numerically, by
+    """A shear of 0.04 px a px over 64 px: the mean of the correlation of two Gaussian images over
+    the displacements in the window (numerically, by
     sampling), and the Stokes number of its time."""
     text = rig(flow=(UNIFORM, '[flow]\nkind = "linear-shear"\nshear = 0.04\ndisplacement = ["2 px", "0 px"]\n'))
     plan = program.json("plan", program.setup(text))
@@ -112,7 +121,8 @@ def test_gradient_of_a_shear(program):
 
 
 def test_pulses_in_their_exposures(program):
-    """The margin is the best that any place of the dead time gives, by scipy's linear programming: maximise m subject to every edge of a
+    """The margin is the best that any place of the dead time gives, by scipy's linear programming:
+    maximise m subject to every edge of a
     pulse lying at least m inside its exposure."""
     from scipy.optimize import linprog
 
@@ -120,7 +130,8 @@ def test_pulses_in_their_exposures(program):
         camera = ('exposure = "5 ms"', f'exposure = "{exposure} s"\nexposure_b = "{exposure_b} s"')
         plan = program.json("plan", program.setup(rig(camera=camera)))
         pulse, separation, dead = 200e-6, 2.4e-3, 0.2e-3
-        # Unknowns: end of exposure A, g, and m. Rows: pulse A before g, exposure A's start before pulse A, and the same for B.
+        # Unknowns: end of exposure A, g, and m. Rows: pulse A before g, exposure A's start before
+        # pulse A, and the same for B.
         rows = [[-1, 1], [1, 1], [1, 1], [-1, 1]]
         limits = [-pulse, exposure, separation - dead, dead + exposure_b - separation - pulse]
         best = linprog([0, -1], A_ub=np.array(rows), b_ub=np.array(limits) * 1e3, bounds=[(None, None)] * 2)
@@ -131,7 +142,9 @@ def test_pulses_in_their_exposures(program):
 
 
 def test_measured_brightness_fixes_the_light(program):
-    """900 grey levels of 4095 at 200 us: photo-electrons from the grey level, back through camera and pixel, in numpy: 1 %."""
+    """900 grey levels of 4095 at 200 us: photo-electrons from the grey level, back through camera
+    and pixel, in numpy: 1 %.
+    """
     anchor = ('hazard_class = "4"', 'hazard_class = "4"\nmeasured_grey = "900 DN"\nmeasured_at = "200 us"')
     plain = program.json("plan", program.setup(rig()))
     plan = program.json("plan", program.setup(rig(light=anchor)))

@@ -1,4 +1,6 @@
-"""Bias, local bias, random error, total error and their intervals, recomputed from the files with numpy and scipy.stats."""
+"""Bias, local bias, random error, total error and their intervals, recomputed from the files with
+numpy and scipy.stats.
+"""
 
 import csv
 
@@ -37,7 +39,8 @@ REACH = 3
 
 
 def errors(pairs, tables):
-    """Errors of all vectors against the truth at their place and against its average over their window, with the weights of both
+    """Errors of all vectors against the truth at their place and against its average over their
+    window, with the weights of both
     frames' tapers together (exp(-t^2) squared); shape pairs x component x rows x columns, NaN for outliers (vectors that are not
     valid, or valid but more than 1 px off)."""
     centre = np.arange(SIDE) - (SIDE - 1) / 2
@@ -58,13 +61,17 @@ def errors(pairs, tables):
 
 
 def tapers(lengths):
-    """Lags along each side, and the weights of their covariances: 1 up to the reach, then falling linearly to 0 one step beyond twice it."""
+    """Lags along each side, and the weights of their covariances: 1 up to the reach, then falling
+    linearly to 0 one step beyond twice it.
+    """
     lags = [np.abs(np.arange(1 - n, n)) for n in lengths]
     return lags, [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
 
 
 def residuals(sheets, lost):
-    """What chance adds at each place: deviations from the mean there, allowing for the degrees of freedom lost to it."""
+    """What chance adds at each place: deviations from the mean there, allowing for the degrees of
+    freedom lost to it.
+    """
     seen = np.isfinite(sheets).sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
         residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - lost))
@@ -72,7 +79,8 @@ def residuals(sheets, lost):
 
 
 def freedom_of_variance(sheets, lost=1):
-    """With how many degrees of freedom the variance of the mean is known: values over the sum of squared weights, each with the share of
+    """With how many degrees of freedom the variance of the mean is known: values over the sum of
+    squared weights, each with the share of
     grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
     takes one pair's worth, or as many as are `lost`. With a scatter v that differs over the places, each squared weight counts
     mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond the reach along x, or along y, if it is
@@ -101,7 +109,8 @@ def lessened(number, sheets, lost=1):
 
 
 def variance_of_mean(sheets, lost=1):
-    """Variance of the mean of values on grids, one grid a pair: what repeats from pair to pair at a grid place is no chance; the
+    """Variance of the mean of values on grids, one grid a pair: what repeats from pair to pair at
+    a grid place is no chance; the
     covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
     beyond twice the reach (flat-topped window: Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below
     independence. Squares of deviations from a place's own mean have lost two degrees of freedom there."""
@@ -114,7 +123,9 @@ def variance_of_mean(sheets, lost=1):
 
 
 def mean(sheets):
-    """Mean, Student's t interval on the effective number of values (or fewer degrees of freedom), and that number."""
+    """Mean, Student's t interval on the effective number of values (or fewer degrees of freedom),
+    and that number.
+    """
     n, value, variance = np.isfinite(sheets).sum(), np.nanmean(sheets), variance_of_mean(sheets)
     effective = np.clip(np.nanvar(sheets, ddof=1) / variance, 1, n)
     freedom = min(effective - 1, freedom_of_variance(sheets))
@@ -122,7 +133,9 @@ def mean(sheets):
 
 
 def root_mean_square(squares):
-    """Root of the mean, and its chi-squared interval with Satterthwaite's degrees of freedom 2 s^4 / Var(s^2)."""
+    """Root of the mean, and its chi-squared interval with Satterthwaite's degrees of freedom 2 s^4
+    / Var(s^2).
+    """
     s2 = np.nanmean(squares)
     freedom = lessened(min(2 * s2**2 / variance_of_mean(squares), np.isfinite(squares).sum()), squares)
     low, high = stats.chi2.ppf([0.975, 0.025], freedom)
@@ -136,7 +149,8 @@ def chi(square, freedom):
 
 
 def local_and_random(sheets):
-    """What places repeat in every pair and what they do not, both as root mean square: one-way analysis of variance with fixed places and
+    """What places repeat in every pair and what they do not, both as root mean square: one-way
+    analysis of variance with fixed places and
     unequal numbers (Searle, Casella and McCulloch, Variance Components, 1992); the variance of the mean, which is what the
     mean takes off, is left out of the second, so that the squares add up. Intervals: Satterthwaite's for what differs at a
     place, and for the scatter of the places' means, whose variance is that of a non-central chi-squared law; MOVER for the
@@ -166,7 +180,9 @@ def local_and_random(sheets):
 
 
 def wilson(p, n):
-    """Wilson's 95 % interval (J. Am. Stat. Assoc. 22 (1927) 209): the fractions that p is within 1.96 standard errors of."""
+    """Wilson's 95 % interval (J. Am. Stat. Assoc. 22 (1927) 209): the fractions that p is within
+    1.96 standard errors of.
+    """
     z2 = stats.norm.ppf(0.975) ** 2
     low, high = np.sort(np.roots([1 + z2 / n, -2 * p - z2 / n, p * p]).real)
     return p, low, high
@@ -209,7 +225,8 @@ def test_score(program, flow):
     assert 0 < expected["outliers"][0] < 0.2
     for name, (value, low, high) in expected.items():
         got = [found[name][end] for end in ("value", "lo", "hi")]
-        # The displacements in the file are rounded to 1e-7 px, and the truth half-way between two pixels is interpolated. Only a
+        # The displacements in the file are rounded to 1e-7 px, and the truth half-way between two
+        # pixels is interpolated. Only a
         # wrong formula differs by more than the 1e-6 px required.
         assert got == pytest.approx([value, low, high], rel=0, abs=1e-6), name
 
@@ -237,7 +254,8 @@ def test_sweep_table(program):
 
 
 def test_coverage(program):
-    """Of 100 studies with their own seeds, 95 % must have the long-run value (of all 1,200 pairs) inside their 95 % intervals; fewer
+    """Of 100 studies with their own seeds, 95 % must have the long-run value (of all 1,200 pairs)
+    inside their 95 % intervals; fewer
     than chance allows once in a thousand (binomial law) is a failure. Windows overlap by 75 %, so intervals that took the
     vectors for independent would be half as wide and fail."""
     scene = SCENE.format(flow=UNIFORM).replace("[256, 192]", "[128, 128]").replace("= 0.5\n", "= 0.1\n")

@@ -1,4 +1,5 @@
-"""Which part of a displacement wave's amplitude one pass of a weighted window measures, computed independently of the program.
+"""Which part of a displacement wave's amplitude one pass of a weighted window measures, computed
+independently of the program.
 
 The displacement u = a cos(2 pi y/L) along x is small. Both frames are weighted by w, so a row of pixels y counts by w(y)^2. A particle
 image of the standard deviation s = d/4 is seen by the rows around it, by the square of its profile there, a Gaussian of variance

@@ -147,8 +147,9 @@ fn uniform_displacement_says_so() {
 
 /// Published (Raffel et al., from memory): images smaller than a pixel lock, images of 2 px and
 /// more do not, when the peaks of the small ones are fitted by parabolas; what the default makes of
-/// values without a logarithm leaves less than half of the locking. Displacements rise by four pixels from end to end. By the closed form above a
-/// degree of 0.02 is an error of 0.006 px, a third of the random error of the larger images.
+/// values without a logarithm leaves less than half of the locking. Displacements rise by four
+/// pixels from end to end. By the closed form above a degree of 0.02 is an error of 0.006 px, a
+/// third of the random error of the larger images.
 #[test]
 fn small_particle_images_lock() {
     let stretch = 0.01;

@@ -92,8 +92,8 @@ impl Field<'_> {
     }
 }
 
-/// Draws a map of two settings as the content of an SVG file; that of a study that was stopped has no best, and
-/// says with `go_on` how to get it.
+/// Draws a map of two settings as the content of an SVG file; that of a study that was stopped has
+/// no best, and says with `go_on` how to get it.
 pub fn draw(map: &Map, go_on: &str) -> String {
     let field = Field::of(map);
     let area = field.area;

@@ -92,8 +92,8 @@ pub(super) fn streak(exposure: Exposure, displacement_px: f64) -> [f64; 2] {
     }
 }
 
-/// The middle pixel of the brightest particle images (see [`crate::setup::MeasuredBrightness`]), electrons
-/// without background, over the scene's photo-electrons of a particle.
+/// The middle pixel of the brightest particle images (see [`crate::setup::MeasuredBrightness`]),
+/// electrons without background, over the scene's photo-electrons of a particle.
 pub(super) fn brightest_share(scene: &Scene, exposure: Exposure, slowest_px: f64) -> f64 {
     brightness(scene)[1] * middle_pixel_share(scene, streak(exposure, slowest_px))
 }

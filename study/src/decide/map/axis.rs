@@ -117,7 +117,8 @@ impl FreeSetting {
 
     /// A time that stands at `now_s` in the setup and may go from one of the bounds to the other:
     /// values by factors up to the longest, or to four times the present where nothing bounds it,
-    /// and down to a sixteenth of that or a quarter of the present; and the times `besides` that lie between the bounds.
+    /// and down to a sixteenth of that or a quarter of the present; and the times `besides` that
+    /// lie between the bounds.
     pub(in crate::decide) fn of_time(
         key: &str,
         now_s: f64,
