@@ -49,12 +49,16 @@ class Program:
         return vectors(self.directory / out)
 
 
+# Columns of words; the second is there only where something must be said of the vectors.
+WORDS = ["status", "caveats"]
+
+
 def vectors(path):
     """vectors.csv as arrays by column."""
     with open(path, newline="") as file:
         rows = list(csv.DictReader(file))
     columns = {name: [row[name] for row in rows] for name in rows[0]}
-    return {name: np.array(column, dtype=None if name == "status" else float) for name, column in columns.items()}
+    return {name: np.array(column, dtype=None if name in WORDS else float) for name, column in columns.items()}
 
 
 class Pairs:
