@@ -1,21 +1,8 @@
 //! Random valid setups end in an answer or in a refusal that names a key: no panic, no table with
 //! numbers that are none.
 
-use std::path::Path;
-
-use super::random_setups::{pictures, referenced, setup};
+use super::random_setups::prepare;
 use super::{Tally, empty, message, run};
-
-/// The directory of random setup `k`, and what to vary in it.
-fn prepare(root: &Path, k: usize) -> (std::path::PathBuf, &'static str) {
-    let directory = root.join(format!("{k}"));
-    std::fs::create_dir_all(&directory).unwrap();
-    let (text, vary) = setup(k);
-    std::fs::write(directory.join("setup.toml"), &text).unwrap();
-    referenced(&directory);
-    pictures(&directory, &text);
-    (directory, vary)
-}
 
 /// Whether a run was refused with a key of a setup named, `section.key`.
 fn names_a_key(done: &std::process::Output) -> bool {
@@ -41,7 +28,8 @@ pub fn plans(from: usize, to: usize) -> Tally {
     let root = empty(&format!("plans-{from}"));
     let mut tally = Tally::default();
     for k in from..to {
-        let (directory, _) = prepare(&root, k);
+        let directory = root.join(format!("{k}"));
+        prepare(&directory, k);
         let done = run(&directory, &["plan", "setup.toml", "--json"]);
         let answered =
             done.status.success() && serde_json::from_slice::<serde_json::Value>(&done.stdout).is_ok();
@@ -105,7 +93,8 @@ pub fn sweeps(from: usize, to: usize) -> Tally {
     let root = empty(&format!("sweeps-{from}"));
     let mut tally = Tally::default();
     for k in from..to {
-        let (directory, vary) = prepare(&root, k);
+        let directory = root.join(format!("{k}"));
+        let vary = prepare(&directory, k);
         let arguments = [
             "sweep",
             "setup.toml",

@@ -15,7 +15,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
-use super::random_setups::{pictures, referenced, setup};
+use super::random_setups::prepare;
 use super::{empty, motefield};
 
 /// How many random setups are held.
@@ -133,11 +133,7 @@ fn first_name(name: &str) -> &str {
 /// Hashes of what the program makes of random setup `k`; none where it cannot be planned.
 fn of_setup(root: &Path, k: usize) -> Option<String> {
     let directory = root.join(format!("setup-{k}"));
-    std::fs::create_dir_all(&directory).unwrap();
-    let (text, vary) = setup(k);
-    std::fs::write(directory.join("setup.toml"), &text).unwrap();
-    referenced(&directory);
-    pictures(&directory, &text);
+    let vary = prepare(&directory, k);
     let plan = motefield(&directory, &["plan", "setup.toml", "--json"]);
     if !plan.status.success() {
         return None;

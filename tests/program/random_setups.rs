@@ -544,9 +544,20 @@ fn rig(d: &mut Draw, kind: &str) -> (String, &'static str) {
     (text.toml(), vary)
 }
 
+/// Makes the directory of random setup `k`, with all the files that it names; what
+/// to vary in it.
+pub fn prepare(directory: &Path, k: usize) -> &'static str {
+    std::fs::create_dir_all(directory).unwrap();
+    let (text, vary) = setup(k);
+    std::fs::write(directory.join("setup.toml"), &text).unwrap();
+    referenced(directory);
+    pictures(directory, &text);
+    vary
+}
+
 /// Random setup `k`, and what a sweep may vary in it. It is valid line by line; the plan may still
 /// refuse what does not go together.
-pub fn setup(k: usize) -> (String, &'static str) {
+fn setup(k: usize) -> (String, &'static str) {
     let mut d = Draw(0x5eed_0000 + k as u64);
     let kind = KINDS[k / 2 % KINDS.len()];
     match k % 2 {
@@ -556,7 +567,7 @@ pub fn setup(k: usize) -> (String, &'static str) {
 }
 
 /// The files that setups refer to.
-pub fn referenced(directory: &Path) {
+fn referenced(directory: &Path) {
     let (mut grid, mut scattered) = ("x,y,u,v\n".to_owned(), "x y u v\n".to_owned());
     for j in 0..12 {
         for i in 0..14 {
@@ -572,7 +583,7 @@ pub fn referenced(directory: &Path) {
 }
 
 /// A mask and a picture of reflected light, in the size of one setup.
-pub fn pictures(directory: &Path, text: &str) {
+fn pictures(directory: &Path, text: &str) {
     let size = text
         .lines()
         .find(|line| line.starts_with("size"))
