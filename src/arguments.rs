@@ -7,7 +7,7 @@ use motefield_evaluator::uncertainty::Estimator;
 use motefield_files::read_text;
 use motefield_generator::Scene;
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
-use motefield_study::folder::{Folder, Names, Place, Start};
+use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::{FileHash, Manifest};
 use motefield_study::run::Effort;
 
@@ -172,7 +172,7 @@ impl FolderArguments {
         manifest: Manifest,
         names: &Names,
     ) -> Result<Folder, Failure> {
-        let place = Place {
+        let place = Destination {
             directory: out,
             usual,
             start: match (self.resume, self.fresh) {

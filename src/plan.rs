@@ -9,7 +9,7 @@ use motefield_rig::keys;
 use motefield_rig::plan::Assessment;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::{Setup, Value};
-use motefield_study::folder::{Folder, Names, Place, Start};
+use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::Manifest;
 use serde_json::json;
 
@@ -87,7 +87,7 @@ impl PlanCommand {
     fn write(&self, assessment: &Assessment, directory: &Path, manifest: Manifest) -> Result<(), Failure> {
         let files = pages(assessment);
         let names: Vec<String> = files.iter().map(|(name, _)| name.clone()).collect();
-        let place = Place {
+        let place = Destination {
             directory: Some(directory),
             usual: "plan",
             start: Start::New,

@@ -11,7 +11,7 @@ use motefield_files::{npy, picture, sha256};
 use motefield_generator::pair::{self, shared};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError, Seed};
-use motefield_report::pairs::{self, Manifest as About, TruthAt};
+use motefield_report::pairs::{self, Rendered, TruthAt};
 use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;
 use motefield_study::folder::{self, Folder, Start};
@@ -103,16 +103,16 @@ fn name(kind: &str, k: u32, rest: &str) -> String {
 
 /// What the files are called.
 #[derive(Clone, Copy)]
-struct Names<'a>(&'a RenderCommand);
+struct FileNames<'a>(&'a RenderCommand);
 
-impl Names<'_> {
-    fn of(render: &RenderCommand) -> Names<'_> {
-        Names(render)
+impl FileNames<'_> {
+    fn of(render: &RenderCommand) -> FileNames<'_> {
+        FileNames(render)
     }
 
     /// The files of pair, or of series frame, number `k`, and those of the truth from it on.
     fn all(self, k: u32) -> Vec<String> {
-        let Names(render) = self;
+        let FileNames(render) = self;
         let (kind, parts): (_, &[&str]) = match render.series {
             Some(_) => ("frame", &[""]),
             None => ("pair", &["-a", "-b"]),
@@ -140,7 +140,7 @@ impl Names<'_> {
 /// What is to be done for the frames of one seed.
 struct Job<'a> {
     render: &'a RenderCommand,
-    names: Names<'a>,
+    names: FileNames<'a>,
     scene: &'a Scene,
     processing: &'a Processing,
     folder: &'a Folder,
@@ -307,7 +307,7 @@ impl RenderCommand {
             .map(|&[x, y]| ([x, y], truth.at(x, y)))
             .collect();
         let masks = self.masks(scene, &truth);
-        let kind = Names::of(self);
+        let kind = FileNames::of(self);
         let pictures: Vec<String> = (0..self.count()).flat_map(|k| kind.all(k)).collect();
         let at_the_end: Vec<String> = masks.iter().map(|(name, _)| (*name).to_owned()).collect();
         let names = folder::Names {
@@ -365,7 +365,7 @@ impl RenderCommand {
     }
 
     fn manifest(&self, setup: &Setup, plan: &Plan, truth_at: &[TruthAt]) -> Manifest {
-        let about = pairs::json(&About {
+        let about = pairs::json(&Rendered {
             setup,
             plan,
             seed: self.seed,

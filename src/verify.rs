@@ -225,7 +225,7 @@ impl VerifyCommand {
             depth: self.depth(),
             seed: self.seed,
             confidence,
-            progress: &Within(&bar),
+            progress: &WithinBar(&bar),
             stop,
         };
         bar.expect(cases.iter().map(|case| runner.pairs(case)).sum());
@@ -295,9 +295,9 @@ impl VerifyCommand {
 }
 
 /// Progress inside a case; the number of all pairs is known from the start.
-struct Within<'a>(&'a Bar);
+struct WithinBar<'a>(&'a Bar);
 
-impl Progress for Within<'_> {
+impl Progress for WithinBar<'_> {
     fn expect(&self, _: usize) {}
     fn done(&self) {
         self.0.done();

@@ -34,13 +34,13 @@ pub struct LinearPulse {
     points: Arc<[[f64; 2]]>,
     centroid: f64,
     /// Rules of 0 to [`LARGEST`] points over the whole pulse.
-    rules: Arc<[Arc<Rule>]>,
+    rules: Arc<[Arc<Quadrature>]>,
     /// Rules over pieces, by the number of pieces; each made when it is first asked for.
-    pieces: Arc<Mutex<BTreeMap<usize, Arc<Rule>>>>,
+    pieces: Arc<Mutex<BTreeMap<usize, Arc<Quadrature>>>>,
 }
 
 /// Times, −1 at the pulse's beginning and 1 at its end, with weights that sum to 1.
-pub(crate) type Rule = [[f64; 2]];
+pub(crate) type Quadrature = [[f64; 2]];
 
 impl PartialEq for LinearPulse {
     fn eq(&self, other: &LinearPulse) -> bool {
@@ -110,7 +110,7 @@ impl LinearPulse {
     }
 
     /// A rule of at least `needed` points whose weight is the power.
-    pub(crate) fn rule(&self, needed: usize) -> Arc<Rule> {
+    pub(crate) fn rule(&self, needed: usize) -> Arc<Quadrature> {
         if let Some(rule) = self.rules.get(needed) {
             return Arc::clone(rule);
         }
@@ -121,7 +121,7 @@ impl LinearPulse {
     }
 
     /// The largest rule on each of some equal pieces of the pulse.
-    fn in_pieces(&self, pieces: usize) -> Arc<Rule> {
+    fn in_pieces(&self, pieces: usize) -> Arc<Quadrature> {
         let [first, last] = self.span();
         let step = (last - first) / pieces as f64;
         let all: f64 = instants(&self.points, [first, last]).iter().map(|[_, w]| w).sum();

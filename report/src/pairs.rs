@@ -15,7 +15,7 @@ pub type TruthAt = ([f64; 2], Option<[f64; 2]>);
 
 /// What was rendered, from what.
 #[derive(Debug, Clone, Copy)]
-pub struct Manifest<'a> {
+pub struct Rendered<'a> {
     /// The setup.
     pub setup: &'a Setup,
     /// The scene and the processing that came of it.
@@ -40,7 +40,7 @@ const BOUND: &str = "float64, 2 x rows x columns: least standard deviation of th
 
 /// `manifest.json`: how the pictures came about, with every parameter of the scene, and what the
 /// files hold.
-pub fn json(manifest: &Manifest) -> Value {
+pub fn json(manifest: &Rendered) -> Value {
     let plan = manifest.plan;
     let scene = &plan.scene;
     let pixels = match scene.camera.sensor {

@@ -43,7 +43,7 @@ pub fn json(assessment: &Assessment) -> Value {
     object.insert(
         "timing_diagram".to_owned(),
         diagram_of(assessment).map_or(Value::Null, |diagram| {
-            let edge = |edge: &diagram::Edge| json!({ "time_s": edge.time_s, "events": edge.events });
+            let edge = |edge: &diagram::Switching| json!({ "time_s": edge.time_s, "events": edge.events });
             json!({ "edges": diagram.edges.iter().map(edge).collect::<Value>(), "notes": diagram.notes })
         }),
     );

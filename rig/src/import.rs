@@ -108,21 +108,21 @@ impl fmt::Display for ImportError {
 
 /// A fault found in a file's bytes, before the file's name is known.
 #[derive(Debug)]
-struct Fault {
+struct FormatFault {
     line: Option<usize>,
     message: String,
 }
 
-impl Fault {
-    fn new(message: impl Into<String>) -> Fault {
-        Fault {
+impl FormatFault {
+    fn new(message: impl Into<String>) -> FormatFault {
+        FormatFault {
             line: None,
             message: message.into(),
         }
     }
 
-    fn at(line: usize, message: impl Into<String>) -> Fault {
-        Fault {
+    fn at(line: usize, message: impl Into<String>) -> FormatFault {
+        FormatFault {
             line: Some(line),
             message: message.into(),
         }
@@ -177,26 +177,26 @@ fn grid(
     spacing: [f64; 3],
     count: [usize; 3],
     velocity: Vec<[f64; 3]>,
-) -> Result<Data, Fault> {
+) -> Result<Data, FormatFault> {
     if count[0] < 2 || count[1] < 2 || count[2] < 1 {
         let [x, y, z] = count;
-        return Err(Fault::new(format!(
+        return Err(FormatFault::new(format!(
             "has {x} x {y} x {z} nodes, but a field needs at least 2 along x and along y"
         )));
     }
     if let Some(bad) = (0..3).find(|&i| count[i] > 1 && !(spacing[i] > 0.0 && spacing[i].is_finite())) {
-        return Err(Fault::new(format!(
+        return Err(FormatFault::new(format!(
             "has a spacing of {} along {}, but it must be above 0",
             spacing[bad],
             ["x", "y", "z"][bad]
         )));
     }
     if first.iter().any(|f| !f.is_finite()) {
-        return Err(Fault::new("has an origin that is not a finite number"));
+        return Err(FormatFault::new("has an origin that is not a finite number"));
     }
     if let Some(k) = velocity.iter().position(|v| v.iter().any(|c| c.is_infinite())) {
         let (x, y, z) = (k % count[0], k / count[0] % count[1], k / count[0] / count[1]);
-        return Err(Fault::new(format!(
+        return Err(FormatFault::new(format!(
             "has an infinite velocity at node ({x}, {y}, {z}), counted from 0 along x, y, z: where nothing is known it must be NaN"
         )));
     }
@@ -214,12 +214,12 @@ fn grid(
 }
 
 /// Nodes of a grid, where their number is one that `available` values a component can fill.
-fn node_count(count: [usize; 3], available: usize) -> Result<usize, Fault> {
+fn node_count(count: [usize; 3], available: usize) -> Result<usize, FormatFault> {
     let [x, y, z] = count;
     x.checked_mul(y)
         .and_then(|n| n.checked_mul(z))
         .filter(|&n| n <= available)
-        .ok_or_else(|| Fault::new(format!("claims {x} x {y} x {z} nodes, but holds data for {available} at most: it is cut short, or its header is wrong")))
+        .ok_or_else(|| FormatFault::new(format!("claims {x} x {y} x {z} nodes, but holds data for {available} at most: it is cut short, or its header is wrong")))
 }
 
 /// Vectors out of numbers that stand component by component of one point after the other.

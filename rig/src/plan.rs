@@ -46,7 +46,7 @@ use light::{background_e, light, sheet};
 use motion::Motion;
 use peak::{middle_pixel_share, peak_facts, streak};
 pub use rig::Rig;
-use rules::Planned;
+use rules::RuleInput;
 pub use rules::{Fix, Rule, RuleId, Status};
 pub use sampling::points;
 use seeding::{density_ppp, seeding_facts};
@@ -140,7 +140,7 @@ impl Plan {
 
     /// Every rule of the trade to which the setup says enough, applied.
     pub fn rules(&self) -> Vec<Rule> {
-        Planned::new(self, &Motion::of(&self.scene)).rules()
+        RuleInput::new(self, &Motion::of(&self.scene)).rules()
     }
 }
 
@@ -216,6 +216,18 @@ fn scene_key(setup: &Setup, field: SceneField) -> &'static Key {
     given.copied().unwrap_or(may_set[0])
 }
 
+/// What decides how many photo-electrons a particle gives.
+const LIGHT_OF_PARTICLES: &[&Key] = &[
+    keys::image::ELECTRONS,
+    keys::image::PEAK_ELECTRONS,
+    keys::light::MEASURED_GREY,
+    keys::light::POWER,
+    keys::light::PULSE_ENERGY,
+    keys::light::PEAK_POWER,
+    keys::light::LUMINOUS_FLUX,
+    keys::light::ELECTRICAL_POWER,
+];
+
 /// The keys that may set a quantity of the scene, those that override others first.
 fn keys_of(field: SceneField) -> &'static [&'static Key] {
     use keys::{camera, flow, image, lens, light, reflections, sheet, tracer};
@@ -227,16 +239,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
             tracer::CONCENTRATION,
             tracer::PARTICLES_PER_WINDOW,
         ],
-        SceneField::Electrons => &[
-            image::ELECTRONS,
-            image::PEAK_ELECTRONS,
-            light::MEASURED_GREY,
-            light::POWER,
-            light::PULSE_ENERGY,
-            light::PEAK_POWER,
-            light::LUMINOUS_FLUX,
-            light::ELECTRICAL_POWER,
-        ],
+        SceneField::Electrons => LIGHT_OF_PARTICLES,
         SceneField::BackgroundA => &[image::BACKGROUND],
         SceneField::BackgroundB => &[image::BACKGROUND_B, image::BACKGROUND],
         SceneField::PulseFraction => &[image::PULSE_FRACTION, light::PULSE_LENGTH, camera::EXPOSURE],

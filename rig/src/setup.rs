@@ -30,8 +30,8 @@ pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
 pub use lens::{LensSetup, ThinLens};
 pub use light::{
-    ElectricalPower, GlareSetup, LightSetup, Line, MeasuredBrightness, MeasuredPulse, PulseCourse,
-    ReflectionSetup, SourceLimits,
+    ElectricalPower, GlareSetup, LightSetup, MeasuredBrightness, PulseCourse, RecordedPulse, ReflectionSetup,
+    SourceLimits, SpectralLine,
 };
 pub use processing::check_processing;
 pub use reader::KeyAt;

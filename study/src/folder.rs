@@ -37,7 +37,7 @@ pub enum Start {
 
 /// Where the results go.
 #[derive(Debug, Clone, Copy)]
-pub struct Place<'a> {
+pub struct Destination<'a> {
     /// The directory; without one, the next that is free of the usual name.
     pub directory: Option<&'a Path>,
     /// Usual name of a directory.
@@ -72,7 +72,7 @@ impl Folder {
     /// # Errors
     /// When a file would be overwritten unasked, an unfinished or another study stands there, there
     /// is none to resume, another process is at work there, or the system fails.
-    pub fn open(place: &Place, mut manifest: Manifest, names: &Names) -> Result<Folder, StudyError> {
+    pub fn open(place: &Destination, mut manifest: Manifest, names: &Names) -> Result<Folder, StudyError> {
         let mut out = OutputDirectory::new(place.directory, place.usual, place.overwrite);
         let then = Manifest::read(out.directory());
         let journal = out.path(JOURNAL);
@@ -216,7 +216,7 @@ impl Folder {
 
 /// Whether the study that stands in the directory is continued; `false` where a new one begins.
 fn taken_up(
-    place: &Place,
+    place: &Destination,
     out: &OutputDirectory,
     then: Option<&Manifest>,
     now: &Manifest,

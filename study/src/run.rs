@@ -27,7 +27,7 @@ use rayon::prelude::*;
 use motefield_evaluator::uncertainty::Estimator;
 
 use crate::caveat::Caveat;
-use bound::Bound;
+use bound::BoundAtPoint;
 pub use figures::FurtherFigures;
 pub use journal::Journal;
 use measurement::{Measurement, Prepared};
@@ -157,7 +157,7 @@ pub const BOUND_MEASUREMENTS: usize = 2;
 #[derive(Debug, Clone, Default)]
 pub struct Besides {
     /// How well the displacement could be known at all.
-    pub bound: Option<Bound>,
+    pub bound: Option<BoundAtPoint>,
     /// Further figures.
     pub figures: Option<FurtherFigures>,
     /// One entry an estimator asked for.

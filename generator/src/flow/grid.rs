@@ -69,7 +69,7 @@ pub struct GridField {
 
 /// Four neighbouring nodes along an axis, with their weights for the value and for the slope per
 /// node spacing.
-struct Line {
+struct GridLine {
     node: [usize; 4],
     value: [f64; 4],
     slope: [f64; 4],
@@ -160,10 +160,10 @@ impl GridField {
     }
 
     /// Nodes and weights along one axis for a point.
-    fn line(&self, at: Vec3, axis: usize) -> Line {
+    fn line(&self, at: Vec3, axis: usize) -> GridLine {
         let count = self.count[axis];
         if count == 1 {
-            return Line {
+            return GridLine {
                 node: [0; 4],
                 value: [0.0, 1.0, 0.0, 0.0],
                 slope: [0.0; 4],
@@ -210,7 +210,7 @@ impl GridField {
                 }
             }
         }
-        Line {
+        GridLine {
             // Nodes beyond the ends have weight 0 now.
             node: std::array::from_fn(|k| (cell + k).saturating_sub(1).min(count - 1)),
             value,
@@ -219,7 +219,7 @@ impl GridField {
     }
 
     /// Sum of the data at the nodes of three lines, with weights along x, y and z.
-    fn combine(&self, x: &[f64; 4], y: &[f64; 4], z: &[f64; 4], lines: &[Line; 3]) -> Vec3 {
+    fn combine(&self, x: &[f64; 4], y: &[f64; 4], z: &[f64; 4], lines: &[GridLine; 3]) -> Vec3 {
         let mut sum = [0.0; 3];
         for (kz, wz) in z.iter().enumerate().filter(|(_, w)| **w != 0.0) {
             for (ky, wy) in y.iter().enumerate() {

@@ -73,7 +73,7 @@ impl HasPosition for Vertex {
 
 /// Where a point is: in a triangle, with its barycentric coordinates; or outside the hull, nearest
 /// to the point at a fraction of the edge from one node to another.
-enum Place {
+enum Located {
     Inside([usize; 3], [f64; 3]),
     Outside([usize; 2], f64),
 }
@@ -164,7 +164,7 @@ impl ScatteredField {
     }
 
     /// Where a point is among the triangles.
-    fn place(&self, at: Xy) -> Place {
+    fn place(&self, at: Xy) -> Located {
         let candidates = self.buckets.at(at).iter().map(|&t| {
             let triangle = self.triangles[t as usize];
             (triangle, weights(triangle.map(|k| self.nodes[k].at), at))
@@ -172,13 +172,13 @@ impl ScatteredField {
         let least = |w: &[f64; 3]| w[0].min(w[1]).min(w[2]);
         let best = candidates.max_by(|(_, a), (_, b)| least(a).total_cmp(&least(b)));
         match best {
-            Some((triangle, weights)) if least(&weights) > -1e-9 => Place::Inside(triangle, weights),
+            Some((triangle, weights)) if least(&weights) > -1e-9 => Located::Inside(triangle, weights),
             _ => self.nearest(at),
         }
     }
 
     /// The point of the hull nearest to a point outside.
-    fn nearest(&self, at: Xy) -> Place {
+    fn nearest(&self, at: Xy) -> Located {
         let project = |&[a, b]: &[usize; 2]| {
             let (edge, off) = (
                 minus(self.nodes[b].at, self.nodes[a].at),
@@ -190,14 +190,14 @@ impl ScatteredField {
         };
         let nearest = self.hull.iter().map(project).min_by(|p, q| p.0.total_cmp(&q.0));
         let (_, edge, t) = nearest.expect("a triangulation has a hull");
-        Place::Outside(edge, t)
+        Located::Outside(edge, t)
     }
 
     /// Value and its derivatives with respect to x and y.
     fn evaluate(&self, at: Xy) -> (Vec3, [Vec3; 2]) {
         match self.place(at) {
-            Place::Inside(triangle, weights) => clough_tocher(triangle.map(|k| &self.nodes[k]), weights),
-            Place::Outside(edge, t) => hold(edge.map(|k| &self.nodes[k]), t),
+            Located::Inside(triangle, weights) => clough_tocher(triangle.map(|k| &self.nodes[k]), weights),
+            Located::Outside(edge, t) => hold(edge.map(|k| &self.nodes[k]), t),
         }
     }
 }
@@ -312,7 +312,7 @@ impl Flow for ScatteredField {
     }
     fn solid(&self, at: Vec3) -> bool {
         let at = [at[0], at[1]];
-        let bare = |cover: &Cover| !cover.holds(at) && matches!(self.place(at), Place::Inside(..));
+        let bare = |cover: &Cover| !cover.holds(at) && matches!(self.place(at), Located::Inside(..));
         self.cover.as_ref().is_some_and(bare)
     }
 }

@@ -46,7 +46,7 @@ pub struct Lane {
 
 /// An instant at which something begins or ends.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Edge {
+pub struct Switching {
     /// When, s.
     pub time_s: f64,
     /// What happens, in words.
@@ -61,7 +61,7 @@ pub struct Diagram {
     /// Durations to be marked between two edges.
     pub measures: Vec<Span>,
     /// All edges in their order.
-    pub edges: Vec<Edge>,
+    pub edges: Vec<Switching>,
     /// What the picture means, in a sentence or two.
     pub notes: Vec<String>,
 }
@@ -175,7 +175,7 @@ impl Diagram {
 }
 
 /// All beginnings and ends in their order; those at the same time are one edge.
-fn edges(lanes: &[Lane]) -> Vec<Edge> {
+fn edges(lanes: &[Lane]) -> Vec<Switching> {
     let mut all: Vec<(f64, String)> = lanes
         .iter()
         .flat_map(|lane| &lane.spans)
@@ -193,12 +193,12 @@ fn edges(lanes: &[Lane]) -> Vec<Edge> {
         (Some(first), Some(last)) => last.0 - first.0,
         _ => 0.0,
     };
-    let mut edges: Vec<Edge> = Vec::new();
+    let mut edges: Vec<Switching> = Vec::new();
     for (time_s, event) in all {
         match edges.last_mut() {
             // Rounding aside, the same instant.
             Some(edge) if time_s - edge.time_s <= 1e-12 * whole => edge.events.push(event),
-            _ => edges.push(Edge {
+            _ => edges.push(Switching {
                 time_s,
                 events: vec![event],
             }),

@@ -1,17 +1,17 @@
 //! Tables of points with a line of column names.
 
-use super::layout::{Row, arrange};
-use super::{Data, Fault, Layout};
+use super::layout::{TableRow, arrange};
+use super::{Data, FormatFault, Layout};
 
 const NAMES: [&str; 6] = ["x", "y", "z", "u", "v", "w"];
 
 /// Separated by commas, semicolons, tabs or blanks, whichever comes first in this order in the line
 /// of names. Empty lines and those that begin with # are passed over, but the names may stand
 /// behind a #.
-pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, Fault> {
+pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, FormatFault> {
     let text = std::str::from_utf8(bytes).map_err(|e| {
         let line = 1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count();
-        Fault::at(line, "is not a text (UTF-8)")
+        FormatFault::at(line, "is not a text (UTF-8)")
     })?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut lines = text
@@ -20,13 +20,13 @@ pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, Fault> 
         .map(|(k, line)| (k + 1, line.trim()))
         .filter(|(_, line)| !line.is_empty());
     let names_missing = || "has no line of column names: begin with one such as x,y,u,v";
-    let (mut line, mut names) = lines.next().ok_or_else(|| Fault::new(names_missing()))?;
+    let (mut line, mut names) = lines.next().ok_or_else(|| FormatFault::new(names_missing()))?;
     while columns(names).is_none() && names.starts_with('#') {
-        (line, names) = lines.next().ok_or_else(|| Fault::new(names_missing()))?;
+        (line, names) = lines.next().ok_or_else(|| FormatFault::new(names_missing()))?;
     }
     let separator = Separator::of(names);
     let columns = columns(names).ok_or_else(|| {
-        Fault::at(
+        FormatFault::at(
             line,
             format!("\"{names}\" does not name the columns x, y, u and v (and z, w where there are any): begin with a line such as x,y,u,v"),
         )
@@ -36,7 +36,7 @@ pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, Fault> 
         .map(|(line, text)| row(line, text, separator, &columns))
         .collect::<Result<Vec<_>, _>>()?;
     if rows.is_empty() {
-        return Err(Fault::new("has column names, but no points below them"));
+        return Err(FormatFault::new("has column names, but no points below them"));
     }
     arrange(&rows, layout)
 }
@@ -81,13 +81,18 @@ fn columns(names: &str) -> Option<[Option<usize>; 6]> {
     (x.is_some() && y.is_some() && u.is_some() && v.is_some()).then_some(columns)
 }
 
-fn row(line: usize, text: &str, separator: Separator, columns: &[Option<usize>; 6]) -> Result<Row, Fault> {
+fn row(
+    line: usize,
+    text: &str,
+    separator: Separator,
+    columns: &[Option<usize>; 6],
+) -> Result<TableRow, FormatFault> {
     let entries = separator.split(text);
     let mut values = [0.0; 6];
     for ((value, name), column) in values.iter_mut().zip(NAMES).zip(columns) {
         let Some(column) = column else { continue };
         let entry = entries.get(*column).ok_or_else(|| {
-            Fault::at(
+            FormatFault::at(
                 line,
                 format!(
                     "has {} entries, but {name} is column {}",
@@ -107,14 +112,14 @@ fn row(line: usize, text: &str, separator: Separator, columns: &[Option<usize>; 
                 } else {
                     ""
                 };
-                Fault::at(
+                FormatFault::at(
                     line,
                     format!("{name} is \"{entry}\", which is not a finite number{hint}"),
                 )
             })?;
     }
     let [x, y, z, u, v, w] = values;
-    Ok(Row {
+    Ok(TableRow {
         line,
         at: [x, y, z],
         velocity: [u, v, w],

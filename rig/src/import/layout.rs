@@ -1,10 +1,10 @@
 //! Whether the points of a table stand on a regular grid.
 
-use super::{Data, Fault, Layout, Positions, grid};
+use super::{Data, FormatFault, Layout, Positions, grid};
 
 /// A point of a table.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Row {
+pub(super) struct TableRow {
     pub line: usize,
     pub at: [f64; 3],
     pub velocity: [f64; 3],
@@ -15,25 +15,25 @@ pub(super) struct Row {
 const SLACK: f64 = 0.01;
 
 /// An axis of a grid.
-struct Axis {
+struct GridAxis {
     first: f64,
     spacing: f64,
     count: usize,
 }
 
 /// As a grid where the points stand on one, else as scattered nodes; or as the one asked for.
-pub(super) fn arrange(rows: &[Row], layout: Option<Layout>) -> Result<Data, Fault> {
+pub(super) fn arrange(rows: &[TableRow], layout: Option<Layout>) -> Result<Data, FormatFault> {
     if layout != Some(Layout::Scattered) {
         match on_grid(rows) {
             Ok(data) => return data,
             Err(why) if layout == Some(Layout::Grid) => {
-                return Err(Fault::new(format!("is not a regular grid: {why}")));
+                return Err(FormatFault::new(format!("is not a regular grid: {why}")));
             }
             Err(_) => {}
         }
     }
     if let Some(row) = rows.iter().find(|row| row.at[2] != rows[0].at[2]) {
-        return Err(Fault::at(
+        return Err(FormatFault::at(
             row.line,
             "has another z than the points before: scattered points must all stand in one plane, and a grid in depth be regular",
         ));
@@ -46,7 +46,7 @@ pub(super) fn arrange(rows: &[Row], layout: Option<Layout>) -> Result<Data, Faul
 }
 
 /// The grid, or why the points make none; an inner error is one of the data themselves.
-fn on_grid(rows: &[Row]) -> Result<Result<Data, Fault>, String> {
+fn on_grid(rows: &[TableRow]) -> Result<Result<Data, FormatFault>, String> {
     let axes = [axis(rows, 0)?, axis(rows, 1)?, axis(rows, 2)?];
     let count = axes.each_ref().map(|axis| axis.count);
     let nodes = count.iter().try_fold(1usize, |n, c| n.checked_mul(*c));
@@ -75,14 +75,14 @@ fn on_grid(rows: &[Row]) -> Result<Result<Data, Fault>, String> {
     Ok(grid(first, spacing, count, velocity))
 }
 
-fn axis(rows: &[Row], i: usize) -> Result<Axis, String> {
+fn axis(rows: &[TableRow], i: usize) -> Result<GridAxis, String> {
     let mut places: Vec<f64> = rows.iter().map(|row| row.at[i]).collect();
     places.sort_by(f64::total_cmp);
     let (first, last) = (places[0], places[places.len() - 1]);
     let widest = places.windows(2).map(|p| p[1] - p[0]).fold(0.0, f64::max);
     let count = 1 + places.windows(2).filter(|p| p[1] - p[0] > 0.5 * widest).count();
     if first == last {
-        return Ok(Axis {
+        return Ok(GridAxis {
             first,
             spacing: 1.0,
             count: 1,
@@ -98,7 +98,7 @@ fn axis(rows: &[Row], i: usize) -> Result<Axis, String> {
             "{} = {place} is off the regular spacing {spacing}",
             ["x", "y", "z"][i]
         )),
-        None => Ok(Axis {
+        None => Ok(GridAxis {
             first,
             spacing,
             count,

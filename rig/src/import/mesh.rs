@@ -2,14 +2,14 @@
 
 use std::collections::HashMap;
 
-use super::{Data, Fault, Positions};
+use super::{Data, FormatFault, Positions};
 
 /// How far the points of a plane may stand off it, over their extent.
 const OFF_PLANE: f64 = 1e-6;
 
 /// The corners of a cell of a VTK type in turn, from the numbers of its points; `None` for cells
 /// without area, which hold no fluid.
-fn corners(kind: usize, points: &[usize]) -> Result<Option<Vec<usize>>, Fault> {
+fn corners(kind: usize, points: &[usize]) -> Result<Option<Vec<usize>>, FormatFault> {
     // By its number in VTK's file formats, and in which order its points go round.
     let (least, order): (usize, &[usize]) = match kind {
         0..=4 | 21 => return Ok(None),
@@ -20,18 +20,18 @@ fn corners(kind: usize, points: &[usize]) -> Result<Option<Vec<usize>>, Fault> {
         22 => (6, &[0, 3, 1, 4, 2, 5]),
         23 | 28 => (8, &[0, 4, 1, 5, 2, 6, 3, 7]),
         10..=14 | 24..=27 | 29..=33 => {
-            return Err(Fault::new(
+            return Err(FormatFault::new(
                 "holds cells of a volume: cut the plane of the light sheet out of it first, and save that",
             ));
         }
         other => {
-            return Err(Fault::new(format!(
+            return Err(FormatFault::new(format!(
                 "holds cells of the type {other}, of which nothing is known here: save triangles or quadrilaterals"
             )));
         }
     };
     if points.len() < least {
-        return Err(Fault::new(format!(
+        return Err(FormatFault::new(format!(
             "holds a cell of the type {kind} with {} points, but it has {least}",
             points.len()
         )));
@@ -54,12 +54,12 @@ pub(super) struct Cells {
 
 impl Cells {
     /// Whole numbers of at least 0 out of those of a file.
-    pub fn whole(numbers: &[f64]) -> Result<Vec<usize>, Fault> {
+    pub fn whole(numbers: &[f64]) -> Result<Vec<usize>, FormatFault> {
         let one = |v: &f64| {
             (*v >= 0.0 && v.fract() == 0.0 && *v < 9e15)
                 .then_some(*v as usize)
                 .ok_or_else(|| {
-                    Fault::new(format!(
+                    FormatFault::new(format!(
                         "has the number {v} in its cells, but must have whole ones"
                     ))
                 })
@@ -68,8 +68,9 @@ impl Cells {
     }
 
     /// The triangles of all cells that have an area.
-    fn triangles(&self) -> Result<Vec<[usize; 3]>, Fault> {
-        let cut = || Fault::new("has cells that do not fit together: their numbers of points are wrong");
+    fn triangles(&self) -> Result<Vec<[usize; 3]>, FormatFault> {
+        let cut =
+            || FormatFault::new("has cells that do not fit together: their numbers of points are wrong");
         if self.kinds.len() != self.ends.len() {
             return Err(cut());
         }
@@ -89,7 +90,7 @@ impl Cells {
 
 /// The field with the velocities at the points of a mesh, (x, y, z) one after another. Points at one
 /// place are one, and those that no cell uses are left out.
-pub(super) fn mesh(points: &[f64], cells: &Cells, velocity: &[[f64; 3]]) -> Result<Data, Fault> {
+pub(super) fn mesh(points: &[f64], cells: &Cells, velocity: &[[f64; 3]]) -> Result<Data, FormatFault> {
     let points: Vec<[f64; 3]> = super::vectors(points);
     let mut triangles = cells.triangles()?;
     if let Some(bad) = triangles
@@ -97,7 +98,7 @@ pub(super) fn mesh(points: &[f64], cells: &Cells, velocity: &[[f64; 3]]) -> Resu
         .flatten()
         .find(|&&k| k >= points.len() || k >= velocity.len())
     {
-        return Err(Fault::new(format!(
+        return Err(FormatFault::new(format!(
             "has a cell at point {bad}, but there are {} points",
             points.len().min(velocity.len())
         )));
@@ -119,7 +120,7 @@ pub(super) fn mesh(points: &[f64], cells: &Cells, velocity: &[[f64; 3]]) -> Resu
         (b[0] - a[0]) * (c[1] - a[1]) != (b[1] - a[1]) * (c[0] - a[0])
     });
     if triangles.is_empty() {
-        return Err(Fault::new("has no cells with an area along x and y"));
+        return Err(FormatFault::new("has no cells with an area along x and y"));
     }
     Ok(Data {
         velocity: used.iter().map(|&k| velocity[k]).collect(),
@@ -129,12 +130,12 @@ pub(super) fn mesh(points: &[f64], cells: &Cells, velocity: &[[f64; 3]]) -> Resu
 }
 
 /// Checks that the points used are finite and stand in one plane.
-fn plane(points: &[[f64; 3]], used: &[usize]) -> Result<(), Fault> {
+fn plane(points: &[[f64; 3]], used: &[usize]) -> Result<(), FormatFault> {
     let mut span = [[f64::INFINITY, f64::NEG_INFINITY]; 3];
     for &k in used {
         for (axis, v) in span.iter_mut().zip(points[k]) {
             if !v.is_finite() {
-                return Err(Fault::new(format!(
+                return Err(FormatFault::new(format!(
                     "has a position that is not a finite number at point {k}"
                 )));
             }
@@ -143,7 +144,7 @@ fn plane(points: &[[f64; 3]], used: &[usize]) -> Result<(), Fault> {
     }
     let extent = span.map(|[low, high]| high - low);
     if extent[2] > OFF_PLANE * extent[0].max(extent[1]) {
-        return Err(Fault::new(
+        return Err(FormatFault::new(
             "has points at more than one z: cut the plane of the light sheet out of it first, and save that",
         ));
     }

@@ -1,11 +1,11 @@
 //! NPY arrays (the format of numpy.lib.format, versions 1 to 3).
 
-use super::number::Number;
-use super::{Data, Fault, grid, node_count};
+use super::number::NumberType;
+use super::{Data, FormatFault, grid, node_count};
 
 /// The field in an array of shape (2 or 3) × (depth ×) height × width.
-pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
-    let not = || Fault::new("is not an NPY file: it does not begin as one");
+pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
+    let not = || FormatFault::new("is not an NPY file: it does not begin as one");
     let version = bytes
         .strip_prefix(b"\x93NUMPY")
         .and_then(|b| b.first())
@@ -25,7 +25,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
             12,
         ),
         _ => {
-            return Err(Fault::new(format!(
+            return Err(FormatFault::new(format!(
                 "is an NPY file of the unknown version {version}"
             )));
         }
@@ -34,21 +34,21 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
     let header = end
         .and_then(|end| bytes.get(start..end))
         .and_then(|b| std::str::from_utf8(b).ok())
-        .ok_or_else(|| Fault::new("is an NPY file whose header is cut short"))?;
+        .ok_or_else(|| FormatFault::new("is an NPY file whose header is cut short"))?;
     let data = &bytes[start + header.len()..];
     let (real, big_endian) = match entry(header, "descr")?.trim_matches(['\'', '"']) {
-        "<f4" => (Number::F32, false),
-        "<f8" => (Number::F64, false),
-        ">f4" => (Number::F32, true),
-        ">f8" => (Number::F64, true),
+        "<f4" => (NumberType::F32, false),
+        "<f8" => (NumberType::F64, false),
+        ">f4" => (NumberType::F32, true),
+        ">f8" => (NumberType::F64, true),
         other => {
-            return Err(Fault::new(format!(
+            return Err(FormatFault::new(format!(
                 "holds numbers of the kind {other}, but must hold float32 or float64"
             )));
         }
     };
     if entry(header, "fortran_order")? != "False" {
-        return Err(Fault::new(
+        return Err(FormatFault::new(
             "stands in Fortran order: save numpy.ascontiguousarray(field)",
         ));
     }
@@ -59,12 +59,12 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
         .filter(|s| !s.is_empty())
         .map(|s| s.parse().ok())
         .collect::<Option<_>>()
-        .ok_or_else(|| Fault::new("is an NPY file whose shape cannot be read"))?;
+        .ok_or_else(|| FormatFault::new("is an NPY file whose shape cannot be read"))?;
     let (components, count) = match shape[..] {
         [c @ (2 | 3), height, width] => (c, [width, height, 1]),
         [c @ (2 | 3), depth, height, width] => (c, [width, height, depth]),
         _ => {
-            return Err(Fault::new(format!(
+            return Err(FormatFault::new(format!(
                 "has the shape {shape:?}, but must have 2 x height x width (u, v), 3 x height x width (u, v, w) or the same with the depth before the height"
             )));
         }
@@ -85,8 +85,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, Fault> {
 }
 
 /// The text of one entry of the header, a Python dictionary of plain values.
-fn entry<'a>(header: &'a str, key: &str) -> Result<&'a str, Fault> {
-    let missing = || Fault::new(format!("is an NPY file whose header lacks {key}"));
+fn entry<'a>(header: &'a str, key: &str) -> Result<&'a str, FormatFault> {
+    let missing = || FormatFault::new(format!("is an NPY file whose header lacks {key}"));
     let (_, rest) = header.split_once(&format!("'{key}':")).ok_or_else(missing)?;
     let rest = rest.trim_start();
     let end = if rest.starts_with('(') {

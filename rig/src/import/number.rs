@@ -2,7 +2,7 @@
 
 /// A kind of number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Number {
+pub(super) enum NumberType {
     I8,
     U8,
     I16,
@@ -15,37 +15,37 @@ pub(super) enum Number {
     F64,
 }
 
-impl Number {
+impl NumberType {
     /// By its name in VTK's legacy format.
-    pub fn of_legacy(name: &str) -> Option<Number> {
+    pub fn of_legacy(name: &str) -> Option<NumberType> {
         Some(match name {
-            "char" => Number::I8,
-            "unsigned_char" => Number::U8,
-            "short" => Number::I16,
-            "unsigned_short" => Number::U16,
-            "int" | "vtkIdType" => Number::I32,
-            "unsigned_int" => Number::U32,
-            "long" | "vtktypeint64" => Number::I64,
-            "unsigned_long" => Number::U64,
-            "float" => Number::F32,
-            "double" => Number::F64,
+            "char" => NumberType::I8,
+            "unsigned_char" => NumberType::U8,
+            "short" => NumberType::I16,
+            "unsigned_short" => NumberType::U16,
+            "int" | "vtkIdType" => NumberType::I32,
+            "unsigned_int" => NumberType::U32,
+            "long" | "vtktypeint64" => NumberType::I64,
+            "unsigned_long" => NumberType::U64,
+            "float" => NumberType::F32,
+            "double" => NumberType::F64,
             _ => return None,
         })
     }
 
     /// By its name in VTK's XML format.
-    pub fn of_xml(name: &str) -> Option<Number> {
+    pub fn of_xml(name: &str) -> Option<NumberType> {
         Some(match name {
-            "Int8" => Number::I8,
-            "UInt8" => Number::U8,
-            "Int16" => Number::I16,
-            "UInt16" => Number::U16,
-            "Int32" => Number::I32,
-            "UInt32" => Number::U32,
-            "Int64" => Number::I64,
-            "UInt64" => Number::U64,
-            "Float32" => Number::F32,
-            "Float64" => Number::F64,
+            "Int8" => NumberType::I8,
+            "UInt8" => NumberType::U8,
+            "Int16" => NumberType::I16,
+            "UInt16" => NumberType::U16,
+            "Int32" => NumberType::I32,
+            "UInt32" => NumberType::U32,
+            "Int64" => NumberType::I64,
+            "UInt64" => NumberType::U64,
+            "Float32" => NumberType::F32,
+            "Float64" => NumberType::F64,
             _ => return None,
         })
     }
@@ -53,10 +53,10 @@ impl Number {
     /// Bytes of a number.
     pub fn size(self) -> usize {
         match self {
-            Number::I8 | Number::U8 => 1,
-            Number::I16 | Number::U16 => 2,
-            Number::I32 | Number::U32 | Number::F32 => 4,
-            Number::I64 | Number::U64 | Number::F64 => 8,
+            NumberType::I8 | NumberType::U8 => 1,
+            NumberType::I16 | NumberType::U16 => 2,
+            NumberType::I32 | NumberType::U32 | NumberType::F32 => 4,
+            NumberType::I64 | NumberType::U64 | NumberType::F64 => 8,
         }
     }
 
@@ -70,16 +70,16 @@ impl Number {
             bytes
         }
         let one = |c: &[u8]| match self {
-            Number::I8 => f64::from(i8::from_le_bytes(ordered(c, big_endian))),
-            Number::U8 => f64::from(c[0]),
-            Number::I16 => f64::from(i16::from_le_bytes(ordered(c, big_endian))),
-            Number::U16 => f64::from(u16::from_le_bytes(ordered(c, big_endian))),
-            Number::I32 => f64::from(i32::from_le_bytes(ordered(c, big_endian))),
-            Number::U32 => f64::from(u32::from_le_bytes(ordered(c, big_endian))),
-            Number::I64 => i64::from_le_bytes(ordered(c, big_endian)) as f64,
-            Number::U64 => u64::from_le_bytes(ordered(c, big_endian)) as f64,
-            Number::F32 => f64::from(f32::from_le_bytes(ordered(c, big_endian))),
-            Number::F64 => f64::from_le_bytes(ordered(c, big_endian)),
+            NumberType::I8 => f64::from(i8::from_le_bytes(ordered(c, big_endian))),
+            NumberType::U8 => f64::from(c[0]),
+            NumberType::I16 => f64::from(i16::from_le_bytes(ordered(c, big_endian))),
+            NumberType::U16 => f64::from(u16::from_le_bytes(ordered(c, big_endian))),
+            NumberType::I32 => f64::from(i32::from_le_bytes(ordered(c, big_endian))),
+            NumberType::U32 => f64::from(u32::from_le_bytes(ordered(c, big_endian))),
+            NumberType::I64 => i64::from_le_bytes(ordered(c, big_endian)) as f64,
+            NumberType::U64 => u64::from_le_bytes(ordered(c, big_endian)) as f64,
+            NumberType::F32 => f64::from(f32::from_le_bytes(ordered(c, big_endian))),
+            NumberType::F64 => f64::from_le_bytes(ordered(c, big_endian)),
         };
         bytes.chunks_exact(self.size()).map(one).collect()
     }

@@ -189,7 +189,7 @@ fn npy_files_hold_what_numpy_wrote() {
     );
 }
 
-fn table(text: &str, layout: Option<Layout>) -> Result<Data, Fault> {
+fn table(text: &str, layout: Option<Layout>) -> Result<Data, FormatFault> {
     csv::read(text.as_bytes(), layout)
 }
 
@@ -340,7 +340,7 @@ fn headers_are_not_believed() {
 /// Cut anywhere, or with any byte changed, a file is read or refused, never a panic.
 #[test]
 fn damaged_files_are_refused_or_read() {
-    type Parse = fn(&[u8]) -> Result<Data, Fault>;
+    type Parse = fn(&[u8]) -> Result<Data, FormatFault>;
     let parsers: [(&str, Parse); 11] = [
         ("depth.npy", |b| npy::read(b)),
         ("ascii.vtk", |b| vtk::read(b, None)),

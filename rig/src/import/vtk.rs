@@ -4,7 +4,7 @@
 mod cursor;
 
 use super::mesh::{Cells, mesh};
-use super::{Data, Fault, grid, node_count, vectors};
+use super::{Data, FormatFault, grid, node_count, vectors};
 use cursor::Cursor;
 
 /// Numbers with their name.
@@ -29,10 +29,10 @@ enum Geometry {
 
 /// The vectors named `array`, or the first, at the points of a `DATASET STRUCTURED_POINTS` or
 /// `UNSTRUCTURED_GRID`.
-pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
+pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, FormatFault> {
     let mut text = Cursor::new(bytes);
     if !text.line().starts_with("# vtk DataFile Version") {
-        return Err(Fault::at(
+        return Err(FormatFault::at(
             1,
             "is not a legacy VTK file: it does not begin with \"# vtk DataFile Version\"",
         ));
@@ -69,7 +69,7 @@ pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
 fn structured<'a>(
     text: &mut Cursor<'a>,
     available: usize,
-) -> Result<(Geometry, usize, Option<&'a str>), Fault> {
+) -> Result<(Geometry, usize, Option<&'a str>), FormatFault> {
     let (mut count, mut first, mut spacing) = (None, [0.0; 3], [1.0; 3]);
     let section = loop {
         match text.word()? {
@@ -96,7 +96,7 @@ fn structured<'a>(
 fn unstructured<'a>(
     text: &mut Cursor<'a>,
     binary: bool,
-) -> Result<(Geometry, usize, Option<&'a str>), Fault> {
+) -> Result<(Geometry, usize, Option<&'a str>), FormatFault> {
     let mut points: Option<(usize, Vec<f64>)> = None;
     let mut cells = Cells {
         kinds: Vec::new(),
@@ -127,7 +127,7 @@ fn unstructured<'a>(
 
 /// Where the points of each cell end, and their numbers; as version 5 writes them, or each cell with
 /// its number of points before it.
-fn connections(text: &mut Cursor, binary: bool) -> Result<(Vec<usize>, Vec<usize>), Fault> {
+fn connections(text: &mut Cursor, binary: bool) -> Result<(Vec<usize>, Vec<usize>), FormatFault> {
     let (count, size): (usize, usize) = (text.number()?, text.number()?);
     if text.peek_word() == Some("OFFSETS") {
         text.word()?;
@@ -159,7 +159,7 @@ fn point_vectors<'a>(
     nodes: usize,
     binary: bool,
     array: Option<&str>,
-) -> Result<Vec<f64>, Fault> {
+) -> Result<Vec<f64>, FormatFault> {
     let mut seen = Vec::new();
     let (mut at_points, mut tuples) = (false, 0);
     while let Some(word) = section {
@@ -199,14 +199,14 @@ fn point_vectors<'a>(
 }
 
 /// The array asked for is not among those there are.
-pub(super) fn no_array(wanted: Option<&str>, seen: &[String]) -> Fault {
+pub(super) fn no_array(wanted: Option<&str>, seen: &[String]) -> FormatFault {
     let wanted = wanted.map_or("array".to_owned(), |name| format!("array \"{name}\""));
     let there = if seen.is_empty() {
         "none".to_owned()
     } else {
         seen.join(", ")
     };
-    Fault::new(format!(
+    FormatFault::new(format!(
         "has no {wanted} of 3 components at its points; there: {there}; what stands at the cells must be brought to the points first"
     ))
 }

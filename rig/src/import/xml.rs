@@ -8,11 +8,11 @@ use roxmltree::{Document, Node};
 use super::layout;
 use super::mesh::{Cells, mesh};
 use super::vtk::no_array;
-use super::{Data, Fault, grid, node_count, vectors};
+use super::{Data, FormatFault, grid, node_count, vectors};
 use coding::{Appended, Coding};
 
 /// What the arrays of a file are read with.
-struct Source<'a> {
+struct XmlSource<'a> {
     coding: Coding,
     appended: Option<Appended<'a>>,
     /// No more numbers than this are believed to be there: zlib makes at most 1032 bytes of one.
@@ -20,10 +20,10 @@ struct Source<'a> {
 }
 
 /// The point data named `array`, or the first of three components.
-pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
+pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, FormatFault> {
     let (head, appended) = split(bytes)?;
     let document = Document::parse(&head)
-        .map_err(|e| Fault::at(e.pos().row as usize, format!("is not valid XML: {e}")))?;
+        .map_err(|e| FormatFault::at(e.pos().row as usize, format!("is not valid XML: {e}")))?;
     let root = document.root_element();
     let kind = root
         .attribute("type")
@@ -40,7 +40,7 @@ pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
             ));
         }
     };
-    let source = Source {
+    let source = XmlSource {
         coding: Coding {
             big_endian: root.attribute("byte_order") == Some("BigEndian"),
             long_header: root.attribute("header_type") == Some("UInt64"),
@@ -53,14 +53,17 @@ pub(super) fn read(bytes: &[u8], array: Option<&str>) -> Result<Data, Fault> {
         Some(kind @ "ImageData") => image(child(root, kind)?, &source, array),
         Some(kind @ "RectilinearGrid") => rectilinear(child(root, kind)?, &source, array),
         Some(kind @ "UnstructuredGrid") => unstructured(child(root, kind)?, &source, array),
-        _ => Err(Fault::new(
+        _ => Err(FormatFault::new(
             "is not a VTK file of image data, a rectilinear or an unstructured grid: save the field as .vti, .vtr or .vtu",
         )),
     }
 }
 
 /// The only piece of a structured data set, the first index and the number of nodes along x, y, z.
-fn whole<'a, 'i>(set: Node<'a, 'i>, most: usize) -> Result<(Node<'a, 'i>, [i64; 3], [usize; 3]), Fault> {
+fn whole<'a, 'i>(
+    set: Node<'a, 'i>,
+    most: usize,
+) -> Result<(Node<'a, 'i>, [i64; 3], [usize; 3]), FormatFault> {
     let whole: [i64; 6] = list(set, "WholeExtent")?;
     let piece = child(set, "Piece")?;
     if list::<i64, 6>(piece, "Extent")? != whole {
@@ -80,7 +83,7 @@ fn whole<'a, 'i>(set: Node<'a, 'i>, most: usize) -> Result<(Node<'a, 'i>, [i64; 
     Ok((piece, [whole[0], whole[2], whole[4]], [x, y, z]))
 }
 
-fn image(image: Node, source: &Source, array: Option<&str>) -> Result<Data, Fault> {
+fn image(image: Node, source: &XmlSource, array: Option<&str>) -> Result<Data, FormatFault> {
     let (piece, index, count) = whole(image, source.most)?;
     let (first, spacing) = (
         list::<f64, 3>(image, "Origin")?,
@@ -100,7 +103,7 @@ fn image(image: Node, source: &Source, array: Option<&str>) -> Result<Data, Faul
     grid(first, spacing, count, velocity)
 }
 
-fn rectilinear(set: Node, source: &Source, array: Option<&str>) -> Result<Data, Fault> {
+fn rectilinear(set: Node, source: &XmlSource, array: Option<&str>) -> Result<Data, FormatFault> {
     let (piece, _, count) = whole(set, source.most)?;
     let coordinates = child(piece, "Coordinates")?;
     let arrays: Vec<Node> = coordinates
@@ -152,7 +155,7 @@ fn rectilinear(set: Node, source: &Source, array: Option<&str>) -> Result<Data, 
     mesh(&points, &cells, &velocity)
 }
 
-fn unstructured(set: Node, source: &Source, array: Option<&str>) -> Result<Data, Fault> {
+fn unstructured(set: Node, source: &XmlSource, array: Option<&str>) -> Result<Data, FormatFault> {
     let size = |piece: &Node, what: &str| -> Option<usize> { piece.attribute(what)?.trim().parse().ok() };
     let holds_points = |n: &Node| n.has_tag_name("Piece") && size(n, "NumberOfPoints") != Some(0);
     let pieces: Vec<Node> = set.children().filter(holds_points).collect();
@@ -194,9 +197,9 @@ fn unstructured(set: Node, source: &Source, array: Option<&str>) -> Result<Data,
 fn point_vectors(
     piece: Node,
     nodes: usize,
-    source: &Source,
+    source: &XmlSource,
     array: Option<&str>,
-) -> Result<Vec<[f64; 3]>, Fault> {
+) -> Result<Vec<[f64; 3]>, FormatFault> {
     let mut seen = Vec::new();
     for place in ["PointData", "CellData"] {
         let arrays = piece.children().filter(|n| n.has_tag_name(place));
@@ -220,18 +223,19 @@ fn point_vectors(
     Err(no_array(array, &seen))
 }
 
-impl Source<'_> {
+impl XmlSource<'_> {
     /// The `count` numbers of an array.
-    fn numbers(&self, node: Node, count: usize) -> Result<Vec<f64>, Fault> {
+    fn numbers(&self, node: Node, count: usize) -> Result<Vec<f64>, FormatFault> {
         self.coding.numbers(node, count, self.appended)
     }
 }
 
 /// The XML without its appended data, and those: after their `_`, whether they are base64 stands in
 /// the XML.
-fn split(bytes: &[u8]) -> Result<(String, Option<Appended<'_>>), Fault> {
+fn split(bytes: &[u8]) -> Result<(String, Option<Appended<'_>>), FormatFault> {
     let text = |bytes: &[u8]| {
-        String::from_utf8(bytes.to_vec()).map_err(|_| Fault::new("is not a VTK XML file: it is not a text"))
+        String::from_utf8(bytes.to_vec())
+            .map_err(|_| FormatFault::new("is not a VTK XML file: it is not a text"))
     };
     let find = |what: &[u8], from: usize| {
         bytes[from..]
@@ -242,7 +246,7 @@ fn split(bytes: &[u8]) -> Result<(String, Option<Appended<'_>>), Fault> {
     let Some(start) = find(b"<AppendedData", 0) else {
         return Ok((text(bytes)?, None));
     };
-    let cut = || Fault::new("is cut short within its appended data");
+    let cut = || FormatFault::new("is cut short within its appended data");
     let tag_end = find(b">", start).ok_or_else(cut)?;
     let data = find(b"_", tag_end).ok_or_else(cut)? + 1;
     let tag = text(&bytes[start..tag_end])?;
@@ -254,20 +258,20 @@ fn split(bytes: &[u8]) -> Result<(String, Option<Appended<'_>>), Fault> {
     Ok((head, Some(appended)))
 }
 
-fn at(node: Node, message: impl Into<String>) -> Fault {
+fn at(node: Node, message: impl Into<String>) -> FormatFault {
     let line = node.document().text_pos_at(node.range().start).row;
     let name = node.tag_name().name();
-    Fault::at(line as usize, format!("{name} {}", message.into()))
+    FormatFault::at(line as usize, format!("{name} {}", message.into()))
 }
 
-fn child<'a, 'i>(node: Node<'a, 'i>, name: &str) -> Result<Node<'a, 'i>, Fault> {
+fn child<'a, 'i>(node: Node<'a, 'i>, name: &str) -> Result<Node<'a, 'i>, FormatFault> {
     node.children()
         .find(|n| n.has_tag_name(name))
         .ok_or_else(|| at(node, format!("has no {name} in it")))
 }
 
 /// An attribute of `N` numbers.
-fn list<T: std::str::FromStr, const N: usize>(node: Node, name: &str) -> Result<[T; N], Fault> {
+fn list<T: std::str::FromStr, const N: usize>(node: Node, name: &str) -> Result<[T; N], FormatFault> {
     let text = node.attribute(name).unwrap_or("");
     let numbers: Option<Vec<T>> = text.split_ascii_whitespace().map(|w| w.parse().ok()).collect();
     numbers.and_then(|n| n.try_into().ok()).ok_or_else(|| {

@@ -5,7 +5,7 @@ use super::arrangement::Arrangement;
 use super::facts::Facts;
 use super::flow_facts::{flow_facts, timing_facts};
 use super::motion::Motion;
-use super::rules::{Planned, Rule, Status};
+use super::rules::{RuleInput, Rule, Status};
 use super::straddle::Straddle;
 use super::{Fact, Heading, plan};
 use crate::caution;
@@ -38,7 +38,7 @@ impl Assessment {
     pub fn of(setup: &Setup) -> Result<Assessment, SetupError> {
         let plan = plan(setup)?;
         let motion = Motion::of(&plan.scene);
-        let planned = Planned::new(&plan, &motion);
+        let planned = RuleInput::new(&plan, &motion);
         let mut facts = Facts(plan.facts.clone());
         let arrangements = timing_facts(&planned, &mut facts);
         if !setup.image.flat_field {

@@ -2,7 +2,7 @@
 
 use super::arrangement::{Arrangement, arrangements, fastest_velocity_m_s};
 use super::facts::{FactId, Facts, short};
-use super::rules::Planned;
+use super::rules::RuleInput;
 use super::straddle::Straddle;
 use crate::quantity::Dimension as D;
 
@@ -11,7 +11,7 @@ use crate::quantity::Dimension as D;
 const RESOLVED: f64 = 0.05;
 
 /// Displacement that the experimenter allows: the one wanted, or a quarter of the first window.
-pub(super) fn allowed_px(planned: &Planned) -> f64 {
+pub(super) fn allowed_px(planned: &RuleInput) -> f64 {
     let quarter = || {
         let first = planned.plan.processing.passes.first();
         first.map_or(8.0, |pass| 0.25 * pass.window[0].min(pass.window[1]) as f64)
@@ -20,7 +20,7 @@ pub(super) fn allowed_px(planned: &Planned) -> f64 {
 }
 
 /// Tells how pulses and exposures fit together, and the arrangements side by side.
-pub(super) fn timing_facts(planned: &Planned, facts: &mut Facts) -> Vec<Arrangement> {
+pub(super) fn timing_facts(planned: &RuleInput, facts: &mut Facts) -> Vec<Arrangement> {
     let allowed = allowed_px(planned);
     facts.figure(FactId::AllowedDisplacement, allowed, "px").how(
         if planned.rig.setup.wanted_displacement_px.is_some() {
@@ -90,7 +90,7 @@ fn straddle_facts(straddle: &Straddle, facts: &mut Facts) {
 }
 
 /// Tells what the motion costs, and the dynamic ranges.
-pub(super) fn flow_facts(planned: &Planned, facts: &mut Facts) {
+pub(super) fn flow_facts(planned: &RuleInput, facts: &mut Facts) {
     let mut figure = |id, value: f64, how: &str| {
         facts.figure(id, value, "").how(how);
     };
@@ -131,7 +131,7 @@ pub(super) fn flow_facts(planned: &Planned, facts: &mut Facts) {
 }
 
 /// Tells how many particle pairs the windows hold, and what the motion leaves of them.
-fn pair_facts(planned: &Planned, facts: &mut Facts) {
+fn pair_facts(planned: &RuleInput, facts: &mut Facts) {
     let mut figure = |id, value: f64, how: &str| {
         facts.figure(id, value, "").how(how);
     };

@@ -153,15 +153,15 @@ pub struct Rule {
 }
 
 /// A plan with the motion over its picture: what the rules look at.
-pub(super) struct Planned<'a> {
+pub(super) struct RuleInput<'a> {
     pub(super) plan: &'a Plan,
     pub(super) rig: &'a Rig,
     pub(super) motion: &'a Motion,
 }
 
-impl<'a> Planned<'a> {
-    pub(super) fn new(plan: &'a Plan, motion: &'a Motion) -> Planned<'a> {
-        Planned {
+impl<'a> RuleInput<'a> {
+    pub(super) fn new(plan: &'a Plan, motion: &'a Motion) -> RuleInput<'a> {
+        RuleInput {
             plan,
             rig: &plan.rig,
             motion,

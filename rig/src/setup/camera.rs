@@ -1,6 +1,6 @@
 //! `[camera]`: the sensor by its EMVA 1288 figures, and its exposures.
 
-use super::light::Line;
+use super::light::SpectralLine;
 use super::reader::Reader;
 use super::stated::StatedKeys;
 use crate::keys::{Key, Kind, camera as keys};
@@ -29,7 +29,7 @@ pub struct CameraSetup {
     pub frame_rate_hz: Option<f64>,
 }
 
-pub(super) fn camera(r: &Reader, lines: &[Line]) -> CameraSetup {
+pub(super) fn camera(r: &Reader, lines: &[SpectralLine]) -> CameraSetup {
     CameraSetup {
         size: size(r, keys::SIZE),
         pixel_m: r.number(keys::PIXEL),
@@ -54,7 +54,7 @@ fn of_pixels(key: &&Key) -> bool {
 
 /// One share, or a list of shares at wavelengths between which each line's is interpolated
 /// linearly.
-fn quantum_efficiency(r: &Reader, lines: &[Line]) -> Vec<f64> {
+fn quantum_efficiency(r: &Reader, lines: &[SpectralLine]) -> Vec<f64> {
     const KEY: &Key = keys::QUANTUM_EFFICIENCY;
     if !r.has(KEY.entry(0)) {
         let share = r.number(KEY);

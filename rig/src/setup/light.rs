@@ -12,7 +12,7 @@ use crate::keys::choices::{HazardClass, PulseForm, PulseFreedom, Source};
 use crate::keys::{Key, light as keys, reflections};
 use crate::photometry::efficacy_lm_w;
 use crate::scattering::Polarisation;
-pub use pulse_file::MeasuredPulse;
+pub use pulse_file::RecordedPulse;
 
 /// `[light]`
 #[derive(Debug, Clone, PartialEq)]
@@ -48,7 +48,7 @@ pub struct LightSetup {
     /// Vacuum wavelength; of several lines the mean by power.
     pub wavelength_m: Option<f64>,
     /// The lines of the light; one where it has one wavelength, none where that is not known.
-    pub lines: Vec<Line>,
+    pub lines: Vec<SpectralLine>,
     /// Share of the light that reaches the sheet's part seen by the camera.
     pub delivery: Option<f64>,
     /// Photo-electrons per second of constant light in every pixel.
@@ -65,7 +65,7 @@ pub struct LightSetup {
 
 /// A line of a spectrum.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub struct SpectralLine {
     /// In vacuum.
     pub wavelength_m: f64,
     /// Of the radiant power; the shares of all lines add up to 1.
@@ -106,7 +106,7 @@ pub enum PulseCourse {
     /// Gaussian.
     Gaussian,
     /// As a file gives it, stretched to the pulse length.
-    Measured(Arc<MeasuredPulse>),
+    Measured(Arc<RecordedPulse>),
     /// Constant, between straight ramps.
     Ramps {
         /// From 10 % to 90 %, s.
@@ -240,19 +240,19 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
 }
 
 /// The lines of the light.
-fn lines(r: &Reader) -> Vec<Line> {
+fn lines(r: &Reader) -> Vec<SpectralLine> {
     const KEY: &Key = keys::SPECTRUM;
     r.exclude(KEY, keys::WAVELENGTH, "both state the wavelength");
-    let one = r.number(keys::WAVELENGTH).map(|wavelength_m| Line {
+    let one = r.number(keys::WAVELENGTH).map(|wavelength_m| SpectralLine {
         wavelength_m,
         share: 1.0,
     });
-    let mut lines: Vec<Line> = one.into_iter().collect();
+    let mut lines: Vec<SpectralLine> = one.into_iter().collect();
     for k in 0..r.list(KEY).unwrap_or(0) {
         let at = r.number(keys::SPECTRUM_AT.in_table(k));
         let weight = r.number(keys::SPECTRUM_WEIGHT.in_table(k));
         match at.zip(weight) {
-            Some((wavelength_m, share)) => lines.push(Line { wavelength_m, share }),
+            Some((wavelength_m, share)) => lines.push(SpectralLine { wavelength_m, share }),
             None => r.fault(
                 KEY.entry(k),
                 "is incomplete: write for example { at = \"560 nm\", weight = 0.7 }",
@@ -265,7 +265,7 @@ fn lines(r: &Reader) -> Vec<Line> {
 }
 
 /// The luminous flux, which says nothing without a wavelength that the eye sees.
-fn luminous_flux(r: &Reader, lines: &[Line]) -> Option<f64> {
+fn luminous_flux(r: &Reader, lines: &[SpectralLine]) -> Option<f64> {
     const KEY: &Key = keys::LUMINOUS_FLUX;
     let flux = r.number(KEY)?;
     let seen = efficacy_lm_w(lines.iter().map(|line| (line.wavelength_m, line.share)));

@@ -18,7 +18,7 @@ use ndarray::{Array2, Array3};
 
 /// The bound at a point of a study, along x and y.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Bound {
+pub struct BoundAtPoint {
     /// Root mean square over the windows that gave a vector, px, with its 95 % interval.
     pub bound_px: [Estimate; 2],
     /// Bound over random error, with the interval that follows from those of both. (They share
@@ -26,9 +26,9 @@ pub struct Bound {
     pub efficiency: [Estimate; 2],
 }
 
-impl Bound {
+impl BoundAtPoint {
     /// From the bounds of the first measurements of a sample.
-    pub(super) fn new(sample: &ErrorSample, bounds: &[Option<Vec<[f64; 2]>>], score: &Score) -> Bound {
+    pub(super) fn new(sample: &ErrorSample, bounds: &[Option<Vec<[f64; 2]>>], score: &Score) -> BoundAtPoint {
         let pairs: Vec<(&Vec<[f64; 2]>, &Errors)> = bounds
             .iter()
             .zip(sample.pairs)
@@ -57,7 +57,7 @@ impl Bound {
             let random = score.point[c].random_px;
             (bound, ratio(bound, random))
         });
-        Bound {
+        BoundAtPoint {
             bound_px: [x.0, y.0],
             efficiency: [x.1, y.1],
         }

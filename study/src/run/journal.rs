@@ -68,7 +68,7 @@ impl Journal<'_> {
 
 /// Place and measurement of a record; `None` where the bytes are none.
 fn record(bytes: &[u8]) -> Option<([u64; 2], Measurement)> {
-    let mut reader = Reader(bytes);
+    let mut reader = ByteReader(bytes);
     let key = [reader.count()? as u64, reader.count()? as u64];
     Some((key, Measurement::read(&mut reader)?))
 }
@@ -88,9 +88,9 @@ impl Writer {
     }
 }
 
-struct Reader<'a>(&'a [u8]);
+struct ByteReader<'a>(&'a [u8]);
 
-impl Reader<'_> {
+impl ByteReader<'_> {
     fn count(&mut self) -> Option<usize> {
         let (first, rest) = self.0.split_first_chunk::<8>()?;
         self.0 = rest;
@@ -123,7 +123,7 @@ impl Measurement {
         self.uncertainties_px.iter().for_each(|u| to.vectors(u));
     }
 
-    fn read(from: &mut Reader) -> Option<Measurement> {
+    fn read(from: &mut ByteReader) -> Option<Measurement> {
         let (point_px, window_px) = (from.vectors()?, from.vectors()?);
         let count = from.count()?;
         let (detected, rest) = from.0.split_at_checked(count)?;

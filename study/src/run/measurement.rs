@@ -12,7 +12,7 @@ use motefield_evaluator::{Grid, Processing, correlate_ensemble};
 use motefield_generator::{Pair, Scene, Seed, pair, truth};
 use ndarray::ArrayView2;
 
-use super::bound::{self, Bound};
+use super::bound::{self, BoundAtPoint};
 use super::trust::{self, Trust};
 use crate::caveat::Caveat;
 
@@ -180,7 +180,7 @@ impl<'a> Prepared<'a> {
         };
         let estimators = self.wanted.estimators.iter().filter(|_| self.ensemble() == 1);
         let besides = Besides {
-            bound: bound.then(|| Bound::new(&sample, &bounds, &score)),
+            bound: bound.then(|| BoundAtPoint::new(&sample, &bounds, &score)),
             figures: figures.then(|| {
                 FurtherFigures::of(
                     &sample,

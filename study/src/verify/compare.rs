@@ -28,7 +28,7 @@ const SHOWN: [&str; 7] = [
 /// # Errors
 /// When a table lacks a column: names it.
 pub fn moved(earlier: &Table, now: &Table, selection: &Selection) -> Result<String, StudyError> {
-    let before: BTreeMap<[&str; 4], Line> = rows(earlier)?.map(|row| (row.key, row)).collect();
+    let before: BTreeMap<[&str; 4], ComparedLine> = rows(earlier)?.map(|row| (row.key, row)).collect();
     let (mut verdicts, mut values, mut new) = (Vec::new(), Vec::new(), Vec::new());
     let mut seen = BTreeSet::new();
     for row in rows(now)? {
@@ -74,7 +74,7 @@ pub fn moved(earlier: &Table, now: &Table, selection: &Selection) -> Result<Stri
 }
 
 /// A comparison as its table gives it.
-struct Line<'a> {
+struct ComparedLine<'a> {
     key: [&'a str; 4],
     kind: &'a str,
     measured: &'a str,
@@ -84,7 +84,7 @@ struct Line<'a> {
 }
 
 /// The rows of a table.
-fn rows(table: &Table) -> Result<impl Iterator<Item = Line<'_>>, StudyError> {
+fn rows(table: &Table) -> Result<impl Iterator<Item = ComparedLine<'_>>, StudyError> {
     let find = |name: &&str| {
         table
             .column(name)
@@ -95,7 +95,7 @@ fn rows(table: &Table) -> Result<impl Iterator<Item = Line<'_>>, StudyError> {
     Ok(table.rows.iter().map(move |row| {
         let [kind, measured, lo, hi, allowed_lo, allowed_hi, verdict] =
             std::array::from_fn(|k| row[shown[k]].trim());
-        Line {
+        ComparedLine {
             key: std::array::from_fn(|k| row[key[k]].trim()),
             kind,
             measured,
@@ -106,7 +106,7 @@ fn rows(table: &Table) -> Result<impl Iterator<Item = Line<'_>>, StudyError> {
     }))
 }
 
-impl Line<'_> {
+impl ComparedLine<'_> {
     /// The parts of its key that are not empty.
     fn name(&self) -> String {
         let parts: Vec<&str> = self.key.into_iter().filter(|part| !part.is_empty()).collect();
@@ -114,7 +114,7 @@ impl Line<'_> {
     }
 
     /// The line for a figure that left this row's interval; none if it did not.
-    fn left_by(&self, now: &Line) -> Option<String> {
+    fn left_by(&self, now: &ComparedLine) -> Option<String> {
         let number = |text: &str| text.parse::<f64>().ok();
         let [was, is] = [number(self.measured)?, number(now.measured)?];
         let [lo, hi] = [number(self.interval[0])?, number(self.interval[1])?];

@@ -1,8 +1,8 @@
 //! Words, lines and blocks of numbers of a legacy VTK file, one after the other.
 
 use super::Array;
-use crate::import::Fault;
-use crate::import::number::Number;
+use crate::import::FormatFault;
+use crate::import::number::NumberType;
 
 /// Reads words, lines and blocks of numbers one after the other.
 pub(super) struct Cursor<'a> {
@@ -20,8 +20,8 @@ impl<'a> Cursor<'a> {
         }
     }
 
-    pub(super) fn fault(&self, message: impl Into<String>) -> Fault {
-        Fault::at(self.line, message)
+    pub(super) fn fault(&self, message: impl Into<String>) -> FormatFault {
+        FormatFault::at(self.line, message)
     }
 
     /// The rest of the line.
@@ -59,30 +59,35 @@ impl<'a> Cursor<'a> {
         word
     }
 
-    pub(super) fn word(&mut self) -> Result<&'a str, Fault> {
+    pub(super) fn word(&mut self) -> Result<&'a str, FormatFault> {
         self.try_word().ok_or_else(|| {
-            Fault::at(
+            FormatFault::at(
                 self.line,
                 "ends, or holds something that is not text, where a word was due",
             )
         })
     }
 
-    pub(super) fn expect(&mut self, wanted: &str) -> Result<(), Fault> {
+    pub(super) fn expect(&mut self, wanted: &str) -> Result<(), FormatFault> {
         match self.word()? {
             word if word == wanted => Ok(()),
             word => Err(self.fault(format!("has \"{word}\" where {wanted} was due"))),
         }
     }
 
-    pub(super) fn number<T: std::str::FromStr>(&mut self) -> Result<T, Fault> {
+    pub(super) fn number<T: std::str::FromStr>(&mut self) -> Result<T, FormatFault> {
         let word = self.word()?;
         word.parse()
             .map_err(|_| self.fault(format!("has \"{word}\" where a number was due")))
     }
 
     /// Name and type, then `components` numbers for each of `tuples` points.
-    pub(super) fn array(&mut self, components: usize, tuples: usize, binary: bool) -> Result<Array, Fault> {
+    pub(super) fn array(
+        &mut self,
+        components: usize,
+        tuples: usize,
+        binary: bool,
+    ) -> Result<Array, FormatFault> {
         let name = self.word()?.to_owned();
         let kind = self.word()?;
         let numbers = self.numbers(kind, components, tuples, binary)?;
@@ -93,7 +98,7 @@ impl<'a> Cursor<'a> {
         })
     }
 
-    pub(super) fn scalars(&mut self, tuples: usize, binary: bool) -> Result<Array, Fault> {
+    pub(super) fn scalars(&mut self, tuples: usize, binary: bool) -> Result<Array, FormatFault> {
         let name = self.word()?.to_owned();
         let kind = self.word()?;
         let components = match self.line() {
@@ -112,7 +117,7 @@ impl<'a> Cursor<'a> {
         })
     }
 
-    pub(super) fn field(&mut self, binary: bool) -> Result<Vec<Array>, Fault> {
+    pub(super) fn field(&mut self, binary: bool) -> Result<Vec<Array>, FormatFault> {
         self.word()?;
         let count: usize = self.number()?;
         let mut arrays = Vec::new();
@@ -142,7 +147,7 @@ impl<'a> Cursor<'a> {
         components: usize,
         tuples: usize,
         binary: bool,
-    ) -> Result<Vec<f64>, Fault> {
+    ) -> Result<Vec<f64>, FormatFault> {
         let short = |cursor: &Self| {
             cursor.fault(format!(
                 "claims {tuples} times {components} numbers, but the file ends before them"
@@ -156,7 +161,7 @@ impl<'a> Cursor<'a> {
         if !binary {
             return (0..count).map(|_| self.number()).collect();
         }
-        let real = Number::of_legacy(kind).ok_or_else(|| {
+        let real = NumberType::of_legacy(kind).ok_or_else(|| {
             self.fault(format!(
                 "has numbers of the kind {kind}, of which nothing is known here"
             ))

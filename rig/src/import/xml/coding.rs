@@ -8,8 +8,8 @@ use flate2::read::ZlibDecoder;
 use roxmltree::Node;
 
 use super::at;
-use crate::import::Fault;
-use crate::import::number::Number;
+use crate::import::FormatFault;
+use crate::import::number::NumberType;
 
 /// What stands behind the XML.
 #[derive(Clone, Copy)]
@@ -29,16 +29,21 @@ pub(super) struct Coding {
 
 /// Bytes that may be coded in base64.
 #[derive(Clone, Copy)]
-struct Block<'a> {
+struct Encoded<'a> {
     bytes: &'a [u8],
     raw: bool,
 }
 
 impl Coding {
     /// The `count` numbers of an array.
-    pub fn numbers(&self, node: Node, count: usize, appended: Option<Appended>) -> Result<Vec<f64>, Fault> {
+    pub fn numbers(
+        &self,
+        node: Node,
+        count: usize,
+        appended: Option<Appended>,
+    ) -> Result<Vec<f64>, FormatFault> {
         let kind = node.attribute("type").unwrap_or("no kind");
-        let number = Number::of_xml(kind).ok_or_else(|| {
+        let number = NumberType::of_xml(kind).ok_or_else(|| {
             at(
                 node,
                 format!("has numbers of {kind}, of which nothing is known here"),
@@ -53,7 +58,7 @@ impl Coding {
         let text = node.text().unwrap_or("");
         let block = match node.attribute("format") {
             Some("ascii") => return ascii(node, text, count),
-            Some("binary") => Block {
+            Some("binary") => Encoded {
                 bytes: text.trim().as_bytes(),
                 raw: false,
             },
@@ -64,7 +69,7 @@ impl Coding {
                     .ok_or_else(|| at(node, "has no offset into the appended data"))?;
                 let appended =
                     appended.ok_or_else(|| at(node, "is appended, but there are no appended data"))?;
-                Block {
+                Encoded {
                     bytes: appended.bytes.get(offset..).ok_or_else(short)?,
                     raw: appended.raw,
                 }
@@ -99,7 +104,7 @@ impl Coding {
     }
 
     /// A block that is a length and so many bytes; `None` where it is cut short.
-    fn plain(&self, block: Block, wanted: usize) -> Result<Option<Vec<u8>>, String> {
+    fn plain(&self, block: Encoded, wanted: usize) -> Result<Option<Vec<u8>>, String> {
         let header = self.header();
         let Some(mut bytes) = wanted.checked_add(header).and_then(|all| block.first(all)) else {
             return Ok(None);
@@ -115,7 +120,7 @@ impl Coding {
     /// A block of parts compressed one by one: their number, the length of each before compression,
     /// that of the last (0 if it is full), the length of each after it, then the parts. In base64
     /// the lengths are coded apart from the parts.
-    fn compressed(&self, block: Block, wanted: usize) -> Result<Option<Vec<u8>>, String> {
+    fn compressed(&self, block: Encoded, wanted: usize) -> Result<Option<Vec<u8>>, String> {
         let header = self.header();
         let Some(number) = block.first(header) else {
             return Ok(None);
@@ -155,7 +160,7 @@ impl Coding {
 }
 
 /// Numbers as text.
-fn ascii(node: Node, text: &str, count: usize) -> Result<Vec<f64>, Fault> {
+fn ascii(node: Node, text: &str, count: usize) -> Result<Vec<f64>, FormatFault> {
     let numbers: Vec<f64> = text
         .split_ascii_whitespace()
         .map(|word| {
@@ -173,7 +178,7 @@ fn ascii(node: Node, text: &str, count: usize) -> Result<Vec<f64>, Fault> {
     }
 }
 
-impl<'a> Block<'a> {
+impl<'a> Encoded<'a> {
     /// The first `wanted` bytes; nothing where there are fewer.
     fn first(self, wanted: usize) -> Option<Vec<u8>> {
         match self.raw {
@@ -183,12 +188,12 @@ impl<'a> Block<'a> {
     }
 
     /// What follows `length` bytes that are coded by themselves.
-    fn after(self, length: usize) -> Option<Block<'a>> {
+    fn after(self, length: usize) -> Option<Encoded<'a>> {
         let coded = match self.raw {
             true => length,
             false => length.div_ceil(3).checked_mul(4)?,
         };
-        Some(Block {
+        Some(Encoded {
             bytes: self.bytes.get(coded..)?,
             raw: self.raw,
         })

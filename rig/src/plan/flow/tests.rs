@@ -303,13 +303,13 @@ fn impossible_flows_say_which_key() {
 }
 
 /// A directory of its own for the setup and its files.
-struct Folder(PathBuf);
+struct TemporaryFolder(PathBuf);
 
-impl Folder {
-    fn new(name: &str) -> Folder {
+impl TemporaryFolder {
+    fn new(name: &str) -> TemporaryFolder {
         let path = std::env::temp_dir().join(format!("motefield-flow-{}-{name}", std::process::id()));
         fs::create_dir_all(&path).unwrap();
-        Folder(path)
+        TemporaryFolder(path)
     }
 
     fn file(&self, name: &str, bytes: impl AsRef<[u8]>) {
@@ -323,7 +323,7 @@ impl Folder {
     }
 }
 
-impl Drop for Folder {
+impl Drop for TemporaryFolder {
     fn drop(&mut self) {
         let _ = fs::remove_dir_all(&self.0);
     }
@@ -345,7 +345,7 @@ fn table(scattered: bool) -> String {
 
 #[test]
 fn tables_stand_where_the_setup_says() {
-    let folder = Folder::new("tables");
+    let folder = TemporaryFolder::new("tables");
     folder.file("grid.csv", table(false));
     folder.file("nodes.csv", table(true));
     for file in ["grid.csv", "nodes.csv"] {
@@ -379,7 +379,7 @@ fn tables_stand_where_the_setup_says() {
 
 #[test]
 fn arrays_stand_where_the_setup_says() {
-    let folder = Folder::new("arrays");
+    let folder = TemporaryFolder::new("arrays");
     let samples = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/import/samples");
     for name in ["depth.npy", "raw.vti", "binary.vtk"] {
         folder.file(name, fs::read(samples.join(name)).unwrap());
@@ -409,7 +409,7 @@ fn arrays_stand_where_the_setup_says() {
 
 #[test]
 fn unusable_fields_say_file_and_line() {
-    let folder = Folder::new("unusable");
+    let folder = TemporaryFolder::new("unusable");
     folder.file("bad.csv", "x,y,u,v\n0,0,1,1\n1,0,one,1\n");
     folder.file("twice.csv", "x,y,u,v\n0,0,1,1\n\n6,0,1,1\n0,5,1,1\n6,0,2,2\n");
     folder.file("line.csv", "x,y,u,v\n0,0,1,1\n6,0,1,1\n9,0,1,1\n");
@@ -451,7 +451,7 @@ fn unusable_fields_say_file_and_line() {
 
 /// The flow of an imported field, 20 px a unit of length with the middle of its points in the middle
 /// of the picture of 128 x 96 px.
-fn imported(folder: &Folder, file: &str, more: &str) -> Result<std::sync::Arc<dyn Flow>, String> {
+fn imported(folder: &TemporaryFolder, file: &str, more: &str) -> Result<std::sync::Arc<dyn Flow>, String> {
     let keys =
         format!("kind = 'imported'\nfile = '{file}'\nlength_unit = 'px'\nvelocity_unit = 'px'\n{more}");
     let text = format!("{RIG}[flow]\n{keys}\n");
@@ -464,7 +464,7 @@ fn imported(folder: &Folder, file: &str, more: &str) -> Result<std::sync::Arc<dy
 /// field is that of the potential flow, u - iv = 1 - (10/ζ)² (Lamb, Hydrodynamics, §68).
 #[test]
 fn the_hole_of_a_mesh_is_a_body() {
-    let folder = Folder::new("cylinder");
+    let folder = TemporaryFolder::new("cylinder");
     let samples = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("src/import/samples");
     for name in ["cylinder.vtu", "cylinder_42.vtk"] {
         folder.file(name, fs::read(samples.join(name)).unwrap());
@@ -505,7 +505,7 @@ fn the_hole_of_a_mesh_is_a_body() {
 /// points; a field at rest as a whole is not.
 #[test]
 fn gaps_and_blocks_at_rest_are_bodies() {
-    let folder = Folder::new("gaps");
+    let folder = TemporaryFolder::new("gaps");
     // Nodes 8 px apart over 128 x 96 px; the four at (56..72, 40..56) px are as told.
     let table = |jitter: f64, inside: &str, outside: &str| {
         let mut text = "x,y,u,v\n".to_owned();

@@ -3,7 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::motion::MOST_OVERLAP;
-use super::{PRACTICE, Planned, Rule, RuleId, Status, down, set, up, words};
+use super::{PRACTICE, Rule, RuleId, RuleInput, Status, down, set, up, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::seeding::source_density;
@@ -13,7 +13,7 @@ use crate::quantity::Dimension as D;
 const GOOD_PX: [f64; 2] = [2.0, 4.0];
 const BEARABLE_PX: [f64; 2] = [1.5, 6.0];
 
-impl Planned<'_> {
+impl RuleInput<'_> {
     pub(super) fn image_rules(&self) -> Vec<Rule> {
         let mut rules = vec![self.diameter(), self.streak(), self.overlap()];
         rules.extend(self.depth_of_field());

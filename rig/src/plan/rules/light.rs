@@ -2,7 +2,7 @@
 
 use motefield_generator::Sensor;
 
-use super::{PRACTICE, Planned, Rule, RuleId, Status, solve, words};
+use super::{PRACTICE, Rule, RuleId, RuleInput, Status, solve, words};
 use crate::plan::facts::{FactId, short};
 use crate::plan::peak::{
     brightest_share, floor_e, middle_pixel_share, readout_variance, share_of_range, signal_to_noise, streak,
@@ -17,7 +17,7 @@ const CLEAR: f64 = 10.0;
 const LIKELY: [f64; 2] = [0.1, 3.0];
 const POSSIBLE: [f64; 2] = [0.01, 10.0];
 
-impl Planned<'_> {
+impl RuleInput<'_> {
     pub(super) fn light_rules(&self) -> Vec<Rule> {
         let mut rules = Vec::new();
         if let Some(sensor) = &self.plan.scene.camera.sensor {

@@ -2,7 +2,7 @@
 
 use motefield_evaluator::Pass;
 
-use super::{Fix, Planned, Rule, RuleId, Status, down, set, words};
+use super::{Fix, Rule, RuleId, RuleInput, Status, down, set, words};
 use crate::keys;
 use crate::plan::facts::{FactId, short, show};
 use crate::plan::motion::Pairs;
@@ -18,7 +18,7 @@ pub(super) const MOST_OVERLAP: f64 = 0.3;
 
 const KEANE_ADRIAN: &str = "Keane and Adrian 1990, 1992 (memory)";
 
-impl Planned<'_> {
+impl RuleInput<'_> {
     pub(super) fn motion_rules(&self) -> Vec<Rule> {
         let passes = &self.plan.processing.passes;
         let Some(first) = passes.first() else {

@@ -1,6 +1,6 @@
 //! What the source bears: the length and the energy of a pulse, and its share of the time.
 
-use super::{Fix, Planned, Rule, RuleId, Status, words};
+use super::{Fix, Rule, RuleId, RuleInput, Status, words};
 use crate::keys::Key;
 use crate::keys::light as keys;
 use crate::plan::facts::{short, show};
@@ -10,7 +10,7 @@ use crate::quantity::Dimension as D;
 /// The maker of the source says so.
 const SHEET: &str = "the source's data sheet";
 
-impl Planned<'_> {
+impl RuleInput<'_> {
     pub(super) fn source_rules(&self) -> Vec<Rule> {
         [self.on_time(), self.energy(), self.duty()]
             .into_iter()

@@ -1,12 +1,12 @@
 //! Pulses against exposures, exposures against frames.
 
-use super::{Fix, PRACTICE, Planned, Rule, RuleId, Status, down, set, solve, up, words};
+use super::{Fix, PRACTICE, Rule, RuleId, RuleInput, Status, down, set, solve, up, words};
 use crate::keys::{self, Key};
 use crate::plan::facts::{short, show};
 use crate::plan::straddle::Straddle;
 use crate::quantity::Dimension as D;
 
-impl Planned<'_> {
+impl RuleInput<'_> {
     pub(super) fn timing_rules(&self) -> Vec<Rule> {
         let Some(straddle) = &self.rig.straddle else {
             return Vec::new();

@@ -1,6 +1,6 @@
 //! Whether the tracer follows the flow.
 
-use super::{PRACTICE, Planned, Rule, RuleId, Status, down, set, words};
+use super::{PRACTICE, Rule, RuleId, RuleInput, Status, down, set, words};
 use crate::keys;
 use crate::plan::facts::{FactId, short, show};
 use crate::quantity::Dimension as D;
@@ -8,7 +8,7 @@ use crate::quantity::Dimension as D;
 const STOKES: f64 = 0.1;
 const SETTLING: f64 = 0.01;
 
-impl Planned<'_> {
+impl RuleInput<'_> {
     pub(super) fn tracer_rules(&self) -> Vec<Rule> {
         self.stokes().into_iter().chain(self.settling()).collect()
     }

@@ -12,7 +12,7 @@ const MOST_ROWS: usize = 10_000;
 
 /// Power over time of a measured pulse.
 #[derive(Debug, Clone, PartialEq)]
-pub struct MeasuredPulse {
+pub struct RecordedPulse {
     /// Time between its half powers, s.
     pub length_s: f64,
     /// Time from its first half power, over its length, and power over the largest.
@@ -22,7 +22,7 @@ pub struct MeasuredPulse {
 }
 
 /// Reads the table.
-pub(super) fn read(path: &Path, referenced: &Referenced) -> Result<MeasuredPulse, String> {
+pub(super) fn read(path: &Path, referenced: &Referenced) -> Result<RecordedPulse, String> {
     let content = referenced.files().content(path).map_err(|e| e.to_string())?;
     let text = std::str::from_utf8(&content.bytes)
         .map_err(|_| format!("{}: is not a text file (UTF-8)", path.display()))?;
@@ -30,7 +30,7 @@ pub(super) fn read(path: &Path, referenced: &Referenced) -> Result<MeasuredPulse
     of_table(&table).map_err(|message| format!("{}: {message}", path.display()))
 }
 
-fn of_table(table: &Table) -> Result<MeasuredPulse, String> {
+fn of_table(table: &Table) -> Result<RecordedPulse, String> {
     let (times, unit_s) = time_column(&table.columns)?;
     let named_power = |name: &String| bare(name) == "power";
     let powers = table.columns.iter().position(named_power);
@@ -84,7 +84,7 @@ fn bare(name: &str) -> String {
 }
 
 /// The pulse through points of time, s, and power.
-fn of_points(points: &[[f64; 2]]) -> Result<MeasuredPulse, String> {
+fn of_points(points: &[[f64; 2]]) -> Result<RecordedPulse, String> {
     let largest = points
         .iter()
         .fold(0.0f64, |largest, [_, power]| largest.max(*power));
@@ -111,7 +111,7 @@ fn of_points(points: &[[f64; 2]]) -> Result<MeasuredPulse, String> {
         .windows(2)
         .map(|ends| 0.5 * (ends[0][1] + ends[1][1]) * (ends[1][0] - ends[0][0]))
         .sum();
-    Ok(MeasuredPulse {
+    Ok(RecordedPulse {
         length_s,
         points: points
             .iter()
@@ -130,7 +130,7 @@ mod tests {
 
     use super::*;
 
-    fn pulse(text: &str) -> Result<MeasuredPulse, String> {
+    fn pulse(text: &str) -> Result<RecordedPulse, String> {
         let path = PathBuf::from("pulse.csv");
         let files = Memory::new([(path.clone(), text.as_bytes().to_vec())]);
         read(&path, &Referenced::new(Arc::new(files)))

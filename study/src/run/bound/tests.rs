@@ -52,7 +52,7 @@ fn the_bound_is_a_sample_too() {
             part: None,
             confidence: Confidence::USUAL,
         };
-        let [efficiency, _] = Bound::new(&sample, &bounds, &sample.score()).efficiency;
+        let [efficiency, _] = BoundAtPoint::new(&sample, &bounds, &sample.score()).efficiency;
         assert!(efficiency.lo < efficiency.value && efficiency.value < efficiency.hi);
         hits += u32::from(efficiency.lo <= truth && truth <= efficiency.hi);
     }

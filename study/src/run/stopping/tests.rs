@@ -18,7 +18,7 @@ const OVER: usize = 4;
 const FIRST_SEED: u64 = 200;
 
 /// Errors along x and y: bias, what a place repeats, and scatter at a place, px.
-struct Flow {
+struct SimulatedFlow {
     name: &'static str,
     parts: fn(f64, f64) -> [f64; 2],
     /// Heaviness of the tails: a share of the pixels' values is three times as large.
@@ -30,7 +30,7 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }
 
-impl Flow {
+impl SimulatedFlow {
     fn noise(&self, rng: &mut ChaCha8Rng) -> Vec<f64> {
         let wide = SIDE + OVER - 1;
         let scale = 1.0 / (1.0 + 8.0 * self.tail).sqrt();
@@ -55,7 +55,7 @@ impl Flow {
     fn pair(&self, rng: &mut ChaCha8Rng) -> Errors {
         let noise = [self.noise(rng), self.noise(rng)];
         let one = |k: usize| {
-            let [x, y] = Flow::at(k);
+            let [x, y] = SimulatedFlow::at(k);
             let [repeated, scatter] = (self.parts)(x, y);
             [
                 repeated + scatter * noise[0][k],
@@ -73,7 +73,7 @@ impl Flow {
     /// Root mean square of the error vector, px.
     fn total(&self) -> f64 {
         let square = |k: usize| {
-            let [x, y] = Flow::at(k);
+            let [x, y] = SimulatedFlow::at(k);
             let [repeated, scatter] = (self.parts)(x, y);
             1.25 * repeated * repeated + 2.0 * scatter * scatter
         };
@@ -112,18 +112,18 @@ impl Flow {
 
 /// All random; a large part that repeats at a wall, where the scatter is large as well; a part that
 /// repeats all over the field, unequal scatter, and heavy tails.
-const FLOWS: [Flow; 3] = [
-    Flow {
+const FLOWS: [SimulatedFlow; 3] = [
+    SimulatedFlow {
         name: "uniform",
         parts: |_, _| [0.002, 0.02],
         tail: 0.0,
     },
-    Flow {
+    SimulatedFlow {
         name: "boundary layer",
         parts: |_, y| [0.05 * (-y / 0.15).exp(), 0.01 + 0.03 * (-y / 0.3).exp()],
         tail: 0.0,
     },
-    Flow {
+    SimulatedFlow {
         name: "wake",
         parts: |x, y| [0.02 * (6.0 * x).sin() * (5.0 * y).cos(), 0.02 + 0.02 * x],
         tail: 0.05,
@@ -132,7 +132,7 @@ const FLOWS: [Flow; 3] = [
 
 /// How many of `seeds` studies have an interval of the total error wholly below and wholly above it,
 /// and the pairs they took on the average.
-fn misses(flow: &Flow, effort: &Effort, seeds: u64) -> ([u32; 2], f64) {
+fn misses(flow: &SimulatedFlow, effort: &Effort, seeds: u64) -> ([u32; 2], f64) {
     let truth = flow.total();
     let (mut below, mut above, mut pairs) = (0, 0, 0);
     for seed in FIRST_SEED..FIRST_SEED + seeds {

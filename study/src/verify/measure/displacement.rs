@@ -25,13 +25,13 @@ pub const DISPLACEMENT: Measure = Measure {
 };
 
 /// Per pair and component: 1, place, its square, displacement, and displacement times place.
-type Sums = [f64; 5];
+type PairSums = [f64; 5];
 
 fn run(request: &Request) -> Result<Figures, String> {
     let plan = request.plan();
     let border = request.arguments.quantity("border", Dimension::Pixels)?;
     let middle = plan.scene.size.map(|n| 0.5 * (n as f64 - 1.0));
-    let all: Vec<[Sums; 2]> = request.each(|seed| {
+    let all: Vec<[PairSums; 2]> = request.each(|seed| {
         let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
         let field = (request.chain.correlate)(pair.a.view(), pair.b.view(), &plan.processing)
             .map_err(|e| e.to_string())?;
@@ -49,10 +49,10 @@ fn run(request: &Request) -> Result<Figures, String> {
         return Err("a pair has no valid vector inside the border".into());
     }
     let figures = (0..2).flat_map(|component| {
-        let of: Vec<Sums> = all.iter().map(|sums| sums[component]).collect();
+        let of: Vec<PairSums> = all.iter().map(|sums| sums[component]).collect();
         let means: Vec<f64> = of.iter().map(|s| s[3] / s[0]).collect();
         let slope =
-            |[n, at, square, moved, product]: &Sums| (product - at * moved / n) / (square - at * at / n);
+            |[n, at, square, moved, product]: &PairSums| (product - at * moved / n) / (square - at * at / n);
         let freedom = means.len() as f64 - 1.0;
         let mean = means.iter().sum::<f64>() / means.len() as f64;
         let spread = (means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / freedom).sqrt();
