@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
 use motefield_files::read_text;
-use motefield_generator::Scene;
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
 use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::{FileHash, Manifest};
@@ -50,22 +49,6 @@ impl SetupArguments {
                 .iter()
                 .map(|path| FileHash::of(path.display().to_string(), setup.text())),
         )
-    }
-}
-
-/// Memory and particles above which it is told beforehand what a pair takes.
-const MUCH_MEMORY_BYTES: f64 = 1e9;
-const MANY_PARTICLES: f64 = 3e6;
-
-/// Says what a pair of large pictures takes, before anything of it is begun.
-pub fn announce(scene: &Scene) {
-    let cost = scene.cost();
-    if cost.memory_bytes > MUCH_MEMORY_BYTES || cost.particles > MANY_PARTICLES {
-        say(&format!(
-            "Each pair takes about {:.1} GB of memory and {:.1} million particles. A smaller picture or thinner seeding takes less.",
-            cost.memory_bytes / 1e9,
-            cost.particles / 1e6
-        ));
     }
 }
 

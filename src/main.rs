@@ -1,6 +1,7 @@
 //! The command line of motefield: one file per command; arguments in, results on standard output,
 //! progress and messages on standard error.
 
+mod announce;
 mod arguments;
 mod correlate;
 mod decide;

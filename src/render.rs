@@ -1,29 +1,25 @@
 //! `render`
 
-use std::collections::BTreeMap;
-use std::path::PathBuf;
-use std::sync::atomic::{AtomicBool, Ordering};
+mod job;
 
-use crate::exit::{Exit, Failure};
+use std::path::PathBuf;
+
 use clap::{Args, ValueEnum};
-use motefield_evaluator::Processing;
-use motefield_files::{npy, picture, sha256};
-use motefield_generator::pair::{self, shared};
+use motefield_files::{npy, picture};
 use motefield_generator::truth::TrueDisplacement;
-use motefield_generator::{Scene, SceneError, Seed};
+use motefield_generator::{Scene, SceneError};
 use motefield_report::pairs::{self, Rendered, TruthAt};
 use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;
 use motefield_study::folder::{self, Folder, Start};
 use motefield_study::manifest::{FileHash, Manifest};
-use motefield_study::run::{Progress, bound};
-use ndarray::Array2;
-use rayon::prelude::*;
 use serde_json::json;
 
-use crate::arguments::{FolderArguments, SetupArguments, announce, stopped, use_threads};
-use crate::output::{print, print_json, say};
-use crate::progress::Bar;
+use self::job::{FileNames, Job};
+use crate::announce;
+use crate::arguments::{FolderArguments, SetupArguments, stopped, use_threads};
+use crate::exit::{Exit, Failure};
+use crate::output::{print, print_json};
 use crate::signals;
 
 #[derive(Args)]
@@ -97,177 +93,6 @@ impl PictureFormat {
     }
 }
 
-fn name(kind: &str, k: u32, rest: &str) -> String {
-    format!("{kind}-{k:05}{rest}")
-}
-
-/// What the files are called.
-#[derive(Clone, Copy)]
-struct FileNames<'a>(&'a RenderCommand);
-
-impl FileNames<'_> {
-    fn of(render: &RenderCommand) -> FileNames<'_> {
-        FileNames(render)
-    }
-
-    /// The files of pair, or of series frame, number `k`, and those of the truth from it on.
-    fn all(self, k: u32) -> Vec<String> {
-        let FileNames(render) = self;
-        let (kind, parts): (_, &[&str]) = match render.series {
-            Some(_) => ("frame", &[""]),
-            None => ("pair", &["-a", "-b"]),
-        };
-        let mut names = Vec::new();
-        for part in parts {
-            names.push(name(kind, k, &format!("{part}.{}", render.format.extension())));
-            if render.expected {
-                names.push(name("expected", k, &format!("{part}.tif")));
-            }
-            if render.particles {
-                names.push(name("particles", k, &format!("{part}.csv")));
-            }
-        }
-        if render.series.is_none_or(|frames| k + 1 < frames) {
-            names.push(name("truth", k, ".npy"));
-        }
-        if render.bound {
-            names.push(name("bound", k, ".npy"));
-        }
-        names
-    }
-}
-
-/// What is to be done for the frames of one seed.
-struct Job<'a> {
-    render: &'a RenderCommand,
-    names: FileNames<'a>,
-    scene: &'a Scene,
-    processing: &'a Processing,
-    folder: &'a Folder,
-    /// The truth of every pair: none of the flow fields knows the pair's number. None for a series.
-    truth_of_pair: Option<Vec<u8>>,
-}
-
-impl Job<'_> {
-    /// Renders all that the journal does not hold, until `stop` is set: the files that stand there
-    /// then.
-    fn all(&self, count: u32, stop: &AtomicBool) -> Result<Vec<FileHash>, Failure> {
-        let mut kept = self.kept();
-        if !kept.is_empty() {
-            say(&format!("Continuing with {} done before.", kept.len()));
-        }
-        let bar = Bar::new();
-        bar.expect(count as usize);
-        let one = |k: u32| -> Result<(u32, Vec<FileHash>), Failure> {
-            let mut files = Vec::new();
-            if !stop.load(Ordering::Relaxed) {
-                files = match &self.truth_of_pair {
-                    Some(truth) => self.pair(k, truth)?,
-                    None => self.frame(k, count)?,
-                };
-                self.folder
-                    .journal()
-                    .add(json!([k, files]).to_string().as_bytes());
-                bar.done();
-            }
-            Ok((k, files))
-        };
-        let rest: Vec<u32> = (0..count).filter(|k| !kept.contains_key(k)).collect();
-        (0..kept.len()).for_each(|_| bar.done());
-        // A large picture uses all threads, and one at a time needs the least memory.
-        let rendered: Result<Vec<_>, Failure> = if shared(self.scene.size) {
-            rest.into_iter().map(one).collect()
-        } else {
-            rest.into_par_iter().map(one).collect()
-        };
-        bar.finish();
-        kept.extend(rendered?);
-        Ok(kept.into_values().flatten().collect())
-    }
-
-    /// What the journal holds and the folder still has: the files of each pair or frame.
-    fn kept(&self) -> BTreeMap<u32, Vec<FileHash>> {
-        let records = self.folder.records().iter();
-        let read = records.filter_map(|r| serde_json::from_slice::<(u32, Vec<FileHash>)>(r).ok());
-        let whole = |(k, files): &(u32, Vec<FileHash>)| {
-            let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
-            let mut asked = self.names.all(*k);
-            asked.retain(|name| !names.contains(&name.as_str()));
-            asked.is_empty() && files.iter().all(|file| self.stands(file))
-        };
-        read.filter(whole).collect()
-    }
-
-    fn stands(&self, file: &FileHash) -> bool {
-        sha256(&self.folder.path(&file.path)).as_ref() == Some(&file.sha256)
-    }
-
-    fn write(&self, name: String, bytes: Vec<u8>) -> Result<FileHash, Failure> {
-        self.folder.out().write(&name, &bytes)?;
-        Ok(FileHash::of(name, bytes))
-    }
-
-    /// A frame's picture and what was asked for beside it; `frame` is its number in the pair or
-    /// series.
-    fn write_frame(
-        &self,
-        [kind, part]: [&str; 2],
-        number: u32,
-        frame: u32,
-        seed: Seed,
-        [light, grey]: [&Array2<f32>; 2],
-    ) -> Result<Vec<FileHash>, Failure> {
-        let picture = match self.render.format {
-            PictureFormat::Tiff => picture::tiff(grey, self.scene.camera.sensor.is_none()),
-            PictureFormat::Png => picture::png_16(grey),
-        };
-        let extension = self.render.format.extension();
-        let mut files = vec![self.write(name(kind, number, &format!("{part}.{extension}")), picture)?];
-        if self.render.expected {
-            let name = name("expected", number, &format!("{part}.tif"));
-            files.push(self.write(name, picture::tiff(light, true))?);
-        }
-        if self.render.particles {
-            let list = pair::shown(self.scene, seed, frame, self.render.series.is_some()).map_err(bad)?;
-            let name = name("particles", number, &format!("{part}.csv"));
-            files.push(self.write(name, pairs::particles(&list).into_bytes())?);
-        }
-        Ok(files)
-    }
-
-    fn pair(&self, k: u32, truth: &[u8]) -> Result<Vec<FileHash>, Failure> {
-        let seed = Seed {
-            study: self.render.seed,
-            point: 0,
-            realisation: k.into(),
-        };
-        let light = pair::expected(self.scene, seed).map_err(bad)?;
-        let grey = light.clone().read(self.scene, seed);
-        let mut files = self.write_frame(["pair", "-a"], k, 0, seed, [&light.a, &grey.a])?;
-        files.extend(self.write_frame(["pair", "-b"], k, 1, seed, [&light.b, &grey.b])?);
-        if self.render.bound {
-            let bound = bound::field(self.scene, self.processing, seed);
-            files.push(self.write(name("bound", k, ".npy"), npy::field(&bound))?);
-        }
-        files.push(self.write(name("truth", k, ".npy"), truth.to_vec())?);
-        Ok(files)
-    }
-
-    fn frame(&self, k: u32, frames: u32) -> Result<Vec<FileHash>, Failure> {
-        let seed = Seed {
-            study: self.render.seed,
-            ..Seed::default()
-        };
-        let [light, grey] = pair::frame(self.scene, seed, k).map_err(bad)?;
-        let mut files = self.write_frame(["frame", ""], k, k, seed, [&light, &grey])?;
-        if k + 1 < frames {
-            let truth = TrueDisplacement::of_series(self.scene, k).dense();
-            files.push(self.write(name("truth", k, ".npy"), npy::field(&truth))?);
-        }
-        Ok(files)
-    }
-}
-
 fn bad(error: SceneError) -> Failure {
     Failure::input(error.to_string())
 }
@@ -277,9 +102,8 @@ impl RenderCommand {
     /// asked for.
     fn masks(&self, scene: &Scene, truth: &TrueDisplacement) -> Vec<(&'static str, Vec<u8>)> {
         let mut files = Vec::new();
-        let valid = truth.valid();
-        if valid.iter().any(|v| !v) {
-            files.push(("valid.npy", npy::mask(&valid)));
+        if !truth.is_everywhere() {
+            files.push(("valid.npy", npy::mask(&truth.valid())));
         }
         if self.mask {
             let [width, height] = scene.size;
@@ -295,11 +119,11 @@ impl RenderCommand {
         let setup = self.setup.read(&[])?;
         let plan = plan(&setup)?;
         let scene = &plan.scene;
-        announce(scene);
         let ideal = scene.camera.sensor.is_none();
         if ideal && self.format == PictureFormat::Png {
             return Err(Failure::input("--format png holds grey levels, and camera.ideal = true gives photo-electrons: leave out one of the two".to_owned()));
         }
+        announce::render(&setup, scene, self.count());
         let truth = TrueDisplacement::of_pair(scene);
         let truth_at: Vec<_> = self
             .truth_at
@@ -324,7 +148,6 @@ impl RenderCommand {
             scene,
             processing: &plan.processing,
             folder: &folder,
-            truth_of_pair: self.series.is_none().then(|| npy::field(&truth.dense())),
         };
         let mut written = job.all(self.count(), signals::stop())?;
         for (name, content) in &masks {

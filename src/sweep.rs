@@ -16,9 +16,8 @@ use motefield_study::run::{Chain, Effort, Experiment, Journal, Point, Wanted, ru
 use motefield_study::vary::Vary;
 use serde_json::json;
 
-use crate::arguments::{
-    EffortArguments, Estimators, FolderArguments, SetupArguments, announce, estimators, stopped,
-};
+use crate::announce;
+use crate::arguments::{EffortArguments, Estimators, FolderArguments, SetupArguments, estimators, stopped};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -115,7 +114,7 @@ impl SweepCommand {
         let costs = ready.points.experiments.iter();
         let costs = costs.map(|e| (&e.scene, e.scene.cost().memory_bytes));
         if let Some((largest, _)) = costs.max_by(|a, b| a.1.total_cmp(&b.1)) {
-            announce(largest);
+            announce::study(largest);
         }
         let journal = Journal::of(&folder);
         if journal.found() > 0 {

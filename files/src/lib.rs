@@ -10,6 +10,6 @@ mod source;
 pub mod table;
 
 pub use error::FileError;
-pub use output::{OutputDirectory, exists, may_write, sha256, write};
+pub use output::{OutputDirectory, OutputFile, exists, may_write, sha256, write};
 pub use part::abandon_parts;
 pub use source::{Content, Disk, FileSource, Memory, list, read_text};

@@ -1,6 +1,6 @@
 //! Arrays in NumPy's NPY format.
 
-use std::io::Cursor;
+use std::io::{self, Cursor, Seek, SeekFrom, Write};
 use std::path::Path;
 
 use ndarray::{Array2, Array3};
@@ -36,6 +36,57 @@ pub fn field(field: &Array3<f64>) -> Vec<u8> {
     bytes
 }
 
+/// A field of shape 2 × height × width, float64, that is written row by row.
+pub struct FieldWriter<W: Write + Seek> {
+    to: W,
+    size: [usize; 2],
+    /// Bytes before the first number.
+    header: u64,
+    row: usize,
+}
+
+impl<W: Write + Seek> FieldWriter<W> {
+    /// Begins a field of this width and height.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn new(mut to: W, size: [usize; 2]) -> io::Result<FieldWriter<W>> {
+        let [width, height] = size;
+        // NPY version 1.0: magic, version, length, then a dictionary that ends on a multiple of 64.
+        let about = format!("{{'descr': '<f8', 'fortran_order': False, 'shape': (2, {height}, {width})}}");
+        let header = (10 + about.len() + 1).next_multiple_of(64);
+        to.write_all(b"\x93NUMPY\x01\x00")?;
+        to.write_all(&((header - 10) as u16).to_le_bytes())?;
+        to.write_all(format!("{about:<fill$}\n", fill = header - 11).as_bytes())?;
+        Ok(FieldWriter {
+            to,
+            size,
+            header: header as u64,
+            row: 0,
+        })
+    }
+
+    /// Adds one row of both components.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    ///
+    /// # Panics
+    /// When the row is not as wide as the field, or the field is full.
+    pub fn add(&mut self, row: &[[f64; 2]]) -> io::Result<()> {
+        let [width, height] = self.size;
+        assert!(row.len() == width && self.row < height, "one row of the field");
+        for component in 0..2 {
+            let numbers = (component * height + self.row) * width;
+            self.to.seek(SeekFrom::Start(self.header + 8 * numbers as u64))?;
+            let bytes: Vec<u8> = row.iter().flat_map(|v| v[component].to_le_bytes()).collect();
+            self.to.write_all(&bytes)?;
+        }
+        self.row += 1;
+        Ok(())
+    }
+}
+
 /// Reads a field of shape 2 × height × width, float64.
 ///
 /// # Errors
@@ -55,4 +106,30 @@ pub fn read_field(path: &Path) -> Result<Array3<f64>, FileError> {
         return Err(bad(format!("its shape is {:?}", field.dim())));
     }
     Ok(field)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use ndarray::Array3;
+
+    use super::{FieldWriter, field};
+
+    /// Row by row it is the file that the library writes in one piece.
+    #[test]
+    fn rows_make_the_field() {
+        for [width, height] in [[1, 1], [7, 5], [1000, 12]] {
+            let whole = Array3::from_shape_fn((2, height, width), |(k, y, x)| {
+                (k + 3 * y) as f64 - 0.1 * x as f64
+            });
+            let mut bytes = Cursor::new(Vec::new());
+            let mut writer = FieldWriter::new(&mut bytes, [width, height]).unwrap();
+            for y in 0..height {
+                let row: Vec<[f64; 2]> = (0..width).map(|x| [whole[[0, y, x]], whole[[1, y, x]]]).collect();
+                writer.add(&row).unwrap();
+            }
+            assert!(bytes.into_inner() == field(&whole), "{width} x {height}");
+        }
+    }
 }

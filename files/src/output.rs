@@ -2,9 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
+use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use crate::{Content, FileError, part};
+use sha2::{Digest, Sha256};
+
+use crate::FileError;
+use crate::part::{self, Part};
+use crate::source::hexadecimal;
 
 /// A directory that results go to, and what there may be replaced.
 #[derive(Debug, Clone)]
@@ -163,6 +168,24 @@ impl OutputDirectory {
         }
     }
 
+    /// Begins the file `name`, to be written piece by piece.
+    ///
+    /// # Errors
+    /// When the system fails.
+    pub fn begin(&self, name: &str) -> Result<OutputFile<'_>, FileError> {
+        let part = Part::begin(&self.path(name)).map_err(|e| self.failed(name, e))?;
+        Ok(OutputFile {
+            directory: self,
+            name: name.to_owned(),
+            part,
+        })
+    }
+
+    /// The error of something that went wrong while the file `name` was written.
+    pub fn failed(&self, name: &str, error: io::Error) -> FileError {
+        FileError::of(&self.path(name), "write", error)
+    }
+
     /// Writes the file `name`, whatever stood there.
     ///
     /// # Errors
@@ -172,9 +195,68 @@ impl OutputDirectory {
     }
 }
 
+/// A file of an [`OutputDirectory`] while it is written. It does not stand under its name, and
+/// leaves nothing behind, until it is [finished](OutputFile::finish).
+pub struct OutputFile<'a> {
+    directory: &'a OutputDirectory,
+    name: String,
+    part: Part,
+}
+
+impl OutputFile<'_> {
+    /// Opens what was [flushed](Write::flush) so far, for reading.
+    ///
+    /// # Errors
+    /// When the system fails.
+    pub fn reopen(&self) -> io::Result<fs::File> {
+        fs::File::open(self.part.path())
+    }
+
+    /// Gives the file its name, unless it stands there already with this content: the SHA-256 of
+    /// the content.
+    ///
+    /// # Errors
+    /// When it exists with another content and must not be replaced, or the system fails; nothing
+    /// half-written is left.
+    pub fn finish(mut self) -> Result<String, FileError> {
+        let path = self.directory.path(&self.name);
+        let bad = |e| self.directory.failed(&self.name, e);
+        self.part.sync().map_err(bad)?;
+        let hash = hash(self.part.path()).map_err(bad)?;
+        match self.directory.may_write(&self.name) {
+            Ok(()) => self.part.keep().map_err(bad)?,
+            Err(exists) if sha256(&path).as_ref() != Some(&hash) => return Err(exists),
+            Err(_) => {}
+        }
+        Ok(hash)
+    }
+}
+
+impl Write for OutputFile<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.part.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.part.flush()
+    }
+}
+
+impl Seek for OutputFile<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.part.seek(to)
+    }
+}
+
 /// SHA-256 of a file's content; `None` where it cannot be read.
 pub fn sha256(path: &Path) -> Option<String> {
-    Some(Content::new(fs::read(path).ok()?).sha256)
+    hash(path).ok()
+}
+
+fn hash(path: &Path) -> io::Result<String> {
+    let mut hash = Sha256::new();
+    io::copy(&mut fs::File::open(path)?, &mut hash)?;
+    Ok(hexadecimal(&hash.finalize()))
 }
 
 /// Whether anything stands under the path, be it a link that leads nowhere.

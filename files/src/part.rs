@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 use std::fs::{self, File};
-use std::io::{self, Write};
+use std::io::{self, BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard};
 
@@ -33,22 +33,74 @@ pub fn abandon_parts() {
     }
 }
 
+/// A file that is written piece by piece under a temporary name. It is taken away again unless it
+/// is [kept](Part::keep).
+pub(crate) struct Part {
+    part: PathBuf,
+    whole: PathBuf,
+    file: BufWriter<File>,
+}
+
+impl Part {
+    pub(crate) fn begin(path: &Path) -> io::Result<Part> {
+        let mut name = path.file_name().unwrap_or_default().to_owned();
+        name.push(format!(".{}.part", std::process::id()));
+        let part = path.with_file_name(name);
+        let file = BufWriter::new(begin(&part)?);
+        Ok(Part {
+            part,
+            whole: path.to_owned(),
+            file,
+        })
+    }
+
+    /// Brings all that was written to the disk.
+    pub(crate) fn sync(&mut self) -> io::Result<()> {
+        self.file.flush()?;
+        self.file.get_ref().sync_all()
+    }
+
+    /// The temporary name.
+    pub(crate) fn path(&self) -> &Path {
+        &self.part
+    }
+
+    /// Gives it the name of the whole.
+    pub(crate) fn keep(mut self) -> io::Result<()> {
+        self.sync()?;
+        fs::rename(&self.part, &self.whole)
+    }
+}
+
+impl Write for Part {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.file.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl Seek for Part {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.file.seek(to)
+    }
+}
+
+impl Drop for Part {
+    fn drop(&mut self) {
+        // Once it has the name of the whole there is none left under this one.
+        let _ = fs::remove_file(&self.part);
+        parts().open.remove(&self.part);
+    }
+}
+
 /// Writes `bytes` to a part, then gives it the name of the whole.
 pub(crate) fn write(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut name = path.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{}.part", std::process::id()));
-    let part = path.with_file_name(name);
-    let result = begin(&part)
-        .and_then(|mut file| {
-            file.write_all(bytes)?;
-            file.sync_all()
-        })
-        .and_then(|()| fs::rename(&part, path));
-    if result.is_err() {
-        let _ = fs::remove_file(&part);
-    }
-    parts().open.remove(&part);
-    result
+    let mut part = Part::begin(path)?;
+    part.write_all(bytes)?;
+    part.keep()
 }
 
 /// Makes and lists a part in one step, so that none is made unseen.

@@ -1,29 +1,36 @@
 //! Grey pictures: TIFF and PNG.
 
+mod rows;
+
 use std::io::Cursor;
 use std::path::Path;
 
 use image::{DynamicImage, ImageFormat, ImageReader};
 use ndarray::Array2;
 use tiff::decoder::{Decoder, DecodingResult, Limits};
-use tiff::encoder::{TiffEncoder, colortype};
 
+pub use self::rows::{Encoding, PictureWriter, RowWriter};
 use crate::FileError;
 
 /// A grey picture as TIFF: 16-bit grey levels, or 32-bit floating point with `float`.
 pub fn tiff(image: &Array2<f32>, float: bool) -> Vec<u8> {
+    let encoding = if float {
+        Encoding::TiffFloat
+    } else {
+        Encoding::Tiff
+    };
+    encoded(image, encoding)
+}
+
+fn encoded(image: &Array2<f32>, encoding: Encoding) -> Vec<u8> {
     let (height, width) = image.dim();
     let mut bytes = Cursor::new(Vec::new());
-    let (width, height) = (width as u32, height as u32);
-    let pixels = image.as_slice().expect("an image in standard layout");
-    let mut encoder = TiffEncoder::new(&mut bytes).expect("writing to memory");
-    if float {
-        encoder.write_image::<colortype::Gray32Float>(width, height, pixels)
-    } else {
-        let grey: Vec<u16> = pixels.iter().map(|&v| v as u16).collect();
-        encoder.write_image::<colortype::Gray16>(width, height, &grey)
-    }
-    .expect("writing to memory");
+    let mut picture = PictureWriter::new(&mut bytes, encoding, [width, height]).expect("writing to memory");
+    let mut rows = picture.rows().expect("writing to memory");
+    rows.add(image)
+        .and_then(|()| rows.finish())
+        .expect("writing to memory");
+    drop(picture);
     bytes.into_inner()
 }
 
@@ -189,19 +196,13 @@ pub fn png(width: usize, height: usize, grey: Vec<u8>) -> Vec<u8> {
 
 /// Grey levels as 16-bit PNG.
 pub fn png_16(image: &Array2<f32>) -> Vec<u8> {
-    let (height, width) = image.dim();
-    let grey: Vec<u16> = image.iter().map(|&v| v as u16).collect();
-    let image = image::ImageBuffer::<image::Luma<u16>, _>::from_raw(width as u32, height as u32, grey)
-        .expect("as many pixels as width × height");
-    let mut bytes = Cursor::new(Vec::new());
-    image
-        .write_to(&mut bytes, ImageFormat::Png)
-        .expect("writing to memory");
-    bytes.into_inner()
+    encoded(image, Encoding::Png)
 }
 
 #[cfg(test)]
 mod tests {
+    use tiff::encoder::{TiffEncoder, colortype};
+
     use super::*;
 
     /// Grey levels come back from 16-bit PNG and TIFF as they were.

@@ -21,10 +21,14 @@ pub struct Content {
 impl Content {
     /// Bytes with their hash.
     pub fn new(bytes: Vec<u8>) -> Content {
-        let hash = Sha256::digest(&bytes);
-        let sha256 = hash.iter().map(|byte| format!("{byte:02x}")).collect();
+        let sha256 = hexadecimal(&Sha256::digest(&bytes));
         Content { bytes, sha256 }
     }
+}
+
+/// Bytes as hexadecimal digits.
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Gives the bytes of files by their names; each file is read once.

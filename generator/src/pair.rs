@@ -1,5 +1,6 @@
 //! Pairs of frames and time series, rendered from a scene and a seed.
 
+mod bands;
 mod draw;
 
 use ndarray::Array2;
@@ -11,8 +12,11 @@ use crate::flow::Vec3;
 use crate::random::Seed;
 use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
+use crate::sensor::Part;
 use crate::splat::{self, Brush};
 pub use crate::threads::shared;
+pub use bands::{Band, Bands, bands, series_bands};
+use draw::Drawing;
 
 /// Two frames of one size, each height × width: grey levels (whole numbers, DN) with a sensor,
 /// expected photo-electrons without.
@@ -105,11 +109,8 @@ pub fn expected(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
 /// When the scene does not [validate](Scene::validate).
 pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair, SceneError> {
     scene.validate()?;
-    let mut frames = draw::light(scene, seed, &scene.flashes(seed), by_px).into_iter();
-    let [a, mut b] = [0, 1].map(|k| frames.next().expect("two frames") + constant(scene, k));
-    if scene.camera.parasitic_sensitivity > 0.0 {
-        b.scaled_add(scene.camera.parasitic_sensitivity as f32, &a);
-    }
+    let mut frames = whole(scene, seed, &scene.flashes(seed), by_px).into_iter();
+    let [a, b] = [(); 2].map(|()| frames.next().expect("two frames"));
     Ok(Pair { a, b })
 }
 
@@ -134,10 +135,11 @@ pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair
 pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], SceneError> {
     scene.validate()?;
     let flash = scene.flash(seed, k);
-    let ideal = draw::light(scene, seed, &[flash], [0.0; 2]).remove(0) + constant(scene, 0);
+    let ideal = whole(scene, seed, &[flash], [0.0; 2]).remove(0);
     let mut grey = ideal.clone();
     if let Some(sensor) = &scene.camera.sensor {
-        sensor.read_series(&mut grey, seed, k);
+        let part = Part::whole(&grey);
+        sensor.read_series(&mut grey, part, seed, k);
     }
     Ok([ideal, grey])
 }
@@ -226,7 +228,23 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
     Ok(image)
 }
 
-/// Light of frame `k` that is there without pulses, e per pixel.
-fn constant(scene: &Scene, k: usize) -> f32 {
-    (scene.background_e[k] + scene.light.ambient_e[k]) as f32
+/// Expected photo-electrons of whole frames.
+fn whole(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Vec<Array2<f32>> {
+    let [_, height] = scene.size;
+    let mut drawing = Drawing::new(scene, seed, flashes, by_px);
+    drawing.draw(height);
+    with_steady_light(scene, drawing.take(height))
+}
+
+/// Adds the light that is there without pulses, and what frame B of a pair holds of frame A's.
+fn with_steady_light(scene: &Scene, mut frames: Vec<Array2<f32>>) -> Vec<Array2<f32>> {
+    for (k, frame) in frames.iter_mut().enumerate() {
+        *frame += (scene.background_e[k] + scene.light.ambient_e[k]) as f32;
+    }
+    if let [a, b] = &mut frames[..]
+        && scene.camera.parasitic_sensitivity > 0.0
+    {
+        b.scaled_add(scene.camera.parasitic_sensitivity as f32, a);
+    }
+    frames
 }

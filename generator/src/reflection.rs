@@ -4,10 +4,10 @@
 //! It has three parts: a picture, such as one recorded without particles; a glare line, as where
 //! the sheet grazes a wall; and hot spots at random places, which are the same throughout a study.
 
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
-use ndarray::Array2;
+use ndarray::{Array2, Axis, Slice};
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::random::{Purpose, Seed, open01, stream};
@@ -37,6 +37,28 @@ pub struct HotSpots {
     pub diameter_px: f64,
 }
 
+impl HotSpots {
+    /// Adds their light to the `rows` of a picture of this width and height.
+    fn shine(&self, light: &mut Array2<f32>, size: [usize; 2], rows: Range<usize>, seed: Seed) {
+        let mut rng = stream(seed.of_study(), Purpose::HotSpots, 0);
+        for _ in 0..self.count {
+            let at = size.map(|n| n as f64 * open01(&mut rng) - 0.5);
+            let near = |at: f64, within: Range<usize>| {
+                let low = (at - 1.5 * self.diameter_px).ceil().max(within.start as f64);
+                let high = (at + 1.5 * self.diameter_px).floor().min(within.end as f64 - 1.0);
+                low as usize..(high + 1.0).max(0.0) as usize
+            };
+            for y in near(at[1], rows.clone()) {
+                for x in near(at[0], 0..size[0]) {
+                    let off = libm::hypot(x as f64 - at[0], y as f64 - at[1]);
+                    light[[y - rows.start, x]] +=
+                        (self.peak_e * Profile::Gaussian.at(off / self.diameter_px)) as f32;
+                }
+            }
+        }
+    }
+}
+
 /// Reflected light of a pulse whose energy ratio is 1.
 ///
 /// ```
@@ -62,41 +84,26 @@ pub struct Reflections {
 }
 
 impl Reflections {
-    /// Photo-electrons of each pixel, height × width; `None` if nothing is reflected. `size` is the
-    /// width and height.
-    pub(crate) fn light(&self, size: [usize; 2], seed: Seed) -> Option<Array2<f32>> {
+    /// Photo-electrons of each pixel in the `rows` of a picture, rows × width; `None` if nothing is
+    /// reflected. `size` is the width and height of the picture.
+    pub(crate) fn rows(&self, size: [usize; 2], rows: Range<usize>, seed: Seed) -> Option<Array2<f32>> {
         if self.picture.is_none() && self.glare.is_none() && self.hot_spots.is_none() {
             return None;
         }
-        let [width, height] = size;
         let mut light = match &self.picture {
-            Some(picture) => picture.as_ref().clone(),
-            None => Array2::zeros((height, width)),
+            Some(picture) => picture.slice_axis(Axis(0), Slice::from(rows.clone())).to_owned(),
+            None => Array2::zeros((rows.len(), size[0])),
         };
         if let Some(glare) = self.glare {
             let (sin, cos) = libm::sincos(glare.angle_rad);
             for ((y, x), e) in light.indexed_iter_mut() {
-                let off = cos * (y as f64 - glare.at_px[1]) - sin * (x as f64 - glare.at_px[0]);
+                let y = (rows.start + y) as f64;
+                let off = cos * (y - glare.at_px[1]) - sin * (x as f64 - glare.at_px[0]);
                 *e += (glare.peak_e * Profile::Gaussian.at(off / glare.width_px)) as f32;
             }
         }
         if let Some(spots) = self.hot_spots {
-            let mut rng = stream(seed.of_study(), Purpose::HotSpots, 0);
-            for _ in 0..spots.count {
-                let at = size.map(|n| n as f64 * open01(&mut rng) - 0.5);
-                let near = |at: f64, n: usize| {
-                    let low = (at - 1.5 * spots.diameter_px).ceil().max(0.0);
-                    let high = (at + 1.5 * spots.diameter_px).floor().min(n as f64 - 1.0);
-                    low as usize..(high + 1.0).max(0.0) as usize
-                };
-                for y in near(at[1], height) {
-                    for x in near(at[0], width) {
-                        let off = libm::hypot(x as f64 - at[0], y as f64 - at[1]);
-                        light[[y, x]] +=
-                            (spots.peak_e * Profile::Gaussian.at(off / spots.diameter_px)) as f32;
-                    }
-                }
-            }
+            spots.shine(&mut light, size, rows, seed);
         }
         Some(light)
     }

@@ -53,6 +53,11 @@ pub(crate) struct Volume {
     /// Largest distance from the sheet's middle plane, px.
     off_plane: f64,
     middle: [f64; 2],
+    /// Largest radius of a particle image and distance of its particle from the plane z = 0, px.
+    radius: f64,
+    deepest: f64,
+    /// Largest distance along y between a particle at time 0 and where it shows, px.
+    reach_y: f64,
 }
 
 impl Volume {
@@ -64,7 +69,7 @@ impl Volume {
             0.25 * view.largest_diameter_px(scene, deepest) * reach_sigmas(scene.imaging.pattern) + 1.0;
         let [sx, sy] = scene.sheet.slope;
         let off_plane = deepest + travel[2] + sx.abs() * travel[0] + sy.abs() * travel[1];
-        let [low, high] = seen(scene, &view, radius, deepest);
+        let [low, high] = seen(scene, &view, radius, deepest, scene.size[1]);
         let cluster = match scene.population.cluster_size {
             0.0 => 0.0,
             _ => CLUSTER_REACH * scene.population.cluster_radius_px,
@@ -81,7 +86,16 @@ impl Volume {
             cell: [CELL_PX, CELL_PX, CELL_DEPTH * scene.sheet.thickness_px],
             off_plane: off_plane + cluster,
             middle: view.middle,
+            radius,
+            deepest,
+            reach_y: reach[1],
         }
+    }
+
+    /// The last row of cells whose particles can show in the rows of pixels above `end`.
+    pub(crate) fn last_row_above(&self, scene: &Scene, end: usize) -> i64 {
+        let [_, high] = seen(scene, &View::of(scene), self.radius, self.deepest, end);
+        ((high[1] + self.reach_y) / self.cell[1]).floor() as i64
     }
 
     /// The indices of the cells that cover the volume, in rows along x, all depths of one column
@@ -184,10 +198,11 @@ fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> u32 {
     }
 }
 
-/// Low and high corner, px, of the rectangle whose points can show in the picture, widened by
-/// `radius` on each side, at some distance up to `deepest` from the sheet's middle plane.
-fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64) -> [[f64; 2]; 2] {
-    let [width, height] = scene.size.map(|n| n as f64);
+/// Low and high corner, px, of the rectangle whose points can show in the rows of the picture above
+/// `end`, widened by `radius` on each side, at some distance up to `deepest` from the sheet's middle
+/// plane.
+fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64, end: usize) -> [[f64; 2]; 2] {
+    let [width, height] = [scene.size[0], end].map(|n| n as f64);
     let low = [-0.5 - radius; 2];
     let high = [width - 0.5 + radius, height - 0.5 + radius];
     let (mut from, mut to) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);

@@ -199,7 +199,8 @@ impl Sensor {
     /// height × width.
     pub fn charge(&self, image: &mut Array2<f32>, frame: u32) {
         if self.crosstalk > 0.0 {
-            self.mix(image);
+            let part = Part::whole(image);
+            self.mix(image, &part);
         }
         *image += self.dark_current_e[frame.min(1) as usize] as f32;
     }
@@ -224,28 +225,40 @@ impl Sensor {
     /// # Panics
     /// When `image` is not in standard (row-major) layout.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
-        self.expose(image, seed, frame, self.dark_current_e[frame.min(1) as usize]);
+        let part = Part::whole(image);
+        self.read_part(image, part, seed, frame);
+    }
+
+    /// The same for some rows of the picture.
+    pub(crate) fn read_part(&self, image: &mut Array2<f32>, part: Part<'_>, seed: Seed, frame: u32) {
+        self.expose(
+            image,
+            part,
+            seed,
+            frame,
+            self.dark_current_e[frame.min(1) as usize],
+        );
     }
 
     /// The same for frame `frame` of a time series, whose exposures are all like that of frame A.
-    pub(crate) fn read_series(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
-        self.expose(image, seed, frame, self.dark_current_e[0]);
+    pub(crate) fn read_series(&self, image: &mut Array2<f32>, part: Part<'_>, seed: Seed, frame: u32) {
+        self.expose(image, part, seed, frame, self.dark_current_e[0]);
     }
 
     /// Reads row by row, each with its own random stream, so that threads can share the rows.
-    fn expose(&self, image: &mut Array2<f32>, seed: Seed, frame: u32, dark_current_e: f64) {
+    fn expose(&self, image: &mut Array2<f32>, part: Part<'_>, seed: Seed, frame: u32, dark_current_e: f64) {
         if self.crosstalk > 0.0 {
-            self.mix(image);
+            self.mix(image, &part);
         }
-        let (height, width) = image.dim();
+        let width = image.ncols();
         let band = |(k, pixels): (usize, &mut [f32])| {
             let mut row = RowDraws::new(width);
-            for (y, pixels) in (k * BAND..).zip(pixels.chunks_mut(width)) {
+            for (y, pixels) in (part.top + k * BAND..).zip(pixels.chunks_mut(width)) {
                 self.read_row(pixels, &mut row, seed, frame, y as u64, dark_current_e as f32);
             }
         };
         let pixels = image.as_slice_mut().expect("an image in standard layout");
-        if shares([width, height]) {
+        if shares(part.size) {
             pixels.par_chunks_mut(BAND * width).enumerate().for_each(band);
         } else {
             pixels.chunks_mut(BAND * width).enumerate().for_each(band);
@@ -279,15 +292,23 @@ impl Sensor {
     }
 
     /// Each pixel keeps 1 − c of its light and gets c/4 of each neighbour's.
-    fn mix(&self, image: &mut Array2<f32>) {
+    fn mix(&self, image: &mut Array2<f32>, part: &Part<'_>) {
         let light = image.clone();
         let (height, width) = light.dim();
         let (keep, give) = (1.0 - self.crosstalk as f32, 0.25 * self.crosstalk as f32);
         for y in 0..height {
-            let (above, below) = (y.saturating_sub(1), (y + 1).min(height - 1));
+            // Beyond the border a pixel has a neighbour like itself.
+            let above = match (y, part.above) {
+                (0, Some(row)) => row.row(0),
+                _ => light.row(y.saturating_sub(1)),
+            };
+            let below = match part.below {
+                Some(row) if y + 1 == height => row.row(0),
+                _ => light.row((y + 1).min(height - 1)),
+            };
             for x in 0..width {
                 let (left, right) = (x.saturating_sub(1), (x + 1).min(width - 1));
-                let around = (light[[above, x]] + light[[below, x]]) + (light[[y, left]] + light[[y, right]]);
+                let around = (above[x] + below[x]) + (light[[y, left]] + light[[y, right]]);
                 image[[y, x]] = keep * light[[y, x]] + give * around;
             }
         }
@@ -323,6 +344,31 @@ impl Sensor {
                 self.white_dn(),
             ],
         );
+    }
+}
+
+/// Where in the picture the rows are that a sensor reads.
+#[derive(Clone, Copy)]
+pub(crate) struct Part<'a> {
+    /// Width and height of the whole picture.
+    pub(crate) size: [usize; 2],
+    /// The first row.
+    pub(crate) top: usize,
+    /// Light on the row above the first, 1 × width, where there is one.
+    pub(crate) above: Option<&'a Array2<f32>>,
+    /// Light on the row below the last, 1 × width, where there is one.
+    pub(crate) below: Option<&'a Array2<f32>>,
+}
+
+impl Part<'_> {
+    pub(crate) fn whole(image: &Array2<f32>) -> Part<'static> {
+        let (height, width) = image.dim();
+        Part {
+            size: [width, height],
+            top: 0,
+            above: None,
+            below: None,
+        }
     }
 }
 

@@ -128,17 +128,27 @@ impl<'a> TrueDisplacement<'a> {
             .collect()
     }
 
+    /// True displacement (dx, dy) at the centres of the pixels of a row, px; 0 inside a body.
+    pub fn row(&self, y: usize) -> Vec<[f64; 2]> {
+        let [width, _] = self.scene.size;
+        let points: Vec<[f64; 2]> = (0..width).map(|x| [x as f64, y as f64]).collect();
+        let found = self.at_all(&points);
+        found.into_iter().map(|truth| truth.unwrap_or([0.0; 2])).collect()
+    }
+
     /// True displacement at the centre of every pixel, px, as 2 × height × width: dx and dy. 0
     /// inside a body.
     pub fn dense(&self) -> Array3<f64> {
         let [width, height] = self.scene.size;
-        let row = |y: usize| {
-            let points: Vec<[f64; 2]> = (0..width).map(|x| [x as f64, y as f64]).collect();
-            let found = self.at_all(&points);
-            found.into_iter().map(|truth| truth.unwrap_or([0.0; 2])).collect()
-        };
-        let rows: Vec<Vec<[f64; 2]>> = (0..height).into_par_iter().map(row).collect();
+        let rows: Vec<Vec<[f64; 2]>> = (0..height).into_par_iter().map(|y| self.row(y)).collect();
         Array3::from_shape_fn((2, height, width), |(k, y, x)| rows[y][x][k])
+    }
+
+    /// Whether the true displacement is defined in the whole picture.
+    pub fn is_everywhere(&self) -> bool {
+        let [width, height] = self.scene.size;
+        let solid = |y: usize, x: usize| self.scene.flow.solid(self.element(x as f64, y as f64));
+        !(0..height).any(|y| (0..width).any(|x| solid(y, x)))
     }
 
     /// Where the true displacement is defined: true outside bodies, height × width.

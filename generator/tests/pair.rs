@@ -4,10 +4,13 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use motefield_generator::flow::{Carried, Flow, LambOseen, Spectrum, Turbulence, Uniform, VortexStreet};
-use motefield_generator::pair::{Shown, expected, shown};
+use motefield_generator::pair::{Band, Bands, Shown, bands, expected, frame, series_bands, shown};
 use motefield_generator::population::Brightness;
-use motefield_generator::{Camera, Exposure, Profile, Scene, SceneField, Seed, Sensor, Sheet, render, truth};
-use ndarray::Array2;
+use motefield_generator::{
+    Camera, Exposure, Glare, HotSpots, Profile, Reflections, Scene, SceneField, Seed, Sensor, Sheet, render,
+    truth,
+};
+use ndarray::{Array2, Axis};
 
 fn scene(displacement_px: [f64; 3]) -> Scene {
     Scene {
@@ -467,4 +470,60 @@ fn large_pictures_are_the_same_on_a_thread_of_a_pool() {
     let alone = render(&large, Seed::default()).unwrap();
     let pool = rayon::ThreadPoolBuilder::new().num_threads(2).build().unwrap();
     assert_eq!(pool.install(|| render(&large, Seed::default())).unwrap(), alone);
+}
+
+/// The bands of a picture taller than one band are its rows, to the bit, with everything that
+/// reaches over their borders: streaks, crosstalk, reflections, perspective.
+#[test]
+fn bands_are_the_rows_of_the_picture() {
+    let mut scene = scene([3.0, 9.0, 2.0]);
+    scene.size = [64, 1100];
+    scene.exposure = Exposure::Fraction(0.6);
+    scene.camera.parasitic_sensitivity = 0.01;
+    scene.camera.sensor.as_mut().unwrap().crosstalk = 0.1;
+    scene.camera.sensor.as_mut().unwrap().prnu = 0.01;
+    scene.imaging.distance_px = Some(3000.0);
+    scene.light.reflections = Reflections {
+        picture: Some(Arc::new(Array2::from_shape_fn((1100, 64), |(y, x)| {
+            (x + y) as f32
+        }))),
+        glare: Some(Glare {
+            peak_e: 300.0,
+            at_px: [0.0, 20.0],
+            angle_rad: 1.5,
+            width_px: 4.0,
+        }),
+        hot_spots: Some(HotSpots {
+            count: 300,
+            peak_e: 500.0,
+            diameter_px: 8.0,
+        }),
+    };
+    let seed = Seed {
+        study: 3,
+        point: 1,
+        realisation: 4,
+    };
+    let together = |bands: Bands, of: fn(&Band) -> &Vec<Array2<f32>>| {
+        let bands: Vec<Band> = bands.collect();
+        assert_eq!(
+            bands.iter().map(|band| band.top).collect::<Vec<_>>(),
+            [0, 512, 1024]
+        );
+        let frame = |k: usize| {
+            let parts: Vec<_> = bands.iter().map(|band| of(band)[k].view()).collect();
+            ndarray::concatenate(Axis(0), &parts).unwrap()
+        };
+        (0..of(&bands[0]).len()).map(frame).collect::<Vec<_>>()
+    };
+    let grey = together(bands(&scene, seed).unwrap(), |band| &band.grey);
+    let pair = render(&scene, seed).unwrap();
+    assert!(grey[0] == pair.a && grey[1] == pair.b);
+    let light = together(bands(&scene, seed).unwrap(), |band| &band.expected);
+    let pair = expected(&scene, seed).unwrap();
+    assert!(light[0] == pair.a && light[1] == pair.b);
+    let [light, grey] = frame(&scene, seed, 2).unwrap();
+    let of_series = || series_bands(&scene, seed, 2).unwrap();
+    assert!(together(of_series(), |band| &band.expected) == [light]);
+    assert!(together(of_series(), |band| &band.grey) == [grey]);
 }

@@ -1,6 +1,8 @@
 //! Draws what estimated uncertainties are worth: the actual error against the estimated one, a
 //! panel for each estimator.
 
+use std::collections::BTreeMap;
+
 use motefield_evaluator::uncertainty::ReliabilityClass;
 
 use crate::figure::legend::{self, LegendEntry};
@@ -19,6 +21,8 @@ const PITCH: f64 = 330.0;
 const LEFT: f64 = 74.0;
 const TOP: f64 = 96.0;
 const LEGEND: f64 = 150.0;
+/// From one line of cautions to the next, px.
+const LINE: f64 = 18.0;
 /// Values that the legend names at most.
 const NAMED: usize = 12;
 
@@ -34,7 +38,11 @@ pub fn draw(key: &str, rows: &[(Label, &Point)]) -> String {
         point.besides.trust.iter().map(|t| t.estimator.as_str()).collect()
     });
     let panels_end = LEFT + PITCH * estimators.len().max(1) as f64;
-    let size = [panels_end + LEGEND, TOP + SIDE + 66.0];
+    let cautions = cautions(rows);
+    let size = [
+        panels_end + LEGEND,
+        TOP + SIDE + 66.0 + LINE * cautions.len() as f64,
+    ];
     let title = format!("Uncertainty against error, over {key}");
     let mut svg = Svg::new(size, &title, ABOUT);
     let (text, font) = fitted(&title, TITLE, size[0] - 2.0 * 20.0);
@@ -51,7 +59,25 @@ pub fn draw(key: &str, rows: &[(Label, &Point)]) -> String {
         panel(&mut svg, area, range, rows, k);
     }
     values(&mut svg, key, rows, panels_end - 30.0);
+    for (k, caution) in cautions.iter().enumerate() {
+        let (text, font) = fitted(caution, LABEL, size[0] - 2.0 * 20.0);
+        let base = TOP + SIDE + 70.0 + LINE * k as f64;
+        svg.text(&text, font, [20.0, base], Anchor::Start, "");
+    }
     svg.finish()
+}
+
+/// What must be said beside the points, each caveat once with the values that it concerns.
+fn cautions(rows: &[(Label, &Point)]) -> Vec<String> {
+    let mut of: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for (label, point) in rows {
+        for caveat in &point.caveats {
+            of.entry(caveat.id()).or_default().push(label.text());
+        }
+    }
+    of.into_iter()
+        .map(|(caveat, values)| format!("Caution at {}: {}", values.join(", "), caveat.replace('-', " ")))
+        .collect()
 }
 
 /// Which colour is which value of the key.

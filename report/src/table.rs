@@ -3,7 +3,6 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_files::table::Table;
 use motefield_rig::quantity::digits;
-#[cfg(doc)]
 use motefield_study::caveat::Caveat;
 use motefield_study::run::{Point, trust};
 use motefield_study::values::{Figure, figures};
@@ -121,16 +120,19 @@ pub fn csv(rows: &[(Label, &Point)]) -> String {
                 .into_iter()
                 .flat_map(|(_, figure)| cells_of(figure)),
         );
-        row.push(caveats(point));
+        row.push(ids(&point.caveats));
         table.rows.push(row);
     }
     table.csv()
 }
 
 /// The identifiers of what must be said beside a point's figures, with spaces between them.
-fn caveats(point: &Point) -> String {
-    let all: Vec<&str> = point.caveats.iter().map(|caveat| caveat.id()).collect();
-    all.join(" ")
+pub(crate) fn ids(caveats: &[Caveat]) -> String {
+    caveats
+        .iter()
+        .map(|caveat| caveat.id())
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// `reliability.csv`: what the estimated uncertainties are worth, one row per point, estimator and

@@ -360,3 +360,28 @@ fn the_window_is_chosen_by_what_the_flow_asks() {
         .unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(&done.stderr)));
     assert_eq!(d["best"]["values"][0], "16", "{d:#}");
 }
+
+/// In steady uniform flow a larger window is always better (its random error falls with the number
+/// of particles), so the largest of a list is best and the answer says that nothing larger was
+/// tried. With dots and few particles a caveat stands beside each error.
+#[test]
+fn the_end_of_a_list_and_what_must_be_said_stand_beside_the_answer() {
+    let directory = empty("choice_end");
+    let (code, d) = free(
+        &directory,
+        "windows",
+        &[
+            "--for",
+            "processing.window=16,32,64",
+            "--set",
+            "image.electrons=600e",
+            "--set",
+            "image.seeding_density=0.008ppp",
+        ],
+    );
+    assert_eq!(code, 0);
+    assert_eq!(d["best"]["values"][0], "64");
+    assert_eq!(d["at_end_of_tried"], serde_json::json!(["processing.window"]));
+    let small = d["trials"].as_array().unwrap().iter().find(|t| t["values"][0] == "16");
+    assert_eq!(small.unwrap()["caveats"][0]["id"], "few-particles", "{d:#}");
+}

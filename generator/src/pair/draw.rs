@@ -1,10 +1,12 @@
-//! Draws the light of all particles on the frames.
+//! Draws the light of all particles on the frames, from the top of the picture down.
 //!
 //! The cells of the seeding are drawn row by row, each row into strips of its own, and the strips
 //! are added to the frames in order. Threads can share the rows of a large picture, and the result
-//! is the same to the bit on any number of them.
+//! is the same to the bit on any number of them. A row of pixels is finished as soon as all cells
+//! are drawn whose particles can reach it, so that no more than a band of a large picture need be
+//! in memory.
 
-use ndarray::{Array2, Axis, Slice};
+use ndarray::Array2;
 use rayon::prelude::*;
 
 use crate::exposure::{Exposer, Paths};
@@ -19,46 +21,166 @@ use crate::threads::shares;
 /// Rows of cells whose strips are in memory at a time.
 const ROWS_AT_ONCE: usize = 16;
 
-/// Expected photo-electrons of particles, moved by `by_px`, and of reflections: a frame of
-/// height × width for each pulse.
-pub(super) fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Vec<Array2<f32>> {
-    let [width, height] = scene.size;
-    let reflections = scene.light.reflections.light(scene.size, seed);
-    let mut frames: Vec<Array2<f32>> = flashes
-        .iter()
-        .map(|flash| match &reflections {
-            Some(light) => light * flash.pulse.energy_ratio as f32,
-            None => Array2::zeros((height, width)),
-        })
-        .collect();
-    if scene.seeding_density_ppp == 0.0 || scene.electrons == 0.0 {
-        return frames;
-    }
-    let volume = Volume::of(scene, flashes);
-    let exposers: Vec<Exposer> = flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect();
-    let brush = Brush::of(scene);
-    let strips = |cells: &Vec<[i64; 3]>| {
-        let mut particles = Vec::new();
-        for cell in cells {
-            volume.fill(scene, *cell, seed, &mut particles);
+/// The frames of a scene's pulses while they are drawn: expected photo-electrons of particles and
+/// of reflections.
+pub(super) struct Drawing<'a> {
+    scene: &'a Scene,
+    seed: Seed,
+    /// By how much all particle images are moved, px.
+    by_px: [f64; 2],
+    exposers: Vec<Exposer<'a>>,
+    brush: Brush,
+    /// None without particles.
+    volume: Option<Volume>,
+    /// Rows of cells, and how many of them are drawn.
+    cells: Vec<Vec<[i64; 3]>>,
+    drawn: usize,
+    frames: Vec<Canvas>,
+}
+
+impl<'a> Drawing<'a> {
+    pub(super) fn new(scene: &'a Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Drawing<'a> {
+        let dark = scene.seeding_density_ppp == 0.0 || scene.electrons == 0.0;
+        let volume = (!dark).then(|| Volume::of(scene, flashes));
+        let energy = flashes.iter().map(|flash| flash.pulse.energy_ratio as f32);
+        Drawing {
+            scene,
+            seed,
+            by_px,
+            exposers: flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect(),
+            brush: Brush::of(scene),
+            cells: volume.as_ref().map_or_else(Vec::new, Volume::rows),
+            volume,
+            drawn: 0,
+            frames: energy.map(|energy_ratio| Canvas::new(energy_ratio)).collect(),
         }
-        strips(scene, &particles, &exposers, &brush, by_px)
-    };
-    for rows in volume.rows().chunks(ROWS_AT_ONCE) {
-        let drawn: Vec<Vec<Strip>> = if shares(scene.size) {
-            rows.par_iter().map(strips).collect()
-        } else {
-            rows.iter().map(strips).collect()
+    }
+
+    /// Finishes the rows of pixels above `end`.
+    pub(super) fn draw(&mut self, end: usize) {
+        let Some(volume) = &self.volume else {
+            return self.open(end);
         };
-        for row in drawn {
-            for (frame, strip) in frames.iter_mut().zip(row) {
-                let end = strip.top + strip.light.nrows();
-                let mut part = frame.slice_axis_mut(Axis(0), Slice::from(strip.top..end));
-                part += &strip.light;
+        let last = volume.last_row_above(self.scene, end);
+        let due = self.cells[self.drawn..]
+            .iter()
+            .take_while(|row| row.first().is_some_and(|cell| cell[1] <= last))
+            .count();
+        let due = self.drawn..self.drawn + due;
+        self.drawn = due.end;
+        let cells = std::mem::take(&mut self.cells);
+        for rows in cells[due].chunks(ROWS_AT_ONCE) {
+            let drawn: Vec<Vec<Strip>> = if shares(self.scene.size) {
+                rows.par_iter().map(|row| self.strips(row)).collect()
+            } else {
+                rows.iter().map(|row| self.strips(row)).collect()
+            };
+            for row in drawn {
+                self.open(row.iter().map(Strip::end).max().unwrap_or(0));
+                for (frame, strip) in self.frames.iter_mut().zip(row) {
+                    frame.add(&strip);
+                }
             }
         }
+        self.cells = cells;
+        self.open(end);
     }
-    frames
+
+    /// Opens the rows of pixels above `end`, with the reflected light on them.
+    fn open(&mut self, end: usize) {
+        let [width, _] = self.scene.size;
+        let opened = self.frames[0].end(width);
+        if end <= opened {
+            return;
+        }
+        let reflections = &self.scene.light.reflections;
+        let reflected = reflections.rows(self.scene.size, opened..end, self.seed);
+        for frame in &mut self.frames {
+            frame.open((end - opened) * width, reflected.as_ref());
+        }
+    }
+
+    /// Takes the rows of pixels above `end` out of the drawing: a frame for each pulse.
+    ///
+    /// # Panics
+    /// When they are not [drawn](Drawing::draw).
+    pub(super) fn take(&mut self, end: usize) -> Vec<Array2<f32>> {
+        let [width, _] = self.scene.size;
+        self.frames
+            .iter_mut()
+            .map(|frame| frame.take(end, width))
+            .collect()
+    }
+
+    /// A copy of the first row of pixels not taken yet: one for each pulse.
+    ///
+    /// # Panics
+    /// When it is not [drawn](Drawing::draw).
+    pub(super) fn next_row(&self) -> Vec<Array2<f32>> {
+        let [width, _] = self.scene.size;
+        let row = |frame: &Canvas| Array2::from_shape_fn((1, width), |(_, x)| frame.light[x]);
+        self.frames.iter().map(row).collect()
+    }
+
+    /// The strips of a row of cells, one for each pulse.
+    fn strips(&self, cells: &[[i64; 3]]) -> Vec<Strip> {
+        let mut particles = Vec::new();
+        if let Some(volume) = &self.volume {
+            for cell in cells {
+                volume.fill(self.scene, *cell, self.seed, &mut particles);
+            }
+        }
+        strips(self.scene, &particles, &self.exposers, &self.brush, self.by_px)
+    }
+}
+
+/// Rows of pixels of one frame that are being drawn.
+struct Canvas {
+    /// First row.
+    top: usize,
+    light: Vec<f32>,
+    /// Energy of the pulse, over that of the reflected light.
+    energy_ratio: f32,
+}
+
+impl Canvas {
+    fn new(energy_ratio: f32) -> Canvas {
+        Canvas {
+            top: 0,
+            light: Vec::new(),
+            energy_ratio,
+        }
+    }
+
+    fn end(&self, width: usize) -> usize {
+        self.top + self.light.len() / width
+    }
+
+    fn open(&mut self, pixels: usize, reflected: Option<&Array2<f32>>) {
+        match reflected {
+            Some(light) => self.light.extend(light.iter().map(|e| e * self.energy_ratio)),
+            None => self.light.resize(self.light.len() + pixels, 0.0),
+        }
+    }
+
+    /// Adds a strip. Rows that were taken already lie out of its particles' reach.
+    fn add(&mut self, strip: &Strip) {
+        let width = strip.light.ncols();
+        let light = strip.light.as_slice().expect("an image in standard layout");
+        let taken = self.top.saturating_sub(strip.top).min(strip.light.nrows());
+        let start = (strip.top + taken - self.top.min(strip.top + taken)) * width;
+        for (pixel, light) in self.light[start..].iter_mut().zip(&light[taken * width..]) {
+            *pixel += light;
+        }
+    }
+
+    fn take(&mut self, end: usize, width: usize) -> Array2<f32> {
+        let rows = end - self.top;
+        let rest = self.light.split_off(rows * width);
+        let light = std::mem::replace(&mut self.light, rest);
+        self.top = end;
+        Array2::from_shape_vec((rows, width), light).expect("whole rows")
+    }
 }
 
 /// Light of one row of cells in a frame.
@@ -66,6 +188,12 @@ struct Strip {
     /// Row of the frame at which the strip begins.
     top: usize,
     light: Array2<f32>,
+}
+
+impl Strip {
+    fn end(&self) -> usize {
+        self.top + self.light.nrows()
+    }
 }
 
 /// The strips of some particles, one for each pulse.

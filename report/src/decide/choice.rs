@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use crate::format::{columns, ends, fine_percent, interval, percent, percent_more, remarks};
 use crate::json::{self, Interval};
+use crate::table::ids;
 use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
@@ -65,6 +66,16 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
     }
     if best.is_some() {
         text.push_str("= not distinguishable from the best with 95 % confidence (on the same pairs).\n");
+    }
+    for end in choice.at_end_of_tried() {
+        let _ = writeln!(
+            text,
+            "{} is the {} value of {} that was tried; a {} one may have a smaller error.",
+            end.value.text,
+            if end.largest { "largest" } else { "smallest" },
+            end.key,
+            if end.largest { "larger" } else { "smaller" },
+        );
     }
     if let (Some(standing), Some((_, best))) = (&choice.standing, best) {
         let _ = match (standing.obstacle(choice.wish.valid), standing.measured()) {
@@ -144,11 +155,10 @@ pub fn csv(choice: &SettingsChoice) -> String {
         if let Some(m) = trial.measured() {
             let estimates = [m.point.score.total_px, m.relative()];
             row.extend(estimates.iter().flat_map(|e| [e.value, e.lo, e.hi]).map(digits));
-            let caveats: Vec<&str> = m.point.caveats.iter().map(|caveat| caveat.id()).collect();
             row.extend([
                 digits(m.valid()),
                 m.point.score.pairs.to_string(),
-                caveats.join(" "),
+                ids(&m.point.caveats),
             ]);
         }
         row.resize(table.columns.len(), String::new());
@@ -187,6 +197,7 @@ pub fn json(choice: &SettingsChoice, setup: &Setup, go_on: &str) -> Json {
         "precision": choice.wish.effort.precision,
         "valid_fraction_asked": choice.wish.valid,
         "best": choice.best().map(|(t, _)| row(t)),
+        "at_end_of_tried": choice.at_end_of_tried().iter().map(|end| end.key).collect::<Vec<_>>(),
         "standing": choice.standing.as_ref().map(row),
         "trials": choice.trials.iter().map(row).collect::<Vec<_>>(),
         "stopped": choice.stopped,

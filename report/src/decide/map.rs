@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use crate::format::{ends, in_percent, percent, percent_more};
 use crate::json;
+use crate::table::ids;
 use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_rig::setup::Setup;
@@ -213,6 +214,9 @@ fn describe(text: &mut String, m: &MeasuredSetting) {
         short(m.streak_px),
         percent(m.valid())
     );
+    for caveat in &m.point.caveats {
+        let _ = writeln!(text, "  caution: {caveat}");
+    }
     if !m.broken.is_empty() {
         let names: Vec<&str> = m.broken.iter().map(|rule| rule.as_str()).collect();
         let _ = writeln!(text, "  rules of the trade broken there: {}", names.join(", "));
@@ -260,10 +264,11 @@ fn standing_words(map: &Map, text: &mut String) {
 /// One row per trial. Columns: the keys with their units, `state` (`usable` or what stands
 /// against it), then of what was measured: error of the velocity over the mean speed with its 95 %
 /// interval, total error, curvature, mean and fastest displacement, streak (px), share of valid
-/// vectors, share of the full well, pairs.
+/// vectors, share of the full well, pairs, and the identifiers of what must be said beside
+/// ([`Caveat::id`](motefield_study::caveat::Caveat::id)), with spaces between.
 pub fn csv(map: &Map) -> String {
     let columns = map.axes.iter().flat_map(|axis| [axis.key.as_str(), "unit"]);
-    let mut table = Table::new(columns.chain(["state"]).chain(FIGURES));
+    let mut table = Table::new(columns.chain(["state"]).chain(FIGURES).chain(["caveats"]));
     for t in &map.trials {
         let head = t.values.iter().flat_map(|v| [v.number.clone(), v.unit.clone()]);
         let figures = t.measured().map(figures).unwrap_or_default();
@@ -274,6 +279,8 @@ pub fn csv(map: &Map) -> String {
         let mut row: Vec<String> = head.collect();
         row.push(t.state(map.wish.valid).to_owned());
         row.extend((0..FIGURES.len()).map(cell));
+        let caveats = t.measured().map_or(&[][..], |m| &m.point.caveats);
+        row.push(ids(caveats));
         table.rows.push(row);
     }
     table.csv()
@@ -291,6 +298,7 @@ fn row(map: &Map, t: &Trial) -> Json {
         for (name, value) in FIGURES.iter().zip(figures(m)) {
             row[*name] = json!(value);
         }
+        row["caveats"] = json::caveats(&m.point.caveats);
         row["rules_broken"] = m.broken.iter().map(|rule| rule.as_str()).collect();
     }
     row

@@ -5,7 +5,7 @@ use crate::figure::palette::{BY_SIZE, FAINT, GREY, INK, PALE, PAPER, VERMILION, 
 use crate::figure::{
     Anchor, Area, BOLD, HEADING, LABEL, NOTE, Svg, TITLE, fill, fitted, middle, stroke, text_width,
 };
-use crate::format::{ends, in_percent, percent};
+use crate::format::{ends, in_percent, percent, remarks};
 use motefield_rig::quantity::short;
 use motefield_study::decide::map::Map;
 use motefield_study::decide::trial::{Obstacle, Trial};
@@ -153,10 +153,16 @@ fn sentences(map: &Map, field: &Field, go_on: &str) -> Vec<String> {
             ends(in_percent(relative)),
         ));
         all.push("Dots: values tried near the best. Heavy outline: at most 10 % more error.".to_owned());
+        if !m.point.caveats.is_empty() {
+            all.push(format!("Caution: {}.", remarks(&m.point.caveats)));
+        }
     } else {
         all.push("No combination is usable.".to_owned());
     }
     let trials = field.trials();
+    if trials.iter().any(|(.., trial)| is_cautioned(trial)) {
+        all.push(CAUTIONED.to_owned());
+    }
     let mut shut: Vec<Obstacle> = trials
         .iter()
         .filter_map(|(.., trial)| trial.obstacle(map.wish.valid))
@@ -165,6 +171,13 @@ fn sentences(map: &Map, field: &Field, go_on: &str) -> Vec<String> {
     shut.dedup();
     all.extend(shut.into_iter().map(|obstacle| legend(obstacle).to_owned()));
     all
+}
+
+const CAUTIONED: &str =
+    "*  something must be said beside this error: see the caveats in map.csv or decision.json";
+
+fn is_cautioned(trial: &Trial) -> bool {
+    trial.measured().is_some_and(|m| !m.point.caveats.is_empty())
 }
 
 /// The values of an axis without those, beyond the first, at which everything is ruled out up to
@@ -210,7 +223,8 @@ fn paint(svg: &mut Svg, map: &Map, trial: &Trial, area: Area, smallest: f64) {
                 svg.area(inner, &stroke(INK, 2.0));
             }
             let ink = if share > 0.45 { PAPER } else { INK };
-            write(svg, &short(100.0 * relative), ink);
+            let mark = if is_cautioned(trial) { " *" } else { "" };
+            write(svg, &format!("{}{mark}", short(100.0 * relative)), ink);
         }
         (None, None) => {
             svg.area(area, &fill(PALE));

@@ -5,7 +5,7 @@ use super::arrangement::Arrangement;
 use super::facts::Facts;
 use super::flow_facts::{flow_facts, timing_facts};
 use super::motion::Motion;
-use super::rules::{RuleInput, Rule, Status};
+use super::rules::{Rule, RuleInput, Status};
 use super::straddle::Straddle;
 use super::{Fact, Heading, plan};
 use crate::caution;

@@ -31,6 +31,43 @@ pub struct SettingsChoice {
     pub stopped: bool,
 }
 
+/// A number whose best value is the smallest or largest tried.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EndOfTried<'a> {
+    /// The key.
+    pub key: &'a str,
+    /// Its best value.
+    pub value: &'a SweepValue,
+    /// Whether it is the largest; else it is the smallest.
+    pub largest: bool,
+}
+
+impl SettingsChoice {
+    /// The settings by number whose best value has no neighbour on one side among those tried, of
+    /// three or more.
+    pub fn at_end_of_tried(&self) -> Vec<EndOfTried<'_>> {
+        let Some((best, _)) = self.best() else {
+            return Vec::new();
+        };
+        let of_key = |k: usize| {
+            let number = |value: &SweepValue| value.number.parse::<f64>().ok();
+            let numbers: Option<Vec<f64>> = self.trials.iter().map(|t| number(&t.values[k])).collect();
+            let mut numbers = numbers?;
+            numbers.sort_by(f64::total_cmp);
+            numbers.dedup();
+            let (value, at) = (&best.values[k], number(&best.values[k])?);
+            let largest = numbers.last() == Some(&at);
+            let end = numbers.len() >= 3 && (largest || numbers.first() == Some(&at));
+            end.then(|| EndOfTried {
+                key: &self.keys[k],
+                value,
+                largest,
+            })
+        };
+        (0..self.keys.len()).filter_map(of_key).collect()
+    }
+}
+
 /// What is tried for a key when the user names no values: every word of a processing choice, usual
 /// sizes of windows, or the setup's value and those about it.
 fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
