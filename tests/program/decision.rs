@@ -382,6 +382,10 @@ fn the_end_of_a_list_and_what_must_be_said_stand_beside_the_answer() {
     assert_eq!(code, 0);
     assert_eq!(d["best"]["values"][0], "64");
     assert_eq!(d["at_end_of_tried"], serde_json::json!(["processing.window"]));
-    let small = d["trials"].as_array().unwrap().iter().find(|t| t["values"][0] == "16");
+    let small = d["trials"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|t| t["values"][0] == "16");
     assert_eq!(small.unwrap()["caveats"][0]["id"], "few-particles", "{d:#}");
 }

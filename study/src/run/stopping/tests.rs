@@ -8,6 +8,8 @@ use rand_chacha::ChaCha8Rng;
 
 use super::*;
 
+mod rendered;
+
 /// Windows of 32 px that overlap by three quarters, in a picture of 256 px.
 const SIDE: usize = 29;
 const OVER: usize = 4;
@@ -92,21 +94,29 @@ impl SimulatedFlow {
         .score()
     }
 
-    /// A study as `run` makes it: its score, and how many pairs it took.
     fn study(&self, rng: &mut ChaCha8Rng, effort: &Effort) -> (Score, usize) {
-        let mut errors = Vec::new();
-        let mut wanted = effort.first_pairs.min(effort.most_pairs);
-        loop {
-            while errors.len() < wanted {
-                errors.push(self.pair(rng));
-            }
-            let score = self.score(&errors);
-            let need = needed(&score, errors.len(), effort.most_pairs, effort);
-            if need <= errors.len() {
-                return (score, errors.len());
-            }
-            wanted = next(need, errors.len());
+        study(|_| self.pair(rng), |errors| self.score(errors), effort)
+    }
+}
+
+/// A study as `run` makes it of pair 0, 1, 2 …: its score, and how many pairs it took.
+fn study(
+    mut pair: impl FnMut(usize) -> Errors,
+    score: impl Fn(&[Errors]) -> Score,
+    effort: &Effort,
+) -> (Score, usize) {
+    let mut errors = Vec::new();
+    let mut wanted = effort.first_pairs.min(effort.most_pairs);
+    loop {
+        while errors.len() < wanted {
+            errors.push(pair(errors.len()));
         }
+        let score = score(&errors);
+        let need = needed(&score, errors.len(), effort.most_pairs, effort);
+        if need <= errors.len() {
+            return (score, errors.len());
+        }
+        wanted = next(need, errors.len());
     }
 }
 
@@ -177,6 +187,9 @@ fn studies_that_stop_by_themselves_cover() {
     }
 }
 
+const PRECISIONS: [f64; 4] = [0.3, 0.1, 0.05, 0.02];
+const FIRST_PAIRS: [usize; 3] = [2, 4, 8];
+
 /// The same at every precision and number of pairs; a few minutes:
 /// `cargo test -p motefield-study --lib stopping -- --ignored --nocapture`.
 #[test]
@@ -184,8 +197,8 @@ fn studies_that_stop_by_themselves_cover() {
 fn every_precision_and_number_of_pairs_covers() {
     let mut failed = vec![];
     for flow in &FLOWS {
-        for precision in [0.3, 0.1, 0.05, 0.02] {
-            for first_pairs in [2, 4, 8] {
+        for precision in PRECISIONS {
+            for first_pairs in FIRST_PAIRS {
                 let effort = Effort {
                     precision,
                     first_pairs,
