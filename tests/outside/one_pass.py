@@ -30,6 +30,7 @@ class Conditions:
     streak: tuple = (0.0, 0.0)
     gradient: float = 0.0  # change of the displacement along x with y, px per px
     lost: float = 0.0  # share of the images without a partner
+    gaussian_sheet: bool = False  # of e^-2 thickness, inside which the density counts; else a top hat
     background: float = 0.0
     dark_noise: float | None = None  # no camera without
     full_well: float = np.inf
@@ -52,21 +53,15 @@ def profile(size, at, diameter, streak):
     return 0.5 * np.diff(integral_of_erf(edges + half) - integral_of_erf(edges - half), axis=0) / (2.0 * half)
 
 
-def oblique(size, x, y, c):
-    """Pixels of streaks along both axes: the mean of enough images along the way."""
-    steps = int(np.ceil(4 * np.hypot(*c.streak) / c.diameter)) * 4
-    total = np.zeros((size, size))
-    for part in (np.arange(steps) + 0.5) / steps - 0.5:
-        gx, gy = (profile(size, at + part * s, c.diameter, 0.0) for at, s in ((x, c.streak[0]), (y, c.streak[1])))
-        total += gy @ gx.T
-    return c.electrons * total / steps
-
-
-def picture(size, x, y, c):
-    if c.streak[0] and c.streak[1]:
-        return oblique(size, x, y, c)
+def picture(size, x, y, light, c):
+    """Streaks are along one of the axes."""
     gx, gy = profile(size, x, c.diameter, c.streak[0]), profile(size, y, c.diameter, c.streak[1])
-    return c.electrons * gy @ gx.T
+    return (gy * light) @ gx.T
+
+
+def peak_share(diameter, streak):
+    """Share of the light in the pixel in the middle of a streak along x."""
+    return (profile(1, np.zeros(1), diameter, streak) * profile(1, np.zeros(1), diameter, 0.0)).item()
 
 
 def camera(light, c, random):
@@ -82,16 +77,24 @@ def pair(c, random):
     size = c.window
     reach = 2.0 * c.diameter + 0.5 * max(map(abs, c.streak)) + 0.5 * max(map(abs, c.displacement)) + 0.5 * abs(c.gradient) * size
     side = size + 2.0 * reach
-    x, y = random.uniform(-0.5 - reach, size - 0.5 + reach, (2, random.poisson(c.density * side * side)))
+    # A Gaussian sheet lights particles out to 1.5 times its thickness, where 1e-8 of the light is left.
+    depth = 3.0 if c.gaussian_sheet else 1.0
+
+    def particles(density):
+        x, y = random.uniform(-0.5 - reach, size - 0.5 + reach, (2, random.poisson(density * depth * side * side)))
+        z = random.uniform(-0.5 * depth, 0.5 * depth, x.size)
+        return x, y, c.electrons * (np.exp(-8.0 * z * z) if c.gaussian_sheet else np.ones(x.size))
+
+    x, y, light = particles(c.density)
     move = [c.displacement[0] + c.gradient * (y - 0.5 * (size - 1)), c.displacement[1]]
     stay = random.uniform(size=x.size) >= c.lost
-    new = random.uniform(-0.5 - reach, size - 0.5 + reach, (2, random.poisson(c.density * side * side * c.lost)))
+    new = particles(c.density * c.lost)
     frames = []
     for sign in (-0.5, 0.5):
-        px, py = x + sign * move[0], y + sign * move[1]
+        of_frame = [x + sign * move[0], y + sign * move[1], light]
         if sign > 0:
-            px, py = np.append(px[stay], new[0]), np.append(py[stay], new[1])
-        frames.append(camera(picture(size, px, py, c) + c.background, c, random))
+            of_frame = [np.append(old[stay], other) for old, other in zip(of_frame, new)]
+        frames.append(camera(picture(size, *of_frame, c) + c.background, c, random))
     return frames
 
 
@@ -100,8 +103,9 @@ def fraction(below, middle, above):
     peak.
     """
     below, above = (np.maximum(v, 0.01 * middle) for v in (below, above))
-    below, middle, above = np.log(below), np.log(middle), np.log(above)
-    return (below - above) / (2.0 * (below - 2.0 * middle + above))
+    with np.errstate(divide="ignore", invalid="ignore"):  # windows without light
+        below, middle, above = np.log(below), np.log(middle), np.log(above)
+        return (below - above) / (2.0 * (below - 2.0 * middle + above))
 
 
 def interrogate(a, b):
@@ -193,6 +197,17 @@ CASES = {
                                full_well=10000.0, gain=0.40863, black=9.0, largest=4095.0))
         for p in (200.0, 400.0, 600.0, 900.0, 1800.0)
     ],
+    # The same light in the pixel in the middle of the streak; 8 px are taken off by the window's offset.
+    "streak-offset": [
+        (f"{s} px", Conditions(displacement=(0.2, 0.0), diameter=2.5, density=0.03, streak=(s, 0.0), dark_noise=10.0, gain=1.0,
+                               electrons=400.0 / peak_share(2.5, s), black=100.0, largest=65535.0))
+        for s in (0.0, 1.0, 3.0, 5.0)
+    ],
+    "quantisation": [
+        (f"{b} bits", Conditions(electrons=200000.0, dark_noise=0.0, full_well=150000.0, gain=(2**b - 1) / 150000.0, largest=2.0**b - 1))
+        for b in (1, 2, 3, 4, 6, 8)
+    ],
+    "single pass": [("3.3 px", Conditions(displacement=(3.3, 0.0), electrons=20000.0, gaussian_sheet=True))],
     "saturation": [
         (f"{w} e", Conditions(displacement=(2.25, 0.0), diameter=2.5, density=0.03, electrons=2000.0, dark_noise=5.0, full_well=w, gain=1.0,
                               black=100.0, largest=w + 100.0))
