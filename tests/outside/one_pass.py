@@ -210,7 +210,7 @@ CASES = {
     "single pass": [("3.3 px", Conditions(displacement=(3.3, 0.0), electrons=20000.0, gaussian_sheet=True))],
     "saturation": [
         (f"{w} e", Conditions(displacement=(2.25, 0.0), diameter=2.5, density=0.03, electrons=2000.0, dark_noise=5.0, full_well=w, gain=1.0,
-                              black=100.0, largest=w + 100.0))
+                              black=100.0, largest=65535.0))
         for w in (2000.0, 300.0, 100.0, 30.0)
     ],
 }
