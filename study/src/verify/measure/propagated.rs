@@ -21,6 +21,9 @@ fn run(request: &Request) -> Result<Figures, String> {
     Ok(exactly([
         ("mean", of_mean(u, samples)),
         ("variance", of_variance(u * u, samples)),
-        ("shear_stress", of_shear_stress([u, v], number("correlation")?, samples)),
+        (
+            "shear_stress",
+            of_shear_stress([u, v], number("correlation")?, samples),
+        ),
     ]))
 }

@@ -90,7 +90,11 @@ fn run(request: &Request) -> Result<Figures, String> {
 /// pairs; vorticity times the true one, and the square of the latter.
 fn sums(found: &[Values], exact: &[f64]) -> Vec<[f64; 6]> {
     let mean = |k: usize| -> [f64; 3] {
-        let valid: Vec<&[f64; 3]> = found.iter().map(|pair| &pair[k]).filter(|v| v[0].is_finite()).collect();
+        let valid: Vec<&[f64; 3]> = found
+            .iter()
+            .map(|pair| &pair[k])
+            .filter(|v| v[0].is_finite())
+            .collect();
         [0, 1, 2].map(|c| valid.iter().map(|v| v[c]).sum::<f64>() / valid.len() as f64)
     };
     let means: Vec<[f64; 3]> = (0..exact.len()).map(mean).collect();
