@@ -208,6 +208,11 @@ CASES = {
         for b in (1, 2, 3, 4, 6, 8)
     ],
     "single pass": [("3.3 px", Conditions(displacement=(3.3, 0.0), electrons=20000.0, gaussian_sheet=True))],
+    "offset-gain": [("6.1 px", Conditions(displacement=(6.1, 0.0), diameter=2.5))],
+    "error-at-rest": [
+        (f"{w} px", Conditions(displacement=(0.0, 0.0), diameter=2.5, window=w, dark_noise=40.0, gain=1.0, black=400.0, largest=65535.0))
+        for w in (16, 32, 64)
+    ],
     "saturation": [
         (f"{w} e", Conditions(displacement=(2.25, 0.0), diameter=2.5, density=0.03, electrons=2000.0, dark_noise=5.0, full_well=w, gain=1.0,
                               black=100.0, largest=65535.0))
