@@ -31,6 +31,7 @@ FILES = {
     "streak-error": "streak-error",
     "streak-brightness": "streak-offset",
     "saturation": "saturation",
+    "error-at-rest": "error-at-rest",
 }
 
 
