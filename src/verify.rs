@@ -32,8 +32,8 @@ pub struct VerifyCommand {
     /// Runs only cases whose name contains this; may be repeated
     #[arg(long = "case", value_name = "NAME")]
     cases: Vec<String>,
-    /// Compares only figures whose source is of this kind: published, transcribed, derived, memory
-    /// or common-practice; may be repeated
+    /// Compares only figures whose source is of this kind: published, transcribed, derived, memory,
+    /// common-practice or own-requirement; may be repeated
     #[arg(long = "kind", value_name = "KIND")]
     kinds: Vec<SourceKind>,
     /// Lists the cases with their sources and figures without running them

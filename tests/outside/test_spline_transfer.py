@@ -1,4 +1,4 @@
-"""The reference case of the interpolators lists what their transfer functions give."""
+"""The reference cases of the interpolators list what their transfer functions give."""
 
 import tomllib
 from pathlib import Path
@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.interpolate import make_interp_spline
-from spline_transfer import DEGREES, rms_over_deviation, transfer
+from spline_transfer import DEGREES, bias, rms_over_deviation, transfer
 
-CASE = Path(__file__).parents[2] / "cases" / "reference" / "interpolators.toml"
+CASES = Path(__file__).parents[2] / "cases" / "reference"
 
 
 @pytest.mark.parametrize("degree", [1, 3, 5, 7])
@@ -23,7 +23,7 @@ def test_transfer(degree):
 
 
 def test_case():
-    case = tomllib.loads(CASE.read_text())
+    case = tomllib.loads((CASES / "interpolators.toml").read_text())
     diameters = [float(value.removesuffix(" px")) for value in case["sweep"]["values"]]
     shift = float(case["arguments"]["shift"].removesuffix(" px"))
     listed = {e["of"]: e["equals"] for e in case["expect"] if e["name"].startswith("transfer of the")}
@@ -31,3 +31,14 @@ def test_case():
     for name, values in listed.items():
         for diameter, expected in zip(diameters, values, strict=True):
             assert rms_over_deviation(diameter, shift, DEGREES[name]) == pytest.approx(expected, abs=6e-6)
+
+
+def test_bias():
+    case = tomllib.loads((CASES / "interpolator-bias.toml").read_text())
+    diameters = [float(value.removesuffix(" px")) for value in case["sweep"]["values"]]
+    shift = float(case["arguments"]["shift"].removesuffix(" px"))
+    listed = {e["of"]: e["equals"] for e in case["expect"] if e["name"].startswith("expected bias of the")}
+    assert listed.keys() == DEGREES.keys()
+    for name, values in listed.items():
+        for diameter, expected in zip(diameters, values, strict=True):
+            assert bias(diameter, shift, DEGREES[name], 32) == pytest.approx(expected, abs=6e-6)

@@ -1,4 +1,4 @@
-"""The reference case of the weighted windows lists what the expected peak gives."""
+"""The reference cases of the weighted windows list what the expected peak gives."""
 
 import tomllib
 from pathlib import Path
@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from window_response import WEIGHTS, response
 
-CASE = Path(__file__).parents[2] / "cases" / "reference" / "response-weighted.toml"
+CASES = Path(__file__).parents[2] / "cases" / "reference"
 
 
 def px(text):
@@ -26,10 +26,22 @@ def test_small_waves():
 
 
 def test_case():
-    case = tomllib.loads(CASE.read_text())
+    case = tomllib.loads((CASES / "response-weighted.toml").read_text())
     amplitude, diameter = px(case["setup"]["flow"]["amplitude"]), px(case["setup"]["image"]["particle_diameter"])
     listed = {e["of"]: e["equals"] for e in case["expect"]}
     assert listed.keys() == WEIGHTS.keys()
     for name, values in listed.items():
         for wavelength, expected in zip(map(px, case["sweep"]["values"]), values, strict=True):
             assert response(name, wavelength, amplitude, diameter) == pytest.approx(expected, abs=6e-6)
+
+
+def test_passes():
+    """1 - (1 - r)^k after k passes."""
+    case = tomllib.loads((CASES / "response-weighted-iterated.toml").read_text())
+    diameter = px(case["setup"]["image"]["particle_diameter"])
+    passes = {variant["name"]: variant["set"]["passes"] for variant in case["variant"]}
+    for expectation in case["expect"]:
+        name, k = expectation["of"].split(",")[0], passes[expectation["of"]]
+        for wavelength, expected in zip(map(px, case["sweep"]["values"]), expectation["equals"], strict=True):
+            left = 1 - response(name, wavelength, px(case["setup"]["flow"]["amplitude"]), diameter)
+            assert 1 - left**k == pytest.approx(expected, abs=1e-5)

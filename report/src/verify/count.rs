@@ -81,13 +81,17 @@ impl Count {
     }
 }
 
-/// How many reference figures there are, and of which kinds of source, the most frequent first:
-/// "12 reference figures: 8 derived, 4 from memory."
-pub fn kinds<'a>(cases: impl IntoIterator<Item = &'a Case>) -> String {
-    let counts = of_each_kind(cases);
-    let all: usize = counts.iter().map(|(_, count)| count).sum();
-    let mut present: Vec<_> = counts.into_iter().filter(|(_, count)| *count > 0).collect();
+/// How many reference figures there are, and of which kinds of source, the most frequent first;
+/// requirements of the project's own, which refer to nothing, and figures that are computed without
+/// a picture are counted apart: "12 reference figures: 8 derived, 4 from memory; and 1 requirement
+/// of our own. Of these 13, 5 are arithmetic on formulas, without a picture."
+pub fn kinds<'a>(cases: impl IntoIterator<Item = &'a Case> + Clone) -> String {
+    let (own, mut present): (Vec<_>, Vec<_>) = of_each_kind(cases.clone())
+        .into_iter()
+        .filter(|(_, count)| *count > 0)
+        .partition(|(kind, _)| *kind == SourceKind::OwnRequirement);
     present.sort_by_key(|(_, count)| Reverse(*count));
+    let [all, own] = [&present, &own].map(|c| c.iter().map(|(_, count)| count).sum::<usize>());
     let parts: Vec<String> = present
         .into_iter()
         .map(|(kind, count)| match kind {
@@ -95,12 +99,30 @@ pub fn kinds<'a>(cases: impl IntoIterator<Item = &'a Case>) -> String {
             kind => format!("{count} {}", kind.as_str()),
         })
         .collect();
-    let figures = if all == 1 { "figure" } else { "figures" };
-    format!("{all} reference {figures}: {}.", parts.join(", "))
+    let several = |count: usize, one: &str| format!("{count} {one}{}", if count == 1 { "" } else { "s" });
+    let mut text = several(all, "reference figure");
+    if all > 0 {
+        let _ = write!(text, ": {}", parts.join(", "));
+    }
+    if own > 0 {
+        let _ = write!(text, "; and {} of our own", several(own, "requirement"));
+    }
+    let computed: usize = cases
+        .into_iter()
+        .filter(|case| case.measure.is_arithmetic())
+        .map(|case| case.expectations.len())
+        .sum();
+    match (computed, all + own) {
+        (0, _) => text + ".",
+        (computed, all) if computed == all => text + ". All are arithmetic on formulas, without a picture.",
+        (computed, all) => {
+            format!("{text}. Of these {all}, {computed} are arithmetic on formulas, without a picture.")
+        }
+    }
 }
 
 /// Number of expectations of every kind of source.
-pub(super) fn of_each_kind<'a>(cases: impl IntoIterator<Item = &'a Case>) -> [(SourceKind, usize); 5] {
+pub(super) fn of_each_kind<'a>(cases: impl IntoIterator<Item = &'a Case>) -> [(SourceKind, usize); 6] {
     let mut counts = SourceKind::ALL.map(|kind| (kind, 0));
     for e in cases.into_iter().flat_map(|case| &case.expectations) {
         for (kind, count) in &mut counts {

@@ -15,7 +15,8 @@ const KINDS: &str = "\
 Kinds of source: *published* (read in the publication, or in two independent transcriptions that
 name its table, page or equation), *transcribed* (read in one such transcription), *derived*
 (algebra from standard theory), *memory* (recalled, or quoted without table, page or equation; to be
-confirmed), *common practice* (a rule of the trade without a source).
+confirmed), *common practice* (a rule of the trade without a source). An *own requirement* is what
+this project asks of itself.
 ";
 
 /// The summary page (Markdown): by topic a table of all figures, then each case with its source and

@@ -29,16 +29,19 @@ pub enum SourceKind {
     Memory,
     /// A rule of the trade without a source.
     CommonPractice,
+    /// What this project asks of itself.
+    OwnRequirement,
 }
 
 impl SourceKind {
     /// All kinds, the surest first.
-    pub const ALL: [SourceKind; 5] = [
+    pub const ALL: [SourceKind; 6] = [
         SourceKind::Published,
         SourceKind::Transcribed,
         SourceKind::Derived,
         SourceKind::Memory,
         SourceKind::CommonPractice,
+        SourceKind::OwnRequirement,
     ];
 
     /// The kind's name.
@@ -49,6 +52,7 @@ impl SourceKind {
             SourceKind::Derived => "derived",
             SourceKind::Memory => "memory",
             SourceKind::CommonPractice => "common practice",
+            SourceKind::OwnRequirement => "own requirement",
         }
     }
 }

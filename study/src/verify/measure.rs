@@ -6,7 +6,9 @@
 
 mod displacement;
 mod facts;
+mod fixed_pattern;
 mod flat_field;
+mod fluid;
 mod interpolation;
 mod intervals;
 mod lens;
@@ -14,6 +16,7 @@ mod median;
 mod particle_image;
 mod peak;
 mod planted;
+mod propagated;
 mod range;
 mod response;
 mod seeding;
@@ -21,6 +24,7 @@ mod sphere;
 mod study;
 mod tracer;
 mod uncertainty;
+mod vorticity;
 mod window_light;
 
 use std::collections::BTreeMap;
@@ -55,6 +59,13 @@ pub struct Measure {
     pub statistical: bool,
     /// Computes the figures of one place of one curve.
     pub run: fn(&Request) -> Result<Figures, String>,
+}
+
+impl Measure {
+    /// Whether its figures are computed from numbers, without rendering a picture.
+    pub fn is_arithmetic(&self) -> bool {
+        !self.statistical && self.name != particle_image::PARTICLE_IMAGE.name
+    }
 }
 
 /// What a measure needs for the figures at one place of one curve.
@@ -166,6 +177,7 @@ pub const ALL: &[&Measure] = &[
     &displacement::DISPLACEMENT,
     &peak::PEAK,
     &tracer::TRACER,
+    &fluid::FLUID,
     &response::RESPONSE,
     &uncertainty::UNCERTAINTY,
     &interpolation::INTERPOLATION,
@@ -174,6 +186,7 @@ pub const ALL: &[&Measure] = &[
     &particle_image::PARTICLE_IMAGE,
     &flat_field::FLAT_FIELD,
     &flat_field::CAMERA,
+    &fixed_pattern::FIXED_PATTERN,
     &facts::PLAN,
     &lens::LENS,
     &sphere::SPHERE,
@@ -181,8 +194,10 @@ pub const ALL: &[&Measure] = &[
     &range::RANGE,
     &median::MEDIAN,
     &planted::PLANTED,
+    &vorticity::VORTICITY,
     &intervals::INTERVALS,
     &intervals::COMBINED,
+    &propagated::PROPAGATED,
 ];
 
 /// The measure of this name.

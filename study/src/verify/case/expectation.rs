@@ -74,7 +74,7 @@ impl Number {
     }
 }
 
-/// How far a figure may be from what is expected: the larger of the two limits.
+/// How far a figure may be from what is expected: the largest of the limits given.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Tolerance {
@@ -84,12 +84,20 @@ pub struct Tolerance {
     /// Relative to the expected value.
     #[serde(default)]
     pub relative: f64,
+    /// One unit in the last of so many significant digits, as a table prints them; 0 for none.
+    #[serde(default)]
+    pub digits: u8,
 }
 
 impl Tolerance {
     /// The limit for an expected value, in the quantity's own unit.
     pub fn of(&self, expected: f64) -> f64 {
-        self.absolute.max(self.relative * expected.abs())
+        let limit = self.absolute.max(self.relative * expected.abs());
+        if self.digits == 0 || expected == 0.0 {
+            return limit;
+        }
+        let first = expected.abs().log10().floor() as i32;
+        limit.max(10f64.powi(first + 1 - i32::from(self.digits)))
     }
 
     /// The range allowed about an expected value.
@@ -207,7 +215,7 @@ impl RawExpectation {
 
     fn tolerance(&self) -> Result<Tolerance, String> {
         self.tolerance
-            .filter(|t| t.absolute > 0.0 || t.relative > 0.0)
+            .filter(|t| t.absolute > 0.0 || t.relative > 0.0 || t.digits > 0)
             .ok_or_else(|| {
                 "lacks its tolerance, such as tolerance = { relative = 0.07, absolute = 0.002 }".to_owned()
             })
