@@ -7,6 +7,7 @@
 //! it is to be its twin. The figures need not estimate anything: that both lists agree is what
 //! counts, so that clipping, rounding, overlap of images and processing act on both alike.
 
+pub mod curves;
 pub mod grey_steps;
 pub mod guess;
 

@@ -17,6 +17,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use motefield_evaluator::appearance::curves::{Curves, curves};
 use motefield_evaluator::appearance::grey_steps::{GreySteps, grey_steps};
 use motefield_evaluator::appearance::guess::guess;
 use motefield_evaluator::appearance::{appearance, darkest_by_blocks, fixed_pattern, signal};
@@ -31,6 +32,7 @@ use ndarray::{Array2, ArrayView2};
 use rayon::prelude::*;
 
 use crate::StudyError;
+use crate::manifest::EffectiveSetup;
 use crate::run::{Chain, Effort, Experiment, Point, Progress, Wanted, run_with};
 use field::{Components, Cosines};
 use fit::{Round, limited, mean, weights};
@@ -120,6 +122,10 @@ pub struct Twin {
     pub field: VectorField,
     /// The first recorded pair and a rendered one, in the twin's grey levels.
     pub specimens: [[Array2<f32>; 2]; 2],
+    /// Curves of both.
+    pub curves: [Curves; 2],
+    /// Range of grey levels of their histograms.
+    pub levels: [f64; 2],
     /// Largest difference of a figure between recorded and rendered pairs, in standard errors of that
     /// difference, and their root mean square.
     pub misfit: [f64; 2],
@@ -415,6 +421,21 @@ impl<'a> Fitting<'a> {
         let largest = off.iter().fold(0.0f64, |m, v| m.max(v.abs()));
         let square = off.iter().map(|v| v * v).sum::<f64>() / off.len() as f64;
         let specimen = self.pair(&scene, 1 << 20)?;
+        let specimen = [specimen.a, specimen.b];
+        let field = correlate(specimen[0].view(), specimen[1].view(), self.processing).map_err(whole)?;
+        let white = levels[0]
+            .iter()
+            .flatten()
+            .fold(0.0f64, |m, v| m.max(f64::from(*v)));
+        let black = levels[0]
+            .iter()
+            .flatten()
+            .fold(white, |m, v| m.min(f64::from(*v)));
+        let range = [black, white];
+        let of = |[a, b]: &[Array2<f32>; 2], field: &VectorField| {
+            curves(a.view(), b.view(), &field::filled(field), range).map_err(whole)
+        };
+        let curves = [of(&levels[0], &fields[0])?, of(&specimen, &field)?];
         let quantities = self.quantities(levels, &fields, grey, p, round)?;
         Ok(Twin {
             setup: parameters::setup_text(p, &self.stated),
@@ -422,7 +443,9 @@ impl<'a> Fitting<'a> {
             grey,
             quantities,
             field: fields.swap_remove(0),
-            specimens: [levels[0].clone(), [specimen.a, specimen.b]],
+            specimens: [levels[0].clone(), specimen],
+            curves,
+            levels: range,
             misfit: [largest, square.sqrt()],
             pairs: levels.len(),
         })
@@ -682,6 +705,38 @@ impl<'a> Fitting<'a> {
         ));
         Ok(all)
     }
+}
+
+/// The `[processing]` of a setup as text, for the setup of a twin; what was changed for one run
+/// included.
+///
+/// # Errors
+/// When it stands in a part that the setup includes.
+pub fn processing_text(setup: &EffectiveSetup) -> Result<String, StudyError> {
+    let own = toml::from_str::<toml::Table>(&setup.text).unwrap_or_default();
+    let mut section = match own.get("processing") {
+        Some(toml::Value::Table(section)) => section.clone(),
+        _ if setup.parts.iter().any(|[_, text]| text.contains("[processing]")) => {
+            return Err(StudyError::request(
+                "the processing stands in an included part: write it into the setup itself",
+            ));
+        }
+        _ => toml::Table::new(),
+    };
+    for [key, value] in &setup.changes {
+        if let Some(name) = key.strip_prefix("processing.") {
+            let text = format!("{name} = {value}");
+            let parsed = toml::from_str::<toml::Table>(&text).map_err(|_| {
+                StudyError::request(format!("{text}: cannot be written into the twin's setup"))
+            })?;
+            section.extend(parsed);
+        }
+    }
+    let whole = toml::Table::from_iter([("processing".to_owned(), toml::Value::Table(section.clone()))]);
+    Ok(match section.is_empty() {
+        true => String::new(),
+        false => format!("\n{}", toml::to_string(&whole).unwrap_or_default()),
+    })
 }
 
 /// Fewest pairs of which a fixed pattern is told.
