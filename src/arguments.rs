@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
-use motefield_files::read_text;
+use motefield_files::picture::{Channel, RawLayout, Reading};
+use motefield_files::{FileError, Series, read_text};
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
 use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::{FileHash, Manifest};
@@ -80,6 +81,52 @@ pub struct EffortArguments {
     /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+}
+
+/// What must be stated of pictures that their files do not say.
+#[derive(Args)]
+pub struct PictureArguments {
+    /// Channel of pictures in colour that is taken: red, green or blue
+    #[arg(long)]
+    channel: Option<Channel>,
+    /// Layout of raw files, WIDTHxHEIGHT:SAMPLE:BYTES_BEFORE, such as 1024x1024:u16le or
+    /// 2048x2048:u12packed:512
+    #[arg(long, value_name = "LAYOUT")]
+    raw: Option<RawLayout>,
+    /// Every picture holds frame A above frame B
+    #[arg(long)]
+    double_height: bool,
+}
+
+impl PictureArguments {
+    /// The frames of the pairs in some paths.
+    pub fn open(&self, paths: &[PathBuf]) -> Result<Series, Failure> {
+        let reading = Reading {
+            channel: self.channel,
+            raw: self.raw,
+            double_height: self.double_height,
+        };
+        let remedy = |e: FileError| {
+            let failure = Failure::from(e);
+            let colour = failure.message.contains("no channel is named");
+            Failure {
+                message: format!(
+                    "{}{}",
+                    failure.message,
+                    if colour { "; name it with --channel" } else { "" }
+                ),
+                ..failure
+            }
+        };
+        let series = Series::open(paths, reading).map_err(remedy)?;
+        match series.len() {
+            0 => Err(Failure::input("no picture is given")),
+            n if n % 2 == 1 => Err(Failure::input(format!(
+                "{n} pictures are given, an odd number: give frame A and frame B of each pair (--double-height where one picture holds both)"
+            ))),
+            _ => Ok(series),
+        }
+    }
 }
 
 /// Estimators of uncertainty, separated by commas; `all` names all of them.

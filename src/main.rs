@@ -14,6 +14,7 @@ mod score;
 mod signals;
 mod start;
 mod sweep;
+mod twin;
 mod verify;
 
 use std::process::ExitCode;
@@ -60,6 +61,11 @@ enum Command {
         after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
     )]
     Decide(decide::DecideCommand),
+    /// Makes a setup whose rendered pairs look like recorded ones, and tells their error
+    #[command(
+        after_help = "Example: motefield twin recording/ --out twin\nThen: motefield decide twin/setup.toml --for processing.window"
+    )]
+    Twin(twin::TwinCommand),
     /// Compares this version with reference figures
     #[command(
         after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
@@ -98,6 +104,7 @@ fn run() -> Result<Exit, Failure> {
         Command::Score(command) => command.run(),
         Command::Sweep(command) => command.run(),
         Command::Decide(command) => command.run(),
+        Command::Twin(command) => command.run(),
         Command::Verify(command) => command.run(),
     }
 }

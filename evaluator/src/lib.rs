@@ -55,6 +55,7 @@
 //! - Displacements run from frame A to frame B, in px.
 //! - Values on a grid are stored row by row; missing ones are `NaN`.
 
+pub mod appearance;
 pub mod bound;
 pub mod correlation;
 pub mod prepare;

@@ -276,6 +276,11 @@ fn normalised_locally(frame: &Array2<f32>, seen: &Array2<bool>, reach: usize) ->
         })
 }
 
+/// The frame less its mean within `reach` along both axes and inside the frame.
+pub(crate) fn without_local_mean(frame: &Array2<f64>, reach: usize) -> Array2<f64> {
+    frame - local_mean(frame, &Array2::from_elem(frame.dim(), true), reach)
+}
+
 /// Mean over the unmasked pixels within `reach` along both axes and inside the frame; zero where
 /// there are none.
 fn local_mean(values: &Array2<f64>, seen: &Array2<bool>, reach: usize) -> Array2<f64> {

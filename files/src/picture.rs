@@ -1,16 +1,21 @@
-//! Grey pictures: TIFF and PNG.
+//! Grey pictures: what is written, and what is read.
 
+mod raw;
+mod reading;
 mod rows;
+mod tiff_pages;
 
 use std::io::Cursor;
 use std::path::Path;
 
-use image::{DynamicImage, ImageFormat, ImageReader};
+use image::ImageFormat;
 use ndarray::Array2;
-use tiff::decoder::{Decoder, DecodingResult, Limits};
+
+use crate::FileError;
 
 pub use self::rows::{Encoding, PictureWriter, RowWriter};
-use crate::FileError;
+pub use raw::{RawLayout, Sample};
+pub use reading::{Channel, Reading};
 
 /// A grey picture as TIFF: 16-bit grey levels, or 32-bit floating point with `float`.
 pub fn tiff(image: &Array2<f32>, float: bool) -> Vec<u8> {
@@ -43,38 +48,16 @@ pub struct GreyPicture {
     pub depth: String,
 }
 
-/// Most pages that are read of a file.
-const MOST_PAGES: usize = 1000;
-
-/// All pages of a grey picture, in their order; a PNG has one. See [`decode`].
+/// All pages of a grey picture, in their order; a PNG or BMP has one. See [`decode`].
 ///
 /// # Errors
-/// When the bytes are no such picture, hold pixels that are not finite, or have more than 1000
-/// pages.
+/// When the bytes are no such picture, or hold pixels that are not finite.
 pub fn decode_pages(path: &Path, bytes: &[u8]) -> Result<Vec<GreyPicture>, FileError> {
-    let bad = |why: String| {
-        FileError::unusable(
-            path,
-            format!(
-                "cannot be used as a picture: {why}. Give a whole grey TIFF (8, 16 or 32 bits) or PNG (8 or 16 bits)"
-            ),
-        )
-    };
-    let pages = match bytes.starts_with(b"\x89PNG") {
-        true => vec![png_pixels(bytes).map_err(bad)?],
-        false => tiff_pages(bytes).map_err(bad)?,
-    };
-    if pages
-        .iter()
-        .any(|page| page.pixels.iter().any(|v| !v.is_finite()))
-    {
-        return Err(bad("some pixels are not finite numbers".to_owned()));
-    }
-    Ok(pages)
+    Reading::default().pages(path, bytes)
 }
 
-/// A grey picture of one page out of the bytes of a file: TIFF of 8, 16 or 32 bits (whole or
-/// floating point), or PNG of 8 or 16 bits. `path` is what the file is called in messages.
+/// A grey picture of one page out of the bytes of a file (see [`Reading`]). `path` is what the file
+/// is called in messages.
 ///
 /// # Errors
 /// When the bytes are no such picture, hold several, or pixels that are not finite.
@@ -103,84 +86,6 @@ pub fn read_pages(path: &Path) -> Result<Vec<GreyPicture>, FileError> {
 /// When the file cannot be read or is no such picture.
 pub fn read(path: &Path) -> Result<Array2<f32>, FileError> {
     decode(path, &crate::source::read(path)?)
-}
-
-/// The picture of so many pixels along x and y, row by row.
-fn page([width, height]: [u32; 2], depth: String, pixels: Vec<f32>) -> Result<GreyPicture, String> {
-    let pixels =
-        Array2::from_shape_vec((height as usize, width as usize), pixels).map_err(|e| e.to_string())?;
-    Ok(GreyPicture { pixels, depth })
-}
-
-fn tiff_pages(bytes: &[u8]) -> Result<Vec<GreyPicture>, String> {
-    let text = |e: tiff::TiffError| e.to_string();
-    let mut limits = Limits::default();
-    limits.decoding_buffer_size = LARGEST_PIXELS * 8;
-    let mut decoder = Decoder::new(Cursor::new(bytes))
-        .map_err(text)?
-        .with_limits(limits);
-    let mut pages = Vec::new();
-    loop {
-        pages.push(tiff_page(&mut decoder)?);
-        if !decoder.more_images() {
-            return Ok(pages);
-        }
-        if pages.len() == MOST_PAGES {
-            return Err(format!("it has more than {MOST_PAGES} pages"));
-        }
-        decoder.next_image().map_err(text)?;
-    }
-}
-
-/// Most pixels of a picture: as many as a scene may have.
-const LARGEST_PIXELS: usize = 16_384 * 16_384;
-
-/// Refuses a picture of more pixels than are read, before they are.
-fn within_bounds([width, height]: [u32; 2]) -> Result<(), String> {
-    match u64::from(width) * u64::from(height) <= LARGEST_PIXELS as u64 {
-        true => Ok(()),
-        false => Err(format!(
-            "it has {width} x {height} pixels, more than the {LARGEST_PIXELS} that are read"
-        )),
-    }
-}
-
-fn tiff_page(decoder: &mut Decoder<Cursor<&[u8]>>) -> Result<GreyPicture, String> {
-    let text = |e: tiff::TiffError| e.to_string();
-    let (width, height) = decoder.dimensions().map_err(text)?;
-    within_bounds([width, height])?;
-    let colour = decoder.colortype().map_err(text)?;
-    let tiff::ColorType::Gray(bits) = colour else {
-        return Err(format!("it is not a grey picture but {colour:?}"));
-    };
-    let (kind, pixels) = match decoder.read_image().map_err(text)? {
-        DecodingResult::U8(v) => ("bits", v.into_iter().map(f32::from).collect()),
-        DecodingResult::U16(v) => ("bits", v.into_iter().map(f32::from).collect()),
-        DecodingResult::U32(v) => ("bits", v.into_iter().map(|x| x as f32).collect()),
-        DecodingResult::F32(v) => ("bits of floating point", v),
-        DecodingResult::F64(v) => (
-            "bits of floating point",
-            v.into_iter().map(|x| x as f32).collect(),
-        ),
-        _ => return Err("its pixels are of an unusual type".to_owned()),
-    };
-    page([width, height], format!("{bits} {kind}"), pixels)
-}
-
-fn png_pixels(bytes: &[u8]) -> Result<GreyPicture, String> {
-    let (width, height) = ImageReader::with_format(Cursor::new(bytes), ImageFormat::Png)
-        .into_dimensions()
-        .map_err(|e| e.to_string())?;
-    within_bounds([width, height])?;
-    let image = ImageReader::with_format(Cursor::new(bytes), ImageFormat::Png)
-        .decode()
-        .map_err(|e| e.to_string())?;
-    let (depth, pixels) = match image {
-        DynamicImage::ImageLuma8(i) => ("8 bits", i.into_raw().into_iter().map(f32::from).collect()),
-        DynamicImage::ImageLuma16(i) => ("16 bits", i.into_raw().into_iter().map(f32::from).collect()),
-        other => return Err(format!("it is not a grey picture but {:?}", other.color())),
-    };
-    page([width, height], depth.to_owned(), pixels)
 }
 
 /// An 8-bit grey picture as PNG.

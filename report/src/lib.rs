@@ -13,5 +13,6 @@ pub mod score;
 pub mod specimen;
 pub mod sweep;
 pub mod table;
+pub mod twin;
 pub mod vectors;
 pub mod verify;

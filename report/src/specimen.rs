@@ -3,6 +3,7 @@
 use motefield_generator::{Pair, Scene};
 
 use motefield_files::picture::png;
+use ndarray::Array2;
 
 /// Side of the cut, px.
 const CUT: usize = 96;
@@ -19,18 +20,23 @@ pub struct Tone {
 }
 
 impl Tone {
-    /// From the scene's mean background to the brightest two in a thousand pixels of the pair.
-    pub fn of(pair: &Pair, scene: &Scene) -> Tone {
-        let black = scene.camera.sensor.map_or(scene.background_e[0], |s| {
-            s.black_level_dn + s.gain_dn_per_e * scene.background_e[0]
-        }) as f32;
-        let mut values: Vec<f32> = pair.a.iter().copied().collect();
+    /// From a dark level to the brightest two in a thousand pixels of a frame.
+    pub fn from_dark(black: f32, frame: &Array2<f32>) -> Tone {
+        let mut values: Vec<f32> = frame.iter().copied().collect();
         values.sort_by(f32::total_cmp);
         let white = values[(values.len() - 1) * 998 / 1000];
         Tone {
             black,
             white: white.max(black + 1.0),
         }
+    }
+
+    /// From the scene's mean background to the brightest two in a thousand pixels of the pair.
+    pub fn of(pair: &Pair, scene: &Scene) -> Tone {
+        let black = scene.camera.sensor.map_or(scene.background_e[0], |s| {
+            s.black_level_dn + s.gain_dn_per_e * scene.background_e[0]
+        }) as f32;
+        Tone::from_dark(black, &pair.a)
     }
 }
 
