@@ -19,6 +19,7 @@ use motefield_study::decide::choice::{ChoiceSearch, choose};
 use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
 use motefield_study::decide::question::Question;
+use motefield_study::decide::worth::{Answered, Worths, worths};
 use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
@@ -57,6 +58,10 @@ pub struct DecideCommand {
     /// A setting to choose, as KEY or KEY=a,b,c; may be repeated, then every combination is tried
     #[arg(long = "for", value_name = "KEY", id = "choose")]
     choose: Vec<String>,
+    /// Lists what is assumed without finding out what each assumption is worth, which takes up to
+    /// 40 % more time
+    #[arg(long)]
+    no_worth: bool,
     #[command(flatten)]
     effort: EffortArguments,
     /// Directory for table.csv or map.csv, decision.json, answer.txt, curve.svg or map.svg, sample
@@ -116,6 +121,7 @@ impl DecideCommand {
             "free": self.free,
             "range": self.range,
             "for": self.choose,
+            "worth": !self.no_worth,
             "precision": effort.precision,
             "most_pairs": effort.most_pairs,
         });
@@ -214,9 +220,13 @@ impl DecideCommand {
         let bar = Bar::new();
         let journal = journal(&folder);
         let map = map::map(setup, question, axes, &self.wish(), Some(&journal), &bar, stop);
+        let map = map.inspect_err(|_| bar.finish()).map_err(about)?;
+        let answered = Answered::of_map(setup, &map);
+        let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
         bar.finish();
-        let map = map.map_err(about)?;
-        let json = report::decide::map::json(&map, setup, &go_on);
+        let worths = worths?;
+        let mut json = report::decide::map::json(&map, setup, &go_on);
+        json["assumed"] = report::decide::worth::json(&worths);
         let mut files = vec![("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes())];
         files.extend(picture.map(|name| {
             let drawn = match map.axes.len() {
@@ -225,7 +235,10 @@ impl DecideCommand {
             };
             (name.to_owned(), drawn.into_bytes())
         }));
-        let words = report::decide::map::words(&map, &go_on);
+        let mut words = report::decide::map::words(&map, &go_on);
+        if !map.stopped {
+            words += &report::decide::worth::words(&worths, answered.as_ref());
+        }
         let what = match map.axes.len() {
             1 => "Curve and table",
             2 => "Map and table",
@@ -243,10 +256,15 @@ impl DecideCommand {
         let bar = Bar::new();
         let choice = choose(search, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
-        let json = report::decide::choice::json(&choice, setup, &go_on);
+        let worths = Worths::listed(setup)?;
+        let mut json = report::decide::choice::json(&choice, setup, &go_on);
+        json["assumed"] = report::decide::worth::json(&worths);
         let table = report::decide::choice::csv(&choice).into_bytes();
         let files = vec![("choice.csv".to_owned(), table)];
-        let words = report::decide::choice::words(&choice, &go_on);
+        let mut words = report::decide::choice::words(&choice, &go_on);
+        if !choice.stopped {
+            words += &report::decide::worth::words(&worths, None);
+        }
         self.end(folder, files, &json, &words, "Table", choice.stopped)?;
         Ok(exit(choice.stopped, choice.best().is_some()))
     }
@@ -268,23 +286,46 @@ impl DecideCommand {
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();
-        let decision = decide(&search, &wish, Some(&journal(&folder)), &bar, stop);
+        let journal = journal(&folder);
+        let decision = decide(&search, &wish, Some(&journal), &bar, stop).inspect_err(|_| bar.finish())?;
+        let answered = Answered::of_pulse(&search, &decision);
+        let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
         bar.finish();
-        let decision = decision?;
+        let worths = worths?;
         let picture = report::curve::draw(&curve(&decision, &go_on));
         let mut files = vec![
             ("table.csv".to_owned(), table::csv(&rows(&decision)).into_bytes()),
             ("curve.svg".to_owned(), picture.into_bytes()),
         ];
         files.extend(self.samples(setup, &decision)?);
-        let json = report::decide::pulse::json(&decision, setup, &go_on);
-        let words = report::decide::pulse::words(&decision, &go_on);
+        let mut json = report::decide::pulse::json(&decision, setup, &go_on);
+        json["assumed"] = report::decide::worth::json(&worths);
+        let mut words = report::decide::pulse::words(&decision, &go_on);
+        if !decision.stopped {
+            words += &report::decide::worth::words(&worths, answered.as_ref());
+        }
         let what = match decision.stopped {
             true => "Table and curve",
             false => "Table, curve and sample pairs",
         };
         self.end(folder, files, &json, &words, what, decision.stopped)?;
         Ok(exit(decision.stopped, decision.met()))
+    }
+
+    /// What is assumed and, unless it is left out or there is no answer, what each is worth.
+    fn worths(
+        &self,
+        setup: &Setup,
+        answered: Option<&Answered>,
+        journal: &Journal,
+        bar: &Bar,
+    ) -> Result<Worths, StudyError> {
+        match answered {
+            Some(answered) if !self.no_worth => {
+                worths(answered, &self.wish(), Some(journal), bar, signals::stop())
+            }
+            _ => Worths::listed(setup),
+        }
     }
 
     /// A pair at the best pulse length and at either end; none where there is no best.

@@ -14,6 +14,7 @@ pub mod reading;
 mod remedy;
 mod search;
 pub mod trial;
+pub mod worth;
 
 use std::sync::atomic::AtomicBool;
 

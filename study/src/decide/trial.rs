@@ -2,7 +2,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use motefield_evaluator::statistics::{Confidence, Estimate, not_above};
+use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, not_above};
 use motefield_generator::truth;
 
 use super::{Wish, errors_of};
@@ -92,12 +92,19 @@ impl MeasuredSetting {
         1.0 - self.point.score.outliers.value
     }
 
-    /// Mean squared error of each pair's vectors, with the curvature, over the squared mean
-    /// displacement.
+    /// Squared error of each vector, with the curvature, over the squared mean displacement.
+    pub(super) fn squares(&self) -> GridValues {
+        self.point.squared_errors().map(|square| self.square(square))
+    }
+
+    /// The same of one squared error of the displacement, px².
+    pub(super) fn square(&self, square: f64) -> f64 {
+        (square + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
+    }
+
+    /// The mean of these of each pair.
     fn squared(&self) -> Vec<f64> {
-        let means = self.point.squared_errors().pair_means();
-        let relative = |mean| (mean + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2);
-        means.into_iter().map(relative).collect()
+        self.squares().pair_means()
     }
 
     /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were
@@ -302,7 +309,7 @@ fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
     })
 }
 
-fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
+pub(super) fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     let speeds = plan.rig.speeds;
     MeasuredSetting {
         streak_px: speeds.streak_px(plan.scene.exposure),
