@@ -227,6 +227,7 @@ impl DecideCommand {
         let worths = worths?;
         let mut json = report::decide::map::json(&map, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
+        json["tolerances"] = report::decide::worth::spread_json(&worths);
         let mut files = vec![("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes())];
         files.extend(picture.map(|name| {
             let drawn = match map.axes.len() {
@@ -259,6 +260,7 @@ impl DecideCommand {
         let worths = Worths::listed(setup)?;
         let mut json = report::decide::choice::json(&choice, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
+        json["tolerances"] = report::decide::worth::spread_json(&worths);
         let table = report::decide::choice::csv(&choice).into_bytes();
         let files = vec![("choice.csv".to_owned(), table)];
         let mut words = report::decide::choice::words(&choice, &go_on);
@@ -300,6 +302,7 @@ impl DecideCommand {
         files.extend(self.samples(setup, &decision)?);
         let mut json = report::decide::pulse::json(&decision, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
+        json["tolerances"] = report::decide::worth::spread_json(&worths);
         let mut words = report::decide::pulse::words(&decision, &go_on);
         if !decision.stopped {
             words += &report::decide::worth::words(&worths, answered.as_ref());

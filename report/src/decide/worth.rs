@@ -2,7 +2,7 @@
 
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::quantity::short;
-use motefield_study::decide::worth::{Answered, Move, Worth, Worths};
+use motefield_study::decide::worth::{Answered, Move, Spread, Worth, Worths};
 use serde_json::{Value, json};
 
 use crate::assumed;
@@ -12,10 +12,7 @@ use crate::json::Interval;
 /// What is assumed, those first that move the answer; nothing where the setup leaves nothing open.
 /// `answered` is the answer that rests on it, where there is one.
 pub fn words(worths: &Worths, answered: Option<&Answered>) -> String {
-    if worths.assumed.is_empty() {
-        return String::new();
-    }
-    let mut lines = Vec::new();
+    let mut lines = worths.spread.iter().flat_map(spread_words).collect::<Vec<_>>();
     if let (Some(first), Some(answered)) = (worths.first(), answered) {
         lines.push(first_words(first, answered));
     }
@@ -50,7 +47,63 @@ pub fn words(worths: &Worths, answered: Option<&Answered>) -> String {
         };
         lines.push(format!("{begin}: {}.", others.join("; ")));
     }
-    lines.join("\n") + "\n"
+    lines.into_iter().map(|line| line + "\n").collect()
+}
+
+/// What the tolerances of stated values do.
+fn spread_words(spread: &Spread) -> Vec<String> {
+    let stated: Vec<String> = (spread.tolerances.iter().zip(&spread.error_ratios))
+        .map(|(t, [low, high])| {
+            let [low, high] = [low, high].map(|ratio| short(*ratio));
+            format!(
+                "{} +- {} ({low} times the error at its lower end, {high} at its upper)",
+                t.path, t.stated
+            )
+        })
+        .collect();
+    let mut lines = vec![format!("By the tolerances of {}:", stated.join(", "))];
+    for best in &spread.best {
+        let [from, to] = [0, 1].map(|k| &best.interval[k].text);
+        let [now, robust] = [0, 1].map(|k| &best.best[k].text);
+        let choice = match now == robust {
+            true => format!("{now} is the best choice over their spread too"),
+            false => format!("the robust choice over their spread is {robust}"),
+        };
+        lines.push(format!(
+            "  the best {} lies between {from} and {to} (95 %); {choice}",
+            best.key
+        ));
+    }
+    lines.push(format!(
+        "  error over their spread: {} times that of the values as they stand",
+        short(spread.mean_error_ratio)
+    ));
+    lines
+}
+
+/// For programs: what the tolerances of stated values do; null where none is stated.
+pub fn spread_json(worths: &Worths) -> Value {
+    let Some(spread) = &worths.spread else {
+        return Value::Null;
+    };
+    let of = spread.tolerances.iter().zip(&spread.error_ratios).map(|(t, ratios)| {
+        json!({ "key": t.path, "value_si": t.value, "half_width_si": t.half_width, "error_ratios": ratios })
+    });
+    let best = spread.best.iter().map(|best| {
+        json!({
+            "key": best.key,
+            "best": best.best[0].text,
+            "robust": best.best[1].text,
+            "from": best.interval[0].text,
+            "to": best.interval[1].text,
+            "shares": best.shares,
+        })
+    });
+    json!({
+        "tolerances": of.collect::<Value>(),
+        "best": best.collect::<Value>(),
+        "mean_error_ratio": spread.mean_error_ratio,
+    })
 }
 
 /// The usual value as a setup would write it.

@@ -7,6 +7,7 @@
 
 mod base;
 mod shift;
+mod spread;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -22,6 +23,7 @@ use crate::vary::SweepValue;
 pub use base::Answered;
 use base::Squares;
 use shift::{Three, shift};
+pub use spread::{Spread, SpreadOfBest};
 
 /// What the assumptions are worth may take so much of what the study took.
 const MOST_SHARE: f64 = 0.4;
@@ -39,6 +41,8 @@ pub struct Worths {
     pub assumed: Vec<Assumption>,
     /// Those whose usual value was tried, the one that moves most first.
     pub tried: Vec<Worth>,
+    /// What the tolerances of stated values do; `None` where none is stated.
+    pub spread: Option<Spread>,
     /// Pairs that this took.
     pub pairs: usize,
 }
@@ -186,6 +190,7 @@ pub fn worths(
     let mut tried = study.first_look(&assumed);
     tried.sort_by(|a, b| b.size().total_cmp(&a.size()));
     study.again(&mut tried);
+    let spread = study.spread();
     match stop.load(Ordering::Relaxed) {
         true => tried.clear(),
         // The second trial knows better.
@@ -194,6 +199,7 @@ pub fn worths(
     Ok(Worths {
         assumed,
         tried,
+        spread: spread.filter(|_| !stop.load(Ordering::Relaxed)),
         pairs: study.spent.get(),
     })
 }
@@ -314,6 +320,40 @@ impl Study<'_> {
             false => squares.of_valid.clone(),
         };
         all.iter().map(one).collect()
+    }
+
+    /// Every stated tolerance at both ends; `None` where there is none or a rig cannot be so.
+    fn spread(&self) -> Option<Spread> {
+        let tolerances = &self.base.setup.tolerances;
+        if tolerances.is_empty() || self.stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        let settings = self.base.settings();
+        let ends = tolerances
+            .iter()
+            .flat_map(|t| [-1.0, 1.0].map(|share| (t, share)));
+        let setups: Vec<Vec<(&str, Value)>> = ends
+            .flat_map(|(tolerance, share)| {
+                let at = move |k: &usize| {
+                    let own = self.base.tried[*k].changes.iter();
+                    let own = own.map(|(key, value)| (key.as_str(), value.clone()));
+                    own.chain([(tolerance.path.as_str(), tolerance.at(share))])
+                        .collect()
+                };
+                settings.iter().map(at).collect::<Vec<_>>()
+            })
+            .collect();
+        let each = self.budget() / setups.len() as f64;
+        let pairs = (each as usize).clamp(1, self.wish.effort.first_pairs.max(1));
+        let probes: Vec<Squares> = self.run(&setups, pairs).into_iter().collect::<Option<_>>()?;
+        let now: Vec<&Squares> = settings.iter().map(|k| &self.base.tried[*k].squares).collect();
+        let counts = self.counts_lost(probes.iter().chain(now.iter().copied()));
+        let probes: Vec<Vec<GridValues>> = probes
+            .chunks(settings.len())
+            .map(|all| self.grids(&all.iter().collect::<Vec<_>>(), counts))
+            .collect();
+        let now = self.grids(&now, counts);
+        Some(spread::spread(self.base, &settings, tolerances, &probes, &now))
     }
 
     /// Tries those that move most again, at the best now and where it would stand.

@@ -287,3 +287,33 @@ impl<'a> Answered<'a> {
         }
     }
 }
+
+#[cfg(test)]
+impl Axis {
+    /// An axis by factors of the unit in `one`.
+    pub fn for_test(key: &str, one: &str) -> Axis {
+        Axis {
+            key: key.to_owned(),
+            unit: SweepValue::new(one),
+            log: true,
+            present: 1.0,
+            limits: [f64::NEG_INFINITY, f64::INFINITY],
+        }
+    }
+}
+
+#[cfg(test)]
+impl Tried {
+    /// A setting on one axis, all of whose vectors are valid.
+    pub fn for_test(at: f64, of_valid: GridValues) -> Tried {
+        Tried {
+            at: vec![at],
+            changes: Vec::new(),
+            squares: Squares {
+                of_valid,
+                of_lost: 1.0,
+                valid: 1.0,
+            },
+        }
+    }
+}
