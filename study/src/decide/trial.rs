@@ -71,6 +71,8 @@ pub struct MeasuredSetting {
     /// What the displacement between the pulses misses of the velocity midway, where paths are
     /// curved or speeds change on the way: root mean square over the field, px.
     pub curvature_px: f64,
+    /// Mean speed of the field, m/s, where the setup has a scale.
+    pub mean_m_s: Option<f64>,
     /// The rules of the trade that are broken and do not shut the setup out.
     pub broken: Vec<RuleId>,
     /// Share of the full well in the brightest pixel, where the setup has a sensor.
@@ -287,6 +289,9 @@ impl Progress for Later<'_> {
     fn done(&self) {
         self.whole.done();
     }
+    fn reached(&self, half_width: f64) {
+        self.whole.reached(half_width);
+    }
 }
 
 /// The first of the plan's rules that is broken so that there is no use in measuring.
@@ -314,6 +319,7 @@ pub(super) fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     MeasuredSetting {
         streak_px: speeds.streak_px(plan.scene.exposure),
         curvature_px: curvature_px(plan),
+        mean_m_s: mean_m_s(plan),
         broken: (plan.rules().iter())
             .filter(|rule| rule.status > Status::Pass)
             .map(|rule| rule.id)
@@ -324,8 +330,12 @@ pub(super) fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     }
 }
 
+fn mean_m_s(plan: &Plan) -> Option<f64> {
+    Some(plan.rig.speeds.mean_px / plan.rig.px_per_m()? / plan.rig.setup.separation_s?)
+}
+
 /// Root mean square, over the picture, of the difference between displacement and velocity midway.
-fn curvature_px(plan: &Plan) -> f64 {
+pub(super) fn curvature_px(plan: &Plan) -> f64 {
     let scene = &plan.scene;
     let mut sum = 0.0;
     let mut n = 0.0;

@@ -118,7 +118,8 @@ impl Move {
     /// Whether the best moves at all: by more than a twentieth, and more than chance would do.
     pub fn moves(&self) -> bool {
         let told = self.shift.lo > 0.0 || self.shift.hi < 0.0;
-        self.shift.value.abs() > NEGLIGIBLE && (told || self.end)
+        let elsewhere = self.best[0].text != self.best[1].text;
+        elsewhere && self.shift.value.abs() > NEGLIGIBLE && (told || self.end)
     }
 }
 
@@ -162,6 +163,9 @@ impl Progress for After<'_> {
     }
     fn done(&self) {
         self.0.done();
+    }
+    fn reached(&self, half_width: f64) {
+        self.0.reached(half_width);
     }
 }
 
@@ -287,7 +291,12 @@ impl Study<'_> {
             };
             let standing = base.tried[base.best].at[axis];
             let (moved, end) = match shift(&three(&from), &three(&to)) {
-                Some((moved, [_, to])) => (moved, to.end),
+                Some((moved, [from, to])) => {
+                    // What ends the answer ends that under the usual value too.
+                    let within = |at: f64| at.clamp(free.limits[0], free.limits[1]);
+                    let half = 0.5 * (moved.hi - moved.lo);
+                    (Estimate::symmetric(within(to.at) - within(from.at), half), to.end)
+                }
                 None => (Estimate::unbounded(0.0), false),
             };
             let there = (standing + moved.value).clamp(free.limits[0], free.limits[1]);
