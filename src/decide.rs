@@ -19,10 +19,13 @@ use motefield_study::decide::choice::{ChoiceSearch, choose};
 use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
 use motefield_study::decide::question::Question;
+use motefield_study::decide::trial::MeasuredSetting;
+use motefield_study::decide::velocity::VelocityBudget;
+use motefield_study::decide::worth::{Answered, Worths, worths};
 use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
-use motefield_study::run::Journal;
+use motefield_study::run::{Journal, Point};
 use serde_json::{Value, json};
 
 use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
@@ -37,10 +40,10 @@ type Files = Vec<(String, Vec<u8>)>;
 pub struct DecideCommand {
     #[command(flatten)]
     setup: SetupArguments,
-    /// Largest total error allowed, for the pulse length: in px (or a plain number), in % of the
-    /// mean speed or as a speed, such as 0.1px, 2% or 3mm/s
-    #[arg(long, default_value_t = ErrorLimit::Pixels(USUAL_LIMIT_PX), allow_hyphen_values = true)]
-    limit: ErrorLimit,
+    /// Largest error allowed: in px (or a plain number), in % of the mean speed or as a speed, such
+    /// as 0.1px, 2% or 3mm/s; 0.1px where the pulse length is asked, none for other settings
+    #[arg(long, allow_hyphen_values = true)]
+    limit: Option<ErrorLimit>,
     /// Smallest share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
     valid: f64,
@@ -57,6 +60,10 @@ pub struct DecideCommand {
     /// A setting to choose, as KEY or KEY=a,b,c; may be repeated, then every combination is tried
     #[arg(long = "for", value_name = "KEY", id = "choose")]
     choose: Vec<String>,
+    /// Lists what is assumed without finding out what each assumption is worth, which takes up to
+    /// 40 % more time
+    #[arg(long)]
+    no_worth: bool,
     #[command(flatten)]
     effort: EffortArguments,
     /// Directory for table.csv or map.csv, decision.json, answer.txt, curve.svg or map.svg, sample
@@ -98,8 +105,9 @@ impl DecideCommand {
     fn wish(&self) -> Wish {
         Wish {
             limit_px: match self.limit {
-                ErrorLimit::Pixels(px) => px,
-                ErrorLimit::Share(_) | ErrorLimit::Speed(_) => f64::INFINITY,
+                None => USUAL_LIMIT_PX,
+                Some(ErrorLimit::Pixels(px)) => px,
+                Some(ErrorLimit::Share(_) | ErrorLimit::Speed(_)) => f64::INFINITY,
             },
             valid: self.valid,
             effort: self.effort.effort(),
@@ -111,11 +119,12 @@ impl DecideCommand {
     fn open(&self, setup: &Setup, names: &[&str]) -> Result<Folder, Failure> {
         let effort = self.wish().effort;
         let asked = json!({
-            "limit": self.limit.to_string(),
+            "limit": self.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX)).to_string(),
             "valid": self.valid,
             "free": self.free,
             "range": self.range,
             "for": self.choose,
+            "worth": !self.no_worth,
             "precision": effort.precision,
             "most_pairs": effort.most_pairs,
         });
@@ -214,9 +223,15 @@ impl DecideCommand {
         let bar = Bar::new();
         let journal = journal(&folder);
         let map = map::map(setup, question, axes, &self.wish(), Some(&journal), &bar, stop);
+        let map = map.inspect_err(|_| bar.finish()).map_err(about)?;
+        let answered = Answered::of_map(setup, &map);
+        let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
         bar.finish();
-        let map = map.map_err(about)?;
-        let json = report::decide::map::json(&map, setup, &go_on);
+        let worths = worths?;
+        let mut json = report::decide::map::json(&map, setup, &go_on);
+        json["assumed"] = report::decide::worth::json(&worths);
+        json["pairs_for_assumed"] = json!(worths.pairs);
+        json["tolerances"] = report::decide::worth::spread_json(&worths);
         let mut files = vec![("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes())];
         files.extend(picture.map(|name| {
             let drawn = match map.axes.len() {
@@ -225,14 +240,30 @@ impl DecideCommand {
             };
             (name.to_owned(), drawn.into_bytes())
         }));
-        let words = report::decide::map::words(&map, &go_on);
+        let mut words = report::decide::map::words(&map, &go_on);
+        let best = map.best().map(|(_, best)| best);
+        let met = self.met(best);
+        json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
+        json["meets_limit"] = json!(met);
+        if !map.stopped {
+            words += &self.limit_words(met);
+            if let Some((trial, best)) = map.best() {
+                let changes: Vec<_> = (map.axes.iter().zip(&trial.values))
+                    .map(|(axis, value)| (axis.key.as_str(), value.value()))
+                    .collect();
+                let setup = setup.with_all(&changes)?;
+                let limit = self.limit.and_then(|limit| limit.m_s(best));
+                words += &velocity(&setup, &best.point, limit, &mut json)?;
+            }
+            words += &report::decide::worth::words(&worths, answered.as_ref());
+        }
         let what = match map.axes.len() {
             1 => "Curve and table",
             2 => "Map and table",
             _ => "Table",
         };
         self.end(folder, files, &json, &words, what, map.stopped)?;
-        Ok(exit(map.stopped, map.best().is_some()))
+        Ok(exit(map.stopped, map.best().is_some() && met != Some(false)))
     }
 
     fn choice(&self, setup: &Setup) -> Result<Exit, Failure> {
@@ -243,19 +274,35 @@ impl DecideCommand {
         let bar = Bar::new();
         let choice = choose(search, &self.wish(), Some(&journal(&folder)), &bar, stop);
         bar.finish();
-        let json = report::decide::choice::json(&choice, setup, &go_on);
+        let worths = Worths::listed(setup)?;
+        let mut json = report::decide::choice::json(&choice, setup, &go_on);
+        json["assumed"] = report::decide::worth::json(&worths);
+        json["pairs_for_assumed"] = json!(worths.pairs);
+        json["tolerances"] = report::decide::worth::spread_json(&worths);
         let table = report::decide::choice::csv(&choice).into_bytes();
         let files = vec![("choice.csv".to_owned(), table)];
-        let words = report::decide::choice::words(&choice, &go_on);
+        let mut words = report::decide::choice::words(&choice, &go_on);
+        let met = self.met(choice.best().map(|(_, best)| best));
+        json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
+        json["meets_limit"] = json!(met);
+        if !choice.stopped {
+            words += &self.limit_words(met);
+            words += &report::decide::worth::words(&worths, None);
+        }
         self.end(folder, files, &json, &words, "Table", choice.stopped)?;
-        Ok(exit(choice.stopped, choice.best().is_some()))
+        Ok(exit(
+            choice.stopped,
+            choice.best().is_some() && met != Some(false),
+        ))
     }
 
     fn pulse(&self, setup: &Setup) -> Result<Exit, Failure> {
         // The setup is checked whole before a directory is made.
         let search = PulseSearch::of(setup)?;
         let wish = Wish {
-            limit_px: self.limit.px(&search).map_err(|e| Failure::about("--limit", e))?,
+            limit_px: (self.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX)))
+                .px(&search)
+                .map_err(|e| Failure::about("--limit", e))?,
             ..self.wish()
         };
         let samples = SHOWN
@@ -268,23 +315,68 @@ impl DecideCommand {
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();
-        let decision = decide(&search, &wish, Some(&journal(&folder)), &bar, stop);
+        let journal = journal(&folder);
+        let decision = decide(&search, &wish, Some(&journal), &bar, stop).inspect_err(|_| bar.finish())?;
+        let answered = Answered::of_pulse(&search, &decision);
+        let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
         bar.finish();
-        let decision = decision?;
+        let worths = worths?;
         let picture = report::curve::draw(&curve(&decision, &go_on));
         let mut files = vec![
             ("table.csv".to_owned(), table::csv(&rows(&decision)).into_bytes()),
             ("curve.svg".to_owned(), picture.into_bytes()),
         ];
         files.extend(self.samples(setup, &decision)?);
-        let json = report::decide::pulse::json(&decision, setup, &go_on);
-        let words = report::decide::pulse::words(&decision, &go_on);
+        let mut json = report::decide::pulse::json(&decision, setup, &go_on);
+        json["assumed"] = report::decide::worth::json(&worths);
+        json["pairs_for_assumed"] = json!(worths.pairs);
+        json["tolerances"] = report::decide::worth::spread_json(&worths);
+        let mut words = report::decide::pulse::words(&decision, &go_on);
+        if !decision.stopped {
+            if let Some((best, _)) = decision.best() {
+                let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
+                let setup = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
+                let limit = decision.velocity_m_s(wish.limit_px);
+                words += &velocity(&setup, &best.point, limit, &mut json)?;
+            }
+            words += &report::decide::worth::words(&worths, answered.as_ref());
+        }
         let what = match decision.stopped {
             true => "Table and curve",
             false => "Table, curve and sample pairs",
         };
         self.end(folder, files, &json, &words, what, decision.stopped)?;
         Ok(exit(decision.stopped, decision.met()))
+    }
+
+    /// Whether the best keeps the limit, where one is stated.
+    fn met(&self, best: Option<&MeasuredSetting>) -> Option<bool> {
+        self.limit?.kept_by(best?)
+    }
+
+    fn limit_words(&self, met: Option<bool>) -> String {
+        match (self.limit, met) {
+            (Some(limit), Some(true)) => format!("It keeps the limit of {limit}.\n"),
+            (Some(limit), Some(false)) => format!("None keeps the limit of {limit}.\n"),
+            (Some(limit), None) => format!("Whether the limit of {limit} is kept cannot be told.\n"),
+            (None, _) => String::new(),
+        }
+    }
+
+    /// What is assumed and, unless it is left out or there is no answer, what each is worth.
+    fn worths(
+        &self,
+        setup: &Setup,
+        answered: Option<&Answered>,
+        journal: &Journal,
+        bar: &Bar,
+    ) -> Result<Worths, StudyError> {
+        match answered {
+            Some(answered) if !self.no_worth => {
+                worths(answered, &self.wish(), Some(journal), bar, signals::stop())
+            }
+            _ => Worths::listed(setup),
+        }
     }
 
     /// A pair at the best pulse length and at either end; none where there is no best.
@@ -334,6 +426,19 @@ impl DecideCommand {
         print(words)?;
         print(&format!("{what}: {}\n", directory.display()))
     }
+}
+
+/// The uncertainty of the velocity at the best setting in words, and in the JSON.
+fn velocity(
+    setup: &Setup,
+    point: &Point,
+    limit_m_s: Option<f64>,
+    json: &mut Value,
+) -> Result<String, StudyError> {
+    let budget = VelocityBudget::of(setup, point)?;
+    json["velocity"] = report::decide::velocity::json(budget.as_ref(), limit_m_s);
+    let words = budget.map(|budget| report::decide::velocity::words(&budget, limit_m_s));
+    Ok(words.unwrap_or_default())
 }
 
 /// The journal of a folder; says what it already holds.

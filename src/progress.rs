@@ -1,15 +1,23 @@
-//! The progress bar, on standard error; silent when that is not a terminal.
+//! Progress on standard error: a bar at a terminal, elsewhere a line every ten seconds.
 
-use std::time::Instant;
+use std::sync::Mutex;
+use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressStyle};
 use motefield_study::run::Progress;
+
+use crate::output::say;
 
 /// A bar that counts pairs and tells the time left.
 pub struct Bar {
     bar: ProgressBar,
     begun: Instant,
+    /// When a line was last written, and the widest interval that is still to be narrowed.
+    told: Mutex<(Instant, f64)>,
 }
+
+/// Time between two lines where there is no terminal.
+const BETWEEN_LINES: Duration = Duration::from_secs(10);
 
 /// Pairs after which the time left is worth telling.
 const WORTH_TELLING: u64 = 4;
@@ -24,6 +32,7 @@ impl Bar {
         Bar {
             bar,
             begun: Instant::now(),
+            told: Mutex::new((Instant::now(), f64::INFINITY)),
         }
     }
 
@@ -42,13 +51,37 @@ impl Bar {
         let (done, all) = (self.bar.position(), self.bar.length().unwrap_or(0));
         if done >= WORTH_TELLING {
             let left = self.begun.elapsed().as_secs_f64() / done as f64 * all.saturating_sub(done) as f64;
-            self.bar.set_message(match left {
-                s if s < 100.0 => format!("about {s:.0} s left"),
-                s if s < 6000.0 => format!("about {:.0} min left", s / 60.0),
-                s => format!("about {:.1} h left", s / 3600.0),
-            });
+            self.bar.set_message(left_words(left));
+            if self.bar.is_hidden() {
+                self.tell_line(done, all, left);
+            }
         }
     }
+
+    fn tell_line(&self, done: u64, all: u64, left_s: f64) {
+        let mut told = self.told.lock().expect("no thread panics with the lock");
+        if told.0.elapsed() >= BETWEEN_LINES {
+            told.0 = Instant::now();
+            say(&line(done, all, told.1, left_s));
+        }
+    }
+}
+
+fn left_words(left_s: f64) -> String {
+    match left_s {
+        s if s < 100.0 => format!("about {s:.0} s left"),
+        s if s < 6000.0 => format!("about {:.0} min left", s / 60.0),
+        s => format!("about {:.1} h left", s / 3600.0),
+    }
+}
+
+/// "24 of 88 pairs, errors known to 9 % so far, about 40 s left".
+fn line(done: u64, all: u64, half_width: f64, left_s: f64) -> String {
+    let known = match half_width.is_finite() {
+        true => format!(", errors known to {:.0} % so far", 100.0 * half_width),
+        false => String::new(),
+    };
+    format!("{done} of {all} pairs{known}, {}", left_words(left_s))
 }
 
 impl Progress for Bar {
@@ -59,5 +92,25 @@ impl Progress for Bar {
     fn done(&self) {
         self.bar.inc(1);
         self.tell();
+    }
+    fn reached(&self, half_width: f64) {
+        self.told.lock().expect("no thread panics with the lock").1 = half_width;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_tells_what_is_done_known_and_left() {
+        assert_eq!(
+            line(24, 88, 0.091, 40.4),
+            "24 of 88 pairs, errors known to 9 % so far, about 40 s left"
+        );
+        assert_eq!(
+            line(4, 88, f64::INFINITY, 7200.0),
+            "4 of 88 pairs, about 2.0 h left"
+        );
     }
 }

@@ -5,6 +5,8 @@ pub mod line_picture;
 pub mod map;
 pub mod map_picture;
 pub mod pulse;
+pub mod velocity;
+pub mod worth;
 
 /// What is said of a decision that was stopped, in words, as JSON and in its picture: there is no
 /// answer yet. `go_on` says how to get it.

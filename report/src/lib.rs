@@ -1,5 +1,6 @@
 #![doc = include_str!("../README.md")]
 
+mod assumed;
 pub mod curve;
 pub mod decide;
 pub mod figure;

@@ -36,6 +36,7 @@ pub fn json(assessment: &Assessment) -> Value {
     let chain = chain.map_or(&[][..], |(_, facts)| facts);
     object.insert("light_budget".to_owned(), chain.iter().map(link).collect());
     object.insert("rules".to_owned(), assessment.rules.iter().map(rule).collect());
+    object.insert("assumed".to_owned(), crate::assumed::json(&assessment.assumed));
     object.insert(
         "arrangements".to_owned(),
         assessment.arrangements.iter().map(arrangement).collect(),

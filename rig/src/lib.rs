@@ -1,5 +1,6 @@
 #![doc = include_str!("../README.md")]
 
+pub mod assumption;
 pub mod caution;
 pub mod import;
 pub mod keys;

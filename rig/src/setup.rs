@@ -17,6 +17,7 @@ mod reader;
 mod referenced;
 mod sheet;
 mod stated;
+mod tolerance;
 mod tracer;
 
 use std::sync::Arc;
@@ -39,6 +40,7 @@ use reader::Reader;
 pub use referenced::Referenced;
 pub use sheet::SheetSetup;
 pub use stated::{Stated, StatedKeys};
+pub use tolerance::Tolerance;
 pub use tracer::{BrightnessSetup, TracerSetup, Unseeded};
 
 use crate::keys;
@@ -78,6 +80,8 @@ pub struct Setup {
     pub processing: Processing,
     /// `[image]`
     pub image: ImageSetup,
+    /// Values stated with a tolerance, `"2.5 W +- 20 %"`.
+    pub tolerances: Vec<Tolerance>,
     /// With the parts that it includes.
     document: Document,
     /// Without them: what a change acts on, so that it overrides a part as the text does.
@@ -139,6 +143,7 @@ impl Setup {
         let (reflections, sheet) = (light::reflections(&r), sheet::sheet(&r));
         let (tracer, lens) = (tracer::tracer(&r), lens::lens(&r));
         let (camera, image) = (camera::camera(&r, &light.lines), image::image(&r));
+        let tolerances = tolerance::tolerances(&r, &document);
         r.finish()?;
         Ok(Setup {
             light,
@@ -153,6 +158,7 @@ impl Setup {
             wanted_displacement_px,
             processing,
             image,
+            tolerances,
             document,
             own,
             referenced,

@@ -14,6 +14,8 @@ pub mod reading;
 mod remedy;
 mod search;
 pub mod trial;
+pub mod velocity;
+pub mod worth;
 
 use std::sync::atomic::AtomicBool;
 
@@ -237,6 +239,9 @@ impl Progress for Phase<'_> {
     }
     fn done(&self) {
         self.whole.done();
+    }
+    fn reached(&self, half_width: f64) {
+        self.whole.reached(half_width);
     }
 }
 

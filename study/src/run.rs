@@ -170,6 +170,9 @@ pub trait Progress: Sync {
     fn expect(&self, pairs: usize);
     /// One more pair is done.
     fn done(&self);
+    /// Half the widest 95 % interval of the points' total errors over its value, as far as is known
+    /// now.
+    fn reached(&self, _half_width: f64) {}
 }
 
 /// Progress that nobody sees.
@@ -268,11 +271,10 @@ pub fn run_kept(
                 done[point].push(measurement);
             }
         }
-        let needs: Vec<usize> = prepared
-            .iter()
-            .zip(&done)
-            .map(|(p, measured)| needed(p, measured, effort))
-            .collect();
+        let found = prepared.iter().zip(&done);
+        let (needs, widths): (Vec<usize>, Vec<f64>) =
+            found.map(|(p, measured)| needed(p, measured, effort)).unzip();
+        progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
             *wanted = stopping::next(*need, measured.len());
         }
@@ -304,11 +306,16 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements a point needs by those there are.
-fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> usize {
+/// How many measurements a point needs by those there are, and half the interval of its total
+/// error over its value.
+fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> (usize, f64) {
     let most = most(prepared, effort);
     match measured.len() {
-        0 => effort.first_pairs.min(most),
-        n => stopping::needed(&prepared.score(measured), n, most, effort),
+        0 => (effort.first_pairs.min(most), f64::INFINITY),
+        n => {
+            let score = prepared.score(measured);
+            let width = score.total_px.relative_half_width();
+            (stopping::needed(&score, n, most, effort), width)
+        }
     }
 }

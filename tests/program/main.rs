@@ -4,6 +4,7 @@
 //! and facts of the trade, each named beside its check; the rest holds what scripts rely on: names,
 //! bytes, exit codes, messages.
 
+mod assumed;
 mod bad_input;
 mod blur;
 mod bound;

@@ -52,7 +52,7 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
             .keys
             .iter()
             .map(String::as_str)
-            .chain(["error, px", "95 % interval", "more error", "valid", ""])
+            .chain(HEADINGS)
             .map(str::to_owned)
             .collect(),
     ];
@@ -92,12 +92,22 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
     text
 }
 
-/// What is shown of a trial: error, interval, how much more than the best, share of valid vectors,
-/// a remark.
-fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>) -> [String; 5] {
+/// Of the table in words, behind the settings; by the first it ranks.
+const HEADINGS: [&str; 6] = [
+    "velocity error, %",
+    "more",
+    "displacement error, px",
+    "95 % interval",
+    "valid",
+    "",
+];
+
+/// What is shown of a trial: error of the velocity, how much more than the best, error of the
+/// displacement, interval, share of valid vectors, a remark.
+fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>) -> [String; 6] {
     let remark = |words: &str| {
-        let mut cells = [const { String::new() }; 5];
-        cells[4] = words.to_owned();
+        let mut cells = [const { String::new() }; 6];
+        cells[5] = words.to_owned();
         cells
     };
     match &trial.outcome {
@@ -119,9 +129,10 @@ fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>)
                     .to_owned(),
             };
             [
+                short(100.0 * m.relative().value),
+                more,
                 short(total.value),
                 ends(total),
-                more,
                 fine_percent(m.valid()),
                 mark,
             ]

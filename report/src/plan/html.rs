@@ -57,6 +57,15 @@ pub fn html(assessment: &Assessment) -> String {
         }
         out.push_str("</table>\n");
     }
+    if !assessment.assumed.is_empty() {
+        out.push_str("<h2>Assumed, as the setup does not say otherwise</h2>\n<table>\n");
+        for assumption in &assessment.assumed {
+            let usual = crate::assumed::usual(assumption).unwrap_or_default();
+            let [words, usual] = [assumption.to_string(), usual].map(|text| escape(&text));
+            let _ = writeln!(out, "<tr><td>{words}</td><td class=\"how\">{usual}</td></tr>");
+        }
+        out.push_str("</table>\n");
+    }
     if let Some(shown) = &diagram_of(assessment) {
         out.push_str("<h2>Timing of a pair</h2>\n");
         out.push_str(&diagram::draw(shown, "Timing of a pair"));

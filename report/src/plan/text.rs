@@ -50,6 +50,17 @@ pub fn text(assessment: &Assessment) -> String {
             out.push('\n');
         }
     }
+    if !assessment.assumed.is_empty() {
+        out.push_str("\nAssumed, as the setup does not say otherwise\n");
+        // Those of which another value is usual stand on lines of their own.
+        let (other, plain): (Vec<_>, Vec<_>) = assessment.assumed.iter().partition(|a| a.usual.is_some());
+        for assumption in other {
+            let usual = crate::assumed::usual(assumption).unwrap_or_default();
+            out.push_str(&hanging("  ", &format!("{assumption}; {usual}"), 4));
+        }
+        let plain: Vec<String> = plain.into_iter().map(ToString::to_string).collect();
+        out.push_str(&hanging("  ", &plain.join("; "), 4));
+    }
     if !assessment.rules.is_empty() {
         out.push_str(&format!("\nRules of the trade: {}\n", assessment.verdict()));
         // What is wrong stands last, nearest to the eye.

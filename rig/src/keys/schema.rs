@@ -159,7 +159,13 @@ fn kind(key: &Key, of: &Kind) -> Value {
     let whole = |low: usize, high: usize| json!({ "type": "integer", "minimum": low, "maximum": high });
     match of {
         Kind::Quantity { dimensions, .. } => json!({ "type": "string", "pattern": quantity(dimensions) }),
-        Kind::Number(range) => number(*range),
+        Kind::Number(range) => {
+            // A text where it has a tolerance.
+            let mut schema = number(*range);
+            schema["type"] = json!(["number", "string"]);
+            schema["pattern"] = format!(r"^\s*{NUMBER}\s*(\+-|±).*$").into();
+            schema
+        }
         Kind::Whole {
             low,
             high,
@@ -224,12 +230,15 @@ fn number(range: Range) -> Value {
 
 const NUMBER: &str = r"[+\-−]?(\d[\d_]*\.?[\d_]*|\.\d[\d_]*)([eE][+\-]?\d+)?";
 
+/// The pattern of a tolerance behind a value; of which kinds it may be, the program tells.
+const TOLERANCE: &str = r"((\+-|±).*)?";
+
 /// The pattern of a number with its unit.
 fn quantity(dimensions: &[Dimension]) -> String {
     if let [Dimension::Aperture] = dimensions {
-        return format!(r"^\s*[fF]/\s*{NUMBER}\s*$");
+        return format!(r"^\s*[fF]/\s*{NUMBER}\s*{TOLERANCE}$");
     }
-    format!(r"^\s*{NUMBER}\s*{}\s*$", units(dimensions))
+    format!(r"^\s*{NUMBER}\s*{}\s*{TOLERANCE}$", units(dimensions))
 }
 
 /// The pattern of a unit alone, in all its spellings.

@@ -359,6 +359,10 @@ fn violation(schema: &Value, value: &Value) -> Option<String> {
         let has = |name: &Value| value.get(name.as_str().unwrap_or("")).is_some();
         let rules = || rule.as_array().into_iter().flatten();
         match name {
+            "type" if rule.is_array() => {
+                let one = |word: &Value| violation(&serde_json::json!({ "type": word }), value);
+                !rules().any(|word| one(word).is_none())
+            }
             "type" => match rule.as_str() {
                 Some("object") => !value.is_object(),
                 Some("array") => !value.is_array(),

@@ -8,6 +8,7 @@ use super::motion::Motion;
 use super::rules::{Rule, RuleInput, Status};
 use super::straddle::Straddle;
 use super::{Fact, Heading, plan};
+use crate::assumption::{Assumption, assumptions};
 use crate::caution;
 use crate::setup::{Setup, SetupError};
 
@@ -26,6 +27,9 @@ pub struct Assessment {
     pub straddle: Option<Straddle>,
     /// Frames per second, where stated.
     pub frame_rate_hz: Option<f64>,
+    /// What the setup leaves open and the plan takes for granted; empty unless
+    /// [asked for](Assessment::with_assumptions).
+    pub assumed: Vec<Assumption>,
     /// The caution about the light source, if it calls for one.
     pub caution: Option<String>,
 }
@@ -63,8 +67,18 @@ impl Assessment {
             arrangements,
             straddle: plan.rig.straddle,
             frame_rate_hz: setup.camera.frame_rate_hz,
+            assumed: Vec::new(),
             caution: caution::of_setup(setup),
         })
+    }
+
+    /// The same with what the setup leaves open, for which it is planned many times.
+    ///
+    /// # Errors
+    /// As [`assumptions`].
+    pub fn with_assumptions(self, setup: &Setup) -> Result<Assessment, SetupError> {
+        let assumed = assumptions(setup)?;
+        Ok(Assessment { assumed, ..self })
     }
 
     /// Whether a rule fails.

@@ -15,6 +15,7 @@ use toml::de::{DeTable, DeValue};
 pub use usual::names as usual_parts;
 
 use super::error::{Fault, Place, SetupError, SourceText};
+use super::tolerance;
 use crate::keys;
 use crate::quantity::Quantity;
 
@@ -133,6 +134,8 @@ pub struct Document {
     sources: Vec<SourceText>,
     values: BTreeMap<String, (Origin, Leaf)>,
     changed: Vec<(String, Value)>,
+    /// Of values with a tolerance, `"2.5 W +- 20 %"`, what stands behind the sign.
+    tolerances: BTreeMap<String, String>,
 }
 
 impl Document {
@@ -148,6 +151,7 @@ impl Document {
             }],
             values: BTreeMap::new(),
             changed: Vec::new(),
+            tolerances: BTreeMap::new(),
         };
         if text.len() > LARGEST_BYTES {
             let message = format!(
@@ -203,7 +207,7 @@ impl Document {
                 (key, Leaf::Section)
             }
             other => match plain(other) {
-                Some(Plain::Text(text)) => (span, Leaf::Text(text)),
+                Some(Plain::Text(text)) => (span, self.text_leaf(&path, text)),
                 Some(Plain::Number(number)) => (span, Leaf::Number(number)),
                 Some(Plain::Switch(on)) => (span, Leaf::Switch(on)),
                 None => {
@@ -223,6 +227,23 @@ impl Document {
         };
         let origin = Origin::Text(Place { source: 0, span });
         self.values.insert(path, (origin, leaf));
+    }
+
+    /// A text, or the value before a tolerance, which is kept.
+    fn text_leaf(&mut self, path: &str, text: String) -> Leaf {
+        let Some((value, tolerance)) = tolerance::parts(path, &text) else {
+            return Leaf::Text(text);
+        };
+        self.tolerances.insert(path.to_owned(), tolerance.to_owned());
+        match value.parse() {
+            Ok(number) => Leaf::Number(number),
+            Err(_) => Leaf::Text(value.to_owned()),
+        }
+    }
+
+    /// The paths of values with a tolerance, and what stands behind the sign.
+    pub(super) fn tolerances(&self) -> &BTreeMap<String, String> {
+        &self.tolerances
     }
 
     /// The same with another value under `path`, which may be an entry of a list.
@@ -245,7 +266,7 @@ impl Document {
 
     fn put(&mut self, path: String, value: &Value) {
         let leaf = match value {
-            Value::Text(text) => Leaf::Text(text.clone()),
+            Value::Text(text) => self.text_leaf(&path, text.clone()),
             Value::Number(number) => Leaf::Number(*number),
             Value::Switch(on) => Leaf::Switch(*on),
             Value::Quantity(quantity) => Leaf::Quantity(*quantity),
@@ -271,10 +292,10 @@ impl Document {
                     .take_while(move |key| key.starts_with(start))
             })
             .collect();
-        for key in parts {
-            self.values.remove(&key);
+        for key in parts.iter().map(String::as_str).chain([path]) {
+            self.values.remove(key);
+            self.tolerances.remove(key);
         }
-        self.values.remove(path);
     }
 
     /// The text as it was read, without its changes but for those of keys that `keep` says.

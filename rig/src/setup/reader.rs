@@ -264,6 +264,12 @@ impl<'a> Reader<'a> {
         })
     }
 
+    /// Keeps a fault of the value under a path.
+    pub(super) fn fault_at(&self, path: &str, message: impl fmt::Display) {
+        let fault = self.document.fault(path, message);
+        self.faults.borrow_mut().push(fault);
+    }
+
     /// Passes over a key whose meaning cannot be told.
     pub(super) fn pass_over(&self, key: &'static Key) {
         let start = KeyAt::from(key).path().to_owned();

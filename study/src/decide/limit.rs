@@ -5,6 +5,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::PulseSearch;
+use super::trial::MeasuredSetting;
 use crate::StudyError;
 use motefield_rig::keys;
 use motefield_rig::quantity::{self, Dimension};
@@ -41,6 +42,30 @@ impl ErrorLimit {
                     .into()),
             },
         }
+    }
+}
+
+impl ErrorLimit {
+    /// The limit at a setting as a speed, m/s; `None` where the setup has no scale.
+    pub fn m_s(self, setting: &MeasuredSetting) -> Option<f64> {
+        let mean_m_s = setting.mean_m_s?;
+        Some(match self {
+            ErrorLimit::Pixels(px) => px / setting.speeds.mean_px * mean_m_s,
+            ErrorLimit::Share(share) => share * mean_m_s,
+            ErrorLimit::Speed(m_s) => m_s,
+        })
+    }
+
+    /// Whether a setting keeps the limit with its error, to which curved paths add; `None` where a
+    /// speed is stated and the setup has no scale.
+    pub fn kept_by(self, setting: &MeasuredSetting) -> Option<bool> {
+        let relative = setting.relative().value;
+        let (error, limit) = match self {
+            ErrorLimit::Pixels(px) => (relative * setting.speeds.mean_px, px),
+            ErrorLimit::Share(share) => (relative, share),
+            ErrorLimit::Speed(m_s) => (relative * setting.mean_m_s?, m_s),
+        };
+        Some(error <= limit)
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use motefield_evaluator::statistics::{Confidence, Estimate, not_above};
+use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, not_above};
 use motefield_generator::truth;
 
 use super::{Wish, errors_of};
@@ -71,6 +71,8 @@ pub struct MeasuredSetting {
     /// What the displacement between the pulses misses of the velocity midway, where paths are
     /// curved or speeds change on the way: root mean square over the field, px.
     pub curvature_px: f64,
+    /// Mean speed of the field, m/s, where the setup has a scale.
+    pub mean_m_s: Option<f64>,
     /// The rules of the trade that are broken and do not shut the setup out.
     pub broken: Vec<RuleId>,
     /// Share of the full well in the brightest pixel, where the setup has a sensor.
@@ -92,12 +94,19 @@ impl MeasuredSetting {
         1.0 - self.point.score.outliers.value
     }
 
-    /// Mean squared error of each pair's vectors, with the curvature, over the squared mean
-    /// displacement.
+    /// Squared error of each vector, with the curvature, over the squared mean displacement.
+    pub(super) fn squares(&self) -> GridValues {
+        self.point.squared_errors().map(|square| self.square(square))
+    }
+
+    /// The same of one squared error of the displacement, px².
+    pub(super) fn square(&self, square: f64) -> f64 {
+        (square + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
+    }
+
+    /// The mean of these of each pair.
     fn squared(&self) -> Vec<f64> {
-        let means = self.point.squared_errors().pair_means();
-        let relative = |mean| (mean + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2);
-        means.into_iter().map(relative).collect()
+        self.squares().pair_means()
     }
 
     /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were
@@ -280,6 +289,9 @@ impl Progress for Later<'_> {
     fn done(&self) {
         self.whole.done();
     }
+    fn reached(&self, half_width: f64) {
+        self.whole.reached(half_width);
+    }
 }
 
 /// The first of the plan's rules that is broken so that there is no use in measuring.
@@ -302,11 +314,12 @@ fn broken(rules: &[Rule]) -> Option<(Obstacle, String)> {
     })
 }
 
-fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
+pub(super) fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     let speeds = plan.rig.speeds;
     MeasuredSetting {
         streak_px: speeds.streak_px(plan.scene.exposure),
         curvature_px: curvature_px(plan),
+        mean_m_s: mean_m_s(plan),
         broken: (plan.rules().iter())
             .filter(|rule| rule.status > Status::Pass)
             .map(|rule| rule.id)
@@ -317,8 +330,12 @@ fn measured(plan: &Plan, point: Point) -> MeasuredSetting {
     }
 }
 
+fn mean_m_s(plan: &Plan) -> Option<f64> {
+    Some(plan.rig.speeds.mean_px / plan.rig.px_per_m()? / plan.rig.setup.separation_s?)
+}
+
 /// Root mean square, over the picture, of the difference between displacement and velocity midway.
-fn curvature_px(plan: &Plan) -> f64 {
+pub(super) fn curvature_px(plan: &Plan) -> f64 {
     let scene = &plan.scene;
     let mut sum = 0.0;
     let mut n = 0.0;

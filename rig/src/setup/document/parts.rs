@@ -132,6 +132,9 @@ impl Document {
                 }
                 given.insert(meaning, source);
             }
+            if let Some(tolerance) = part.tolerances.get(path) {
+                self.tolerances.insert(path.clone(), tolerance.clone());
+            }
             let new = (Origin::Text(place), leaf.clone());
             self.values.entry(path.clone()).or_insert(new);
         }
