@@ -56,6 +56,7 @@
 //! - Values on a grid are stored row by row; missing ones are `NaN`.
 
 pub mod bound;
+pub mod conventions;
 pub mod correlation;
 pub mod prepare;
 pub mod score;
