@@ -7,6 +7,7 @@ mod correlate;
 mod decide;
 mod exit;
 mod output;
+mod own_vectors;
 mod plan;
 mod progress;
 mod render;

@@ -57,6 +57,7 @@
 
 pub mod appearance;
 pub mod bound;
+pub mod conventions;
 pub mod correlation;
 pub mod prepare;
 pub mod score;

@@ -3,6 +3,7 @@
 mod assumed;
 pub mod curve;
 pub mod decide;
+pub mod explanation;
 pub mod figure;
 pub mod format;
 pub mod json;
@@ -11,6 +12,7 @@ pub mod plan;
 pub mod reliability;
 pub mod response;
 pub mod score;
+pub mod score_picture;
 pub mod specimen;
 pub mod sweep;
 pub mod table;

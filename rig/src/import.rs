@@ -9,6 +9,7 @@ mod csv;
 mod layout;
 mod mesh;
 mod npy;
+mod npz;
 mod number;
 mod vtk;
 mod xml;
@@ -46,6 +47,7 @@ impl Format {
 }
 
 pub use crate::keys::choices::Layout;
+pub use npy::Numbers;
 
 /// Where the points of a field stand, in the file's unit of length; for NPY in nodes.
 #[derive(Debug, Clone, PartialEq)]
@@ -121,6 +123,16 @@ impl FormatFault {
         }
     }
 
+    fn of(self, path: &Path) -> ImportError {
+        ImportError {
+            place: match self.line {
+                Some(line) => format!("{}, line {line}", path.display()),
+                None => path.display().to_string(),
+            },
+            message: self.message,
+        }
+    }
+
     fn at(line: usize, message: impl Into<String>) -> FormatFault {
         FormatFault {
             line: Some(line),
@@ -162,14 +174,27 @@ pub fn decode(
         Format::VtkLegacy => vtk::read(bytes, array),
         Format::VtkXml => xml::read(bytes, array),
     };
-    result.map_err(|fault| ImportError {
-        place: match fault.line {
-            Some(line) => format!("{}, line {line}", path.display()),
-            None => path.display().to_string(),
-        },
-        message: fault.message,
-    })
+    result.map_err(|fault| fault.of(path))
 }
+
+/// The numbers in the bytes of an NPY file, of any shape.
+///
+/// # Errors
+/// When the bytes are no array of plain numbers, or fewer than its header claims.
+pub fn array(path: &Path, bytes: &[u8]) -> Result<Numbers, ImportError> {
+    npy::numbers(bytes).map_err(|fault| fault.of(path))
+}
+
+/// The arrays in the bytes of an NPZ file with their names, stored or deflated, up to
+/// [`MOST_NPZ_BYTES`] together.
+///
+/// # Errors
+/// As [`array`], and when the archive cannot be read or holds more.
+pub fn arrays(path: &Path, bytes: &[u8]) -> Result<Vec<(String, Numbers)>, ImportError> {
+    npz::read(bytes).map_err(|fault| fault.of(path))
+}
+
+pub use npz::MOST_NPZ_BYTES;
 
 /// A grid's data, checked: counts that fit, spacings above 0, no infinite numbers.
 fn grid(

@@ -98,6 +98,39 @@ impl Truth {
         )))
     }
 
+    /// Width and height of the picture, px.
+    pub fn size_px(&self) -> [usize; 2] {
+        let (_, height, width) = self.field.dim();
+        [width, height]
+    }
+
+    /// The file.
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// At places anywhere, px; `NaN` beyond the picture and inside bodies. The field is known at
+    /// every pixel and interpolated between (see [`vectors::interpolate`]).
+    pub fn at_places(&self, at_px: &[[f64; 2]]) -> Vec<[f64; 2]> {
+        let size = self.size_px();
+        let known = |[x, y]: [f64; 2]| {
+            let inside = [x, y]
+                .iter()
+                .zip(size)
+                .all(|(v, s)| *v >= -0.5 && *v <= s as f64 - 0.5);
+            inside
+                && self
+                    .valid
+                    .as_ref()
+                    .is_none_or(|valid| vectors::all_around(valid, x.max(0.0), y.max(0.0)))
+        };
+        let one = |at: &[f64; 2]| match known(*at) {
+            true => vectors::interpolate(&self.field, at[0], at[1]),
+            false => [f64::NAN; 2],
+        };
+        at_px.iter().map(one).collect()
+    }
+
     /// At the windows of a grid. Vectors inside a body have no truth and do not count, nor do
     /// masked ones.
     pub fn at(

@@ -5,6 +5,7 @@ pub mod decide;
 pub mod error;
 pub mod folder;
 pub mod manifest;
+pub mod own_vectors;
 pub mod response;
 pub mod run;
 pub mod twin;

@@ -4,6 +4,7 @@ mod accuracy;
 mod bootstrap;
 mod bound;
 mod components;
+mod conventions;
 mod correlation;
 mod deform;
 mod dynamic_range;

@@ -3,8 +3,110 @@
 use super::number::NumberType;
 use super::{Data, FormatFault, grid, node_count};
 
+/// An array of any shape and kind of number.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Numbers {
+    /// Lengths of its axes.
+    pub shape: Vec<usize>,
+    /// Its values, the last axis running first.
+    pub values: Vec<f64>,
+}
+
 /// The field in an array of shape (2 or 3) × (depth ×) height × width.
 pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
+    let Header {
+        shape,
+        real,
+        big_endian,
+        fortran,
+        data,
+    } = head(bytes)?;
+    if !matches!(real, NumberType::F32 | NumberType::F64) {
+        return Err(FormatFault::new(
+            "holds whole numbers, but must hold float32 or float64",
+        ));
+    }
+    if fortran {
+        return Err(FormatFault::new(
+            "stands in Fortran order: save numpy.ascontiguousarray(field)",
+        ));
+    }
+    let (components, count) = match shape[..] {
+        [c @ (2 | 3), height, width] => (c, [width, height, 1]),
+        [c @ (2 | 3), depth, height, width] => (c, [width, height, depth]),
+        _ => {
+            return Err(FormatFault::new(format!(
+                "has the shape {shape:?}, but must have 2 x height x width (u, v), 3 x height x width (u, v, w) or the same with the depth before the height"
+            )));
+        }
+    };
+    let nodes = node_count(count, data.len() / real.size() / components)?;
+    let numbers = real.all(&data[..nodes * components * real.size()], big_endian);
+    let component = |c: usize, k: usize| {
+        if c < components {
+            numbers[c * nodes + k]
+        } else {
+            0.0
+        }
+    };
+    let velocity = (0..nodes)
+        .map(|k| [component(0, k), component(1, k), component(2, k)])
+        .collect();
+    grid([0.0; 3], [1.0; 3], count, velocity)
+}
+
+/// The numbers of an array of any shape, in either order, of any of NumPy's plain kinds.
+pub(super) fn numbers(bytes: &[u8]) -> Result<Numbers, FormatFault> {
+    let Header {
+        shape,
+        real,
+        big_endian,
+        fortran,
+        data,
+    } = head(bytes)?;
+    let count = shape.iter().try_fold(1usize, |n, side| n.checked_mul(*side));
+    let room = count
+        .and_then(|n| n.checked_mul(real.size()))
+        .filter(|n| *n <= data.len());
+    let (Some(count), Some(room)) = (count, room) else {
+        return Err(FormatFault::new(format!(
+            "claims the shape {shape:?}, but holds {} bytes: it is cut short, or its header is wrong",
+            data.len()
+        )));
+    };
+    let stored = real.all(&data[..room], big_endian);
+    if !fortran {
+        return Ok(Numbers {
+            shape,
+            values: stored,
+        });
+    }
+    let place = |k: usize| {
+        let (mut rest, mut at, mut stride) = (k, 0, count);
+        for side in &shape {
+            stride /= side;
+            at += (rest % side) * stride;
+            rest /= side;
+        }
+        at
+    };
+    let mut values = vec![0.0; count];
+    for (k, value) in stored.into_iter().enumerate() {
+        values[place(k)] = value;
+    }
+    Ok(Numbers { shape, values })
+}
+
+/// What stands before an array's data.
+struct Header<'a> {
+    shape: Vec<usize>,
+    real: NumberType,
+    big_endian: bool,
+    fortran: bool,
+    data: &'a [u8],
+}
+
+fn head(bytes: &[u8]) -> Result<Header<'_>, FormatFault> {
     let not = || FormatFault::new("is not an NPY file: it does not begin as one");
     let version = bytes
         .strip_prefix(b"\x93NUMPY")
@@ -35,24 +137,26 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
         .and_then(|end| bytes.get(start..end))
         .and_then(|b| std::str::from_utf8(b).ok())
         .ok_or_else(|| FormatFault::new("is an NPY file whose header is cut short"))?;
-    let data = &bytes[start + header.len()..];
-    let (real, big_endian) = match entry(header, "descr")?.trim_matches(['\'', '"']) {
-        "<f4" => (NumberType::F32, false),
-        "<f8" => (NumberType::F64, false),
-        ">f4" => (NumberType::F32, true),
-        ">f8" => (NumberType::F64, true),
-        other => {
+    let descr = entry(header, "descr")?.trim_matches(['\'', '"']);
+    let (order, kind) = descr.split_at(descr.len().min(1));
+    let real = match kind {
+        "f4" => NumberType::F32,
+        "f8" => NumberType::F64,
+        "i1" => NumberType::I8,
+        "u1" | "b1" => NumberType::U8,
+        "i2" => NumberType::I16,
+        "u2" => NumberType::U16,
+        "i4" => NumberType::I32,
+        "u4" => NumberType::U32,
+        "i8" => NumberType::I64,
+        "u8" => NumberType::U64,
+        _ => {
             return Err(FormatFault::new(format!(
-                "holds numbers of the kind {other}, but must hold float32 or float64"
+                "holds numbers of the kind {descr}, but must hold float32 or float64"
             )));
         }
     };
-    if entry(header, "fortran_order")? != "False" {
-        return Err(FormatFault::new(
-            "stands in Fortran order: save numpy.ascontiguousarray(field)",
-        ));
-    }
-    let shape: Vec<usize> = entry(header, "shape")?
+    let shape = entry(header, "shape")?
         .trim_matches(['(', ')'])
         .split(',')
         .map(str::trim)
@@ -60,28 +164,13 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
         .map(|s| s.parse().ok())
         .collect::<Option<_>>()
         .ok_or_else(|| FormatFault::new("is an NPY file whose shape cannot be read"))?;
-    let (components, count) = match shape[..] {
-        [c @ (2 | 3), height, width] => (c, [width, height, 1]),
-        [c @ (2 | 3), depth, height, width] => (c, [width, height, depth]),
-        _ => {
-            return Err(FormatFault::new(format!(
-                "has the shape {shape:?}, but must have 2 x height x width (u, v), 3 x height x width (u, v, w) or the same with the depth before the height"
-            )));
-        }
-    };
-    let nodes = node_count(count, data.len() / real.size() / components)?;
-    let numbers = real.all(&data[..nodes * components * real.size()], big_endian);
-    let component = |c: usize, k: usize| {
-        if c < components {
-            numbers[c * nodes + k]
-        } else {
-            0.0
-        }
-    };
-    let velocity = (0..nodes)
-        .map(|k| [component(0, k), component(1, k), component(2, k)])
-        .collect();
-    grid([0.0; 3], [1.0; 3], count, velocity)
+    Ok(Header {
+        shape,
+        real,
+        big_endian: order == ">",
+        fortran: entry(header, "fortran_order")? != "False",
+        data: &bytes[start + header.len()..],
+    })
 }
 
 /// The text of one entry of the header, a Python dictionary of plain values.

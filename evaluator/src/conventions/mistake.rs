@@ -1,0 +1,201 @@
+//! The usual mistakes in writing or reading vectors, and what puts each right.
+
+use super::{Convention, Moment, Order};
+
+/// A mistake in the convention of vectors. Shifts and units are those that put it right.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Mistake {
+    /// Displacements run from frame B to frame A: the frames were exchanged, time was reversed, or
+    /// both signs are. The truth is that midway in time, so these are one and the same.
+    FramesExchanged,
+    /// y runs up, of positions and displacements.
+    YReversed,
+    /// y runs up, of positions only.
+    PositionsReversed,
+    /// y runs up, of displacements only.
+    DisplacementsReversed,
+    /// x and y are exchanged, of positions and displacements.
+    AxesExchanged,
+    /// x and y are exchanged, of positions only.
+    PositionsExchanged,
+    /// x and y are exchanged, of displacements only.
+    DisplacementsExchanged,
+    /// Displacements are twice as long as they are.
+    Doubled,
+    /// Displacements are half as long as they are.
+    Halved,
+    /// Positions are off by half a pixel: a pixel's corner for its centre.
+    HalfPixel([f64; 2]),
+    /// Positions are off by one pixel: counted from 1.
+    OnePixel([f64; 2]),
+    /// Positions belong to frame A.
+    AtStart,
+    /// Positions belong to frame B.
+    AtEnd,
+    /// Displacements stand column by column beside positions row by row, or the other way round.
+    ColumnOrder,
+    /// Displacements stand with the last row first.
+    RowOrder,
+    /// Displacements are rounded to whole pixels.
+    WholePixels,
+    /// The vectors are those of another pair, of this number among those given.
+    OtherPair(usize),
+    /// Displacements are in another unit, of this length, px: mm, or a velocity.
+    DisplacementUnit(f64),
+    /// Positions are numbers of rows and columns.
+    Index {
+        /// Between neighbours, px.
+        spacing_px: f64,
+        /// Where the first pixel's centre lies, px.
+        origin_px: [f64; 2],
+    },
+    /// Positions are in another unit, and displacements in one of their own.
+    Units {
+        /// Length of a position's unit, px.
+        position_px: f64,
+        /// Length of a displacement's unit, px.
+        displacement_px: f64,
+    },
+    /// Positions are off by so much, px: a window's corner for its centre.
+    Shift([f64; 2]),
+}
+
+impl Mistake {
+    /// Those without anything to search for, the most usual first.
+    pub(super) fn fixed() -> Vec<Mistake> {
+        use Mistake::{
+            AtEnd, AtStart, AxesExchanged, ColumnOrder, DisplacementsExchanged, DisplacementsReversed,
+            Doubled, FramesExchanged, HalfPixel, Halved, OnePixel, PositionsExchanged, PositionsReversed,
+            RowOrder, YReversed,
+        };
+        let mut all = vec![
+            YReversed,
+            DisplacementsReversed,
+            PositionsReversed,
+            FramesExchanged,
+            AxesExchanged,
+            DisplacementsExchanged,
+            PositionsExchanged,
+            Doubled,
+            Halved,
+            ColumnOrder,
+            RowOrder,
+        ];
+        let signs = [[-1.0, -1.0], [-1.0, 1.0], [1.0, 1.0], [1.0, -1.0]];
+        all.extend(signs.map(|s| HalfPixel(s.map(|s: f64| 0.5 * s))));
+        all.extend(signs.map(OnePixel));
+        all.extend([AtStart, AtEnd]);
+        all
+    }
+
+    /// What puts it right, of vectors in px by the conventions of this library.
+    pub fn correction(&self) -> Convention {
+        let right = Convention::default();
+        match *self {
+            Mistake::WholePixels | Mistake::OtherPair(_) => right,
+            Mistake::FramesExchanged => Convention {
+                displacement_px: -1.0,
+                ..right
+            },
+            Mistake::YReversed => Convention {
+                up: [true; 2],
+                ..right
+            },
+            Mistake::PositionsReversed => Convention {
+                up: [true, false],
+                ..right
+            },
+            Mistake::DisplacementsReversed => Convention {
+                up: [false, true],
+                ..right
+            },
+            Mistake::AxesExchanged => Convention {
+                exchanged: [true; 2],
+                ..right
+            },
+            Mistake::PositionsExchanged => Convention {
+                exchanged: [true, false],
+                ..right
+            },
+            Mistake::DisplacementsExchanged => Convention {
+                exchanged: [false, true],
+                ..right
+            },
+            Mistake::Doubled => Convention {
+                displacement_px: 0.5,
+                ..right
+            },
+            Mistake::Halved => Convention {
+                displacement_px: 2.0,
+                ..right
+            },
+            Mistake::HalfPixel(shift) | Mistake::OnePixel(shift) | Mistake::Shift(shift) => Convention {
+                origin_px: shift.map(|s| -s),
+                ..right
+            },
+            Mistake::AtStart => Convention {
+                moment: Moment::Start,
+                ..right
+            },
+            Mistake::AtEnd => Convention {
+                moment: Moment::End,
+                ..right
+            },
+            Mistake::ColumnOrder => Convention {
+                order: Order::Columns,
+                ..right
+            },
+            Mistake::RowOrder => Convention {
+                order: Order::LastRowFirst,
+                ..right
+            },
+            Mistake::DisplacementUnit(displacement_px) => Convention {
+                displacement_px,
+                ..right
+            },
+            Mistake::Index {
+                spacing_px,
+                origin_px,
+            } => Convention {
+                position_px: spacing_px,
+                origin_px,
+                ..right
+            },
+            Mistake::Units {
+                position_px,
+                displacement_px,
+            } => Convention {
+                position_px,
+                displacement_px,
+                ..right
+            },
+        }
+    }
+
+    /// Its name in files, which is stable.
+    pub fn id(&self) -> &'static str {
+        match self {
+            Mistake::FramesExchanged => "frames-exchanged",
+            Mistake::YReversed => "y-reversed",
+            Mistake::PositionsReversed => "y-of-positions-reversed",
+            Mistake::DisplacementsReversed => "y-of-displacements-reversed",
+            Mistake::AxesExchanged => "x-and-y-exchanged",
+            Mistake::PositionsExchanged => "x-and-y-of-positions-exchanged",
+            Mistake::DisplacementsExchanged => "x-and-y-of-displacements-exchanged",
+            Mistake::Doubled => "displacements-doubled",
+            Mistake::Halved => "displacements-halved",
+            Mistake::HalfPixel(_) => "half-a-pixel-off",
+            Mistake::OnePixel(_) => "one-pixel-off",
+            Mistake::AtStart => "positions-in-frame-a",
+            Mistake::AtEnd => "positions-in-frame-b",
+            Mistake::ColumnOrder => "column-order",
+            Mistake::RowOrder => "row-order",
+            Mistake::WholePixels => "whole-pixels",
+            Mistake::OtherPair(_) => "other-pair",
+            Mistake::DisplacementUnit(_) => "unit-of-displacements",
+            Mistake::Index { .. } => "index-for-position",
+            Mistake::Units { .. } => "units",
+            Mistake::Shift(_) => "positions-off",
+        }
+    }
+}

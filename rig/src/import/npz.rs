@@ -1,0 +1,36 @@
+//! Several NPY arrays in one file, as numpy.savez and numpy.savez_compressed write them: a ZIP
+//! archive with an entry `name.npy` for each.
+
+use std::io::{Cursor, Read};
+
+use super::{FormatFault, Numbers, npy};
+
+/// Most bytes that all arrays of an archive may take, unpacked.
+pub const MOST_NPZ_BYTES: u64 = 1 << 30;
+
+pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, Numbers)>, FormatFault> {
+    let bad = |e: &dyn std::fmt::Display| FormatFault::new(format!("is not a whole NPZ file: {e}"));
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| bad(&e))?;
+    let mut left = MOST_NPZ_BYTES;
+    let mut all = Vec::new();
+    for k in 0..archive.len() {
+        let entry = archive.by_index(k).map_err(|e| bad(&e))?;
+        let name = entry.name().map_err(|e| bad(&e))?;
+        let Some(name) = name.strip_suffix(".npy").map(str::to_owned) else {
+            continue;
+        };
+        // What the entry claims is not believed: it is read up to the limit and counted.
+        let mut content = Vec::new();
+        entry
+            .take(left + 1)
+            .read_to_end(&mut content)
+            .map_err(|e| bad(&e))?;
+        left = left.checked_sub(content.len() as u64).ok_or_else(|| {
+            FormatFault::new(format!("holds more than {} MB of arrays", MOST_NPZ_BYTES >> 20))
+        })?;
+        let numbers =
+            npy::numbers(&content).map_err(|fault| FormatFault::new(format!("{name}: {}", fault.message)))?;
+        all.push((name, numbers));
+    }
+    Ok(all)
+}
