@@ -35,6 +35,7 @@ pub(super) struct Prepared<'a> {
 }
 
 /// What came of one measurement.
+#[derive(Debug, Clone)]
 pub(super) struct Measurement {
     pub(super) errors: Errors,
     /// Bound of each window, px; `None` where it was not computed.
