@@ -6,6 +6,7 @@ mod correlate;
 mod decide;
 mod exit;
 mod output;
+mod page;
 mod plan;
 mod progress;
 mod render;
@@ -59,6 +60,9 @@ enum Command {
         after_help = "Example: motefield decide rig.toml --limit 0.1 --out decision\nWithout a setup it decides for the embedded rig."
     )]
     Decide(decide::DecideCommand),
+    /// Writes the live page: one file that shows a rig, its pictures and its answer in any browser
+    #[command(after_help = "Example: motefield page rig.toml -o rig.html")]
+    Page(page::PageCommand),
     /// Compares this version with reference figures
     #[command(
         after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
@@ -97,6 +101,7 @@ fn run() -> Result<Exit, Failure> {
         Command::Score(command) => command.run(),
         Command::Sweep(command) => command.run(),
         Command::Decide(command) => command.run(),
+        Command::Page(command) => command.run(),
         Command::Verify(command) => command.run(),
     }
 }

@@ -20,6 +20,7 @@ export function svg(name, of = {}, ...children) {
 function fill(element, of, children) {
   for (const [key, value] of Object.entries(of)) {
     if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (key.startsWith("aria-")) element.setAttribute(key, String(value));
     else if (value !== undefined && value !== null && value !== false) element.setAttribute(key, value === true ? "" : String(value));
   }
   element.append(...children);

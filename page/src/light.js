@@ -6,7 +6,7 @@ import { controls } from "./controls.js";
 /** Station: name, section of its controls, figure it shows. */
 const STATIONS = /** @type {[string, string, string[]][]} */ ([
   ["lamp", "light", ["pulse_energy_j"]],
-  ["sheet", "sheet", ["delivered_energy_j", "fluence_j_m2"]],
+  ["sheet", "sheet", ["fluence_j_m2", "delivered_energy_j"]],
   ["particle", "tracer", ["collected_energy_j"]],
   ["lens", "lens", ["photons"]],
   ["sensor", "camera", ["electrons_e"]],
@@ -46,7 +46,7 @@ export function draw(bench) {
   const { plan } = bench;
   if (!plan) return;
   const facts = new Map(plan.parts.flatMap((/** @type {any} */ p) => p.facts).map((/** @type {any} */ f) => [f.name, f]));
-  const shown = STATIONS.map(([name, section, ids]) => ({ name, section, fact: ids.map((id) => facts.get(id)).filter(Boolean).at(-1) }));
+  const shown = STATIONS.map(([name, section, ids]) => ({ name, section, fact: ids.map((id) => facts.get(id)).find(Boolean) }));
   const weak = weakest(plan);
   const list = part("light-path");
   list.replaceChildren(

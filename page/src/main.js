@@ -28,12 +28,14 @@ export class Bench {
     /** @type {any} */ this.pinnedAnswer = null;
     /** @type {any} */ this.timeScale = null;
     /** @type {any} */ this.heldScale = null;
-    this.open = "light";
+    this.open = "";
     this.frame = 0;
     this.drawn_ms = 0;
     this.wanted = "";
     this.working = false;
     this.paused = false;
+    this.pointing = false;
+    /** @type {number[] | null} */ this.at = null;
     /** @type {[string, string, string][]} */ this.edits = [];
   }
 
@@ -54,6 +56,7 @@ export class Bench {
   set(key, value, kind) {
     this.edits = this.edits.filter(([other]) => other !== key);
     this.edits.push([key, value, kind]);
+    this.study.hold();
     this.work();
   }
 
@@ -103,7 +106,10 @@ export class Bench {
     const plan = (await this.front.ask({ do: "plan", setup })).json;
     this.faults = plan.faults ?? [];
     details.faults(this);
-    if (plan.faults) return this.keep();
+    if (plan.faults) {
+      this.study.release();
+      return this.keep();
+    }
     this.plan = plan;
     light.draw(this);
     strip.draw(this);
@@ -114,6 +120,8 @@ export class Bench {
       this.pair = { ...json, levels: [new Uint16Array(bytes.buffer, 0, half / 2), new Uint16Array(bytes.buffer, half, half / 2)] };
       this.drawn_ms = performance.now() - begun;
       pictures.draw(this);
+      const [x, y] = this.at ?? this.pair.size.map((/** @type {number} */ n) => n / 2);
+      this.point(x, y);
     }
     details.draw(this);
     this.keep();
@@ -124,7 +132,8 @@ export class Bench {
   later() {
     clearTimeout(this.timer);
     this.timer = setTimeout(async () => {
-      this.study.of(this.state.setup, this.state.view.seed);
+      await this.study.of(this.state.setup, this.state.view.seed);
+      this.study.release();
       if (part("vectors-fold").open) await this.measure();
     }, 350);
   }
@@ -133,6 +142,19 @@ export class Bench {
     const { json } = await this.front.ask({ do: "vectors", setup: this.state.setup });
     this.field = json.faults ? null : json;
     details.vectors(this);
+  }
+
+  /** Looks at a place of the pictures, px. @param {number} x @param {number} y */
+  async point(x, y) {
+    this.at = [x, y];
+    pictures.lens(this, x, y);
+    if (this.pointing) return;
+    this.pointing = true;
+    const { json } = await this.front.ask({ do: "plane", setup: this.state.setup, x, y });
+    this.pointing = false;
+    this.plane = json.faults ? null : json;
+    pictures.lens(this, this.at[0], this.at[1]);
+    pictures.plane(this);
   }
 
   /** Another view of the same setup. @param {object} change */
@@ -209,19 +231,11 @@ function wire(bench) {
       part(e.shiftKey ? "redo" : "undo").click();
     }
   });
-  let pointing = false;
-  on("frames", "pointermove", async (e) => {
+  on("frames", "pointermove", (e) => {
     if (!bench.pair) return;
     const box = e.target.getBoundingClientRect();
     const x = (((e.clientX - box.left) / box.width) * e.target.width) % (bench.pair.size[0] + 8);
-    const y = ((e.clientY - box.top) / box.height) * e.target.height;
-    pictures.lens(bench, x, y);
-    if (pointing) return;
-    pointing = true;
-    const { json } = await bench.front.ask({ do: "plane", setup: bench.state.setup, x, y });
-    pointing = false;
-    bench.plane = json.faults ? null : json;
-    pictures.plane(bench);
+    bench.point(x, ((e.clientY - box.top) / box.height) * e.target.height);
   });
   let resizing = 0;
   addEventListener("resize", () => {

@@ -35,6 +35,7 @@ export class Study {
     this.expected = 0;
     this.done = 0;
     this.rate = 0;
+    this.held = false;
     this.jobs = [];
     this.out = 0;
     this.fresh = 0;
@@ -92,7 +93,7 @@ export class Study {
   }
 
   send() {
-    if (this.stopped) return;
+    if (this.stopped || this.held) return;
     for (const hand of this.crew) if (!hand.measuring && this.jobs.length) this.measure(hand);
   }
 
@@ -120,6 +121,16 @@ export class Study {
       this.looked = performance.now();
       this.look();
     }
+  }
+
+  /** Leaves the processors to the pictures while a hand moves. */
+  hold() {
+    this.held = true;
+  }
+
+  release() {
+    this.held = false;
+    this.send();
   }
 
   toggle() {

@@ -238,7 +238,14 @@ pub fn run_kept(
     }
     let prepared: Vec<Prepared> = experiments
         .par_iter()
-        .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))
+        .enumerate()
+        .map(|(k, experiment)| match ledger {
+            Some(ledger) => {
+                let ground = ledger.ground(first + k, experiment);
+                Prepared::over(ground, experiment, chain, besides, effort.seed)
+            }
+            None => Prepared::new(experiment, chain, besides, effort.seed),
+        })
         .collect();
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
     let mut wanted: Vec<usize> = prepared

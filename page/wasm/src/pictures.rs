@@ -1,11 +1,9 @@
 //! Pictures, vectors and correlation planes.
 
 use motefield_evaluator::uncertainty::{Estimator, estimate};
-use motefield_evaluator::{VectorField, correlate, correlation_plane};
+use motefield_evaluator::{Processing, VectorField, correlate, correlation_plane};
 use motefield_files::{Content, picture};
-use motefield_generator::{Pair, Seed, render, truth};
-use motefield_rig::plan::plan;
-use motefield_rig::setup::Setup;
+use motefield_generator::{Pair, Scene, Seed, render, truth};
 use ndarray::{Array2, s};
 use serde_json::{Value, json};
 
@@ -25,8 +23,7 @@ fn levels(frame: &Array2<f32>) -> impl Iterator<Item = u8> + '_ {
 impl Module {
     /// A pair, as the command line renders it: grey levels of frame A, then of frame B; `hashed` with
     /// the hash of frame A's TIFF file.
-    pub(crate) fn pair(&mut self, setup: &Setup, seed: u64, hashed: bool) -> Result<Answer, Refusal> {
-        let scene = plan(setup)?.scene;
+    pub(crate) fn pair(&mut self, scene: Scene, seed: u64, hashed: bool) -> Result<Answer, Refusal> {
         let seed = Seed {
             study: seed,
             ..Seed::default()
@@ -53,24 +50,22 @@ impl Module {
         Ok(Answer { json, bytes })
     }
 
-    fn last(&self) -> Result<&(motefield_generator::Scene, Pair), Refusal> {
+    fn last(&self) -> Result<&(Scene, Pair), Refusal> {
         self.pair.as_ref().ok_or_else(|| words("there is no pair yet"))
     }
 
     /// The vectors of the last pair with their true errors and estimated uncertainties, px.
-    pub(crate) fn vectors(&self, setup: &Setup) -> Result<Answer, Refusal> {
+    pub(crate) fn vectors(&self, processing: &Processing) -> Result<Answer, Refusal> {
         let (scene, pair) = self.last()?;
-        let processing = plan(setup)?.processing;
-        let field = correlate(pair.a.view(), pair.b.view(), &processing).map_err(words)?;
+        let field = correlate(pair.a.view(), pair.b.view(), processing).map_err(words)?;
         let estimator = Estimator::ALL[0];
-        let uncertainty = estimate(pair.a.view(), pair.b.view(), &field, &processing, estimator).ok();
+        let uncertainty = estimate(pair.a.view(), pair.b.view(), &field, processing, estimator).ok();
         Ok(vectors_json(scene, &field, uncertainty.as_deref()).into())
     }
 
     /// The correlation plane of the window about a pixel.
-    pub(crate) fn plane(&self, setup: &Setup, x: f64, y: f64) -> Result<Answer, Refusal> {
+    pub(crate) fn plane(&self, processing: &Processing, x: f64, y: f64) -> Result<Answer, Refusal> {
         let (scene, pair) = self.last()?;
-        let processing = plan(setup)?.processing;
         let Some(last) = processing.passes.last() else {
             return Err(words("there is no pass"));
         };
@@ -84,7 +79,7 @@ impl Module {
                 corner[0]..(corner[0] + last.window[0]).min(scene.size[0])
             ])
         });
-        let plane = correlation_plane(cut_a, cut_b, &processing).map_err(words)?;
+        let plane = correlation_plane(cut_a, cut_b, processing).map_err(words)?;
         let at = truth::at(scene, x, y);
         let mut answer = json!({ "corner": corner, "window": last.window, "truth_px": at });
         if let Some(plane) = plane {
@@ -101,11 +96,7 @@ impl Module {
     }
 }
 
-fn vectors_json(
-    scene: &motefield_generator::Scene,
-    field: &VectorField,
-    uncertainty_px: Option<&[[f64; 2]]>,
-) -> Value {
+fn vectors_json(scene: &Scene, field: &VectorField, uncertainty_px: Option<&[[f64; 2]]>) -> Value {
     let exact = truth::TrueDisplacement::of_pair(scene);
     let at: Vec<[f64; 2]> = field.vectors.iter().map(|v| [v.x_px, v.y_px]).collect();
     let truths = exact.at_all(&at);

@@ -1,6 +1,7 @@
 //! Requests and answers.
 
 use motefield_generator::{Pair, Scene};
+use motefield_rig::plan::Plan;
 use motefield_rig::setup::{Document, Fault, Referenced, Setup, SetupError};
 use motefield_study::StudyError;
 use motefield_study::run::Ledger;
@@ -85,6 +86,8 @@ impl Refusal {
 pub struct Module {
     /// The last pair, for vectors and correlation planes.
     pub(crate) pair: Option<(Scene, Pair)>,
+    /// The last setup planned: a hand that moves asks several things of it.
+    planned: Option<(String, Plan)>,
     pub(crate) study: Option<(crate::study::Asked, Ledger)>,
 }
 
@@ -103,14 +106,34 @@ impl Module {
         answer.unwrap_or_else(|refusal| refusal.json().into())
     }
 
+    /// The plan of a request's setup.
+    fn plan(&mut self, request: &Value) -> Result<&Plan, Refusal> {
+        let wanted = text(request, "setup");
+        let kept = self.planned.take().filter(|(of, _)| of == wanted);
+        let found = match kept {
+            Some(kept) => kept,
+            None => (wanted.to_owned(), motefield_rig::plan::plan(&setup(request)?)?),
+        };
+        Ok(&self.planned.insert(found).1)
+    }
+
     fn dispatch(&mut self, request: &Value, bytes: &[u8]) -> Result<Answer, Refusal> {
         match text(request, "do") {
             "keys" => Ok(crate::rig::keys().into()),
             "edit" => crate::rig::edit(request).map(Answer::from),
-            "plan" => crate::rig::plan(&setup(request)?).map(Answer::from),
-            "pair" => self.pair(&setup(request)?, seed(request), request["hash"] == true),
-            "vectors" => self.vectors(&setup(request)?),
-            "plane" => self.plane(&setup(request)?, number(request, "x"), number(request, "y")),
+            "plan" => Ok(crate::rig::plan(self.plan(request)?).into()),
+            "pair" => {
+                let scene = self.plan(request)?.scene.clone();
+                self.pair(scene, seed(request), request["hash"] == true)
+            }
+            "vectors" => {
+                let processing = self.plan(request)?.processing.clone();
+                self.vectors(&processing)
+            }
+            "plane" => {
+                let processing = self.plan(request)?.processing.clone();
+                self.plane(&processing, number(request, "x"), number(request, "y"))
+            }
             "study" => self.begin(request),
             "measure" => self.measure(
                 number(request, "experiment") as usize,

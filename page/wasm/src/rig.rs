@@ -1,8 +1,8 @@
 //! The rig: keys, texts and the plan.
 
 use motefield_rig::keys;
-use motefield_rig::plan::Assessment;
-use motefield_rig::setup::{Document, EMBEDDED, Setup};
+use motefield_rig::plan::{Assessment, Plan};
+use motefield_rig::setup::{Document, EMBEDDED};
 use serde_json::{Value, json};
 
 use crate::request::{NAME, Refusal, text};
@@ -60,10 +60,9 @@ pub(crate) fn edit(request: &Value) -> Result<Value, Refusal> {
 }
 
 /// The plan with what the views draw.
-pub(crate) fn plan(setup: &Setup) -> Result<Value, Refusal> {
-    let assessment = Assessment::of(setup)?;
-    let plan = motefield_rig::plan::plan(setup)?;
-    let scene = &plan.scene;
+pub(crate) fn plan(plan: &Plan) -> Value {
+    let assessment = Assessment::of_plan(plan);
+    let (scene, setup) = (&plan.scene, &plan.rig.setup);
     let mut all = motefield_report::plan::json(&assessment);
     let values: Value = (keys::all().filter(|key| setup.has(key)))
         .filter_map(|key| Some((key.path, setup.written(key.path)?)))
@@ -101,5 +100,5 @@ pub(crate) fn plan(setup: &Setup) -> Result<Value, Refusal> {
             "continuous": pair.continuous,
         })
     });
-    Ok(all)
+    all
 }

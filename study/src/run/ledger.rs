@@ -7,10 +7,10 @@
 
 use std::collections::{BTreeSet, HashMap};
 use std::sync::atomic::AtomicBool;
-use std::sync::{Mutex, MutexGuard};
+use std::sync::{Arc, Mutex, MutexGuard};
 
 use super::journal::{read_record, record_bytes};
-use super::measurement::{Measurement, Prepared};
+use super::measurement::{Ground, Measurement, Prepared};
 use super::{Chain, Experiment, Point, Silent, Wanted};
 
 /// A measurement that is missing: number of the experiment and of the measurement.
@@ -30,6 +30,7 @@ pub struct Ledger(Mutex<Known>);
 struct Known {
     /// Every experiment met so far.
     experiments: HashMap<usize, Experiment>,
+    grounds: HashMap<usize, Arc<Ground>>,
     measured: HashMap<Job, Measurement>,
     /// Rounds that need nothing more, by the number of their first experiment.
     rounds: HashMap<usize, Vec<Option<Point>>>,
@@ -55,7 +56,8 @@ impl Ledger {
     pub fn measure(&self, seed: u64, job: Job) -> Option<Vec<u8>> {
         let experiment = self.known().experiments.get(&job.experiment)?.clone();
         let (chain, wanted) = (Chain::default(), Wanted::default());
-        let prepared = Prepared::new(&experiment, &chain, &wanted, seed);
+        let ground = self.ground(job.experiment, &experiment);
+        let prepared = Prepared::over(ground, &experiment, &chain, &wanted, seed);
         let measurement = prepared.measure(job.number, &Silent, &AtomicBool::new(false))?;
         Some(record_bytes(job.experiment, job.number, &measurement))
     }
@@ -81,6 +83,16 @@ impl Ledger {
                 .entry(first + k)
                 .or_insert_with(|| experiment.clone());
         }
+    }
+
+    /// What follows from an experiment alone, found once.
+    pub(super) fn ground(&self, number: usize, experiment: &Experiment) -> Arc<Ground> {
+        let found = self.known().grounds.get(&number).cloned();
+        found.unwrap_or_else(|| {
+            let ground = Arc::new(Ground::of(experiment));
+            self.known().grounds.insert(number, Arc::clone(&ground));
+            ground
+        })
     }
 
     /// The measurement, or a note that it is missing.
