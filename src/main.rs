@@ -8,6 +8,7 @@ mod decide;
 mod exit;
 mod output;
 mod own_vectors;
+mod page;
 mod plan;
 mod progress;
 mod render;
@@ -67,6 +68,9 @@ enum Command {
         after_help = "Example: motefield twin recording/ --out twin\nThen: motefield decide twin/setup.toml --for processing.window"
     )]
     Twin(twin::TwinCommand),
+    /// Writes the live page: one file that shows a rig, its pictures and its answer in any browser
+    #[command(after_help = "Example: motefield page rig.toml -o rig.html")]
+    Page(page::PageCommand),
     /// Compares this version with reference figures
     #[command(
         after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
@@ -106,6 +110,7 @@ fn run() -> Result<Exit, Failure> {
         Command::Sweep(command) => command.run(),
         Command::Decide(command) => command.run(),
         Command::Twin(command) => command.run(),
+        Command::Page(command) => command.run(),
         Command::Verify(command) => command.run(),
     }
 }

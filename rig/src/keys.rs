@@ -18,6 +18,7 @@ pub mod processing;
 pub mod reflections;
 pub mod schema;
 pub mod sheet;
+pub mod table;
 pub mod timing;
 pub mod tracer;
 
@@ -140,7 +141,7 @@ impl Key {
     }
 
     /// A whole number from `low` to `high`.
-    pub const fn whole(path: &'static str, low: usize, high: usize) -> Key {
+    pub const fn whole(path: &'static str, low: u64, high: u64) -> Key {
         Key::new(
             path,
             Kind::Whole {
@@ -152,7 +153,7 @@ impl Key {
     }
 
     /// An odd whole number from `low` to `high`.
-    pub const fn odd(path: &'static str, low: usize, high: usize) -> Key {
+    pub const fn odd(path: &'static str, low: u64, high: u64) -> Key {
         Key::new(path, Kind::Whole { low, high, odd: true })
     }
 

@@ -11,6 +11,7 @@
 pub mod bound;
 mod figures;
 mod journal;
+mod ledger;
 mod measurement;
 mod stopping;
 pub mod trust;
@@ -30,6 +31,7 @@ use crate::caveat::Caveat;
 use bound::BoundAtPoint;
 pub use figures::FurtherFigures;
 pub use journal::Journal;
+pub use ledger::{Job, Ledger};
 use measurement::{Measurement, Prepared};
 use trust::Trust;
 
@@ -228,11 +230,26 @@ pub fn run_kept(
         // Whoever waits for the end does not wait for preparations in vain.
         return experiments.iter().map(|_| None).collect();
     }
+    let first = journal.map_or(0, |journal| journal.claim(experiments.len()));
+    let ledger = journal.and_then(Journal::ledger);
+    if let Some(points) = ledger.and_then(|ledger| ledger.round(first)) {
+        (points.iter().flatten()).for_each(|point| (0..point.pairs()).for_each(|_| progress.done()));
+        return points;
+    }
+    if let Some(ledger) = ledger {
+        ledger.meet(first, experiments);
+    }
     let prepared: Vec<Prepared> = experiments
         .par_iter()
-        .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))
+        .enumerate()
+        .map(|(k, experiment)| match ledger {
+            Some(ledger) => {
+                let ground = ledger.ground(first + k, experiment);
+                Prepared::over(ground, experiment, chain, besides, effort.seed)
+            }
+            None => Prepared::new(experiment, chain, besides, effort.seed),
+        })
         .collect();
-    let first = journal.map_or(0, |journal| journal.claim(experiments.len()));
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
     let mut wanted: Vec<usize> = prepared
         .iter()
@@ -257,6 +274,12 @@ pub fn run_kept(
                     (0..prepared[point].ensemble()).for_each(|_| progress.done());
                     return Some(kept);
                 }
+                if let Some(ledger) = ledger {
+                    let experiment = first + point;
+                    let kept = ledger.get(Job { experiment, number })?;
+                    (0..prepared[point].ensemble()).for_each(|_| progress.done());
+                    return Some(kept);
+                }
                 let measurement = prepared[point].measure(number, progress, stop)?;
                 if let Some(journal) = journal {
                     journal.add(first + point, number, &measurement);
@@ -264,6 +287,9 @@ pub fn run_kept(
                 Some(measurement)
             })
             .collect();
+        if ledger.is_some() && results.iter().any(Option::is_none) {
+            stop.store(true, Ordering::Relaxed);
+        }
         for ((point, number), measurement) in jobs.into_iter().zip(results) {
             if let Some(measurement) = measurement
                 && done[point].len() == number
@@ -281,12 +307,19 @@ pub fn run_kept(
         let ends = needs.iter().zip(&done);
         total = pairs(&mut ends.map(|(need, measured)| (*need).max(measured.len())));
     }
-    progress.expect(pairs(&mut done.iter().map(Vec::len)));
-    prepared
+    let stopped = stop.load(Ordering::Relaxed);
+    if ledger.is_none() || !stopped {
+        progress.expect(pairs(&mut done.iter().map(Vec::len)));
+    }
+    let points: Vec<Option<Point>> = prepared
         .iter()
         .zip(done)
         .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured, effort.confidence)))
-        .collect()
+        .collect();
+    if let Some(ledger) = ledger.filter(|_| !stopped) {
+        ledger.close(first, &points);
+    }
+    points
 }
 
 /// Points and numbers of the measurements that are wanted and not done. One pair of every point

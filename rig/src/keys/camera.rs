@@ -6,7 +6,7 @@ use crate::quantity::Dimension as D;
 /// Width or height of a picture, px.
 pub(super) const SIDE: Kind = Kind::Whole {
     low: 8,
-    high: motefield_generator::Scene::MAX_SIDE,
+    high: motefield_generator::Scene::MAX_SIDE as u64,
     odd: false,
 };
 

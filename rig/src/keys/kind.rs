@@ -24,9 +24,9 @@ pub enum Kind {
     /// A whole number.
     Whole {
         /// Least.
-        low: usize,
+        low: u64,
         /// Largest.
-        high: usize,
+        high: u64,
         /// Whether it must be odd.
         odd: bool,
     },

@@ -15,8 +15,8 @@ const LARGEST: usize = 4096;
 const MOST_TOGETHER: usize = 1000;
 
 const SIDE: Kind = Kind::Whole {
-    low: Processing::MIN_WINDOW_PX,
-    high: LARGEST,
+    low: Processing::MIN_WINDOW_PX as u64,
+    high: LARGEST as u64,
     odd: false,
 };
 
@@ -53,7 +53,7 @@ section! {
         .usual("0.5", PRACTICE)
         .slider(0.0, 0.9);
 
-    WINDOW = Key::whole("processing.window", Processing::MIN_WINDOW_PX, LARGEST)
+    WINDOW = Key::whole("processing.window", Processing::MIN_WINDOW_PX as u64, LARGEST as u64)
         .about("side of the windows of the last pass, px, in place of that in processing.passes; \
                 earlier passes take no smaller windows (for sweeps)")
         .otherwise("from processing.passes", "")
@@ -190,7 +190,7 @@ section! {
                 there")
         .otherwise("none", "");
 
-    ENSEMBLE = Key::whole("processing.ensemble", 1, MOST_TOGETHER)
+    ENSEMBLE = Key::whole("processing.ensemble", 1, MOST_TOGETHER as u64)
         .about("number of pairs of a steady flow that are measured together by the sum of their \
                 correlation planes")
         .default("1", "")

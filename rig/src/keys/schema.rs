@@ -156,7 +156,7 @@ pub(super) fn property(key: &Key) -> Value {
 }
 
 fn kind(key: &Key, of: &Kind) -> Value {
-    let whole = |low: usize, high: usize| json!({ "type": "integer", "minimum": low, "maximum": high });
+    let whole = |low: u64, high: u64| json!({ "type": "integer", "minimum": low, "maximum": high });
     match of {
         Kind::Quantity { dimensions, .. } => json!({ "type": "string", "pattern": quantity(dimensions) }),
         Kind::Number(range) => {

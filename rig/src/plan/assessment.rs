@@ -7,7 +7,7 @@ use super::flow_facts::{flow_facts, timing_facts};
 use super::motion::Motion;
 use super::rules::{Rule, RuleInput, Status};
 use super::straddle::Straddle;
-use super::{Fact, Heading, plan};
+use super::{Fact, Heading, Plan, plan};
 use crate::assumption::{Assumption, assumptions};
 use crate::caution;
 use crate::setup::{Setup, SetupError};
@@ -40,9 +40,14 @@ impl Assessment {
     /// # Errors
     /// As [`plan`].
     pub fn of(setup: &Setup) -> Result<Assessment, SetupError> {
-        let plan = plan(setup)?;
+        Ok(Assessment::of_plan(&plan(setup)?))
+    }
+
+    /// Assesses a plan.
+    pub fn of_plan(plan: &Plan) -> Assessment {
+        let setup = &plan.rig.setup;
         let motion = Motion::of(&plan.scene);
-        let planned = RuleInput::new(&plan, &motion);
+        let planned = RuleInput::new(plan, &motion);
         let mut facts = Facts(plan.facts.clone());
         let arrangements = timing_facts(&planned, &mut facts);
         if !setup.image.flat_field {
@@ -56,7 +61,7 @@ impl Assessment {
                 .cloned();
             (heading, own.collect::<Vec<_>>())
         };
-        Ok(Assessment {
+        Assessment {
             name: setup.name().to_owned(),
             parts: Heading::ALL
                 .map(part)
@@ -69,7 +74,7 @@ impl Assessment {
             frame_rate_hz: setup.camera.frame_rate_hz,
             assumed: Vec::new(),
             caution: caution::of_setup(setup),
-        })
+        }
     }
 
     /// The same with what the setup leaves open, for which it is planned many times.

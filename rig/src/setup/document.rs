@@ -3,6 +3,7 @@
 //! `[light] power = "4 W"` is the value of `light.power`, the first entry of `displacement = […]`
 //! under `[flow]` that of `flow.displacement[0]`.
 
+mod edit;
 mod parts;
 mod usual;
 

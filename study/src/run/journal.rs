@@ -11,6 +11,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use motefield_evaluator::score::Errors;
 use motefield_files::record::RecordFile;
 
+use super::ledger::Ledger;
 use super::measurement::Measurement;
 use crate::folder::Folder;
 
@@ -20,22 +21,49 @@ use crate::folder::Folder;
 /// Every round claims numbers of its own for its points, in the same order
 /// whenever the study is run.
 pub struct Journal<'a> {
-    file: &'a RecordFile,
+    store: Store<'a>,
     kept: Mutex<HashMap<[u64; 2], Measurement>>,
     found: usize,
     claimed: AtomicUsize,
+}
+
+/// Where measurements come from and go.
+enum Store<'a> {
+    File(&'a RecordFile),
+    Ledger(&'a Ledger),
+}
+
+impl<'a> Journal<'a> {
+    /// The journal of one run over a ledger: nothing is measured, and the run stops where a
+    /// measurement is missing.
+    pub fn over(ledger: &'a Ledger) -> Journal<'a> {
+        Journal {
+            store: Store::Ledger(ledger),
+            kept: Mutex::default(),
+            found: 0,
+            claimed: AtomicUsize::new(0),
+        }
+    }
 }
 
 impl Journal<'_> {
     /// The journal of a study's folder, with what it holds.
     pub fn of(folder: &Folder) -> Journal<'_> {
         let records = folder.records().iter();
-        let kept: HashMap<_, _> = records.filter_map(|bytes| record(bytes)).collect();
+        let kept: HashMap<_, _> = records.filter_map(|bytes| read_record(bytes)).collect();
         Journal {
-            file: folder.journal(),
+            store: Store::File(folder.journal()),
             found: kept.len(),
             kept: Mutex::new(kept),
             claimed: AtomicUsize::new(0),
+        }
+    }
+
+    /// The ledger, where measurements are made elsewhere.
+    pub(super) fn ledger(&self) -> Option<&Ledger> {
+        match self.store {
+            Store::File(_) => None,
+            Store::Ledger(ledger) => Some(ledger),
         }
     }
 
@@ -58,16 +86,23 @@ impl Journal<'_> {
     /// Writes down a measurement. A disk that is full must not end a study whose results are in
     /// memory: what is not written is measured again by whoever continues.
     pub(super) fn add(&self, point: usize, number: usize, measurement: &Measurement) {
-        let mut record = Writer::default();
-        record.count(point);
-        record.count(number);
-        measurement.write(&mut record);
-        self.file.add(&record.0);
+        if let Store::File(file) = self.store {
+            file.add(&record_bytes(point, number, measurement));
+        }
     }
 }
 
+/// A measurement with its place, as a record.
+pub(super) fn record_bytes(point: usize, number: usize, measurement: &Measurement) -> Vec<u8> {
+    let mut record = Writer::default();
+    record.count(point);
+    record.count(number);
+    measurement.write(&mut record);
+    record.0
+}
+
 /// Place and measurement of a record; `None` where the bytes are none.
-fn record(bytes: &[u8]) -> Option<([u64; 2], Measurement)> {
+pub(super) fn read_record(bytes: &[u8]) -> Option<([u64; 2], Measurement)> {
     let mut reader = ByteReader(bytes);
     let key = [reader.count()? as u64, reader.count()? as u64];
     Some((key, Measurement::read(&mut reader)?))

@@ -1,8 +1,8 @@
 //! One measurement of a study: pairs rendered, correlated and compared with the truth.
 
 use std::borrow::Cow;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, OnceLock};
 
 use motefield_evaluator::prepare::Background;
 use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths, VectorTruth, reach};
@@ -25,6 +25,11 @@ pub(super) struct Prepared<'a> {
     chain: &'a Chain,
     wanted: &'a Wanted,
     seed: u64,
+    ground: Arc<Ground>,
+}
+
+/// What follows from the experiment alone, and takes long to find.
+pub(super) struct Ground {
     truth: VectorTruth,
     /// Windows whose centre is in fluid, not in a body, and not masked: the others do not count.
     seen: Vec<bool>,
@@ -32,9 +37,12 @@ pub(super) struct Prepared<'a> {
     fast_displacement_px: f64,
     columns: usize,
     reach: [usize; 2],
+    /// Share of the pixels that are full, found when it is asked for.
+    saturated: OnceLock<f64>,
 }
 
 /// What came of one measurement.
+#[derive(Debug, Clone)]
 pub(super) struct Measurement {
     pub(super) errors: Errors,
     /// Bound of each window, px; `None` where it was not computed.
@@ -60,8 +68,8 @@ const BACKGROUND_SERIES: u64 = 1 << 40;
 
 const PLANNED: &str = "a scene and processing that were validated by the plan";
 
-impl<'a> Prepared<'a> {
-    pub fn new(experiment: &'a Experiment, chain: &'a Chain, wanted: &'a Wanted, seed: u64) -> Self {
+impl Ground {
+    pub(super) fn of(experiment: &Experiment) -> Ground {
         let Experiment { scene, processing } = experiment;
         let [width, height] = scene.size;
         let last = processing.passes.last().expect(PLANNED);
@@ -89,18 +97,38 @@ impl<'a> Prepared<'a> {
         let fast: Vec<bool> = lengths.iter().map(|&l| l >= threshold).collect();
         let count = fast.iter().filter(|f| **f).count() as f64;
         let sum: f64 = lengths.iter().filter(|l| **l >= threshold).sum();
-        Prepared {
-            scene,
-            processing: with_background(experiment, chain, seed),
-            chain,
-            wanted,
-            seed,
+        Ground {
             truth,
             seen,
             fast,
             fast_displacement_px: sum / count,
             columns: grid.columns,
             reach: reach(&grid),
+            saturated: OnceLock::new(),
+        }
+    }
+}
+
+impl<'a> Prepared<'a> {
+    pub fn new(experiment: &'a Experiment, chain: &'a Chain, wanted: &'a Wanted, seed: u64) -> Self {
+        Prepared::over(Arc::new(Ground::of(experiment)), experiment, chain, wanted, seed)
+    }
+
+    /// The same with what is known of the experiment already.
+    pub fn over(
+        ground: Arc<Ground>,
+        experiment: &'a Experiment,
+        chain: &'a Chain,
+        wanted: &'a Wanted,
+        seed: u64,
+    ) -> Self {
+        Prepared {
+            scene: &experiment.scene,
+            processing: with_background(experiment, chain, seed),
+            chain,
+            wanted,
+            seed,
+            ground,
         }
     }
 
@@ -135,7 +163,7 @@ impl<'a> Prepared<'a> {
         let single = self.ensemble() == 1;
         let estimators = self.wanted.estimators.iter().filter(|_| single);
         Some(Measurement {
-            errors: Errors::of(&field.vectors, &self.truth),
+            errors: Errors::of(&field.vectors, &self.ground.truth),
             bound_px,
             uncertainties_px: estimators.map(uncertainty).collect(),
         })
@@ -143,8 +171,8 @@ impl<'a> Prepared<'a> {
 
     fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool], confidence: Confidence) -> ErrorSample<'b> {
         ErrorSample {
-            columns: self.columns,
-            reach: self.reach,
+            columns: self.ground.columns,
+            reach: self.ground.reach,
             pairs: errors,
             truths: Truths::Repeat,
             part: Some(part),
@@ -155,7 +183,7 @@ impl<'a> Prepared<'a> {
     /// Errors over the whole field.
     pub fn score(&self, measured: &[Measurement]) -> Score {
         let errors: Vec<Errors> = measured.iter().map(|m| m.errors.clone()).collect();
-        self.sample(&errors, &self.seen, Confidence::USUAL).score()
+        self.sample(&errors, &self.ground.seen, Confidence::USUAL).score()
     }
 
     pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
@@ -166,8 +194,8 @@ impl<'a> Prepared<'a> {
             uncertainties.push(measurement.uncertainties_px);
         }
         let (sample, fast) = (
-            self.sample(&errors, &self.seen, confidence),
-            self.sample(&errors, &self.fast, confidence),
+            self.sample(&errors, &self.ground.seen, confidence),
+            self.sample(&errors, &self.ground.fast, confidence),
         );
         let score = sample.score();
         let Wanted { bound, figures, .. } = *self.wanted;
@@ -184,7 +212,7 @@ impl<'a> Prepared<'a> {
             figures: figures.then(|| {
                 FurtherFigures::of(
                     &sample,
-                    std::slice::from_ref(&self.truth),
+                    std::slice::from_ref(&self.ground.truth),
                     &score,
                     self.scene.size[0],
                 )
@@ -195,9 +223,9 @@ impl<'a> Prepared<'a> {
             caveats: self.caveats(&score),
             score,
             fast: fast.score(),
-            columns: self.columns,
-            reach: self.reach,
-            fast_displacement_px: self.fast_displacement_px,
+            columns: self.ground.columns,
+            reach: self.ground.reach,
+            fast_displacement_px: self.ground.fast_displacement_px,
             ensemble: self.ensemble(),
             besides,
             errors,
@@ -214,10 +242,11 @@ impl Prepared<'_> {
         let (first, last) = (passes.first().expect(PLANNED), passes.last().expect(PLANNED));
         let area = (last.window[0] * last.window[1] * self.processing.ensemble) as f64;
         let known = self
+            .ground
             .truth
             .point_px
             .iter()
-            .zip(&self.seen)
+            .zip(&self.ground.seen)
             .filter(|(_, seen)| **seen);
         let largest = |k: usize| known.clone().map(|(t, _)| t[k].abs()).fold(0.0, f64::max);
         let range = |k: usize| ((first.window[k] - 1) / 2) as f64;
@@ -228,7 +257,8 @@ impl Prepared<'_> {
         };
         let particles = self.scene.seeding_density_ppp * area;
         all.extend(Caveat::of_windows(particles, largest(worse), range(worse)));
-        all.extend(Caveat::of_saturation(self.saturated()));
+        let saturated = *self.ground.saturated.get_or_init(|| self.saturated());
+        all.extend(Caveat::of_saturation(saturated));
         all
     }
 

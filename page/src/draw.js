@@ -1,0 +1,86 @@
+// Elements, numbers and axes: what every view draws with. Texts enter as text, never as markup.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * @param {string} name @param {Record<string, any>} [of] attributes; `on…` are listeners
+ * @param {...(Node | string)} children
+ * @returns {any}
+ */
+export function html(name, of = {}, ...children) {
+  return fill(document.createElement(name), of, children);
+}
+
+/** @param {string} name @param {Record<string, any>} [of] @param {...(Node | string)} children @returns {any} */
+export function svg(name, of = {}, ...children) {
+  return fill(document.createElementNS(SVG, name), of, children);
+}
+
+/** @param {Element} element @param {Record<string, any>} of @param {(Node | string)[]} children */
+function fill(element, of, children) {
+  for (const [key, value] of Object.entries(of)) {
+    if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
+    else if (key.startsWith("aria-")) element.setAttribute(key, String(value));
+    else if (value !== undefined && value !== null && value !== false) element.setAttribute(key, value === true ? "" : String(value));
+  }
+  element.append(...children);
+  return element;
+}
+
+/** @param {string} id @returns {any} */
+export const part = (id) => document.getElementById(id);
+
+/** Three significant digits. @param {number} value */
+export function short(value) {
+  if (!Number.isFinite(value)) return "–";
+  if (value === 0) return "0";
+  const size = Math.abs(value);
+  if (size >= 1e6 || size < 1e-4) {
+    const [digits, power] = value.toExponential(2).split("e");
+    return `${digits}·10${[...String(Number(power))].map((c) => "⁰¹²³⁴⁵⁶⁷⁸⁹"[Number(c)] ?? "⁻").join("")}`;
+  }
+  const decimals = Math.max(0, 2 - Math.floor(Math.log10(size)));
+  return Number(value.toPrecision(3)).toFixed(Math.min(decimals, 8));
+}
+
+const TIMES = /** @type {[number, string][]} */ ([[1, "s"], [1e-3, "ms"], [1e-6, "µs"], [1e-9, "ns"], [1e-12, "ps"]]);
+
+/** @param {number} seconds */
+export function time(seconds) {
+  if (!Number.isFinite(seconds)) return "–";
+  const [scale, unit] = TIMES.find(([scale]) => Math.abs(seconds) >= 0.9995 * scale) ?? [1, "s"];
+  return `${short(seconds / scale)}\u2009${unit}`;
+}
+
+/** A quantity as a setup writes it, exactly enough. @param {number} seconds */
+export const timeText = (seconds) => `${Number((seconds * 1e6).toPrecision(4))} us`;
+
+/** With the signs that print has. @param {string} text */
+export const typeset = (text) =>
+  text.replace(/(\d) (?=[a-zµ%°/])/g, "$1\u2009").replace(/\bu(?=[smWJ]\b)/g, "µ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
+
+/** @param {number} from @param {number} to @param {number} a @param {number} b */
+export const logScale = (from, to, a, b) => {
+  const [l, h] = [Math.log(from), Math.log(to)];
+  const at = (/** @type {number} */ v) => a + ((Math.log(v) - l) / (h - l)) * (b - a);
+  at.inverse = (/** @type {number} */ p) => Math.exp(l + ((p - a) / (b - a)) * (h - l));
+  return at;
+};
+
+/** @param {number} from @param {number} to @param {number} a @param {number} b */
+export const scale = (from, to, a, b) => {
+  const at = (/** @type {number} */ v) => a + ((v - from) / (to - from)) * (b - a);
+  at.inverse = (/** @type {number} */ p) => from + ((p - a) / (b - a)) * (to - from);
+  return at;
+};
+
+/** Ticks 1, 2, 5 of every decade within a range. @param {number} from @param {number} to */
+export function logTicks(from, to) {
+  const all = [];
+  for (let e = Math.floor(Math.log10(from)); e <= Math.log10(to); e++)
+    for (const m of [1, 2, 5]) {
+      const v = Number(`${m}e${e}`);
+      if (v >= from * 0.999 && v <= to * 1.001) all.push(v);
+    }
+  return all;
+}

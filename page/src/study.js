@@ -1,0 +1,147 @@
+// The study: one worker leads, as many as there are cores measure. Every one runs the same study over the measurements
+// that all of them made, so that results do not depend on their number.
+import { Hand } from "./crew.js";
+
+export class Study {
+  /** @param {Uint8Array} module @param {() => void} changed */
+  constructor(module, changed) {
+    this.module = module;
+    this.changed = changed;
+    this.workers = Math.max(1, Math.min(16, navigator.hardwareConcurrency || 2));
+    /** @type {Hand | null} */ this.lead = null;
+    /** @type {Hand[]} */ this.crew = [];
+    this.round = 0;
+    this.expected = 0;
+    this.done = 0;
+    this.rate = 0;
+    this.out = 0;
+    this.fresh = 0;
+    this.begun = 0;
+    this.looked = 0;
+    /** @type {[number, number][]} */ this.jobs = [];
+    this.key = "";
+    this.precision = 0.05;
+    this.reset();
+  }
+
+  reset() {
+    this.round++;
+    /** @type {any} */ this.answer = null;
+    this.words = "";
+    this.question = "pulse-length";
+    this.finished = false;
+    this.stopped = false;
+    this.fault = "";
+    this.expected = 0;
+    this.done = 0;
+    this.rate = 0;
+    this.held = false;
+    this.jobs = [];
+    this.out = 0;
+    this.fresh = 0;
+    this.looking = false;
+  }
+
+  /** Takes up the study of a setup, unless it is that of the present one: the pulse length that the setup states is not
+   * what its curve depends on. @param {string} setup @param {number} seed */
+  async of(setup, seed) {
+    const key = `${seed} ${this.precision} ${setup.replace(/^(\s*pulse_length\s*=).*$/m, "$1")}`;
+    if (key === this.key && !setup.includes("measured_grey")) return;
+    this.key = key;
+    await this.take({ do: "study", setup, seed, precision: this.precision });
+  }
+
+  /** @param {object} request */
+  async take(request) {
+    this.request = request;
+    this.reset();
+    const round = this.round;
+    this.lead ??= new Hand(this.module);
+    while (this.crew.length < this.workers) this.crew.push(new Hand(this.module));
+    const all = [this.lead, ...this.crew];
+    const [first] = await Promise.all(all.map((hand) => hand.ask(request)));
+    if (round !== this.round) return;
+    if (first.json.faults) {
+      this.fault = first.json.faults[0].message;
+      return this.changed();
+    }
+    this.question = first.json.question;
+    this.begun = performance.now();
+    await this.look();
+  }
+
+  /** What the study says now, and what it misses. */
+  async look() {
+    if (this.looking || !this.lead) return;
+    this.looking = true;
+    this.fresh = 0;
+    const round = this.round;
+    const { json } = await this.lead.ask({ do: "look" });
+    this.looking = false;
+    if (round !== this.round) return;
+    if (json.faults) {
+      this.fault = json.faults[0].message;
+      return this.changed();
+    }
+    Object.assign(this, { answer: json.answer, words: json.words, finished: json.finished, expected: json.expected, done: json.done });
+    this.jobs.push(...json.jobs);
+    this.rate = this.done / Math.max(0.5, (performance.now() - this.begun) / 1000);
+    this.changed();
+    this.send();
+    // What came in meanwhile may have been the last that the study waits for.
+    if (!this.finished && this.out === 0 && this.fresh > 0) this.look();
+  }
+
+  send() {
+    if (this.stopped || this.held) return;
+    for (const hand of this.crew) if (!hand.measuring && this.jobs.length) this.measure(hand);
+  }
+
+  /** @param {Hand} hand */
+  async measure(hand) {
+    const round = this.round;
+    const [experiment, number] = /** @type {[number, number]} */ (this.jobs.shift());
+    this.out++;
+    hand.measuring = true;
+    const { json, bytes } = await hand.ask({ do: "measure", experiment, number });
+    hand.measuring = false;
+    if (round !== this.round) return this.send();
+    this.out--;
+    if (json.faults) {
+      this.fault = json.faults[0].message;
+      return this.changed();
+    }
+    // Into every worker's study: what comes next follows from it.
+    for (const other of this.crew) other.ask({ do: "enter" }, bytes);
+    this.send();
+    await this.lead?.ask({ do: "enter" }, bytes);
+    if (round !== this.round) return;
+    this.fresh++;
+    if (this.out === 0 || performance.now() - this.looked > 700) {
+      this.looked = performance.now();
+      this.look();
+    }
+  }
+
+  /** Leaves the processors to the pictures while a hand moves. */
+  hold() {
+    this.held = true;
+  }
+
+  release() {
+    this.held = false;
+    this.send();
+  }
+
+  toggle() {
+    this.stopped = !this.stopped;
+    this.changed();
+    this.send();
+  }
+
+  /** The same, known more closely. */
+  more() {
+    this.precision /= 2;
+    this.take({ .../** @type {any} */ (this.request), precision: this.precision });
+  }
+}

@@ -1,0 +1,213 @@
+// The page in Chromium, opened from disk: what a visitor does, and that figures and pictures are those of the native
+// program. node test/page.mjs MOTEFIELD [PAGE], the program built natively.
+import assert from "node:assert/strict";
+import { execFileSync } from "node:child_process";
+import { createHash } from "node:crypto";
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { chromium } from "playwright-core";
+
+const program = process.argv[2];
+const file = process.argv[3] ?? new URL("../dist/motefield.html", import.meta.url).pathname;
+const folder = mkdtempSync(join(tmpdir(), "motefield-page-"));
+const native = (/** @type {string[]} */ ...args) => {
+  try {
+    return execFileSync(program, args, { cwd: folder, encoding: "utf8", stdio: ["ignore", "pipe", "ignore"] });
+  } catch (error) {
+    if (error.status === 1) return error.stdout;
+    throw error;
+  }
+};
+
+/** A rig small enough to be decided within seconds. */
+const RIG = `[light]
+source = "led"
+power = "40 W"
+pulse_length = "60 us"
+wavelength = "530 nm"
+delivery = 0.2
+[sheet]
+thickness = "3 mm"
+height = "40 mm"
+[tracer]
+diameter = "40 um"
+refractive_index = 1.5
+particles_per_window = 10
+[fluid]
+kind = "water"
+[lens]
+magnification = 0.1
+aperture = "f/4"
+[camera]
+size = [128, 128]
+pixel = "5.5 um"
+quantum_efficiency = 0.5
+full_well = "10000 e"
+dark_noise = "6 e"
+bits = 12
+[flow]
+kind = "uniform"
+velocity = ["0.2 m/s", "0.03 m/s"]
+[timing]
+separation = "1.5 ms"
+[processing]
+passes = [{ window = 32, overlap = 0.5 }]
+`;
+
+const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
+const faults = /** @type {string[]} */ ([]);
+const open = async (/** @type {number} */ width, /** @type {string} */ at = "") => {
+  const page = await browser.newPage({ viewport: { width, height: Math.max(640, Math.round(0.6 * width)) } });
+  page.on("console", (m) => m.type() === "error" && faults.push(m.text()));
+  page.on("pageerror", (e) => faults.push(e.message));
+  page.on("request", (r) => /^(file|blob|data):/.test(r.url()) || faults.push(`asked for ${r.url()}`));
+  await page.goto(`file://${file}${at}`);
+  await page.waitForSelector("body[data-ready]", { timeout: 60_000 });
+  return page;
+};
+const bench = (/** @type {any} */ page, /** @type {(b: any, a?: any) => any} */ act, /** @type {any} */ argument) =>
+  page.evaluate(`(${act})(globalThis.bench, ${JSON.stringify(argument) ?? "undefined"})`);
+
+let passed = 0;
+const check = async (/** @type {string} */ name, /** @type {() => Promise<void>} */ act) => {
+  await act();
+  passed++;
+  console.log(`ok  ${name}`);
+};
+
+try {
+  writeFileSync(join(folder, "rig.toml"), RIG);
+  const page = await open(1280);
+  await bench(page, (b, text) => b.change(text, ""), RIG);
+
+  await check("frame A is the native program's to the byte", async () => {
+    native("render", "rig.toml", "--pairs", "1", "--seed", "1", "--out", "pairs");
+    const wanted = createHash("sha256").update(readFileSync(join(folder, "pairs/pair-00000-a.tif"))).digest("hex");
+    const found = await bench(page, async (b) => (await b.front.ask({ do: "pair", setup: b.state.setup, seed: 1, hash: true })).json.sha256_a);
+    assert.equal(found, wanted);
+  });
+
+  await check("the answer is the command line's to its printed digits", async () => {
+    const printed = native("decide", "rig.toml", "--out", "decision");
+    await page.waitForFunction("bench.study.finished", null, { timeout: 240_000 });
+    const wanted = JSON.parse(readFileSync(join(folder, "decision/decision.json"), "utf8"));
+    const found = await bench(page, (b) => ({ words: b.study.words, answer: b.study.answer, sentence: document.getElementById("sentence")?.textContent }));
+    const digits = (/** @type {number} */ v) => Number(v).toPrecision(3);
+    const numbers = (/** @type {any} */ of) => [of.best.pulse_s, of.best.pulse_s_lo, of.best.pulse_s_hi, of.best.total_px.value, of.best.total_px.lo, of.best.total_px.hi,
+      ...of.points.slice(0, 4).map((/** @type {any} */ p) => p.total_px.value)].map(digits);
+    assert.deepEqual(numbers(found.answer), numbers(wanted));
+    assert.equal(found.answer.points.length, wanted.points.length);
+    assert.ok(printed.startsWith(found.words.split("\n")[0]), `${found.words.split("\n")[0]} | ${printed.split("\n")[0]}`);
+    const most = Math.max(...found.answer.points.map((/** @type {any} */ p, /** @type {number} */ k) => Math.abs(p.total_px.value - wanted.points[k].total_px.value)));
+    console.log(`    total errors differ by at most ${most.toExponential(1)} px`);
+  });
+
+  await check("the same with one worker", async () => {
+    const before = await bench(page, (b) => b.study.words);
+    await bench(page, (b) => { b.study.workers = 1; b.study.crew.splice(1); return b.study.take(b.study.request); });
+    await page.waitForFunction("bench.study.finished", null, { timeout: 240_000 });
+    assert.equal(await bench(page, (b) => b.study.words), before);
+  });
+
+  await check("dragging the pulse's edge lengthens it and redraws", async () => {
+    const handle = page.getByRole("slider", { name: "Pulse length" });
+    const box = await handle.boundingBox();
+    const before = await bench(page, (b) => [b.plan.pulse, b.plan.fast_px, Array.from(b.pair.levels[0].slice(0, 4000)).join()]);
+    const [x, y] = [box.x + box.width / 2, box.y + box.height / 2];
+    await page.mouse.move(x, y);
+    await page.mouse.down();
+    await page.mouse.move(x + 90, y, { steps: 6 });
+    await page.mouse.up();
+    await page.waitForFunction((was) => /** @type {any} */ (globalThis).bench.plan.pulse > 1.5 * was, before[0]);
+    await page.waitForFunction("!bench.working");
+    const after = await bench(page, (b) => [b.plan.pulse, b.plan.fast_px, Array.from(b.pair.levels[0].slice(0, 4000)).join(), Math.round(b.drawn_ms)]);
+    assert.notEqual(after[2], before[2]);
+    console.log(`    redrawn in ${after[3]} ms`);
+  });
+
+  await check("arrows change it by 5 %, undo takes it back, the address restores it", async () => {
+    const handle = page.getByRole("slider", { name: "Pulse length" });
+    const before = await bench(page, (b) => b.plan.pulse);
+    await handle.focus();
+    await page.keyboard.press("ArrowRight");
+    await page.waitForFunction((was) => Math.abs(/** @type {any} */ (globalThis).bench.plan.pulse / was - 1.05) < 2e-3, before);
+    await page.waitForFunction("!bench.working");
+    const setup = await bench(page, (b) => b.state.setup);
+    await page.waitForTimeout(200);
+    const again = await open(1280, new URL(page.url()).hash);
+    assert.equal(await bench(again, (b) => b.state.setup), setup);
+    await again.close();
+    await page.keyboard.press("Control+z");
+    await page.waitForFunction((was) => /** @type {any} */ (globalThis).bench.plan.pulse < was * 1.04, before);
+  });
+
+  await check("a faulty text is underlined, and the page keeps the last good rig", async () => {
+    await page.locator("#text-fold > summary").click();
+    const good = await bench(page, (b) => b.plan.pulse);
+    await page.locator("#setup").fill(RIG.replace('"40 W"', "40"));
+    await page.waitForFunction("bench.faults.length > 0");
+    assert.match(await page.locator("#faults").innerText(), /no unit/);
+    assert.equal(await page.locator("#setup-back .wrong").innerText(), "power = 40");
+    assert.equal(await bench(page, (b) => b.plan.pulse), good);
+    await page.locator("#setup").fill(RIG);
+    await page.waitForFunction("bench.faults.length === 0");
+  });
+
+  await check("a hostile setup is text and nothing else", async () => {
+    const hostile = `# </script><script>globalThis.broken = 1</script>\n[light]\nsource = "<img src=x onerror='globalThis.broken = 1'>"\n[flow]\nkind = "uniform"\nvelocity = ["1 m/s", "0 m/s"]\n`;
+    const address = await bench(page, async (b, text) => {
+      const bytes = new TextEncoder().encode(JSON.stringify({ setup: text, view: { ground: "<b>", seed: "x" } }));
+      const stream = new Blob([bytes]).stream().pipeThrough(new CompressionStream("deflate-raw"));
+      return btoa(String.fromCharCode(...new Uint8Array(await new Response(stream).arrayBuffer())));
+    }, hostile);
+    const other = await open(1280, `#${address}`);
+    await other.waitForTimeout(500);
+    assert.equal(await other.evaluate("globalThis.broken"), undefined);
+    assert.equal(await other.locator("img").count(), 0);
+    assert.match(await other.locator("#faults").innerText(), /<img/);
+    await other.close();
+    // What inflates beyond what a setup may hold is refused.
+    const bomb = await bench(page, async () => {
+      const stream = new Blob([new Uint8Array(1 << 24)]).stream().pipeThrough(new CompressionStream("deflate-raw"));
+      return btoa(String.fromCharCode(...new Uint8Array(await new Response(stream).arrayBuffer())));
+    }, null);
+    const survived = await open(1280, `#${bomb}`);
+    assert.ok(await bench(survived, (b) => b.plan));
+    await survived.close();
+  });
+
+  await check("texts are read on both grounds (contrast AA)", async () => {
+    for (const ground of ["day", "laboratory"]) {
+      await bench(page, (b, g) => b.look({ ground: g }), ground);
+      const low = await page.evaluate(() => {
+        const light = (/** @type {string} */ hex) => {
+          const [r, g, b] = [1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16) / 255).map((c) => (c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4));
+          return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+        };
+        const of = (/** @type {string} */ name) => light(getComputedStyle(document.documentElement).getPropertyValue(name).trim());
+        const ratio = (/** @type {number} */ a, /** @type {number} */ b) => (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+        // WCAG 2.2, 1.4.3: 4.5 to 1 for text.
+        return ["--ink", "--faint", "--light", "--camera", "--blur", "--wrong"].filter((name) => ratio(of(name), of("--paper")) < 4.5);
+      });
+      assert.deepEqual(low, [], ground);
+    }
+  });
+  await page.close();
+
+  for (const width of [360, 1280, 2560])
+    await check(`nothing overflows at ${width} px`, async () => {
+      const at = await open(width);
+      for (const fold of await at.locator("details > summary").all()) await fold.evaluate((s) => (s.parentElement.open = true));
+      await at.locator(".station").first().click();
+      await at.waitForTimeout(2500);
+      assert.ok((await at.evaluate("document.documentElement.scrollWidth")) <= width);
+      await at.close();
+    });
+
+  await check("no error on the console and no request", async () => assert.deepEqual(faults, []));
+  console.log(`${passed} checks passed`);
+} finally {
+  await browser.close();
+  rmSync(folder, { recursive: true });
+}
