@@ -155,13 +155,18 @@ fn misses(flow: &SimulatedFlow, effort: &Effort, seeds: u64) -> ([u32; 2], f64) 
 }
 
 /// Of 200 studies 91 to 98 % hold the total error: 95 %, less and more two and a half binomial
-/// standard errors, to a whole per cent; and what misses is not all on one side: of n misses either
-/// side has at most what half a chance exceeds once in a hundred, n/2 + 2.33 √n/2.
-fn covers([below, above]: [u32; 2], what: &str) -> bool {
+/// standard errors, to a whole per cent; and what misses is not all on one side.
+fn covers(misses: [u32; 2], what: &str) -> bool {
+    let [below, above] = misses;
+    println!("{what}: {below} below, {above} above of 200");
+    (4..=18).contains(&(below + above)) && both_sides(misses)
+}
+
+/// Of n misses either side has at most what half a chance exceeds once in a hundred, n/2 + 2.33 √n/2.
+fn both_sides([below, above]: [u32; 2]) -> bool {
     let all = f64::from(below + above);
     let most = 0.5 * all + 2.33 * 0.5 * all.sqrt();
-    println!("{what}: {below} below, {above} above of 200");
-    (4..=18).contains(&(below + above)) && f64::from(below.max(above)) <= most.max(4.0)
+    f64::from(below.max(above)) <= most.max(4.0)
 }
 
 /// Stopping as soon as the interval seems narrow favours studies whose interval came out too

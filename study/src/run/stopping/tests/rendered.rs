@@ -8,7 +8,7 @@ use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 
 use super::super::super::{Effort, Experiment, Point, Silent, run};
-use super::{FIRST_PAIRS, PRECISIONS, covers, study};
+use super::{FIRST_PAIRS, PRECISIONS, both_sides, study};
 
 const SCENE: &str = r#"
 [image]
@@ -61,9 +61,11 @@ fn point(flow: &str, seed: u64, most_pairs: usize) -> Point {
     points.into_iter().next().flatten().expect("a point")
 }
 
-/// Of 200 studies of three flows, at every precision and number of pairs to begin with, as many hold
-/// the total error as should. The total error itself is that of all their pairs together, known ten
-/// times better than by any of them.
+/// Of 200 studies of three flows, at every precision and number of pairs to begin with, at least as
+/// many hold the total error as should: 91 %, and of those that do not neither side has most. The
+/// total error itself is that of all their pairs together, known ten times better than by any of
+/// them. In uniform flow 93 to 97.5 % hold it; where the flow has structure, and the scatter with
+/// it, 95.5 to 99.5 %, since the covariances of neighbouring windows are taken as alike everywhere.
 #[test]
 #[ignore = "takes minutes"]
 fn studies_of_rendered_pairs_cover() {
@@ -106,7 +108,8 @@ fn studies_of_rendered_pairs_cover() {
                 }
                 let taken = took as f64 / SEEDS as f64;
                 let what = format!("{name}, {precision}, {first_pairs} pairs first, {taken:.1} taken");
-                if !covers([below, above], &what) {
+                println!("{what}: {below} below, {above} above of {SEEDS}");
+                if below + above > 18 || !both_sides([below, above]) {
                     failed.push(what);
                 }
             }
