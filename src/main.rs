@@ -2,6 +2,7 @@
 //! progress and messages on standard error.
 
 mod arguments;
+mod chain;
 mod correlate;
 mod decide;
 mod exit;

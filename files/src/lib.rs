@@ -6,10 +6,12 @@ mod output;
 mod part;
 pub mod picture;
 pub mod record;
+mod scratch;
 mod source;
 pub mod table;
 
 pub use error::FileError;
 pub use output::{OutputDirectory, exists, may_write, sha256, write};
 pub use part::abandon_parts;
+pub use scratch::Scratch;
 pub use source::{Content, Disk, FileSource, Memory, list, read_text};

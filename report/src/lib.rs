@@ -1,5 +1,6 @@
 #![doc = include_str!("../README.md")]
 
+pub mod chains;
 pub mod curve;
 pub mod decide;
 pub mod explanation;

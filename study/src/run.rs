@@ -9,6 +9,7 @@
 //! from the first.
 
 pub mod bound;
+mod external;
 mod figures;
 mod journal;
 mod measurement;
@@ -28,6 +29,7 @@ use motefield_evaluator::uncertainty::Estimator;
 
 use crate::caveat::Caveat;
 use bound::Bound;
+pub use external::{External, ExternalChain, Failed};
 pub use figures::FurtherFigures;
 pub use journal::Journal;
 use measurement::{Measurement, Prepared};
@@ -50,11 +52,17 @@ pub struct Chain {
     pub render: Render,
     /// From a pair to vectors.
     pub correlate: Correlate,
+    /// Another program that takes a pair to vectors, in place of `correlate`.
+    pub external: External,
 }
 
 impl Default for Chain {
     fn default() -> Self {
-        Chain { render, correlate }
+        Chain {
+            render,
+            correlate,
+            external: External::default(),
+        }
     }
 }
 
@@ -162,6 +170,8 @@ pub struct Besides {
     pub figures: Option<FurtherFigures>,
     /// One entry an estimator asked for.
     pub trust: Vec<Trust>,
+    /// Pairs on which another program failed, by their number, and why.
+    pub failures: Vec<(usize, String)>,
 }
 
 /// Told of progress, in pairs.
@@ -227,7 +237,7 @@ pub fn run_kept(
     }
     let prepared: Vec<Prepared> = experiments
         .par_iter()
-        .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed))
+        .map(|experiment| Prepared::new(experiment, chain, besides, effort.seed, stop))
         .collect();
     let first = journal.map_or(0, |journal| journal.claim(experiments.len()));
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();

@@ -13,6 +13,7 @@ use motefield_generator::{Pair, Scene, Seed, pair, truth};
 use ndarray::ArrayView2;
 
 use super::bound::{self, Bound};
+use super::external::{self, Failed, Places};
 use super::trust::{self, Trust};
 use crate::caveat::Caveat;
 
@@ -32,6 +33,8 @@ pub(super) struct Prepared<'a> {
     fast_displacement_px: f64,
     columns: usize,
     reach: [usize; 2],
+    /// Where another program puts its vectors, or why it gives none; `None` without such a program.
+    places: Option<Result<Places, Failed>>,
 }
 
 /// What came of one measurement.
@@ -41,6 +44,8 @@ pub(super) struct Measurement {
     pub(super) bound_px: Option<Vec<[f64; 2]>>,
     /// Standard uncertainties by each estimator asked for, px.
     pub(super) uncertainties_px: Vec<Vec<[f64; 2]>>,
+    /// Why another program gave no vectors of the pair.
+    pub(super) failure: Option<String>,
 }
 
 /// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.
@@ -61,12 +66,22 @@ const BACKGROUND_SERIES: u64 = 1 << 40;
 const PLANNED: &str = "a scene and processing that were validated by the plan";
 
 impl<'a> Prepared<'a> {
-    pub fn new(experiment: &'a Experiment, chain: &'a Chain, wanted: &'a Wanted, seed: u64) -> Self {
+    pub fn new(
+        experiment: &'a Experiment,
+        chain: &'a Chain,
+        wanted: &'a Wanted,
+        seed: u64,
+        stop: &AtomicBool,
+    ) -> Self {
         let Experiment { scene, processing } = experiment;
         let [width, height] = scene.size;
         let last = processing.passes.last().expect(PLANNED);
         let grid = Grid::new(width, height, last.window, last.overlap);
         let exact = truth::TrueDisplacement::of_pair(scene);
+        let places = chain.external.0.map(|program| {
+            let pair = (chain.render)(scene, realisation(seed, 0)).expect(PLANNED);
+            Places::new(program, scene, &pair, stop)
+        });
         let mut truth = VectorTruth::of_points(&grid, processing.weighting, TRUTH_BLOCK_PX, |points| {
             truth_at(&exact, [width, height], points)
         });
@@ -77,6 +92,11 @@ impl<'a> Prepared<'a> {
                     *truth = [f64::NAN; 2];
                 }
             }
+        }
+        let (mut columns, mut reach) = (grid.columns, reach(&grid));
+        if let Some(Ok(places)) = &places {
+            truth = places.truth();
+            (columns, reach) = places.grid();
         }
         let seen: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
         let lengths: Vec<f64> = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy)).collect();
@@ -99,20 +119,27 @@ impl<'a> Prepared<'a> {
             seen,
             fast,
             fast_displacement_px: sum / count,
-            columns: grid.columns,
-            reach: reach(&grid),
+            columns,
+            reach,
+            places,
         }
     }
 
     /// Pairs a measurement.
     pub fn ensemble(&self) -> usize {
-        self.processing.ensemble
+        match self.places {
+            None => self.processing.ensemble,
+            Some(_) => 1,
+        }
     }
 
     /// Measurement number `number`; `None` if `stop` was set meanwhile.
     pub fn measure(&self, number: usize, progress: &dyn Progress, stop: &AtomicBool) -> Option<Measurement> {
+        if let Some(places) = &self.places {
+            return self.measure_by(places, number, progress, stop);
+        }
         let count = self.ensemble() as u64;
-        let seeds = (0..count).map(|k| seed(self.seed, number as u64 * count + k));
+        let seeds = (0..count).map(|k| realisation(self.seed, number as u64 * count + k));
         let mut pairs = Vec::new();
         for seed in seeds.clone() {
             if stop.load(Ordering::Relaxed) {
@@ -138,6 +165,41 @@ impl<'a> Prepared<'a> {
             errors: Errors::of(&field.vectors, &self.truth),
             bound_px,
             uncertainties_px: estimators.map(uncertainty).collect(),
+            failure: None,
+        })
+    }
+
+    /// Measurement number `number` by another program; `None` if `stop` was set meanwhile.
+    fn measure_by(
+        &self,
+        places: &Result<Places, Failed>,
+        number: usize,
+        progress: &dyn Progress,
+        stop: &AtomicBool,
+    ) -> Option<Measurement> {
+        if stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        let errors = match places {
+            Ok(places) if number == 0 => Ok(places.first()),
+            Ok(places) => {
+                let pair =
+                    (self.chain.render)(self.scene, realisation(self.seed, number as u64)).expect(PLANNED);
+                places.measure(self.scene, &pair, stop)
+            }
+            Err(failed) => Err(failed.clone()),
+        };
+        let (errors, failure) = match errors {
+            Ok(errors) => (errors, None),
+            Err(Failed::Stopped) => return None,
+            Err(Failed::Because(why)) => (external::lost(self.truth.point_px.len()), Some(why)),
+        };
+        progress.done();
+        Some(Measurement {
+            errors,
+            bound_px: None,
+            uncertainties_px: Vec::new(),
+            failure,
         })
     }
 
@@ -160,7 +222,9 @@ impl<'a> Prepared<'a> {
 
     pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
         let (mut errors, mut bounds, mut uncertainties) = (Vec::new(), Vec::new(), Vec::new());
-        for measurement in measured {
+        let mut failures = Vec::new();
+        for (number, measurement) in measured.into_iter().enumerate() {
+            failures.extend(measurement.failure.map(|why| (number, why)));
             errors.push(measurement.errors);
             bounds.push(measurement.bound_px);
             uncertainties.push(measurement.uncertainties_px);
@@ -190,6 +254,7 @@ impl<'a> Prepared<'a> {
                 )
             }),
             trust: estimators.enumerate().map(trust_in).collect(),
+            failures,
         };
         Point {
             caveats: self.caveats(&score),
@@ -210,6 +275,11 @@ impl Prepared<'_> {
     fn caveats(&self, score: &Score) -> Vec<Caveat> {
         // Windows in a body or under the mask are meant to have no truth.
         let mut all = Caveat::of_score(score, score.vectors);
+        if self.places.is_some() {
+            // Nothing is known of another program's windows.
+            all.extend(Caveat::of_saturation(self.saturated()));
+            return all;
+        }
         let passes = &self.processing.passes;
         let (first, last) = (passes.first().expect(PLANNED), passes.last().expect(PLANNED));
         let area = (last.window[0] * last.window[1] * self.processing.ensemble) as f64;
@@ -237,7 +307,7 @@ impl Prepared<'_> {
         let Some(sensor) = &self.scene.camera.sensor else {
             return 0.0;
         };
-        let Pair { a, b } = pair::expected(self.scene, seed(self.seed, 0)).expect(PLANNED);
+        let Pair { a, b } = pair::expected(self.scene, realisation(self.seed, 0)).expect(PLANNED);
         let share = |mut frame: ndarray::Array2<f32>, number: u32| {
             sensor.charge(&mut frame, number);
             let full = frame
@@ -250,7 +320,7 @@ impl Prepared<'_> {
     }
 }
 
-fn seed(study: u64, realisation: u64) -> Seed {
+fn realisation(study: u64, realisation: u64) -> Seed {
     Seed {
         study,
         point: 0,
@@ -272,7 +342,7 @@ fn with_background<'a>(experiment: &'a Experiment, chain: &Chain, study: u64) ->
         return Cow::Borrowed(processing);
     };
     let pairs: Vec<Pair> = (0..frames as u64)
-        .map(|k| (chain.render)(&experiment.scene, seed(study, BACKGROUND_SERIES + k)).expect(PLANNED))
+        .map(|k| (chain.render)(&experiment.scene, realisation(study, BACKGROUND_SERIES + k)).expect(PLANNED))
         .collect();
     let [a, b] = [0, 1].map(|k| statistic.of(views(&pairs).iter().map(|pair| pair[k])));
     let mut processing = processing.clone();
