@@ -29,6 +29,7 @@ use motefield_study::run::{Journal, Point};
 use serde_json::{Value, json};
 
 use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
+use crate::chain::{ChainArguments, CommandChain, external};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -65,6 +66,8 @@ pub struct DecideCommand {
     #[arg(long)]
     no_worth: bool,
     #[command(flatten)]
+    chain: ChainArguments,
+    #[command(flatten)]
     effort: EffortArguments,
     /// Directory for table.csv or map.csv, decision.json, answer.txt, curve.svg or map.svg, sample
     /// pairs and manifest.json; a new one by default
@@ -84,6 +87,7 @@ const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 impl DecideCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
+        self.chain.one()?;
         let setup = self.setup.read(&[])?;
         if let Some(caution) = caution::text(&setup.light) {
             say(&caution);
@@ -111,14 +115,20 @@ impl DecideCommand {
             },
             valid: self.valid,
             effort: self.effort.effort(),
+            external: external(self.program()),
         }
+    }
+
+    /// The program for which to decide; that it can be had was seen at the beginning.
+    fn program(&self) -> Option<&'static CommandChain> {
+        self.chain.one().ok().flatten()
     }
 
     /// Opens the folder of a decision. Which points are measured later depends on how well those
     /// before are known, so the effort decides the values as well.
     fn open(&self, setup: &Setup, names: &[&str]) -> Result<Folder, Failure> {
         let effort = self.wish().effort;
-        let asked = json!({
+        let mut asked = json!({
             "limit": self.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX)).to_string(),
             "valid": self.valid,
             "free": self.free,
@@ -128,7 +138,14 @@ impl DecideCommand {
             "precision": effort.precision,
             "most_pairs": effort.most_pairs,
         });
-        let manifest = Manifest::new("decide", asked).with_effort(&effort);
+        let mut files_read = Vec::new();
+        if let Some(program) = self.program() {
+            asked["chain"] = self.chain.asked(&[program.text()])?;
+            files_read = program.files()?;
+        }
+        let manifest = Manifest::new("decide", asked)
+            .with_effort(&effort)
+            .with_files(files_read);
         let manifest = self.setup.described(manifest, setup);
         let names = names.iter().chain([&ANSWER]);
         let names: Vec<String> = names.map(|name| (*name).to_owned()).collect();

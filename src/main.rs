@@ -3,6 +3,7 @@
 
 mod announce;
 mod arguments;
+mod chain;
 mod correlate;
 mod decide;
 mod exit;

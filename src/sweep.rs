@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
+use motefield_report::chains::ChainPoints;
 use motefield_report::sweep::Study;
 use motefield_report::table::{Label, csv, reliability_csv};
 use motefield_report::{self as report, reliability};
@@ -18,6 +19,7 @@ use serde_json::json;
 
 use crate::announce;
 use crate::arguments::{EffortArguments, Estimators, FolderArguments, SetupArguments, estimators, stopped};
+use crate::chain::{ChainArguments, CommandChain, SETUP, external};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -40,9 +42,12 @@ pub struct SweepCommand {
     /// (correlation-statistics, particle-disparity, peak-ratio)
     #[arg(long, value_name = "ESTIMATORS", num_args = 0..=1, require_equals = true, default_missing_value = "all", value_parser = estimators)]
     uncertainty: Option<Estimators>,
-    /// Directory for table.csv, study.json and manifest.json; a new one by default
+    /// Directory for table.csv, study.json and manifest.json, with programs of others also
+    /// chains.csv, chains.svg and failures.csv; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    chain: ChainArguments,
     #[command(flatten)]
     folder: FolderArguments,
     /// Prints JSON
@@ -94,6 +99,28 @@ struct Ready {
     effort: Effort,
     wanted: Wanted,
     points: Points,
+    /// Programs that measure; `None` for the setup's own processing, which does so alone where none
+    /// is named.
+    chains: Vec<Option<&'static CommandChain>>,
+}
+
+impl Ready {
+    /// Whether programs of others are compared.
+    fn compares(&self) -> bool {
+        self.chains.iter().any(Option::is_some)
+    }
+
+    /// What the chains are called, with their number where two would be called the same.
+    fn names(&self) -> Vec<String> {
+        let name = |chain: &Option<&CommandChain>| chain.map_or(SETUP.to_owned(), CommandChain::name);
+        let names: Vec<String> = self.chains.iter().map(name).collect();
+        let alone = |name: &String| names.iter().filter(|other| *other == name).count() == 1;
+        let numbered = |(k, name): (usize, &String)| match alone(name) {
+            true => name.clone(),
+            false => format!("{name}-{}", k + 1),
+        };
+        names.iter().enumerate().map(numbered).collect()
+    }
 }
 
 impl SweepCommand {
@@ -104,11 +131,14 @@ impl SweepCommand {
         if !ready.wanted.estimators.is_empty() {
             names.extend(["reliability.csv".to_owned(), "reliability.svg".to_owned()]);
         }
+        if ready.compares() {
+            names.extend(["chains.csv", "chains.svg", "failures.csv"].map(str::to_owned));
+        }
         let names = Names {
             at_the_end: &names,
             on_the_way: &[],
         };
-        let (out, manifest) = (self.out.as_deref(), self.manifest(&ready));
+        let (out, manifest) = (self.out.as_deref(), self.manifest(&ready)?);
         let folder = self.folder.open(out, "sweep", Start::New, manifest, &names)?;
         let stop = signals::stop();
         let costs = ready.points.experiments.iter();
@@ -124,21 +154,30 @@ impl SweepCommand {
             ));
         }
         let bar = Bar::new();
-        let found = run_kept(
-            Some(&journal),
-            &Chain::default(),
-            &ready.wanted,
-            &ready.points.experiments,
-            &ready.effort,
-            &bar,
-            stop,
-        );
+        let run = |chain: &Option<&'static CommandChain>| {
+            let chain = Chain {
+                external: external(*chain),
+                ..Chain::default()
+            };
+            let experiments = &ready.points.experiments;
+            run_kept(
+                Some(&journal),
+                &chain,
+                &ready.wanted,
+                experiments,
+                &ready.effort,
+                &bar,
+                stop,
+            )
+        };
+        let all: Vec<Vec<Option<Point>>> = ready.chains.iter().map(run).collect();
+        let found = &all[0];
         bar.finish();
         let rows: Vec<(Label, &Point)> = ready
             .points
             .labels
             .iter()
-            .zip(&found)
+            .zip(found)
             .filter_map(|(label, point)| Some((label.clone(), point.as_ref()?)))
             .collect();
         let study = Study {
@@ -147,7 +186,17 @@ impl SweepCommand {
             effort: &ready.effort,
             stopped: signals::stopped(),
         };
-        self.report(&study, &ready.points.waves, &rows, folder)?;
+        let chains = ready
+            .names()
+            .into_iter()
+            .zip(&all)
+            .map(|(name, points)| ChainPoints {
+                name,
+                points: points.iter().map(Option::as_ref).collect(),
+            });
+        let chains: Vec<ChainPoints> = chains.collect();
+        let chains = ready.compares().then_some(&chains[..]);
+        self.report(&study, &ready.points, &rows, chains, folder)?;
         if study.stopped {
             signals::tell_how_to_go_on();
             return Ok(signals::exit());
@@ -164,6 +213,15 @@ impl SweepCommand {
             .as_ref()
             .map_or_else(Vec::new, |all| all.0.clone());
         let points = Points::of(&setup, &vary)?;
+        let mut chains = self.chain.all()?;
+        if chains.iter().any(Option::is_some) && (self.bound || !estimators.is_empty()) {
+            return Err(Failure::input(
+                "--chain: the bound and the estimators of uncertainty are those of this program's windows; leave --bound and --uncertainty out",
+            ));
+        }
+        if chains.is_empty() {
+            chains.push(None);
+        }
         let mut effort = self.effort.effort();
         if !estimators.is_empty() {
             if points.experiments.iter().any(|e| e.processing.ensemble > 1) {
@@ -183,28 +241,42 @@ impl SweepCommand {
                 estimators,
             },
             points,
+            chains,
         })
     }
 
-    fn manifest(&self, ready: &Ready) -> Manifest {
+    fn manifest(&self, ready: &Ready) -> Result<Manifest, Failure> {
         let values = ready.vary.values.iter().map(|value| value.text.as_str());
         let estimators = ready.wanted.estimators.iter().map(ToString::to_string);
-        let asked = json!({
+        let mut asked = json!({
             "vary": ready.vary.key,
             "values": values.collect::<Vec<_>>(),
             "bound": ready.wanted.bound,
             "uncertainty": estimators.collect::<Vec<_>>(),
         });
+        let mut files_read = Vec::new();
+        if ready.compares() {
+            let text = |chain: &Option<&'static CommandChain>| chain.map_or(SETUP, CommandChain::text);
+            asked["chain"] = self
+                .chain
+                .asked(&ready.chains.iter().map(text).collect::<Vec<_>>())?;
+            for chain in ready.chains.iter().flatten() {
+                files_read.extend(chain.files()?);
+            }
+        }
         let manifest = Manifest::new("sweep", asked).with_effort(&ready.effort);
-        self.setup.described(manifest, &ready.setup)
+        Ok(self
+            .setup
+            .described(manifest.with_files(files_read), &ready.setup))
     }
 
     /// Writes the tables and prints the answer.
     fn report(
         &self,
         study: &Study,
-        waves: &[Wave],
+        points: &Points,
         rows: &[(Label, &Point)],
+        chains: Option<&[ChainPoints]>,
         folder: Folder,
     ) -> Result<(), Failure> {
         let mut files = vec![("table.csv".to_owned(), csv(rows).into_bytes())];
@@ -214,11 +286,24 @@ impl SweepCommand {
             files.push(("reliability.csv".to_owned(), table));
             files.push(("reliability.svg".to_owned(), picture));
         }
+        if let Some(chains) = chains {
+            let labels = &points.labels;
+            let more = [
+                ("chains.csv", report::chains::csv(labels, chains)),
+                ("chains.svg", report::chains::draw(study.key, labels, chains)),
+                ("failures.csv", report::chains::failures(labels, chains)),
+            ];
+            files.extend(more.map(|(name, text)| (name.to_owned(), text.into_bytes())));
+        }
+        let waves = &points.waves;
         // A study that was stopped may lack points; then their waves are not those of the rows.
         let response = (study.key == response::KEY && waves.len() == rows.len())
             .then(|| Response::of(waves, &rows.iter().map(|(_, point)| *point).collect::<Vec<_>>()))
             .flatten();
-        let json = report::sweep::json(study, response.as_ref(), rows);
+        let mut json = report::sweep::json(study, response.as_ref(), rows);
+        if let Some(chains) = chains {
+            json["chains"] = report::chains::json(&points.labels, chains);
+        }
         files.push(("study.json".to_owned(), format!("{json:#}\n").into_bytes()));
         let table = folder.path("table.csv");
         let kept = match study.stopped {
@@ -231,6 +316,23 @@ impl SweepCommand {
             return print_json(&json);
         }
         print(&report::sweep::words(study.key, rows))?;
+        if let Some(chains) = chains {
+            print(&report::chains::words(study.key, &points.labels, chains))?;
+            for chain in chains {
+                let failures = chain
+                    .points
+                    .iter()
+                    .flatten()
+                    .flat_map(|point| &point.besides.failures);
+                if let Some((_, why)) = failures.clone().next() {
+                    let count = failures.count();
+                    print(&format!(
+                        "{} failed on {count} pairs (failures.csv); the first: {why}\n",
+                        chain.name
+                    ))?;
+                }
+            }
+        }
         if let Some(response) = &response {
             print(&report::response::words(response))?;
         }

@@ -19,6 +19,7 @@ use motefield_study::verify::{EMBEDDED, compare};
 use serde_json::json;
 
 use crate::arguments::{FolderArguments, use_threads};
+use crate::chain::{ChainArguments, external};
 use crate::exit::{Exit, Failure};
 use crate::output::{is_unread, print, print_json, say};
 use crate::progress::Bar;
@@ -56,6 +57,8 @@ pub struct VerifyCommand {
     /// finished cases
     #[arg(long)]
     out: Option<PathBuf>,
+    #[command(flatten)]
+    chain: ChainArguments,
     #[command(flatten)]
     folder: FolderArguments,
     /// Seed of the study
@@ -142,12 +145,17 @@ impl VerifyCommand {
         if self.out.is_none() && !self.full {
             return Ok(None);
         }
-        let asked = json!({
+        let mut asked = json!({
             "depth": self.depth().as_str(),
             "confidence": confidence.level(),
             "cases": cases.iter().map(|case| case.name.as_str()).collect::<Vec<_>>(),
             "kinds": self.kinds.iter().map(|kind| kind.as_str()).collect::<Vec<_>>(),
         });
+        let mut files_read = files_read;
+        if let Some(program) = self.chain.one()? {
+            asked["chain"] = self.chain.asked(&[program.text()])?;
+            files_read.extend(program.files()?);
+        }
         let mut manifest = Manifest::new("verify", asked).with_files(files_read);
         manifest.seed = Some(self.seed);
         let mut names = vec!["table.csv".to_owned(), "README.md".to_owned()];
@@ -194,7 +202,11 @@ impl VerifyCommand {
     }
 
     fn chosen(&self, cases: &[Case], selection: &Selection) -> Result<Vec<Case>, Failure> {
-        let chosen = selection.of(cases);
+        let mut chosen = selection.of(cases);
+        if self.chain.one()?.is_some() {
+            // What another program can be held to: errors of its vectors at their places.
+            chosen.retain(Case::is_of_vectors);
+        }
         if !chosen.is_empty() {
             return Ok(chosen);
         }
@@ -221,7 +233,10 @@ impl VerifyCommand {
     ) -> Result<Vec<CaseRecord>, Failure> {
         let bar = Bar::new();
         let runner = Runner {
-            chain: Chain::default(),
+            chain: Chain {
+                external: external(self.chain.one()?),
+                ..Chain::default()
+            },
             depth: self.depth(),
             seed: self.seed,
             confidence,

@@ -10,12 +10,15 @@ use std::sync::{Mutex, MutexGuard};
 
 struct Parts {
     open: BTreeSet<PathBuf>,
+    /// Directories of the kind of [`Scratch`](crate::Scratch).
+    scratch: BTreeSet<PathBuf>,
     /// Whether no more may be begun.
     closed: bool,
 }
 
 static PARTS: Mutex<Parts> = Mutex::new(Parts {
     open: BTreeSet::new(),
+    scratch: BTreeSet::new(),
     closed: false,
 });
 
@@ -31,6 +34,25 @@ pub fn abandon_parts() {
     for path in std::mem::take(&mut parts.open) {
         let _ = fs::remove_file(path);
     }
+    for path in std::mem::take(&mut parts.scratch) {
+        let _ = fs::remove_dir_all(path);
+    }
+}
+
+/// Makes and lists a directory in one step, so that none is made unseen.
+pub(crate) fn begin_scratch(path: &Path) -> io::Result<()> {
+    let mut parts = parts();
+    if parts.closed {
+        return Err(io::Error::other("the program is ending"));
+    }
+    fs::create_dir(path)?;
+    parts.scratch.insert(path.to_owned());
+    Ok(())
+}
+
+pub(crate) fn end_scratch(path: &Path) {
+    let _ = fs::remove_dir_all(path);
+    parts().scratch.remove(path);
 }
 
 /// A file that is written piece by piece under a temporary name. It is taken away again unless it

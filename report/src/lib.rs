@@ -1,6 +1,7 @@
 #![doc = include_str!("../README.md")]
 
 mod assumed;
+pub mod chains;
 pub mod curve;
 pub mod decide;
 pub mod explanation;

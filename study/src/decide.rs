@@ -22,7 +22,7 @@ use std::sync::atomic::AtomicBool;
 use motefield_generator::Exposure;
 
 use crate::StudyError;
-use crate::run::{Chain, Effort, Experiment, Journal, Point, Progress, Wanted, run_kept};
+use crate::run::{Chain, Effort, Experiment, External, Journal, Point, Progress, Wanted, run_kept};
 use bounds::Edge;
 use motefield_rig::keys;
 use motefield_rig::plan::{Plan, Speeds, plan};
@@ -41,6 +41,8 @@ pub struct Wish {
     pub valid: f64,
     /// How well each point shall be known.
     pub effort: Effort,
+    /// Another program for which to decide, in place of this one's evaluator.
+    pub external: External,
 }
 
 /// Total error commonly accepted, px (common practice, no source).
@@ -114,7 +116,11 @@ fn errors_of(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    let (chain, wanted) = (Chain::default(), Wanted::default());
+    let chain = Chain {
+        external: wish.external,
+        ..Chain::default()
+    };
+    let wanted = Wanted::default();
     run_kept(
         journal,
         &chain,

@@ -9,6 +9,7 @@
 //! from the first.
 
 pub mod bound;
+mod external;
 mod figures;
 mod journal;
 mod ledger;
@@ -29,6 +30,7 @@ use motefield_evaluator::uncertainty::Estimator;
 
 use crate::caveat::Caveat;
 use bound::BoundAtPoint;
+pub use external::{External, ExternalChain, Failed};
 pub use figures::FurtherFigures;
 pub use journal::Journal;
 pub use ledger::{Job, Ledger};
@@ -52,11 +54,17 @@ pub struct Chain {
     pub render: Render,
     /// From a pair to vectors.
     pub correlate: Correlate,
+    /// Another program that takes a pair to vectors, in place of `correlate`.
+    pub external: External,
 }
 
 impl Default for Chain {
     fn default() -> Self {
-        Chain { render, correlate }
+        Chain {
+            render,
+            correlate,
+            external: External::default(),
+        }
     }
 }
 
@@ -164,6 +172,8 @@ pub struct Besides {
     pub figures: Option<FurtherFigures>,
     /// One entry an estimator asked for.
     pub trust: Vec<Trust>,
+    /// Pairs on which another program failed, by their number, and why.
+    pub failures: Vec<(usize, String)>,
 }
 
 /// Told of progress, in pairs.
@@ -247,7 +257,7 @@ pub fn run_kept(
                 let ground = ledger.ground(first + k, experiment);
                 Prepared::over(ground, experiment, chain, besides, effort.seed)
             }
-            None => Prepared::new(experiment, chain, besides, effort.seed),
+            None => Prepared::new(experiment, chain, besides, effort.seed, stop),
         })
         .collect();
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();

@@ -8,7 +8,7 @@ use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::{EMBEDDED, Setup};
 use motefield_study::decide::{PulseSearch, Wish, decide};
-use motefield_study::run::{Effort, Experiment, Silent, run};
+use motefield_study::run::{Effort, Experiment, External, Silent, run};
 
 /// Four rigs after the embedded one, with a small picture: as it is, with little light, in steady
 /// uniform flow, and in turbulence. Invented.
@@ -79,6 +79,7 @@ fn the_interval_of_the_recommended_setting_holds_its_error() {
             let wish = Wish {
                 limit_px: f64::INFINITY,
                 valid: 0.0,
+                external: External::default(),
                 effort: Effort {
                     seed,
                     precision: 0.1,

@@ -8,7 +8,7 @@ use motefield_rig::setup::Setup;
 use motefield_study::decide::map::{axes_of, map};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
-use motefield_study::run::{Effort, Job, Journal, Ledger, Progress};
+use motefield_study::run::{Effort, External, Job, Journal, Ledger, Progress};
 use serde_json::{Value, json};
 
 use crate::request::{Answer, Module, Refusal, seed, setup};
@@ -48,6 +48,7 @@ impl Module {
         let wish = Wish {
             limit_px: request["limit_px"].as_f64().unwrap_or(USUAL_LIMIT_PX),
             valid: request["valid"].as_f64().unwrap_or(USUAL_VALID),
+            external: External::default(),
             effort: Effort {
                 seed: seed(request),
                 precision: request["precision"].as_f64().unwrap_or(usual.precision),

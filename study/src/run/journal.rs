@@ -156,6 +156,10 @@ impl Measurement {
         to.vectors(self.bound_px.as_deref().unwrap_or_default());
         to.count(self.uncertainties_px.len());
         self.uncertainties_px.iter().for_each(|u| to.vectors(u));
+        // Only a program that is not this one fails.
+        if let Some(why) = &self.failure {
+            to.0.extend(why.bytes());
+        }
     }
 
     fn read(from: &mut ByteReader) -> Option<Measurement> {
@@ -175,6 +179,10 @@ impl Measurement {
             errors,
             bound_px: has_bound.then_some(bound),
             uncertainties_px: (0..estimators).map(|_| from.vectors()).collect::<Option<_>>()?,
+            failure: match from.0 {
+                [] => None,
+                why => Some(String::from_utf8(why.to_vec()).ok()?),
+            },
         })
     }
 }

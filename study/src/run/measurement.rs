@@ -13,6 +13,7 @@ use motefield_generator::{Pair, Scene, Seed, pair, truth};
 use ndarray::ArrayView2;
 
 use super::bound::{self, BoundAtPoint};
+use super::external::{self, Failed, Places};
 use super::trust::{self, Trust};
 use crate::caveat::Caveat;
 
@@ -26,6 +27,8 @@ pub(super) struct Prepared<'a> {
     wanted: &'a Wanted,
     seed: u64,
     ground: Arc<Ground>,
+    /// Where another program puts its vectors, or why it gives none; `None` without such a program.
+    places: Option<Result<Places, Failed>>,
 }
 
 /// What follows from the experiment alone, and takes long to find.
@@ -49,6 +52,8 @@ pub(super) struct Measurement {
     pub(super) bound_px: Option<Vec<[f64; 2]>>,
     /// Standard uncertainties by each estimator asked for, px.
     pub(super) uncertainties_px: Vec<Vec<[f64; 2]>>,
+    /// Why another program gave no vectors of the pair.
+    pub(super) failure: Option<String>,
 }
 
 /// Pixels of the truth that one sample stands for, a side: the flow changes little over 4 px.
@@ -86,6 +91,10 @@ impl Ground {
                 }
             }
         }
+        Ground::new(truth, (grid.columns, reach(&grid)))
+    }
+
+    fn new(truth: VectorTruth, (columns, reach): (usize, [usize; 2])) -> Ground {
         let seen: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
         let lengths: Vec<f64> = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy)).collect();
         let mut sorted: Vec<f64> = lengths.iter().copied().filter(|l| l.is_finite()).collect();
@@ -102,16 +111,32 @@ impl Ground {
             seen,
             fast,
             fast_displacement_px: sum / count,
-            columns: grid.columns,
-            reach: reach(&grid),
+            columns,
+            reach,
             saturated: OnceLock::new(),
         }
     }
 }
 
 impl<'a> Prepared<'a> {
-    pub fn new(experiment: &'a Experiment, chain: &'a Chain, wanted: &'a Wanted, seed: u64) -> Self {
-        Prepared::over(Arc::new(Ground::of(experiment)), experiment, chain, wanted, seed)
+    pub fn new(
+        experiment: &'a Experiment,
+        chain: &'a Chain,
+        wanted: &'a Wanted,
+        seed: u64,
+        stop: &AtomicBool,
+    ) -> Self {
+        let places = chain.external.0.map(|program| {
+            let scene = &experiment.scene;
+            let pair = (chain.render)(scene, realisation(seed, 0)).expect(PLANNED);
+            Places::new(program, scene, &pair, stop)
+        });
+        let ground = match &places {
+            Some(Ok(places)) => Ground::new(places.truth(), places.grid()),
+            _ => Ground::of(experiment),
+        };
+        let prepared = Prepared::over(Arc::new(ground), experiment, chain, wanted, seed);
+        Prepared { places, ..prepared }
     }
 
     /// The same with what is known of the experiment already.
@@ -129,18 +154,25 @@ impl<'a> Prepared<'a> {
             wanted,
             seed,
             ground,
+            places: None,
         }
     }
 
     /// Pairs a measurement.
     pub fn ensemble(&self) -> usize {
-        self.processing.ensemble
+        match self.places {
+            None => self.processing.ensemble,
+            Some(_) => 1,
+        }
     }
 
     /// Measurement number `number`; `None` if `stop` was set meanwhile.
     pub fn measure(&self, number: usize, progress: &dyn Progress, stop: &AtomicBool) -> Option<Measurement> {
+        if let Some(places) = &self.places {
+            return self.measure_by(places, number, progress, stop);
+        }
         let count = self.ensemble() as u64;
-        let seeds = (0..count).map(|k| seed(self.seed, number as u64 * count + k));
+        let seeds = (0..count).map(|k| realisation(self.seed, number as u64 * count + k));
         let mut pairs = Vec::new();
         for seed in seeds.clone() {
             if stop.load(Ordering::Relaxed) {
@@ -166,6 +198,41 @@ impl<'a> Prepared<'a> {
             errors: Errors::of(&field.vectors, &self.ground.truth),
             bound_px,
             uncertainties_px: estimators.map(uncertainty).collect(),
+            failure: None,
+        })
+    }
+
+    /// Measurement number `number` by another program; `None` if `stop` was set meanwhile.
+    fn measure_by(
+        &self,
+        places: &Result<Places, Failed>,
+        number: usize,
+        progress: &dyn Progress,
+        stop: &AtomicBool,
+    ) -> Option<Measurement> {
+        if stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        let errors = match places {
+            Ok(places) if number == 0 => Ok(places.first()),
+            Ok(places) => {
+                let pair =
+                    (self.chain.render)(self.scene, realisation(self.seed, number as u64)).expect(PLANNED);
+                places.measure(self.scene, &pair, stop)
+            }
+            Err(failed) => Err(failed.clone()),
+        };
+        let (errors, failure) = match errors {
+            Ok(errors) => (errors, None),
+            Err(Failed::Stopped) => return None,
+            Err(Failed::Because(why)) => (external::lost(self.ground.truth.point_px.len()), Some(why)),
+        };
+        progress.done();
+        Some(Measurement {
+            errors,
+            bound_px: None,
+            uncertainties_px: Vec::new(),
+            failure,
         })
     }
 
@@ -188,7 +255,9 @@ impl<'a> Prepared<'a> {
 
     pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
         let (mut errors, mut bounds, mut uncertainties) = (Vec::new(), Vec::new(), Vec::new());
-        for measurement in measured {
+        let mut failures = Vec::new();
+        for (number, measurement) in measured.into_iter().enumerate() {
+            failures.extend(measurement.failure.map(|why| (number, why)));
             errors.push(measurement.errors);
             bounds.push(measurement.bound_px);
             uncertainties.push(measurement.uncertainties_px);
@@ -218,6 +287,7 @@ impl<'a> Prepared<'a> {
                 )
             }),
             trust: estimators.enumerate().map(trust_in).collect(),
+            failures,
         };
         Point {
             caveats: self.caveats(&score),
@@ -238,6 +308,11 @@ impl Prepared<'_> {
     fn caveats(&self, score: &Score) -> Vec<Caveat> {
         // Windows in a body or under the mask are meant to have no truth.
         let mut all = Caveat::of_score(score, score.vectors);
+        if self.places.is_some() {
+            // Nothing is known of another program's windows.
+            all.extend(Caveat::of_saturation(self.saturated()));
+            return all;
+        }
         let passes = &self.processing.passes;
         let (first, last) = (passes.first().expect(PLANNED), passes.last().expect(PLANNED));
         let area = (last.window[0] * last.window[1] * self.processing.ensemble) as f64;
@@ -267,7 +342,7 @@ impl Prepared<'_> {
         let Some(sensor) = &self.scene.camera.sensor else {
             return 0.0;
         };
-        let Pair { a, b } = pair::expected(self.scene, seed(self.seed, 0)).expect(PLANNED);
+        let Pair { a, b } = pair::expected(self.scene, realisation(self.seed, 0)).expect(PLANNED);
         let share = |mut frame: ndarray::Array2<f32>, number: u32| {
             sensor.charge(&mut frame, number);
             let full = frame
@@ -280,7 +355,7 @@ impl Prepared<'_> {
     }
 }
 
-fn seed(study: u64, realisation: u64) -> Seed {
+fn realisation(study: u64, realisation: u64) -> Seed {
     Seed {
         study,
         point: 0,
@@ -302,7 +377,7 @@ fn with_background<'a>(experiment: &'a Experiment, chain: &Chain, study: u64) ->
         return Cow::Borrowed(processing);
     };
     let pairs: Vec<Pair> = (0..frames as u64)
-        .map(|k| (chain.render)(&experiment.scene, seed(study, BACKGROUND_SERIES + k)).expect(PLANNED))
+        .map(|k| (chain.render)(&experiment.scene, realisation(study, BACKGROUND_SERIES + k)).expect(PLANNED))
         .collect();
     let [a, b] = [0, 1].map(|k| statistic.of(views(&pairs).iter().map(|pair| pair[k])));
     let mut processing = processing.clone();

@@ -216,6 +216,17 @@ struct RawSweep {
 }
 
 impl Case {
+    /// Whether it is about the errors of vectors at their places alone, which those of another
+    /// program can be held to as well.
+    pub fn is_of_vectors(&self) -> bool {
+        let own = |name: &str| {
+            ["window_", "bound_", "efficiency_"]
+                .iter()
+                .any(|part| name.starts_with(part))
+        };
+        self.measure.name == "study" && !self.expectations.iter().any(|e| own(&e.quantity))
+    }
+
     /// Reads a case from the name and the text of its file.
     ///
     /// # Errors
