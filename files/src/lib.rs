@@ -13,5 +13,5 @@ pub mod table;
 pub use error::FileError;
 pub use output::{OutputDirectory, exists, may_write, sha256, write};
 pub use part::abandon_parts;
-pub use series::Series;
+pub use series::{Series, picture_files};
 pub use source::{Content, Disk, FileSource, Memory, list, read_text};

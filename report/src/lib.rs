@@ -10,6 +10,7 @@ pub mod plan;
 pub mod reliability;
 pub mod response;
 pub mod score;
+pub mod series;
 pub mod specimen;
 pub mod sweep;
 pub mod table;

@@ -7,6 +7,7 @@ pub mod folder;
 pub mod manifest;
 pub mod response;
 pub mod run;
+pub mod series;
 pub mod twin;
 pub mod values;
 pub mod vary;

@@ -276,7 +276,7 @@ impl<'a> Fitting<'a> {
             ln(g.light_dn, 1.0, 1e3 * range),
             g.floor_dn.clamp(0.0, range),
             ln(g.noise_dn, 0.3, range),
-            ln(g.gain_dn, 1e-3, 10.0_f64.max(0.02 * range)),
+            g.gain_dn.clamp(0.0, 10.0_f64.max(0.02 * range)),
             0.15,
             0.02,
             streak2,
@@ -338,7 +338,7 @@ impl<'a> Fitting<'a> {
                 }
                 let mut moved = *p;
                 // Below 0 nothing changes: the slope is that above it.
-                let from = if k >= COUNT - 3 { p.0[k].max(0.0) } else { p.0[k] };
+                let from = if k >= COUNT - 4 { p.0[k].max(0.0) } else { p.0[k] };
                 let step = if k == COUNT - 3 && from > 0.8 {
                     -steps[k]
                 } else {
@@ -562,7 +562,7 @@ impl<'a> Fitting<'a> {
                 "gain",
                 "gain",
                 "DN/e",
-                positive(of(&|q| scale * q.gain())),
+                positive(of(&|q| scale * q.0[5])),
                 "from the rise of the noise with the grey level",
             ),
             quantity(
