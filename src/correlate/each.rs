@@ -4,7 +4,7 @@ use std::path::Path;
 
 use motefield_evaluator::uncertainty::{cautions, estimate};
 use motefield_evaluator::{Processing, correlate};
-use motefield_files as files;
+use motefield_files::{self as files, OutputDirectory};
 use motefield_report::{series as report, vectors};
 use motefield_study::caveat::Caveat;
 use motefield_study::manifest::{FileHash, Manifest};
@@ -18,6 +18,8 @@ use crate::signals;
 
 /// The table of mean and fluctuation.
 const MEAN: &str = "mean.csv";
+/// What was measured, from what.
+const MANIFEST: &str = "manifest.json";
 
 impl CorrelateCommand {
     /// Measures pair after pair; only one is held in memory, with the vectors of all.
@@ -25,10 +27,9 @@ impl CorrelateCommand {
         let series = self.pictures.open(&self.frames)?;
         let count = series.len() / 2;
         let name = |k: usize| format!("vectors-{k:05}.csv");
-        let manifest_path = directory.join("manifest.json");
-        for path in [directory.join(MEAN), manifest_path.clone()] {
-            files::may_write(&path, self.force)?;
-        }
+        let mut directory = OutputDirectory::new(Some(directory), "vectors", self.force);
+        let names = (0..count).map(name).chain([MEAN.to_owned(), MANIFEST.to_owned()]);
+        directory.prepare(&names.collect::<Vec<_>>())?;
         let stop = signals::stop();
         let mut fields = FieldSeries::default();
         let mut written = Vec::new();
@@ -40,8 +41,6 @@ impl CorrelateCommand {
                 ));
                 return Ok(signals::exit());
             }
-            let path = directory.join(name(k));
-            files::may_write(&path, self.force)?;
             let pair = series.pair(k)?;
             let (table, found) = self.one(
                 &pair.map(|frame| frame.pixels),
@@ -50,12 +49,12 @@ impl CorrelateCommand {
                 &mut fields,
             )?;
             all_cautions = found;
-            files::write(&path, table.as_bytes())?;
+            directory.write(&name(k), table.as_bytes())?;
             written.push(FileHash::of(name(k), table));
         }
         let places = fields.statistics();
         let mean = report::csv(&places);
-        files::write(&directory.join(MEAN), mean.as_bytes())?;
+        directory.write(MEAN, mean.as_bytes())?;
         written.push(FileHash::of(MEAN, mean));
         let hashes = series.files();
         let hashes = hashes.iter().filter_map(|file| {
@@ -71,7 +70,7 @@ impl CorrelateCommand {
         manifest.setup = Some(read.setup);
         manifest.files_written = written;
         manifest.finished = true;
-        files::write(&manifest_path, manifest.text().as_bytes())?;
+        directory.write(MANIFEST, manifest.text().as_bytes())?;
         let mut words = report::words(count, &places);
         if self.uncertainty.is_none() {
             words.push_str(
@@ -81,7 +80,7 @@ impl CorrelateCommand {
         print(&format!(
             "{words}{}Tables: {}\n",
             vectors::cautions_words(&all_cautions),
-            directory.display()
+            directory.directory().display()
         ))?;
         Ok(Exit::Done)
     }
