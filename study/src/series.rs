@@ -3,7 +3,8 @@
 //! At every place the valid vectors of the series give the mean, whose standard uncertainty is σ/√N
 //! with the effective number N of independent ones, and the fluctuation. The random error of the
 //! vectors is part of the measured variance: where its standard uncertainties are known, their mean
-//! square is subtracted. (Sciacchitano & Wieneke 2016, Meas. Sci. Technol. 27, 084006; from memory.)
+//! square is subtracted. (Sciacchitano & Wieneke 2016, Meas. Sci. Technol. 27, 084006; from
+//! memory.)
 
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{effective_number, of_mean, of_shear_stress, of_variance};
@@ -41,7 +42,8 @@ pub struct PlaceStatistics {
 #[derive(Debug, Clone, Default)]
 pub struct FieldSeries {
     places: Vec<[f64; 2]>,
-    /// Of each field and place dx, dy and the squared uncertainties, px and px²; `NaN` if not valid.
+    /// Of each field and place dx, dy and the squared uncertainties, px and px²; `NaN` if not
+    /// valid.
     values: Vec<Vec<[f32; 4]>>,
 }
 
@@ -165,7 +167,8 @@ mod tests {
     }
 
     /// By hand: dx = 1, 2, 3, 4 has the mean 2.5 and the variance 5/3; the mean has √(5/3/4), the
-    /// variance of error 0.01 goes off; dy = 2 dx has the product 2 × 5/3. An outlier does not count.
+    /// variance of error 0.01 goes off; dy = 2 dx has the product 2 × 5/3. An outlier does not
+    /// count.
     #[test]
     fn mean_and_fluctuation_are_those_of_the_valid_vectors() {
         let mut series = FieldSeries::default();

@@ -1,13 +1,13 @@
-//! The twin of a recording: a scene whose rendered pairs look like recorded ones, and what it tells of
-//! them.
+//! The twin of a recording: a scene whose rendered pairs look like recorded ones, and what it tells
+//! of them.
 //!
 //! A first guess in closed form ([`motefield_evaluator::appearance::guess`]) is bettered by
 //! rendering: the figures of rendered pairs ([`motefield_evaluator::appearance`]) and their changes
 //! with each parameter are compared with those of the recorded pairs, and the parameters moved by
 //! least squares (indirect inference; Gouriéroux, Monfort & Renault 1993, J. Appl. Econometrics 8,
 //! S85; from memory). All that is nonlinear in a recording (overlapping images, clipping, rounding,
-//! deformation) acts on both alike. The scatter of the figures between rendered pairs, carried to the
-//! parameters, gives their intervals; both the recorded and the rendered pairs contribute.
+//! deformation) acts on both alike. The scatter of the figures between rendered pairs, carried to
+//! the parameters, gives their intervals; both the recorded and the rendered pairs contribute.
 
 mod field;
 mod fit;
@@ -126,8 +126,8 @@ pub struct Twin {
     pub curves: [Curves; 2],
     /// Range of grey levels of their histograms.
     pub levels: [f64; 2],
-    /// Largest difference of a figure between recorded and rendered pairs, in standard errors of that
-    /// difference, and their root mean square.
+    /// Largest difference of a figure between recorded and rendered pairs, in standard errors of
+    /// that difference, and their root mean square.
     pub misfit: [f64; 2],
     /// Number of recorded pairs.
     pub pairs: usize,
@@ -825,8 +825,8 @@ impl Twin {
         Ok(Setup::read(document, Referenced::new(Arc::new(files)))?)
     }
 
-    /// Errors of the recorded vectors as they would be with each change of the light; with the first,
-    /// what the estimators of uncertainty are worth.
+    /// Errors of the recorded vectors as they would be with each change of the light; with the
+    /// first, what the estimators of uncertainty are worth.
     ///
     /// # Errors
     /// When the scene cannot be planned.
