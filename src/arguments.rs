@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
-use motefield_files::picture::{Channel, RawLayout, Reading};
-use motefield_files::{FileError, Series, read_text};
+use motefield_files::picture::{Channel, GreyPicture, RawLayout, Reading};
+use motefield_files::{FileError, Series, picture_files, read_text};
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
 use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::{FileHash, Manifest};
@@ -99,34 +99,43 @@ pub struct PictureArguments {
 }
 
 impl PictureArguments {
-    /// The frames of the pairs in some paths.
-    pub fn open(&self, paths: &[PathBuf]) -> Result<Series, Failure> {
-        let reading = Reading {
+    fn reading(&self) -> Reading {
+        Reading {
             channel: self.channel,
             raw: self.raw,
             double_height: self.double_height,
-        };
-        let remedy = |e: FileError| {
-            let failure = Failure::from(e);
-            let colour = failure.message.contains("no channel is named");
-            Failure {
-                message: format!(
-                    "{}{}",
-                    failure.message,
-                    if colour { "; name it with --channel" } else { "" }
-                ),
-                ..failure
-            }
-        };
-        let series = Series::open(paths, reading).map_err(remedy)?;
+        }
+    }
+
+    /// The files in some paths; a folder stands for its pictures.
+    pub fn files(&self, paths: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
+        picture_files(paths, &self.reading()).map_err(named)
+    }
+
+    /// The frames in the bytes of a file.
+    pub fn pages(&self, path: &Path, bytes: &[u8]) -> Result<Vec<GreyPicture>, Failure> {
+        self.reading().pages(path, bytes).map_err(named)
+    }
+
+    /// The frames of the pairs in some paths.
+    pub fn open(&self, paths: &[PathBuf]) -> Result<Series, Failure> {
+        let series = Series::open(paths, self.reading()).map_err(named)?;
         match series.len() {
-            0 => Err(Failure::input("no picture is given")),
             n if n % 2 == 1 => Err(Failure::input(format!(
-                "{n} pictures are given, an odd number: give frame A and frame B of each pair (--double-height where one picture holds both)"
+                "{n} pictures are given, an odd number: give frame A and frame B of each pair, or --double-height where one picture holds both"
             ))),
             _ => Ok(series),
         }
     }
+}
+
+/// Why a picture is not read, with the option that states what is missing.
+fn named(error: FileError) -> Failure {
+    let mut failure = Failure::from(error);
+    if failure.message.contains("no channel is named") {
+        failure.message.push_str("; name the channel with --channel");
+    }
+    failure
 }
 
 /// Estimators of uncertainty, separated by commas; `all` names all of them.

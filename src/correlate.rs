@@ -1,12 +1,14 @@
 //! `correlate`
 
+mod each;
+
 use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_evaluator::uncertainty::{Estimator, cautions, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
-use motefield_files::picture::{self, GreyPicture};
+use motefield_files::picture::GreyPicture;
 use motefield_files::{self as files, Disk, FileSource};
 use motefield_report::vectors;
 use motefield_rig::setup::{Document, Referenced, Setup};
@@ -15,16 +17,24 @@ use motefield_study::manifest::{EffectiveSetup, FileHash, Manifest};
 use ndarray::Array2;
 use serde_json::json;
 
-use crate::arguments::changed;
+use crate::arguments::{PictureArguments, changed};
 use crate::output::{print, print_json};
 
 #[derive(Args)]
 pub struct CorrelateCommand {
-    /// Frame A and frame B of a pair, grey TIFF or PNG of the same size; the frames of several
-    /// pairs of a steady flow, A B A B ..., are correlated together (ensemble correlation); a TIFF
-    /// of two pages is a pair
+    /// Frame A and frame B of a pair, pictures of the same size: TIFF, PNG, BMP or raw; the frames
+    /// of several pairs of a steady flow, A B A B ..., are correlated together (ensemble
+    /// correlation); a TIFF of two pages is a pair, and a folder stands for its pictures in the
+    /// order of their names
     #[arg(required = true, num_args = 1.., value_names = ["A", "B"])]
     frames: Vec<PathBuf>,
+    #[command(flatten)]
+    pictures: PictureArguments,
+    /// Measures each pair by itself, into vectors-00000.csv and so on in this directory, with mean
+    /// and fluctuation over all and their standard uncertainties in mean.csv; pairs are read one
+    /// after the other
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["out", "json"])]
+    each: Option<PathBuf>,
     /// Setup whose [processing] is used; the default processing if none is given
     #[arg(long)]
     setup: Option<PathBuf>,
@@ -86,13 +96,13 @@ impl CorrelateCommand {
     /// The frames in their order, each with what to call it; a file of several pages holds as many.
     fn images(&self, files_read: &mut Vec<FileHash>) -> Result<Vec<(String, GreyPicture)>, Failure> {
         let mut images: Vec<(String, GreyPicture)> = Vec::new();
-        for path in &self.frames {
+        for path in &self.pictures.files(&self.frames)? {
             let content = Disk::default().content(path)?;
             files_read.push(FileHash {
                 path: path.display().to_string(),
                 sha256: content.sha256.clone(),
             });
-            let pages = picture::decode_pages(path, &content.bytes)?;
+            let pages = self.pictures.pages(path, &content.bytes)?;
             let many = pages.len() > 1;
             if many && (!images.len().is_multiple_of(2) || !pages.len().is_multiple_of(2)) {
                 return Err(Failure::input(format!(
@@ -172,11 +182,15 @@ impl CorrelateCommand {
     }
 
     pub fn run(&self) -> Result<Exit, Failure> {
+        let read = processing(self.setup.as_deref(), &self.changes)?;
+        if let Some(directory) = &self.each {
+            return self.each(directory, read);
+        }
         let ReadProcessing {
             processing,
             setup,
             mut files_read,
-        } = processing(self.setup.as_deref(), &self.changes)?;
+        } = read;
         let beside = manifest_of(&self.out);
         files::may_write(&self.out, self.force)?;
         files::may_write(&beside, self.force)?;

@@ -45,8 +45,8 @@ pub struct TwinCommand {
     /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
-    /// Directory for setup.toml, flow.csv, twin.json, twin.html with its pictures and manifest.json;
-    /// a new one by default
+    /// Directory for setup.toml, flow.csv, twin.json, twin.html with its pictures and
+    /// manifest.json; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]

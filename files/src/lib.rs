@@ -15,5 +15,5 @@ pub use error::FileError;
 pub use output::{OutputDirectory, OutputFile, exists, may_write, sha256, write};
 pub use part::abandon_parts;
 pub use scratch::Scratch;
-pub use series::Series;
+pub use series::{Series, picture_files};
 pub use source::{Content, Disk, FileSource, Memory, list, read_text};

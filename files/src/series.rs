@@ -18,6 +18,16 @@ pub struct Series {
 /// Extensions of pictures in a folder.
 const EXTENSIONS: [&str; 4] = ["tif", "tiff", "png", "bmp"];
 
+/// The files in `paths`, of a folder its pictures in the order of their names, where numbers count
+/// as numbers; none is read.
+///
+/// # Errors
+/// When a folder cannot be listed or holds no picture.
+pub fn picture_files(paths: &[PathBuf], reading: &Reading) -> Result<Vec<PathBuf>, FileError> {
+    let each = paths.iter().map(|path| files_of(path, reading));
+    Ok(each.collect::<Result<Vec<_>, _>>()?.concat())
+}
+
 impl Series {
     /// The frames in `paths`: a file gives all that it holds, a folder those of its files in the
     /// order of their names, where numbers count as numbers.
@@ -26,11 +36,9 @@ impl Series {
     /// When there is no such file, it is no picture, or a folder holds none.
     pub fn open(paths: &[PathBuf], reading: Reading) -> Result<Series, FileError> {
         let mut frames = Vec::new();
-        for path in paths {
-            for file in files_of(path, &reading)? {
-                let count = reading.count(&file, &mut source(&file)?)?;
-                frames.extend((0..count).map(|k| (file.clone(), [k, count])));
-            }
+        for file in picture_files(paths, &reading)? {
+            let count = reading.count(&file, &mut source(&file)?)?;
+            frames.extend((0..count).map(|k| (file.clone(), [k, count])));
         }
         Ok(Series { reading, frames })
     }

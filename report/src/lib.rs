@@ -14,6 +14,7 @@ pub mod reliability;
 pub mod response;
 pub mod score;
 pub mod score_picture;
+pub mod series;
 pub mod specimen;
 pub mod sweep;
 pub mod table;

@@ -8,6 +8,7 @@ pub mod manifest;
 pub mod own_vectors;
 pub mod response;
 pub mod run;
+pub mod series;
 pub mod twin;
 pub mod values;
 pub mod vary;

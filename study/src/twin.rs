@@ -1,13 +1,13 @@
-//! The twin of a recording: a scene whose rendered pairs look like recorded ones, and what it tells of
-//! them.
+//! The twin of a recording: a scene whose rendered pairs look like recorded ones, and what it tells
+//! of them.
 //!
 //! A first guess in closed form ([`motefield_evaluator::appearance::guess`]) is bettered by
 //! rendering: the figures of rendered pairs ([`motefield_evaluator::appearance`]) and their changes
 //! with each parameter are compared with those of the recorded pairs, and the parameters moved by
 //! least squares (indirect inference; Gouriéroux, Monfort & Renault 1993, J. Appl. Econometrics 8,
 //! S85; from memory). All that is nonlinear in a recording (overlapping images, clipping, rounding,
-//! deformation) acts on both alike. The scatter of the figures between rendered pairs, carried to the
-//! parameters, gives their intervals; both the recorded and the rendered pairs contribute.
+//! deformation) acts on both alike. The scatter of the figures between rendered pairs, carried to
+//! the parameters, gives their intervals; both the recorded and the rendered pairs contribute.
 
 mod field;
 mod fit;
@@ -126,8 +126,8 @@ pub struct Twin {
     pub curves: [Curves; 2],
     /// Range of grey levels of their histograms.
     pub levels: [f64; 2],
-    /// Largest difference of a figure between recorded and rendered pairs, in standard errors of that
-    /// difference, and their root mean square.
+    /// Largest difference of a figure between recorded and rendered pairs, in standard errors of
+    /// that difference, and their root mean square.
     pub misfit: [f64; 2],
     /// Number of recorded pairs.
     pub pairs: usize,
@@ -276,7 +276,7 @@ impl<'a> Fitting<'a> {
             ln(g.light_dn, 1.0, 1e3 * range),
             g.floor_dn.clamp(0.0, range),
             ln(g.noise_dn, 0.3, range),
-            ln(g.gain_dn, 1e-3, 10.0_f64.max(0.02 * range)),
+            g.gain_dn.clamp(0.0, 10.0_f64.max(0.02 * range)),
             0.15,
             0.02,
             streak2,
@@ -338,7 +338,7 @@ impl<'a> Fitting<'a> {
                 }
                 let mut moved = *p;
                 // Below 0 nothing changes: the slope is that above it.
-                let from = if k >= COUNT - 3 { p.0[k].max(0.0) } else { p.0[k] };
+                let from = if k >= COUNT - 4 { p.0[k].max(0.0) } else { p.0[k] };
                 let step = if k == COUNT - 3 && from > 0.8 {
                     -steps[k]
                 } else {
@@ -461,118 +461,16 @@ impl<'a> Fitting<'a> {
         round: &Round,
     ) -> Result<Vec<Quantity>, StudyError> {
         let together = self.together();
-        let prior = parameters::prior(p);
-        let held = prior.map(|[_, deviation]| deviation.powi(-2) / together);
+        let held = parameters::prior(p).map(|[_, deviation]| deviation.powi(-2) / together);
         let departures = round.departures(&held);
-        let n = departures.len() as f64;
-        let factor = student(n - 1.0, Confidence::USUAL) / together.sqrt();
-        // Of a function of the parameters: its value, and the scatter of its values at the departures.
-        let of = |value: &dyn Fn(&Parameters) -> f64| {
-            let at = |departure: &[f64; COUNT]| {
-                let mut there = *p;
-                for k in 0..COUNT {
-                    there.0[k] += departure[k];
-                }
-                let mut back = *p;
-                for k in 0..COUNT {
-                    back.0[k] -= departure[k];
-                }
-                0.5 * (value(&there) - value(&back))
-            };
-            let square = departures.iter().map(|d| at(d).powi(2)).sum::<f64>() / (n - 1.0);
-            Estimate::symmetric(value(p), factor * square.sqrt())
+        let freedom = departures.len() as f64 - 1.0;
+        let scatter = Scatter {
+            parameters: *p,
+            departures,
+            factor: student(freedom, Confidence::USUAL) / together.sqrt(),
         };
-        let positive = |e: Estimate| e.clamped(0.0, f64::INFINITY);
-        // Squares and shares that may be 0: the interval of the parameter itself, bent.
-        let bent = |k: usize, value: &dyn Fn(f64) -> f64| {
-            let e = of(&|q: &Parameters| q.0[k]);
-            Estimate {
-                value: value(e.value),
-                lo: value(e.lo),
-                hi: value(e.hi),
-            }
-        };
-        let root = |v: f64| v.max(0.0).sqrt();
-        let scale = grey.step;
-        let quantity = |id, label, unit, estimate, remark| Quantity {
-            id,
-            label,
-            unit,
-            estimate,
-            remark,
-        };
-        let mut all = vec![
-            quantity(
-                "particle_diameter",
-                "particle image diameter",
-                "px",
-                positive(of(&Parameters::diameter_px)),
-                "e^-2 diameter before the pixels integrate it, across the streak",
-            ),
-            quantity(
-                "streak",
-                "streak length",
-                "px",
-                bent(COUNT - 1, &root),
-                "root mean square over the field; along the displacement",
-            ),
-            quantity(
-                "density_counted",
-                "seeding density above the noise",
-                "ppp",
-                positive(of(&|q| parameters::density_above(q, COUNTED_RATIO))),
-                "particles whose brightest pixel is at least three standard deviations of the noise",
-            ),
-            quantity(
-                "seeding_density",
-                "seeding density inside the sheet",
-                "ppp",
-                positive(of(&Parameters::density_ppp)),
-                "for a Gaussian sheet; not told apart from its profile and the spread of brightness",
-            ),
-            quantity(
-                "particle_light",
-                "light of a particle in the middle of the sheet",
-                "DN",
-                positive(of(&|q| scale * q.light_dn())),
-                "summed over its image; see the seeding density",
-            ),
-            quantity(
-                "diameter_spread",
-                "spread of the particle diameters",
-                "",
-                bent(7, &root),
-                "standard deviation over mean, light as the square; not told apart from the sheet's profile",
-            ),
-            quantity(
-                "floor",
-                "grey level without particles",
-                "DN",
-                of(&|q| grey.offset + scale * q.floor_dn()),
-                "black level and background together, which pictures without a dark frame do not tell apart",
-            ),
-            quantity(
-                "noise",
-                "noise without particles",
-                "DN",
-                positive(of(&|q| scale * q.noise_dn())),
-                "standard deviation: read noise, rounding and shot noise of the background together",
-            ),
-            quantity(
-                "gain",
-                "gain",
-                "DN/e",
-                positive(of(&|q| scale * q.gain())),
-                "from the rise of the noise with the grey level",
-            ),
-            quantity(
-                "loss",
-                "loss of pairs",
-                "",
-                bent(6, &|v| v.clamp(0.0, 1.0)),
-                "share of the light of frame A's images without a partner in frame B, but for the image's border",
-            ),
-        ];
+        let mut all = scatter.of_images(grey.step);
+        all.extend(scatter.of_grey_levels(grey));
         all.extend(self.plain_quantities(levels, fields, grey, p)?);
         Ok(all)
     }
@@ -585,13 +483,6 @@ impl<'a> Fitting<'a> {
         grey: GreyScale,
         p: &Parameters,
     ) -> Result<Vec<Quantity>, StudyError> {
-        let quantity = |id, label, unit, estimate, remark| Quantity {
-            id,
-            label,
-            unit,
-            estimate,
-            remark,
-        };
         let scene = self.scene(p)?;
         let rendered = (0..self.counts[0] as u64)
             .into_par_iter()
@@ -652,6 +543,13 @@ impl<'a> Fitting<'a> {
                 "what repeats at each pixel in all frames",
             ));
         }
+        all.extend(self.read_off(fields, grey));
+        Ok(all)
+    }
+
+    /// Grey steps, displacements and valid vectors.
+    fn read_off(&self, fields: &[VectorField], grey: GreyScale) -> Vec<Quantity> {
+        let mut all = Vec::new();
         all.push(quantity(
             "grey_step",
             "step of the grey levels used",
@@ -703,7 +601,148 @@ impl<'a> Fitting<'a> {
             Estimate::exact(share),
             "of the recorded pairs",
         ));
-        Ok(all)
+        all
+    }
+}
+
+/// A quantity from its parts.
+fn quantity(
+    id: &'static str,
+    label: &'static str,
+    unit: &'static str,
+    estimate: Estimate,
+    remark: &'static str,
+) -> Quantity {
+    Quantity {
+        id,
+        label,
+        unit,
+        estimate,
+        remark,
+    }
+}
+
+fn positive(e: Estimate) -> Estimate {
+    e.clamped(0.0, f64::INFINITY)
+}
+
+fn root(v: f64) -> f64 {
+    v.max(0.0).sqrt()
+}
+
+/// The fitted parameters and how they scatter.
+struct Scatter {
+    parameters: Parameters,
+    /// Departures of the parameters found from single pairs.
+    departures: Vec<[f64; COUNT]>,
+    /// From their standard deviation to half the interval.
+    factor: f64,
+}
+
+impl Scatter {
+    /// A function of the parameters, with the scatter of its values at the departures.
+    fn of(&self, value: &dyn Fn(&Parameters) -> f64) -> Estimate {
+        let at = |departure: &[f64; COUNT], sign: f64| {
+            let moved = std::array::from_fn(|k| self.parameters.0[k] + sign * departure[k]);
+            value(&Parameters(moved))
+        };
+        let square = |d: &[f64; COUNT]| (0.5 * (at(d, 1.0) - at(d, -1.0))).powi(2);
+        let n = self.departures.len() as f64;
+        let variance = self.departures.iter().map(square).sum::<f64>() / (n - 1.0);
+        Estimate::symmetric(value(&self.parameters), self.factor * variance.sqrt())
+    }
+
+    /// Of a parameter that may lie at its end: its own interval, bent by a rising function.
+    fn bent(&self, k: usize, value: &dyn Fn(f64) -> f64) -> Estimate {
+        let e = self.of(&|q: &Parameters| q.0[k]);
+        Estimate {
+            value: value(e.value),
+            lo: value(e.lo),
+            hi: value(e.hi),
+        }
+    }
+
+    /// What concerns the particle images; `scale` grey levels of the recording are one of the twin.
+    fn of_images(&self, scale: f64) -> Vec<Quantity> {
+        vec![
+            quantity(
+                "particle_diameter",
+                "particle image diameter",
+                "px",
+                positive(self.of(&Parameters::diameter_px)),
+                "e^-2 diameter before the pixels integrate it, across the streak",
+            ),
+            quantity(
+                "streak",
+                "streak length",
+                "px",
+                self.bent(COUNT - 1, &root),
+                "root mean square over the field; along the displacement",
+            ),
+            quantity(
+                "density_counted",
+                "seeding density above the noise",
+                "ppp",
+                positive(self.of(&|q| parameters::density_above(q, COUNTED_RATIO))),
+                "particles whose brightest pixel is at least three standard deviations of the noise",
+            ),
+            quantity(
+                "seeding_density",
+                "seeding density inside the sheet",
+                "ppp",
+                positive(self.of(&Parameters::density_ppp)),
+                "for a Gaussian sheet; not told apart from its profile and the spread of brightness",
+            ),
+            quantity(
+                "particle_light",
+                "light of a particle in the middle of the sheet",
+                "DN",
+                positive(self.of(&|q| scale * q.light_dn())),
+                "summed over its image; see the seeding density",
+            ),
+            quantity(
+                "diameter_spread",
+                "spread of the particle diameters",
+                "",
+                self.bent(7, &root),
+                "standard deviation over mean, light as the square; not told apart from the sheet's profile",
+            ),
+        ]
+    }
+
+    /// What concerns floor and noise, and the loss.
+    fn of_grey_levels(&self, grey: GreyScale) -> Vec<Quantity> {
+        let scale = grey.step;
+        vec![
+            quantity(
+                "floor",
+                "grey level without particles",
+                "DN",
+                self.of(&|q| grey.offset + scale * q.floor_dn()),
+                "black level and background together, which pictures without a dark frame do not tell apart",
+            ),
+            quantity(
+                "noise",
+                "noise without particles",
+                "DN",
+                positive(self.of(&|q| scale * q.noise_dn())),
+                "standard deviation: read noise, rounding and shot noise of the background together",
+            ),
+            quantity(
+                "gain",
+                "gain",
+                "DN/e",
+                positive(self.of(&|q| scale * q.0[5])),
+                "from the rise of the noise with the grey level",
+            ),
+            quantity(
+                "loss",
+                "loss of pairs",
+                "",
+                self.bent(6, &|v| v.clamp(0.0, 1.0)),
+                "share of the light of frame A's images without a partner in frame B, but for the image's border",
+            ),
+        ]
     }
 }
 
@@ -786,8 +825,8 @@ impl Twin {
         Ok(Setup::read(document, Referenced::new(Arc::new(files)))?)
     }
 
-    /// Errors of the recorded vectors as they would be with each change of the light; with the first,
-    /// what the estimators of uncertainty are worth.
+    /// Errors of the recorded vectors as they would be with each change of the light; with the
+    /// first, what the estimators of uncertainty are worth.
     ///
     /// # Errors
     /// When the scene cannot be planned.

@@ -34,7 +34,8 @@ const LONGEST: usize = 32;
 /// The curves of a pair in a range of grey levels, the displacement being that of a field.
 ///
 /// # Errors
-/// If the frames differ in size or contain values that are not finite, or the field is not complete.
+/// If the frames differ in size or contain values that are not finite, or the field is not
+/// complete.
 pub fn curves(
     a: ArrayView2<f32>,
     b: ArrayView2<f32>,
@@ -77,8 +78,8 @@ pub fn curves(
     })
 }
 
-/// Power spectrum of covariances over the lag, tapered by Hann's window (Blackman & Tukey 1958; from
-/// memory).
+/// Power spectrum of covariances over the lag, tapered by Hann's window (Blackman & Tukey 1958;
+/// from memory).
 fn spectrum(covariances: &[f64]) -> Vec<f64> {
     let n = covariances.len();
     let turn = std::f64::consts::PI / n as f64;

@@ -1,10 +1,10 @@
 //! A recording's figures in closed form, as a first guess.
 //!
 //! Let particle images of light E_p lie at independent places with a density ρ per pixel, and let
-//! h be the light of one of them in the pixels, Σh = 1. Campbell's theorem gives for the grey levels
-//! above the floor the mean ρ⟨E⟩, the covariance at a lag ρ⟨E²⟩ Σ h(x) h(x + lag) and the third
-//! cumulant ρ⟨E³⟩ Σh³. A Gaussian sheet of peak light E₀, exp(−8u²) over its e⁻² thickness, has
-//! ρ⟨Eⁿ⟩ = ρ E₀ⁿ √(π/(8n)) with ρ the density inside that thickness.
+//! h be the light of one of them in the pixels, Σh = 1. Campbell's theorem gives for the grey
+//! levels above the floor the mean ρ⟨E⟩, the covariance at a lag ρ⟨E²⟩ Σ h(x) h(x + lag) and the
+//! third cumulant ρ⟨E³⟩ Σh³. A Gaussian sheet of peak light E₀, exp(−8u²) over its e⁻² thickness,
+//! has ρ⟨Eⁿ⟩ = ρ E₀ⁿ √(π/(8n)) with ρ the density inside that thickness.
 //!
 //! Of a Gaussian image of d_τ = 4σ that pixels integrate, the covariance separates, and along one
 //! axis it is g(l) = H(l + 1) − 2 H(l) + H(l − 1) with H'' the Gaussian of standard deviation σ√2,

@@ -1,13 +1,13 @@
 //! The flow of a twin: a measured field without its noise, and with what processing smoothed.
 //!
 //! A measured field is the true one times the response of the processing, plus random errors. Both
-//! depend on the wavelength. Less its best parabola, the field is developed into cosines; in rings of equal
-//! wavenumber with the mean square P of the measured coefficients and N of the random errors', the
-//! coefficients are multiplied by √((P − N)/P)/R with the response R: the field then has the
-//! spectrum of the flow, and where N is small it is the flow. (Wiener's filter, (P − N)/P, would be
-//! nearer to the flow at every place but poorer in small scales, which make the error.) Where R is
-//! below 0.3 nothing can be known, and the coefficients are dropped: the twin has no scales smaller
-//! than those, of about 0.8 windows.
+//! depend on the wavelength. Less its best parabola, the field is developed into cosines; in rings
+//! of equal wavenumber with the mean square P of the measured coefficients and N of the random
+//! errors', the coefficients are multiplied by √((P − N)/P)/R with the response R: the field then
+//! has the spectrum of the flow, and where N is small it is the flow. (Wiener's filter, (P − N)/P,
+//! would be nearer to the flow at every place but poorer in small scales, which make the error.)
+//! Where R is below 0.3 nothing can be known, and the coefficients are dropped: the twin has no
+//! scales smaller than those, of about 0.8 windows.
 
 use std::fmt::Write;
 

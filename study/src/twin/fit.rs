@@ -104,7 +104,7 @@ pub(super) fn limited(p: &Parameters, change: [f64; COUNT]) -> Parameters {
         0.7,
         f64::INFINITY,
         0.5,
-        1.0,
+        2.0 * p.0[5].max(p.gain_that_matters()),
         0.3,
         0.15,
         0.5 * p.diameter_px().powi(2).max(1.0),
@@ -114,6 +114,7 @@ pub(super) fn limited(p: &Parameters, change: [f64; COUNT]) -> Parameters {
         next.0[k] += change[k].clamp(-most[k], most[k]);
     }
     // Beyond these nothing changes any more.
+    next.0[5] = next.0[5].max(-p.gain_that_matters());
     next.0[6] = next.0[6].clamp(-0.1, 0.98);
     next.0[7] = next.0[7].clamp(-0.05, 1.0);
     next.0[8] = next.0[8].max(-1.0);

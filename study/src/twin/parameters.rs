@@ -5,8 +5,8 @@ use std::fmt::Write;
 /// Number of parameters.
 pub(super) const COUNT: usize = 9;
 
-/// What a twin is fitted by. All but two are logarithms or squares, so that a step of any size leaves
-/// a scene, and the figures change steadily where a quantity vanishes.
+/// What a twin is fitted by: logarithms of quantities that cannot vanish, and of those that can
+/// what the figures change with in proportion (the square of a streak, the gain).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Parameters(pub [f64; COUNT]);
 
@@ -36,7 +36,7 @@ pub(super) fn prior(first: &Parameters) -> [[f64; 2]; COUNT] {
         [p[2], 2.0],
         [p[3], 20.0 * first.noise_dn() + 0.5 * first.light_dn()],
         [p[4], 2.0],
-        [p[5], 1.5],
+        [p[5], 2.0 * p[5].abs() + 10.0 * first.gain_that_matters()],
         [0.1, 0.3],
         // Spread of diameters of 20 %, as of sieved tracers.
         [0.04, 0.08],
@@ -69,7 +69,13 @@ impl Parameters {
 
     /// Grey levels per electron.
     pub fn gain(&self) -> f64 {
-        self.0[5].exp().clamp(1e-5, 1e5)
+        self.0[5].max(0.02 * self.gain_that_matters())
+    }
+
+    /// Gain at which a tenth of the light of a particle, as in its bright pixels, has as much shot
+    /// noise as half of the noise at the floor: far below it the gain does not show.
+    pub fn gain_that_matters(&self) -> f64 {
+        0.5 * self.noise_dn().powi(2) / (0.1 * self.light_dn())
     }
 
     pub fn loss(&self) -> f64 {
@@ -86,8 +92,8 @@ impl Parameters {
         self.0[8].max(0.0).sqrt()
     }
 
-    /// Displacement through the sheet over its thickness that brings the loss about: 1 − L = exp(−4 z²)
-    /// for a Gaussian sheet.
+    /// Displacement through the sheet over its thickness that brings the loss about: 1 − L = exp(−4
+    /// z²) for a Gaussian sheet.
     pub fn out_of_plane(&self) -> f64 {
         (-(1.0 - self.loss()).ln()).sqrt() / 2.0
     }
@@ -160,8 +166,8 @@ pub(super) fn setup_text(p: &Parameters, stated: &Stated) -> String {
 }
 
 /// Particles per pixel whose brightest pixel, with the image centred on it, is at least `ratio`
-/// standard deviations of the noise at the floor above it; of all in a Gaussian sheet, inside its e⁻²
-/// thickness or not.
+/// standard deviations of the noise at the floor above it; of all in a Gaussian sheet, inside its
+/// e⁻² thickness or not.
 pub(super) fn density_above(p: &Parameters, ratio: f64) -> f64 {
     let sigma = p.diameter_px() / 4.0;
     let across = libm::erf(0.5 / (sigma * std::f64::consts::SQRT_2));
@@ -210,7 +216,8 @@ mod tests {
         ])
     }
 
-    /// Without spread the particles brighter than a limit lie within |u| = √(ln(E₀/E)/8) of the middle.
+    /// Without spread the particles brighter than a limit lie within |u| = √(ln(E₀/E)/8) of the
+    /// middle.
     #[test]
     fn density_above_a_ratio_is_a_slice_of_the_sheet() {
         let p = parameters();
