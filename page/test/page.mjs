@@ -154,7 +154,7 @@ try {
     await page.locator("#setup").fill(RIG.replace('"40 W"', "40"));
     await until(page, (b) => b.faults.length > 0, null);
     assert.match(await page.locator("#faults").innerText(), /no unit/);
-    assert.equal(await page.locator("#setup-back .wrong").innerText(), "power = 40");
+    assert.equal(await page.locator("#setup-back .wrong").textContent(), "power = 40\n");
     assert.equal(await bench(page, (b) => b.plan.pulse), good);
     await page.locator("#setup").fill(RIG);
     await until(page, (b) => b.faults.length === 0, null);
