@@ -171,7 +171,7 @@ try {
     await other.waitForTimeout(500);
     assert.equal(await other.evaluate("globalThis.broken"), undefined);
     assert.equal(await other.locator("img").count(), 0);
-    assert.match(await other.locator("#faults").innerText(), /<img/);
+    assert.match(await other.locator("#faults").textContent(), /<img/);
     await other.close();
     // What inflates beyond what a setup may hold is refused.
     const bomb = await bench(page, async () => {
