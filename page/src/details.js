@@ -56,6 +56,8 @@ function bars(good) {
 export function faults(bench) {
   const area = part("setup");
   const all = bench.faults;
+  // A fault inside a closed fold would not be seen.
+  if (all.length > 0) part("text-fold").open = true;
   area.setAttribute("aria-invalid", String(all.length > 0));
   document.body.classList.toggle("stale", all.length > 0);
   part("faults").replaceChildren(...all.map((/** @type {any} */ f) => {

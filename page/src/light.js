@@ -54,7 +54,7 @@ export function draw(bench) {
       const broken = plan.rules.find((/** @type {any} */ r) => r.status !== "pass" && RULES[name]?.includes(r.name));
       const open = bench.open === section;
       const note = broken ? broken.label : weak?.[0] === name ? `weakest: ${short(100 * weak[1])}\u2009% ${weak[2]}` : "";
-      const value = fact ? typeset(fact.shown) : "not stated";
+      const value = fact ? typeset(fact.shown) + (fact.name === "photons" ? " photons" : "") : "not stated";
       return html("li", {},
         html("button", { class: `station${broken ? " broken" : ""}`, "aria-expanded": open, onclick: () => bench.openSection(open ? "" : section) },
           html("span", { class: "name" }, name),

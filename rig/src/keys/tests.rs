@@ -21,7 +21,7 @@ fn fault(path: &str, kind: &Kind, value: &Value) -> Option<String> {
         }
         Kind::Number(range) => holds(*range, value.as_f64()),
         Kind::Whole { low, high, odd } => value.as_u64().is_some_and(|number| {
-            (*low as u64..=*high as u64).contains(&number) && (!odd || number % 2 == 1)
+            (*low..=*high).contains(&number) && (!odd || number % 2 == 1)
         }),
         Kind::Share(range) => {
             let percent = value

@@ -35,6 +35,7 @@ struct Known {
     /// Rounds that need nothing more, by the number of their first experiment.
     rounds: HashMap<usize, Vec<Option<Point>>>,
     missing: BTreeSet<Job>,
+    told: BTreeSet<Job>,
 }
 
 impl Ledger {
@@ -45,8 +46,10 @@ impl Ledger {
     /// The measurements for which the study waits, those first that it should have first; none is
     /// told twice.
     pub fn missing(&self) -> Vec<Job> {
-        let missing = std::mem::take(&mut self.known().missing);
-        let mut jobs: Vec<Job> = missing.into_iter().collect();
+        let mut known = self.known();
+        let missing = std::mem::take(&mut known.missing);
+        let mut jobs: Vec<Job> = missing.difference(&known.told).copied().collect();
+        known.told.extend(&jobs);
         jobs.sort_by_key(|job| (job.number, job.experiment));
         jobs
     }
@@ -111,5 +114,82 @@ impl Ledger {
 
     pub(super) fn close(&self, first: usize, points: &[Option<Point>]) {
         self.known().rounds.insert(first, points.to_vec());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Effort, Journal, run_kept};
+    use super::*;
+    use motefield_evaluator::{Pass, Processing};
+    use motefield_generator::{Scene, flow::Uniform};
+
+    fn experiments() -> Vec<Experiment> {
+        let scene = |electrons: f64| Scene {
+            size: [64, 64],
+            electrons,
+            flow: std::sync::Arc::new(Uniform {
+                displacement_px: [3.3, 0.4, 0.0],
+            }),
+            ..Scene::default()
+        };
+        let processing = Processing {
+            passes: vec![Pass::square(16, 0.0)],
+            ..Processing::default()
+        };
+        [40.0, 400.0]
+            .map(|electrons| Experiment {
+                scene: scene(electrons),
+                processing: processing.clone(),
+            })
+            .to_vec()
+    }
+
+    fn run(ledger: Option<&Ledger>) -> (Vec<Option<Point>>, bool) {
+        let stop = AtomicBool::new(false);
+        let journal = ledger.map(Journal::over);
+        let (chain, wanted, effort) = (Chain::default(), Wanted::default(), Effort::default());
+        let points = run_kept(
+            journal.as_ref(),
+            &chain,
+            &wanted,
+            &experiments(),
+            &effort,
+            &Silent,
+            &stop,
+        );
+        (points, stop.into_inner())
+    }
+
+    /// Two places that measure by turns, each last job first, come to the bits of a study that runs
+    /// in one place.
+    #[test]
+    fn measured_anywhere_in_any_order_the_study_is_the_same() {
+        let places = [Ledger::default(), Ledger::default()];
+        let seed = Effort::default().seed;
+        let mut jobs = 0;
+        let shared = loop {
+            let (points, waits) = run(Some(&places[0]));
+            run(Some(&places[1]));
+            if !waits {
+                break points;
+            }
+            let missing = places[0].missing();
+            assert!(!missing.is_empty());
+            for job in missing.into_iter().rev() {
+                let bytes = places[jobs % 2].measure(seed, job).unwrap();
+                jobs += 1;
+                places.iter().for_each(|place| assert!(place.enter(&bytes)));
+            }
+        };
+        let (alone, _) = run(None);
+        assert!(jobs >= 8, "{jobs}");
+        for (one, other) in shared.iter().zip(&alone) {
+            let [one, other] = [one, other].map(|point| point.as_ref().unwrap());
+            assert_eq!(one.score.pairs, other.score.pairs);
+            let [a, b] = [one, other].map(|p| p.score.total_px);
+            assert_eq!([a.value, a.lo, a.hi], [b.value, b.lo, b.hi]);
+        }
+        assert!(!places[0].enter(b"no measurement"));
     }
 }
