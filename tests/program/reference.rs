@@ -205,7 +205,10 @@ fn tolerance_of_zero(case: &Case, record: &CaseRecord, curve: usize, quantity: &
     let ranges: Vec<(f64, f64)> = values
         .map(|c| (c.expected.unwrap_or(f64::NAN), c.allowed[1]))
         .collect();
-    let zero = !ranges.is_empty() && ranges.iter().all(|(expected, high)| expected.abs() < 1e-6 * (high - expected));
+    let zero = !ranges.is_empty()
+        && ranges
+            .iter()
+            .all(|(expected, high)| expected.abs() < 1e-6 * (high - expected));
     zero.then(|| ranges.iter().map(|(_, high)| *high).fold(f64::INFINITY, f64::min))
 }
 
@@ -544,7 +547,10 @@ fn kinds_select_figures() {
     );
     let shown = text(&shown.stdout);
     assert!(shown.contains("from the series [value, derived]"), "{shown}");
-    assert!(shown.contains("\n1 reference figure: 1 derived. All are arithmetic"), "{shown}");
+    assert!(
+        shown.contains("\n1 reference figure: 1 derived. All are arithmetic"),
+        "{shown}"
+    );
     assert!(
         !shown.contains("memory") && !shown.contains("transcribed"),
         "{shown}"
