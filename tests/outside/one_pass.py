@@ -146,6 +146,7 @@ def figures(c, windows=20000, seed=1):
     return {
         "bias": list(zip(good.mean(axis=0), deviation / np.sqrt(n))),
         "random": list(zip(deviation, of_deviation)),
+        "total": (np.sqrt((good**2).sum(axis=1).mean()), (good**2).sum(axis=1).std() / np.sqrt((good**2).sum(axis=1).mean() * 4.0 * n)),
         "valid": (share, np.sqrt(max(share * (1.0 - share), 1.0 / windows) / windows)),
     }
 
@@ -208,6 +209,16 @@ CASES = {
         for b in (1, 2, 3, 4, 6, 8)
     ],
     "single pass": [("3.3 px", Conditions(displacement=(3.3, 0.0), electrons=20000.0, gaussian_sheet=True))],
+    # Rigs of 2.5 W and 0.25 W, 8 px in 2 ms: what errs at each pulse length.
+    **{
+        f"pulse, {watts} W": [
+            (f"{p} us", Conditions(displacement=(8.0, 0.0), diameter=2.11372, density=0.027225, electrons=0.644508 * watts * p,
+                                   streak=(p / 250.0, 0.0), background=12.0, dark_noise=4.0, full_well=10000.0, gain=0.40863, black=9.0,
+                                   largest=4095.0))
+            for p in (50.0, 100.0, 200.0, 300.0, 400.0, 600.0, 900.0, 1300.0, 1800.0)
+        ]
+        for watts in (2.5, 0.25)
+    },
     "offset-gain": [("6.1 px", Conditions(displacement=(6.1, 0.0), diameter=2.5))],
     "error-at-rest": [
         (f"{w} px", Conditions(displacement=(0.0, 0.0), diameter=2.5, window=w, dark_noise=40.0, gain=1.0, black=400.0, largest=65535.0))
@@ -231,4 +242,5 @@ if __name__ == "__main__":
             found = figures(c, asked.windows)
             bias, random = ("  ".join(f"{v:8.5f} +- {s:.5f}" for v, s in found[key]) for key in ("bias", "random"))
             valid = f"{found['valid'][0]:.5f} +- {found['valid'][1]:.5f}"
-            print(f"{name:32} {label:>16}  bias {bias}  random {random}  valid {valid}", flush=True)
+            total = f"{found['total'][0]:.5f} +- {found['total'][1]:.5f}"
+            print(f"{name:32} {label:>16}  bias {bias}  random {random}  total {total}  valid {valid}", flush=True)

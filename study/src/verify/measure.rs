@@ -4,6 +4,7 @@
 //! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the
 //! program uses, and has no formulas of its own but for units.
 
+mod decision;
 mod displacement;
 mod facts;
 mod fixed_pattern;
@@ -175,6 +176,7 @@ fn exactly<const N: usize>(figures: [(&str, f64); N]) -> Figures {
 pub const ALL: &[&Measure] = &[
     &study::STUDY,
     &displacement::DISPLACEMENT,
+    &decision::DECISION,
     &peak::PEAK,
     &tracer::TRACER,
     &fluid::FLUID,
