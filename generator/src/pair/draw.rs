@@ -37,28 +37,56 @@ pub(super) fn light(scene: &Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2
     let volume = Volume::of(scene, flashes);
     let exposers: Vec<Exposer> = flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect();
     let brush = Brush::of(scene);
-    let strips = |cells: &Vec<[i64; 3]>| {
-        let mut particles = Vec::new();
+    let draw = |cells: &Vec<[i64; 3]>, room: &mut Room| {
+        room.particles.clear();
         for cell in cells {
-            volume.fill(scene, *cell, seed, &mut particles);
+            volume.fill(scene, *cell, seed, &mut room.particles);
         }
-        strips(scene, &particles, &exposers, &brush, by_px)
+        strips(scene, &exposers, &brush, by_px, room)
     };
-    for rows in volume.rows().chunks(ROWS_AT_ONCE) {
-        let drawn: Vec<Vec<Strip>> = if shares(scene.size) {
-            rows.par_iter().map(strips).collect()
-        } else {
-            rows.iter().map(strips).collect()
+    let mut room = Room::default();
+    let all_rows = volume.rows();
+    let at_once = if shares(scene.size) { ROWS_AT_ONCE } else { 1 };
+    for rows in all_rows.chunks(at_once) {
+        let drawn: Vec<Vec<Strip>> = match rows {
+            [cells] => vec![draw(cells, &mut room)],
+            rows => rows
+                .par_iter()
+                .map(|cells| draw(cells, &mut Room::default()))
+                .collect(),
         };
         for row in drawn {
             for (frame, strip) in frames.iter_mut().zip(row) {
                 let end = strip.top + strip.light.nrows();
                 let mut part = frame.slice_axis_mut(Axis(0), Slice::from(strip.top..end));
                 part += &strip.light;
+                room.take_back(strip.light);
             }
         }
     }
     frames
+}
+
+/// Memory that one row of cells after another is drawn in.
+#[derive(Default)]
+struct Room {
+    particles: Vec<Particle>,
+    spots: Vec<Spot>,
+    strips: Vec<Vec<f32>>,
+}
+
+impl Room {
+    /// A dark strip.
+    fn strip(&mut self, height: usize, width: usize) -> Array2<f32> {
+        let mut pixels = self.strips.pop().unwrap_or_default();
+        pixels.clear();
+        pixels.resize(height * width, 0.0);
+        Array2::from_shape_vec((height, width), pixels).expect("as many pixels as the strip has")
+    }
+
+    fn take_back(&mut self, strip: Array2<f32>) {
+        self.strips.push(strip.into_raw_vec_and_offset().0);
+    }
 }
 
 /// Light of one row of cells in a frame.
@@ -68,28 +96,24 @@ struct Strip {
     light: Array2<f32>,
 }
 
-/// The strips of some particles, one for each pulse.
+/// The strips of the particles in `room`, one for each pulse.
 fn strips(
     scene: &Scene,
-    particles: &[Particle],
     exposers: &[Exposer],
     brush: &Brush,
     by_px: [f64; 2],
+    room: &mut Room,
 ) -> Vec<Strip> {
     let [width, height] = scene.size;
-    let paths = Paths::of(exposers, particles);
-    let draw = |(pulse, exposer): (usize, &Exposer)| {
-        let mut spots: Vec<Spot> = Vec::new();
-        for (number, particle) in particles.iter().enumerate() {
-            let path = paths.arc(exposer, pulse, number, particle);
-            exposer.expose(particle, &path, &mut spots);
-        }
-        for spot in &mut spots {
+    let paths = Paths::of(exposers, &room.particles);
+    let mut draw = |(pulse, exposer): (usize, &Exposer)| {
+        let spots = &mut room.spots;
+        spots.clear();
+        exposer.expose_all(&paths, pulse, &room.particles, spots);
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for spot in &mut *spots {
             spot.x_px += by_px[0];
             spot.y_px += by_px[1];
-        }
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for spot in &spots {
             let reach = reach_sigmas(scene.imaging.pattern) * spot.sigma_px + 1.0;
             low = low.min(spot.y_px - reach);
             high = high.max(spot.y_px + reach);
@@ -97,12 +121,12 @@ fn strips(
         // Casting a number that is out of range with `as` gives the nearest one in range.
         let top = (low.floor() as usize).min(height);
         let end = ((high.ceil() + 1.0) as usize).clamp(top, height);
-        for spot in &mut spots {
+        for spot in spots {
             spot.y_px -= top as f64;
         }
-        let mut light = Array2::zeros((end - top, width));
-        splat::add(&mut light, &spots, brush);
+        let mut light = room.strip(end - top, width);
+        splat::add(&mut light, &room.spots, brush);
         Strip { top, light }
     };
-    exposers.iter().enumerate().map(draw).collect()
+    exposers.iter().enumerate().map(&mut draw).collect()
 }
