@@ -1,7 +1,9 @@
 //! Linear least squares: the normal equations of a few unknowns, and of many.
 //!
-//! [`Normal`] has a fixed small number of unknowns and is solved by elimination; [`Triangular`] has
-//! hundreds, most elements of whose matrix are zero, and keeps its factor.
+//! [`Normal`] has a fixed small number of unknowns and is solved by elimination; a [`LowerTriangle`]
+//! has hundreds, most elements of whose matrix are zero, and [`solve_triangular`] leaves its factor.
+
+use multiversion::multiversion;
 
 /// Normal equations of `N` unknowns, accumulated point by point.
 #[derive(Clone)]
@@ -55,60 +57,84 @@ impl<const N: usize> Normal<N> {
     }
 }
 
-/// The solution of many normal equations, and the triangular factor L of their matrix L Lᵀ
-/// (Cholesky's).
-pub(crate) struct Triangular {
-    rows: Vec<Vec<f64>>,
-    /// The unknowns.
-    pub unknowns: Vec<f64>,
+/// A lower triangle of `size` rows, row by row in one piece.
+#[derive(Clone, Default)]
+pub(crate) struct LowerTriangle {
+    elements: Vec<f64>,
 }
 
-impl Triangular {
-    /// Solves the equations given by the lower triangle of the matrix, row by row, and the right
-    /// side. Zeros before a row's first other element stay zero and cost nothing. `None` if the
-    /// matrix is not positive definite.
-    pub fn solve(mut rows: Vec<Vec<f64>>, mut unknowns: Vec<f64>) -> Option<Self> {
-        let first: Vec<usize> = rows
-            .iter()
-            .map(|row| row.iter().take_while(|v| **v == 0.0).count())
-            .collect();
-        for i in 0..rows.len() {
-            let (above, rest) = rows.split_at_mut(i);
-            let row = &mut rest[0];
-            for j in first[i]..i {
-                let from = first[i].max(first[j]);
-                row[j] = (row[j] - dot(&row[from..j], &above[j][from..j])) / above[j][j];
-            }
-            let square = row[i] - dot(&row[first[i].min(i)..i], &row[first[i].min(i)..i]);
-            // A pivot as small as rounding leaves it counts as zero.
-            if square.is_nan() || square <= 1e-12 * row[i] {
-                return None;
-            }
-            row[i] = square.sqrt();
-            unknowns[i] = (unknowns[i] - dot(&row[first[i]..i], &unknowns[first[i]..i])) / row[i];
-        }
-        for i in (0..rows.len()).rev() {
-            unknowns[i] /= rows[i][i];
-            let value = unknowns[i];
-            for (unknown, l) in unknowns[first[i]..i].iter_mut().zip(&rows[i][first[i]..i]) {
-                *unknown -= l * value;
-            }
-        }
-        Some(Self { rows, unknowns })
+impl LowerTriangle {
+    /// All zero; the memory is used again.
+    pub fn clear(&mut self, size: usize) {
+        self.elements.clear();
+        self.elements.resize(size * (size + 1) / 2, 0.0);
     }
 
-    /// The triangular factor of the information on the last two unknowns when all others are
-    /// unknown.
-    pub fn last_two(&self) -> [[f64; 2]; 2] {
-        let [.., above, last] = self.rows.as_slice() else {
-            return [[0.0; 2]; 2];
-        };
-        let n = above.len();
-        [[above[n - 1], 0.0], [last[n - 1], last[n]]]
+    /// Row `i`, of i + 1 elements.
+    pub fn row(&self, i: usize) -> &[f64] {
+        &self.elements[i * (i + 1) / 2..][..i + 1]
     }
+
+    /// The same, to be changed.
+    pub fn row_mut(&mut self, i: usize) -> &mut [f64] {
+        &mut self.elements[i * (i + 1) / 2..][..i + 1]
+    }
+
+    /// Of a triangular factor of normal equations: that of the information on the last two unknowns
+    /// when all others are unknown.
+    pub fn last_two(&self, size: usize) -> [[f64; 2]; 2] {
+        if size < 2 {
+            return [[0.0; 2]; 2];
+        }
+        let (above, last) = (self.row(size - 2), self.row(size - 1));
+        [[above[size - 2], 0.0], [last[size - 2], last[size - 1]]]
+    }
+}
+
+/// Replaces the lower triangle of a matrix of normal equations by its triangular factor L (of L Lᵀ,
+/// Cholesky's) and the right side by the unknowns. Zeros before a row's first other element stay
+/// zero and cost nothing. `None` if the matrix is not positive definite.
+pub(crate) fn solve_triangular(matrix: &mut LowerTriangle, unknowns: &mut [f64]) -> Option<()> {
+    let leading_zeros = |row: usize| matrix.row(row).iter().take_while(|v| **v == 0.0).count();
+    let first: Vec<usize> = (0..unknowns.len()).map(leading_zeros).collect();
+    factorise(&mut matrix.elements, &first, unknowns).then_some(())
+}
+
+/// As [`solve_triangular`], with the number of zeros before each row's first other element; false
+/// where that has no solution.
+#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+fn factorise(elements: &mut [f64], first: &[usize], unknowns: &mut [f64]) -> bool {
+    let start = |i: usize| i * (i + 1) / 2;
+    for i in 0..unknowns.len() {
+        let (above, rest) = elements.split_at_mut(start(i));
+        let row = &mut rest[..i + 1];
+        for j in first[i]..i {
+            let above = &above[start(j)..][..j + 1];
+            let from = first[i].max(first[j]);
+            row[j] = (row[j] - dot(&row[from..j], &above[from..j])) / above[j];
+        }
+        let known = &row[first[i].min(i)..i];
+        let square = row[i] - dot(known, known);
+        // A pivot as small as rounding leaves it counts as zero.
+        if square.is_nan() || square <= 1e-12 * row[i] {
+            return false;
+        }
+        row[i] = square.sqrt();
+        unknowns[i] = (unknowns[i] - dot(&row[first[i]..i], &unknowns[first[i]..i])) / row[i];
+    }
+    for i in (0..unknowns.len()).rev() {
+        let row = &elements[start(i)..][..i + 1];
+        unknowns[i] /= row[i];
+        let value = unknowns[i];
+        for (unknown, l) in unknowns[first[i]..i].iter_mut().zip(&row[first[i]..i]) {
+            *unknown -= l * value;
+        }
+    }
+    true
 }
 
 /// Summed in lanes, so that the compiler can use vector registers.
+#[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 8;
     let ((a, rest_a), (b, rest_b)) = (a.as_chunks::<LANES>(), b.as_chunks::<LANES>());
@@ -126,6 +152,16 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 mod tests {
     use super::*;
 
+    fn solved(rows: &[Vec<f64>], mut right: Vec<f64>) -> Option<(LowerTriangle, Vec<f64>)> {
+        let mut matrix = LowerTriangle::default();
+        matrix.clear(rows.len());
+        for (i, row) in rows.iter().enumerate() {
+            matrix.row_mut(i).copy_from_slice(row);
+        }
+        solve_triangular(&mut matrix, &mut right)?;
+        Some((matrix, right))
+    }
+
     /// Closed form: A x = b for a known x, A = B Bᵀ + 1 with some elements zero. After elimination
     /// of the others the information on the last two is the inverse of the corner of A⁻¹, whose
     /// columns are solutions for unit vectors. Tolerance 1e-9: the condition of A times rounding.
@@ -141,20 +177,24 @@ mod tests {
         };
         let a =
             |i: usize, j: usize| (0..N).map(|k| b(i, k) * b(j, k)).sum::<f64>() + f64::from(u8::from(i == j));
-        let rows = || (0..N).map(|i| (0..=i).map(|j| a(i, j)).collect()).collect();
+        let rows = || {
+            (0..N)
+                .map(|i| (0..=i).map(|j| a(i, j)).collect())
+                .collect::<Vec<Vec<f64>>>()
+        };
         let x: Vec<f64> = (0..N).map(|i| (i as f64).sin()).collect();
         let right = (0..N).map(|i| (0..N).map(|j| a(i, j) * x[j]).sum()).collect();
-        let solution = Triangular::solve(rows(), right).unwrap();
-        for (found, x) in solution.unknowns.iter().zip(&x) {
+        let (factor, unknowns) = solved(&rows(), right).unwrap();
+        for (found, x) in unknowns.iter().zip(&x) {
             assert!((found - x).abs() < 1e-9, "{found} {x}");
         }
         let column = |k: usize| {
             let unit = (0..N).map(|i| f64::from(u8::from(i == k))).collect();
-            Triangular::solve(rows(), unit).unwrap().unknowns
+            solved(&rows(), unit).unwrap().1
         };
         let [p, q] = [column(N - 2), column(N - 1)].map(|c| [c[N - 2], c[N - 1]]);
         let determinant = p[0] * q[1] - p[1] * q[0];
-        let [[l, _], [m, n]] = solution.last_two();
+        let [[l, _], [m, n]] = factor.last_two(N);
         for (found, expected) in [(l * l, q[1]), (l * m, -p[1]), (m * m + n * n, p[0])] {
             assert!((found - expected / determinant).abs() < 1e-9 * found.abs().max(1.0));
         }
@@ -163,8 +203,8 @@ mod tests {
     /// A matrix that does not determine the unknowns has no solution.
     #[test]
     fn triangular_refuses_what_is_not_determined() {
-        assert!(Triangular::solve(vec![vec![1.0], vec![1.0, 1.0]], vec![1.0, 1.0]).is_none());
-        assert!(Triangular::solve(vec![vec![1.0], vec![0.0, 0.0]], vec![1.0, 0.0]).is_none());
-        assert!(Triangular::solve(vec![vec![f64::NAN]], vec![1.0]).is_none());
+        assert!(solved(&[vec![1.0], vec![1.0, 1.0]], vec![1.0, 1.0]).is_none());
+        assert!(solved(&[vec![1.0], vec![0.0, 0.0]], vec![1.0, 0.0]).is_none());
+        assert!(solved(&[vec![f64::NAN]], vec![1.0]).is_none());
     }
 }

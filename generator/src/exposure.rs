@@ -59,10 +59,16 @@ impl Arc {
 
     /// Length of the path along x and y, px, by two chords.
     fn length_px(&self) -> f64 {
-        let reach = |a: Vec3, b: Vec3| libm::hypot(b[0] - a[0], b[1] - a[1]);
+        let reach = |a: Vec3, b: Vec3| {
+            let [dx, dy] = [b[0] - a[0], b[1] - a[1]];
+            libm::sqrt(dx * dx + dy * dy)
+        };
         reach(self.at[0], self.at[1]) + reach(self.at[1], self.at[2])
     }
 }
+
+/// Particles whose light is found at once.
+const BLOCK: usize = 64;
 
 /// Least number of points over a Gaussian pulse, so that its power is resolved.
 const GAUSSIAN_POINTS: usize = 24;
@@ -204,19 +210,50 @@ impl<'a> Exposer<'a> {
         (self.spot(particle, at, 1.0, self.lit(at)), at[2])
     }
 
-    /// Appends to `spots` the streak of a particle on its path.
-    pub(crate) fn expose(&self, particle: &Particle, path: &Arc, spots: &mut Vec<Spot>) {
+    /// Appends to `spots` the streaks of all particles during this pulse, the one of number `pulse`
+    /// of those that `paths` is made for.
+    pub(crate) fn expose_all(
+        &self,
+        paths: &Paths,
+        pulse: usize,
+        particles: &[Particle],
+        spots: &mut Vec<Spot>,
+    ) {
+        let sheet = &self.scene.sheet;
+        let mut block = Vec::with_capacity(BLOCK);
+        let mut lit = [0.0; BLOCK];
+        for (k, particles) in particles.chunks(BLOCK).enumerate() {
+            block.clear();
+            let numbered = (k * BLOCK..).zip(particles);
+            block.extend(numbered.map(|(number, particle)| paths.arc(self, pulse, number, particle)));
+            if sheet.even() {
+                for (lit, path) in lit.iter_mut().zip(&block) {
+                    *lit = self.distance(path.at[1]);
+                }
+                sheet.across_all(&mut lit[..block.len()], self.flash.pulse.thickness_ratio);
+            }
+            for ((particle, path), lit) in particles.iter().zip(&block).zip(lit) {
+                // Without motion in depth, in an even sheet, the light stays the same.
+                let level = (sheet.even() && path.velocity.iter().all(|v| v[2] == 0.0)).then_some(lit);
+                self.expose(particle, path, level, spots);
+            }
+        }
+    }
+
+    /// Appends to `spots` the streak of a particle on its path; `level` is the light of the sheet
+    /// where it is the same all along.
+    fn expose(&self, particle: &Particle, path: &Arc, level: Option<f64>, spots: &mut Vec<Spot>) {
         let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
         // A particle that moves across the sheet changes brightness on its way, so that way counts
         // too, in quarters of the thickness.
         let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness_ratio;
         let depth = 4.0 * (self.distance(path.at[2]) - self.distance(path.at[0])).abs() / thickness;
-        // Without motion in depth, in an even sheet, the light stays the same.
-        let sheet = &self.scene.sheet;
-        let even = sheet.slope == [0.0; 2] && sheet.height.is_none();
-        let level = (even && path.velocity.iter().all(|v| v[2] == 0.0)).then(|| self.lit(path.at[1]));
         let mut needed = points(length.max(depth));
         let gaussian = match self.shape {
+            PulseShape::Rectangular if needed == 1 => {
+                spots.extend(self.instant(particle, path.at[1], 1.0, level));
+                return;
+            }
             PulseShape::Rectangular => false,
             PulseShape::Gaussian => true,
             PulseShape::Linear(pulse) => {
@@ -247,7 +284,7 @@ impl<'a> Exposer<'a> {
             1.0
         };
         for (time, weight) in nodes() {
-            spots.extend(self.instant(particle, path.place(time), weight / all, level));
+            spots.extend(self.instant(particle, self.place(path, time), weight / all, level));
         }
     }
 
@@ -261,7 +298,15 @@ impl<'a> Exposer<'a> {
         spots: &mut Vec<Spot>,
     ) {
         for [time, weight] in rule {
-            spots.extend(self.instant(particle, path.place(*time), *weight, level));
+            spots.extend(self.instant(particle, self.place(path, *time), *weight, level));
+        }
+    }
+
+    /// Place on a path at the time s, −1 to 1.
+    fn place(&self, path: &Arc, s: f64) -> Vec3 {
+        match self.scene.exposure {
+            Exposure::Streak(_) => along(path.at[1], path.velocity[1], s),
+            Exposure::Fraction(_) => path.place(s),
         }
     }
 

@@ -43,6 +43,7 @@
 mod airy;
 mod camera;
 mod cost;
+mod elementary;
 mod error;
 mod exposure;
 mod flash;

@@ -220,8 +220,8 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
     };
     let mut spots = Vec::new();
     let exposers = [Exposer::new(scene, flash)];
-    let path = Paths::of(&exposers, &[particle]).arc(&exposers[0], 0, 0, &particle);
-    exposers[0].expose(&particle, &path, &mut spots);
+    let paths = Paths::of(&exposers, &[particle]);
+    exposers[0].expose_all(&paths, 0, &[particle], &mut spots);
     let [width, height] = scene.size;
     let mut image = Array2::zeros((height, width));
     splat::add(&mut image, &spots, &Brush::of(scene));

@@ -98,7 +98,13 @@ pub(crate) fn stream(seed: Seed, purpose: Purpose, place: u64) -> ChaCha8Rng {
 
 /// The next number, uniform on (0, 1), never an end point.
 pub(crate) fn open01(rng: &mut impl Rng) -> f64 {
-    ((rng.next_u64() >> 12) as f64 + 0.5) * (1.0 / (1u64 << 52) as f64)
+    open01_of(rng.next_u64())
+}
+
+/// The number on (0, 1) that a random word stands for.
+#[inline(always)]
+pub(crate) fn open01_of(word: u64) -> f64 {
+    ((word >> 12) as f64 + 0.5) * (1.0 / (1u64 << 52) as f64)
 }
 
 /// Quantile of the standard normal distribution at `p` in (0, 1), with a relative error of about

@@ -11,14 +11,16 @@
 //! the mean number of particles at the local density are kept. Their number is exactly Poisson, and
 //! a denser seeding keeps the particles of a thinner one.
 
+use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
+use crate::elementary::ln_all;
 use crate::flash::Flash;
 use crate::flow::Vec3;
 use crate::light::Exposure;
 use crate::motion::velocities;
 use crate::population::Diameters;
-use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
+use crate::random::{Purpose, Seed, normal_quantile, open01, open01_of, stream};
 use crate::scene::Scene;
 use crate::splat::reach_sigmas;
 use crate::view::View;
@@ -29,6 +31,10 @@ pub(crate) const CELL_PX: f64 = 64.0;
 pub(crate) const CELL_DEPTH: f64 = 0.5;
 /// Margin for the particles of clusters, in standard deviations of their places.
 const CLUSTER_REACH: f64 = 5.0;
+
+/// Arrivals drawn at once, and the bytes that each takes: its time and its place along three axes.
+const ARRIVALS: usize = 16;
+const BYTES: usize = 4 * 8;
 
 /// A particle at time 0.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -122,6 +128,7 @@ impl Volume {
         let mut rng = stream(seed, Purpose::Particles, place);
         let mut sizes =
             (population.diameters != Diameters::Same).then(|| stream(seed, Purpose::Diameters, place));
+        let mut words = [0; ARRIVALS * BYTES];
         let mut rank = || sizes.as_mut().map_or(0.5, open01);
         let mut clusters = (population.cluster_size > 0.0).then(|| stream(seed, Purpose::Clusters, place));
         let full = scene.seeding_density_ppp * self.cell[0] * self.cell[1] * CELL_DEPTH;
@@ -129,6 +136,7 @@ impl Volume {
             Some(_) => full / population.cluster_size,
             None => full,
         };
+        let last = mean * population.largest_density();
         let mut number = 0;
         let mut arrival = 0.0;
         let mut put = |at: Vec3, u: f64| {
@@ -147,27 +155,38 @@ impl Volume {
             }
         };
         loop {
-            arrival -= libm::log(open01(&mut rng));
-            if arrival > mean * population.largest_density() {
-                return;
-            }
-            let at: Vec3 = std::array::from_fn(|i| (cell[i] as f64 + open01(&mut rng)) * self.cell[i]);
-            let there = arrival <= mean * population.density(at[0], at[1], self.middle);
-            match &mut clusters {
-                None => {
-                    let u = rank();
-                    if there {
-                        put(at, u);
-                    }
+            rng.fill_bytes(&mut words);
+            let draws: [[f64; 4]; ARRIVALS] = std::array::from_fn(|k| {
+                std::array::from_fn(|i| {
+                    let at = k * BYTES + i * 8;
+                    open01_of(u64::from_le_bytes(std::array::from_fn(|b| words[at + b])))
+                })
+            });
+            let mut waits = draws.map(|[wait, ..]| wait);
+            ln_all(&mut waits);
+            for (wait, [_, places @ ..]) in waits.into_iter().zip(draws) {
+                arrival -= wait;
+                if arrival > last {
+                    return;
                 }
-                Some(rng) => {
-                    for _ in 0..poisson(population.cluster_size, rng) {
-                        let off: Vec3 = std::array::from_fn(|_| {
-                            population.cluster_radius_px * normal_quantile(open01(rng))
-                        });
+                let at: Vec3 = std::array::from_fn(|i| (cell[i] as f64 + places[i]) * self.cell[i]);
+                let there = arrival <= mean * population.density(at[0], at[1], self.middle);
+                match &mut clusters {
+                    None => {
                         let u = rank();
                         if there {
-                            put([at[0] + off[0], at[1] + off[1], at[2] + off[2]], u);
+                            put(at, u);
+                        }
+                    }
+                    Some(rng) => {
+                        for _ in 0..poisson(population.cluster_size, rng) {
+                            let off: Vec3 = std::array::from_fn(|_| {
+                                population.cluster_radius_px * normal_quantile(open01(rng))
+                            });
+                            let u = rank();
+                            if there {
+                                put([at[0] + off[0], at[1] + off[1], at[2] + off[2]], u);
+                            }
                         }
                     }
                 }

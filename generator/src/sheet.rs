@@ -5,6 +5,7 @@
 //! the height of the sheet, along y, it is even or falls off by a profile too. A super-Gaussian is
 //! the usual description of sheets between a laser's Gaussian and a top-hat.
 
+use crate::elementary::{exp, exp_all};
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::flow::Vec3;
 
@@ -36,7 +37,7 @@ impl Profile {
     /// ```
     pub fn at(self, u: f64) -> f64 {
         match self {
-            Profile::Gaussian => libm::exp(-8.0 * u * u),
+            Profile::Gaussian => exp(-8.0 * u * u),
             Profile::TopHat => f64::from(u.abs() <= 0.5),
             Profile::SuperGaussian(order) => libm::exp(-2.0 * libm::pow(2.0 * u.abs(), order)),
         }
@@ -112,6 +113,27 @@ impl Sheet {
     pub fn across(&self, distance_px: f64, thickness_ratio: f64) -> f64 {
         self.profile
             .at(distance_px / (self.thickness_px * thickness_ratio))
+    }
+
+    /// [`across`](Sheet::across) at each of some distances, in place.
+    pub(crate) fn across_all(&self, distances_px: &mut [f64], thickness_ratio: f64) {
+        let thickness = self.thickness_px * thickness_ratio;
+        if self.profile == Profile::Gaussian {
+            for distance in &mut *distances_px {
+                let u = *distance / thickness;
+                *distance = -8.0 * u * u;
+            }
+            exp_all(distances_px);
+        } else {
+            for distance in distances_px {
+                *distance = self.profile.at(*distance / thickness);
+            }
+        }
+    }
+
+    /// Whether the light is the same at all points of one depth.
+    pub(crate) fn even(&self) -> bool {
+        self.slope == [0.0; 2] && self.height.is_none()
     }
 
     /// Light over that in the middle, at the height y.

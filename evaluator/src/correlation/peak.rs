@@ -82,27 +82,42 @@ const NEIGHBOURHOOD_PX: isize = 2;
 /// assert_eq!((first, second), ([2, 1], [-4, 0]));
 /// ```
 pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
-    let first = highest(plane, |_| true);
+    let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
+    let mut greatest: Vec<f32> = (-limit_y..=limit_y)
+        .map(|lag_y| maximum(plane.search_row(lag_y)))
+        .collect();
+    let first = highest(plane, &mut greatest.clone(), |_| true);
     let second = first.and_then(|first| {
-        highest(plane, |lag| {
+        let [x, y] = first.lag;
+        // What the rows about the first peak hold beside it.
+        let left = (x - NEIGHBOURHOOD_PX + limit_x).max(0) as usize;
+        let right = (x + NEIGHBOURHOOD_PX + 1 + limit_x).min(2 * limit_x + 1) as usize;
+        for lag_y in (y - NEIGHBOURHOOD_PX).max(-limit_y)..=(y + NEIGHBOURHOOD_PX).min(limit_y) {
+            let row = plane.search_row(lag_y);
+            greatest[(lag_y + limit_y) as usize] = maximum(&row[..left]).max(maximum(&row[right..]));
+        }
+        highest(plane, &mut greatest, |lag| {
             (0..2).any(|k| (lag[k] - first.lag[k]).abs() > NEIGHBOURHOOD_PX)
         })
     });
     [first, second]
 }
 
-fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
+/// The highest admitted peak, the first of them row by row if several are as high. `greatest` has
+/// the greatest admitted value of each row; it is used up.
+fn highest(plane: &Plane, greatest: &mut [f32], admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
     let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
     let mut best: Option<Peak> = None;
     let mut height = 0.0;
-    for lag_y in -limit_y..=limit_y {
-        let row = plane.search_row(lag_y);
-        // Few rows contain a new highest value, and few values of those need the costly tests.
-        if maximum(row) <= height {
-            continue;
-        }
-        for (&value, lag_x) in row.iter().zip(-limit_x..) {
-            if value > height && admitted([lag_x, lag_y]) && is_local_maximum(plane, [lag_x, lag_y]) {
+    // The row of the greatest value first: it mostly holds the peak, and the others then nothing
+    // higher.
+    while let Some(row) = first_greatest(greatest).filter(|&row| greatest[row] >= height) {
+        greatest[row] = f32::NEG_INFINITY;
+        let lag_y = row as isize - limit_y;
+        let precedes = |best: Peak| lag_y < best.lag[1];
+        for (&value, lag_x) in plane.search_row(lag_y).iter().zip(-limit_x..) {
+            let higher = value > height || value == height && best.is_some_and(precedes);
+            if higher && admitted([lag_x, lag_y]) && is_local_maximum(plane, [lag_x, lag_y]) {
                 height = value;
                 best = Some(Peak {
                     lag: [lag_x, lag_y],
@@ -112,6 +127,12 @@ fn highest(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak>
         }
     }
     best
+}
+
+/// Index of the greatest value above 0, the first if several are as great.
+fn first_greatest(values: &[f32]) -> Option<usize> {
+    let greatest = maximum(values);
+    (greatest > 0.0).then(|| values.iter().position(|&v| v == greatest))?
 }
 
 /// Greatest value, found in lanes so that the compiler can use vector registers.

@@ -67,20 +67,20 @@ impl Transform {
         self.size[0] * self.size[1]
     }
 
-    pub fn forward(&mut self, data: &mut [Complex<f32>]) {
+    pub fn forward(&mut self, data: &mut Vec<Complex<f32>>) {
         self.along_both(0, data, self.size);
     }
 
     /// Not scaled: [`Transform::cross_spectra`] includes the factor.
-    pub fn inverse(&mut self, data: &mut [Complex<f32>]) {
+    pub fn inverse(&mut self, data: &mut Vec<Complex<f32>>) {
         self.along_both(2, data, [self.size[1], self.size[0]]);
     }
 
-    fn along_both(&mut self, plan: usize, data: &mut [Complex<f32>], [row, column]: [usize; 2]) {
+    fn along_both(&mut self, plan: usize, data: &mut Vec<Complex<f32>>, [row, column]: [usize; 2]) {
         self.plans[plan].process_with_scratch(data, &mut self.scratch);
         transpose(data, &mut self.turned, [row, column]);
         self.plans[plan + 1].process_with_scratch(&mut self.turned, &mut self.scratch);
-        data.copy_from_slice(&self.turned);
+        std::mem::swap(data, &mut self.turned);
     }
 
     /// The cross-spectra conj(A)·B of two packed spectra Z = A + iB, packed again so that the
@@ -129,9 +129,17 @@ fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f
 }
 
 fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
-    for (i, to) in to.chunks_exact_mut(column).enumerate() {
-        for (value, from) in to.iter_mut().zip(from.chunks_exact(row)) {
-            *value = from[i];
+    // In tiles, so that what is read and written stays in the fastest memory.
+    const TILE: usize = 8;
+    for top in (0..column).step_by(TILE) {
+        let bottom = (top + TILE).min(column);
+        for (x, to) in to.chunks_exact_mut(column).enumerate() {
+            for (value, from) in to[top..bottom]
+                .iter_mut()
+                .zip(from[top * row..].chunks_exact(row))
+            {
+                *value = from[x];
+            }
         }
     }
 }

@@ -86,11 +86,21 @@ impl Predictor {
     pub fn at(&self, x: f64, y: f64) -> [f64; 2] {
         let (i, along_x) = taps((x - self.first[0]) / self.spacing[0]);
         let (j, along_y) = taps((y - self.first[1]) / self.spacing[1]);
+        let inside = |first: isize, length: usize| first >= 0 && first as usize + along_x.len() <= length;
         let mut sum = [0.0; 2];
-        for (n, wy) in along_y.iter().enumerate() {
-            for (m, wx) in along_x.iter().enumerate() {
-                let c = self.coefficient(i + m as isize, j + n as isize);
-                sum = [sum[0] + wx * wy * c[0], sum[1] + wx * wy * c[1]];
+        let mut add = |weight: f64, c: [f64; 2]| sum = [sum[0] + weight * c[0], sum[1] + weight * c[1]];
+        if inside(i, self.columns) && inside(j, self.rows) {
+            let rows = self.coefficients[j as usize * self.columns..].chunks(self.columns);
+            for (wy, row) in along_y.iter().zip(rows) {
+                for (wx, c) in along_x.iter().zip(&row[i as usize..]) {
+                    add(wx * wy, *c);
+                }
+            }
+        } else {
+            for (n, wy) in along_y.iter().enumerate() {
+                for (m, wx) in along_x.iter().enumerate() {
+                    add(wx * wy, self.coefficient(i + m as isize, j + n as isize));
+                }
             }
         }
         sum

@@ -19,7 +19,7 @@
 
 use super::particle_image::UnitImage;
 use super::particles::{FittedParticle, Particles, displaced};
-use crate::least_squares::{Normal, Triangular};
+use crate::least_squares::{LowerTriangle, Normal, solve_triangular};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// Greatest number of steps of a fit, and the length of the last step in standard deviations of r.
@@ -42,17 +42,19 @@ const WORST: f64 = 3.0;
 /// fit is discarded.
 pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: usize, found: &mut Normal<2>) {
     let mut window = WindowFit::new(particles, grid, weighting, n);
+    let mut room = Room::default();
     let (mut share, mut before) = (1.0, f64::INFINITY);
     for _ in 0..STEPS {
-        let Some((matrix, right, scatter)) = window.equations() else {
+        let Some(scatter) = window.equations(&mut room) else {
             return;
         };
-        let Some(solution) = Triangular::solve(matrix, right) else {
+        let Room { matrix, right, .. } = &mut room;
+        if solve_triangular(matrix, right).is_none() {
             return;
-        };
-        let [[a, _], [b, c]] = solution.last_two();
+        }
+        let [[a, _], [b, c]] = matrix.last_two(right.len());
         let residual = window.residual;
-        window.step(&solution.unknowns, share);
+        window.step(right, share);
         let [x, y] = [0, 1].map(|k| (window.residual[k] - residual[k]) / share);
         // In standard deviations: |Lᵀ step|.
         let length = (a * x + b * y).hypot(c * y);
@@ -70,6 +72,28 @@ pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: u
         }
         before = length;
     }
+}
+
+/// Memory for the equations of one step after another.
+#[derive(Default)]
+struct Room {
+    matrix: LowerTriangle,
+    right: Vec<f64>,
+    signal: Vec<f64>,
+    /// For each pixel the last of its entries in `lights`.
+    last: Vec<Option<usize>>,
+    lights: Vec<Light>,
+    terms: Vec<(usize, f64)>,
+}
+
+/// What a particle contributes to a pixel.
+struct Light {
+    /// Number of the particle.
+    particle: usize,
+    /// By its position along x and y, and by its brightness.
+    terms: [f64; 3],
+    /// The pixel's entry before this one.
+    before: Option<usize>,
 }
 
 /// The state of a window's fit.
@@ -102,11 +126,7 @@ impl<'a> WindowFit<'a> {
             .collect();
         let greatest = weights.iter().copied().fold(0.0, f64::max);
         let reach = particles.shape.reach();
-        let shows = |particle: &&FittedParticle| {
-            let places = displaced(
-                particle.place,
-                particles.predictor.at(particle.place[0], particle.place[1]),
-            );
+        let shows = |places: &[[f64; 2]; 2]| {
             places.iter().zip(&corners).any(|(place, corner)| {
                 (0..2).all(|k| {
                     let from = corner[k] as f64 - reach[k];
@@ -116,7 +136,11 @@ impl<'a> WindowFit<'a> {
         };
         // Neighbouring particles are close together in the equations, so that these have few
         // elements far off the diagonal.
-        let mut held: Vec<FittedParticle> = particles.all.iter().filter(shows).copied().collect();
+        let all = particles.all.iter().zip(&particles.seen);
+        let mut held: Vec<FittedParticle> = all
+            .filter(|(_, places)| shows(places))
+            .map(|(particle, _)| *particle)
+            .collect();
         held.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
         Self {
             particles,
@@ -130,14 +154,23 @@ impl<'a> WindowFit<'a> {
         }
     }
 
-    /// The normal equations (the lower triangle of their matrix, row by row, and the right side)
-    /// and the weighted mean of the squared deviations divided by their variance. Unknowns: for
-    /// each particle position x, y and brightness in A, B; two backgrounds; r.
-    fn equations(&self) -> Option<(Vec<Vec<f64>>, Vec<f64>, f64)> {
+    /// Leaves the normal equations in `room` (the lower triangle of their matrix and the right side)
+    /// and returns the weighted mean of the squared deviations divided by their variance. Unknowns:
+    /// for each particle position x, y and brightness in A, B; two backgrounds; r.
+    fn equations(&self, room: &mut Room) -> Option<f64> {
         let count = self.fitted.len();
         let unknowns = 4 * count + 4;
-        let mut matrix: Vec<Vec<f64>> = (0..unknowns).map(|row| vec![0.0; row + 1]).collect();
-        let mut right = vec![0.0; unknowns];
+        let Room {
+            matrix,
+            right,
+            signal,
+            last,
+            lights,
+            terms,
+        } = room;
+        matrix.clear(unknowns);
+        right.clear();
+        right.resize(unknowns, 0.0);
         let (mut scatter, mut total) = (0.0, 0.0);
         let [width, height] = self.particles.frames[0].size.map(|side| side as isize);
         let place = |particle: &FittedParticle| {
@@ -146,19 +179,27 @@ impl<'a> WindowFit<'a> {
         };
         let places: Vec<[[f64; 2]; 2]> = self.fitted.iter().map(place).collect();
         for (frame, half) in [-0.5, 0.5].into_iter().enumerate() {
-            let mut lights: Vec<Vec<(usize, [f64; 3])>> = vec![vec![]; self.weights.len()];
-            let mut signal = vec![0.0; self.weights.len()];
-            for (n, particle) in self.fitted.iter().enumerate() {
+            lights.clear();
+            last.clear();
+            last.resize(self.weights.len(), None);
+            signal.clear();
+            signal.resize(self.weights.len(), 0.0);
+            // Backwards, so that a pixel's entries are read in the order of the unknowns.
+            for (n, particle) in self.fitted.iter().enumerate().rev() {
                 let image = UnitImage::new(&self.particles.shape, places[n][frame]);
                 let light = particle.light[frame];
                 let unit = self.particles.unit(light);
                 for (pixel, [share, slope_x, slope_y]) in image.inside(self.corners[frame], self.size) {
                     signal[pixel] += light * share;
-                    lights[pixel].push((n, [light * slope_x, light * slope_y, unit * share]));
+                    lights.push(Light {
+                        particle: n,
+                        terms: [light * slope_x, light * slope_y, unit * share],
+                        before: last[pixel],
+                    });
+                    last[pixel] = Some(lights.len() - 1);
                 }
             }
-            let mut terms: Vec<(usize, f64)> = vec![];
-            for (pixel, lights) in lights.iter().enumerate() {
+            for (pixel, last) in last.iter().enumerate() {
                 let [x, y] = [pixel % self.size[0], pixel / self.size[0]].map(|at| at as isize);
                 let [x, y] = [x + self.corners[frame][0], y + self.corners[frame][1]];
                 if !(0..width).contains(&x) || !(0..height).contains(&y) {
@@ -170,19 +211,27 @@ impl<'a> WindowFit<'a> {
                 let weight = self.weights[pixel] / variance;
                 scatter += weight * rest * rest;
                 total += self.weights[pixel];
-                let slopes = lights
-                    .iter()
-                    .fold([0.0; 2], |sum, (_, t)| [sum[0] + t[0], sum[1] + t[1]]);
+                let mut slopes = [0.0; 2];
                 terms.clear();
-                for (n, [x, y, light]) in lights {
-                    terms.extend([(4 * n, *x), (4 * n + 1, *y), (4 * n + 2 + frame, *light)]);
+                let mut next = *last;
+                while let Some(entry) = next {
+                    let Light {
+                        particle: n,
+                        terms: [x, y, light],
+                        before,
+                    } = lights[entry];
+                    slopes = [slopes[0] + x, slopes[1] + y];
+                    terms.extend([(4 * n, x), (4 * n + 1, y), (4 * n + 2 + frame, light)]);
+                    next = before;
                 }
                 terms.push((4 * count + frame, self.particles.unit(0.0)));
                 terms.extend([0, 1].map(|k| (4 * count + 2 + k, half * slopes[k])));
                 for (m, (row, a)) in terms.iter().enumerate() {
-                    right[*row] += weight * a * rest;
+                    let a = weight * a;
+                    right[*row] += a * rest;
+                    let row = matrix.row_mut(*row);
                     for (column, b) in &terms[..=m] {
-                        matrix[*row][*column] += weight * a * b;
+                        row[*column] += a * b;
                     }
                 }
             }
@@ -192,13 +241,13 @@ impl<'a> WindowFit<'a> {
                 let [place, light] = HELD.map(|held| held.powi(-2));
                 let unit = self.particles.unit(fitted.light[k]);
                 let (at, of) = (4 * n + k, 4 * n + 2 + k);
-                matrix[at][at] += place;
-                matrix[of][of] += light;
+                matrix.row_mut(at)[at] += place;
+                matrix.row_mut(of)[of] += light;
                 right[at] += place * (held.place[k] - fitted.place[k]);
                 right[of] += light * (held.light[k] - fitted.light[k]) / unit;
             }
         }
-        (total > 0.0).then(|| (matrix, right, scatter / total))
+        (total > 0.0).then(|| scatter / total)
     }
 
     /// Takes a fraction of a step, of limited length.

@@ -6,6 +6,7 @@
 //! image; that is how the image shape of a pair is found from its frames, by second moments.
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
+use std::sync::LazyLock;
 
 use statrs::function::erf::erf;
 
@@ -116,9 +117,11 @@ impl UnitImage {
         let mut pixels = vec![[0.0; 3]; columns * rows];
         let points = shape.points();
         let share = 1.0 / shape.points().count() as f64;
+        let (mut along_x, mut along_y) = (vec![[0.0; 3]; columns], vec![[0.0; 3]; rows]);
         for point in points {
-            let [along_x, along_y] = [(0, columns), (1, rows)]
-                .map(|(k, length)| profile(shape.width, place[k] + point[k], first[k], length));
+            for (k, along) in [&mut along_x, &mut along_y].into_iter().enumerate() {
+                profile(shape.width, place[k] + point[k], first[k], along);
+            }
             for (row, y) in pixels.chunks_exact_mut(columns).zip(&along_y) {
                 for (pixel, x) in row.iter_mut().zip(&along_x) {
                     for (value, term) in pixel.iter_mut().zip(terms([x, y])) {
@@ -149,23 +152,72 @@ impl UnitImage {
     }
 }
 
-/// Fraction, slope and curvature with the position of a Gaussian's integral over each of `length`
-/// pixels along an axis.
-fn profile(width: f64, place: f64, first: isize, length: usize) -> Vec<[f64; 3]> {
+/// Fraction, slope and curvature with the position of a Gaussian's integral over each of the pixels
+/// along an axis.
+fn profile(width: f64, place: f64, first: isize, pixels: &mut [[f64; 3]]) {
+    let (normal, per_width) = (&*NORMAL, 1.0 / width);
     let edge = |pixel: usize| {
-        let t = (first as f64 + pixel as f64 - 0.5 - place) / width;
-        let density = (-0.5 * t * t).exp() / (TAU.sqrt() * width);
-        [0.5 * erf(t * FRAC_1_SQRT_2), -density, -t * density / width]
+        let t = (first as f64 + pixel as f64 - 0.5 - place) * per_width;
+        let [below, density] = normal.at(t);
+        let density = density * per_width;
+        [below, -density, -t * density * per_width]
     };
     let mut before = edge(0);
-    (1..=length)
-        .map(|pixel| {
-            let after = edge(pixel);
-            let difference = [0, 1, 2].map(|k| after[k] - before[k]);
-            before = after;
-            difference
-        })
-        .collect()
+    for (pixel, difference) in pixels.iter_mut().enumerate() {
+        let after = edge(pixel + 1);
+        *difference = [0, 1, 2].map(|k| after[k] - before[k]);
+        before = after;
+    }
+}
+
+/// The standard normal distribution, tabulated.
+struct Normal {
+    /// For each node the terms of the distribution function's Taylor series about it.
+    series: Vec<[f64; 7]>,
+}
+
+/// Nodes of the table per standard deviation, and the largest argument: 1e-11 lies beyond.
+const NODES: f64 = 16.0;
+const FARTHEST: f64 = 6.7;
+
+static NORMAL: LazyLock<Normal> = LazyLock::new(|| {
+    let count = 2 * (FARTHEST * NODES).ceil() as usize + 1;
+    let node = |k: usize| (k as f64 - (count / 2) as f64) / NODES;
+    let series = |k: usize| {
+        let t = node(k);
+        let density = (-0.5 * t * t).exp() / TAU.sqrt();
+        // Derivatives of the density by the recurrence of Hermite's polynomials.
+        let (mut before, mut here) = (0.0, density);
+        let mut terms = [0.5 * erf(t * FRAC_1_SQRT_2), 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
+        let mut factorial = 1.0;
+        for n in 1..terms.len() {
+            factorial *= n as f64;
+            terms[n] = here / factorial;
+            (before, here) = (here, -t * here - (n - 1) as f64 * before);
+        }
+        terms
+    };
+    Normal {
+        series: (0..count).map(series).collect(),
+    }
+});
+
+impl Normal {
+    /// The distribution function at `t`, less ½, and its density. At most 1/32 from a node, the
+    /// first term left out is 2e-12 of the distribution function and 5e-10 of the density.
+    #[inline(always)]
+    fn at(&self, t: f64) -> [f64; 2] {
+        let t = t.clamp(-FARTHEST, FARTHEST);
+        let middle = (self.series.len() / 2) as f64;
+        let k = (t * NODES + middle + 0.5) as usize;
+        let d = t - (k as f64 - middle) / NODES;
+        let (mut below, mut density) = (0.0, 0.0);
+        for term in self.series[k].iter().rev() {
+            density = density * d + below;
+            below = below * d + term;
+        }
+        [below, density]
+    }
 }
 
 #[cfg(test)]
@@ -249,6 +301,20 @@ mod tests {
                 "{} {change}",
                 widening[n][0] + widening[n][2]
             );
+        }
+    }
+
+    /// Against the error function of `libm` and the exponential: a fifteenth of what the images may
+    /// be off, 1e-9. Beyond the table the distribution stays as at its end, where 1e-11 is left.
+    #[test]
+    fn tabulated_normal_distribution() {
+        for k in -90_000..=90_000 {
+            let t = f64::from(k) * 1e-4;
+            let [below, density] = NORMAL.at(t);
+            let exact = 0.5 * libm::erf(t * FRAC_1_SQRT_2);
+            assert!((below - exact).abs() < 5e-11 + 1e-11, "{t}: {below} {exact}");
+            let exact = libm::exp(-0.5 * t * t) / TAU.sqrt();
+            assert!((density - exact).abs() < 1e-9, "{t}: {density} {exact}");
         }
     }
 

@@ -66,6 +66,8 @@ pub(crate) struct Particles<'a> {
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
+    /// Where they are in frame A and B by the predictor, px.
+    pub seen: Vec<[[f64; 2]; 2]>,
     /// The signal of all particles in the pixels of both frames.
     signal: [Vec<f64>; 2],
 }
@@ -87,6 +89,11 @@ impl<'a> Particles<'a> {
                 break;
             }
         }
+        found.seen = found
+            .all
+            .iter()
+            .map(|particle| found.places(particle.place))
+            .collect();
         found
     }
 
@@ -132,6 +139,7 @@ impl<'a> Particles<'a> {
             least,
             background,
             all: vec![],
+            seen: vec![],
             signal: frames.map(|frame| vec![0.0; frame.pixels.len()]),
         }
     }

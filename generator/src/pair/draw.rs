@@ -36,6 +36,7 @@ pub(super) struct Drawing<'a> {
     cells: Vec<Vec<[i64; 3]>>,
     drawn: usize,
     frames: Vec<Canvas>,
+    room: Room,
 }
 
 impl<'a> Drawing<'a> {
@@ -52,7 +53,8 @@ impl<'a> Drawing<'a> {
             cells: volume.as_ref().map_or_else(Vec::new, Volume::rows),
             volume,
             drawn: 0,
-            frames: energy.map(|energy_ratio| Canvas::new(energy_ratio)).collect(),
+            frames: energy.map(Canvas::new).collect(),
+            room: Room::default(),
         }
     }
 
@@ -69,19 +71,27 @@ impl<'a> Drawing<'a> {
         let due = self.drawn..self.drawn + due;
         self.drawn = due.end;
         let cells = std::mem::take(&mut self.cells);
-        for rows in cells[due].chunks(ROWS_AT_ONCE) {
-            let drawn: Vec<Vec<Strip>> = if shares(self.scene.size) {
-                rows.par_iter().map(|row| self.strips(row)).collect()
-            } else {
-                rows.iter().map(|row| self.strips(row)).collect()
+        let mut room = std::mem::take(&mut self.room);
+        let at_once = if shares(self.scene.size) { ROWS_AT_ONCE } else { 1 };
+        for rows in cells[due].chunks(at_once) {
+            let drawn: Vec<Vec<Strip>> = match rows {
+                [row] => vec![self.strips(row, &mut room)],
+                rows => rows
+                    .par_iter()
+                    .map(|row| self.strips(row, &mut Room::default()))
+                    .collect(),
             };
             for row in drawn {
                 self.open(row.iter().map(Strip::end).max().unwrap_or(0));
                 for (frame, strip) in self.frames.iter_mut().zip(row) {
                     frame.add(&strip);
+                    if at_once == 1 {
+                        room.take_back(strip.light);
+                    }
                 }
             }
         }
+        self.room = room;
         self.cells = cells;
         self.open(end);
     }
@@ -123,14 +133,14 @@ impl<'a> Drawing<'a> {
     }
 
     /// The strips of a row of cells, one for each pulse.
-    fn strips(&self, cells: &[[i64; 3]]) -> Vec<Strip> {
-        let mut particles = Vec::new();
+    fn strips(&self, cells: &[[i64; 3]], room: &mut Room) -> Vec<Strip> {
+        room.particles.clear();
         if let Some(volume) = &self.volume {
             for cell in cells {
-                volume.fill(self.scene, *cell, self.seed, &mut particles);
+                volume.fill(self.scene, *cell, self.seed, &mut room.particles);
             }
         }
-        strips(self.scene, &particles, &self.exposers, &self.brush, self.by_px)
+        strips(self.scene, &self.exposers, &self.brush, self.by_px, room)
     }
 }
 
@@ -183,6 +193,28 @@ impl Canvas {
     }
 }
 
+/// Memory that one row of cells after another is drawn in.
+#[derive(Default)]
+struct Room {
+    particles: Vec<Particle>,
+    spots: Vec<Spot>,
+    strips: Vec<Vec<f32>>,
+}
+
+impl Room {
+    /// A dark strip.
+    fn strip(&mut self, height: usize, width: usize) -> Array2<f32> {
+        let mut pixels = self.strips.pop().unwrap_or_default();
+        pixels.clear();
+        pixels.resize(height * width, 0.0);
+        Array2::from_shape_vec((height, width), pixels).expect("as many pixels as the strip has")
+    }
+
+    fn take_back(&mut self, strip: Array2<f32>) {
+        self.strips.push(strip.into_raw_vec_and_offset().0);
+    }
+}
+
 /// Light of one row of cells in a frame.
 struct Strip {
     /// Row of the frame at which the strip begins.
@@ -196,28 +228,24 @@ impl Strip {
     }
 }
 
-/// The strips of some particles, one for each pulse.
+/// The strips of the particles in `room`, one for each pulse.
 fn strips(
     scene: &Scene,
-    particles: &[Particle],
     exposers: &[Exposer],
     brush: &Brush,
     by_px: [f64; 2],
+    room: &mut Room,
 ) -> Vec<Strip> {
     let [width, height] = scene.size;
-    let paths = Paths::of(exposers, particles);
-    let draw = |(pulse, exposer): (usize, &Exposer)| {
-        let mut spots: Vec<Spot> = Vec::new();
-        for (number, particle) in particles.iter().enumerate() {
-            let path = paths.arc(exposer, pulse, number, particle);
-            exposer.expose(particle, &path, &mut spots);
-        }
-        for spot in &mut spots {
+    let paths = Paths::of(exposers, &room.particles);
+    let mut draw = |(pulse, exposer): (usize, &Exposer)| {
+        let spots = &mut room.spots;
+        spots.clear();
+        exposer.expose_all(&paths, pulse, &room.particles, spots);
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for spot in &mut *spots {
             spot.x_px += by_px[0];
             spot.y_px += by_px[1];
-        }
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for spot in &spots {
             let reach = reach_sigmas(scene.imaging.pattern) * spot.sigma_px + 1.0;
             low = low.min(spot.y_px - reach);
             high = high.max(spot.y_px + reach);
@@ -225,12 +253,12 @@ fn strips(
         // Casting a number that is out of range with `as` gives the nearest one in range.
         let top = (low.floor() as usize).min(height);
         let end = ((high.ceil() + 1.0) as usize).clamp(top, height);
-        for spot in &mut spots {
+        for spot in spots {
             spot.y_px -= top as f64;
         }
-        let mut light = Array2::zeros((end - top, width));
-        splat::add(&mut light, &spots, brush);
+        let mut light = room.strip(end - top, width);
+        splat::add(&mut light, &room.spots, brush);
         Strip { top, light }
     };
-    exposers.iter().enumerate().map(draw).collect()
+    exposers.iter().enumerate().map(&mut draw).collect()
 }

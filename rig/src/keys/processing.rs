@@ -112,7 +112,8 @@ section! {
                 the sheet and, in bright pictures (1000 e and more in a particle's brightest pixel) \
                 without long streaks, nearest to the physical limit, as in very dim ones (30 e); \
                 from 60 to 500 e its total error is that of no refinement to 8 % less, and with \
-                streaks of 10 px a fifth more; slow: 3 s for a pair of 256 x 256 px, 13 to 20 s with streaks of 3 to 5 px")
+                streaks of 10 px a fifth more; slow: 1.6 s for a pair of 256 x 256 px, several times \
+                that with streaks of 3 to 5 px")
         .default("\"none\"", "");
 
     PREDICTOR_FILTER = Key::choice::<PredictorFilter>("processing.predictor_filter")

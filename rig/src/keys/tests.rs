@@ -20,9 +20,9 @@ fn fault(path: &str, kind: &Kind, value: &Value) -> Option<String> {
             holds(*range, read.map(|quantity| quantity.value))
         }
         Kind::Number(range) => holds(*range, value.as_f64()),
-        Kind::Whole { low, high, odd } => value.as_u64().is_some_and(|number| {
-            (*low..=*high).contains(&number) && (!odd || number % 2 == 1)
-        }),
+        Kind::Whole { low, high, odd } => value
+            .as_u64()
+            .is_some_and(|number| (*low..=*high).contains(&number) && (!odd || number % 2 == 1)),
         Kind::Share(range) => {
             let percent = value
                 .as_str()

@@ -4,7 +4,7 @@ use motefield_evaluator::statistics::Estimate;
 
 use super::{Figures, Measure, Request};
 use crate::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
-use crate::run::Effort;
+use crate::run::{Effort, External};
 
 /// Pulse length and error of the best point of a decision.
 pub const DECISION: Measure = Measure {
@@ -20,6 +20,7 @@ pub const DECISION: Measure = Measure {
 fn run(request: &Request) -> Result<Figures, String> {
     let search = PulseSearch::of(&request.plan().rig.setup).map_err(|e| e.to_string())?;
     let wish = Wish {
+        external: External::default(),
         limit_px: USUAL_LIMIT_PX,
         valid: USUAL_VALID,
         effort: Effort {
