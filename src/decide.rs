@@ -19,6 +19,7 @@ use motefield_study::decide::choice::{ChoiceSearch, choose};
 use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
 use motefield_study::decide::question::Question;
+use motefield_study::decide::thumb;
 use motefield_study::decide::trial::MeasuredSetting;
 use motefield_study::decide::velocity::VelocityBudget;
 use motefield_study::decide::worth::{Answered, Worths, worths};
@@ -353,6 +354,10 @@ impl DecideCommand {
             if let Some((best, _)) = decision.best() {
                 let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
                 let setup = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
+                let left = thumb::left(&setup, &decision)?;
+                json["rule_of_thumb_left"] = report::decide::thumb::json(left.as_ref());
+                let best_px = best.point.score.total_px.value;
+                words += &left.map_or(String::new(), |left| report::decide::thumb::words(&left, best_px));
                 let limit = decision.velocity_m_s(wish.limit_px);
                 words += &velocity(&setup, &best.point, limit, &mut json)?;
             }
@@ -373,8 +378,8 @@ impl DecideCommand {
 
     fn limit_words(&self, met: Option<bool>) -> String {
         match (self.limit, met) {
-            (Some(limit), Some(true)) => format!("It keeps the limit of {limit}.\n"),
-            (Some(limit), Some(false)) => format!("None keeps the limit of {limit}.\n"),
+            (Some(limit), Some(true)) => format!("Its measured error keeps the limit of {limit}.\n"),
+            (Some(limit), Some(false)) => format!("No measured error keeps the limit of {limit}.\n"),
             (Some(limit), None) => format!("Whether the limit of {limit} is kept cannot be told.\n"),
             (None, _) => String::new(),
         }

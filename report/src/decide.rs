@@ -5,6 +5,7 @@ pub mod line_picture;
 pub mod map;
 pub mod map_picture;
 pub mod pulse;
+pub mod thumb;
 pub mod velocity;
 pub mod worth;
 

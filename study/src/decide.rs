@@ -13,6 +13,7 @@ pub mod question;
 pub mod reading;
 mod remedy;
 mod search;
+pub mod thumb;
 pub mod trial;
 pub mod velocity;
 pub mod worth;

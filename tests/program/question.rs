@@ -221,3 +221,36 @@ fn what_the_source_bears_ends_the_search_for_a_pulse() {
     let points = d["points"].as_array().unwrap();
     assert!(points.iter().all(|p| p["pulse_s"].as_f64().unwrap() < 80.1e-6));
 }
+
+/// Where light is short the best streak is longer than the rule of thumb has it (half a particle
+/// image diameter; common practice, no source). The answer says so, with what keeping the rule
+/// would cost, and the plan of that pulse says on its side that a decision measures both.
+#[test]
+fn a_rule_of_thumb_that_the_study_contradicts_is_marked_on_both_sides() {
+    let directory = empty("question_thumb");
+    let changes = ["--set", "camera.size=[192,160]", "--set", "light.power=0.2 W"];
+    let more = ["--most-pairs", "4", "--no-worth", "--out", "d", "--json"];
+    let done = motefield(&directory, &[&["decide"], &changes[..], &more].concat());
+    let d: Value = serde_json::from_slice(&done.stdout).unwrap();
+    let left = &d["rule_of_thumb_left"];
+    let number = |value: &Value| value.as_f64().unwrap();
+    let [best_s, kept_s] = [&d["best"]["pulse_s"], &left["kept_pulse_s"]].map(number);
+    assert!(number(&left["value"]) > 0.5, "{left}");
+    assert!(number(&left["value"]) * kept_s / best_s <= 0.5, "{left}");
+    assert!(number(&left["kept_total_px"]) > number(&d["best"]["total_px"]["value"]));
+    let answer = std::fs::read_to_string(directory.join("d/answer.txt")).unwrap();
+    assert!(answer.contains("Rule of thumb left"), "{answer}");
+    let pulse = format!("light.pulse_length={best_s} s");
+    let planned = motefield(
+        &directory,
+        &[&["plan", "--json", "--set", &pulse], &changes[..]].concat(),
+    );
+    let planned: Value = serde_json::from_slice(&planned.stdout).unwrap();
+    let rules = planned["rules"].as_array().unwrap();
+    let streak = rules.iter().find(|rule| rule["name"] == "streak").unwrap();
+    let words = streak["fix"]["words"].as_str().unwrap();
+    assert!(
+        words.contains("rule of thumb") && words.contains("decision"),
+        "{words}"
+    );
+}

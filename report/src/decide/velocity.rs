@@ -66,7 +66,7 @@ pub fn words(budget: &VelocityBudget, limit_m_s: Option<f64>) -> String {
                 speed(limit)
             ),
             None => format!(
-                "  no number of pairs keeps {}: {} is systematic",
+                "  no number of pairs keeps {} with all causes counted: {} is systematic",
                 speed(limit),
                 speed(budget.systematic_m_s())
             ),

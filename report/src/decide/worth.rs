@@ -156,13 +156,9 @@ fn consequence(worth: &Worth, answered: Option<&Answered>) -> String {
             };
             parts.push(tried);
         }
-        (_, Some(answered)) if worth.changes_error() => {
-            if !worth.counts_lost {
-                parts.push(format!(
-                    "error {}",
-                    answered.shown(worth.error.value * answered.error())
-                ));
-            }
+        (_, Some(answered)) if worth.changes_error() && !worth.counts_lost => {
+            let error = worth.error.value * answered.error();
+            parts.push(format!("error {}", answered.shown(error)));
         }
         _ => {}
     }

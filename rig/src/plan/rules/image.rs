@@ -3,7 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::motion::MOST_OVERLAP;
-use super::{PRACTICE, Rule, RuleId, RuleInput, Status, down, set, up, words};
+use super::{Fix, PRACTICE, Rule, RuleId, RuleInput, Status, down, set, up, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::seeding::source_density;
@@ -121,7 +121,13 @@ impl RuleInput<'_> {
             limit: "at most 0.5".to_owned(),
             status,
             source: PRACTICE,
-            fix: (status > Status::Pass).then(fix),
+            fix: (status > Status::Pass).then(fix).map(|fix| Fix {
+                words: format!(
+                    "{} (a rule of thumb: where light is short, a longer streak may cost less than the light; a decision measures both)",
+                    fix.words
+                ),
+                ..fix
+            }),
         }
     }
 

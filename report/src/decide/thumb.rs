@@ -1,0 +1,42 @@
+//! The rule of thumb that an answer leaves, in words and as JSON.
+
+use motefield_rig::quantity::{Dimension, format, short};
+use motefield_study::decide::thumb::{LeftStreakRule, STREAK_RULE};
+use serde_json::{Value, json};
+
+use crate::format::percent_more;
+
+/// Which rule is left and what keeping it would cost against the error `best_px`.
+pub fn words(left: &LeftStreakRule, best_px: f64) -> String {
+    let why = match left.kept {
+        Some((pulse_s, total_px)) if total_px > best_px => format!(
+            "keeping it costs more light than the streak does harm: the longest pulse tried that keeps it, {}, has {} px, {} more",
+            format(pulse_s, Dimension::Time),
+            short(total_px),
+            percent_more(total_px, best_px)
+        ),
+        Some((pulse_s, total_px)) => format!(
+            "the longest pulse tried that keeps it, {}, has {} px, but loses too many vectors",
+            format(pulse_s, Dimension::Time),
+            short(total_px)
+        ),
+        None => "no pulse that keeps it gave valid vectors".to_owned(),
+    };
+    format!(
+        "Rule of thumb left: the longest streak is {} of the particle image diameter, not at most {STREAK_RULE} (common practice, no source); {why}.\n",
+        short(left.value)
+    )
+}
+
+/// For programs; null where the rule is kept.
+pub fn json(left: Option<&LeftStreakRule>) -> Value {
+    left.map_or(Value::Null, |left| {
+        json!({
+            "name": "streak",
+            "value": left.value,
+            "limit": STREAK_RULE,
+            "kept_pulse_s": left.kept.map(|kept| kept.0),
+            "kept_total_px": left.kept.map(|kept| kept.1),
+        })
+    })
+}
