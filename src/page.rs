@@ -74,8 +74,9 @@ mod tests {
         let hostile = "# </script><script>alert(1)</script>\n[light]\n";
         let page = with_rig(&format!("<body>{EMPTY}</body>"), hostile);
         assert_eq!(page.matches("</script>").count(), 1, "{page}");
-        let inside = page.split('>').nth(2).and_then(|rest| rest.split('<').next());
-        let read: String = serde_json::from_str(inside.unwrap()).unwrap();
+        let (_, inside) = page.split_once("application/json\">").unwrap();
+        let (inside, _) = inside.split_once("</script>").unwrap();
+        let read: String = serde_json::from_str(inside).unwrap();
         assert_eq!(read, hostile);
     }
 }

@@ -56,8 +56,8 @@ pub const FIGURES: usize = 2 * (PARTS.len() - 1) + (NOISE_PARTS.len() - 1) + 3 +
 ///   brightest thousandth, of the frame as it is and smoothed by the binomial 3 × 3 filter;
 /// - logarithm of the mean square of the [`corner`] residual, in four parts of rising local mean;
 /// - logarithm of the covariance of pixels beside and above each other, the root of the third
-/// moment   of the smoothed frame over that covariance, and the covariances at further lags over
-/// it;
+///   moment of the smoothed frame over that covariance, and the covariances at further lags over
+///   it;
 /// - correlation coefficient of both frames deformed by `field`, smoothed once and five times.
 ///
 /// # Errors

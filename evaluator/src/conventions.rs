@@ -384,8 +384,10 @@ fn whole_pixels(claim: &Claim, looked: &Looked, before: &[[f64; 2]]) -> Option<T
         .collect();
     let near = || before.iter().zip(&rounding).filter(|(e, _)| square(e) < 2.25);
     let count = near().count();
-    let mean2 = |of: &dyn Fn((&[f64; 2], &[f64; 2])) -> f64| near().map(of).sum::<f64>() / count as f64;
-    let (before2, rounded2) = (mean2(&|(e, _)| square(e)), mean2(&|(_, r)| square(r)));
+    let (all, rounded) = near().fold((0.0, 0.0), |(b, r), (error, rounding)| {
+        (b + square(error), r + square(rounding))
+    });
+    let [before2, rounded2] = [all, rounded].map(|sum| sum / count as f64);
     let after2 = (before2 - rounded2).max(0.0);
     let explains =
         2 * count >= before.len() && before2 > NEGLIGIBLE_PX.powi(2) && after2 < EXPLAINS * before2;

@@ -67,7 +67,7 @@ fn reference_px(setup: &Setup, pulse_s: f64) -> f64 {
 /// Of 200 decisions 91 to 98 % (95 %, less and more two and a half binomial standard errors, to a
 /// whole per cent) state an interval of the recommended setting's error that holds it.
 #[test]
-#[ignore = "takes a quarter of an hour"]
+#[ignore = "does not hold yet: 163 of 200 at the first rig, 31 below and 6 above; takes half an hour"]
 fn the_interval_of_the_recommended_setting_holds_its_error() {
     let mut failed = Vec::new();
     for (name, changes, flow) in RIGS {

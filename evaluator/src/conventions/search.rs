@@ -70,7 +70,7 @@ fn factor(moved: &[[f64; 2]], true_px: &[[f64; 2]]) -> Option<f64> {
 }
 
 fn other_unit(factor: f64) -> bool {
-    factor > OTHER_UNIT || factor < 1.0 / OTHER_UNIT
+    !(1.0 / OTHER_UNIT..=OTHER_UNIT).contains(&factor)
 }
 
 /// Displacements in another unit, but for the factors 2 and ½, which have names of their own.

@@ -190,9 +190,9 @@ static NORMAL: LazyLock<Normal> = LazyLock::new(|| {
         let (mut before, mut here) = (0.0, density);
         let mut terms = [0.5 * erf(t * FRAC_1_SQRT_2), 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
         let mut factorial = 1.0;
-        for n in 1..terms.len() {
+        for (n, term) in terms.iter_mut().enumerate().skip(1) {
             factorial *= n as f64;
-            terms[n] = here / factorial;
+            *term = here / factorial;
             (before, here) = (here, -t * here - (n - 1) as f64 * before);
         }
         terms

@@ -144,7 +144,7 @@ fn cells_of_grids_and_of_clouds() {
     assert_eq!(lattice.matched(&other), None);
     // A cloud: every vector has a cell of its own, near where it stands.
     let cloud: Vec<[f64; 2]> = (0..200)
-        .map(|k| f64::from(k))
+        .map(f64::from)
         .map(|k| [(k * 37.7) % 101.3, (k * 12.9) % 57.1])
         .collect();
     let lattice = Lattice::of(&cloud, None);
