@@ -20,7 +20,7 @@ use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::thumb;
-use motefield_study::decide::trial::MeasuredSetting;
+use motefield_study::decide::trial::{MeasuredSetting, Trial};
 use motefield_study::decide::velocity::VelocityBudget;
 use motefield_study::decide::worth::{Answered, Worths, worths};
 use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
@@ -259,6 +259,7 @@ impl DecideCommand {
             (name.to_owned(), drawn.into_bytes())
         }));
         let mut words = report::decide::map::words(&map, &go_on);
+        words += &self.failed(of_trials(&map.trials))?;
         let best = map.best().map(|(_, best)| best);
         let met = self.met(best);
         json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
@@ -300,6 +301,7 @@ impl DecideCommand {
         let table = report::decide::choice::csv(&choice).into_bytes();
         let files = vec![("choice.csv".to_owned(), table)];
         let mut words = report::decide::choice::words(&choice, &go_on);
+        words += &self.failed(of_trials(&choice.trials))?;
         let met = self.met(choice.best().map(|(_, best)| best));
         json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
         json["meets_limit"] = json!(met);
@@ -350,6 +352,7 @@ impl DecideCommand {
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
         let mut words = report::decide::pulse::words(&decision, &go_on);
+        words += &self.failed(decision.points.iter().map(|measured| &measured.point))?;
         if !decision.stopped {
             if let Some((best, _)) = decision.best() {
                 let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
@@ -369,6 +372,14 @@ impl DecideCommand {
         };
         self.end(folder, files, &json, &words, what, decision.stopped)?;
         Ok(exit(decision.stopped, decision.met()))
+    }
+
+    /// Why another program gave no vectors, where it failed.
+    fn failed<'a>(&self, points: impl IntoIterator<Item = &'a Point>) -> Result<String, Failure> {
+        let program = self.chain.one()?;
+        Ok(program.map_or(String::new(), |program| {
+            report::chains::failed(&program.name(), points)
+        }))
     }
 
     /// Whether the best keeps the limit, where one is stated.
@@ -481,4 +492,8 @@ fn exit(stopped: bool, answered: bool) -> Exit {
         (false, true) => Exit::Done,
         (false, false) => Exit::No,
     }
+}
+
+fn of_trials(trials: &[Trial]) -> impl Iterator<Item = &Point> {
+    trials.iter().filter_map(|trial| Some(&trial.measured()?.point))
 }

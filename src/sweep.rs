@@ -319,18 +319,10 @@ impl SweepCommand {
         if let Some(chains) = chains {
             print(&report::chains::words(study.key, &points.labels, chains))?;
             for chain in chains {
-                let failures = chain
-                    .points
-                    .iter()
-                    .flatten()
-                    .flat_map(|point| &point.besides.failures);
-                if let Some((_, why)) = failures.clone().next() {
-                    let count = failures.count();
-                    print(&format!(
-                        "{} failed on {count} pairs (failures.csv); the first: {why}\n",
-                        chain.name
-                    ))?;
-                }
+                print(&report::chains::failed(
+                    &chain.name,
+                    chain.points.iter().flatten().copied(),
+                ))?;
             }
         }
         if let Some(response) = &response {

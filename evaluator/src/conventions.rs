@@ -34,6 +34,9 @@ const SURE: f64 = 3.0;
 pub const FEWEST: usize = 12;
 /// Error that needs no explanation, px: what rounding in files and interpolation of the truth make.
 pub const NEGLIGIBLE_PX: f64 = 1e-3;
+/// By how much a correction may raise the median error: it magnifies the noise where displacements
+/// were written too small, which shows where the flow is at rest.
+const MOST_WORSE: f64 = 3.0;
 /// Paired differences up to so many standard errors are chance.
 const ALIKE: f64 = 4.0;
 /// Vectors that are looked at, at most, evenly over all.
@@ -231,8 +234,11 @@ struct Tried {
 /// What a correction makes of the error.
 #[derive(Clone, Copy)]
 struct Verdict {
+    /// Mean squares by which it is decided: far errors count no more than those at the limit.
     before2: f64,
     after2: f64,
+    /// Mean square of the error as it is, without that limit.
+    error2: f64,
     /// Standard deviation of a component of the corrected errors by their median, px.
     scatter: f64,
 }
@@ -270,12 +276,12 @@ pub fn diagnose(claim: &Claim) -> Option<Explanation> {
     let best = (0..tried.len()).min_by(|a, b| sum(a).total_cmp(&sum(b)))?;
     let mut alike = (0..tried.len()).filter(|&k| k == best || is_alike(&all[k], &all[best]));
     let first = alike.next()?;
-    let Verdict { before2, after2, .. } = tried[first].verdict;
+    let Verdict { error2, after2, .. } = tried[first].verdict;
     Some(Explanation {
         mistake: tried[first].mistake,
         alike: alike.map(|k| tried[k].mistake).collect(),
-        share: 1.0 - after2 / before2,
-        error_px: before2.sqrt(),
+        share: 1.0 - after2 / error2,
+        error_px: error2.sqrt(),
         left_px: after2.sqrt(),
     })
 }
@@ -314,7 +320,12 @@ fn judge(before: &[[f64; 2]], errors: Vec<[f64; 2]>, mistake: Mistake) -> Option
 /// Mean squares of both, with real outliers out of both: each error counts up to [`FAR`] standard
 /// deviations, and what the vectors beyond them with the correction make is taken off both.
 fn compare(before: &[[f64; 2]], after: &[[f64; 2]]) -> Option<Verdict> {
+    let was = scatter(before);
     let scatter = scatter(after)?;
+    // What makes most vectors far worse, and only some outliers smaller, puts nothing right.
+    if was.is_some_and(|was| scatter > MOST_WORSE * was) {
+        return None;
+    }
     let most2 = (FAR * scatter).powi(2).max(1e-18);
     let near: Vec<&[f64; 2]> = after.iter().filter(|e| square(e) <= most2).collect();
     let (n, count) = (after.len() as f64, near.len() as f64);
@@ -329,10 +340,15 @@ fn compare(before: &[[f64; 2]], after: &[[f64; 2]]) -> Option<Verdict> {
     let mean = differences.iter().sum::<f64>() / n;
     let variance = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0);
     let after2 = near.iter().map(|e| square(e)).sum::<f64>() / count;
+    // A place beyond the picture has no error: it counts as one at the limit.
+    let whole = before.iter().zip(after).filter(|(_, a)| square(a) <= most2);
+    let whole = whole.map(|(b, _)| if b[0].is_nan() { most2 } else { square(b) });
+    let error2 = whole.sum::<f64>() / count;
     let above_chance = mean > SURE * (variance / n).sqrt();
     above_chance.then(|| Verdict {
         before2: after2 + mean * n / count,
         after2,
+        error2,
         scatter,
     })
 }
@@ -398,6 +414,7 @@ fn whole_pixels(claim: &Claim, looked: &Looked, before: &[[f64; 2]]) -> Option<T
         verdict: Verdict {
             before2,
             after2,
+            error2: before2,
             scatter: left.max(NEGLIGIBLE_PX),
         },
     })

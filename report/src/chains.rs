@@ -136,6 +136,20 @@ pub fn failures(labels: &[Label], chains: &[ChainPoints]) -> String {
     table.csv()
 }
 
+/// On how many pairs of all points another program failed, and why on the first; empty where it
+/// failed on none.
+pub fn failed<'a>(name: &str, points: impl IntoIterator<Item = &'a Point>) -> String {
+    let (mut pairs, mut failures, mut first) = (0, 0, None);
+    for point in points {
+        pairs += point.pairs();
+        failures += point.besides.failures.len();
+        first = first.or_else(|| point.besides.failures.first());
+    }
+    first.map_or(String::new(), |(_, why)| {
+        format!("{name} failed on {failures} of {pairs} pairs; the first: {why}\n")
+    })
+}
+
 /// The comparison as a table for the eye, and where which chain is better.
 pub fn words(key: &str, labels: &[Label], chains: &[ChainPoints]) -> String {
     let mut rows = vec![

@@ -69,9 +69,11 @@ pub fn words(score: &Score, named: &[(String, Figure)], caveats: &[Caveat]) -> S
     }
     for (name, figure) in named {
         text += &match figure {
+            Ok(e) if e.value.is_nan() => format!("  {name:<20} {}\n", format::CANNOT_TELL),
             Ok(e) => format!("  {name:<20} {:>10}   95 %: {}\n", short(e.value), ends(*e)),
             Err(reason) => format!("  {name:<20} {}: {reason}\n", format::CANNOT_TELL),
         };
     }
-    text + PARTS + WINDOW
+    let window = named.iter().any(|(name, _)| name.starts_with("window_"));
+    text + PARTS + if window { WINDOW } else { "" }
 }

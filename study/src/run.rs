@@ -174,6 +174,9 @@ pub struct Besides {
     pub trust: Vec<Trust>,
     /// Pairs on which another program failed, by their number, and why.
     pub failures: Vec<(usize, String)>,
+    /// Whether another program measured. Its windows are not known, so that the errors against the
+    /// truth averaged over the window are those at the vector's position once more.
+    pub external: bool,
 }
 
 /// Told of progress, in pairs.

@@ -622,8 +622,10 @@ fn quantity(
     }
 }
 
+/// Of what cannot be negative, whatever the fit says.
 fn positive(e: Estimate) -> Estimate {
-    e.clamped(0.0, f64::INFINITY)
+    let value = e.value.max(0.0);
+    Estimate { value, ..e }.clamped(0.0, f64::INFINITY)
 }
 
 fn root(v: f64) -> f64 {

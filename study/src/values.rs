@@ -8,7 +8,8 @@ use crate::run::{FurtherFigures, Point};
 /// A figure with its interval; or why it cannot be told.
 pub type Figure = Result<Estimate, CannotTell>;
 
-/// The figures of a point by their column names, in the order of the table.
+/// The figures of a point by their column names, in the order of the table. Where another program
+/// measured there are none against the truth averaged over its windows.
 pub fn figures(point: &Point) -> Vec<(String, Figure)> {
     let mut all = errors("", &point.score.point);
     let known = [
@@ -18,7 +19,9 @@ pub fn figures(point: &Point) -> Vec<(String, Figure)> {
         ("fast_outliers", point.fast.outliers),
     ];
     all.extend(known.map(|(name, e)| (name.to_owned(), Ok(e))));
-    all.extend(errors("window_", &point.score.window));
+    if !point.besides.external {
+        all.extend(errors("window_", &point.score.window));
+    }
     if let Some(bound) = &point.besides.bound {
         for (k, axis) in ["x", "y"].iter().enumerate() {
             all.push((format!("bound_{axis}_px"), Ok(bound.bound_px[k])));

@@ -141,7 +141,9 @@ impl Scene {
 /// No mistake is named where there is none, whatever noise and outliers do.
 #[test]
 fn right_data_raise_no_alarm() {
+    // The last: halving all displacements made a few outliers smaller, and all other errors larger.
     let alarms: Vec<_> = (0..3000)
+        .chain([7_000_612])
         .filter_map(|number| {
             let scene = Scene::random(number);
             Some((number, scene.diagnose(&scene.right)?))

@@ -96,8 +96,8 @@ fn plots(twin: &Twin) -> String {
         ("Power spectrum along x", "spatial frequency, 1/px", spectrum, log),
         ("Frame A with itself along x", "lag, px", itself, linear),
         (
-            "Frame A with frame B along x, displacement taken out",
-            "lag, px",
+            "Frame A with frame B along x",
+            "lag less the displacement, px",
             between,
             linear,
         ),

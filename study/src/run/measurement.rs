@@ -288,6 +288,7 @@ impl<'a> Prepared<'a> {
             }),
             trust: estimators.enumerate().map(trust_in).collect(),
             failures,
+            external: self.places.is_some(),
         };
         Point {
             caveats: self.caveats(&score),
