@@ -314,7 +314,7 @@ impl SweepCommand {
         files.push(("study.json".to_owned(), format!("{json:#}\n").into_bytes()));
         files.push((CURVE.to_owned(), report::sweep::draw(study, rows).into_bytes()));
         let words = report::sweep::words(study.key, rows);
-        let answer = report::sweep::sentence(study, rows) + &words;
+        let answer = report::sweep::sentence(study, rows);
         let page = handout::page(folder.manifest(), Some(study.setup), &answer, &files);
         files.push((ANSWER.to_owned(), answer.into_bytes()));
         files.push((REPORT.to_owned(), page));

@@ -146,7 +146,7 @@ fn scale_bar(svg: &mut Svg, [left, y]: [f64; 2], specimens: &[Specimen]) {
     let across = CUT.min(first.pair.a.dim().1) as f64;
     let per_px = SHOWN[0] / (2.0 * across + GAP as f64 / TIMES as f64);
     svg.line([left, y], [left + BAR_PX * per_px, y], &stroke(INK, 4.0));
-    let words = format!("{} px", short(BAR_PX));
+    let words = format!("{BAR_PX} px");
     svg.text(
         &words,
         NOTE,
