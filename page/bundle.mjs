@@ -15,6 +15,9 @@ async function bundled(entry, define) {
   return (await build(/** @type {any} */ (options))).outputFiles[0].text;
 }
 
+const imports = WebAssembly.Module.imports(await WebAssembly.compile(readFileSync(modulePath)));
+if (imports.length) throw new Error(`the module asks for imports (${imports[0].module}): a crate in it is made for JavaScript`);
+
 const worker = await bundled("worker.js", {});
 const script = (await bundled("main.js", { "globalThis.WORKER_TEXT": JSON.stringify(worker) })).replaceAll("</script", "<\\/script");
 const style = readFileSync(`${here}src/style.css`, "utf8");

@@ -55,7 +55,7 @@ pub fn render(setup: &Setup, scene: &Scene, pairs: u32) {
     if seconds < LONG_S {
         return;
     }
-    let key = if setup.has(&image::SIZE) {
+    let key = if setup.has(image::SIZE) {
         image::SIZE
     } else {
         camera::SIZE

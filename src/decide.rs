@@ -3,11 +3,13 @@
 use std::path::PathBuf;
 
 use crate::exit::{Exit, Failure};
+use crate::handout::{self, ANSWER};
 use clap::Args;
 use motefield_files::picture;
 use motefield_generator::{Seed, render};
 use motefield_report::decide::pulse::{curve, rows, shown};
-use motefield_report::specimen::{Tone, cut};
+use motefield_report::handout::NAME as REPORT;
+use motefield_report::specimen::{Specimen, Tone, cut, sheet};
 use motefield_report::{self as report, table};
 use motefield_rig::keys::choices::PulseFreedom;
 use motefield_rig::plan::plan;
@@ -70,8 +72,8 @@ pub struct DecideCommand {
     chain: ChainArguments,
     #[command(flatten)]
     effort: EffortArguments,
-    /// Directory for table.csv or map.csv, decision.json, answer.txt, curve.svg or map.svg, sample
-    /// pairs and manifest.json; a new one by default
+    /// Directory for report.html, table.csv or map.csv, decision.json, answer.txt, curve.svg or
+    /// map.svg, sample pairs, specimens.svg and manifest.json; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -81,8 +83,8 @@ pub struct DecideCommand {
     json: bool,
 }
 
-/// The answer as it is printed.
-const ANSWER: &str = "answer.txt";
+/// The sample pairs as a picture.
+const SPECIMENS: &str = "specimens.svg";
 const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 
 impl DecideCommand {
@@ -148,7 +150,7 @@ impl DecideCommand {
             .with_effort(&effort)
             .with_files(files_read);
         let manifest = self.setup.described(manifest, setup);
-        let names = names.iter().chain([&ANSWER]);
+        let names = names.iter().chain([&ANSWER, &REPORT]);
         let names: Vec<String> = names.map(|name| (*name).to_owned()).collect();
         let names = Names {
             at_the_end: &names,
@@ -264,15 +266,16 @@ impl DecideCommand {
         let met = self.met(best);
         json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
         json["meets_limit"] = json!(met);
+        let mut at_best = setup.clone();
         if !map.stopped {
             words += &self.limit_words(met);
             if let Some((trial, best)) = map.best() {
                 let changes: Vec<_> = (map.axes.iter().zip(&trial.values))
                     .map(|(axis, value)| (axis.key.as_str(), value.value()))
                     .collect();
-                let setup = setup.with_all(&changes)?;
+                at_best = setup.with_all(&changes)?;
                 let limit = self.limit.and_then(|limit| limit.m_s(best));
-                words += &velocity(&setup, &best.point, limit, &mut json)?;
+                words += &velocity(&at_best, &best.point, limit, &mut json)?;
             }
             words += &report::decide::worth::words(&worths, answered.as_ref());
         }
@@ -281,7 +284,7 @@ impl DecideCommand {
             2 => "Map and table",
             _ => "Table",
         };
-        self.end(folder, files, &json, &words, what, map.stopped)?;
+        self.end(folder, &at_best, files, &json, &words, what, map.stopped)?;
         Ok(exit(map.stopped, map.best().is_some() && met != Some(false)))
     }
 
@@ -309,7 +312,7 @@ impl DecideCommand {
             words += &self.limit_words(met);
             words += &report::decide::worth::words(&worths, None);
         }
-        self.end(folder, files, &json, &words, "Table", choice.stopped)?;
+        self.end(folder, setup, files, &json, &words, "Table", choice.stopped)?;
         Ok(exit(
             choice.stopped,
             choice.best().is_some() && met != Some(false),
@@ -329,7 +332,7 @@ impl DecideCommand {
             .iter()
             .flat_map(|s| [format!("{s}-a.tif"), format!("{s}-b.tif"), format!("{s}.png")]);
         let samples: Vec<String> = samples.collect();
-        let mut names = vec!["table.csv", "decision.json", "curve.svg"];
+        let mut names = vec!["table.csv", "decision.json", "curve.svg", SPECIMENS];
         names.extend(samples.iter().map(String::as_str));
         let folder = self.open(setup, &names)?;
         let go_on = go_on(&folder);
@@ -353,16 +356,17 @@ impl DecideCommand {
         json["tolerances"] = report::decide::worth::spread_json(&worths);
         let mut words = report::decide::pulse::words(&decision, &go_on);
         words += &self.failed(decision.points.iter().map(|measured| &measured.point))?;
+        let mut at_best = setup.clone();
         if !decision.stopped {
             if let Some((best, _)) = decision.best() {
                 let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
-                let setup = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
-                let left = thumb::left(&setup, &decision)?;
+                at_best = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
+                let left = thumb::left(&at_best, &decision)?;
                 json["rule_of_thumb_left"] = report::decide::thumb::json(left.as_ref());
                 let best_px = best.point.score.total_px.value;
                 words += &left.map_or(String::new(), |left| report::decide::thumb::words(&left, best_px));
                 let limit = decision.velocity_m_s(wish.limit_px);
-                words += &velocity(&setup, &best.point, limit, &mut json)?;
+                words += &velocity(&at_best, &best.point, limit, &mut json)?;
             }
             words += &report::decide::worth::words(&worths, answered.as_ref());
         }
@@ -370,7 +374,7 @@ impl DecideCommand {
             true => "Table and curve",
             false => "Table, curve and sample pairs",
         };
-        self.end(folder, files, &json, &words, what, decision.stopped)?;
+        self.end(folder, &at_best, files, &json, &words, what, decision.stopped)?;
         Ok(exit(decision.stopped, decision.met()))
     }
 
@@ -415,6 +419,7 @@ impl DecideCommand {
     /// A pair at the best pulse length and at either end; none where there is no best.
     fn samples(&self, setup: &Setup, decision: &Decision) -> Result<Files, Failure> {
         let mut files = Vec::new();
+        let mut drawn = Vec::new();
         for (name, pulse_s) in shown(decision) {
             let value = Setup::quantity(pulse_s, Dimension::Time);
             let scene = plan(&setup.with(keys::light::PULSE_LENGTH.path, value)?)?.scene;
@@ -427,14 +432,25 @@ impl DecideCommand {
             files.push((format!("{name}-a.tif"), picture::tiff(&pair.a, float)));
             files.push((format!("{name}-b.tif"), picture::tiff(&pair.b, float)));
             files.push((format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))));
+            drawn.push((format!("{name}: {}", report::format::time(pulse_s)), pair, scene));
+        }
+        let specimens = drawn
+            .iter()
+            .map(|(name, pair, scene)| Specimen { name, pair, scene });
+        let specimens: Vec<Specimen> = specimens.collect();
+        if !specimens.is_empty() {
+            files.push((SPECIMENS.to_owned(), sheet(&specimens).into_bytes()));
         }
         Ok(files)
     }
 
-    /// Writes the files and the JSON, and prints the answer.
+    /// Writes the files, the JSON and the report, and prints the answer; `at_best` is the setup with
+    /// the best setting.
+    #[allow(clippy::too_many_arguments)]
     fn end(
         &self,
         folder: Folder,
+        at_best: &Setup,
         mut files: Files,
         json: &Value,
         words: &str,
@@ -443,6 +459,8 @@ impl DecideCommand {
     ) -> Result<(), Failure> {
         files.push(("decision.json".to_owned(), format!("{json:#}\n").into_bytes()));
         files.push((ANSWER.to_owned(), words.as_bytes().to_vec()));
+        let page = handout::page(folder.manifest(), Some(at_best), words, &files);
+        files.push((REPORT.to_owned(), page));
         let directory = folder.directory().to_owned();
         let kept = match unfinished {
             true => stopped(&folder),

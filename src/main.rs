@@ -7,6 +7,7 @@ mod chain;
 mod correlate;
 mod decide;
 mod exit;
+mod handout;
 mod output;
 mod own_vectors;
 mod page;
@@ -72,6 +73,9 @@ enum Command {
     /// Writes the live page: one file that shows a rig, its pictures and its answer in any browser
     #[command(after_help = "Example: motefield page rig.toml -o rig.html")]
     Page(page::PageCommand),
+    /// Makes the report of a finished study again: one page to hand to a colleague
+    #[command(after_help = "Example: motefield report decision --out report.html")]
+    Report(handout::ReportCommand),
     /// Compares this version with reference figures
     #[command(
         after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
@@ -112,6 +116,7 @@ fn run() -> Result<Exit, Failure> {
         Command::Decide(command) => command.run(),
         Command::Twin(command) => command.run(),
         Command::Page(command) => command.run(),
+        Command::Report(command) => command.run(),
         Command::Verify(command) => command.run(),
     }
 }

@@ -3,8 +3,10 @@
 use std::path::PathBuf;
 
 use crate::exit::{Exit, Failure};
+use crate::handout::{self, ANSWER};
 use clap::Args;
 use motefield_report::chains::ChainPoints;
+use motefield_report::handout::NAME as REPORT;
 use motefield_report::sweep::Study;
 use motefield_report::table::{Label, csv, reliability_csv};
 use motefield_report::{self as report, reliability};
@@ -42,7 +44,7 @@ pub struct SweepCommand {
     /// (correlation-statistics, particle-disparity, peak-ratio)
     #[arg(long, value_name = "ESTIMATORS", num_args = 0..=1, require_equals = true, default_missing_value = "all", value_parser = estimators)]
     uncertainty: Option<Estimators>,
-    /// Directory for table.csv, study.json and manifest.json, with programs of others also
+    /// Directory for report.html, table.csv, study.json, curve.svg, answer.txt and manifest.json, with programs of others also
     /// chains.csv, chains.svg and failures.csv; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
@@ -89,6 +91,9 @@ impl Points {
     }
 }
 
+/// The total error over what was varied.
+const CURVE: &str = "curve.svg";
+
 /// Fewest pairs of which a rank correlation's interval is known.
 const PAIRS_FOR_RANKS: usize = 5;
 
@@ -127,7 +132,9 @@ impl SweepCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
         let ready = self.check()?;
-        let mut names = vec!["table.csv".to_owned(), "study.json".to_owned()];
+        let mut names = ["table.csv", "study.json", CURVE, ANSWER, REPORT]
+            .map(str::to_owned)
+            .to_vec();
         if !ready.wanted.estimators.is_empty() {
             names.extend(["reliability.csv".to_owned(), "reliability.svg".to_owned()]);
         }
@@ -305,6 +312,12 @@ impl SweepCommand {
             json["chains"] = report::chains::json(&points.labels, chains);
         }
         files.push(("study.json".to_owned(), format!("{json:#}\n").into_bytes()));
+        files.push((CURVE.to_owned(), report::sweep::draw(study, rows).into_bytes()));
+        let words = report::sweep::words(study.key, rows);
+        let answer = report::sweep::sentence(study, rows);
+        let page = handout::page(folder.manifest(), Some(study.setup), &answer, &files);
+        files.push((ANSWER.to_owned(), answer.into_bytes()));
+        files.push((REPORT.to_owned(), page));
         let table = folder.path("table.csv");
         let kept = match study.stopped {
             true => stopped(&folder),
@@ -315,7 +328,7 @@ impl SweepCommand {
         if self.json {
             return print_json(&json);
         }
-        print(&report::sweep::words(study.key, rows))?;
+        print(&words)?;
         if let Some(chains) = chains {
             print(&report::chains::words(study.key, &points.labels, chains))?;
             for chain in chains {

@@ -57,7 +57,7 @@ export function draw(bench) {
   const line = (/** @type {(p: any) => number} */ of) => all.filter((/** @type {any} */ p) => of(p) > 0).map((/** @type {any} */ p, /** @type {number} */ k) => `${k ? "L" : "M"}${x(p.x).toFixed(1)} ${clamp(of(p)).toFixed(1)}`).join("");
   const band = line((p) => p.hi ?? p.y) + all.slice().reverse().map((/** @type {any} */ p) => `L${x(p.x).toFixed(1)} ${(p.lo > 0 ? clamp(p.lo) : bottom).toFixed(1)}`).join("") + "Z";
   picture.append(svg("path", { d: band, class: "interval" }));
-  if (limit) picture.append(svg("path", { d: `M${left} ${y(limit)}H${right}`, class: "limit" }), svg("text", { x: right, y: y(limit) - 4, "text-anchor": "end", class: "label" }, `limit ${short(limit)}\u2009px`));
+  if (limit) picture.append(svg("path", { d: `M${left} ${y(limit)}H${right}`, class: "limit" }), svg("text", { x: right, y: y(limit) - 4, "text-anchor": "end", class: "label halo" }, `limit ${short(limit)}\u2009px`));
   const best = study.answer.best;
   const bestX = best?.pulse_s ?? (best ? seconds(best.values?.[0]) : undefined);
   const dashed = study.finished ? "" : " unfinished";

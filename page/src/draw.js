@@ -30,6 +30,9 @@ function fill(element, of, children) {
 /** @param {string} id @returns {any} */
 export const part = (id) => document.getElementById(id);
 
+/** A power of ten as raised digits. @param {string} power */
+const raised = (power) => [...String(Number(power))].map((c) => "⁰¹²³⁴⁵⁶⁷⁸⁹"[Number(c)] ?? "⁻").join("");
+
 /** Three significant digits. @param {number} value */
 export function short(value) {
   if (!Number.isFinite(value)) return "–";
@@ -37,7 +40,7 @@ export function short(value) {
   const size = Math.abs(value);
   if (size >= 1e6 || size < 1e-4) {
     const [digits, power] = value.toExponential(2).split("e");
-    return `${digits}·10${[...String(Number(power))].map((c) => "⁰¹²³⁴⁵⁶⁷⁸⁹"[Number(c)] ?? "⁻").join("")}`;
+    return `${digits}×10${raised(power)}`;
   }
   const decimals = Math.max(0, 2 - Math.floor(Math.log10(size)));
   return Number(value.toPrecision(3)).toFixed(Math.min(decimals, 8));
@@ -57,7 +60,8 @@ export const timeText = (seconds) => `${Number((seconds * 1e6).toPrecision(4))} 
 
 /** With the signs that print has. @param {string} text */
 export const typeset = (text) =>
-  text.replace(/(\d) (?=[a-zµ%°/])/g, "$1\u2009").replace(/\bu(?=[smWJ]\b)/g, "µ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
+  text.replace(/(\d)e([+-]?\d+)\b/g, (_, digit, power) => `${digit}×10${raised(power)}`).replace(/\b([JW]\/[mc]?m)2\b/g, "$1²")
+    .replace(/([\d⁰¹²³⁴⁵⁶⁷⁸⁹]) (?=[a-zA-Zµ%°/])/g, "$1\u2009").replace(/\bu(?=[smWJ]\b)/g, "µ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
 
 /** @param {number} from @param {number} to @param {number} a @param {number} b */
 export const logScale = (from, to, a, b) => {

@@ -72,6 +72,52 @@ pub fn typeset(text: &str) -> String {
     }
 }
 
+/// A sentence with the signs that print has: units, powers of ten, minus.
+///
+/// ```
+/// use motefield_report::format::typeset_all;
+///
+/// assert_eq!(typeset_all("use 5 us, at -2 um: 4.4e-16 J/m2."), "use 5 µs, at −2 µm: 4.4×10⁻¹⁶ J/m².");
+/// ```
+pub fn typeset_all(text: &str) -> String {
+    let words: Vec<String> = text.split(' ').map(typeset_word).collect();
+    words.join(" ")
+}
+
+fn typeset_word(word: &str) -> String {
+    let opened = word.trim_start_matches('(');
+    let core = opened.trim_end_matches([',', '.', ';', ':', ')']);
+    let (before, after) = (&word[..word.len() - opened.len()], &opened[core.len()..]);
+    let set = match core {
+        "us" | "um" | "uJ" | "uW" => format!("µ{}", &core[1..]),
+        "J/m2" | "W/m2" | "mJ/m2" | "m2" => core.replace('2', "²"),
+        _ if core.parse::<f64>().is_ok() => typeset_number(core),
+        _ => core.to_owned(),
+    };
+    format!("{before}{set}{after}")
+}
+
+/// "−4.4×10⁻¹⁶".
+fn typeset_number(number: &str) -> String {
+    let number = number.replacen('-', "\u{2212}", usize::from(number.starts_with('-')));
+    let Some((digits, power)) = number.split_once('e') else {
+        return number;
+    };
+    let raised = power.chars().filter(|c| *c != '+').map(|c| match c.to_digit(10) {
+        Some(digit) => ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'][digit as usize],
+        None => '⁻',
+    });
+    format!("{digits}×10{}", raised.collect::<String>())
+}
+
+/// What people call a setting: "pulse length" for `light.pulse_length`.
+pub(crate) fn named(key: &str) -> String {
+    match key {
+        "timing.separation" => "pulse separation".to_owned(),
+        _ => key.rsplit('.').next().unwrap_or(key).replace('_', " "),
+    }
+}
+
 /// A share in per cent to three digits, "98.7 %".
 ///
 /// ```

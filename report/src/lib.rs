@@ -7,6 +7,7 @@ pub mod decide;
 pub mod explanation;
 pub mod figure;
 pub mod format;
+pub mod handout;
 pub mod json;
 pub mod pairs;
 pub mod plan;

@@ -5,6 +5,11 @@ use motefield_generator::{Pair, Scene};
 use motefield_files::picture::png;
 use ndarray::Array2;
 
+use crate::figure::palette::{FAINT, INK};
+use crate::figure::{Anchor, Area, BOLD, HEADING, NOTE, Svg, TITLE, fill, stroke};
+use crate::format::typeset_all;
+use motefield_rig::quantity::short;
+
 /// Side of the cut, px.
 const CUT: usize = 96;
 /// Enlargement.
@@ -61,4 +66,92 @@ pub fn cut(pair: &Pair, tone: Tone) -> Vec<u8> {
         }
     }
     png(pw, ph, pixels)
+}
+
+/// A pair to show, and what it is.
+#[derive(Debug, Clone, Copy)]
+pub struct Specimen<'a> {
+    /// What it is: "best, 260 us".
+    pub name: &'a str,
+    /// The pair.
+    pub pair: &'a Pair,
+    /// What it shows.
+    pub scene: &'a Scene,
+}
+
+/// Width and height of a cut, the space between them and above each, px of the picture.
+const SHOWN: [f64; 2] = [392.0, 192.0];
+const BETWEEN: f64 = 24.0;
+const HEAD: f64 = 40.0;
+const TOP: f64 = 64.0;
+/// Length of the scale bar, px of the camera.
+const BAR_PX: f64 = 20.0;
+
+/// Pairs below each other as the content of an SVG file: left each at its own grey scale, right all
+/// at the same, with scale bars and the ranges of grey.
+pub fn sheet(specimens: &[Specimen]) -> String {
+    let tones: Vec<Tone> = specimens.iter().map(|s| Tone::of(s.pair, s.scene)).collect();
+    let same = Tone {
+        black: tones.iter().map(|t| t.black).fold(f32::INFINITY, f32::min),
+        white: tones.iter().map(|t| t.white).fold(f32::NEG_INFINITY, f32::max),
+    };
+    let size = [
+        2.0 * SHOWN[0] + 3.0 * BETWEEN,
+        TOP + (HEAD + SHOWN[1]) * specimens.len() as f64 + 40.0,
+    ];
+    let title = "Pictures of a pair";
+    let about = "Frame A left, frame B right; the middle of the frames, enlarged.";
+    let mut svg = Svg::new(size, title, about);
+    svg.text(title, TITLE, [BETWEEN, 30.0], Anchor::Start, BOLD);
+    svg.text(about, NOTE, [BETWEEN, 50.0], Anchor::Start, &fill(FAINT));
+    for (k, (specimen, own)) in specimens.iter().zip(&tones).enumerate() {
+        let top = TOP + (HEAD + SHOWN[1]) * k as f64;
+        svg.text(
+            &typeset_all(specimen.name),
+            HEADING,
+            [BETWEEN, top + 14.0],
+            Anchor::Start,
+            BOLD,
+        );
+        for (column, tone, words) in [(0.0, *own, "own grey scale"), (1.0, same, "same grey scale")] {
+            let left = BETWEEN + column * (SHOWN[0] + BETWEEN);
+            let area = Area {
+                x: [left, left + SHOWN[0]],
+                y: [top + HEAD - 8.0, top + HEAD - 8.0 + SHOWN[1]],
+            };
+            let unit = if specimen.scene.camera.sensor.is_some() {
+                "DN"
+            } else {
+                "e"
+            };
+            let [black, white] = [tone.black, tone.white].map(|v| short(f64::from(v)));
+            let range = format!("{words}: black {black}, white {white} {unit}");
+            svg.text(&range, NOTE, [area.x[1], top + 14.0], Anchor::End, &fill(FAINT));
+            svg.png(
+                area,
+                &cut(specimen.pair, tone),
+                &format!("{}, {range}", specimen.name),
+            );
+        }
+    }
+    scale_bar(&mut svg, [BETWEEN, size[1] - 28.0], specimens);
+    svg.finish()
+}
+
+/// A bar as long as so many pixels of the camera.
+fn scale_bar(svg: &mut Svg, [left, y]: [f64; 2], specimens: &[Specimen]) {
+    let Some(first) = specimens.first() else {
+        return;
+    };
+    let across = CUT.min(first.pair.a.dim().1) as f64;
+    let per_px = SHOWN[0] / (2.0 * across + GAP as f64 / TIMES as f64);
+    svg.line([left, y], [left + BAR_PX * per_px, y], &stroke(INK, 4.0));
+    let words = format!("{BAR_PX} px");
+    svg.text(
+        &words,
+        NOTE,
+        [left + BAR_PX * per_px + 8.0, y + 4.0],
+        Anchor::Start,
+        "",
+    );
 }

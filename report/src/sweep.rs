@@ -8,7 +8,13 @@ use motefield_study::run::{Effort, Point, trust};
 use motefield_study::values::{Figure, figures};
 use serde_json::{Map, Value, json};
 
-use crate::format::{CANNOT_TELL, PARTS, columns, fine_percent, half_width, remarks};
+use crate::figure::palette::{FAINT, series};
+use crate::figure::{
+    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke,
+};
+use crate::format::{
+    CANNOT_TELL, PARTS, columns, fine_percent, half_width, interval, named, remarks, typeset_all,
+};
 use crate::json;
 use crate::response;
 use crate::table::Label;
@@ -119,4 +125,122 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
     let head = head.map(str::to_owned).to_vec();
     let rows: Vec<Vec<String>> = std::iter::once(head).chain(rows.iter().map(row)).collect();
     columns(&rows) + "± is half the 95 % interval.\n" + PARTS
+}
+
+/// The answer in a sentence: where the total error is smallest, with its interval.
+pub fn sentence(study: &Study, rows: &[(Label, &Point)]) -> String {
+    if study.stopped {
+        return "Unfinished: the study was stopped before its end.\n".to_owned();
+    }
+    let known = rows
+        .iter()
+        .filter(|(_, point)| point.score.total_px.value.is_finite());
+    let least = known.min_by(|a, b| a.1.score.total_px.value.total_cmp(&b.1.score.total_px.value));
+    match least {
+        Some((label, point)) => format!(
+            "Of {} values of {} the total error is smallest at {}: {}.\n",
+            rows.len(),
+            named(study.key),
+            label.text(),
+            interval(point.score.total_px, "px")
+        ),
+        None => "No total error is known.\n".to_owned(),
+    }
+}
+
+const SIZE: [f64; 2] = [760.0, 480.0];
+const PLOT: Area = Area {
+    x: [92.0, 736.0],
+    y: [72.0, 410.0],
+};
+
+/// The total error over what was varied, with its 95 % intervals, as the content of an SVG file.
+/// Values that are no numbers stand side by side.
+pub fn draw(study: &Study, rows: &[(Label, &Point)]) -> String {
+    let title = format!("Total error over {}", named(study.key));
+    let mut svg = Svg::new(SIZE, &title, &sentence(study, rows));
+    svg.text(&title, TITLE, [24.0, 34.0], Anchor::Start, BOLD);
+    svg.text(
+        "root mean square of the error vector, 95 % intervals",
+        NOTE,
+        [24.0, 55.0],
+        Anchor::Start,
+        &fill(FAINT),
+    );
+    let values: Vec<f64> = rows
+        .iter()
+        .map(|(label, _)| label.value.parse().unwrap_or(f64::NAN))
+        .collect();
+    let numeric = values.iter().all(|v| v.is_finite());
+    let at = |k: usize| if numeric { values[k] } else { k as f64 + 1.0 };
+    let drawable = |e: &Estimate| e.value.is_finite() && e.value > 0.0;
+    let points: Vec<(f64, String, Estimate)> = (rows.iter().enumerate())
+        .map(|(k, (label, point))| (at(k), label.text(), point.score.total_px))
+        .filter(|(.., e)| drawable(e))
+        .collect();
+    if points.is_empty() {
+        return svg.finish();
+    }
+    let ends = |all: &mut dyn Iterator<Item = f64>| {
+        all.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
+            [low.min(v), high.max(v)]
+        })
+    };
+    let [left, right] = ends(&mut points.iter().map(|p| p.0));
+    let x = match left > 0.0 && right > 3.0 * left && numeric {
+        true => Axis {
+            scale: AxisScale::Log,
+            range: [left / 1.1, right * 1.1],
+            place: PLOT.x,
+        },
+        false => {
+            let room = (0.06 * (right - left)).max(0.5 * f64::from(u8::from(left == right)));
+            Axis {
+                scale: AxisScale::Linear,
+                range: [left - room, right + room],
+                place: PLOT.x,
+            }
+        }
+    };
+    let shown = |e: &Estimate| [e.lo.max(0.3 * e.value), e.hi.min(3.0 * e.value), e.value];
+    let [low, high] = ends(&mut points.iter().flat_map(|p| shown(&p.2)).filter(|v| *v > 0.0));
+    let y = Axis {
+        scale: AxisScale::Log,
+        range: [low / 1.1, high * 1.1],
+        place: [PLOT.y[1], PLOT.y[0]],
+    };
+    let unit = rows.first().map_or("", |(label, _)| label.unit.as_str());
+    let comma = if unit.is_empty() { "" } else { ", " };
+    let below = typeset_all(&format!("{}{comma}{unit}", named(study.key)));
+    let number = |v: f64| short(v);
+    let bottom = |v: f64| match numeric {
+        true => short(v),
+        false => (rows.get((v - 1.0).max(0.0) as usize))
+            .filter(|_| v.fract() == 0.0 && v > 0.0)
+            .map_or(String::new(), |(label, _)| label.text()),
+    };
+    let mut rulers = [
+        Ruler::new(x, Side::Bottom, &bottom).titled(&below, 46.0),
+        Ruler::new(y, Side::Left, &number).titled("total error, px", 62.0),
+    ];
+    rulers.iter_mut().for_each(|ruler| ruler.grid = true);
+    frame(&mut svg, PLOT, PLOT, &rulers);
+    let line: Vec<[f64; 2]> = points
+        .iter()
+        .map(|(v, _, e)| [x.at(*v), y.clamped(e.value)])
+        .collect();
+    if numeric {
+        svg.path(&line, false, &stroke(series(0), 2.0));
+    }
+    for ((_, label, e), at) in points.iter().zip(&line) {
+        let [lo, hi] = [e.lo, e.hi].map(|v| y.clamped(v));
+        svg.line([at[0], lo], [at[0], hi], &stroke(series(0), 1.5));
+        svg.disc(
+            *at,
+            4.0,
+            &fill(series(0)),
+            &format!("{label}: {}", interval(*e, "px")),
+        );
+    }
+    svg.finish()
 }

@@ -25,6 +25,7 @@ mod question;
 mod random_setups;
 mod reference;
 mod reliability;
+mod report;
 mod response;
 mod resume;
 mod same_bytes;

@@ -161,14 +161,16 @@ impl<'a> Chart<'a> {
         runs
     }
 
-    /// A point of a line, px. Zero, which a logarithmic axis cannot reach, lies well below its end;
-    /// what is not finite stays undrawn.
+    /// A point of a line, px. What a logarithmic axis cannot show, such as an error of 0, stays
+    /// undrawn.
     fn on_line(&self, pulse_s: f64, error_px: f64) -> Option<[f64; 2]> {
         let [low, high] = self.y.range;
-        let seen = error_px.clamp(0.1 * low, high);
-        error_px
-            .is_finite()
-            .then(|| [self.x.at(pulse_s), self.y.at(seen)])
+        drawable(error_px).then(|| [self.x.at(pulse_s), self.y.at(error_px.clamp(0.1 * low, high))])
+    }
+
+    /// Whether anything of an error is on the axis.
+    pub(super) fn shows(&self, value: fn(&CurvePoint) -> f64) -> bool {
+        self.points.iter().any(|p| self.y.holds(value(p))) || !self.runs(value).is_empty()
     }
 }
 

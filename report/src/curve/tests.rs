@@ -238,12 +238,12 @@ fn a_power_law_is_a_straight_line() {
     }
 }
 
-/// An error of zero lies below any logarithmic axis: its line leaves by the lower edge, on the way
-/// to the next point, and an error above the axis stays at the upper edge.
+/// An error below the axis: its line leaves by the lower edge, on the way to the next point, and an
+/// error above the axis stays at the upper edge.
 #[test]
 fn lines_leave_by_the_lower_edge() {
     let mut curve = study(&[50e-6, 100e-6, 200e-6], 2e-6, 100.0);
-    curve.points[1].bias_px = 0.0;
+    curve.points[1].bias_px = 1e-9;
     curve.points[0].bias_px = 0.03;
     curve.points[0].random_px = 1e9;
     let svg = draw(&curve);
@@ -265,6 +265,23 @@ fn lines_leave_by_the_lower_edge() {
     assert!(to > from + 20.0 && to < second - 20.0, "{bias:?}");
     assert_eq!(bias[3], FRAME.y[1]);
     assert_eq!(line(palette::VERMILION)[1], FRAME.y[0] + STRIP);
+}
+
+/// A logarithmic axis has no place for an error of zero: nothing is drawn there, and what is zero
+/// throughout is not in the legend.
+#[test]
+fn zero_is_not_drawn() {
+    let mut curve = study(&[50e-6, 100e-6, 200e-6, 400e-6], 2e-6, 100.0);
+    let lines = |curve: &Curve| {
+        let svg = draw(curve);
+        let of_bias = |l: &&str| l.starts_with("<path d") && l.contains(palette::GREEN);
+        (svg.lines().filter(of_bias).count(), svg.contains("|bias|"))
+    };
+    assert_eq!(lines(&curve), (1, true));
+    curve.points[1].bias_px = 0.0;
+    assert_eq!(lines(&curve), (1, true));
+    curve.points.iter_mut().for_each(|p| p.bias_px = 0.0);
+    assert_eq!(lines(&curve), (0, false));
 }
 
 /// The streak's axis is the pulse's times a factor: its label 0.5 stands where the pulse makes half

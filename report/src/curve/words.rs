@@ -164,9 +164,7 @@ impl Chart<'_> {
         }
 
         let has = |usable| self.points.iter().any(|p| p.usable == usable);
-        let any = !self.points.is_empty();
         let [bias, local, random, _] = &SERIES;
-        let told = self.points.iter().any(|p| p.local_px.is_some());
         let entry = |swatch: legend::Swatch<'static>, words| LegendEntry {
             swatch,
             wide: WIDE,
@@ -174,9 +172,18 @@ impl Chart<'_> {
         };
         let entries = [
             (has(true), entry(Box::new(total), "total error, 95 %")),
-            (any, entry(legend::line(WIDE, random.stroke()), "random error")),
-            (told, entry(legend::line(WIDE, local.stroke()), "local bias")),
-            (any, entry(legend::line(WIDE, bias.stroke()), "|bias|")),
+            (
+                self.shows(random.value),
+                entry(legend::line(WIDE, random.stroke()), "random error"),
+            ),
+            (
+                self.shows(local.value),
+                entry(legend::line(WIDE, local.stroke()), "local bias"),
+            ),
+            (
+                self.shows(bias.value),
+                entry(legend::line(WIDE, bias.stroke()), "|bias|"),
+            ),
             (
                 has(false),
                 entry(legend::disc(mark(false)), "too few valid vectors"),

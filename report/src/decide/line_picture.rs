@@ -4,6 +4,7 @@ use crate::figure::palette::{FAINT, GREY, VERMILION, series};
 use crate::figure::{
     Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke,
 };
+use crate::format::{named, typeset_all};
 use motefield_rig::quantity::short;
 use motefield_study::decide::map::Map;
 use motefield_study::decide::trial::{MeasuredSetting, Trial};
@@ -25,7 +26,7 @@ fn number(trial: &Trial) -> f64 {
 /// Draws the error over the one setting of a map as the content of an SVG file; that of a study
 /// that was stopped says with `go_on` how to get it.
 pub fn draw(map: &Map, go_on: &str) -> String {
-    let key = &map.axes[0].key;
+    let key = named(&map.axes[0].key);
     let unit = map.trials.first().map_or("", |t| t.values[0].unit.as_str());
     let title = format!(
         "{}rror of the velocity over {key}",
@@ -64,8 +65,8 @@ pub fn draw(map: &Map, go_on: &str) -> String {
     let x = axis([first.0, last.0], PLOT.x);
     let y = axis([low, high], [PLOT.y[1], PLOT.y[0]]);
     let below = match unit {
-        "" => key.clone(),
-        unit => format!("{key}, {unit}"),
+        "" => key,
+        unit => format!("{key}, {}", typeset_all(unit)),
     };
     let label = |value: f64| short(value);
     let mut rulers = [

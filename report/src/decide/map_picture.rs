@@ -5,7 +5,7 @@ use crate::figure::palette::{BY_SIZE, FAINT, GREY, INK, PALE, PAPER, VERMILION, 
 use crate::figure::{
     Anchor, Area, BOLD, HEADING, LABEL, NOTE, Svg, TITLE, fill, fitted, middle, stroke, text_width,
 };
-use crate::format::{ends, in_percent, percent, remarks};
+use crate::format::{ends, in_percent, named, percent, remarks, typeset_all};
 use motefield_rig::quantity::short;
 use motefield_study::decide::map::Map;
 use motefield_study::decide::trial::{Obstacle, Trial};
@@ -19,8 +19,14 @@ const WIDEST: f64 = 780.0;
 const CORNER: [f64; 2] = [150.0, 92.0];
 /// From the smallest error to this multiple the colours run from light to dark.
 const DARKEST: f64 = 8.0;
-/// Radius of the ring at the best, px: a cell's number has room in it.
-const RING: f64 = 20.0;
+/// Radius of the ring at a best that lies between cells, px.
+const RING: f64 = 7.0;
+/// Half the room that the number of a cell takes, px.
+const NUMBER: [f64; 2] = [26.0, 14.0];
+/// Left end, width and height of the colour bar: right of the field of cells, px.
+const BAR: [f64; 3] = [28.0, 14.0, 150.0];
+/// Room right of the field of cells, px.
+const BESIDE: f64 = 130.0;
 /// Left end of titles and sentences, px.
 const LEFT: f64 = 24.0;
 
@@ -102,12 +108,12 @@ pub fn draw(map: &Map, go_on: &str) -> String {
     let sentences = sentences(map, &field, go_on);
     // Wide enough for the sentences below and above, whatever the number of cells.
     let lines = sentences.len().max(4) as f64;
-    let size = [(area.x[1] + 40.0).max(700.0), area.y[1] + 74.0 + 20.0 * lines];
+    let size = [(area.x[1] + BESIDE).max(700.0), area.y[1] + 74.0 + 20.0 * lines];
     let title = format!(
         "{}rror of the velocity over {} and {}",
         if map.stopped { "Unfinished: e" } else { "E" },
-        map.axes[0].key,
-        map.axes[1].key
+        named(&map.axes[0].key),
+        named(&map.axes[1].key)
     );
     let mut svg = Svg::new(size, &title, &super::map::words(map, go_on));
     svg.text(&title, TITLE, [LEFT, 34.0], Anchor::Start, BOLD);
@@ -125,6 +131,9 @@ pub fn draw(map: &Map, go_on: &str) -> String {
     }
     labels(&mut svg, &field);
     mark_best(&mut svg, &field);
+    if smallest.is_finite() {
+        colour_bar(&mut svg, area, smallest);
+    }
     for (k, sentence) in sentences.iter().enumerate() {
         let base = area.y[1] + 78.0 + 20.0 * k as f64;
         svg.text(sentence, NOTE, [LEFT, base], Anchor::Start, "");
@@ -141,18 +150,18 @@ fn sentences(map: &Map, field: &Field, go_on: &str) -> Vec<String> {
     } else if let Some((trial, m)) = map.best() {
         let relative = m.relative();
         all.push(format!(
-            "Ring: the {}, {} and {}: {} ({} %, 95 % interval).",
+            "Marked: the {}, {} and {}: {} ({} %, 95 % interval).",
             if map.at_edge() {
                 "smallest, at the edge of what was tried"
             } else {
                 "best"
             },
-            trial.values[0].text,
-            trial.values[1].text,
+            typeset_all(&trial.values[0].text),
+            typeset_all(&trial.values[1].text),
             percent(relative.value),
             ends(in_percent(relative)),
         ));
-        all.push("Dots: values tried near the best. Heavy outline: at most 10 % more error.".to_owned());
+        all.push("Dots: values tried near the best. Dark outline: at most 10 % more error.".to_owned());
         if !m.point.caveats.is_empty() {
             all.push(format!("Caution: {}.", remarks(&m.point.caveats)));
         }
@@ -233,36 +242,41 @@ fn paint(svg: &mut Svg, map: &Map, trial: &Trial, area: Area, smallest: f64) {
     }
 }
 
-/// Values under the columns and beside the rows, and the keys.
+/// Values under the columns and beside the rows, and what they are.
 fn labels(svg: &mut Svg, field: &Field) {
     let area = field.area;
     let [columns, rows] = &field.values;
     for (k, value) in columns.iter().enumerate() {
-        let (text, size) = fitted(&value.text, NOTE, field.cell[0] - 4.0);
+        let (text, size) = fitted(&typeset_all(&value.text), NOTE, field.cell[0] - 4.0);
         let at = [field.at(k as f64, 0.0)[0], area.y[1] + 19.0];
         svg.text(&text, size, at, Anchor::Middle, "");
     }
     for (k, value) in rows.iter().enumerate() {
         let at = [area.x[0] - 8.0, field.at(0.0, k as f64)[1] + 4.5];
-        svg.text(&value.text, NOTE, at, Anchor::End, "");
+        svg.text(&typeset_all(&value.text), NOTE, at, Anchor::End, "");
     }
-    let [x, y] = [0, 1].map(|k| field.map.axes[k].key.as_str());
+    let [x, y] = [0, 1].map(|k| named(&field.map.axes[k].key));
     let below = [middle(area.x), area.y[1] + 46.0];
-    svg.text(x, HEADING, below, Anchor::Middle, BOLD);
+    svg.text(&x, HEADING, below, Anchor::Middle, BOLD);
     let widest = rows.iter().map(|v| text_width(&v.text, NOTE)).fold(0.0, f64::max);
     let beside = [(area.x[0] - widest - 26.0).max(24.0), middle(area.y)];
-    svg.upright(y, HEADING, beside, BOLD);
+    svg.upright(&y, HEADING, beside, BOLD);
 }
 
-/// A ring at the best and dots at the refinements, which lie between the cells' middles.
+/// The mark at the best and dots at the refinements, which lie between the cells' middles. The mark
+/// is a ring, or a frame about the cell whose number a ring would cover.
 fn mark_best(svg: &mut Svg, field: &Field) {
     let map = field.map;
+    let steps = |t: &Trial| [0, 1].map(|k| map.axes[k].steps(&field.values[k][0], &t.values[k]));
     let place = |t: &Trial| {
-        let [column, row] = [0, 1].map(|k| map.axes[k].steps(&field.values[k][0], &t.values[k]));
+        let [column, row] = steps(t);
         field.at(column, row)
     };
-    let ring = map.best().map(|(trial, _)| (trial, place(trial)));
-    let covered = |at: [f64; 2]| ring.is_some_and(|(_, c)| (at[0] - c[0]).hypot(at[1] - c[1]) < RING);
+    let best = map.best().map(|(trial, _)| trial);
+    let covered = |at: [f64; 2]| {
+        best.map(place)
+            .is_some_and(|c| (at[0] - c[0]).hypot(at[1] - c[1]) < RING)
+    };
     for trial in &map.trials {
         let at = place(trial);
         let between = (0..2).any(|k| !map.axes[k].values().contains(&trial.values[k]));
@@ -270,8 +284,47 @@ fn mark_best(svg: &mut Svg, field: &Field) {
             svg.disc(at, 2.0, &fill(VERMILION), &hint(map, trial));
         }
     }
-    if let Some((trial, at)) = ring {
-        svg.disc(at, RING, &stroke(VERMILION, 2.5), &hint(map, trial));
+    let Some(trial) = best else {
+        return;
+    };
+    let at = place(trial);
+    let [column, row] = steps(trial).map(f64::round);
+    let middle = field.at(column, row);
+    if (0..2).all(|k| (at[k] - middle[k]).abs() < NUMBER[k]) {
+        let half = field.cell.map(|side| 0.5 * side - 2.5);
+        let cell = Area {
+            x: [middle[0] - half[0], middle[0] + half[0]],
+            y: [middle[1] - half[1], middle[1] + half[1]],
+        };
+        svg.area(cell, &stroke(PAPER, 6.0));
+        svg.area(cell, &stroke(VERMILION, 3.5));
+    } else {
+        svg.disc(at, RING, &stroke(PAPER, 5.0), "");
+        svg.disc(at, RING, &stroke(VERMILION, 3.0), &hint(map, trial));
+    }
+}
+
+/// What the colours mean, from the smallest error upward.
+fn colour_bar(svg: &mut Svg, area: Area, smallest: f64) {
+    let [beside, width, height] = BAR;
+    let left = area.x[1] + beside;
+    let bottom = area.y[0] + height.min(area.y[1] - area.y[0]);
+    let high = bottom - area.y[0];
+    let parts = 50;
+    for k in 0..parts {
+        let share = (f64::from(k) + 0.5) / f64::from(parts);
+        let y = bottom - high * f64::from(k + 1) / f64::from(parts);
+        let part = Area {
+            x: [left, left + width],
+            y: [y, y + high / f64::from(parts) + 0.5],
+        };
+        svg.area(part, &fill(&ramp(&BY_SIZE, share)));
+    }
+    for (times, more) in [(1.0, ""), (2.0, ""), (4.0, ""), (DARKEST, " or more")] {
+        let y = bottom - high * f64::ln(times) / DARKEST.ln();
+        let label = format!("{}{more}", percent(times * smallest));
+        svg.line([left + width, y], [left + width + 4.0, y], &stroke(INK, 1.0));
+        svg.text(&label, NOTE, [left + width + 8.0, y + 4.0], Anchor::Start, "");
     }
 }
 

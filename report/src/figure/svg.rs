@@ -2,6 +2,9 @@
 
 use std::fmt::Write;
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+
 use super::palette::{INK, PAPER};
 use super::text::{escape, text_width};
 
@@ -124,6 +127,18 @@ impl Svg {
         } else {
             self.element(&format!("{head}><title>{}</title></circle>", escape(hint)));
         }
+    }
+
+    /// A picture, given as a PNG file, whose pixels stay sharp.
+    pub fn png(&mut self, area: Area, png: &[u8], about: &str) {
+        let [x, y] = [area.x[0], area.y[0]].map(coordinate);
+        let [width, height] = [area.x[1] - area.x[0], area.y[1] - area.y[0]].map(coordinate);
+        self.element(&format!(
+            "<image x=\"{x}\" y=\"{y}\" width=\"{width}\" height=\"{height}\" \
+             style=\"image-rendering:pixelated\" href=\"data:image/png;base64,{}\"><title>{}</title></image>",
+            STANDARD.encode(png),
+            escape(about)
+        ));
     }
 
     /// A text with its base line at `at`.

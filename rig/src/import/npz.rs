@@ -1,13 +1,23 @@
 //! Several NPY arrays in one file, as numpy.savez and numpy.savez_compressed write them: a ZIP
 //! archive with an entry `name.npy` for each.
 
+#[cfg(not(target_arch = "wasm32"))]
 use std::io::{Cursor, Read};
 
-use super::{FormatFault, Numbers, npy};
+#[cfg(not(target_arch = "wasm32"))]
+use super::npy;
+use super::{FormatFault, Numbers};
 
 /// Most bytes that all arrays of an archive may take, unpacked.
 pub const MOST_NPZ_BYTES: u64 = 1 << 30;
 
+/// A page in a browser has no files to read.
+#[cfg(target_arch = "wasm32")]
+pub(super) fn read(_: &[u8]) -> Result<Vec<(String, Numbers)>, FormatFault> {
+    Err(FormatFault::new("is an NPZ file, which cannot be read here"))
+}
+
+#[cfg(not(target_arch = "wasm32"))]
 pub(super) fn read(bytes: &[u8]) -> Result<Vec<(String, Numbers)>, FormatFault> {
     let bad = |e: &dyn std::fmt::Display| FormatFault::new(format!("is not a whole NPZ file: {e}"));
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|e| bad(&e))?;

@@ -1,0 +1,203 @@
+//! The report beside a study's results, and `report`, which makes it again from a finished study.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use motefield_files::{FileError, may_write, read_text, write};
+use motefield_report::handout::{Handout, NAME, html};
+use motefield_rig::keys;
+use motefield_rig::plan::Assessment;
+use motefield_rig::setup::{Document, Referenced, Setup, Value};
+use motefield_study::manifest::Manifest;
+use serde_json::Value as Json;
+
+use crate::exit::{Exit, Failure};
+use crate::output::print;
+
+/// The answer as it is printed, beside the results.
+pub const ANSWER: &str = "answer.txt";
+
+#[derive(Args)]
+pub struct ReportCommand {
+    /// Directory of a finished study that decide or sweep wrote
+    directory: PathBuf,
+    /// File to write; report.html in the directory by default
+    #[arg(short, long)]
+    out: Option<PathBuf>,
+    /// Overwrites an existing file
+    #[arg(long)]
+    force: bool,
+}
+
+impl ReportCommand {
+    pub fn run(&self) -> Result<Exit, Failure> {
+        let place = self.directory.display();
+        let manifest = Manifest::read(&self.directory)
+            .filter(|manifest| manifest.finished)
+            .ok_or_else(|| {
+                Failure::input(format!(
+                    "{place}: holds no finished study; name a directory that decide or sweep wrote"
+                ))
+            })?;
+        let shown = |name: &&str| name.ends_with(".csv") || name.ends_with(".svg");
+        let names = manifest.files_written.iter().map(|file| file.path.as_str());
+        let files = names.filter(shown).map(|name| {
+            Ok((
+                name.to_owned(),
+                read_text(&self.directory.join(name))?.into_bytes(),
+            ))
+        });
+        let files = files.collect::<Result<Vec<_>, FileError>>()?;
+        let answer = read_text(&self.directory.join(ANSWER))?;
+        let decision = read_text(&self.directory.join("decision.json")).ok();
+        let decision = decision.and_then(|text| serde_json::from_str(&text).ok());
+        let setup = setup_of(&manifest, decision.as_ref());
+        let page = page(&manifest, setup.as_ref(), &answer, &files);
+        let out = self.out.clone().unwrap_or_else(|| self.directory.join(NAME));
+        may_write(&out, self.force).map_err(|e| match e {
+            FileError::Exists { .. } => Failure::input(format!("{e}; choose another --out, or use --force")),
+            other => other.into(),
+        })?;
+        write(&out, &page)?;
+        print(&format!("Report: {}\n", out.display()))?;
+        Ok(Exit::Done)
+    }
+}
+
+/// The setup of a study with its best setting, where it can be read again: files that it names may
+/// be gone.
+fn setup_of(manifest: &Manifest, decision: Option<&Json>) -> Option<Setup> {
+    let then = manifest.setup.as_ref()?;
+    let mut document = Document::parse(&then.name, &then.text).ok()?;
+    for [key, value] in &then.changes {
+        document = document.with(key, Value::parse(value));
+    }
+    let best = decision.map(|d| &d["best"]);
+    if let Some(pulse_s) = best.and_then(|best| best["pulse_s"].as_f64()) {
+        document = document.with(
+            keys::light::PULSE_LENGTH.path,
+            Value::parse(&format!("{pulse_s:e} s")),
+        );
+    }
+    let named = decision.and_then(|d| d["keys"].as_array()).into_iter().flatten();
+    let values = best
+        .and_then(|best| best["values"].as_array())
+        .into_iter()
+        .flatten();
+    for (key, value) in named.zip(values) {
+        document = document.with(key.as_str()?, Value::parse(value.as_str()?));
+    }
+    Setup::read(document, Referenced::on_disk()).ok()
+}
+
+/// The report of a study; `setup` is that with the best setting, for the plan.
+pub fn page(
+    manifest: &Manifest,
+    setup: Option<&Setup>,
+    answer: &str,
+    files: &[(String, Vec<u8>)],
+) -> Vec<u8> {
+    let assessment = setup.and_then(|setup| Assessment::of(setup).ok());
+    html(&Handout {
+        question: &question(manifest),
+        answer,
+        assessment: assessment.as_ref(),
+        manifest,
+        command: &command(manifest),
+        files,
+    })
+    .into_bytes()
+}
+
+fn asked<'a>(manifest: &'a Manifest, name: &str) -> &'a str {
+    manifest
+        .asked
+        .get(name)
+        .and_then(Json::as_str)
+        .unwrap_or_default()
+}
+
+/// What was asked, in a sentence.
+fn question(manifest: &Manifest) -> String {
+    let of = manifest
+        .setup
+        .as_ref()
+        .map_or("a rig", |setup| setup.name.as_str());
+    let choices = manifest.asked.get("for").and_then(Json::as_array);
+    match (manifest.command.as_str(), asked(manifest, "free"), choices) {
+        ("sweep", ..) => format!(
+            "How does the error of {of} depend on {}?",
+            asked(manifest, "vary")
+        ),
+        (_, "", Some(choices)) if !choices.is_empty() => format!("Which setting suits {of} best?"),
+        (_, "", _) => format!("When and how long should the light of {of} be on?"),
+        (_, free, _) => format!("Which {} suit {of} best?", free.replace(',', " and ")),
+    }
+}
+
+/// The command that computes a study again.
+fn command(manifest: &Manifest) -> String {
+    let mut words = vec!["motefield".to_owned(), manifest.command.clone()];
+    if let Some(setup) = &manifest.setup {
+        let a_file = manifest.files_read.iter().any(|file| file.path == setup.name);
+        words.extend(a_file.then(|| quoted(&setup.name)));
+        for [key, value] in &setup.changes {
+            words.extend(["--set".to_owned(), quoted(&format!("{key}={value}"))]);
+        }
+    }
+    if let Some(values) = manifest.asked.get("values").and_then(Json::as_array) {
+        let values: Vec<&str> = values.iter().filter_map(Json::as_str).collect();
+        let vary = format!("{}={}", asked(manifest, "vary"), values.join(","));
+        words.extend(["--vary".to_owned(), quoted(&vary)]);
+    }
+    for (name, value) in &manifest.asked {
+        match (name.as_str(), value) {
+            ("vary" | "values" | "precision" | "most_pairs", _) => {}
+            ("worth", Json::Bool(false)) => words.push("--no-worth".to_owned()),
+            ("bound", Json::Bool(true)) => words.push("--bound".to_owned()),
+            ("uncertainty", Json::Array(all)) => {
+                let all: Vec<&str> = all.iter().filter_map(Json::as_str).collect();
+                words.extend((!all.is_empty()).then(|| format!("--uncertainty={}", all.join(","))));
+            }
+            (_, Json::Array(all)) => {
+                let each = all.iter().filter_map(Json::as_str);
+                words.extend(each.flat_map(|one| [format!("--{name}"), quoted(one)]));
+            }
+            (_, Json::String(text)) => words.extend([format!("--{name}"), quoted(text)]),
+            (_, Json::Number(number)) => words.extend([format!("--{name}"), number.to_string()]),
+            _ => {}
+        }
+    }
+    if let Some(seed) = manifest.seed {
+        words.extend(["--seed".to_owned(), seed.to_string()]);
+    }
+    if let Some(effort) = &manifest.effort {
+        words.extend(["--precision".to_owned(), effort.precision.to_string()]);
+        words.extend(["--most-pairs".to_owned(), effort.most_pairs.to_string()]);
+    }
+    words.join(" ")
+}
+
+/// A word as a POSIX shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "._-+=/,:%".contains(c);
+    match !word.is_empty() && word.chars().all(plain) {
+        true => word.to_owned(),
+        false => format!("'{}'", word.replace('\'', "'\\''")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// POSIX.1-2017, Shell Command Language, 2.2.2: nothing is special between single quotes, which
+    /// cannot hold one.
+    #[test]
+    fn words_are_quoted_for_the_shell() {
+        assert_eq!(quoted("light.power=5"), "light.power=5");
+        assert_eq!(quoted("light.power=5 W"), "'light.power=5 W'");
+        assert_eq!(quoted("it's $x"), "'it'\\''s $x'");
+        assert_eq!(quoted(""), "''");
+    }
+}

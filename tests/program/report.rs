@@ -1,0 +1,95 @@
+//! The report of a study.
+
+use super::{empty, motefield};
+
+/// A value of the setup that would be markup, were it not escaped.
+const NAME: &str = "rig-<script>&.toml";
+
+const RIG: &str = r#"# <script>alert("not run")</script>
+[image]
+size = [128, 128]
+particle_diameter = "2.2 px"
+seeding_density = "0.03 ppp"
+electrons = "900 e"
+[flow]
+kind = "uniform"
+displacement = ["2.3 px", "1.6 px"]
+[processing]
+passes = [{ window = 32, overlap = 0.5 }]
+"#;
+
+/// One page that holds the answer, where it comes from and no script; `report` makes the same again.
+fn check(arguments: &[&str], name: &str, has: &[&str]) {
+    let directory = empty(name);
+    std::fs::write(directory.join(NAME), RIG).unwrap();
+    let done = motefield(&directory, arguments);
+    assert!(
+        done.status.code().unwrap() < 2,
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    let read = |file: &str| std::fs::read_to_string(directory.join(file)).unwrap();
+    let page = read("d/report.html");
+    for part in has {
+        assert!(page.contains(part), "{part}");
+    }
+    assert!(!page.contains("<script"));
+    assert!(page.contains("not a safety assessment; local rules and licensed practice decide"));
+    assert!(page.contains("How to cite") && page.contains("To compute it again"));
+    let again = motefield(&directory, &["report", "d", "--out", "again.html"]);
+    assert!(
+        again.status.success(),
+        "{}",
+        String::from_utf8_lossy(&again.stderr)
+    );
+    assert_eq!(read("again.html"), page);
+    let refused = motefield(&directory, &["report", "d"]);
+    assert_eq!(refused.status.code(), Some(2));
+}
+
+#[test]
+fn a_sweep_is_reported() {
+    let arguments = [
+        "sweep",
+        NAME,
+        "--vary",
+        "image.electrons=100e,900e",
+        "--most-pairs",
+        "3",
+        "--seed",
+        "4",
+        "--out",
+        "d",
+    ];
+    let has = [
+        "Of 2 values of electrons the total error is smallest at",
+        "&lt;script&gt;alert(&quot;not run&quot;)",
+        "motefield sweep &#39;rig-",
+        "Total error over electrons",
+    ];
+    let has = has.map(|part| part.replace("&#39;", "'"));
+    check(&arguments, "report_sweep", &has.each_ref().map(String::as_str));
+}
+
+/// The embedded rig, quickly: answer with its interval, curve, pictures, timing, light, setup.
+#[test]
+fn a_decision_is_reported() {
+    let size = ["--set", "camera.size[0]=256", "--set", "camera.size[1]=256"];
+    let arguments: Vec<&str> = ["decide", "--most-pairs", "3", "--no-worth", "--out", "d"]
+        .into_iter()
+        .chain(size)
+        .collect();
+    let has = [
+        "not distinguishable from the best with 95 % confidence",
+        "What to do first",
+        "What it assumes",
+        "curve.svg",
+        "specimens.svg",
+        "data:image/png;base64,",
+        "Timing of a pair",
+        "From the lamp to the grey level",
+        "motefield decide --set camera.size",
+        "[camera]",
+    ];
+    check(&arguments, "report_decision", &has);
+}
