@@ -19,8 +19,11 @@ use ndarray::Array2;
 /// A stage, made ready to run.
 type Stage = Box<dyn FnMut()>;
 
-/// Names of the stages, what they are, and what makes them ready.
-const STAGES: [(&str, fn() -> Stage); 16] = [
+/// Name of a stage, and what makes it ready.
+type Named = (&'static str, fn() -> Stage);
+
+/// All stages.
+const STAGES: [Named; 16] = [
     ("light", || light(0.0)),
     ("light-streak", || light(2.0)),
     ("sensor-20", || sensor(20.0)),
