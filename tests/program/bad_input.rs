@@ -277,7 +277,7 @@ fn wrong_pictures_are_named() {
         refused(
             &directory,
             &["correlate", name, b, "--out", "v.csv"],
-            &[name, "whole grey TIFF"],
+            &[name, "save as grey TIFF"],
         );
     }
     // A header that claims 4 GB must not be believed.

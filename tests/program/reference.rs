@@ -112,6 +112,21 @@ const REQUIRED: &str = "what is required is as wide";
 /// ranges, and why.
 const BLUNT: &[(&str, &str, &str)] = &[
     (
+        "decision",
+        "best_pulse_s",
+        "the optimum is flat: pulse lengths a third apart cannot be told from it at this depth",
+    ),
+    (
+        "decision",
+        "total_px",
+        "at this depth the interval is wider than a sixth of the value",
+    ),
+    (
+        "efficiency",
+        "random_x_px",
+        "held as an order of the refinements; its size is held by the cases of noise",
+    ),
+    (
         "background-removal",
         "bias_x_px",
         "how far spots hold the displacement back depends on their places",

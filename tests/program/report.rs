@@ -88,7 +88,7 @@ fn a_decision_is_reported() {
         "data:image/png;base64,",
         "Timing of a pair",
         "From the lamp to the grey level",
-        "motefield decide --set camera.size",
+        "motefield decide --set 'camera.size[0]=256'",
         "[camera]",
     ];
     check(&arguments, "report_decision", &has);
