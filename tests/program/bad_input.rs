@@ -306,7 +306,7 @@ fn wrong_pictures_are_named() {
     refused(
         &directory,
         &["score", "v0.csv", "--truth", "wide"],
-        &["v0.csv, line 1", "x_px"],
+        &["v0.csv, line 1", "dx, dy"],
     );
     std::fs::write(directory.join("t.npy"), &whole[..64]).unwrap();
     std::fs::write(
