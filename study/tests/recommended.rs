@@ -10,9 +10,16 @@ use motefield_rig::setup::{EMBEDDED, Setup};
 use motefield_study::decide::{PulseSearch, Wish, decide};
 use motefield_study::run::{Effort, Experiment, External, Silent, run};
 
+/// A name, changed keys and another flow.
+type Variant = (
+    &'static str,
+    &'static [(&'static str, &'static str)],
+    Option<&'static str>,
+);
+
 /// Four rigs after the embedded one, with a small picture: as it is, with little light, in steady
 /// uniform flow, and in turbulence. Invented.
-const RIGS: [(&str, &[(&str, &str)], Option<&str>); 4] = [
+const RIGS: [Variant; 4] = [
     ("flume", &[], None),
     ("dim flume", &[("light.power", "0.4 W")], None),
     (

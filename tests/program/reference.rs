@@ -227,6 +227,9 @@ fn tolerance_of_zero(case: &Case, record: &CaseRecord, curve: usize, quantity: &
     zero.then(|| ranges.iter().map(|(_, high)| *high).fold(f64::INFINITY, f64::min))
 }
 
+/// One of a list of them.
+type OwnedMutation = Box<dyn Fn(Estimate) -> Option<Estimate>>;
+
 /// Every measured figure is changed in turn: times 0.85 and 1.15, of the other sign, not a number,
 /// missing. An expectation of its own case finds 95 % of these changes; where the rest are, BLUNT
 /// says why. A figure that should be zero no factor changes: it is moved to 1.15 times its
@@ -261,7 +264,7 @@ fn changed_figures_are_found() {
             let own = case.expectations.iter().filter(holds);
             let quantities: BTreeSet<&str> = own.map(|e| e.quantity.as_str()).collect();
             for quantity in quantities {
-                let mut all: Vec<(&str, Box<dyn Fn(Estimate) -> Option<Estimate>>)> = vec![
+                let mut all: Vec<(&str, OwnedMutation)> = vec![
                     ("not a number", Box::new(|_| Some(Estimate::unbounded(f64::NAN)))),
                     ("missing", Box::new(|_| None)),
                 ];
