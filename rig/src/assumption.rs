@@ -67,20 +67,20 @@ impl fmt::Display for Assumption {
 /// assert!(all.iter().all(|a| a.key.path != "sheet.out_of_plane"));
 /// ```
 pub fn assumptions(setup: &Setup) -> Result<Vec<Assumption>, SetupError> {
-    let now = Shown::of(&plan(setup)?);
+    let now = plan(setup)?;
+    let shown = Shown::of(&now);
     let open = keys::all().filter(|key| says_something(key) && !setup.has(key));
     let shapes = |key: &'static Key| {
+        let changed = |value: &Value| changes(&now, &shown, setup, key, value);
+        let usual = key.usual.filter(|usual| changed(&Value::parse(usual.value)));
         let others = others(key);
-        let changed = |value: &Value| shown(setup, key, value).is_some_and(|other| other != now);
         // A list of tables has no value to try; where it can be given, it counts.
-        let counts = match others.is_empty() {
-            true => matches!(key.kind, Kind::Tables { .. }) && !instead(setup, key),
-            false => others.iter().any(changed),
-        };
-        counts.then(|| Assumption {
-            key,
-            usual: usual(setup, key, &now),
-        })
+        let counts = usual.is_some()
+            || match others.is_empty() {
+                true => matches!(key.kind, Kind::Tables { .. }) && !instead(setup, key),
+                false => others.iter().any(changed),
+            };
+        counts.then_some(Assumption { key, usual })
     };
     Ok(open.filter_map(shapes).collect())
 }
@@ -125,52 +125,52 @@ fn others(key: &Key) -> Vec<Value> {
     all.filter(|value| Some(value) != default.as_ref()).collect()
 }
 
-/// The usual value, where it changes what is shown.
-fn usual(setup: &Setup, key: &'static Key, now: &Shown) -> Option<Usual> {
-    let usual = key.usual?;
-    let other = shown(setup, key, &Value::parse(usual.value))?;
-    (other != *now).then_some(usual)
+/// Whether another value of a key can be planned and shows something else.
+fn changes(now: &Plan, shown: &Shown, setup: &Setup, key: &Key, value: &Value) -> bool {
+    let changed = setup.with(key.path, value.clone());
+    let planned = changed.and_then(|changed| Plan::of(now.rig.changed(&changed)?));
+    planned.is_ok_and(|other| Shown::of(&other) != *shown || moves_otherwise(now, &other))
 }
 
-fn shown(setup: &Setup, key: &Key, value: &Value) -> Option<Shown> {
-    let tried = setup.with(key.path, value.clone()).ok()?;
-    plan(&tried).ok().map(|plan| Shown::of(&plan))
-}
-
-/// What of a plan the pictures and the choice of the light depend on.
+/// What of a plan the pictures and the choice of the light depend on, but for the flow.
 #[derive(PartialEq)]
 struct Shown {
-    /// The scene without its flow.
     scene: String,
-    /// Velocities midway at some points of the picture, px per pulse separation.
-    velocities: Vec<[f64; 3]>,
     longest_pulse_s: Option<f64>,
 }
 
-/// One in so many points of the picture tells whether the flow is another one; a prime, so that
-/// they do not stand in columns.
-const ONE_IN: usize = 37;
-
 impl Shown {
     fn of(plan: &Plan) -> Shown {
-        let flow = &plan.scene.flow;
         let still = Scene {
             flow: Arc::new(Uniform {
                 displacement_px: [0.0; 3],
             }),
             ..plan.scene.clone()
         };
-        // Where a body is there is no velocity, which is equal to itself only as a number.
-        let number = |v: f64| if v.is_finite() { v } else { 0.0 };
-        let some = points(plan.scene.size).step_by(ONE_IN);
         Shown {
             scene: format!("{still:?}"),
-            velocities: some
-                .map(|[x, y]| flow.velocity([x, y, 0.0], 0.0).map(number))
-                .collect(),
             longest_pulse_s: plan.longest_pulse_s,
         }
     }
+}
+
+/// One in so many points of the picture tells whether the flow is another one; a prime, so that
+/// they do not stand in columns.
+const ONE_IN: usize = 37;
+
+/// Whether the velocities midway, px per pulse separation, differ at some points of a picture of
+/// the same size.
+fn moves_otherwise(one: &Plan, other: &Plan) -> bool {
+    let (one, other, size) = (&one.scene.flow, &other.scene.flow, one.scene.size);
+    if Arc::ptr_eq(one, other) {
+        return false;
+    }
+    // Where a body is there is no velocity, which is equal to itself only as a number.
+    let number = |v: f64| if v.is_finite() { v } else { 0.0 };
+    points(size).step_by(ONE_IN).any(|[x, y]| {
+        let [one, other] = [one, other].map(|flow| flow.velocity([x, y, 0.0], 0.0).map(number));
+        one != other
+    })
 }
 
 #[cfg(test)]

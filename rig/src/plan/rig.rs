@@ -10,7 +10,7 @@ use super::straddle::Straddle;
 use super::timing::Speeds;
 use super::wanted;
 use crate::keys;
-use crate::setup::{KeyAt, Setup, SetupError, Value};
+use crate::setup::{FlowSetup, KeyAt, Setup, SetupError, Value};
 
 /// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for
 /// flows that do not change with it.
@@ -30,6 +30,20 @@ pub struct Rig {
     pub(super) image: Option<ParticleImage>,
     pub(super) thickness_px: f64,
     pub(super) flow: Arc<dyn Flow>,
+    moved_by: MovedBy,
+}
+
+/// All that decides how the fluid moves in the picture.
+#[derive(Debug, Clone, PartialEq)]
+struct MovedBy {
+    flow: FlowSetup,
+    out_of_plane: f64,
+    /// As the setup states them.
+    separation_s: Option<f64>,
+    wanted_displacement_px: Option<f64>,
+    size: [usize; 2],
+    px_per_m: Option<f64>,
+    thickness_px: f64,
 }
 
 impl Rig {
@@ -38,6 +52,19 @@ impl Rig {
     /// # Errors
     /// What lens, sheet or flow lack or cannot be, by the key.
     pub fn of(setup: &Setup) -> Result<Rig, SetupError> {
+        Rig::beside(setup, None)
+    }
+
+    /// The rig of another setup that reads the same files: where nothing changes the motion, it is
+    /// not worked out anew.
+    ///
+    /// # Errors
+    /// As [`of`](Rig::of).
+    pub(crate) fn changed(&self, setup: &Setup) -> Result<Rig, SetupError> {
+        Rig::beside(setup, Some(self))
+    }
+
+    fn beside(setup: &Setup, known: Option<&Rig>) -> Result<Rig, SetupError> {
         let size = picture_size(setup)?;
         let lens = rig_lens(setup, size);
         let scale = Scale {
@@ -46,19 +73,36 @@ impl Rig {
             separation_s: setup.separation_s,
         };
         let thickness_px = thickness_px(&scale)?;
-        let scale = scale.at(wanted::separation_s(&scale, size, thickness_px)?);
-        let flow = flow(&scale, size, thickness_px)?;
+        let moved_by = MovedBy {
+            flow: setup.flow.clone(),
+            out_of_plane: setup.sheet.out_of_plane,
+            separation_s: setup.separation_s,
+            wanted_displacement_px: setup.wanted_displacement_px,
+            size,
+            px_per_m: scale.px_per_m,
+            thickness_px,
+        };
+        let (flow, speeds, separation_s) = match known.filter(|known| known.moved_by == moved_by) {
+            Some(known) => (Arc::clone(&known.flow), known.speeds, known.setup.separation_s),
+            None => {
+                let scale = scale.at(wanted::separation_s(&scale, size, thickness_px)?);
+                let flow = flow(&scale, size, thickness_px)?;
+                let speeds = Speeds::of(size, flow.as_ref());
+                (flow, speeds, scale.separation_s)
+            }
+        };
         let image = ParticleImage::of(setup, lens.as_ref())?;
         let mut with_separation = setup.clone();
-        with_separation.separation_s = scale.separation_s;
+        with_separation.separation_s = separation_s;
         Ok(Rig {
-            speeds: Speeds::of(size, flow.as_ref()),
+            speeds,
             straddle: Straddle::of(&with_separation),
             size,
             lens,
             image,
             thickness_px,
             flow,
+            moved_by,
             setup: with_separation,
         })
     }
@@ -68,7 +112,7 @@ impl Rig {
     /// # Errors
     /// As [`Setup::with`] and [`of`](Rig::of).
     pub fn with(&self, key: impl Into<KeyAt>, value: Value) -> Result<Rig, SetupError> {
-        Rig::of(&self.setup.with(key.into().path(), value)?)
+        self.changed(&self.setup.with(key.into().path(), value)?)
     }
 
     /// Pixels a metre in the plane of the sheet, where the setup has a lens.

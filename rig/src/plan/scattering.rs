@@ -1,9 +1,10 @@
 //! How much of the light on a particle goes into the lens.
 
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::keys;
-use crate::optics::photon_energy_j;
+use crate::optics::{OutOfRange, photon_energy_j};
 use crate::scattering::{Cone, Scatterer, Spread, collected_cross_section_m2_sr};
 use num_complex::Complex64;
 
@@ -36,13 +37,58 @@ impl Scattering<'_> {
             half_angle_rad: self.half_angle_rad,
             polarisation: self.setup.light.polarisation,
         };
-        collected_cross_section_m2_sr(&particle, self.medium_index, self.wavelength_m, &cone).map_err(|e| {
+        known_section_m2_sr(&particle, self.medium_index, self.wavelength_m, &cone).map_err(|e| {
             self.setup.error(
                 keys::tracer::DIAMETER,
                 format!("cannot be used for the light budget: {e}"),
             )
         })
     }
+}
+
+/// Cross-sections kept at most.
+const MOST_KNOWN: usize = 4096;
+
+/// [`collected_cross_section_m2_sr`], remembered by the bits of all that it depends on: a study
+/// plans a rig hundreds of times, mostly with the same particles, light and lens, and the sum over
+/// diameters and directions is most of what a plan costs.
+fn known_section_m2_sr(
+    particle: &Scatterer,
+    medium_index: f64,
+    wavelength_m: f64,
+    cone: &Cone,
+) -> Result<f64, OutOfRange> {
+    static KNOWN: Mutex<BTreeMap<[u64; 10], f64>> = Mutex::new(BTreeMap::new());
+    let (kind, spread) = match particle.spread {
+        Spread::Flat(half_width) => (0, half_width),
+        Spread::Normal(sd) => (1, sd),
+    };
+    let numbers = [
+        particle.diameter_m,
+        spread,
+        particle.index.re,
+        particle.index.im,
+        medium_index,
+        wavelength_m,
+        cone.scattering_angle_rad,
+        cone.half_angle_rad,
+    ];
+    let mut key = [kind, cone.polarisation as u64, 0, 0, 0, 0, 0, 0, 0, 0];
+    for (bits, number) in key[2..].iter_mut().zip(numbers) {
+        *bits = number.to_bits();
+    }
+    // Entries are whole or not there, so a thread that panicked leaves nothing wrong behind.
+    let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(&section) = known().get(&key) {
+        return Ok(section);
+    }
+    let section = collected_cross_section_m2_sr(particle, medium_index, wavelength_m, cone)?;
+    let mut known = known();
+    if known.len() == MOST_KNOWN {
+        known.clear();
+    }
+    known.insert(key, section);
+    Ok(section)
 }
 
 /// The light of all lines that particles scatter into the lens.

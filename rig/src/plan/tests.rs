@@ -5,8 +5,8 @@
 use motefield_generator::population::{Brightness, Diameters};
 use motefield_generator::{ImagePattern, Profile, PulseShape, Scene};
 
-use super::plan;
-use crate::setup::Setup;
+use super::{Plan, Rig, plan};
+use crate::setup::{Setup, Value};
 
 const RIG: &str = include_str!("../../../cases/flume.toml");
 const SCENE: &str = "[image]\nsize = [128, 128]\nparticle_diameter = \"2.5 px\"\nseeding_density = \"0.02 ppp\"\nelectrons = \"1000 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"3 px\", \"0 px\"]\n";
@@ -398,6 +398,38 @@ fn flat_fields_need_no_rig() {
     assert_eq!((scene.seeding_density_ppp, scene.background_e), (0.0, [300.0; 2]));
     let error = scene_of(SCENE, &[("image.seeding_density", "0 ppp")]).unwrap_err();
     assert!(error.contains("image.seeding_density is 0"), "{error}");
+}
+
+/// A changed rig keeps what the change does not touch, and nothing that it touches: its plan is that
+/// of the changed setup read alone.
+#[test]
+fn a_changed_rig_is_that_of_the_changed_setup() {
+    let setup = Setup::from_text::<&str>("rig", RIG, &[]).unwrap();
+    let rig = Rig::of(&setup).unwrap();
+    for (key, value) in [
+        ("light.pulse_length", "\"300 us\""),
+        ("light.wavelength", "\"532 nm\""),
+        ("light.polarisation", "\"parallel\""),
+        ("tracer.diameter", "\"20 um\""),
+        ("tracer.diameter_spread", "0.05"),
+        ("tracer.refractive_index", "1.6"),
+        ("fluid.temperature", "\"40 degC\""),
+        ("lens.aperture", "\"f/8\""),
+        ("lens.magnification", "0.15"),
+        ("camera.size", "[640, 384]"),
+        ("camera.pixel", "\"3.45 um\""),
+        ("sheet.thickness", "\"1 mm\""),
+        ("sheet.out_of_plane", "0.1"),
+        ("flow.core_radius", "\"3 mm\""),
+        ("flow.centre[0]", "\"0 mm\""),
+        ("timing.separation", "\"1.2 ms\""),
+    ] {
+        let value = Value::parse(value);
+        let other = setup.with(key, value).unwrap();
+        let changed = Plan::of(rig.changed(&other).unwrap()).unwrap();
+        let alone = plan(&other).unwrap();
+        assert_eq!(format!("{changed:?}"), format!("{alone:?}"), "{key}");
+    }
 }
 
 /// Bad values name their key.
