@@ -294,7 +294,7 @@ impl DecideCommand {
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();
-        let choice = choose(search, &self.wish(), Some(&journal(&folder)), &bar, stop);
+        let choice = choose(search, &self.wish(), Some(&journal(&folder)), &bar, stop)?;
         bar.finish();
         let worths = Worths::listed(setup)?;
         let mut json = report::decide::choice::json(&choice, setup, &go_on);
@@ -363,8 +363,7 @@ impl DecideCommand {
                 at_best = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
                 let left = thumb::left(&at_best, &decision)?;
                 json["rule_of_thumb_left"] = report::decide::thumb::json(left.as_ref());
-                let best_px = best.point.score.total_px.value;
-                words += &left.map_or(String::new(), |left| report::decide::thumb::words(&left, best_px));
+                words += &left.map_or(String::new(), |left| report::decide::thumb::words(&left));
                 let limit = decision.velocity_m_s(wish.limit_px);
                 words += &velocity(&at_best, &best.point, limit, &mut json)?;
             }

@@ -108,12 +108,15 @@ impl TwinCommand {
         let (bar, stop) = (Bar::new(), signals::stop());
         let views: Vec<_> = recorded.iter().map(|[a, b]| [a.view(), b.view()]).collect();
         let found = twin(&views, &processing, self.seed, &bar, stop)?;
+        bar.finish();
         let effort = Effort {
             seed: self.seed.wrapping_add(1),
             first_pairs: 5.min(self.most_pairs as usize),
             most_pairs: self.most_pairs as usize,
             ..Effort::default()
         };
+        // The errors are another study, counted from its own beginning.
+        let bar = Bar::new();
         let points = match &found {
             Some(twin) => twin.errors(&processing, &LIGHT_CHANGES, &effort, &bar, stop)?,
             None => Vec::new(),

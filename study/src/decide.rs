@@ -5,6 +5,7 @@
 //! repeated without the sensor's and the light's noise, and with the motion frozen, to say which of
 //! the two limits.
 
+mod again;
 pub mod bounds;
 pub mod choice;
 pub mod limit;
@@ -177,7 +178,7 @@ pub fn decide(
         points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
     }
     study.widen(&mut points, most.0)?;
-    let reading = study.reading(&points);
+    let reading = study.confirm(&mut points)?;
     let reached = points.last().is_some_and(|m| m.pulse_s > 0.999 * most.0);
     let causes = match &reading {
         Some(reading) => study.causes(&points, reading)?,
@@ -209,8 +210,8 @@ const MORE: usize = 4;
 /// Pulse lengths added where the best stands at the edge of those tried, and how far they go.
 const WIDER: usize = 4;
 const WIDER_BY: f64 = 10.0;
-/// Experiments for the causes: two at each end.
-const CAUSES: usize = 4;
+/// Experiments at the end: the best again, then two at each end for the causes.
+const CAUSES: usize = 5;
 
 struct Sweep<'a> {
     setup: &'a Setup,
@@ -287,16 +288,20 @@ impl Sweep<'_> {
         if experiments.is_empty() {
             return Vec::new();
         }
-        let phase = Phase {
-            whole: self.progress,
-            before: self.spent.get(),
-            points: [experiments.len(), later],
-            first_pairs: self.wish.effort.first_pairs,
-        };
+        let phase = self.phase([experiments.len(), later]);
         let points = errors_of(experiments, self.wish, self.journal, &phase, self.stop);
         self.spent
             .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
         points
+    }
+
+    fn phase(&self, points: [usize; 2]) -> Phase<'_> {
+        Phase {
+            whole: self.progress,
+            before: self.spent.get(),
+            points,
+            first_pairs: self.wish.effort.first_pairs,
+        }
     }
 
     fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<MeasuredPulse>, StudyError> {
@@ -349,6 +354,43 @@ impl Sweep<'_> {
 
     fn reading(&self, points: &[MeasuredPulse]) -> Option<Reading> {
         Reading::of(&samples(points), self.wish.limit_px, self.wish.valid)
+    }
+
+    /// What the points say, the best of them measured again with pairs of its own. Where these lose
+    /// too many vectors the best is sought among the others.
+    fn confirm(&self, points: &mut [MeasuredPulse]) -> Result<Option<Reading>, StudyError> {
+        let Some(mut reading) = self.reading(points) else {
+            return Ok(None);
+        };
+        while !points[reading.best].point.is_measured_again() {
+            let best = &mut points[reading.best];
+            let experiment = self.experiment(&[pulse(best.pulse_s)])?;
+            let phase = self.phase([1, CAUSES - 1]);
+            let again = again::again(
+                &best.point,
+                experiment,
+                self.wish,
+                self.journal,
+                &phase,
+                self.stop,
+            );
+            let Some(again) = again else {
+                return Ok(None);
+            };
+            self.spent.set(self.spent.get() + again.pairs());
+            best.point = again;
+            let was_usable = reading.usable;
+            reading = Reading::about(
+                reading.best,
+                &samples(points),
+                self.wish.limit_px,
+                self.wish.valid,
+            );
+            if was_usable && !reading.usable {
+                reading = self.reading(points).unwrap_or(reading);
+            }
+        }
+        Ok(Some(reading))
     }
 
     /// Repeats the ends of the window (of the range, where no window or no wall is there) without

@@ -126,16 +126,45 @@ pub struct Point {
     pub fast_displacement_px: f64,
     /// What must be said beside the figures.
     pub caveats: Vec<Caveat>,
+    /// Squared errors on the particles that all points of the study share, where the point was
+    /// measured again with others.
+    pub(crate) common: Option<GridValues>,
 }
 
 impl Point {
+    /// The point measured again with particles and noise of its own: every figure is that of
+    /// `again`, and it is still compared with other points on the particles that they share.
+    pub fn measured_again(self, again: Point) -> Point {
+        Point {
+            common: Some(self.squared_errors()),
+            ..again
+        }
+    }
+
+    /// Total error on the particles that all points of the study share, px.
+    pub fn common_total_px(&self) -> f64 {
+        match &self.common {
+            Some(squares) => squares.mean().sqrt(),
+            None => self.score.total_px.value,
+        }
+    }
+
+    /// Whether it was measured again.
+    pub fn is_measured_again(&self) -> bool {
+        self.common.is_some()
+    }
+
     /// Pairs that were rendered and measured.
     pub fn pairs(&self) -> usize {
         self.score.pairs * self.ensemble
     }
 
-    /// Squared length of every measured error vector, px².
+    /// Squared length of every measured error vector on the particles that all points of a study
+    /// share, px².
     pub fn squared_errors(&self) -> GridValues {
+        if let Some(common) = &self.common {
+            return common.clone();
+        }
         let sample = ErrorSample {
             columns: self.columns,
             reach: self.reach,
@@ -188,6 +217,26 @@ pub trait Progress: Sync {
     /// Half the widest 95 % interval of the points' total errors over its value, as far as is known
     /// now.
     fn reached(&self, _half_width: f64) {}
+}
+
+/// Progress of a part of a study that follows others.
+pub struct After<'a> {
+    /// Of the whole study.
+    pub whole: &'a dyn Progress,
+    /// Pairs of the parts before.
+    pub pairs: usize,
+}
+
+impl Progress for After<'_> {
+    fn expect(&self, pairs: usize) {
+        self.whole.expect(self.pairs + pairs);
+    }
+    fn done(&self) {
+        self.whole.done();
+    }
+    fn reached(&self, half_width: f64) {
+        self.whole.reached(half_width);
+    }
 }
 
 /// Progress that nobody sees.
@@ -250,7 +299,7 @@ pub fn run_kept(
         return points;
     }
     if let Some(ledger) = ledger {
-        ledger.meet(first, experiments);
+        ledger.meet(first, experiments, effort.seed);
     }
     let prepared: Vec<Prepared> = experiments
         .par_iter()

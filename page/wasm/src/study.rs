@@ -79,8 +79,7 @@ impl Module {
             return Err(waiting());
         };
         let job = Job { experiment, number };
-        let seed = asked.wish.effort.seed;
-        if let Some(bytes) = ledger.measure(seed, job) {
+        if let Some(bytes) = ledger.measure(job) {
             return Ok(Answer {
                 json: json!({}),
                 bytes,
@@ -88,7 +87,7 @@ impl Module {
         }
         asked.run(ledger)?;
         ledger.missing();
-        let bytes = ledger.measure(seed, job).ok_or_else(waiting)?;
+        let bytes = ledger.measure(job).ok_or_else(waiting)?;
         Ok(Answer {
             json: json!({}),
             bytes,

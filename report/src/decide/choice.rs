@@ -39,7 +39,7 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
             let total = m.point.score.total_px;
             writeln!(
                 text,
-                "Use {}: the smallest error, {}, {} of the mean speed.",
+                "Use {}: the smallest error. In pairs that took no part in the choice it is {}, {} of the mean speed.",
                 named(choice, trial),
                 interval(total, "px"),
                 percent(m.relative().value)
@@ -84,7 +84,7 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
                 text,
                 "The setup as it stands: {} px, {} more.",
                 short(m.point.score.total_px.value),
-                percent_more(m.relative().value, best.relative().value)
+                percent_more(m.over(best), 1.0)
             ),
             _ => Ok(()),
         };
@@ -114,9 +114,9 @@ fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>)
         Outcome::Measured(m) => {
             let total = m.point.score.total_px;
             let usable = trial.usable(choice.wish.valid).is_some();
-            let more = best.filter(|_| usable).map_or(String::new(), |best| {
-                percent_more(m.relative().value, best.relative().value)
-            });
+            let more = best
+                .filter(|_| usable)
+                .map_or(String::new(), |best| percent_more(m.over(best), 1.0));
             let mark = match (usable, best) {
                 (true, Some(best)) if m.as_good_as(best) => "=",
                 (true, _) => "",
@@ -195,6 +195,7 @@ pub fn json(choice: &SettingsChoice, setup: &Setup, go_on: &str) -> Json {
             row["relative_error"] = json!(Interval::from(m.relative()));
             row["valid"] = json!(m.valid());
             row["pairs"] = json!(m.point.score.pairs);
+            row["own_pairs"] = json!(m.point.is_measured_again());
             row["caveats"] = json::caveats(&m.point.caveats);
             row["as_good_as_best"] = json!(best.map(|b| m.as_good_as(b)));
         }

@@ -162,11 +162,9 @@ fn neighbours(map: &Map, trial: &Trial, best: &MeasuredSetting, text: &mut Strin
                 let _ = writeln!(text, "  {}: nothing tried {side}", axis.key);
                 continue;
             };
-            let what = match (next.obstacle(map.wish.valid), next.usable(map.wish.valid)) {
+            let what = match (next.obstacle(map.wish.valid), next.measured()) {
                 (Some(obstacle), _) => obstacle.words().to_owned(),
-                (_, Some(relative)) => {
-                    format!("{} more error", percent_more(relative, best.relative().value))
-                }
+                (_, Some(m)) => format!("{} more error", percent_more(m.over(best), 1.0)),
                 _ => "not reached".to_owned(),
             };
             let moved: Vec<String> = (0..map.axes.len())
@@ -187,7 +185,7 @@ fn describe(text: &mut String, m: &MeasuredSetting) {
     let relative = in_percent(m.relative());
     let _ = writeln!(
         text,
-        "  error of the velocity: {} % of its mean ({} %)",
+        "  error of the velocity in pairs that took no part in the choice: {} % of its mean ({} %)",
         short(relative.value),
         ends(relative)
     );
@@ -255,7 +253,7 @@ fn standing_words(map: &Map, text: &mut String) {
             text,
             "The setup as it stands ({values}): {}, {:.2} times the best.",
             percent(m.relative().value),
-            m.relative().value / best.relative().value
+            m.over(best)
         ),
         _ => Ok(()),
     };
@@ -298,6 +296,7 @@ fn row(map: &Map, t: &Trial) -> Json {
         for (name, value) in FIGURES.iter().zip(figures(m)) {
             row[*name] = json!(value);
         }
+        row["own_pairs"] = json!(m.point.is_measured_again());
         row["caveats"] = json::caveats(&m.point.caveats);
         row["rules_broken"] = m.broken.iter().map(|rule| rule.as_str()).collect();
     }

@@ -114,7 +114,7 @@ fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> V
 /// The errors at the best pulse length.
 fn error_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> Vec<String> {
     let px = |e: Estimate| interval(e, "px");
-    let heading = "  total error, root mean square of the error vector, 95 % interval in brackets:";
+    let heading = "  total error in pairs that took no part in the choice (root mean square of the error vector, 95 % interval):";
     let mut lines = vec![heading.to_owned()];
     let total = best_total(&samples(&decision.points), reading);
     for (place, estimate, displacement) in [
@@ -293,6 +293,7 @@ fn point_json(m: &MeasuredPulse) -> Value {
     row.insert("pulse_s".to_owned(), json!(m.pulse_s));
     row.insert("streak_px".to_owned(), json!(m.streak_px));
     row.insert("pairs".to_owned(), json!(m.point.score.pairs));
+    row.insert("own_pairs".to_owned(), json!(m.point.is_measured_again()));
     row.insert("caveats".to_owned(), json::caveats(&m.point.caveats));
     row.into()
 }

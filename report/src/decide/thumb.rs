@@ -6,19 +6,19 @@ use serde_json::{Value, json};
 
 use crate::format::percent_more;
 
-/// Which rule is left and what keeping it would cost against the error `best_px`.
-pub fn words(left: &LeftStreakRule, best_px: f64) -> String {
+/// Which rule is left and what keeping it would cost.
+pub fn words(left: &LeftStreakRule) -> String {
     let why = match left.kept {
-        Some((pulse_s, total_px)) if total_px > best_px => format!(
+        Some(kept) if kept.over_best > 1.0 => format!(
             "keeping it costs more light than the streak does harm: the longest pulse tried that keeps it, {}, has {} px, {} more",
-            format(pulse_s, Dimension::Time),
-            short(total_px),
-            percent_more(total_px, best_px)
+            format(kept.pulse_s, Dimension::Time),
+            short(kept.total_px),
+            percent_more(kept.over_best, 1.0)
         ),
-        Some((pulse_s, total_px)) => format!(
+        Some(kept) => format!(
             "the longest pulse tried that keeps it, {}, has {} px, but loses too many vectors",
-            format(pulse_s, Dimension::Time),
-            short(total_px)
+            format(kept.pulse_s, Dimension::Time),
+            short(kept.total_px)
         ),
         None => "no pulse that keeps it gave valid vectors".to_owned(),
     };
@@ -35,8 +35,8 @@ pub fn json(left: Option<&LeftStreakRule>) -> Value {
             "name": "streak",
             "value": left.value,
             "limit": STREAK_RULE,
-            "kept_pulse_s": left.kept.map(|kept| kept.0),
-            "kept_total_px": left.kept.map(|kept| kept.1),
+            "kept_pulse_s": left.kept.map(|kept| kept.pulse_s),
+            "kept_total_px": left.kept.map(|kept| kept.total_px),
         })
     })
 }

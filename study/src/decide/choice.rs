@@ -5,8 +5,9 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
+use super::again::Again;
 use super::map::FreeSetting;
-use super::trial::{Later, MeasuredSetting, Planned, Trial, best};
+use super::trial::{MeasuredSetting, Planned, Trial, after};
 use crate::StudyError;
 use crate::run::{Journal, Progress};
 use crate::vary::{SweepValue, Vary};
@@ -23,6 +24,8 @@ pub struct SettingsChoice {
     pub keys: Vec<String>,
     /// Every combination: those that may be used by rising error, then the others.
     pub trials: Vec<Trial>,
+    /// Whether the first of them is the best; not if none may be used or the study was stopped.
+    found: bool,
     /// The setup as it stands.
     pub standing: Option<Trial>,
     /// What was wished; its limit in px plays no part.
@@ -112,6 +115,7 @@ fn settings(setup: &Setup, text: &str) -> Result<(String, Vec<SweepValue>), Stud
 /// has been read.
 #[derive(Debug, Clone)]
 pub struct ChoiceSearch {
+    setup: Setup,
     keys: Vec<String>,
     planned: Planned,
     /// The setup as it stands; `None` where it cannot be planned: it may still be asked what would
@@ -147,6 +151,7 @@ impl ChoiceSearch {
         }
         let keys: Vec<String> = settings.into_iter().map(|(key, _)| key).collect();
         Ok(ChoiceSearch {
+            setup: setup.clone(),
             planned: Planned::of(setup, &keys, combinations)?,
             // No values: nothing is changed.
             standing: Planned::of(setup, &keys, vec![Vec::new()]).ok(),
@@ -156,39 +161,50 @@ impl ChoiceSearch {
 }
 
 /// Tries every combination. What `journal` holds is not measured again, what is measured is added.
+///
+/// # Errors
+/// When the best cannot be planned again; it was planned before.
 pub fn choose(
     search: ChoiceSearch,
     wish: &Wish,
     journal: Option<&Journal<'_>>,
     progress: &dyn Progress,
     stop: &AtomicBool,
-) -> SettingsChoice {
+) -> Result<SettingsChoice, StudyError> {
     let mut trials = search.planned.measure(wish, journal, progress, stop);
-    let later = Later::than(&trials, progress);
-    let standing = search
+    let later = after(&trials, progress);
+    let mut standing = search
         .standing
         .and_then(|planned| planned.measure(wish, journal, &later, stop).pop());
     // Nothing is chosen by chance: equal errors stay in the order given.
-    trials.sort_by(|a, b| {
-        let [a, b] = [a, b].map(|t| t.usable(wish.valid).unwrap_or(f64::INFINITY));
-        a.total_cmp(&b)
-    });
-    SettingsChoice {
+    let error = |t: &Trial| t.usable(wish.valid).unwrap_or(f64::INFINITY);
+    trials.sort_by(|a, b| error(a).total_cmp(&error(b)));
+    let again = Again {
+        setup: &search.setup,
+        keys: &search.keys,
+        wish,
+        journal,
+        progress,
+        stop,
+    };
+    let best = again.best(&mut trials, standing.as_mut())?;
+    // What its own pairs have ruled out stands behind, so that the best is the first.
+    trials.sort_by_key(|t| t.usable(wish.valid).is_none());
+    let stopped = stop.load(Ordering::Relaxed);
+    Ok(SettingsChoice {
         keys: search.keys,
+        found: best.is_some() && !stopped,
         trials,
         standing,
         wish: *wish,
-        stopped: stop.load(Ordering::Relaxed),
-    }
+        stopped,
+    })
 }
 
 impl SettingsChoice {
     /// The best combination; `None` where none is usable or the study was stopped.
     pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
-        if self.stopped {
-            return None;
-        }
-        let trial = &self.trials[best(&self.trials, self.wish.valid)?];
+        let trial = self.trials.first().filter(|_| self.found)?;
         Some((trial, trial.measured()?))
     }
 }

@@ -13,9 +13,10 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
+use super::again::Again;
 use super::bounds::{self, Bound, Edge, Wall};
 use super::question::Question;
-use super::trial::{Later, MeasuredSetting, Planned, Trial, best};
+use super::trial::{MeasuredSetting, Planned, Trial, after, best};
 use crate::StudyError;
 use crate::run::{Journal, Progress};
 use crate::vary::SweepValue;
@@ -185,11 +186,20 @@ pub fn map(
     for round in 1..=REFINEMENTS {
         survey.refine(0.5f64.powi(round as i32))?;
     }
-    let standing = survey.standing()?;
+    let mut standing = survey.standing()?;
+    let again = Again {
+        setup,
+        keys: &survey.keys,
+        wish,
+        journal,
+        progress,
+        stop,
+    };
+    let best = again.best(&mut survey.trials, standing.as_mut())?;
     let stopped = stop.load(Ordering::Relaxed);
     Ok(Map {
         question,
-        best: best(&survey.trials, wish.valid).filter(|_| !stopped),
+        best: best.filter(|_| !stopped),
         axes: survey.axes,
         trials: survey.trials,
         standing,
@@ -247,7 +257,7 @@ impl Survey<'_> {
         if fresh.is_empty() || self.stop.load(Ordering::Relaxed) {
             return Ok(());
         }
-        let later = Later::than(&self.trials, self.progress);
+        let later = after(&self.trials, self.progress);
         let found = Planned::of(self.setup, &self.keys, fresh)
             .map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
         match found {
@@ -314,7 +324,7 @@ impl Survey<'_> {
             return Ok(None);
         }
         let values = vec![written.iter().map(|text| SweepValue::new(text)).collect()];
-        let later = Later::than(&self.trials, self.progress);
+        let later = after(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
         let planned = Planned::of(setup, &self.keys, values).ok();
         let tried = planned.map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
@@ -348,13 +358,12 @@ impl Map {
             return [Vec::new(), Vec::new()];
         };
         let usable = || self.trials.iter().filter(|t| t.usable(self.wish.valid).is_some());
-        let tenth = 1.1 * best.relative().value;
         [
             usable()
                 .filter(|t| t.measured().is_some_and(|m| m.as_good_as(best)))
                 .collect(),
             usable()
-                .filter(|t| t.usable(self.wish.valid).is_some_and(|r| r <= tenth))
+                .filter(|t| t.measured().is_some_and(|m| m.over(best) <= 1.1))
                 .collect(),
         ]
     }

@@ -59,7 +59,14 @@ impl Reading {
                 .filter(|(_, s)| total(s).is_finite() && (!usable || enough(s)))
                 .min_by(|a, b| total(a.1).total_cmp(&total(b.1)))
         };
-        let (best, sample) = smallest(true).or_else(|| smallest(false))?;
+        let (best, _) = smallest(true).or_else(|| smallest(false))?;
+        Some(Reading::about(best, samples, limit_px, valid))
+    }
+
+    /// Reads points of which that at `best` is known to be the best.
+    pub fn about(best: usize, samples: &[Sample], limit_px: f64, valid: f64) -> Reading {
+        let enough = |s: &Sample| 1.0 - s.point.score.outliers.value >= valid;
+        let sample = &samples[best];
         let usable = enough(sample);
         let mut reading = Reading {
             best_s: sample.pulse_s,
@@ -86,20 +93,20 @@ impl Reading {
             })
             .0
         });
-        let tenth = 1.1 * total(sample);
+        let tenth = 1.1 * sample.point.common_total_px();
         let rise = |k: usize| match enough(&samples[k]) || !usable {
-            true => total(&samples[k]) / tenth,
+            true => samples[k].point.common_total_px() / tenth,
             false => f64::INFINITY,
         };
         reading.about_as_good_s = [0, 1].map(|side| walk(samples, best, side, f64::ln, rise).0);
-        if usable && total(sample) <= limit_px {
+        if usable && sample.point.score.total_px.value <= limit_px {
             let ends = [0, 1].map(|side| walk(samples, best, side, f64::ln, |k| reading.strain(&samples[k])));
             reading.window = Some(Window {
                 pulses_s: ends.map(|e| e.0),
                 walls: ends.map(|e| e.1),
             });
         }
-        Some(reading)
+        reading
     }
 
     /// How close a point comes to what is allowed: at most 1 where it meets both the limit and the

@@ -18,9 +18,20 @@ pub const STREAK_RULE: f64 = 0.5;
 pub struct LeftStreakRule {
     /// Longest streak over the particle image diameter at the best pulse length.
     pub value: f64,
-    /// The longest pulse measured that keeps the rule, s, and its total error, px; `None` where
-    /// none was measured or none of its vectors is valid.
-    pub kept: Option<(f64, f64)>,
+    /// The longest pulse measured that keeps the rule; `None` where none was measured or none of
+    /// its vectors is valid.
+    pub kept: Option<KeptStreakRule>,
+}
+
+/// A pulse length that keeps it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KeptStreakRule {
+    /// Pulse length, s.
+    pub pulse_s: f64,
+    /// Total error, px.
+    pub total_px: f64,
+    /// Total error over that of the best, on the particles that both share.
+    pub over_best: f64,
 }
 
 /// Whether the best pulse length leaves the rule, and what keeping it would cost.
@@ -42,7 +53,11 @@ pub fn left(setup: &Setup, decision: &Decision) -> Result<Option<LeftStreakRule>
         value: rule.value,
         kept: (decision.points.iter().rev())
             .find(|m| keeps(m.pulse_s, rule.value))
-            .map(|m| (m.pulse_s, m.point.score.total_px.value))
-            .filter(|(_, total_px)| total_px.is_finite()),
+            .map(|m| KeptStreakRule {
+                pulse_s: m.pulse_s,
+                total_px: m.point.score.total_px.value,
+                over_best: m.point.common_total_px() / best.point.common_total_px(),
+            })
+            .filter(|kept| kept.total_px.is_finite()),
     }))
 }

@@ -7,7 +7,7 @@ use motefield_generator::truth;
 
 use super::{Wish, errors_of};
 use crate::StudyError;
-use crate::run::{Experiment, Journal, Point, Progress};
+use crate::run::{After, Experiment, Journal, Point, Progress};
 use crate::vary::SweepValue;
 use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan, points};
 use motefield_rig::setup::Setup;
@@ -102,6 +102,11 @@ impl MeasuredSetting {
     /// The same of one squared error of the displacement, px².
     pub(super) fn square(&self, square: f64) -> f64 {
         (square + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
+    }
+
+    /// Error of the velocity over that of `best`, on the particles that both share.
+    pub fn over(&self, best: &MeasuredSetting) -> f64 {
+        (self.squares().mean() / best.squares().mean()).sqrt()
     }
 
     /// The mean of these of each pair.
@@ -265,32 +270,11 @@ impl Planned {
 }
 
 /// Progress of trials that follow others.
-pub(super) struct Later<'a> {
-    whole: &'a dyn Progress,
-    /// Pairs of the trials before.
-    before: usize,
-}
-
-impl<'a> Later<'a> {
-    /// After `trials`.
-    pub(super) fn than(trials: &[Trial], whole: &'a dyn Progress) -> Later<'a> {
-        let of = |t: &Trial| t.measured().map_or(0, |m| m.point.score.pairs);
-        Later {
-            whole,
-            before: trials.iter().map(of).sum(),
-        }
-    }
-}
-
-impl Progress for Later<'_> {
-    fn expect(&self, pairs: usize) {
-        self.whole.expect(self.before + pairs);
-    }
-    fn done(&self) {
-        self.whole.done();
-    }
-    fn reached(&self, half_width: f64) {
-        self.whole.reached(half_width);
+pub(super) fn after<'a>(trials: &[Trial], whole: &'a dyn Progress) -> After<'a> {
+    let of = |t: &Trial| t.measured().map_or(0, |m| m.point.score.pairs);
+    After {
+        whole,
+        pairs: trials.iter().map(of).sum(),
     }
 }
 

@@ -28,8 +28,8 @@ pub struct Ledger(Mutex<Known>);
 
 #[derive(Default)]
 struct Known {
-    /// Every experiment met so far.
-    experiments: HashMap<usize, Experiment>,
+    /// Every experiment met so far, with its study seed.
+    experiments: HashMap<usize, (Experiment, u64)>,
     grounds: HashMap<usize, Arc<Ground>>,
     measured: HashMap<Job, Measurement>,
     /// Rounds that need nothing more, by the number of their first experiment.
@@ -56,8 +56,8 @@ impl Ledger {
 
     /// Makes a measurement, as bytes for [`enter`](Self::enter); `None` where the study has not come
     /// to the experiment yet.
-    pub fn measure(&self, seed: u64, job: Job) -> Option<Vec<u8>> {
-        let experiment = self.known().experiments.get(&job.experiment)?.clone();
+    pub fn measure(&self, job: Job) -> Option<Vec<u8>> {
+        let (experiment, seed) = self.known().experiments.get(&job.experiment)?.clone();
         let (chain, wanted) = (Chain::default(), Wanted::default());
         let ground = self.ground(job.experiment, &experiment);
         let prepared = Prepared::over(ground, &experiment, &chain, &wanted, seed);
@@ -78,13 +78,13 @@ impl Ledger {
         true
     }
 
-    pub(super) fn meet(&self, first: usize, experiments: &[Experiment]) {
+    pub(super) fn meet(&self, first: usize, experiments: &[Experiment], seed: u64) {
         let mut known = self.known();
         for (k, experiment) in experiments.iter().enumerate() {
             known
                 .experiments
                 .entry(first + k)
-                .or_insert_with(|| experiment.clone());
+                .or_insert_with(|| (experiment.clone(), seed));
         }
     }
 
@@ -166,7 +166,6 @@ mod tests {
     #[test]
     fn measured_anywhere_in_any_order_the_study_is_the_same() {
         let places = [Ledger::default(), Ledger::default()];
-        let seed = Effort::default().seed;
         let mut jobs = 0;
         let shared = loop {
             let (points, waits) = run(Some(&places[0]));
@@ -177,7 +176,7 @@ mod tests {
             let missing = places[0].missing();
             assert!(!missing.is_empty());
             for job in missing.into_iter().rev() {
-                let bytes = places[jobs % 2].measure(seed, job).unwrap();
+                let bytes = places[jobs % 2].measure(job).unwrap();
                 jobs += 1;
                 places.iter().for_each(|place| assert!(place.enter(&bytes)));
             }

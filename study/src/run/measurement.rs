@@ -291,6 +291,7 @@ impl<'a> Prepared<'a> {
             external: self.places.is_some(),
         };
         Point {
+            common: None,
             caveats: self.caveats(&score),
             score,
             fast: fast.score(),

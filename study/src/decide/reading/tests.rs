@@ -49,6 +49,7 @@ fn point(total_px: f64, lost: f64) -> Point {
         fast_displacement_px: 8.0,
         ensemble: 1,
         besides: crate::run::Besides::default(),
+        common: None,
         caveats: Vec::new(),
     }
 }

@@ -121,6 +121,8 @@ pub struct Answered<'a> {
     pub(super) axes: Vec<Axis>,
     pub(super) tried: Vec<Tried>,
     pub(super) best: usize,
+    /// Error at the best setting in pairs of its own over that on the particles that all share.
+    pub(super) own_over_common: f64,
     /// Pairs measured so far.
     pub(super) pairs: usize,
 }
@@ -132,6 +134,7 @@ impl<'a> Answered<'a> {
     /// Of a pulse length; `None` where there is no answer.
     pub fn of_pulse(search: &'a PulseSearch, decision: &Decision) -> Option<Answered<'a>> {
         let best = decision.reading.as_ref()?.best;
+        let point = &decision.points[best].point;
         let key = keys::light::PULSE_LENGTH.path;
         let longest_s = search.most.0.max(decision.points.last()?.pulse_s);
         let unit = SweepValue::new(&quantity::format(decision.points[best].pulse_s, Dimension::Time));
@@ -153,13 +156,14 @@ impl<'a> Answered<'a> {
                 limits: [f64::NEG_INFINITY, (longest_s / unit_s).ln()],
             }],
             best,
+            own_over_common: point.score.total_px.value / point.common_total_px(),
             pairs: decision.points.iter().map(|m| m.point.pairs()).sum(),
         })
     }
 
     /// Of a map; `None` where there is no answer.
     pub fn of_map(setup: &'a Setup, map: &Map) -> Option<Answered<'a>> {
-        let (best, _) = map.best()?;
+        let (best, at_best) = map.best()?;
         let number = |value: &SweepValue| value.number.parse::<f64>().ok();
         let mut axes = Vec::new();
         for (k, free) in map.axes.iter().enumerate() {
@@ -204,12 +208,15 @@ impl<'a> Answered<'a> {
             axes,
             tried,
             best: place?,
+            own_over_common: at_best.relative().value / at_best.squares().mean().sqrt(),
             pairs,
         })
     }
 
-    /// The error at the best setting, as the answer is judged, in words: "0.12 px", "3.1 %".
+    /// An error found on the particles that all settings share, as the answer is judged and in
+    /// proportion to the error that it states, in words: "0.12 px", "3.1 %".
     pub fn shown(&self, error: f64) -> String {
+        let error = error * self.own_over_common;
         match self.judged {
             Judged::Displacement => format!("{} px", quantity::short(error)),
             Judged::Velocity => format!("{} %", quantity::short(100.0 * error)),

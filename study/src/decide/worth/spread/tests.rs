@@ -30,6 +30,7 @@ fn the_interval_follows_the_rectangular_distribution() {
         axes: vec![Axis::for_test("light.pulse_length", "1 ms")],
         tried: tried.to_vec(),
         best: 1,
+        own_over_common: 1.0,
         pairs: 3,
     };
     let settings = base.settings();
@@ -72,6 +73,7 @@ fn the_robust_choice_keeps_away_from_the_steep_side() {
         axes: vec![Axis::for_test("light.pulse_length", "1 ms")],
         tried: at.map(|x| Tried::for_test(x, grid((0.4 * x * x).exp()))).to_vec(),
         best: 1,
+        own_over_common: 1.0,
         pairs: 3,
     };
     let of = |factors: [f64; 3]| {
