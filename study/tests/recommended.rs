@@ -104,6 +104,6 @@ fn intervals_hold_in_a_steady_stream() {
 #[test]
 #[ignore = "takes TIME"]
 fn intervals_hold_in_turbulence() {
-    let flow = "kind = \"turbulence\"\nrms_velocity = \"0.05 m/s\"\nintegral_scale = \"8 mm\"\ncarried_by = [\"0.2 m/s\", \"0 m/s\"]";
+    let flow = "kind = \"turbulence\"\nrms_velocity = \"0.02 m/s\"\nintegral_scale = \"8 mm\"\ncarried_by = [\"0.2 m/s\", \"0 m/s\"]";
     intervals_hold(&[], Some(flow));
 }

@@ -33,9 +33,11 @@
 //! for normal r. The first term is measured with ēᵢ - ē for βᵢ, which adds twice the second; the
 //! second is (n - 1)/n² of the variance of Σ nᵢ sᵢ²/N, n = N over the number of places.
 
-use super::dependence::{freedom_of_variance, freedom_of_variance_of_square, variance_of_mean_square};
+use super::dependence::{
+    freedom_as_seen, freedom_of_variance_of_square, variance_of_mean_as_seen, variance_of_mean_square,
+};
 use super::intervals::reduced_to;
-use super::{Confidence, Estimate, GridValues, chi_interval, variance_of_mean, weighted_sum};
+use super::{Confidence, Estimate, GridValues, chi_interval, weighted_sum};
 
 /// What repeats at a place and what changes from pair to pair, both as root mean square over the
 /// values, in their unit. With the mean of the values, their squares add up to the mean square.
@@ -67,7 +69,7 @@ pub fn local_and_random(values: &GridValues, confidence: Confidence) -> Option<C
     let between = places.between(values, &within, confidence);
     // What the mean takes off, no more than if all places of a pair erred alike.
     let pairs = values.pairs.len() as f64;
-    let of_mean = variance_of_mean(values).min(within.mean / pairs);
+    let of_mean = variance_of_mean_as_seen(values).min(within.mean / pairs);
     let square = weighted_sum(&[(1.0, between), (-1.0, within.at_places)]);
     let up = |v: f64| (v + of_mean).max(0.0).sqrt();
     let local = square.map_rising(up);
@@ -176,10 +178,10 @@ impl Places {
         let products = self.map(values, |v, mean, _| v * (mean - self.mean));
         let n = self.number / self.seen;
         let of_noise = (n - 1.0) / (n * n) * within.variance;
-        let variance = (4.0 * variance_of_mean(&products) - of_noise).max(of_noise);
+        let variance = (4.0 * variance_of_mean_as_seen(&products) - of_noise).max(of_noise);
         let number = (2.0 * between * between / variance).min(self.number);
         let freedom = match variance > 0.0 {
-            true => reduced_to(number, freedom_of_variance(&products), confidence),
+            true => reduced_to(number, freedom_as_seen(&products), confidence),
             false => f64::INFINITY,
         };
         squared_interval(between, freedom, confidence)

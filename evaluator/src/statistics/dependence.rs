@@ -21,7 +21,21 @@ use super::GridValues;
 /// assert!((variance_of_mean(&values) - 1.0 / 3.0).abs() < 1e-12);
 /// ```
 pub fn variance_of_mean(values: &GridValues) -> f64 {
-    variance_with(values, FREE_OF_VALUES)
+    variance_with(values, FREE_OF_VALUES, Losses::ByChance)
+}
+
+/// The same if the values that there are were the same in every repetition.
+pub(super) fn variance_of_mean_as_seen(values: &GridValues) -> f64 {
+    variance_with(values, FREE_OF_VALUES, Losses::Fixed)
+}
+
+/// Why places of some pairs have no value.
+#[derive(Clone, Copy, PartialEq)]
+enum Losses {
+    /// Another time it would be others.
+    ByChance,
+    /// It would always be these.
+    Fixed,
 }
 
 /// Degrees of freedom that values lose at each place to the mean there.
@@ -38,8 +52,8 @@ const FREE_OF_SQUARES: f64 = 2.0;
 /// over them counts as chance.
 pub(super) fn variance_of_mean_square(squares: &GridValues) -> f64 {
     match scatters_at_places(squares) {
-        true => variance_with(squares, FREE_OF_SQUARES),
-        false => variance_of_mean(&over_places(squares)),
+        true => variance_with(squares, FREE_OF_SQUARES, Losses::Fixed),
+        false => variance_of_mean_as_seen(&over_places(squares)),
     }
 }
 
@@ -57,7 +71,7 @@ fn over_places(values: &GridValues) -> GridValues {
 }
 
 /// Variance of the mean, where every place loses `lost` degrees of freedom.
-fn variance_with(values: &GridValues, lost: f64) -> f64 {
+fn variance_with(values: &GridValues, lost: f64, losses: Losses) -> f64 {
     let count = values.count();
     let Some(size) = values.pairs.first().map(Vec::len) else {
         return f64::NAN;
@@ -65,25 +79,12 @@ fn variance_with(values: &GridValues, lost: f64) -> f64 {
     if count < 2 {
         return f64::NAN;
     }
-    let (residuals, seen) = residuals(values, count, lost);
-    let (columns, rows) = (values.columns, size / values.columns);
-    let [rx, ry] = values.reach;
+    let (residuals, seen) = residuals(values, count, lost, losses);
+    let grid = [values.columns, size / values.columns];
     let (mut same, mut all) = (0.0, 0.0);
     for residuals in &residuals {
-        for dy in 0..=(2 * ry).min(rows - 1) {
-            let limit = (2 * rx).min(columns - 1) as isize;
-            // Each pair of positions is counted once: half the plane of lags, and twice its sum.
-            for dx in (if dy == 0 { 0 } else { -limit })..=limit {
-                let weight = lag_window(dx.unsigned_abs(), rx) * lag_window(dy, ry);
-                let sum = lagged_product(residuals, [columns, rows], dx, dy);
-                if (dx, dy) == (0, 0) {
-                    same += sum;
-                    all += sum;
-                } else {
-                    all += 2.0 * weight * sum;
-                }
-            }
-        }
+        same += residuals.iter().map(|r| r * r).sum::<f64>();
+        all += contributions(residuals, grid, values.reach).iter().sum::<f64>();
     }
     if seen == 0 {
         return f64::NAN;
@@ -92,36 +93,69 @@ fn variance_with(values: &GridValues, lost: f64) -> f64 {
     all.max(same) / seen as f64 / count as f64
 }
 
-/// What chance adds to each of the `count` values, 0 where that is not known, pair by pair; and how
-/// many are known. A place loses `lost` degrees of freedom.
-fn residuals(values: &GridValues, count: usize, lost: f64) -> (Vec<Vec<f64>>, usize) {
+/// What chance adds to the mean at each place of each pair, and how many of the `count` values tell
+/// how they scatter. A place loses `lost` degrees of freedom.
+///
+/// With several pairs chance acts twice. Where there is a value v it departs from its place's mean
+/// m; and whether there is one is chance as well: a place whose mean differs from that of all
+/// values, M, moves it by coming and going. With I = 1 or 0 and the share p of pairs that have a
+/// value, I (v - M) departs from its mean p (m - M) by I (v - m) + (I - p) (m - M), which is the
+/// residual of a mean as a ratio of sums (Cochran 1977, Sampling Techniques, section 2.11).
+fn residuals(values: &GridValues, count: usize, lost: f64, losses: Losses) -> (Vec<Vec<f64>>, usize) {
     let overall = values.mean();
-    let centre = |(sum, n): (f64, f64)| match values.pairs.len() {
-        1 => (overall, (count as f64 / (count as f64 - 1.0)).sqrt()),
-        // A position seen too seldom says nothing of the scatter there. It is left out of the sum,
-        // but not of the count.
-        _ if n <= lost => (f64::NAN, 0.0),
-        _ => (sum / n, f64::sqrt(n / (n - lost))),
-    };
-    let centres: Vec<(f64, f64)> = values.position_sums().into_iter().map(centre).collect();
-    let mut seen = 0;
-    let mut residual = |(v, (mean, scale)): (&f64, &(f64, f64))| {
-        if !(v.is_finite() && mean.is_finite()) {
+    let pairs = values.pairs.len() as f64;
+    let seen_in = |n: f64| if pairs > 1.0 { n > lost } else { n > 0.0 };
+    let sums = values.position_sums();
+    let residual = |(v, (sum, n)): (&f64, &(f64, f64))| {
+        if *n == 0.0 {
             return 0.0;
         }
-        let residual = (v - mean) * scale;
-        if !residual.is_finite() {
-            return 0.0;
+        if pairs == 1.0 {
+            return (v - overall) * (count as f64 / (count as f64 - 1.0)).sqrt();
         }
-        seen += 1;
-        residual
+        let (mean, there) = (sum / n, f64::from(u8::from(v.is_finite())));
+        let comes_and_goes = match losses {
+            Losses::ByChance => (there - n / pairs) * (mean - overall) * (pairs / (pairs - 1.0)).sqrt(),
+            Losses::Fixed => 0.0,
+        };
+        // A position seen too seldom does not tell how its values scatter. They are left out of the
+        // sum, but not of the count.
+        match v.is_finite() && *n > lost {
+            true => (v - mean) * (n / (n - lost)).sqrt() + comes_and_goes,
+            false => comes_and_goes,
+        }
     };
-    let residuals = values
-        .pairs
-        .iter()
-        .map(|pair| pair.iter().zip(&centres).map(&mut residual).collect())
-        .collect();
-    (residuals, seen)
+    let of_pair = |pair: &Vec<f64>| pair.iter().zip(&sums).map(residual).collect();
+    let seen = sums.iter().map(|(_, n)| if seen_in(*n) { *n } else { 0.0 });
+    (
+        values.pairs.iter().map(of_pair).collect(),
+        seen.sum::<f64>() as usize,
+    )
+}
+
+/// What each place adds to the squared sum of the residuals: each times the sum of those about it,
+/// weighted by their lag.
+fn contributions(residuals: &[f64], [columns, rows]: [usize; 2], [rx, ry]: [usize; 2]) -> Vec<f64> {
+    let mut sums = vec![0.0; residuals.len()];
+    let [far_x, far_y] = [(2 * rx).min(columns - 1), (2 * ry).min(rows - 1)];
+    for y in 0..rows {
+        for dy in 0..=far_y.min(rows - 1 - y) {
+            for dx in -(far_x as isize)..=far_x as isize {
+                // Each pair of rows is met once; within a row every pair is met from both sides.
+                let weight = lag_window(dx.unsigned_abs(), rx) * lag_window(dy, ry);
+                let (first, last) = ((-dx).max(0) as usize, columns - dx.max(0) as usize);
+                for x in first..last {
+                    let here = y * columns + x;
+                    let there = (here + dy * columns).wrapping_add_signed(dx);
+                    sums[here] += weight * residuals[there];
+                    if dy > 0 {
+                        sums[there] += weight * residuals[here];
+                    }
+                }
+            }
+        }
+    }
+    residuals.iter().zip(&sums).map(|(r, sum)| r * sum).collect()
 }
 
 /// Sum of the products of all values with those `dx` columns and `dy` rows further.
@@ -162,29 +196,41 @@ pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
 /// 1/pairs) over the sum of the squared weights of the lags, each times the fraction of places that
 /// have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2;
 /// from memory), and it is never more: scatter that few places have is known by few.
+///
+/// That holds for normal values. Squared errors have heavier tails, of which the scatter between the
+/// pairs tells: by it the squared sum of the residuals has degrees of freedom of its own. The
+/// variances of both causes are added, although the second holds the first as well: a few pairs show
+/// rarely how heavy a tail is.
 pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
-    freedom_with(values, FREE_OF_VALUES)
+    freedom_with(values, FREE_OF_VALUES, Losses::ByChance)
+}
+
+/// Degrees of freedom with which [`variance_of_mean_as_seen`] is itself known.
+pub(super) fn freedom_as_seen(values: &GridValues) -> f64 {
+    freedom_with(values, FREE_OF_VALUES, Losses::Fixed)
 }
 
 /// Degrees of freedom with which [`variance_of_mean_square`] is itself known.
 pub(super) fn freedom_of_variance_of_square(squares: &GridValues) -> f64 {
     match scatters_at_places(squares) {
-        true => freedom_with(squares, FREE_OF_SQUARES),
-        false => freedom_of_variance(&over_places(squares)),
+        true => freedom_with(squares, FREE_OF_SQUARES, Losses::Fixed),
+        false => freedom_as_seen(&over_places(squares)),
     }
 }
 
-fn freedom_with(values: &GridValues, lost: f64) -> f64 {
+fn freedom_with(values: &GridValues, lost: f64, losses: Losses) -> f64 {
     let (n, pairs) = (values.count() as f64, values.pairs.len() as f64);
     let free = n - if pairs > 1.0 { lost * n / pairs } else { 1.0 };
     let size = values.pairs.first().map_or(0, Vec::len);
     let grid = [values.columns, size / values.columns.max(1)];
+    let (residuals, _) = match n >= 2.0 {
+        true => residuals(values, values.count(), lost, losses),
+        false => Default::default(),
+    };
     let mut scatter = vec![0.0; size];
-    if n >= 2.0 {
-        for pair in residuals(values, values.count(), lost).0 {
-            for (scatter, residual) in scatter.iter_mut().zip(pair) {
-                *scatter += residual * residual;
-            }
+    for pair in &residuals {
+        for (scatter, residual) in scatter.iter_mut().zip(pair) {
+            *scatter += residual * residual;
         }
     }
     let mean = scatter.iter().sum::<f64>() / size as f64;
@@ -196,7 +242,42 @@ fn freedom_with(values: &GridValues, lost: f64) -> f64 {
         }
         false => even,
     };
-    free / even.max(uneven)
+    let normal = free / even.max(uneven);
+    1.0 / (1.0 / normal + 1.0 / freedom_between_pairs(&residuals, grid, values.reach))
+}
+
+/// Degrees of freedom of the squared sum of the residuals by how it differs from pair to pair, block
+/// by block of the grid: twice its square over its variance. Infinite where no two pairs differ or
+/// there is one alone.
+fn freedom_between_pairs(residuals: &[Vec<f64>], grid: [usize; 2], reach: [usize; 2]) -> f64 {
+    let pairs = residuals.len() as f64;
+    if residuals.len() < 2 {
+        return f64::INFINITY;
+    }
+    let all: Vec<Vec<f64>> = (residuals.iter())
+        .map(|pair| contributions(pair, grid, reach))
+        .collect();
+    let blocks = [0, 1].map(|k| grid[k].div_ceil(reach[k] + 1));
+    let block = |place: usize| {
+        let [x, y] = [place % grid[0] / (reach[0] + 1), place / grid[0] / (reach[1] + 1)];
+        y * blocks[0] + x
+    };
+    let mut of_blocks = vec![vec![0.0; residuals.len()]; blocks[0] * blocks[1]];
+    for (pair, all) in all.iter().enumerate() {
+        for (place, value) in all.iter().enumerate() {
+            of_blocks[block(place)][pair] += value;
+        }
+    }
+    let whole: f64 = all.iter().flatten().sum();
+    let scatter = |values: &Vec<f64>| {
+        let mean = values.iter().sum::<f64>() / pairs;
+        values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() * pairs / (pairs - 1.0)
+    };
+    let variance: f64 = of_blocks.iter().map(scatter).sum();
+    match variance > 0.0 {
+        true => 2.0 * whole * whole / variance,
+        false => f64::INFINITY,
+    }
 }
 
 /// Sum over the lags of the grid of their squared weight, times the fraction of places that have a
@@ -264,6 +345,32 @@ mod tests {
         assert_eq!(
             freedom_of_variance(&GridValues::of(4, [1, 0], &[&row])),
             3.0 / 2.75
+        );
+    }
+
+    /// By hand: of two places one is always 0, the other 1 in half of four pairs and nothing in the
+    /// others. The sums of v - 1/3 over the pairs are 1/3 twice and -1/3 twice, so the ratio of sums
+    /// has the variance (4/3) (4/9)/6² (Cochran 1977, section 2.11). Were the losses always the
+    /// same, nothing would vary.
+    #[test]
+    fn a_place_that_comes_and_goes_moves_the_mean() {
+        let no = f64::NAN;
+        let pairs: [&[f64]; 4] = [&[0.0, 1.0], &[0.0, 1.0], &[0.0, no], &[0.0, no]];
+        let values = GridValues::of(2, [1, 0], &pairs);
+        let expected = 4.0 / 3.0 * 4.0 / 9.0 / 36.0;
+        assert!((variance_of_mean(&values) - expected).abs() < 1e-15);
+        assert_eq!(variance_of_mean_as_seen(&values), 0.0);
+    }
+
+    /// By hand: residuals 3, -1, -1, -1 of a single place have three degrees of freedom if normal.
+    /// Their squares times 4/3 sum to 16 and scatter by 4 · 256/9: 2 · 16² over that, 4.5.
+    #[test]
+    fn a_heavy_tail_is_known_with_less_freedom() {
+        let pairs: [&[f64]; 4] = [&[3.0], &[-1.0], &[-1.0], &[-1.0]];
+        let freedom = freedom_of_variance(&GridValues::of(1, [0, 0], &pairs));
+        assert!(
+            (freedom - 1.0 / (1.0 / 3.0 + 1.0 / 4.5)).abs() < 1e-12,
+            "{freedom}"
         );
     }
 }
