@@ -1,9 +1,12 @@
 //! Refinement of vectors that the correlation has found, by fitting the pixels or the particles.
 
+mod explained;
 pub(crate) mod matching;
+mod padded;
 pub(crate) mod particle_fit;
 mod particle_image;
 pub(crate) mod particles;
+mod window_sums;
 
 use crate::named::named;
 

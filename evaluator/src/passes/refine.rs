@@ -12,7 +12,7 @@ use crate::field::{VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::least_squares::Normal;
 use crate::refinement::matching::{Equations, Matching};
-use crate::refinement::particle_fit;
+use crate::refinement::particle_fit::{self, Room};
 use crate::refinement::particles::Particles;
 use crate::refinement::{FARTHEST_PX, Refinement};
 use crate::validation::{self, WindowPeaks};
@@ -91,10 +91,11 @@ impl Correlator {
             return equations.into_iter().map(residual).collect();
         }
         let mut equations = vec![Normal::new(); grid.len()];
+        let mut room = Room::default();
         for pair in pairs {
             let particles = Particles::find(pair.views(), predictor);
             for (n, equations) in equations.iter_mut().enumerate().filter(|(n, _)| valid(*n)) {
-                particle_fit::add(&particles, &grid, weighting, n, equations);
+                particle_fit::add(&particles, &grid, weighting, n, &mut room, equations);
             }
         }
         equations.into_iter().map(Normal::solve).collect()
