@@ -41,6 +41,11 @@ impl<const N: usize> Normal<N> {
         }
     }
 
+    /// The right side of the equations.
+    pub fn right(&self) -> [f64; N] {
+        self.right
+    }
+
     /// The unknowns, by Gauss-Jordan elimination, which needs no pivoting in a positive definite
     /// matrix; `None` if the points do not determine them (a pivot below 1e-9 of the largest
     /// element).

@@ -136,23 +136,9 @@ impl<'a> WindowFit<'a> {
             particles.predictor.at(x, y),
         )
         .map(|corner| corner.map(|c| c.round() as isize));
-        let reach = particles.shape.reach();
-        let shows = |places: &[[f64; 2]; 2]| {
-            places.iter().zip(&corners).any(|(place, corner)| {
-                (0..2).all(|k| {
-                    let from = corner[k] as f64 - reach[k];
-                    (from..from + grid.window[k] as f64 + 2.0 * reach[k]).contains(&place[k])
-                })
-            })
-        };
         // Neighbouring particles are close together in the equations, so that these have few
         // elements far off the diagonal.
-        let all = particles.all.iter().zip(&particles.seen);
-        let mut held: Vec<FittedParticle> = all
-            .filter(|(_, places)| shows(places))
-            .map(|(particle, _)| *particle)
-            .collect();
-        held.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
+        let held = particles.shown(corners, grid.window);
         let fit = Self {
             particles,
             size: grid.window,

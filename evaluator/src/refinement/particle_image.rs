@@ -204,7 +204,6 @@ impl UnitImages {
         });
         if touches {
             image.first = [0, 1].map(|k| nearest(place[k]) as isize - self.reach[k]);
-            image.pixels.clear();
             image.pixels.resize(self.chunks * self.rows, [[0.0; LANES]; 3]);
             image.along[0].resize(self.chunks, [[0.0; LANES]; 3]);
             image.along[1].resize(self.rows.div_ceil(LANES), [[0.0; LANES]; 3]);
@@ -215,7 +214,7 @@ impl UnitImages {
     /// Fraction, slope and half the curvature with the position of the light of a point that lies at
     /// `u` from the first of the pixels along an axis, of which those in `inside` are not zero.
     #[inline(always)]
-    fn profile(&self, u: f64, inside: std::ops::Range<isize>, pixels: &mut [[Lanes; 3]]) {
+    fn profile<const CURVED: bool>(&self, u: f64, inside: std::ops::Range<isize>, pixels: &mut [[Lanes; 3]]) {
         let whole = nearest(u);
         let nodes = self.nodes as f64;
         let node = (((u - whole + 0.5) * nodes) as usize).min(self.nodes - 1);
@@ -227,8 +226,12 @@ impl UnitImages {
             let [mut value, mut slope, mut curvature] = [[0.0; LANES]; 3];
             for term in (0..TERMS).rev() {
                 let terms = &series[term * self.length + start + from..][..LANES];
+                if CURVED {
+                    for lane in 0..LANES {
+                        curvature[lane] = curvature[lane] * d + slope[lane];
+                    }
+                }
                 for lane in 0..LANES {
-                    curvature[lane] = curvature[lane] * d + slope[lane];
                     slope[lane] = slope[lane] * d + value[lane];
                     value[lane] = value[lane] * d + terms[lane];
                 }
@@ -246,28 +249,42 @@ impl UnitImages {
     }
 
     #[inline(always)]
-    fn add_points(
+    fn add_points<const CURVED: bool>(
         &self,
         place: [f64; 2],
         size: [usize; 2],
         image: &mut UnitImage,
         terms: impl Fn([f64; 3], [f64; 3]) -> [f64; 3],
     ) {
-        let UnitImage { first, pixels, along } = image;
-        for point in &self.points {
-            for (k, along) in along.iter_mut().enumerate() {
-                let inside = -first[k]..size[k] as isize - first[k];
-                self.profile(place[k] + point[k] - first[k] as f64, inside, along);
+        for (number, point) in self.points.iter().enumerate() {
+            for (k, along) in image.along.iter_mut().enumerate() {
+                let first = image.first[k];
+                let inside = -first..size[k] as isize - first;
+                self.profile::<CURVED>(place[k] + point[k] - first as f64, inside, along);
             }
-            for (row, pixels) in pixels.chunks_exact_mut(self.chunks).enumerate() {
-                let y = along[1][row / LANES].map(|values| self.share * values[row % LANES]);
-                for (pixels, x) in pixels.iter_mut().zip(&along[0]) {
-                    for lane in 0..LANES {
-                        let terms = terms([x[0][lane], x[1][lane], x[2][lane]], y);
-                        for k in 0..3 {
-                            pixels[k][lane] += terms[k];
-                        }
-                    }
+            if number == 0 {
+                self.spread(image, |_, x, y| terms(x, y));
+            } else {
+                self.spread(image, |before, x, y| {
+                    let terms = terms(x, y);
+                    [0, 1, 2].map(|k| before[k] + terms[k])
+                });
+            }
+        }
+    }
+
+    /// Sets each pixel of an image from what is there and the profiles along x and y.
+    #[inline(always)]
+    fn spread(&self, image: &mut UnitImage, value: impl Fn([f64; 3], [f64; 3], [f64; 3]) -> [f64; 3]) {
+        let [along_x, along_y] = &image.along;
+        for (row, pixels) in image.pixels.chunks_exact_mut(self.chunks).enumerate() {
+            let y = along_y[row / LANES].map(|values| self.share * values[row % LANES]);
+            for (pixels, x) in pixels.iter_mut().zip(along_x) {
+                let [share, slope_x, slope_y] = pixels;
+                for lane in 0..LANES {
+                    let before = [share[lane], slope_x[lane], slope_y[lane]];
+                    let value = value(before, [x[0][lane], x[1][lane], x[2][lane]], y);
+                    [share[lane], slope_x[lane], slope_y[lane]] = value;
                 }
             }
         }
@@ -276,12 +293,12 @@ impl UnitImages {
 
 #[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
 fn draw_slopes(images: &UnitImages, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) {
-    images.add_points(place, size, image, |x, y| [x[0] * y[0], x[1] * y[0], x[0] * y[1]]);
+    images.add_points::<false>(place, size, image, |x, y| [x[0] * y[0], x[1] * y[0], x[0] * y[1]]);
 }
 
 #[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
 fn draw_widening(images: &UnitImages, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) {
-    images.add_points(place, size, image, |x, y| [x[2] * y[0], x[1] * y[1], x[0] * y[2]]);
+    images.add_points::<true>(place, size, image, |x, y| [x[2] * y[0], x[1] * y[1], x[0] * y[2]]);
 }
 
 /// The nearest whole number.

@@ -52,6 +52,10 @@ const LOST: f64 = 3.0;
 /// sums.
 const GLANCE: f64 = 0.2;
 
+/// A particle rests, until the others have been fitted, if it moved by no more than this many
+/// standard deviations.
+const REST: f64 = 0.1;
+
 /// Greatest change of a particle per step: of its position, px, and of its relative brightness.
 const STEP: [f64; 2] = [0.3, 0.7];
 
@@ -68,8 +72,9 @@ pub(crate) struct Particles<'a> {
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
-    /// Where they are in frame A and B by the predictor, px.
-    pub seen: Vec<[[f64; 2]; 2]>,
+    /// Where the particles are in frame A and B by the predictor, px, from above to below, and their
+    /// numbers.
+    seen: [Vec<([f64; 2], usize)>; 2],
     /// Makes the images of the shape.
     pub images: UnitImages,
     grey: [Padded; 2],
@@ -77,35 +82,20 @@ pub(crate) struct Particles<'a> {
     signal: [Padded; 2],
 }
 
-impl<'a> Particles<'a> {
-    /// The particles of two frames, displaced by about `predictor`.
-    pub fn find(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
-        let mut found = Self::first_guess(frames, predictor);
-        for round in 0..ROUNDS {
-            let new = found.search(if round < BRIGHT_ROUNDS { BRIGHT } else { FAINT });
-            for _ in 0..3 {
-                found.fit_each();
-            }
-            found.reshape();
-            found.fit_each();
-            found.weigh_noise();
-            found.give_up();
-            if round > BRIGHT_ROUNDS && (new as f64) <= FEW * found.all.len() as f64 {
-                break;
-            }
-        }
-        found.seen = found
-            .all
-            .iter()
-            .map(|particle| found.places(particle.place))
-            .collect();
-        found
-    }
+/// What describes a pair: the particles, how their images look, and what lies under them.
+pub(crate) struct PairDescription {
+    shape: ImageShape,
+    noise: [f64; 2],
+    least: f64,
+    background: [f64; 2],
+    all: Vec<FittedParticle>,
+}
 
+impl PairDescription {
     /// Without particles: the background is the grey value below which three tenths of the pixels
     /// lie, the noise is the scatter below it, the shape that of the sharper peaks (the wider ones
     /// are several images).
-    fn first_guess(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
+    fn first_guess(frames: &[FrameView; 2]) -> Self {
         const SHARE: f64 = 0.3;
         let background =
             frames.map(|frame| quantile_low(frame.pixels.iter().map(|p| f64::from(*p)).collect(), SHARE));
@@ -135,23 +125,113 @@ impl<'a> Particles<'a> {
                 (quantile_low(peaks, SHARE) - 1.0 / 12.0).max(0.05)
             }
         });
-        let shape = ImageShape::new([variances[0], 0.0, variances[1]]);
-        let mut guess = Self {
+        Self {
+            shape: ImageShape::new([variances[0], 0.0, variances[1]]),
+            noise: [floor, 0.0],
+            least,
+            background,
+            all: vec![],
+        }
+    }
+}
+
+impl<'a> Particles<'a> {
+    /// The particles of two frames, displaced by about `predictor`; where the pair was described
+    /// before, with nearly the same predictor, that is what the search starts from.
+    pub fn find(
+        frames: [FrameView<'a>; 2],
+        predictor: &'a Predictor,
+        known: Option<PairDescription>,
+    ) -> Self {
+        let first = if known.is_some() { BRIGHT_ROUNDS + 1 } else { 0 };
+        let description = known.unwrap_or_else(|| PairDescription::first_guess(&frames));
+        let mut found = Self::described(frames, predictor, description);
+        if first > 0 {
+            found.fit();
+        }
+        for round in first..ROUNDS {
+            let new = found.search(if round < BRIGHT_ROUNDS { BRIGHT } else { FAINT });
+            found.fit();
+            found.reshape();
+            let mut resting = vec![false; found.all.len()];
+            found.fit_each(&mut resting);
+            found.weigh_noise();
+            found.give_up();
+            if round > BRIGHT_ROUNDS && (new as f64) <= FEW * found.all.len() as f64 {
+                break;
+            }
+        }
+        found.all.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
+        found.seen = [0, 1].map(|frame| {
+            let places = found
+                .all
+                .iter()
+                .map(|particle| found.places(particle.place)[frame]);
+            let mut seen: Vec<([f64; 2], usize)> = places.zip(0..).collect();
+            seen.sort_by(|([_, a], _), ([_, b], _)| a.total_cmp(b));
+            seen
+        });
+        found
+    }
+
+    /// The particles that give light to a window of `size` pixels with its corner at `corners` in
+    /// frame A and B, in either of them, from above to below.
+    pub fn shown(&self, corners: [[isize; 2]; 2], size: [usize; 2]) -> Vec<FittedParticle> {
+        let reach = self.shape.reach();
+        let mut numbers = vec![];
+        for (seen, corner) in self.seen.iter().zip(corners) {
+            let [across, down] = [0, 1].map(|k| {
+                let from = corner[k] as f64 - reach[k];
+                from..from + size[k] as f64 + 2.0 * reach[k]
+            });
+            let first = seen.partition_point(|([_, y], _)| *y < down.start);
+            let below = seen[first..].iter().take_while(|([_, y], _)| *y < down.end);
+            numbers.extend(
+                below
+                    .filter(|([x, _], _)| across.contains(x))
+                    .map(|(_, number)| *number),
+            );
+        }
+        numbers.sort_unstable();
+        numbers.dedup();
+        numbers.into_iter().map(|number| self.all[number]).collect()
+    }
+
+    fn described(frames: [FrameView<'a>; 2], predictor: &'a Predictor, description: PairDescription) -> Self {
+        let PairDescription {
+            shape,
+            noise,
+            least,
+            background,
+            all,
+        } = description;
+        let mut particles = Self {
             frames,
             predictor,
             predicted: predictor.at_pixels(frames[0].size),
             images: UnitImages::new(&shape),
             shape,
-            noise: [floor, 0.0],
+            noise,
             least,
             background,
-            all: vec![],
-            seen: vec![],
+            all,
+            seen: Default::default(),
             grey: Default::default(),
             signal: Default::default(),
         };
-        guess.take_shape(shape);
-        guess
+        particles.take_shape(shape);
+        particles
+    }
+
+    /// What was found, without the frames.
+    pub fn description(self) -> PairDescription {
+        PairDescription {
+            shape: self.shape,
+            noise: self.noise,
+            least: self.least,
+            background: self.background,
+            all: self.all,
+        }
     }
 
     /// Makes images of this shape from now on.
@@ -253,11 +333,23 @@ impl<'a> Particles<'a> {
         self.all.len() - before
     }
 
-    /// Fits each particle in turn to what the others leave.
-    fn fit_each(&mut self) {
+    /// Fits each particle up to three times.
+    fn fit(&mut self) {
+        let mut resting = vec![false; self.all.len()];
+        for _ in 0..3 {
+            self.fit_each(&mut resting);
+        }
+    }
+
+    /// Fits each particle in turn to what the others leave, but for those that rest: whose last step
+    /// was short.
+    fn fit_each(&mut self, resting: &mut [bool]) {
         let (size, chunks) = (self.frames[0].size, self.images.chunks);
         let mut images = [UnitImage::default(), UnitImage::default()];
         for n in 0..self.all.len() {
+            if resting[n] {
+                continue;
+            }
             let FittedParticle { place, light } = self.all[n];
             let unit = light.map(|light| self.unit(light));
             let mut normal = Normal::<4>::new();
@@ -271,7 +363,11 @@ impl<'a> Particles<'a> {
                     &sums,
                 );
             }
+            let right = normal.right();
             let Some(step) = normal.solve() else { continue };
+            // |Lᵀ step|², the square of the step in standard deviations.
+            let square: f64 = step.iter().zip(right).map(|(step, right)| step * right).sum();
+            resting[n] = square <= REST * REST;
             let fitted = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
