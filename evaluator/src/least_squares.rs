@@ -137,7 +137,7 @@ impl BlockTriangle {
     }
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn factorise(first: &[usize], start: &[usize], columns: &mut [[f64; BLOCK]]) -> bool {
     for row in 0..first.len() {
         let (above, rest) = columns.split_at_mut(start[row]);
@@ -218,7 +218,7 @@ fn factorise_block(block: &mut [[f64; BLOCK]; BLOCK], before: &[[f64; BLOCK]; BL
     true
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn solve(first: &[usize], start: &[usize], columns: &[[f64; BLOCK]], unknowns: &mut [[f64; BLOCK]]) {
     let panel = |row: usize| {
         let panel = &columns[start[row]..][..BLOCK * (row + 1 - first[row])];

@@ -5,9 +5,11 @@
 //! g - b - s, and has the variance n₀ + n₁ max(s, 0). Every sum is weighted by one over a variance
 //! and made in lanes, in a fixed order.
 
+use std::array;
+
 use multiversion::multiversion;
 
-use super::padded::{Padded, across};
+use super::padded::{Padded, dot};
 use super::particle_image::{LANES, Lanes, UnitImage};
 use crate::least_squares::Sums;
 
@@ -26,26 +28,20 @@ pub(super) struct Explained<'a> {
 impl Explained<'_> {
     /// What is left of a pixel, in standard deviations.
     pub fn excess(&self, x: usize, y: usize) -> f64 {
-        let (rest, weight) = self.left(self.grey.at(x, y), self.signal.at(x, y));
-        rest * weight.sqrt()
-    }
-
-    /// What is left of a pixel, and one over its variance.
-    #[inline(always)]
-    fn left(&self, grey: f64, signal: f64) -> (f64, f64) {
-        let rest = grey - self.background - signal;
-        (rest, 1.0 / (self.noise[0] + self.noise[1] * signal.max(0.0)))
+        let signal = self.signal.at(x, y);
+        let variance = self.noise[0] + self.noise[1] * signal.max(0.0);
+        (self.grey.at(x, y) - self.background - signal) / variance.sqrt()
     }
 
     /// Sums under an image of its fraction f of the light: f times what is left, and f².
-    pub fn matched(&self, image: &UnitImage) -> [f64; 2] {
-        matched(self, image)
+    pub fn matched(&self, image: &UnitImage, room: &mut Weighed) -> [f64; 2] {
+        matched(self, image, room)
     }
 
     /// The sums of the equations of slope along x, slope along y and fraction of the light, under an
     /// image.
-    pub fn fit(&self, image: &UnitImage) -> Sums<3> {
-        fit(self, image)
+    pub fn fit(&self, image: &UnitImage, room: &mut Weighed) -> Sums<3> {
+        fit(self, image, room)
     }
 
     /// The sums of the equations of three changes of every pixel.
@@ -65,132 +61,181 @@ impl Explained<'_> {
         scatter(self)
     }
 
-    /// Sums of `terms` under an image, of what is left and one over the variance.
+    /// Leaves in `room`, for each pixel under an image, one over its variance and what is left of it
+    /// times that.
     #[inline(always)]
-    fn under<const K: usize>(
-        &self,
-        image: &UnitImage,
-        terms: impl Fn([f64; 3], f64, f64) -> [f64; K],
-    ) -> [f64; K] {
-        let mut sums = [[0.0; LANES]; K];
-        for (y, pixels) in image.pixels.chunks_exact(self.chunks).enumerate() {
-            for (chunk, [share, slope_x, slope_y]) in pixels.iter().enumerate() {
-                let grey = self.grey.under(image, y, chunk);
-                let signal = self.signal.under(image, y, chunk);
-                for lane in 0..LANES {
-                    let (rest, weight) = self.left(grey[lane], signal[lane]);
-                    let terms = terms([share[lane], slope_x[lane], slope_y[lane]], rest, weight);
-                    for k in 0..K {
-                        sums[k][lane] += terms[k];
-                    }
-                }
-            }
+    fn under(&self, image: &UnitImage, room: &mut Weighed) {
+        let Weighed {
+            weights,
+            rests,
+            terms: [grey, ..],
+        } = room;
+        self.grey.copy_under(image, self.chunks, grey);
+        self.signal.copy_under(image, self.chunks, weights);
+        rests.resize(weights.len(), [0.0; LANES]);
+        for ((grey, weight), rest) in grey.iter().zip(weights).zip(rests) {
+            (*weight, *rest) = self.weigh(*grey, *weight);
         }
-        across(sums)
     }
 
-    /// Sums over all pixels of `terms`, of column, row, signal, what is left and one over the
-    /// variance.
+    /// The same for a row of `width` pixels; what the last chunk has beyond is zero.
     #[inline(always)]
-    fn over_all<const K: usize>(
-        &self,
-        [width, height]: [usize; 2],
-        terms: impl Fn([usize; 2], f64, f64, f64) -> [f64; K],
-    ) -> [f64; K] {
-        let mut sums = [[0.0; LANES]; K];
-        for y in 0..height {
-            let (grey, signal) = (&self.grey.row(y)[..width], &self.signal.row(y)[..width]);
-            let add = |x: usize, lane: usize, sums: &mut [Lanes; K]| {
-                let (rest, weight) = self.left(grey[x], signal[x]);
-                let terms = terms([x, y], signal[x], rest, weight);
-                for k in 0..K {
-                    sums[k][lane] += terms[k];
-                }
-            };
-            let whole = width - width % LANES;
-            for x in (0..whole).step_by(LANES) {
-                for lane in 0..LANES {
-                    add(x + lane, lane, &mut sums);
-                }
-            }
-            for x in whole..width {
-                add(x, x - whole, &mut sums);
-            }
+    fn weigh_row(&self, y: usize, width: usize, room: &mut Weighed) {
+        let (grey, signal) = (self.grey.row(y), self.signal.row(y));
+        room.weights.clear();
+        room.rests.clear();
+        for (grey, signal) in grey.iter().zip(signal) {
+            let (weight, rest) = self.weigh(*grey, *signal);
+            room.weights.push(weight);
+            room.rests.push(rest);
         }
-        across(sums)
+        for values in [&mut room.weights, &mut room.rests] {
+            values.as_flattened_mut()[width..].fill(0.0);
+        }
+    }
+
+    /// One over the variance, and what is left times that.
+    #[inline(always)]
+    fn weigh(&self, grey: Lanes, signal: Lanes) -> (Lanes, Lanes) {
+        let [floor, slope] = self.noise;
+        let weight: Lanes = signal.map(|signal| 1.0 / (floor + slope * signal.max(0.0)));
+        let rest = array::from_fn(|k| weight[k] * (grey[k] - self.background - signal[k]));
+        (weight, rest)
     }
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
-fn matched(explained: &Explained, image: &UnitImage) -> [f64; 2] {
-    explained.under(image, |[share, ..], rest, weight| {
-        [weight * share * rest, weight * share * share]
-    })
+/// Memory for the pixels under an image.
+#[derive(Default)]
+pub(super) struct Weighed {
+    weights: Vec<Lanes>,
+    rests: Vec<Lanes>,
+    terms: [Vec<Lanes>; 3],
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
-fn fit(explained: &Explained, image: &UnitImage) -> Sums<3> {
-    let [xx, xy, xf, yy, yf, ff, x, y, f] = explained.under(image, |[f, x, y], rest, weight| {
-        let [a, b, c] = [weight * x, weight * y, weight * f];
-        [
-            a * x,
-            a * y,
-            a * f,
-            b * y,
-            b * f,
-            c * f,
-            a * rest,
-            b * rest,
-            c * rest,
-        ]
-    });
-    Sums {
-        matrix: [[xx, xy, xf], [xy, yy, yf], [xf, yf, ff]],
-        right: [x, y, f],
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn matched(explained: &Explained, image: &UnitImage, room: &mut Weighed) -> [f64; 2] {
+    explained.under(image, room);
+    let share = &image.parts[0];
+    for (weight, share) in room.weights.iter_mut().zip(share) {
+        let (w, share) = (*weight, *share);
+        *weight = array::from_fn(|k| w[k] * share[k]);
     }
+    [dot(&room.rests, share), dot(&room.weights, share)]
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn fit(explained: &Explained, image: &UnitImage, room: &mut Weighed) -> Sums<3> {
+    explained.under(image, room);
+    let Weighed {
+        weights,
+        rests,
+        terms,
+    } = room;
+    let [share, slope_x, slope_y] = &image.parts;
+    sums(weights, rests, [slope_x, slope_y, share], terms)
+}
+
+/// The sums of equations with three terms at each pixel, of given weights and weighted values.
+#[inline(always)]
+fn sums(weights: &[Lanes], rests: &[Lanes], parts: [&[Lanes]; 3], terms: &mut [Vec<Lanes>; 3]) -> Sums<3> {
+    for (terms, part) in terms.iter_mut().zip(parts) {
+        terms.resize(weights.len(), [0.0; LANES]);
+        for ((term, weight), part) in terms.iter_mut().zip(weights).zip(part) {
+            let (weight, part) = (*weight, *part);
+            *term = array::from_fn(|k| weight[k] * part[k]);
+        }
+    }
+    let mut matrix = [[0.0; 3]; 3];
+    for i in 0..3 {
+        for j in 0..=i {
+            matrix[i][j] = dot(&terms[i], parts[j]);
+            matrix[j][i] = matrix[i][j];
+        }
+    }
+    let right = [dot(rests, parts[0]), dot(rests, parts[1]), dot(rests, parts[2])];
+    Sums { matrix, right }
+}
+
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn widening(explained: &Explained, changes: &[Padded; 3]) -> Sums<3> {
-    let [aa, ab, ac, bb, bc, cc, a, b, c] =
-        explained.over_all(explained.grey.size(), |[x, y], _, rest, weight| {
-            let [a, b, c] = changes.each_ref().map(|changes| changes.at(x, y));
-            let [p, q, r] = [weight * a, weight * b, weight * c];
-            [
-                p * a,
-                p * b,
-                p * c,
-                q * b,
-                q * c,
-                r * c,
-                p * rest,
-                q * rest,
-                r * rest,
-            ]
-        });
-    Sums {
-        matrix: [[aa, ab, ac], [ab, bb, bc], [ac, bc, cc]],
-        right: [a, b, c],
+    let [width, height] = explained.grey.size();
+    let mut room = Weighed::default();
+    let mut all = Sums {
+        matrix: [[0.0; 3]; 3],
+        right: [0.0; 3],
+    };
+    for y in 0..height {
+        explained.weigh_row(y, width, &mut room);
+        let parts = [changes[0].row(y), changes[1].row(y), changes[2].row(y)];
+        let Weighed {
+            weights,
+            rests,
+            terms,
+        } = &mut room;
+        let row = sums(weights, rests, parts, terms);
+        for i in 0..3 {
+            for j in 0..3 {
+                all.matrix[i][j] += row.matrix[i][j];
+            }
+            all.right[i] += row.right[i];
+        }
     }
+    all
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn level(explained: &Explained) -> [f64; 2] {
-    explained.over_all(explained.grey.size(), |_, _, rest, weight| {
-        [weight * weight * rest, weight * weight]
-    })
+    let [width, height] = explained.grey.size();
+    let mut room = Weighed::default();
+    let mut all = [0.0; 2];
+    for y in 0..height {
+        explained.weigh_row(y, width, &mut room);
+        let weights = &room.weights;
+        all[0] += dot(weights, &room.rests);
+        all[1] += dot(weights, weights);
+    }
+    all
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn scatter(explained: &Explained) -> Sums<2> {
+    let [width, height] = explained.grey.size();
     let scale = explained.noise[0];
-    let [ones, once, twice, square, product] =
-        explained.over_all(explained.grey.size(), |_, signal, rest, weight| {
-            let (s, w) = (signal.max(0.0), scale * weight);
-            let w = w * w;
-            let square = (rest * rest).min(25.0 / weight);
-            [w, w * s, w * s * s, w * square, w * s * square]
-        });
+    let mut room = Weighed::default();
+    let [mut ones, mut once, mut twice, mut square, mut product] = [0.0; 5];
+    for y in 0..height {
+        explained.weigh_row(y, width, &mut room);
+        let Weighed {
+            weights,
+            rests,
+            terms: [lights, lit, _],
+        } = &mut room;
+        lights.clear();
+        lights.extend(explained.signal.row(y).iter().map(|s| s.map(|s| s.max(0.0))));
+        for (rest, weight) in rests.iter_mut().zip(&mut *weights) {
+            let (r, w) = (*rest, *weight);
+            // The square of what is left, w r² / w, times the weight squared; nothing beyond the
+            // frame, where the weight is zero.
+            *rest = array::from_fn(|k| scale * scale * (r[k] * r[k]).min(25.0 * w[k]));
+            *weight = w.map(|w| scale * w);
+        }
+        lit.clear();
+        lit.extend(
+            lights
+                .iter()
+                .zip(&*weights)
+                .map(|(s, w)| -> Lanes { array::from_fn(|k| s[k] * w[k]) }),
+        );
+        ones += dot(weights, weights);
+        once += dot(weights, lit);
+        twice += dot(lit, lit);
+        square += rests
+            .iter()
+            .fold([0.0; LANES], |sum: Lanes, v| array::from_fn(|k| sum[k] + v[k]))
+            .into_iter()
+            .sum::<f64>();
+        product += dot(rests, lights);
+    }
     Sums {
         matrix: [[ones, once], [once, twice]],
         right: [square, product],
@@ -198,7 +243,7 @@ fn scatter(explained: &Explained) -> Sums<2> {
 }
 
 /// Adds the three changes of an image of a brightness to the pixels under it.
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 pub(super) fn add_widening(changes: &mut [Padded; 3], image: &UnitImage, chunks: usize, light: f64) {
     for (k, changes) in changes.iter_mut().enumerate() {
         changes.add_part(image, chunks, k, light);
@@ -206,7 +251,7 @@ pub(super) fn add_widening(changes: &mut [Padded; 3], image: &UnitImage, chunks:
 }
 
 /// Adds the light of an image of a brightness to the pixels under it.
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 pub(super) fn add_light(signal: &mut Padded, image: &UnitImage, chunks: usize, light: f64) {
     signal.add_part(image, chunks, 0, light);
 }

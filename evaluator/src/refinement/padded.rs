@@ -35,17 +35,18 @@ impl Padded {
         (y + self.border[1] as isize) as usize * self.stride + self.border[0]
     }
 
-    /// Row `y` of the rectangle.
+    /// Row `y` of the rectangle, and what the last chunk has beyond it.
     #[inline(always)]
-    pub fn row(&self, y: usize) -> &[f64] {
-        &self.values[self.start(y as isize)..][..self.size[0]]
+    pub fn row(&self, y: usize) -> &[Lanes] {
+        let length = self.size[0].next_multiple_of(LANES);
+        self.values[self.start(y as isize)..][..length].as_chunks().0
     }
 
     /// The same, to be changed.
     #[inline(always)]
-    pub fn row_mut(&mut self, y: usize) -> &mut [f64] {
-        let start = self.start(y as isize);
-        &mut self.values[start..][..self.size[0]]
+    pub fn row_mut(&mut self, y: usize) -> &mut [Lanes] {
+        let (start, length) = (self.start(y as isize), self.size[0].next_multiple_of(LANES));
+        self.values[start..][..length].as_chunks_mut().0
     }
 
     #[inline(always)]
@@ -53,11 +54,12 @@ impl Padded {
         self.values[self.start(y as isize) + x]
     }
 
-    /// The pixels at which row `y`, chunk `chunk` of an image lies.
+    /// Copies the pixels under an image, row by row and chunk by chunk.
     #[inline(always)]
-    pub fn under(&self, image: &UnitImage, y: usize, chunk: usize) -> &Lanes {
-        let start = self.under_start(image, y, chunk);
-        lanes(&self.values[start..])
+    pub fn copy_under(&self, image: &UnitImage, chunks: usize, to: &mut Vec<Lanes>) {
+        let start = self.under_start(image, 0, 0);
+        to.resize(image.parts[0].len(), [0.0; LANES]);
+        copy_rows(&self.values[start..], self.stride, chunks, to);
     }
 
     #[inline(always)]
@@ -69,27 +71,45 @@ impl Padded {
     /// Adds part `part` of the values of an image, times `light`.
     #[inline(always)]
     pub fn add_part(&mut self, image: &UnitImage, chunks: usize, part: usize, light: f64) {
-        for (y, pixels) in image.pixels.chunks_exact(chunks).enumerate() {
-            for (chunk, values) in pixels.iter().enumerate() {
+        for (y, row) in image.parts[part].chunks_exact(chunks).enumerate() {
+            for (chunk, values) in row.iter().enumerate() {
                 let start = self.under_start(image, y, chunk);
-                let under = &mut self.values[start..][..LANES];
-                for lane in 0..LANES {
-                    under[lane] += light * values[part][lane];
-                }
+                let under = &mut self.values[start..].as_chunks_mut::<LANES>().0[0];
+                // All is read before any is written, so that lanes can be written at once.
+                let (before, values) = (*under, *values);
+                *under = std::array::from_fn(|lane| before[lane] + light * values[lane]);
             }
         }
     }
 }
 
-/// The first values of a slice.
+/// The sum of lanes.
 #[inline(always)]
-pub(crate) fn lanes(values: &[f64]) -> &Lanes {
-    let (chunks, _) = values[..LANES].as_chunks::<LANES>();
-    &chunks[0]
+pub(crate) fn across([a, b, c, d, e, f, g, h]: Lanes) -> f64 {
+    ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
 
-/// The sums of lanes.
+/// Sum of products of lanes. One sum at a time, as the compiler puts several side by side in the
+/// registers, and not the lanes.
 #[inline(always)]
-pub(crate) fn across<const K: usize>(sums: [Lanes; K]) -> [f64; K] {
-    sums.map(|[a, b, c, d, e, f, g, h]| ((a + e) + (c + g)) + ((b + f) + (d + h)))
+pub(crate) fn dot(a: &[Lanes], b: &[Lanes]) -> f64 {
+    let mut sums = [0.0; LANES];
+    for (a, b) in a.iter().zip(b) {
+        for lane in 0..LANES {
+            sums[lane] += a[lane] * b[lane];
+        }
+    }
+    across(sums)
+}
+
+/// Copies rows of chunks that begin `stride` values apart to where they follow each other.
+#[inline(always)]
+pub(crate) fn copy_rows(from: &[f64], stride: usize, chunks: usize, to: &mut [Lanes]) {
+    let mut start = 0;
+    for row in to.chunks_exact_mut(chunks) {
+        for (chunk, to) in row.iter_mut().enumerate() {
+            *to = from[start + chunk * LANES..].as_chunks::<LANES>().0[0];
+        }
+        start += stride;
+    }
 }

@@ -19,7 +19,7 @@
 
 use super::explained::add_light;
 use super::padded::Padded;
-use super::particle_image::{UnitImage, UnitImages};
+use super::particle_image::{Lanes, UnitImage, UnitImages};
 use super::particles::{FittedParticle, Particles, displaced};
 use super::window_sums::{Stamp, terms_of_rest, weigh};
 use crate::least_squares::{BLOCK, BlockTriangle, Normal};
@@ -93,6 +93,7 @@ pub(crate) struct Room {
     frames: [FrameRoom; 2],
     signal: Padded,
     stamp: Stamp,
+    under: Vec<Lanes>,
 }
 
 /// The pixels of the window in one frame.
@@ -170,7 +171,8 @@ impl<'a> WindowFit<'a> {
                     continue;
                 };
                 let pixels = &frame.pixels[row * frame.size[0]..][..frame.size[0]];
-                let (grey, taper) = (room.grey.row_mut(y), room.taper.row_mut(y));
+                let grey = room.grey.row_mut(y).as_flattened_mut();
+                let taper = room.taper.row_mut(y).as_flattened_mut();
                 for (x, weight_x) in along_x.iter().enumerate() {
                     if let Some(column) = row_inside(corner_x + x as isize, frame.size[0]) {
                         grey[x] = f64::from(pixels[column]);
@@ -193,6 +195,7 @@ impl<'a> WindowFit<'a> {
             frames,
             signal,
             stamp,
+            under,
         } = room;
         if anew {
             matrix.clear(&first_blocks(count, &self.particles.images, frames));
@@ -221,7 +224,13 @@ impl<'a> WindowFit<'a> {
             if anew {
                 matrix.block(count, count)[frame][frame] += unit * unit * left.weight;
             }
-            self.add_particles(frame, room, right, anew.then_some((&mut *matrix, &mut *stamp)));
+            self.add_particles(
+                frame,
+                room,
+                right,
+                under,
+                anew.then_some((&mut *matrix, &mut *stamp)),
+            );
         }
         self.hold(right, anew.then_some(matrix));
         (total > 0.0).then(|| scatter / total)
@@ -253,6 +262,7 @@ impl<'a> WindowFit<'a> {
         frame: usize,
         room: &FrameRoom,
         right: &mut [[f64; BLOCK]],
+        under: &mut Vec<Lanes>,
         mut matrix: Option<(&mut BlockTriangle, &mut Stamp)>,
     ) {
         let count = self.fitted.len();
@@ -265,7 +275,7 @@ impl<'a> WindowFit<'a> {
         };
         for n in (0..count).filter(|&n| room.drawn[n]) {
             let (image, factor) = (&room.images[n], factors(n));
-            let values = terms_of_rest(image, chunks, &room.rest);
+            let values = terms_of_rest(image, chunks, &room.rest, under);
             for k in 0..3 {
                 right[n][of[k]] += factor[k] * values[k];
             }

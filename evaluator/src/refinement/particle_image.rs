@@ -96,9 +96,9 @@ pub(crate) type Lanes = [f64; LANES];
 pub(crate) struct UnitImage {
     /// Column and row of the first pixel.
     pub first: [isize; 2],
-    /// Row by row and chunk by chunk: the fraction of the light, and its slopes with the image's
-    /// position along x and y, per px.
-    pub pixels: Vec<[Lanes; 3]>,
+    /// The fraction of the light, and its slopes with the image's position along x and y, per px,
+    /// each row by row and chunk by chunk.
+    pub parts: [Vec<Lanes>; 3],
     /// Fraction, slope and half the curvature along x and along y of one point's light.
     along: [Vec<[Lanes; 3]>; 2],
 }
@@ -204,7 +204,9 @@ impl UnitImages {
         });
         if touches {
             image.first = [0, 1].map(|k| nearest(place[k]) as isize - self.reach[k]);
-            image.pixels.resize(self.chunks * self.rows, [[0.0; LANES]; 3]);
+            for part in &mut image.parts {
+                part.resize(self.chunks * self.rows, [0.0; LANES]);
+            }
             image.along[0].resize(self.chunks, [[0.0; LANES]; 3]);
             image.along[1].resize(self.rows.div_ceil(LANES), [[0.0; LANES]; 3]);
         }
@@ -225,7 +227,7 @@ impl UnitImages {
             let from = chunk * LANES;
             let [mut value, mut slope, mut curvature] = [[0.0; LANES]; 3];
             for term in (0..TERMS).rev() {
-                let terms = &series[term * self.length + start + from..][..LANES];
+                let terms = &series[term * self.length + start + from..].as_chunks::<LANES>().0[0];
                 if CURVED {
                     for lane in 0..LANES {
                         curvature[lane] = curvature[lane] * d + slope[lane];
@@ -248,57 +250,47 @@ impl UnitImages {
         }
     }
 
+    /// Sets the parts of an image, each the sum over the points of the products of two parts of the
+    /// profiles along x and y.
     #[inline(always)]
     fn add_points<const CURVED: bool>(
         &self,
         place: [f64; 2],
         size: [usize; 2],
         image: &mut UnitImage,
-        terms: impl Fn([f64; 3], [f64; 3]) -> [f64; 3],
+        factors: [[usize; 2]; 3],
     ) {
+        let UnitImage { first, parts, along } = image;
         for (number, point) in self.points.iter().enumerate() {
-            for (k, along) in image.along.iter_mut().enumerate() {
-                let first = image.first[k];
-                let inside = -first..size[k] as isize - first;
-                self.profile::<CURVED>(place[k] + point[k] - first as f64, inside, along);
+            for (k, along) in along.iter_mut().enumerate() {
+                let inside = -first[k]..size[k] as isize - first[k];
+                self.profile::<CURVED>(place[k] + point[k] - first[k] as f64, inside, along);
             }
-            if number == 0 {
-                self.spread(image, |_, x, y| terms(x, y));
-            } else {
-                self.spread(image, |before, x, y| {
-                    let terms = terms(x, y);
-                    [0, 1, 2].map(|k| before[k] + terms[k])
-                });
-            }
-        }
-    }
-
-    /// Sets each pixel of an image from what is there and the profiles along x and y.
-    #[inline(always)]
-    fn spread(&self, image: &mut UnitImage, value: impl Fn([f64; 3], [f64; 3], [f64; 3]) -> [f64; 3]) {
-        let [along_x, along_y] = &image.along;
-        for (row, pixels) in image.pixels.chunks_exact_mut(self.chunks).enumerate() {
-            let y = along_y[row / LANES].map(|values| self.share * values[row % LANES]);
-            for (pixels, x) in pixels.iter_mut().zip(along_x) {
-                let [share, slope_x, slope_y] = pixels;
-                for lane in 0..LANES {
-                    let before = [share[lane], slope_x[lane], slope_y[lane]];
-                    let value = value(before, [x[0][lane], x[1][lane], x[2][lane]], y);
-                    [share[lane], slope_x[lane], slope_y[lane]] = value;
+            for (part, [of_x, of_y]) in parts.iter_mut().zip(factors) {
+                for (row, pixels) in part.chunks_exact_mut(self.chunks).enumerate() {
+                    let y = self.share * along[1][row / LANES][of_y][row % LANES];
+                    for (pixels, x) in pixels.iter_mut().zip(&along[0]) {
+                        // All is read before any is written, so that lanes can be written at once.
+                        let (before, x) = (*pixels, x[of_x]);
+                        *pixels = match number {
+                            0 => x.map(|x| x * y),
+                            _ => std::array::from_fn(|lane| before[lane] + x[lane] * y),
+                        };
+                    }
                 }
             }
         }
     }
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn draw_slopes(images: &UnitImages, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) {
-    images.add_points::<false>(place, size, image, |x, y| [x[0] * y[0], x[1] * y[0], x[0] * y[1]]);
+    images.add_points::<false>(place, size, image, [[0, 0], [1, 0], [0, 1]]);
 }
 
-#[multiversion(targets("x86_64+avx512f", "x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn draw_widening(images: &UnitImages, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) {
-    images.add_points::<true>(place, size, image, |x, y| [x[2] * y[0], x[1] * y[1], x[0] * y[2]]);
+    images.add_points::<true>(place, size, image, [[2, 0], [1, 1], [0, 2]]);
 }
 
 /// The nearest whole number.
@@ -341,7 +333,7 @@ mod tests {
         let at = |n: usize| [n % columns, n / columns].map(|n| n as isize);
         (0..columns * images.rows)
             .map(|n| {
-                let values = image.pixels[n / LANES].map(|values| values[n % LANES]);
+                let values = image.parts.each_ref().map(|part| part[n / LANES][n % LANES]);
                 ([0, 1].map(|k| image.first[k] + at(n)[k]), values)
             })
             .collect()
@@ -437,15 +429,14 @@ mod tests {
         // The same place, seen from a corner of the image.
         assert!(images.draw([0.4, 1.6], [4, 5], &mut cut));
         assert_eq!([0, 1].map(|k| whole.first[k] - [20, 29][k]), cut.first);
-        for (n, (whole, cut_values)) in whole.pixels.iter().zip(&cut.pixels).enumerate() {
-            for lane in 0..LANES {
-                let x = cut.first[0] + (n % images.chunks * LANES + lane) as isize;
-                let y = cut.first[1] + (n / images.chunks) as isize;
-                let inside = (0..4).contains(&x) && (0..5).contains(&y);
-                for k in 0..3 {
-                    let expected = if inside { whole[k][lane] } else { 0.0 };
-                    assert!((cut_values[k][lane] - expected).abs() < 1e-12, "{x}, {y}");
-                }
+        for n in 0..images.columns() * images.rows {
+            let at = [n % images.columns(), n / images.columns()];
+            let at = [0, 1].map(|k| cut.first[k] + at[k] as isize);
+            let inside = (0..4).contains(&at[0]) && (0..5).contains(&at[1]);
+            for (whole, cut) in whole.parts.iter().zip(&cut.parts) {
+                let [whole, cut] = [whole, cut].map(|part| part.as_flattened()[n]);
+                let expected = if inside { whole } else { 0.0 };
+                assert!((cut - expected).abs() < 1e-12, "{at:?}");
             }
         }
         for outside in [[-40.0, 2.0], [2.0, 40.0], [f64::NAN, 2.0], [2.0, f64::INFINITY]] {

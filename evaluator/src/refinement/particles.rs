@@ -16,7 +16,7 @@
 //!
 //! (As in crowded-field photometry in astronomy: Stetson 1987; from memory.)
 
-use super::explained::{Explained, add_light, add_widening};
+use super::explained::{Explained, Weighed, add_light, add_widening};
 use super::padded::Padded;
 use super::particle_image::{ImageShape, UnitImage, UnitImages};
 use crate::deform::Predictor;
@@ -241,7 +241,7 @@ impl<'a> Particles<'a> {
         for (grey, frame) in self.grey.iter_mut().zip(&self.frames) {
             grey.clear(frame.size, &self.images);
             for (y, pixels) in frame.pixels.chunks_exact(frame.size[0]).enumerate() {
-                for (grey, &pixel) in grey.row_mut(y).iter_mut().zip(pixels) {
+                for (grey, &pixel) in grey.row_mut(y).as_flattened_mut().iter_mut().zip(pixels) {
                     *grey = f64::from(pixel);
                 }
             }
@@ -292,7 +292,7 @@ impl<'a> Particles<'a> {
             let inside = |v: f64, side: usize| (v.round().max(0.0) as usize).min(side - 1);
             explained[frame].excess(inside(x, width), inside(y, height))
         };
-        let mut image = UnitImage::default();
+        let (mut image, mut room) = (UnitImage::default(), Weighed::default());
         // By how much a particle at each pixel would stand out, and its brightness.
         let answer = |n: usize| {
             let place = [(n % width) as f64, (n / width) as f64];
@@ -303,7 +303,7 @@ impl<'a> Particles<'a> {
             let (mut projection, mut information) = (0.0, 0.0);
             for (explained, place) in explained.iter().zip(places) {
                 if self.images.draw(place, [width, height], &mut image) {
-                    let [of_rest, of_image] = explained.matched(&image);
+                    let [of_rest, of_image] = explained.matched(&image, &mut room);
                     projection += of_rest;
                     information += of_image;
                 }
@@ -346,6 +346,7 @@ impl<'a> Particles<'a> {
     fn fit_each(&mut self, resting: &mut [bool]) {
         let (size, chunks) = (self.frames[0].size, self.images.chunks);
         let mut images = [UnitImage::default(), UnitImage::default()];
+        let mut room = Weighed::default();
         for n in 0..self.all.len() {
             if resting[n] {
                 continue;
@@ -356,7 +357,7 @@ impl<'a> Particles<'a> {
             let places = self.places(place);
             let drawn = [0, 1].map(|frame| self.images.draw(places[frame], size, &mut images[frame]));
             for frame in (0..2).filter(|&frame| drawn[frame]) {
-                let sums = self.explained(frame).fit(&images[frame]);
+                let sums = self.explained(frame).fit(&images[frame], &mut room);
                 normal.add_sums(
                     [0, 1, 2 + frame],
                     [light[frame], light[frame], unit[frame]],
@@ -447,13 +448,13 @@ impl<'a> Particles<'a> {
     /// Removes the particles that do not stand out of the noise.
     fn give_up(&mut self) {
         let size = self.frames[0].size;
-        let mut image = UnitImage::default();
+        let (mut image, mut room) = (UnitImage::default(), Weighed::default());
         let mut stands_out = |particle: &FittedParticle| {
             let mut square = 0.0;
             for (frame, place) in self.places(particle.place).into_iter().enumerate() {
                 let light = particle.light[frame];
                 if self.images.draw(place, size, &mut image) {
-                    square += light * light.abs() * self.explained(frame).matched(&image)[1];
+                    square += light * light.abs() * self.explained(frame).matched(&image, &mut room)[1];
                 }
             }
             square > LOST * LOST
