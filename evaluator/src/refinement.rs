@@ -1,9 +1,12 @@
 //! Refinement of vectors that the correlation has found, by fitting the pixels or the particles.
 
+mod explained;
 pub(crate) mod matching;
+mod padded;
 pub(crate) mod particle_fit;
 mod particle_image;
 pub(crate) mod particles;
+mod window_sums;
 
 use crate::named::named;
 
@@ -24,9 +27,9 @@ named! {
         /// bright pictures, from 1000 electrons in a particle's brightest pixel, and in very dim
         /// ones, at 30; from 60 to 500 the total error is that of no refinement to 8 % less (a single
         /// component up to 5 % more), and with streaks of 10 px a fifth more, as its image shape is
-        /// not made for them (`results/processing`). Slow: 1.6 s for a pair of 256 x 256
-        /// px with 0.03 particles per pixel, several times that if it has streaks of 3 to 5 px (on one
-        /// core; the correlation takes 0.01 s). A vector that is not valid, whose fit does not converge
+        /// not made for them (`results/processing`). Slow: 0.54 s for a pair of 256 x 256
+        /// px with 0.03 particles per pixel, longer if it has streaks (on one core; the correlation
+        /// takes 0.01 s). A vector that is not valid, whose fit does not converge
         /// in 12 steps or leaves more than 3 times the variance found in the whole frames, or that
         /// would move by more than half a pixel stays as it is.
         ParticleFit = "particle-fit",

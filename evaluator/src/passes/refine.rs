@@ -12,8 +12,8 @@ use crate::field::{VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::least_squares::Normal;
 use crate::refinement::matching::{Equations, Matching};
-use crate::refinement::particle_fit;
-use crate::refinement::particles::Particles;
+use crate::refinement::particle_fit::{self, Room};
+use crate::refinement::particles::{PairDescription, Particles};
 use crate::refinement::{FARTHEST_PX, Refinement};
 use crate::validation::{self, WindowPeaks};
 
@@ -36,11 +36,12 @@ impl Correlator {
             // correlation missed within a window no longer matters.
             Refinement::ParticleFit => 2,
         };
+        let mut known: Vec<Option<PairDescription>> = pairs.iter().map(|_| None).collect();
         let mut vectors = validation::replace_untrusted(&grid, measured, &self.processing);
         for _ in 0..rounds {
             let predictor = self.predictor_through(last, vectors.clone());
             let valid = |n: usize| field.vectors[n].status == VectorStatus::Valid;
-            let residuals = self.residuals(pairs, &predictor, valid);
+            let residuals = self.residuals(pairs, &predictor, valid, &mut known);
             let refined = |n: usize| residuals[n].filter(|[x, y]| valid(n) && x.hypot(*y) <= FARTHEST_PX);
             let refined: Vec<Option<[f64; 2]>> = (0..grid.len()).map(refined).collect();
             // Each window's average, where it is known.
@@ -70,12 +71,14 @@ impl Correlator {
         field
     }
 
-    /// What each window adds to a predictor at its centre, px; `None` where that is not known.
+    /// What each window adds to a predictor at its centre, px; `None` where that is not known. The
+    /// description of each pair by particles, if one is made, is left in `known` for the next time.
     fn residuals(
         &mut self,
         pairs: &[Frames],
         predictor: &Predictor,
         valid: impl Fn(usize) -> bool,
+        known: &mut [Option<PairDescription>],
     ) -> Vec<Option<[f64; 2]>> {
         let grid = self.stages[self.stages.len() - 1].0.clone();
         let weighting = self.processing.weighting;
@@ -91,11 +94,13 @@ impl Correlator {
             return equations.into_iter().map(residual).collect();
         }
         let mut equations = vec![Normal::new(); grid.len()];
-        for pair in pairs {
-            let particles = Particles::find(pair.views(), predictor);
+        let mut room = Room::default();
+        for (pair, known) in pairs.iter().zip(known) {
+            let particles = Particles::find(pair.views(), predictor, known.take());
             for (n, equations) in equations.iter_mut().enumerate().filter(|(n, _)| valid(*n)) {
-                particle_fit::add(&particles, &grid, weighting, n, equations);
+                particle_fit::add(&particles, &grid, weighting, n, &mut room, equations);
             }
+            *known = Some(particles.description());
         }
         equations.into_iter().map(Normal::solve).collect()
     }

@@ -17,9 +17,12 @@
 //! information on r with all particles and backgrounds unknown (the Schur complement), by which the
 //! fits of several pairs are weighted together.
 
-use super::particle_image::UnitImage;
+use super::explained::add_light;
+use super::padded::Padded;
+use super::particle_image::{Lanes, UnitImage, UnitImages};
 use super::particles::{FittedParticle, Particles, displaced};
-use crate::least_squares::{LowerTriangle, Normal, solve_triangular};
+use super::window_sums::{Stamp, terms_of_rest, weigh};
+use crate::least_squares::{BLOCK, BlockTriangle, Normal};
 use crate::window::{Grid, Weighting, window_weights};
 
 /// Greatest number of steps of a fit, and the length of the last step in standard deviations of r.
@@ -40,21 +43,29 @@ const WORST: f64 = 3.0;
 
 /// Adds to `found` what window number `n` says about r, as two rows of equations; nothing if the
 /// fit is discarded.
-pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: usize, found: &mut Normal<2>) {
-    let mut window = WindowFit::new(particles, grid, weighting, n);
-    let mut room = Room::default();
+pub(crate) fn add(
+    particles: &Particles,
+    grid: &Grid,
+    weighting: Weighting,
+    n: usize,
+    room: &mut Room,
+    found: &mut Normal<2>,
+) {
+    let mut window = WindowFit::new(particles, grid, weighting, n, room);
     let (mut share, mut before) = (1.0, f64::INFINITY);
-    for _ in 0..STEPS {
-        let Some(scatter) = window.equations(&mut room) else {
+    for step in 0..STEPS {
+        // The second step, which is mostly the last and short, has the matrix of the first.
+        let anew = step != 1;
+        let Some(scatter) = window.equations(room, anew) else {
             return;
         };
-        let Room { matrix, right, .. } = &mut room;
-        if solve_triangular(matrix, right).is_none() {
+        if anew && !room.matrix.factorise() {
             return;
         }
-        let [[a, _], [b, c]] = matrix.last_two(right.len());
+        room.matrix.solve(&mut room.right);
+        let [[a, _], [b, c]] = room.matrix.last_two();
         let residual = window.residual;
-        window.step(right, share);
+        window.step(&room.right, share);
         let [x, y] = [0, 1].map(|k| (window.residual[k] - residual[k]) / share);
         // In standard deviations: |Lᵀ step|.
         let length = (a * x + b * y).hypot(c * y);
@@ -76,24 +87,27 @@ pub(crate) fn add(particles: &Particles, grid: &Grid, weighting: Weighting, n: u
 
 /// Memory for the equations of one step after another.
 #[derive(Default)]
-struct Room {
-    matrix: LowerTriangle,
-    right: Vec<f64>,
-    signal: Vec<f64>,
-    /// For each pixel the last of its entries in `lights`.
-    last: Vec<Option<usize>>,
-    lights: Vec<Light>,
-    terms: Vec<(usize, f64)>,
+pub(crate) struct Room {
+    matrix: BlockTriangle,
+    right: Vec<[f64; BLOCK]>,
+    frames: [FrameRoom; 2],
+    signal: Padded,
+    stamp: Stamp,
+    under: Vec<Lanes>,
 }
 
-/// What a particle contributes to a pixel.
-struct Light {
-    /// Number of the particle.
-    particle: usize,
-    /// By its position along x and y, and by its brightness.
-    terms: [f64; 3],
-    /// The pixel's entry before this one.
-    before: Option<usize>,
+/// The pixels of the window in one frame.
+#[derive(Default)]
+struct FrameRoom {
+    grey: Padded,
+    /// Weight of each pixel before its variance is known, at most 1; 0 outside the frame.
+    taper: Padded,
+    /// The weight, and what is left of the pixel times that.
+    weight: Padded,
+    rest: Padded,
+    /// Of each particle the image, and whether it is in the window at all.
+    images: Vec<UnitImage>,
+    drawn: Vec<bool>,
 }
 
 /// The state of a window's fit.
@@ -102,8 +116,6 @@ struct WindowFit<'a> {
     size: [usize; 2],
     /// In frame A and B.
     corners: [[isize; 2]; 2],
-    /// Of the pixels, at most 1.
-    weights: Vec<f64>,
     held: Vec<FittedParticle>,
     fitted: Vec<FittedParticle>,
     background: [f64; 2],
@@ -111,7 +123,13 @@ struct WindowFit<'a> {
 }
 
 impl<'a> WindowFit<'a> {
-    fn new(particles: &'a Particles<'a>, grid: &Grid, weighting: Weighting, n: usize) -> Self {
+    fn new(
+        particles: &'a Particles<'a>,
+        grid: &Grid,
+        weighting: Weighting,
+        n: usize,
+        room: &mut Room,
+    ) -> Self {
         let (column, row) = (n % grid.columns, n / grid.columns);
         let [x, y] = grid.centre(column, row);
         let corners = displaced(
@@ -119,150 +137,274 @@ impl<'a> WindowFit<'a> {
             particles.predictor.at(x, y),
         )
         .map(|corner| corner.map(|c| c.round() as isize));
-        let [along_x, along_y] = grid.window.map(|side| window_weights(weighting, side));
-        let weights: Vec<f64> = along_y
-            .iter()
-            .flat_map(|y| along_x.iter().map(move |x| x * y))
-            .collect();
-        let greatest = weights.iter().copied().fold(0.0, f64::max);
-        let reach = particles.shape.reach();
-        let shows = |places: &[[f64; 2]; 2]| {
-            places.iter().zip(&corners).any(|(place, corner)| {
-                (0..2).all(|k| {
-                    let from = corner[k] as f64 - reach[k];
-                    (from..from + grid.window[k] as f64 + 2.0 * reach[k]).contains(&place[k])
-                })
-            })
-        };
         // Neighbouring particles are close together in the equations, so that these have few
         // elements far off the diagonal.
-        let all = particles.all.iter().zip(&particles.seen);
-        let mut held: Vec<FittedParticle> = all
-            .filter(|(_, places)| shows(places))
-            .map(|(particle, _)| *particle)
-            .collect();
-        held.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
-        Self {
+        let held = particles.shown(corners, grid.window);
+        let fit = Self {
             particles,
             size: grid.window,
             corners,
-            weights: weights.iter().map(|w| w / greatest).collect(),
             fitted: held.clone(),
             held,
             background: particles.background,
             residual: [0.0; 2],
-        }
+        };
+        fit.load(weighting, room);
+        fit
     }
 
-    /// Leaves the normal equations in `room` (the lower triangle of their matrix and the right side)
-    /// and returns the weighted mean of the squared deviations divided by their variance. Unknowns:
-    /// for each particle position x, y and brightness in A, B; two backgrounds; r.
-    fn equations(&self, room: &mut Room) -> Option<f64> {
-        let count = self.fitted.len();
-        let unknowns = 4 * count + 4;
-        let Room {
-            matrix,
-            right,
-            signal,
-            last,
-            lights,
-            terms,
-        } = room;
-        matrix.clear(unknowns);
-        right.clear();
-        right.resize(unknowns, 0.0);
-        let (mut scatter, mut total) = (0.0, 0.0);
-        let [width, height] = self.particles.frames[0].size.map(|side| side as isize);
-        let place = |particle: &FittedParticle| {
-            let p = self.particles.predictor.at(particle.place[0], particle.place[1]);
-            displaced(particle.place, [0, 1].map(|k| p[k] + self.residual[k]))
-        };
-        let places: Vec<[[f64; 2]; 2]> = self.fitted.iter().map(place).collect();
-        for (frame, half) in [-0.5, 0.5].into_iter().enumerate() {
-            lights.clear();
-            last.clear();
-            last.resize(self.weights.len(), None);
-            signal.clear();
-            signal.resize(self.weights.len(), 0.0);
-            // Backwards, so that a pixel's entries are read in the order of the unknowns.
-            for (n, particle) in self.fitted.iter().enumerate().rev() {
-                let image = UnitImage::new(&self.particles.shape, places[n][frame]);
-                let light = particle.light[frame];
-                let unit = self.particles.unit(light);
-                for (pixel, [share, slope_x, slope_y]) in image.inside(self.corners[frame], self.size) {
-                    signal[pixel] += light * share;
-                    lights.push(Light {
-                        particle: n,
-                        terms: [light * slope_x, light * slope_y, unit * share],
-                        before: last[pixel],
-                    });
-                    last[pixel] = Some(lights.len() - 1);
-                }
+    /// Takes grey values and weights of the window's pixels in both frames.
+    fn load(&self, weighting: Weighting, room: &mut Room) {
+        let [along_x, along_y] = self.size.map(|side| window_weights(weighting, side));
+        let greatest = |weights: &[f64]| weights.iter().copied().fold(0.0, f64::max);
+        let most = greatest(&along_x) * greatest(&along_y);
+        room.stamp.clear(&self.particles.images);
+        for (k, room) in room.frames.iter_mut().enumerate() {
+            let frame = self.particles.frames[k];
+            let [corner_x, corner_y] = self.corners[k];
+            let planes = [&mut room.grey, &mut room.taper, &mut room.weight, &mut room.rest];
+            for plane in planes {
+                plane.clear(self.size, &self.particles.images);
             }
-            for (pixel, last) in last.iter().enumerate() {
-                let [x, y] = [pixel % self.size[0], pixel / self.size[0]].map(|at| at as isize);
-                let [x, y] = [x + self.corners[frame][0], y + self.corners[frame][1]];
-                if !(0..width).contains(&x) || !(0..height).contains(&y) {
+            for (y, weight_y) in along_y.iter().enumerate() {
+                let Some(row) = row_inside(corner_y + y as isize, frame.size[1]) else {
                     continue;
-                }
-                let grey = f64::from(self.particles.frames[frame].pixels[(y * width + x) as usize]);
-                let rest = grey - self.background[frame] - signal[pixel];
-                let variance = self.particles.variance(signal[pixel]);
-                let weight = self.weights[pixel] / variance;
-                scatter += weight * rest * rest;
-                total += self.weights[pixel];
-                let mut slopes = [0.0; 2];
-                terms.clear();
-                let mut next = *last;
-                while let Some(entry) = next {
-                    let Light {
-                        particle: n,
-                        terms: [x, y, light],
-                        before,
-                    } = lights[entry];
-                    slopes = [slopes[0] + x, slopes[1] + y];
-                    terms.extend([(4 * n, x), (4 * n + 1, y), (4 * n + 2 + frame, light)]);
-                    next = before;
-                }
-                terms.push((4 * count + frame, self.particles.unit(0.0)));
-                terms.extend([0, 1].map(|k| (4 * count + 2 + k, half * slopes[k])));
-                for (m, (row, a)) in terms.iter().enumerate() {
-                    let a = weight * a;
-                    right[*row] += a * rest;
-                    let row = matrix.row_mut(*row);
-                    for (column, b) in &terms[..=m] {
-                        row[*column] += a * b;
+                };
+                let pixels = &frame.pixels[row * frame.size[0]..][..frame.size[0]];
+                let grey = room.grey.row_mut(y).as_flattened_mut();
+                let taper = room.taper.row_mut(y).as_flattened_mut();
+                for (x, weight_x) in along_x.iter().enumerate() {
+                    if let Some(column) = row_inside(corner_x + x as isize, frame.size[0]) {
+                        grey[x] = f64::from(pixels[column]);
+                        taper[x] = weight_x * weight_y / most;
                     }
                 }
             }
         }
-        for (n, (held, fitted)) in self.held.iter().zip(&self.fitted).enumerate() {
-            for k in 0..2 {
-                let [place, light] = HELD.map(|held| held.powi(-2));
-                let unit = self.particles.unit(fitted.light[k]);
-                let (at, of) = (4 * n + k, 4 * n + 2 + k);
-                matrix.row_mut(at)[at] += place;
-                matrix.row_mut(of)[of] += light;
-                right[at] += place * (held.place[k] - fitted.place[k]);
-                right[of] += light * (held.light[k] - fitted.light[k]) / unit;
-            }
+    }
+
+    /// Leaves the right side of the normal equations in `room` and, if it is to be made anew, their
+    /// matrix, and returns the weighted mean of the squared deviations divided by their variance.
+    /// Unknowns: for each particle position x, y and brightness in A, B; two backgrounds; r.
+    fn equations(&self, room: &mut Room, anew: bool) -> Option<f64> {
+        let count = self.fitted.len();
+        self.draw(room);
+        let Room {
+            matrix,
+            right,
+            frames,
+            signal,
+            stamp,
+            under,
+        } = room;
+        if anew {
+            matrix.clear(&first_blocks(count, &self.particles.images, frames));
         }
+        right.clear();
+        right.resize(count + 1, [0.0; BLOCK]);
+        let (mut scatter, mut total) = (0.0, 0.0);
+        for (frame, room) in frames.iter_mut().enumerate() {
+            signal.clear(self.size, &self.particles.images);
+            for (n, particle) in self.fitted.iter().enumerate() {
+                if room.drawn[n] {
+                    let chunks = self.particles.images.chunks;
+                    add_light(signal, &room.images[n], chunks, particle.light[frame]);
+                }
+            }
+            let left = weigh(
+                [&room.grey, &room.taper, signal],
+                self.background[frame],
+                self.particles.noise,
+                [&mut room.weight, &mut room.rest],
+            );
+            scatter += left.scatter;
+            total += left.taper;
+            let unit = self.particles.unit(0.0);
+            right[count][frame] += unit * left.rest;
+            if anew {
+                matrix.block(count, count)[frame][frame] += unit * unit * left.weight;
+            }
+            self.add_particles(
+                frame,
+                room,
+                right,
+                under,
+                anew.then_some((&mut *matrix, &mut *stamp)),
+            );
+        }
+        self.hold(right, anew.then_some(matrix));
         (total > 0.0).then(|| scatter / total)
     }
 
-    /// Takes a fraction of a step, of limited length.
-    fn step(&mut self, unknowns: &[f64], share: f64) {
+    /// Makes the images of all particles in both frames.
+    fn draw(&self, room: &mut Room) {
         let count = self.fitted.len();
+        for room in &mut room.frames {
+            room.images
+                .resize(count.max(room.images.len()), UnitImage::default());
+            room.drawn.clear();
+        }
+        for (n, particle) in self.fitted.iter().enumerate() {
+            let [x, y] = particle.place;
+            let p = self.particles.predictor.at(x, y);
+            let places = displaced(particle.place, [0, 1].map(|k| p[k] + self.residual[k]));
+            for ((room, place), corner) in room.frames.iter_mut().zip(places).zip(self.corners) {
+                let place = [0, 1].map(|k| place[k] - corner[k] as f64);
+                let drawn = self.particles.images.draw(place, self.size, &mut room.images[n]);
+                room.drawn.push(drawn);
+            }
+        }
+    }
+
+    /// Adds what the pixels of one frame say of the particles, and through them of r.
+    fn add_particles(
+        &self,
+        frame: usize,
+        room: &FrameRoom,
+        right: &mut [[f64; BLOCK]],
+        under: &mut Vec<Lanes>,
+        mut matrix: Option<(&mut BlockTriangle, &mut Stamp)>,
+    ) {
+        let count = self.fitted.len();
+        let chunks = self.particles.images.chunks;
+        let half = [-0.5, 0.5][frame];
+        let of = [0, 1, 2 + frame];
+        let factors = |n: usize| {
+            let light = self.fitted[n].light[frame];
+            [light, light, self.particles.unit(light)]
+        };
+        for n in (0..count).filter(|&n| room.drawn[n]) {
+            let (image, factor) = (&room.images[n], factors(n));
+            let values = terms_of_rest(image, chunks, &room.rest, under);
+            for k in 0..3 {
+                right[n][of[k]] += factor[k] * values[k];
+            }
+            for k in 0..2 {
+                right[count][2 + k] += half * factor[k] * values[k];
+            }
+            let Some((matrix, stamp)) = matrix.as_mut() else {
+                continue;
+            };
+            let own = stamp.take(image, &self.particles.images, &room.weight);
+            let unit = self.particles.unit(0.0);
+            let border = matrix.block(count, n);
+            for k in 0..3 {
+                border[of[k]][frame] += unit * factor[k] * own[k];
+            }
+            let last = matrix.block(count, count);
+            for k in 0..2 {
+                last[frame][2 + k] += half * unit * factor[k] * own[k];
+            }
+            for m in (0..=n).filter(|&m| room.drawn[m]) {
+                let other = &room.images[m];
+                if !overlap(image, other, &self.particles.images) {
+                    continue;
+                }
+                let mut products = stamp.products(other, &self.particles.images);
+                let of_other = factors(m);
+                for i in 0..3 {
+                    for j in 0..3 {
+                        products[i][j] *= factor[i] * of_other[j];
+                    }
+                }
+                add_products(matrix, [n, m, count], of, half, &products);
+            }
+        }
+    }
+
+    /// Holds the particles near what the whole frames gave.
+    fn hold(&self, right: &mut [[f64; BLOCK]], mut matrix: Option<&mut BlockTriangle>) {
+        let [place, light] = HELD.map(|held| held.powi(-2));
+        for (n, (held, fitted)) in self.held.iter().zip(&self.fitted).enumerate() {
+            for k in 0..2 {
+                let unit = self.particles.unit(fitted.light[k]);
+                right[n][k] += place * (held.place[k] - fitted.place[k]);
+                right[n][2 + k] += light * (held.light[k] - fitted.light[k]) / unit;
+                if let Some(matrix) = matrix.as_mut() {
+                    let block = matrix.block(n, n);
+                    block[k][k] += place;
+                    block[2 + k][2 + k] += light;
+                }
+            }
+        }
+    }
+
+    /// Takes a fraction of a step, of limited length.
+    fn step(&mut self, unknowns: &[[f64; BLOCK]], share: f64) {
         let limited = |step: f64, k: usize| share * step.clamp(-STEP[k], STEP[k]);
-        for (particle, step) in self.fitted.iter_mut().zip(unknowns.chunks_exact(4)) {
+        for (particle, step) in self.fitted.iter_mut().zip(unknowns) {
             for k in 0..2 {
                 particle.place[k] += limited(step[k], 0);
                 particle.light[k] += self.particles.unit(particle.light[k]) * limited(step[2 + k], 1);
             }
         }
-        for k in 0..2 {
-            self.background[k] += share * self.particles.unit(0.0) * unknowns[4 * count + k];
-            self.residual[k] += limited(unknowns[4 * count + 2 + k], 0);
+        if let Some(last) = unknowns.last() {
+            for k in 0..2 {
+                self.background[k] += share * self.particles.unit(0.0) * last[k];
+                self.residual[k] += limited(last[2 + k], 0);
+            }
         }
     }
+}
+
+/// A row or column of a frame, unless it lies outside.
+fn row_inside(at: isize, side: usize) -> Option<usize> {
+    usize::try_from(at).ok().filter(|&at| at < side)
+}
+
+/// Whether two images share pixels.
+fn overlap(one: &UnitImage, other: &UnitImage, images: &UnitImages) -> bool {
+    let reach = [images.columns(), images.rows];
+    (0..2).all(|k| one.first[k].abs_diff(other.first[k]) < reach[k])
+}
+
+/// For each particle the first whose image shares pixels with its own in either frame, and at last
+/// 0 for backgrounds and r.
+fn first_blocks(count: usize, images: &UnitImages, frames: &[FrameRoom; 2]) -> Vec<usize> {
+    let meets = |n: usize, m: usize| {
+        frames.iter().any(|frame| {
+            frame.drawn[n] && frame.drawn[m] && overlap(&frame.images[n], &frame.images[m], images)
+        })
+    };
+    (0..count)
+        .map(|n| (0..n).find(|&m| meets(n, m)).unwrap_or(n))
+        .chain([0])
+        .collect()
+}
+
+/// Adds the products of the terms of particles `n` and `m`, and those of r with both.
+fn add_products(
+    matrix: &mut BlockTriangle,
+    [n, m, last]: [usize; 3],
+    of: [usize; 3],
+    half: f64,
+    products: &[[f64; 3]; 3],
+) {
+    let block = matrix.block(n, m);
+    for i in 0..3 {
+        for j in 0..3 {
+            block[of[j]][of[i]] += products[i][j];
+        }
+    }
+    let border = matrix.block(last, m);
+    for k in 0..2 {
+        for j in 0..3 {
+            border[of[j]][2 + k] += half * products[k][j];
+        }
+    }
+    let last_block = |i: usize, j: usize| half * half * products[i][j];
+    let [xx, xy, yx, yy] = [[0, 0], [0, 1], [1, 0], [1, 1]].map(|[i, j]| last_block(i, j));
+    if n != m {
+        let border = matrix.block(last, n);
+        for k in 0..2 {
+            for i in 0..3 {
+                border[of[i]][2 + k] += half * products[i][k];
+            }
+        }
+    }
+    let both = if n == m { 1.0 } else { 2.0 };
+    let corner = matrix.block(last, last);
+    corner[2][2] += both * xx;
+    corner[2][3] += if n == m { xy } else { xy + yx };
+    corner[3][3] += both * yy;
 }

@@ -6,8 +6,8 @@
 //! image; that is how the image shape of a pair is found from its frames, by second moments.
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
-use std::sync::LazyLock;
 
+use multiversion::multiversion;
 use statrs::function::erf::erf;
 
 /// Standard deviations of the Gaussian at which an image ends: 5e-4 of its light lie beyond.
@@ -84,145 +84,260 @@ impl ImageShape {
     }
 }
 
-/// The pixels of an image of brightness 1.
+/// Pixels that are computed side by side.
+pub(crate) const LANES: usize = 8;
+
+/// A value at each of [`LANES`] pixels of a row.
+pub(crate) type Lanes = [f64; LANES];
+
+/// The pixels of an image of brightness 1: a rectangle whose rows are [`UnitImages::chunks`] times
+/// [`LANES`] pixels long, those beyond the reach of the image being as good as zero.
+#[derive(Clone, Default)]
 pub(crate) struct UnitImage {
     /// Column and row of the first pixel.
     pub first: [isize; 2],
-    /// Number of columns.
-    pub columns: usize,
-    /// Row by row: the fraction of the light, and its slopes with the image's position along x and
-    /// y, per px.
-    pub pixels: Vec<[f64; 3]>,
+    /// The fraction of the light, and its slopes with the image's position along x and y, per px,
+    /// each row by row and chunk by chunk.
+    pub parts: [Vec<Lanes>; 3],
+    /// Fraction, slope and half the curvature along x and along y of one point's light.
+    along: [Vec<[Lanes; 3]>; 2],
 }
 
-impl UnitImage {
-    /// The image at a position, px.
-    pub fn new(shape: &ImageShape, place: [f64; 2]) -> Self {
-        Self::of(shape, place, |[x, y]| [x[0] * y[0], x[1] * y[0], x[0] * y[1]])
-    }
+/// Makes the images of one shape.
+///
+/// The light that falls on a pixel from a point at the distance u along an axis is tabulated for
+/// whole pixels and [`UnitImages::nodes`] fractions of one, each with the terms of its Taylor series
+/// in u, so that a row of pixels is a few polynomials of the same argument.
+pub(crate) struct UnitImages {
+    /// Whole pixels from the position of an image, rounded, to its first pixel.
+    reach: [isize; 2],
+    /// Chunks of a row, and rows, of an image.
+    pub chunks: usize,
+    pub rows: usize,
+    /// Points of light, as positions relative to that of the image, and the share of each.
+    points: Vec<[f64; 2]>,
+    share: f64,
+    nodes: usize,
+    /// Number of pixels in the table, and the one in which the point lies.
+    length: usize,
+    middle: isize,
+    /// By node, term and pixel.
+    table: Vec<f64>,
+}
 
-    /// In place of fraction and slopes, the changes with xx, xy and yy of the covariance, px⁻²:
-    /// half the second derivatives along an axis, the whole of the mixed one (by the heat equation;
-    /// exact for a Gaussian that widens).
-    pub fn widening(shape: &ImageShape, place: [f64; 2]) -> Self {
-        Self::of(shape, place, |[x, y]| {
-            [0.5 * x[2] * y[0], x[1] * y[1], 0.5 * x[0] * y[2]]
-        })
-    }
+/// Nodes of the table per standard deviation, and terms of the series about each: at most 1/32 of a
+/// standard deviation from a node, the first term left out is 2e-12 of the light.
+const NODES: f64 = 16.0;
+const TERMS: usize = 7;
 
-    fn of(shape: &ImageShape, place: [f64; 2], terms: impl Fn([&[f64; 3]; 2]) -> [f64; 3]) -> Self {
+impl UnitImages {
+    /// For images of `shape`.
+    pub fn new(shape: &ImageShape) -> Self {
         let reach = shape.reach().map(|r| r.ceil() as isize);
-        let first = [0, 1].map(|k| place[k].round() as isize - reach[k]);
-        let [columns, rows] = reach.map(|r| (2 * r + 1) as usize);
-        let mut pixels = vec![[0.0; 3]; columns * rows];
-        let points = shape.points();
-        let share = 1.0 / shape.points().count() as f64;
-        let (mut along_x, mut along_y) = (vec![[0.0; 3]; columns], vec![[0.0; 3]; rows]);
-        for point in points {
-            for (k, along) in [&mut along_x, &mut along_y].into_iter().enumerate() {
-                profile(shape.width, place[k] + point[k], first[k], along);
+        let side = |reach: isize| (2 * reach + 1) as usize;
+        let longest = side(reach[0].max(reach[1])).next_multiple_of(LANES);
+        let points: Vec<[f64; 2]> = shape.points().collect();
+        let farthest = points
+            .as_flattened()
+            .iter()
+            .fold(0.0, |far: f64, p| far.max(p.abs()));
+        let shift = farthest.ceil() as isize + 1;
+        let middle = reach[0].max(reach[1]) + shift;
+        let length = longest + (2 * shift + (reach[0] - reach[1]).abs()) as usize;
+        let nodes = (NODES / shape.width).ceil().max(NODES) as usize;
+        let mut table = vec![0.0; nodes * TERMS * length];
+        for (node, table) in table.chunks_exact_mut(TERMS * length).enumerate() {
+            let place = middle as f64 + (node as f64 + 0.5) / nodes as f64 - 0.5;
+            let edge = |pixel: usize| edge_series(pixel as f64 - 0.5 - place, shape.width);
+            let mut before = edge(0);
+            for pixel in 0..length {
+                let after = edge(pixel + 1);
+                for term in 0..TERMS {
+                    table[term * length + pixel] = after[term] - before[term];
+                }
+                before = after;
             }
-            for (row, y) in pixels.chunks_exact_mut(columns).zip(&along_y) {
-                for (pixel, x) in row.iter_mut().zip(&along_x) {
-                    for (value, term) in pixel.iter_mut().zip(terms([x, y])) {
-                        *value += share * term;
+        }
+        Self {
+            reach,
+            chunks: side(reach[0]).div_ceil(LANES),
+            rows: side(reach[1]),
+            share: 1.0 / points.len() as f64,
+            points,
+            nodes,
+            length,
+            middle,
+            table,
+        }
+    }
+
+    /// Pixels of a row of an image.
+    pub fn columns(&self) -> usize {
+        self.chunks * LANES
+    }
+
+    /// Makes the image at a position, px. Pixels outside the rectangle of `size` pixels that starts
+    /// at 0 are zero; false, with nothing made, if all of them lie outside.
+    pub fn draw(&self, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) -> bool {
+        self.begin(place, size, image) && {
+            draw_slopes(self, place, size, image);
+            true
+        }
+    }
+
+    /// As [`UnitImages::draw`], but in place of fraction and slopes the changes with xx, xy and yy of
+    /// the covariance, px⁻²: half the second derivatives along an axis, the whole of the mixed one
+    /// (by the heat equation; exact for a Gaussian that widens).
+    pub fn draw_widening(&self, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) -> bool {
+        self.begin(place, size, image) && {
+            draw_widening(self, place, size, image);
+            true
+        }
+    }
+
+    fn begin(&self, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) -> bool {
+        let extent = [self.columns(), self.rows];
+        let touches = (0..2).all(|k| {
+            let first = place[k] - self.reach[k] as f64;
+            // Not where the position is not a number.
+            first > -(extent[k] as f64) && first < size[k] as f64
+        });
+        if touches {
+            image.first = [0, 1].map(|k| nearest(place[k]) as isize - self.reach[k]);
+            for part in &mut image.parts {
+                part.resize(self.chunks * self.rows, [0.0; LANES]);
+            }
+            image.along[0].resize(self.chunks, [[0.0; LANES]; 3]);
+            image.along[1].resize(self.rows.div_ceil(LANES), [[0.0; LANES]; 3]);
+        }
+        touches
+    }
+
+    /// Fraction, slope and half the curvature with the position of the light of a point that lies at
+    /// `u` from the first of the pixels along an axis, of which those in `inside` are not zero.
+    #[inline(always)]
+    fn profile<const CURVED: bool>(&self, u: f64, inside: std::ops::Range<isize>, pixels: &mut [[Lanes; 3]]) {
+        let whole = nearest(u);
+        let nodes = self.nodes as f64;
+        let node = (((u - whole + 0.5) * nodes) as usize).min(self.nodes - 1);
+        let d = u - whole - ((node as f64 + 0.5) / nodes - 0.5);
+        let series = &self.table[node * TERMS * self.length..][..TERMS * self.length];
+        let start = (self.middle - whole as isize) as usize;
+        for (chunk, pixels) in pixels.iter_mut().enumerate() {
+            let from = chunk * LANES;
+            let [mut value, mut slope, mut curvature] = [[0.0; LANES]; 3];
+            for term in (0..TERMS).rev() {
+                let terms = &series[term * self.length + start + from..].as_chunks::<LANES>().0[0];
+                if CURVED {
+                    for lane in 0..LANES {
+                        curvature[lane] = curvature[lane] * d + slope[lane];
+                    }
+                }
+                for lane in 0..LANES {
+                    slope[lane] = slope[lane] * d + value[lane];
+                    value[lane] = value[lane] * d + terms[lane];
+                }
+            }
+            *pixels = [value, slope, curvature];
+            let from = from as isize;
+            if inside.start > from || inside.end < from + LANES as isize {
+                for (lane, pixel) in (from..).take(LANES).enumerate() {
+                    if !inside.contains(&pixel) {
+                        pixels.iter_mut().for_each(|values| values[lane] = 0.0);
                     }
                 }
             }
         }
-        Self {
-            first,
-            columns,
-            pixels,
-        }
     }
 
-    /// The pixels inside a rectangle of `size` pixels starting at `corner`: their numbers, row by
-    /// row, and values.
-    pub fn inside(&self, corner: [isize; 2], size: [usize; 2]) -> impl Iterator<Item = (usize, [f64; 3])> {
-        let [x0, y0] = [0, 1].map(|k| self.first[k] - corner[k]);
-        let [width, height] = size.map(|side| side as isize);
-        let rows = (y0..)
-            .zip(self.pixels.chunks_exact(self.columns))
-            .filter(move |(y, _)| (0..height).contains(y));
-        rows.flat_map(move |(y, row)| {
-            let inner = (x0..).zip(row).filter(move |(x, _)| (0..width).contains(x));
-            inner.map(move |(x, values)| ((y * width + x) as usize, *values))
-        })
-    }
-}
-
-/// Fraction, slope and curvature with the position of a Gaussian's integral over each of the pixels
-/// along an axis.
-fn profile(width: f64, place: f64, first: isize, pixels: &mut [[f64; 3]]) {
-    let (normal, per_width) = (&*NORMAL, 1.0 / width);
-    let edge = |pixel: usize| {
-        let t = (first as f64 + pixel as f64 - 0.5 - place) * per_width;
-        let [below, density] = normal.at(t);
-        let density = density * per_width;
-        [below, -density, -t * density * per_width]
-    };
-    let mut before = edge(0);
-    for (pixel, difference) in pixels.iter_mut().enumerate() {
-        let after = edge(pixel + 1);
-        *difference = [0, 1, 2].map(|k| after[k] - before[k]);
-        before = after;
-    }
-}
-
-/// The standard normal distribution, tabulated.
-struct Normal {
-    /// For each node the terms of the distribution function's Taylor series about it.
-    series: Vec<[f64; 7]>,
-}
-
-/// Nodes of the table per standard deviation, and the largest argument: 1e-11 lies beyond.
-const NODES: f64 = 16.0;
-const FARTHEST: f64 = 6.7;
-
-static NORMAL: LazyLock<Normal> = LazyLock::new(|| {
-    let count = 2 * (FARTHEST * NODES).ceil() as usize + 1;
-    let node = |k: usize| (k as f64 - (count / 2) as f64) / NODES;
-    let series = |k: usize| {
-        let t = node(k);
-        let density = (-0.5 * t * t).exp() / TAU.sqrt();
-        // Derivatives of the density by the recurrence of Hermite's polynomials.
-        let (mut before, mut here) = (0.0, density);
-        let mut terms = [0.5 * erf(t * FRAC_1_SQRT_2), 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
-        let mut factorial = 1.0;
-        for (n, term) in terms.iter_mut().enumerate().skip(1) {
-            factorial *= n as f64;
-            *term = here / factorial;
-            (before, here) = (here, -t * here - (n - 1) as f64 * before);
-        }
-        terms
-    };
-    Normal {
-        series: (0..count).map(series).collect(),
-    }
-});
-
-impl Normal {
-    /// The distribution function at `t`, less ½, and its density. At most 1/32 from a node, the
-    /// first term left out is 2e-12 of the distribution function and 5e-10 of the density.
+    /// Sets the parts of an image, each the sum over the points of the products of two parts of the
+    /// profiles along x and y.
     #[inline(always)]
-    fn at(&self, t: f64) -> [f64; 2] {
-        let t = t.clamp(-FARTHEST, FARTHEST);
-        let middle = (self.series.len() / 2) as f64;
-        let k = (t * NODES + middle + 0.5) as usize;
-        let d = t - (k as f64 - middle) / NODES;
-        let (mut below, mut density) = (0.0, 0.0);
-        for term in self.series[k].iter().rev() {
-            density = density * d + below;
-            below = below * d + term;
+    fn add_points<const CURVED: bool>(
+        &self,
+        place: [f64; 2],
+        size: [usize; 2],
+        image: &mut UnitImage,
+        factors: [[usize; 2]; 3],
+    ) {
+        let UnitImage { first, parts, along } = image;
+        for (number, point) in self.points.iter().enumerate() {
+            for (k, along) in along.iter_mut().enumerate() {
+                let inside = -first[k]..size[k] as isize - first[k];
+                self.profile::<CURVED>(place[k] + point[k] - first[k] as f64, inside, along);
+            }
+            for (part, [of_x, of_y]) in parts.iter_mut().zip(factors) {
+                for (row, pixels) in part.chunks_exact_mut(self.chunks).enumerate() {
+                    let y = self.share * along[1][row / LANES][of_y][row % LANES];
+                    for (pixels, x) in pixels.iter_mut().zip(&along[0]) {
+                        // All is read before any is written, so that lanes can be written at once.
+                        let (before, x) = (*pixels, x[of_x]);
+                        *pixels = match number {
+                            0 => x.map(|x| x * y),
+                            _ => std::array::from_fn(|lane| before[lane] + x[lane] * y),
+                        };
+                    }
+                }
+            }
         }
-        [below, density]
     }
+}
+
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn draw_slopes(images: &UnitImages, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) {
+    images.add_points::<false>(place, size, image, [[0, 0], [1, 0], [0, 1]]);
+}
+
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn draw_widening(images: &UnitImages, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) {
+    images.add_points::<true>(place, size, image, [[2, 0], [1, 1], [0, 2]]);
+}
+
+/// The nearest whole number.
+#[inline(always)]
+fn nearest(value: f64) -> f64 {
+    (value + 0.5).floor()
+}
+
+/// Taylor series, in the position of a Gaussian, of the fraction of its light that lies before an
+/// edge at the distance `t` px from it, less ½.
+fn edge_series(t: f64, width: f64) -> [f64; TERMS] {
+    let t = t / width;
+    let density = (-0.5 * t * t).exp() / TAU.sqrt();
+    let mut terms = [0.0; TERMS];
+    terms[0] = 0.5 * erf(t * FRAC_1_SQRT_2);
+    // Derivatives of the density by the recurrence of Hermite's polynomials.
+    let (mut before, mut here, mut factor) = (0.0, density, 1.0);
+    for (n, term) in terms.iter_mut().enumerate().skip(1) {
+        factor *= -1.0 / (n as f64 * width);
+        *term = here * factor;
+        (before, here) = (here, -t * here - (n - 1) as f64 * before);
+    }
+    terms
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The place and the three values of each pixel of an image.
+    fn pixels(
+        shape: &ImageShape,
+        place: [f64; 2],
+        draw: impl Fn(&UnitImages, [f64; 2], [usize; 2], &mut UnitImage) -> bool,
+    ) -> Vec<([isize; 2], [f64; 3])> {
+        let images = UnitImages::new(shape);
+        let mut image = UnitImage::default();
+        assert!(draw(&images, place, [100, 100], &mut image));
+        let columns = images.columns();
+        let at = |n: usize| [n % columns, n / columns].map(|n| n as isize);
+        (0..columns * images.rows)
+            .map(|n| {
+                let values = image.parts.each_ref().map(|part| part[n / LANES][n % LANES]);
+                ([0, 1].map(|k| image.first[k] + at(n)[k]), values)
+            })
+            .collect()
+    }
 
     /// Closed form: a round image is a product of differences of the error function, here from
     /// `libm` (1e-9 of the light is above the 5e-11 of statrs); a streak is the mean of a thousand
@@ -249,11 +364,8 @@ mod tests {
         ] {
             let [x, y]: [f64; 2] = streak;
             let shape = ImageShape::new([s * s + x * x / 12.0, x * y / 12.0, s * s + y * y / 12.0]);
-            let image = UnitImage::new(&shape, place);
             let mut total = 0.0;
-            for (n, pixel) in image.pixels.iter().enumerate() {
-                let at = [n % image.columns, n / image.columns].map(|n| n as isize);
-                let at = [0, 1].map(|k| image.first[k] + at[k]);
+            for (at, pixel) in pixels(&shape, place, UnitImages::draw) {
                 let expected = (0..1000)
                     .map(|i| (f64::from(i) + 0.5) / 1000.0 - 0.5)
                     .map(|t| round(s, [place[0] + t * x, place[1] + t * y], at))
@@ -280,12 +392,15 @@ mod tests {
         const TOLERANCE: f64 = (H / 0.5) * (H / 0.5);
         let shape = ImageShape::new([0.5, 0.0, 0.5]);
         let place = [10.2, 9.9];
-        let at = |shape: &ImageShape, place| UnitImage::new(shape, place).pixels;
+        let values = |all: Vec<([isize; 2], [f64; 3])>| -> Vec<[f64; 3]> {
+            all.into_iter().map(|(_, values)| values).collect()
+        };
+        let at = |shape: &ImageShape, place| values(pixels(shape, place, UnitImages::draw));
         let image = at(&shape, place);
         let moved = [[H, 0.0], [0.0, H]]
             .map(|[x, y]| [1.0, -1.0].map(|sign| at(&shape, [place[0] + sign * x, place[1] + sign * y])));
         let wider = [H, -H].map(|h| at(&ImageShape::new([0.5 + h, 0.0, 0.5 + h]), place));
-        let widening = UnitImage::widening(&shape, place).pixels;
+        let widening = values(pixels(&shape, place, UnitImages::draw_widening));
         for n in 0..image.len() {
             for k in 0..2 {
                 let slope = (moved[k][0][n][0] - moved[k][1][n][0]) / (2.0 * H);
@@ -304,17 +419,28 @@ mod tests {
         }
     }
 
-    /// Against the error function of `libm` and the exponential: a fifteenth of what the images may
-    /// be off, 1e-9. Beyond the table the distribution stays as at its end, where 1e-11 is left.
+    /// What an image loses at the border of a frame: the pixels outside are zero, those inside are
+    /// as without a border, and an image that is wholly outside, or nowhere, is not made.
     #[test]
-    fn tabulated_normal_distribution() {
-        for k in -90_000..=90_000 {
-            let t = f64::from(k) * 1e-4;
-            let [below, density] = NORMAL.at(t);
-            let exact = 0.5 * libm::erf(t * FRAC_1_SQRT_2);
-            assert!((below - exact).abs() < 5e-11 + 1e-11, "{t}: {below} {exact}");
-            let exact = libm::exp(-0.5 * t * t) / TAU.sqrt();
-            assert!((density - exact).abs() < 1e-9, "{t}: {density} {exact}");
+    fn images_are_cut_by_the_frame() {
+        let images = UnitImages::new(&ImageShape::new([0.4, 0.3, 2.4]));
+        let (mut whole, mut cut) = (UnitImage::default(), UnitImage::default());
+        assert!(images.draw([20.4, 30.6], [100, 100], &mut whole));
+        // The same place, seen from a corner of the image.
+        assert!(images.draw([0.4, 1.6], [4, 5], &mut cut));
+        assert_eq!([0, 1].map(|k| whole.first[k] - [20, 29][k]), cut.first);
+        for n in 0..images.columns() * images.rows {
+            let at = [n % images.columns(), n / images.columns()];
+            let at = [0, 1].map(|k| cut.first[k] + at[k] as isize);
+            let inside = (0..4).contains(&at[0]) && (0..5).contains(&at[1]);
+            for (whole, cut) in whole.parts.iter().zip(&cut.parts) {
+                let [whole, cut] = [whole, cut].map(|part| part.as_flattened()[n]);
+                let expected = if inside { whole } else { 0.0 };
+                assert!((cut - expected).abs() < 1e-12, "{at:?}");
+            }
+        }
+        for outside in [[-40.0, 2.0], [2.0, 40.0], [f64::NAN, 2.0], [2.0, f64::INFINITY]] {
+            assert!(!images.draw(outside, [4, 5], &mut cut), "{outside:?}");
         }
     }
 

@@ -16,7 +16,9 @@
 //!
 //! (As in crowded-field photometry in astronomy: Stetson 1987; from memory.)
 
-use super::particle_image::{ImageShape, UnitImage};
+use super::explained::{Explained, Weighed, add_light, add_widening};
+use super::padded::Padded;
+use super::particle_image::{ImageShape, UnitImage, UnitImages};
 use crate::deform::Predictor;
 use crate::frames::FrameView;
 use crate::least_squares::Normal;
@@ -50,6 +52,10 @@ const LOST: f64 = 3.0;
 /// sums.
 const GLANCE: f64 = 0.2;
 
+/// A particle rests, until the others have been fitted, if it moved by no more than this many
+/// standard deviations.
+const REST: f64 = 0.1;
+
 /// Greatest change of a particle per step: of its position, px, and of its relative brightness.
 const STEP: [f64; 2] = [0.3, 0.7];
 
@@ -61,46 +67,35 @@ pub(crate) struct Particles<'a> {
     predicted: Vec<[f64; 2]>,
     pub shape: ImageShape,
     /// Variance without light, and the variance added per grey value above the background.
-    noise: [f64; 2],
+    pub noise: [f64; 2],
     /// Least variance without light: that of rounding in the numbers.
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
-    /// Where they are in frame A and B by the predictor, px.
-    pub seen: Vec<[[f64; 2]; 2]>,
+    /// Where the particles are in frame A and B by the predictor, px, from above to below, and their
+    /// numbers.
+    seen: [Vec<([f64; 2], usize)>; 2],
+    /// Makes the images of the shape.
+    pub images: UnitImages,
+    grey: [Padded; 2],
     /// The signal of all particles in the pixels of both frames.
-    signal: [Vec<f64>; 2],
+    signal: [Padded; 2],
 }
 
-impl<'a> Particles<'a> {
-    /// The particles of two frames, displaced by about `predictor`.
-    pub fn find(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
-        let mut found = Self::first_guess(frames, predictor);
-        for round in 0..ROUNDS {
-            let new = found.search(if round < BRIGHT_ROUNDS { BRIGHT } else { FAINT });
-            for _ in 0..3 {
-                found.fit_each();
-            }
-            found.reshape();
-            found.fit_each();
-            found.weigh_noise();
-            found.give_up();
-            if round > BRIGHT_ROUNDS && (new as f64) <= FEW * found.all.len() as f64 {
-                break;
-            }
-        }
-        found.seen = found
-            .all
-            .iter()
-            .map(|particle| found.places(particle.place))
-            .collect();
-        found
-    }
+/// What describes a pair: the particles, how their images look, and what lies under them.
+pub(crate) struct PairDescription {
+    shape: ImageShape,
+    noise: [f64; 2],
+    least: f64,
+    background: [f64; 2],
+    all: Vec<FittedParticle>,
+}
 
+impl PairDescription {
     /// Without particles: the background is the grey value below which three tenths of the pixels
     /// lie, the noise is the scatter below it, the shape that of the sharper peaks (the wider ones
     /// are several images).
-    fn first_guess(frames: [FrameView<'a>; 2], predictor: &'a Predictor) -> Self {
+    fn first_guess(frames: &[FrameView; 2]) -> Self {
         const SHARE: f64 = 0.3;
         let background =
             frames.map(|frame| quantile_low(frame.pixels.iter().map(|p| f64::from(*p)).collect(), SHARE));
@@ -131,17 +126,127 @@ impl<'a> Particles<'a> {
             }
         });
         Self {
-            frames,
-            predictor,
-            predicted: predictor.at_pixels(frames[0].size),
             shape: ImageShape::new([variances[0], 0.0, variances[1]]),
             noise: [floor, 0.0],
             least,
             background,
             all: vec![],
-            seen: vec![],
-            signal: frames.map(|frame| vec![0.0; frame.pixels.len()]),
         }
+    }
+}
+
+impl<'a> Particles<'a> {
+    /// The particles of two frames, displaced by about `predictor`; where the pair was described
+    /// before, with nearly the same predictor, that is what the search starts from.
+    pub fn find(
+        frames: [FrameView<'a>; 2],
+        predictor: &'a Predictor,
+        known: Option<PairDescription>,
+    ) -> Self {
+        let first = if known.is_some() { BRIGHT_ROUNDS + 1 } else { 0 };
+        let description = known.unwrap_or_else(|| PairDescription::first_guess(&frames));
+        let mut found = Self::described(frames, predictor, description);
+        if first > 0 {
+            found.fit();
+        }
+        for round in first..ROUNDS {
+            let new = found.search(if round < BRIGHT_ROUNDS { BRIGHT } else { FAINT });
+            found.fit();
+            found.reshape();
+            let mut resting = vec![false; found.all.len()];
+            found.fit_each(&mut resting);
+            found.weigh_noise();
+            found.give_up();
+            if round > BRIGHT_ROUNDS && (new as f64) <= FEW * found.all.len() as f64 {
+                break;
+            }
+        }
+        found.all.sort_by(|a, b| a.place[1].total_cmp(&b.place[1]));
+        found.seen = [0, 1].map(|frame| {
+            let places = found
+                .all
+                .iter()
+                .map(|particle| found.places(particle.place)[frame]);
+            let mut seen: Vec<([f64; 2], usize)> = places.zip(0..).collect();
+            seen.sort_by(|([_, a], _), ([_, b], _)| a.total_cmp(b));
+            seen
+        });
+        found
+    }
+
+    /// The particles that give light to a window of `size` pixels with its corner at `corners` in
+    /// frame A and B, in either of them, from above to below.
+    pub fn shown(&self, corners: [[isize; 2]; 2], size: [usize; 2]) -> Vec<FittedParticle> {
+        let reach = self.shape.reach();
+        let mut numbers = vec![];
+        for (seen, corner) in self.seen.iter().zip(corners) {
+            let [across, down] = [0, 1].map(|k| {
+                let from = corner[k] as f64 - reach[k];
+                from..from + size[k] as f64 + 2.0 * reach[k]
+            });
+            let first = seen.partition_point(|([_, y], _)| *y < down.start);
+            let below = seen[first..].iter().take_while(|([_, y], _)| *y < down.end);
+            numbers.extend(
+                below
+                    .filter(|([x, _], _)| across.contains(x))
+                    .map(|(_, number)| *number),
+            );
+        }
+        numbers.sort_unstable();
+        numbers.dedup();
+        numbers.into_iter().map(|number| self.all[number]).collect()
+    }
+
+    fn described(frames: [FrameView<'a>; 2], predictor: &'a Predictor, description: PairDescription) -> Self {
+        let PairDescription {
+            shape,
+            noise,
+            least,
+            background,
+            all,
+        } = description;
+        let mut particles = Self {
+            frames,
+            predictor,
+            predicted: predictor.at_pixels(frames[0].size),
+            images: UnitImages::new(&shape),
+            shape,
+            noise,
+            least,
+            background,
+            all,
+            seen: Default::default(),
+            grey: Default::default(),
+            signal: Default::default(),
+        };
+        particles.take_shape(shape);
+        particles
+    }
+
+    /// What was found, without the frames.
+    pub fn description(self) -> PairDescription {
+        PairDescription {
+            shape: self.shape,
+            noise: self.noise,
+            least: self.least,
+            background: self.background,
+            all: self.all,
+        }
+    }
+
+    /// Makes images of this shape from now on.
+    fn take_shape(&mut self, shape: ImageShape) {
+        self.shape = shape;
+        self.images = UnitImages::new(&shape);
+        for (grey, frame) in self.grey.iter_mut().zip(&self.frames) {
+            grey.clear(frame.size, &self.images);
+            for (y, pixels) in frame.pixels.chunks_exact(frame.size[0]).enumerate() {
+                for (grey, &pixel) in grey.row_mut(y).as_flattened_mut().iter_mut().zip(pixels) {
+                    *grey = f64::from(pixel);
+                }
+            }
+        }
+        self.redraw();
     }
 
     /// The positions of a particle in frame A and B by the predictor.
@@ -149,64 +254,58 @@ impl<'a> Particles<'a> {
         displaced(place, self.predictor.at(place[0], place[1]))
     }
 
-    fn images(&self, place: [f64; 2]) -> [UnitImage; 2] {
-        self.places(place).map(|place| UnitImage::new(&self.shape, place))
-    }
-
-    fn lit<'i>(&self, image: &'i UnitImage) -> impl Iterator<Item = (usize, [f64; 3])> + use<'i> {
-        image.inside([0, 0], self.frames[0].size)
-    }
-
-    /// Variance of a pixel with `signal` above the background.
-    pub fn variance(&self, signal: f64) -> f64 {
-        self.noise[0] + self.noise[1] * signal.max(0.0)
-    }
-
-    /// The residual of a pixel, and its variance.
-    fn rest(&self, frame: usize, pixel: usize) -> (f64, f64) {
-        let signal = self.signal[frame][pixel];
-        let grey = f64::from(self.frames[frame].pixels[pixel]);
-        (grey - self.background[frame] - signal, self.variance(signal))
-    }
-
-    fn draw(&mut self, images: &[UnitImage; 2], light: [f64; 2]) {
-        let size = self.frames[0].size;
-        for ((signal, image), light) in self.signal.iter_mut().zip(images).zip(light) {
-            for (pixel, [share, ..]) in image.inside([0, 0], size) {
-                signal[pixel] += light * share;
-            }
+    fn explained(&self, frame: usize) -> Explained<'_> {
+        Explained {
+            grey: &self.grey[frame],
+            signal: &self.signal[frame],
+            background: self.background[frame],
+            noise: self.noise,
+            chunks: self.images.chunks,
         }
     }
 
     fn redraw(&mut self) {
-        self.signal.iter_mut().for_each(|signal| signal.fill(0.0));
-        for n in 0..self.all.len() {
-            let FittedParticle { place, light } = self.all[n];
-            self.draw(&self.images(place), light);
+        let size = self.frames[0].size;
+        self.signal
+            .iter_mut()
+            .for_each(|signal| signal.clear(size, &self.images));
+        let mut image = UnitImage::default();
+        for particle in &self.all {
+            for (frame, place) in self.places(particle.place).into_iter().enumerate() {
+                if self.images.draw(place, size, &mut image) {
+                    add_light(
+                        &mut self.signal[frame],
+                        &image,
+                        self.images.chunks,
+                        particle.light[frame],
+                    );
+                }
+            }
         }
     }
 
     /// Adds the particles that stand out of the residual by `threshold`, and counts them.
     fn search(&mut self, threshold: f64) -> usize {
         let [width, height] = self.frames[0].size;
+        let explained = [self.explained(0), self.explained(1)];
         let excess = |frame: usize, [x, y]: [f64; 2]| {
             let inside = |v: f64, side: usize| (v.round().max(0.0) as usize).min(side - 1);
-            let (rest, variance) = self.rest(frame, inside(y, height) * width + inside(x, width));
-            rest / variance.sqrt()
+            explained[frame].excess(inside(x, width), inside(y, height))
         };
+        let (mut image, mut room) = (UnitImage::default(), Weighed::default());
         // By how much a particle at each pixel would stand out, and its brightness.
         let answer = |n: usize| {
             let place = [(n % width) as f64, (n / width) as f64];
-            let [a, b] = displaced(place, self.predicted[n]);
-            if excess(0, a) + excess(1, b) < GLANCE * threshold {
+            let places = displaced(place, self.predicted[n]);
+            if excess(0, places[0]) + excess(1, places[1]) < GLANCE * threshold {
                 return [0.0; 2];
             }
             let (mut projection, mut information) = (0.0, 0.0);
-            for (frame, image) in self.images(place).iter().enumerate() {
-                for (pixel, [share, ..]) in self.lit(image) {
-                    let (rest, variance) = self.rest(frame, pixel);
-                    projection += share * rest / variance;
-                    information += share * share / variance;
+            for (explained, place) in explained.iter().zip(places) {
+                if self.images.draw(place, [width, height], &mut image) {
+                    let [of_rest, of_image] = explained.matched(&image, &mut room);
+                    projection += of_rest;
+                    information += of_image;
                 }
             }
             if information > 0.0 {
@@ -234,28 +333,60 @@ impl<'a> Particles<'a> {
         self.all.len() - before
     }
 
-    /// Fits each particle in turn to what the others leave.
-    fn fit_each(&mut self) {
+    /// Fits each particle up to three times.
+    fn fit(&mut self) {
+        let mut resting = vec![false; self.all.len()];
+        for _ in 0..3 {
+            self.fit_each(&mut resting);
+        }
+    }
+
+    /// Fits each particle in turn to what the others leave, but for those that rest: whose last step
+    /// was short.
+    fn fit_each(&mut self, resting: &mut [bool]) {
+        let (size, chunks) = (self.frames[0].size, self.images.chunks);
+        let mut images = [UnitImage::default(), UnitImage::default()];
+        let mut room = Weighed::default();
         for n in 0..self.all.len() {
+            if resting[n] {
+                continue;
+            }
             let FittedParticle { place, light } = self.all[n];
-            let images = self.images(place);
             let unit = light.map(|light| self.unit(light));
             let mut normal = Normal::<4>::new();
-            for (frame, image) in images.iter().enumerate() {
-                for (pixel, [share, slope_x, slope_y]) in self.lit(image) {
-                    let (rest, variance) = self.rest(frame, pixel);
-                    let mut terms = [light[frame] * slope_x, light[frame] * slope_y, 0.0, 0.0];
-                    terms[2 + frame] = unit[frame] * share;
-                    normal.add(terms, rest, 1.0 / variance);
-                }
+            let places = self.places(place);
+            let drawn = [0, 1].map(|frame| self.images.draw(places[frame], size, &mut images[frame]));
+            for frame in (0..2).filter(|&frame| drawn[frame]) {
+                let sums = self.explained(frame).fit(&images[frame], &mut room);
+                normal.add_sums(
+                    [0, 1, 2 + frame],
+                    [light[frame], light[frame], unit[frame]],
+                    &sums,
+                );
             }
+            let right = normal.right();
             let Some(step) = normal.solve() else { continue };
+            // |Lᵀ step|², the square of the step in standard deviations.
+            let square: f64 = step.iter().zip(right).map(|(step, right)| step * right).sum();
+            resting[n] = square <= REST * REST;
             let fitted = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
             };
-            self.draw(&images, light.map(|light| -light));
-            self.draw(&self.images(fitted.place), fitted.light);
+            let places = self.places(fitted.place);
+            for frame in 0..2 {
+                if drawn[frame] {
+                    add_light(&mut self.signal[frame], &images[frame], chunks, -light[frame]);
+                }
+                if self.images.draw(places[frame], size, &mut images[frame]) {
+                    add_light(
+                        &mut self.signal[frame],
+                        &images[frame],
+                        chunks,
+                        fitted.light[frame],
+                    );
+                }
+            }
             self.all[n] = fitted;
         }
     }
@@ -269,28 +400,30 @@ impl<'a> Particles<'a> {
     fn reshape(&mut self) {
         let size = self.frames[0].size;
         let mut normal = Normal::<3>::new();
+        let mut image = UnitImage::default();
         for frame in 0..2 {
-            let mut changes = vec![[0.0; 3]; self.signal[frame].len()];
+            let mut changes: [Padded; 3] = Default::default();
+            changes
+                .iter_mut()
+                .for_each(|changes| changes.clear(size, &self.images));
             for particle in &self.all {
-                let image = UnitImage::widening(&self.shape, self.places(particle.place)[frame]);
-                for (pixel, change) in image.inside([0, 0], size) {
-                    for (sum, change) in changes[pixel].iter_mut().zip(change) {
-                        *sum += particle.light[frame] * change;
-                    }
+                let place = self.places(particle.place)[frame];
+                if self.images.draw_widening(place, size, &mut image) {
+                    add_widening(&mut changes, &image, self.images.chunks, particle.light[frame]);
                 }
             }
-            for (pixel, terms) in changes.into_iter().enumerate() {
-                let (rest, variance) = self.rest(frame, pixel);
-                normal.add(terms, rest, 1.0 / variance);
+            let sums = self.explained(frame).widening(&changes);
+            normal.add_sums([0, 1, 2], [1.0; 3], &sums);
+        }
+        let shape = match normal.solve() {
+            Some(step) => {
+                let covariance = self.shape.covariance();
+                let most = 0.3 * (covariance[0] + covariance[2]);
+                ImageShape::new([0, 1, 2].map(|k| covariance[k] + step[k].clamp(-most, most)))
             }
-        }
-        if let Some(step) = normal.solve() {
-            let [xx, _, yy] = self.shape.covariance();
-            let most = 0.3 * (xx + yy);
-            let covariance = self.shape.covariance();
-            self.shape = ImageShape::new([0, 1, 2].map(|k| covariance[k] + step[k].clamp(-most, most)));
-        }
-        self.redraw();
+            None => self.shape,
+        };
+        self.take_shape(shape);
     }
 
     /// Corrects the background by the mean and the noise by the scatter of the residual, both
@@ -298,23 +431,13 @@ impl<'a> Particles<'a> {
     /// found.
     fn weigh_noise(&mut self) {
         for frame in 0..2 {
-            let (mut sum, mut weights) = (0.0, 0.0);
-            for pixel in 0..self.signal[frame].len() {
-                let (rest, variance) = self.rest(frame, pixel);
-                sum += rest / (variance * variance);
-                weights += 1.0 / (variance * variance);
-            }
+            let [sum, weights] = self.explained(frame).level();
             self.background[frame] += sum / weights;
         }
         for _ in 0..3 {
             let mut normal = Normal::<2>::new();
-            let scale = 1.0 / self.noise[0];
             for frame in 0..2 {
-                for (pixel, signal) in self.signal[frame].iter().enumerate() {
-                    let (rest, variance) = self.rest(frame, pixel);
-                    let square = (rest * rest).min(25.0 * variance);
-                    normal.add([1.0, signal.max(0.0)], square, (scale * variance).powi(-2));
-                }
+                normal.add_sums([0, 1], [1.0; 2], &self.explained(frame).scatter());
             }
             if let Some([floor, slope]) = normal.solve() {
                 self.noise = [floor.max(0.1 * self.noise[0]).max(self.least), slope.max(0.0)];
@@ -324,22 +447,21 @@ impl<'a> Particles<'a> {
 
     /// Removes the particles that do not stand out of the noise.
     fn give_up(&mut self) {
-        let stands_out = |particle: &FittedParticle| {
+        let size = self.frames[0].size;
+        let (mut image, mut room) = (UnitImage::default(), Weighed::default());
+        let mut stands_out = |particle: &FittedParticle| {
             let mut square = 0.0;
-            for (frame, image) in self.images(particle.place).iter().enumerate() {
+            for (frame, place) in self.places(particle.place).into_iter().enumerate() {
                 let light = particle.light[frame];
-                for (pixel, [share, ..]) in self.lit(image) {
-                    square += light * light.abs() * share * share / self.rest(frame, pixel).1;
+                if self.images.draw(place, size, &mut image) {
+                    square += light * light.abs() * self.explained(frame).matched(&image, &mut room)[1];
                 }
             }
             square > LOST * LOST
         };
-        self.all = self
-            .all
-            .iter()
-            .filter(|particle| stands_out(particle))
-            .copied()
-            .collect();
+        let mut all = self.all.clone();
+        all.retain(&mut stands_out);
+        self.all = all;
         self.redraw();
     }
 }
