@@ -43,6 +43,7 @@
 mod airy;
 mod camera;
 mod cost;
+mod crop;
 mod elementary;
 mod error;
 mod exposure;
@@ -70,6 +71,7 @@ mod view;
 
 pub use camera::Camera;
 pub use cost::Cost;
+pub use crop::Crop;
 pub use error::{SceneError, SceneField};
 pub use flow::Flow;
 pub use imaging::{ImagePattern, Imaging};
