@@ -41,6 +41,7 @@
 //! The same scene and seed give the same bits on every machine and any number of threads.
 
 mod airy;
+mod brightness;
 mod camera;
 mod cost;
 mod crop;
