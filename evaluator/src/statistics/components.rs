@@ -121,7 +121,8 @@ pub fn local_and_random_of_tiles(
     let local = Estimate {
         value: found.value,
         lo: found.value - (between - of_between.lo),
-        hi: found.value + (of_between.hi - between),
+        // From zero on where less than nothing seems to be repeated: then nothing is the likeliest.
+        hi: found.value.max(-bias.variance) + (of_between.hi - between),
     }
     .map_rising(up);
     let random = (mean_square - local.value.powi(2)).max(0.0).sqrt();

@@ -354,3 +354,103 @@ fn weighted_quantile(sorted: &[(f64, f64)], share: f64) -> f64 {
     }
     sorted[sorted.len() - 1].0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn values(pairs: &[&[f64]]) -> GridValues {
+        GridValues::of(1, [0, 0], pairs)
+    }
+
+    fn places(n: usize) -> Vec<Option<usize>> {
+        (0..n).map(Some).collect()
+    }
+
+    /// By hand: of four tiles 1 and 3 are measured, of six 10 and 14: the mean is (4 2 + 6 12)/10
+    /// and its variance, chance not told apart, (4² 2/2 + 6² 8/2)/10².
+    #[test]
+    fn two_strata_by_hand() {
+        let tiles = Tiles::new(places(4), vec![0, 0, 1, 1], vec![4, 6]);
+        let found = tiles.of(&values(&[&[1.0, 3.0, 10.0, 14.0]]));
+        assert_eq!(found.value, 8.0);
+        assert!((found.variance - 1.6).abs() < 1e-12);
+    }
+
+    /// What is the same everywhere is known exactly, however many values each tile has.
+    #[test]
+    fn a_constant_field_is_exact() {
+        let tile = [0, 0, 0, 1, 2, 2, 3]
+            .map(Some)
+            .into_iter()
+            .chain([None])
+            .collect();
+        let tiles = Tiles::new(tile, vec![0, 0, 1, 1], vec![9, 5]);
+        let lost = f64::NAN;
+        let pairs: [&[f64]; 2] = [
+            &[0.7, 0.7, lost, 0.7, 0.7, 0.7, 0.7, 99.0],
+            &[lost, 0.7, 0.7, 0.7, 0.7, lost, 0.7, 99.0],
+        ];
+        let found = tiles.of(&values(&pairs));
+        assert!((found.value - 0.7).abs() < 1e-15 && found.variance < 1e-30);
+        let weights = tiles.weights(&[true, true, false, true, true, true, true, false]);
+        assert!((weights.iter().sum::<f64>() - 6.0).abs() < 1e-12);
+        assert!((weights[0] / weights[4] - 9.0 / 5.0).abs() < 1e-12 && weights[7] == 0.0);
+    }
+
+    /// Closed form: a field that rises by one from tile to tile, twelve of them in strata of four
+    /// and eight. Over all choices of two in each the mean is that of the field, 5.5, on the average,
+    /// and the variance is on the average that of the means over all choices.
+    #[test]
+    fn a_gradient_is_unbiased_over_all_choices() {
+        let strata: [Vec<f64>; 2] = [vec![0.0, 1.0, 2.0, 3.0], (4..12).map(f64::from).collect()];
+        let pairs_of = |all: &[f64]| -> Vec<[f64; 2]> {
+            let one = |i: usize| (i + 1..all.len()).map(move |j| (i, j));
+            (0..all.len())
+                .flat_map(one)
+                .map(|(i, j)| [all[i], all[j]])
+                .collect()
+        };
+        let (mut means, mut variances) = (Vec::new(), Vec::new());
+        for [a, b] in pairs_of(&strata[0]) {
+            for [c, d] in pairs_of(&strata[1]) {
+                let tiles = Tiles::new(places(4), vec![0, 0, 1, 1], vec![4, 8]);
+                // Chance has no part: both pairs are alike.
+                let found = tiles.of(&values(&[&[a, b, c, d], &[a, b, c, d]]));
+                means.push(found.value);
+                variances.push(found.variance);
+            }
+        }
+        let n = means.len() as f64;
+        let mean = means.iter().sum::<f64>() / n;
+        let true_variance = means.iter().map(|m| (m - 5.5).powi(2)).sum::<f64>() / n;
+        let told = variances.iter().sum::<f64>() / n;
+        assert!((mean - 5.5).abs() < 1e-12, "{mean}");
+        assert!(
+            (told / true_variance - 1.0).abs() < 1e-12,
+            "{told} {true_variance}"
+        );
+    }
+
+    /// Where every tile is measured only chance is left: of tile means 1 and 5 in one pair, 3 and 5
+    /// in the other, the mean of all four values varies by (2²/2)/2 /2².
+    #[test]
+    fn of_all_tiles_chance_is_left() {
+        let tiles = Tiles::new(places(2), vec![0, 0], vec![2]);
+        let found = tiles.of(&values(&[&[1.0, 5.0], &[3.0, 5.0]]));
+        assert_eq!(found.value, 3.5);
+        assert!((found.variance - 0.25).abs() < 1e-12, "{}", found.variance);
+    }
+
+    /// Closed form: equal variances known with one degree of freedom each add their degrees, and one
+    /// that outweighs the others leaves its own.
+    #[test]
+    fn freedom_of_sums() {
+        // Squares of standard normal numbers have the mean square 3.
+        let equal = sum_of_variances(&[[3.0_f64.sqrt(), 4.0]; 1]);
+        assert!((equal.1 - 4.0).abs() < 1e-12);
+        let one = sum_of_variances(&[[1.0, 3.0], [1e-9, 1.0], [1e-9, 50.0]]);
+        assert!((one.1 - 3.0).abs() < 1e-6, "{one:?}");
+        assert_eq!(sum_of_variances(&[[0.0, 3.0]]), (0.0, f64::INFINITY));
+    }
+}
