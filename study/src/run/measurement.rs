@@ -193,7 +193,7 @@ impl<'a> Prepared<'a> {
                 seed,
                 ground: Arc::new(ground),
                 places: None,
-                tiles: Some(TilePairs::new(tiling, scene, chain.correlate, &background)),
+                tiles: Some(TilePairs::new(tiling, scene, &background)),
             };
         }
         let places = chain.external.0.map(|program| {

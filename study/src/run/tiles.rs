@@ -14,6 +14,7 @@ mod layout;
 mod pairs;
 mod strata;
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use motefield_evaluator::prepare::Background;
@@ -219,6 +220,14 @@ impl Tiling {
             all[place] = fields[t].vectors[(row + j) * fields[t].columns + first + i];
         }
         all
+    }
+
+    /// Columns and rows of a tile's vectors that count, and of those beside them, by which they are
+    /// validated.
+    pub(super) fn with_neighbours(&self, tile: usize) -> [Range<usize>; 2] {
+        let Block { first, grid } = &self.blocks[tile];
+        let counts = [grid.columns, grid.rows];
+        [0, 1].map(|k| first[k].saturating_sub(1)..first[k] + counts[k] + 1)
     }
 
     /// What is told of the tiles, where these vectors count.

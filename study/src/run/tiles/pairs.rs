@@ -3,18 +3,18 @@
 use std::sync::Arc;
 
 use motefield_evaluator::prepare::Background;
-use motefield_evaluator::{Processing, Vector, VectorField, correlate_ensemble};
+use motefield_evaluator::{Correlator, Processing, Vector, VectorField};
 use motefield_generator::pair::Crops;
 use motefield_generator::{Pair, Scene, Seed, Sensor};
 
 use super::Tiling;
-use crate::run::Correlate;
+
+const VALID: &str = "processing that was validated";
 
 /// Tiles of the pictures of an experiment.
 pub(in crate::run) struct TilePairs<'a> {
     pub(in crate::run) tiling: Tiling,
     crops: Crops<'a>,
-    correlate: Correlate,
 }
 
 impl<'a> TilePairs<'a> {
@@ -22,12 +22,7 @@ impl<'a> TilePairs<'a> {
     ///
     /// # Panics
     /// When the scene does not validate.
-    pub(in crate::run) fn new(
-        mut tiling: Tiling,
-        scene: &'a Scene,
-        correlate: Correlate,
-        background: &[Seed],
-    ) -> TilePairs<'a> {
+    pub(in crate::run) fn new(mut tiling: Tiling, scene: &'a Scene, background: &[Seed]) -> TilePairs<'a> {
         let crops = Crops::of(scene, tiling.crops.clone()).expect("a scene that was validated");
         for (k, processing) in tiling.processing.iter_mut().enumerate() {
             let made = match (&processing.preparation.background, background) {
@@ -43,11 +38,7 @@ impl<'a> TilePairs<'a> {
                 processing.preparation.background = Background::Given(both);
             }
         }
-        TilePairs {
-            tiling,
-            crops,
-            correlate,
-        }
+        TilePairs { tiling, crops }
     }
 
     /// The vectors that count, of the pairs of these realisations measured together.
@@ -55,16 +46,13 @@ impl<'a> TilePairs<'a> {
     /// # Panics
     /// When the processing does not validate.
     pub(in crate::run) fn measure(&self, seeds: &[Seed]) -> Vec<Vector> {
+        let [width, height] = self.tiling.crops[0].size;
         let of_tile = |(k, processing): (usize, &Processing)| -> VectorField {
-            let pairs: Vec<Pair> = seeds.iter().map(|seed| self.crops.render(k, *seed)).collect();
-            match &pairs[..] {
-                [Pair { a, b }] => (self.correlate)(a.view(), b.view(), processing),
-                pairs => {
-                    let views: Vec<_> = pairs.iter().map(|pair| [pair.a.view(), pair.b.view()]).collect();
-                    correlate_ensemble(&views, processing)
-                }
-            }
-            .expect("processing that was validated")
+            let pairs: Vec<Pair> = (seeds.iter().map(|seed| self.crops.render(k, *seed))).collect();
+            let views: Vec<_> = pairs.iter().map(|pair| [pair.a.view(), pair.b.view()]).collect();
+            let correlator = Correlator::new(width, height, processing).expect(VALID);
+            let mut correlator = correlator.measuring(self.tiling.with_neighbours(k));
+            correlator.correlate_ensemble(&views).expect(VALID)
         };
         let fields: Vec<VectorField> = self.tiling.processing.iter().enumerate().map(of_tile).collect();
         self.tiling.vectors(&fields)

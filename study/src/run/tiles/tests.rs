@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use motefield_evaluator::{Pass, Processing, correlate};
+use motefield_evaluator::{Correlator, Pass, Processing, correlate};
 use motefield_generator::flow::{Spectrum, Turbulence};
 use motefield_generator::pair::Crops;
 use motefield_generator::{Camera, Scene, Seed, Sensor, render};
@@ -97,9 +97,14 @@ fn vectors_of_tiles_are_those_of_the_picture() {
         let (mut sum, mut largest, mut count) = (0.0, 0.0_f64, 0.0);
         for (k, block) in chosen.into_iter().enumerate() {
             let part = crops.render(k, seed);
-            let field = correlate(part.a.view(), part.b.view(), &processing).unwrap();
             let grid = layout.grid(block);
             let [column, row] = layout.first_in_tile(block);
+            let [width, height] = layout.tile_px();
+            let mut correlator = Correlator::new(width, height, &processing).unwrap().measuring([
+                column.saturating_sub(1)..column + grid.columns + 1,
+                row.saturating_sub(1)..row + grid.rows + 1,
+            ]);
+            let field = correlator.correlate(part.a.view(), part.b.view()).unwrap();
             for n in 0..grid.len() {
                 let [i, j] = [n % grid.columns, n / grid.columns];
                 let found = &field.vectors[(row + j) * field.columns + column + i];
