@@ -6,10 +6,13 @@ use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
 use motefield_files::picture::{Channel, GreyPicture, RawLayout, Reading};
 use motefield_files::{FileError, Series, picture_files, read_text};
+use motefield_rig::plan::Plan;
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
 use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::{FileHash, Manifest};
-use motefield_study::run::Effort;
+use motefield_study::run::tiles::announced;
+use motefield_study::run::{Effort, Experiment};
+use serde_json::{Value, json};
 
 use crate::exit::{Exit, Failure};
 use crate::output::say;
@@ -78,6 +81,10 @@ pub struct EffortArguments {
     /// Largest number of pairs per point
     #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub most_pairs: u32,
+    /// Measures large pictures whole; else of those above a megapixel tiles are measured that stand
+    /// for all of it
+    #[arg(long)]
+    pub whole: bool,
     /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
@@ -167,8 +174,25 @@ impl EffortArguments {
             precision: self.precision,
             first_pairs: usual.first_pairs.min(most_pairs),
             most_pairs,
+            whole: self.whole,
             ..usual
         }
+    }
+
+    /// The tiles on which an experiment of this plan is measured, for the manifest; `None` where
+    /// whole pictures are.
+    pub fn tiles(&self, plan: &Plan) -> Option<Value> {
+        let experiment = Experiment {
+            scene: plan.scene.clone(),
+            processing: plan.processing.clone(),
+        };
+        let found = self.announced(&experiment);
+        found.map(|(tiles, size)| json!({ "tiles": tiles, "size_px": size }))
+    }
+
+    /// Number of tiles on which an experiment is measured, and their size, px.
+    pub fn announced(&self, experiment: &Experiment) -> Option<(usize, [usize; 2])> {
+        announced(experiment, self.seed).filter(|_| !self.whole)
     }
 
     pub fn use_threads(&self) -> Result<(), Failure> {

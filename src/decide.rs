@@ -141,6 +141,11 @@ impl DecideCommand {
             "precision": effort.precision,
             "most_pairs": effort.most_pairs,
         });
+        // What is not planned as it stands may be with what is tried.
+        let tiles = plan(setup).ok().and_then(|plan| self.effort.tiles(&plan));
+        if let Some(tiles) = tiles.filter(|_| self.program().is_none()) {
+            asked["measured_on"] = tiles;
+        }
         let mut files_read = Vec::new();
         if let Some(program) = self.program() {
             asked["chain"] = self.chain.asked(&[program.text()])?;
@@ -261,6 +266,7 @@ impl DecideCommand {
             (name.to_owned(), drawn.into_bytes())
         }));
         let mut words = report::decide::map::words(&map, &go_on);
+        words += &told_tiles(of_trials(&map.trials), &mut json);
         words += &self.failed(of_trials(&map.trials))?;
         let best = map.best().map(|(_, best)| best);
         let met = self.met(best);
@@ -304,6 +310,7 @@ impl DecideCommand {
         let table = report::decide::choice::csv(&choice).into_bytes();
         let files = vec![("choice.csv".to_owned(), table)];
         let mut words = report::decide::choice::words(&choice, &go_on);
+        words += &told_tiles(of_trials(&choice.trials), &mut json);
         words += &self.failed(of_trials(&choice.trials))?;
         let met = self.met(choice.best().map(|(_, best)| best));
         json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
@@ -355,6 +362,7 @@ impl DecideCommand {
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
         let mut words = report::decide::pulse::words(&decision, &go_on);
+        words += &told_tiles(decision.points.iter().map(|measured| &measured.point), &mut json);
         words += &self.failed(decision.points.iter().map(|measured| &measured.point))?;
         let mut at_best = setup.clone();
         if !decision.stopped {
@@ -511,6 +519,14 @@ fn exit(stopped: bool, answered: bool) -> Exit {
     }
 }
 
-fn of_trials(trials: &[Trial]) -> impl Iterator<Item = &Point> {
+/// What of large pictures was measured, in words and in the JSON.
+fn told_tiles<'a>(points: impl Iterator<Item = &'a Point> + Clone, json: &mut Value) -> String {
+    if let Some(tiles) = report::tiles::json(points.clone()) {
+        json["measured_on"] = tiles;
+    }
+    report::tiles::words(points)
+}
+
+fn of_trials(trials: &[Trial]) -> impl Iterator<Item = &Point> + Clone {
     trials.iter().filter_map(|trial| Some(&trial.measured()?.point))
 }

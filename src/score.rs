@@ -121,7 +121,7 @@ impl ScoreCommand {
             trust::trust(&sample, &of_pairs)
         });
         let width = truths[0].size_px()[0];
-        let figures = FurtherFigures::of(&sample, &scored.exact, &score, width);
+        let figures = FurtherFigures::of(&sample, &scored.exact, &score, width, None);
         let mut named = report::named(&score, &figures, trusted.as_ref());
         if !scored.windows {
             named.retain(|(name, _)| !name.starts_with("window_"));

@@ -115,6 +115,11 @@ impl Ready {
         self.chains.iter().any(Option::is_some)
     }
 
+    /// Whether large pictures are measured whole whatever is asked.
+    fn whole(&self) -> bool {
+        self.compares() || self.wanted.bound || !self.wanted.estimators.is_empty()
+    }
+
     /// What the chains are called, with their number where two would be called the same.
     fn names(&self) -> Vec<String> {
         let name = |chain: &Option<&CommandChain>| chain.map_or(SETUP.to_owned(), CommandChain::name);
@@ -148,7 +153,8 @@ impl SweepCommand {
         let (out, manifest) = (self.out.as_deref(), self.manifest(&ready)?);
         let folder = self.folder.open(out, "sweep", Start::New, manifest, &names)?;
         let stop = signals::stop();
-        let costs = ready.points.experiments.iter();
+        let experiments = ready.points.experiments.iter();
+        let costs = experiments.filter(|e| ready.whole() || self.effort.announced(e).is_none());
         let costs = costs.map(|e| (&e.scene, e.scene.cost().memory_bytes));
         if let Some((largest, _)) = costs.max_by(|a, b| a.1.total_cmp(&b.1)) {
             announce::study(largest);
@@ -261,6 +267,10 @@ impl SweepCommand {
             "bound": ready.wanted.bound,
             "uncertainty": estimators.collect::<Vec<_>>(),
         });
+        let tiles = plan(&ready.setup).ok().and_then(|plan| self.effort.tiles(&plan));
+        if let Some(tiles) = tiles.filter(|_| !ready.whole()) {
+            asked["measured_on"] = tiles;
+        }
         let mut files_read = Vec::new();
         if ready.compares() {
             let text = |chain: &Option<&'static CommandChain>| chain.map_or(SETUP, CommandChain::text);
@@ -313,7 +323,8 @@ impl SweepCommand {
         }
         files.push(("study.json".to_owned(), format!("{json:#}\n").into_bytes()));
         files.push((CURVE.to_owned(), report::sweep::draw(study, rows).into_bytes()));
-        let words = report::sweep::words(study.key, rows);
+        let measured_on = report::tiles::words(rows.iter().map(|(_, point)| *point));
+        let words = report::sweep::words(study.key, rows) + &measured_on;
         let answer = report::sweep::sentence(study, rows);
         let page = handout::page(folder.manifest(), Some(study.setup), &answer, &files);
         files.push((ANSWER.to_owned(), answer.into_bytes()));

@@ -110,7 +110,7 @@ pub fn deform(
     if width > 0
         && let (Some(left), Some(right)) = (left.as_slice_mut(), right.as_slice_mut())
     {
-        predictor.deform([&a, &b], frames.size, [left, right]);
+        predictor.deform([&a, &b], frames.size, 0..height, [left, right]);
     }
     Ok([left, right])
 }

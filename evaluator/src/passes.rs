@@ -18,6 +18,8 @@
 mod place;
 mod refine;
 
+use std::ops::Range;
+
 use ndarray::ArrayView2;
 
 use crate::correlation::Plane;
@@ -28,6 +30,7 @@ use crate::field::VectorField;
 use crate::frames::{FrameView, Frames};
 use crate::interpolate::Interpolated;
 use crate::processing::Processing;
+use crate::refinement::Refinement;
 use crate::validation::{self, WindowPeaks};
 use crate::window::Grid;
 use place::WindowPlace;
@@ -143,6 +146,8 @@ pub struct Correlator {
     /// Index of the pair that is in `interpolated`.
     loaded: Option<usize>,
     deformed: [Vec<f32>; 2],
+    /// Columns and rows of the last pass's windows that are measured; `None` for all.
+    part: Option<[Range<usize>; 2]>,
 }
 
 impl Correlator {
@@ -170,7 +175,54 @@ impl Correlator {
             loaded: None,
             deformed: [(); 2].map(|()| vec![0.0; width * height]),
             processing: processing.clone(),
+            part: None,
         })
+    }
+
+    /// The same, measuring no more windows of the last pass than those in these columns and rows of
+    /// its grid: the others have no vector, and those beside them fewer neighbours for the median
+    /// test. All passes before are measured whole; so is the last where its vectors are refined,
+    /// which takes those around.
+    ///
+    /// ```
+    /// use motefield_evaluator::{Correlator, Pass, Processing, VectorStatus};
+    /// use ndarray::Array2;
+    ///
+    /// let processing = Processing { passes: vec![Pass::square(16, 0.5)], ..Processing::default() };
+    /// let mut correlator = Correlator::new(32, 32, &processing)?.measuring([0..2, 0..1]);
+    /// let frame = Array2::from_shape_fn((32, 32), |(y, x)| ((3 * x + 5 * y * y) % 17) as f32);
+    /// let field = correlator.correlate(frame.view(), frame.view())?;
+    /// let measured = field.vectors.iter().filter(|v| v.status != VectorStatus::NoPeak);
+    /// assert_eq!((field.columns, field.rows, measured.count()), (3, 3, 2));
+    /// # Ok::<(), motefield_evaluator::ProcessingError>(())
+    /// ```
+    pub fn measuring(self, part: [Range<usize>; 2]) -> Self {
+        let alone = self.processing.refinement == Refinement::None;
+        Self {
+            part: alone.then_some(part),
+            ..self
+        }
+    }
+
+    /// Columns and rows of the windows of a pass that are measured.
+    fn wanted(&self, pass: usize) -> [Range<usize>; 2] {
+        let grid = &self.stages[pass].0;
+        match &self.part {
+            Some([columns, rows]) if pass + 1 == self.stages.len() => [
+                columns.start..columns.end.min(grid.columns),
+                rows.start..rows.end.min(grid.rows),
+            ],
+            _ => [0..grid.columns, 0..grid.rows],
+        }
+    }
+
+    /// Rows of pixels that the windows of a pass cover.
+    fn rows_of(&self, pass: usize) -> Range<usize> {
+        let (grid, [_, rows]) = (&self.stages[pass].0, self.wanted(pass));
+        match rows.is_empty() {
+            true => 0..0,
+            false => grid.corner(0, rows.start)[1]..grid.corner(0, rows.end - 1)[1] + grid.window[1],
+        }
     }
 
     /// Measures the displacement field of a pair, as [`correlate`] does.
@@ -270,30 +322,27 @@ impl Correlator {
         )
     }
 
-    /// Deforms the frames of a pair into `deformed`.
-    fn deform(&mut self, number: usize, frames: [FrameView; 2], predictor: &Predictor) {
+    /// Deforms these rows of the frames of a pair into `deformed`.
+    fn deform(&mut self, number: usize, frames: [FrameView; 2], predictor: &Predictor, rows: Range<usize>) {
         if self.loaded.replace(number) != Some(number) {
             for (interpolated, frame) in self.interpolated.iter_mut().zip(frames) {
                 interpolated.load(frame);
             }
         }
         let [a, b] = &mut self.deformed;
-        predictor.deform([&self.interpolated[0], &self.interpolated[1]], self.size, [a, b]);
+        let frames = [&self.interpolated[0], &self.interpolated[1]];
+        predictor.deform(frames, self.size, rows, [a, b]);
     }
 
-    /// Correlates all windows of a pass; the planes of all pairs are added.
+    /// Correlates the windows of a pass; the planes of all pairs are added.
     fn measure(&mut self, pairs: &[Frames], pass: usize, predictor: Option<&Predictor>) -> Vec<WindowPeaks> {
         let grid = self.stages[pass].0.clone();
-        let places: Vec<WindowPlace> = (0..grid.len())
-            .map(|n| {
-                WindowPlace::new(
-                    &grid,
-                    [n % grid.columns, n / grid.columns],
-                    predictor,
-                    self.processing.deform,
-                )
-            })
+        let [columns, rows] = self.wanted(pass);
+        let wanted: Vec<[usize; 2]> = rows
+            .flat_map(|row| columns.clone().map(move |column| [column, row]))
             .collect();
+        let place = |at: &[usize; 2]| WindowPlace::new(&grid, *at, predictor, self.processing.deform);
+        let places: Vec<WindowPlace> = wanted.iter().map(place).collect();
         let (peak_fit, low) = (self.processing.peak_fit, self.processing.low_values);
         let measure = |n: usize, plane: Option<&Plane>| places[n].measure(plane, peak_fit, low);
         let mut measured = Vec::with_capacity(places.len());
@@ -314,7 +363,14 @@ impl Correlator {
             }
             measured.extend(sums.iter().enumerate().map(|(n, sum)| measure(n, sum.as_ref())));
         }
-        measured
+        if measured.len() == grid.len() {
+            return measured;
+        }
+        let mut all = vec![WindowPeaks::NONE; grid.len()];
+        for ([column, row], peaks) in wanted.into_iter().zip(measured) {
+            all[row * grid.columns + column] = peaks;
+        }
+        all
     }
 
     /// Correlates all windows of one pair and passes the planes to `take` in order: `None` where a
@@ -331,7 +387,7 @@ impl Correlator {
         let original = pair.views();
         let predictor = predictor.filter(|_| self.processing.deform);
         if let Some(predictor) = predictor {
-            self.deform(number, original, predictor);
+            self.deform(number, original, predictor, self.rows_of(pass));
         }
         let frames = match predictor {
             Some(_) => [0, 1].map(|k| FrameView {

@@ -23,6 +23,7 @@ mod errors;
 mod parts;
 mod peak_locking;
 mod response;
+mod tiles;
 mod truth;
 
 use crate::statistics::{Confidence, Estimate, GridValues, mean, quantiles, root_mean_square, share};

@@ -21,10 +21,11 @@ mod moments;
 mod paired;
 mod quantiles;
 mod rank_correlation;
+mod tiles;
 
 pub use bootstrap::bootstrap;
 pub use combination::{Combined, combine};
-pub use components::{Components, local_and_random};
+pub use components::{Components, local_and_random, local_and_random_of_tiles};
 pub use dependence::variance_of_mean;
 pub use derived::{ln_magnitude, lowest, ratio, slope, weighted_sum};
 pub use estimate::{Confidence, Estimate};
@@ -37,6 +38,7 @@ pub use jackknife::jackknife;
 pub use paired::{difference_in_standard_errors, not_above};
 pub use quantiles::{median, quantile, quantiles};
 pub use rank_correlation::rank_correlation;
+pub use tiles::Tiles;
 
 pub(crate) use dependence::covariance_of_means;
 pub(crate) use hotelling::p_value;

@@ -111,7 +111,13 @@ pub fn estimate(
         interpolated
     });
     let [left, right] = &mut deformed;
-    predictor.deform([&interpolated[0], &interpolated[1]], frames.size, [left, right]);
+    let rows = 0..frames.size[1];
+    predictor.deform(
+        [&interpolated[0], &interpolated[1]],
+        frames.size,
+        rows,
+        [left, right],
+    );
     let weights = field.window.map(|side| processing.weighting.taper(side));
     let windows = Windows {
         deformed: [left, right],

@@ -16,6 +16,13 @@ pub(crate) struct WindowPeaks {
 }
 
 impl WindowPeaks {
+    /// Of a window that is not measured.
+    pub const NONE: WindowPeaks = WindowPeaks {
+        predicted: [0.0; 2],
+        peaks: [None; 2],
+        peak_ratio: 0.0,
+    };
+
     pub fn displacement(&self) -> [f64; 2] {
         self.peaks[0].unwrap_or(self.predicted)
     }

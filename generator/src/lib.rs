@@ -41,8 +41,10 @@
 //! The same scene and seed give the same bits on every machine and any number of threads.
 
 mod airy;
+mod brightness;
 mod camera;
 mod cost;
+mod crop;
 mod elementary;
 mod error;
 mod exposure;
@@ -70,6 +72,7 @@ mod view;
 
 pub use camera::Camera;
 pub use cost::Cost;
+pub use crop::Crop;
 pub use error::{SceneError, SceneField};
 pub use flow::Flow;
 pub use imaging::{ImagePattern, Imaging};

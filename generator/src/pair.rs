@@ -1,6 +1,7 @@
 //! Pairs of frames and time series, rendered from a scene and a seed.
 
 mod bands;
+mod crops;
 mod draw;
 
 use ndarray::Array2;
@@ -16,6 +17,7 @@ use crate::sensor::Part;
 use crate::splat::{self, Brush};
 pub use crate::threads::shared;
 pub use bands::{Band, Bands, bands, series_bands};
+pub use crops::Crops;
 use draw::Drawing;
 
 /// Two frames of one size, each height × width: grey levels (whole numbers, DN) with a sensor,

@@ -38,8 +38,9 @@ pub struct HotSpots {
 }
 
 impl HotSpots {
-    /// Adds their light to the `rows` of a picture of this width and height.
-    fn shine(&self, light: &mut Array2<f32>, size: [usize; 2], rows: Range<usize>, seed: Seed) {
+    /// Adds their light to these columns and rows of a picture of this width and height.
+    fn shine(&self, light: &mut Array2<f32>, size: [usize; 2], of: &[Range<usize>; 2], seed: Seed) {
+        let [columns, rows] = of;
         let mut rng = stream(seed.of_study(), Purpose::HotSpots, 0);
         for _ in 0..self.count {
             let at = size.map(|n| n as f64 * open01(&mut rng) - 0.5);
@@ -49,9 +50,9 @@ impl HotSpots {
                 low as usize..(high + 1.0).max(0.0) as usize
             };
             for y in near(at[1], rows.clone()) {
-                for x in near(at[0], 0..size[0]) {
+                for x in near(at[0], columns.clone()) {
                     let off = libm::hypot(x as f64 - at[0], y as f64 - at[1]);
-                    light[[y - rows.start, x]] +=
+                    light[[y - rows.start, x - columns.start]] +=
                         (self.peak_e * Profile::Gaussian.at(off / self.diameter_px)) as f32;
                 }
             }
@@ -84,26 +85,30 @@ pub struct Reflections {
 }
 
 impl Reflections {
-    /// Photo-electrons of each pixel in the `rows` of a picture, rows × width; `None` if nothing is
-    /// reflected. `size` is the width and height of the picture.
-    pub(crate) fn rows(&self, size: [usize; 2], rows: Range<usize>, seed: Seed) -> Option<Array2<f32>> {
+    /// Photo-electrons of each pixel in these columns and rows of a picture, rows × columns; `None`
+    /// if nothing is reflected. `size` is the width and height of the picture.
+    pub(crate) fn part(&self, size: [usize; 2], of: [Range<usize>; 2], seed: Seed) -> Option<Array2<f32>> {
         if self.picture.is_none() && self.glare.is_none() && self.hot_spots.is_none() {
             return None;
         }
+        let [columns, rows] = &of;
         let mut light = match &self.picture {
-            Some(picture) => picture.slice_axis(Axis(0), Slice::from(rows.clone())).to_owned(),
-            None => Array2::zeros((rows.len(), size[0])),
+            Some(picture) => {
+                let rows = picture.slice_axis(Axis(0), Slice::from(rows.clone()));
+                rows.slice_axis(Axis(1), Slice::from(columns.clone())).to_owned()
+            }
+            None => Array2::zeros((rows.len(), columns.len())),
         };
         if let Some(glare) = self.glare {
             let (sin, cos) = libm::sincos(glare.angle_rad);
             for ((y, x), e) in light.indexed_iter_mut() {
-                let y = (rows.start + y) as f64;
-                let off = cos * (y - glare.at_px[1]) - sin * (x as f64 - glare.at_px[0]);
+                let (x, y) = ((columns.start + x) as f64, (rows.start + y) as f64);
+                let off = cos * (y - glare.at_px[1]) - sin * (x - glare.at_px[0]);
                 *e += (glare.peak_e * Profile::Gaussian.at(off / glare.width_px)) as f32;
             }
         }
         if let Some(spots) = self.hot_spots {
-            spots.shine(&mut light, size, rows, seed);
+            spots.shine(&mut light, size, &of, seed);
         }
         Some(light)
     }

@@ -14,6 +14,7 @@
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
+use crate::crop::Crop;
 use crate::elementary::ln_all;
 use crate::flash::Flash;
 use crate::flow::Vec3;
@@ -31,10 +32,32 @@ pub(crate) const CELL_PX: f64 = 64.0;
 pub(crate) const CELL_DEPTH: f64 = 0.5;
 /// Margin for the particles of clusters, in standard deviations of their places.
 const CLUSTER_REACH: f64 = 5.0;
+/// The same where only a part of the picture is drawn: beyond the margin of the whole picture one
+/// particle in a million is left out, but inside it none may be.
+const CLUSTER_REACH_OF_CROP: f64 = 8.0;
 
 /// Arrivals drawn at once, and the bytes that each takes: its time and its place along three axes.
 const ARRIVALS: usize = 16;
 const BYTES: usize = 4 * 8;
+
+/// Distance of the points at which the largest velocity is looked for, px.
+const STEP_PX: f64 = 16.0;
+/// Most points of the whole picture at which it is looked for where only a part is drawn.
+const MOST_POINTS: f64 = 4096.0;
+
+/// Largest velocity that matters where parts of the picture are drawn, px per pulse separation along
+/// each axis: over the whole picture by fewer points, and of each part by as many as ever.
+pub(crate) fn fastest_of_crops(scene: &Scene, flashes: &[Flash], crops: &[Crop]) -> Vec<Vec3> {
+    let (half, _) = travel_time(scene, flashes);
+    let pixels: f64 = scene.size.iter().map(|n| *n as f64).product();
+    let coarse = libm::sqrt(pixels / MOST_POINTS).max(STEP_PX);
+    let everywhere = fastest(scene, half, Crop::whole(scene), coarse);
+    let here = |crop: &Crop| {
+        let here = fastest(scene, half, *crop, STEP_PX);
+        std::array::from_fn(|i| here[i].max(everywhere[i]))
+    };
+    crops.iter().map(here).collect()
+}
 
 /// A particle at time 0.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,18 +87,28 @@ pub(crate) struct Volume {
     deepest: f64,
     /// Largest distance along y between a particle at time 0 and where it shows, px.
     reach_y: f64,
+    /// The part of the picture that is drawn.
+    crop: Crop,
 }
 
 impl Volume {
     pub(crate) fn of(scene: &Scene, flashes: &[Flash]) -> Volume {
+        let (half, _) = travel_time(scene, flashes);
+        let fastest = fastest(scene, half, Crop::whole(scene), STEP_PX);
+        Volume::at_speed(scene, flashes, fastest)
+    }
+
+    /// The same where the largest velocity is known, px per pulse separation along each axis.
+    fn at_speed(scene: &Scene, flashes: &[Flash], fastest: Vec3) -> Volume {
         let view = View::of(scene);
-        let travel = farthest(scene, &view, flashes);
+        let travel = farthest(scene, flashes, fastest);
         let deepest = scene.deepest_px();
         let radius =
             0.25 * view.largest_diameter_px(scene, deepest) * reach_sigmas(scene.imaging.pattern) + 1.0;
         let [sx, sy] = scene.sheet.slope;
         let off_plane = deepest + travel[2] + sx.abs() * travel[0] + sy.abs() * travel[1];
-        let [low, high] = seen(scene, &view, radius, deepest, scene.size[1]);
+        let crop = Crop::whole(scene);
+        let [low, high] = seen(scene, &view, radius, deepest, crop);
         let cluster = match scene.population.cluster_size {
             0.0 => 0.0,
             _ => CLUSTER_REACH * scene.population.cluster_radius_px,
@@ -95,12 +128,40 @@ impl Volume {
             radius,
             deepest,
             reach_y: reach[1],
+            crop,
         }
     }
 
-    /// The last row of cells whose particles can show in the rows of pixels above `end`.
+    /// The part of the volume from which particles can show in a part of the picture, if none goes
+    /// faster than `fastest`.
+    pub(crate) fn of_crop(scene: &Scene, flashes: &[Flash], fastest: Vec3, crop: Crop) -> Volume {
+        let whole = Volume::at_speed(scene, flashes, fastest);
+        let travel = farthest(scene, flashes, fastest);
+        let [low, high] = seen(scene, &View::of(scene), whole.radius + 1.0, whole.deepest, crop);
+        let cluster = match scene.population.cluster_size {
+            0.0 => 0.0,
+            _ => CLUSTER_REACH_OF_CROP * scene.population.cluster_radius_px,
+        };
+        let mut part = whole.clone();
+        for i in 0..2 {
+            part.low[i] = whole.low[i].max(low[i] - travel[i] - cluster);
+            part.high[i] = whole.high[i].min(high[i] + travel[i] + cluster);
+        }
+        Volume {
+            reach_y: travel[1] + cluster,
+            crop,
+            ..part
+        }
+    }
+
+    /// The last row of cells whose particles can show in the rows of pixels above `end` of what is
+    /// drawn.
     pub(crate) fn last_row_above(&self, scene: &Scene, end: usize) -> i64 {
-        let [_, high] = seen(scene, &View::of(scene), self.radius, self.deepest, end);
+        let above = Crop {
+            size: [self.crop.size[0], end],
+            ..self.crop
+        };
+        let [_, high] = seen(scene, &View::of(scene), self.radius, self.deepest, above);
         ((high[1] + self.reach_y) / self.cell[1]).floor() as i64
     }
 
@@ -217,13 +278,11 @@ fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> u32 {
     }
 }
 
-/// Low and high corner, px, of the rectangle whose points can show in the rows of the picture above
-/// `end`, widened by `radius` on each side, at some distance up to `deepest` from the sheet's middle
-/// plane.
-fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64, end: usize) -> [[f64; 2]; 2] {
-    let [width, height] = [scene.size[0], end].map(|n| n as f64);
-    let low = [-0.5 - radius; 2];
-    let high = [width - 0.5 + radius, height - 0.5 + radius];
+/// Low and high corner, px, of the rectangle whose points can show in a part of the picture,
+/// widened by `radius` on each side, at some distance up to `deepest` from the sheet's middle plane.
+fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64, crop: Crop) -> [[f64; 2]; 2] {
+    let low = [0, 1].map(|k| crop.origin[k] as f64 - 0.5 - radius);
+    let high = [0, 1].map(|k| crop.end(k) as f64 - 0.5 + radius);
     let (mut from, mut to) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     const POINTS: usize = 64;
     for k in 0..=POINTS {
@@ -242,11 +301,9 @@ fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64, end: usize) -> [[
     [from, to]
 }
 
-/// Bound of a particle's way between time 0 and the outer end of a pulse, along each axis, px: from
-/// the largest velocity on a grid of points over the picture, at three depths and three times, plus
-/// a quarter for what lies between them.
-fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
-    const STEP_PX: f64 = 16.0;
+/// Time between 0 and the outer end of a pulse while which particles follow the flow, and the
+/// largest length of the streak that the scene states, along x and y, px.
+fn travel_time(scene: &Scene, flashes: &[Flash]) -> (f64, [f64; 2]) {
     let mut half: f64 = 0.0;
     let mut streak: [f64; 2] = [0.0; 2];
     for flash in flashes {
@@ -261,15 +318,33 @@ fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
             }
         }
     }
-    let counts = scene.size.map(|n| (n as f64 / STEP_PX).ceil() as usize);
-    let reach = scene.deepest_px();
+    (half, streak)
+}
+
+/// Bound of a particle's way between time 0 and the outer end of a pulse, along each axis, px: from
+/// the largest velocity on a grid of points, plus a quarter for what lies between them.
+fn farthest(scene: &Scene, flashes: &[Flash], fastest: Vec3) -> Vec3 {
+    let (half, streak) = travel_time(scene, flashes);
+    let travel = |i: usize| 1.25 * half * fastest[i];
+    [
+        travel(0) + 0.5 * streak[0],
+        travel(1) + 0.5 * streak[1],
+        travel(2),
+    ]
+}
+
+/// Largest velocity along each axis, px per pulse separation, on a grid of points over a part of
+/// the picture, at three depths, midway in time and `half` before and after.
+fn fastest(scene: &Scene, half: f64, crop: Crop, step_px: f64) -> Vec3 {
+    let counts = crop.size.map(|n| (n as f64 / step_px).ceil() as usize);
+    let (reach, middle) = (scene.deepest_px(), View::of(scene).middle);
     let mut points = Vec::with_capacity(3 * (counts[0] + 1));
     let mut fastest: Vec3 = [0.0; 3];
     for iy in 0..=counts[1] {
         points.clear();
         for ix in 0..=counts[0] {
-            let (x, y) = (ix as f64 * STEP_PX, iy as f64 * STEP_PX);
-            let plane = scene.sheet.plane_px(x, y, view.middle);
+            let [x, y] = [(ix, 0), (iy, 1)].map(|(n, k)| crop.origin[k] as f64 + n as f64 * step_px);
+            let plane = scene.sheet.plane_px(x, y, middle);
             points.extend([plane - reach, plane, plane + reach].map(|z| [x, y, z]));
         }
         for time in [-half, 0.0, half] {
@@ -280,12 +355,7 @@ fn farthest(scene: &Scene, view: &View, flashes: &[Flash]) -> Vec3 {
             }
         }
     }
-    let travel = |i: usize| 1.25 * half * fastest[i];
-    [
-        travel(0) + 0.5 * streak[0],
-        travel(1) + 0.5 * streak[1],
-        travel(2),
-    ]
+    fastest
 }
 
 #[cfg(test)]

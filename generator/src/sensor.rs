@@ -252,7 +252,7 @@ impl Sensor {
         }
         let width = image.ncols();
         let band = |(k, pixels): (usize, &mut [f32])| {
-            let mut row = RowDraws::new(width);
+            let mut row = RowDraws::new(width, &part);
             for (y, pixels) in (part.top + k * BAND..).zip(pixels.chunks_mut(width)) {
                 self.read_row(pixels, &mut row, seed, frame, y as u64, dark_current_e as f32);
             }
@@ -347,12 +347,13 @@ impl Sensor {
     }
 }
 
-/// Where in the picture the rows are that a sensor reads.
+/// Where in the picture the pixels are that a sensor reads.
 #[derive(Clone, Copy)]
 pub(crate) struct Part<'a> {
     /// Width and height of the whole picture.
     pub(crate) size: [usize; 2],
-    /// The first row.
+    /// The first column, and the first row.
+    pub(crate) left: usize,
     pub(crate) top: usize,
     /// Light on the row above the first, 1 × width, where there is one.
     pub(crate) above: Option<&'a Array2<f32>>,
@@ -365,6 +366,7 @@ impl Part<'_> {
         let (height, width) = image.dim();
         Part {
             size: [width, height],
+            left: 0,
             top: 0,
             above: None,
             below: None,
@@ -380,20 +382,27 @@ struct RowDraws {
     bytes: Vec<u8>,
     words: [Vec<u32>; 3],
     offset: Vec<f32>,
+    /// Width of the whole picture, and the first column.
+    whole: usize,
+    left: usize,
 }
 
 impl RowDraws {
-    fn new(width: usize) -> RowDraws {
+    fn new(width: usize, part: &Part<'_>) -> RowDraws {
         RowDraws {
             bytes: vec![0; 4 * width],
             words: std::array::from_fn(|_| vec![0; width]),
             offset: vec![0.0; width],
+            whole: part.size[0],
+            left: part.left,
         }
     }
 
     fn draw(&mut self, seed: Seed, purpose: Purpose, place: u64) {
         let mut rng = stream(seed, purpose, place);
-        for words in &mut self.words {
+        for (k, words) in self.words.iter_mut().enumerate() {
+            // A pixel's words stand at the same place of the stream whatever else is read.
+            rng.set_word_pos((k * self.whole + self.left) as u128);
             rng.fill_bytes(&mut self.bytes);
             for (word, bytes) in words.iter_mut().zip(self.bytes.as_chunks::<4>().0) {
                 *word = u32::from_le_bytes(*bytes);

@@ -82,6 +82,11 @@ impl<'a> TrueDisplacement<'a> {
         }
     }
 
+    /// Width and height of the picture, px.
+    pub fn size(&self) -> [usize; 2] {
+        self.scene.size
+    }
+
     /// Where the fluid element is, midway in time, that shows at the point (x, y) of the picture.
     fn element(&self, x_px: f64, y_px: f64) -> Vec3 {
         let slope = self.scene.sheet.slope;

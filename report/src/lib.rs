@@ -19,6 +19,7 @@ pub mod series;
 pub mod specimen;
 pub mod sweep;
 pub mod table;
+pub mod tiles;
 pub mod twin;
 pub mod vectors;
 pub mod verify;

@@ -18,6 +18,7 @@ use crate::format::{
 use crate::json;
 use crate::response;
 use crate::table::Label;
+use crate::tiles;
 
 /// What a sweep was asked for, and how far it got.
 #[derive(Debug, Clone, Copy)]
@@ -48,7 +49,11 @@ pub fn json(study: &Study, response: Option<&Response>, rows: &[(Label, &Point)]
         "spatial_response": response.map(response::json),
         "points": rows.iter().map(|(label, point)| row(label, point)).collect::<Value>(),
     });
-    json::file(SCHEMA, fields)
+    let mut file = json::file(SCHEMA, fields);
+    if let Some(tiles) = tiles::json(rows.iter().map(|(_, point)| *point)) {
+        file["measured_on"] = tiles;
+    }
+    file
 }
 
 fn row(label: &Label, point: &Point) -> Value {
@@ -138,11 +143,12 @@ pub fn sentence(study: &Study, rows: &[(Label, &Point)]) -> String {
     let least = known.min_by(|a, b| a.1.score.total_px.value.total_cmp(&b.1.score.total_px.value));
     match least {
         Some((label, point)) => format!(
-            "Of {} values of {} the total error is smallest at {}: {}.\n",
+            "Of {} values of {} the total error is smallest at {}: {}.\n{}",
             rows.len(),
             named(study.key),
             label.text(),
-            interval(point.score.total_px, "px")
+            interval(point.score.total_px, "px"),
+            tiles::words(rows.iter().map(|(_, point)| *point))
         ),
         None => "No total error is known.\n".to_owned(),
     }

@@ -15,6 +15,7 @@ mod journal;
 mod ledger;
 mod measurement;
 mod stopping;
+pub mod tiles;
 pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -35,6 +36,7 @@ pub use figures::FurtherFigures;
 pub use journal::Journal;
 pub use ledger::{Job, Ledger};
 use measurement::{Measurement, Prepared};
+pub use tiles::MeasuredTiles;
 use trust::Trust;
 
 /// From a scene to the pair of a realisation.
@@ -91,6 +93,8 @@ pub struct Effort {
     pub most_pairs: usize,
     /// How sure the intervals of the points' figures are.
     pub confidence: Confidence,
+    /// Whether large pictures are measured whole too, not by [tiles].
+    pub whole: bool,
 }
 
 impl Default for Effort {
@@ -101,6 +105,7 @@ impl Default for Effort {
             first_pairs: 4,
             most_pairs: 60,
             confidence: Confidence::USUAL,
+            whole: true,
         }
     }
 }
@@ -118,6 +123,9 @@ pub struct Point {
     pub ensemble: usize,
     /// What was asked for besides.
     pub besides: Besides,
+    /// What of the pictures was measured, where not all: the vectors of the tiles then stand one
+    /// below the other.
+    pub tiles: Option<MeasuredTiles>,
     /// Columns of the grid of vectors.
     pub columns: usize,
     /// Lag within which windows share pixels.
@@ -160,7 +168,7 @@ impl Point {
     }
 
     /// Squared length of every measured error vector on the particles that all points of a study
-    /// share, px².
+    /// share, px²; of tiles times what the vector counts.
     pub fn squared_errors(&self) -> GridValues {
         if let Some(common) = &self.common {
             return common.clone();
@@ -173,7 +181,13 @@ impl Point {
             part: None,
             confidence: Confidence::USUAL,
         };
-        sample.squared_errors()
+        match &self.tiles {
+            None => sample.squared_errors(),
+            Some(MeasuredTiles { weights, .. }) => sample.values(|pair, k| {
+                let [x, y] = self.errors[pair].point_px[k];
+                weights[k] * (x * x + y * y)
+            }),
+        }
     }
 }
 
@@ -309,7 +323,7 @@ pub fn run_kept(
                 let ground = ledger.ground(first + k, experiment);
                 Prepared::over(ground, experiment, chain, besides, effort.seed)
             }
-            None => Prepared::new(experiment, chain, besides, effort.seed, stop),
+            None => Prepared::new(experiment, chain, besides, effort, stop),
         })
         .collect();
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
@@ -408,7 +422,8 @@ fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> (us
     match measured.len() {
         0 => (effort.first_pairs.min(most), f64::INFINITY),
         n => {
-            let score = prepared.score(measured);
+            // What the tiles of a picture leave unknown more pairs cannot tell.
+            let score = prepared.score_of_places(measured);
             let width = score.total_px.relative_half_width();
             (stopping::needed(&score, n, most, effort), width)
         }

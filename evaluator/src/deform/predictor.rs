@@ -1,5 +1,7 @@
 //! The predictor: a smooth displacement at every pixel, from vectors on a grid.
 
+use std::ops::Range;
+
 use super::PredictorFilter;
 use super::spline::{extended, interpolating, regression, taps};
 use crate::error::ProcessingError;
@@ -142,8 +144,15 @@ impl Predictor {
         extended(row, self.rows, along_row)
     }
 
-    /// Deforms frame A by minus half and frame B by plus half the displacement at each pixel.
-    pub fn deform(&self, frames: [&Interpolated; 2], [width, height]: [usize; 2], deformed: [&mut [f32]; 2]) {
+    /// Deforms frame A by minus half and frame B by plus half the displacement at each pixel of
+    /// these rows.
+    pub fn deform(
+        &self,
+        frames: [&Interpolated; 2],
+        [width, height]: [usize; 2],
+        rows: Range<usize>,
+        deformed: [&mut [f32]; 2],
+    ) {
         let columns: Vec<(isize, [f32; 4])> = (0..width)
             .map(|x| {
                 let (i, weights) = taps((x as f64 - self.first[0]) / self.spacing[0]);
@@ -161,6 +170,8 @@ impl Predictor {
             .zip(b.chunks_exact_mut(width))
             .take(height)
             .enumerate()
+            .take(rows.end)
+            .skip(rows.start)
         {
             let (j, along_y) = taps((y as f64 - self.first[1]) / self.spacing[1]);
             for (i, value) in line.iter_mut().enumerate() {

@@ -34,9 +34,11 @@
 //! second is (n - 1)/n² of the variance of Σ nᵢ sᵢ²/N, n = N over the number of places.
 
 use super::dependence::{
-    freedom_as_seen, freedom_of_variance_of_square, variance_of_mean_as_seen, variance_of_mean_square,
+    FREE_OF_SQUARES, freedom_as_seen, freedom_of_variance_of_square, variance_of_mean_as_seen,
+    variance_of_mean_square,
 };
 use super::intervals::reduced_to;
+use super::tiles::{TileMean, Tiles};
 use super::{Confidence, Estimate, GridValues, chi_interval, weighted_sum};
 
 /// What repeats at a place and what changes from pair to pair, both as root mean square over the
@@ -83,6 +85,58 @@ pub fn local_and_random(values: &GridValues, confidence: Confidence) -> Option<C
     })
 }
 
+/// The components over a picture of which some tiles were measured; `None` unless some place has
+/// values of two pairs.
+///
+/// The means over the places are then those of [`Tiles`], and so are their variances, which hold
+/// what differs between tiles as well: of L² at once, place by place, since what a place repeats and
+/// how much it scatters go together.
+pub fn local_and_random_of_tiles(
+    values: &GridValues,
+    tiles: &Tiles,
+    confidence: Confidence,
+) -> Option<Components> {
+    let bias = tiles.of(values);
+    let places = Places::about(values, bias.value)?;
+    let squares = places.squares(values);
+    let within = tiles.of_changing(&squares, &squares, FREE_OF_SQUARES);
+    let about = |v: f64| (v - bias.value).powi(2);
+    let mean_square = tiles.of(&values.map(about)).value;
+    // (ēᵢ - ē)² - sᵢ²/nᵢ, whose mean over the picture is L² but for what the mean takes off.
+    let repeated = places.map(values, |v, mean, n| match n > 1.0 {
+        true => about(mean) - (v - mean).powi(2) / (n - 1.0),
+        false => f64::NAN,
+    });
+    let changing = places.map(values, |v, mean, _| 2.0 * (mean - bias.value) * (v - mean));
+    let found = tiles.of_changing(&repeated, &changing, 1.0);
+    let between = places.map(values, |_, mean, _| about(mean));
+    let between = tiles.of(&between).value;
+    let up = |v: f64| (v + bias.variance).max(0.0).sqrt();
+    // Between the law of a sum of squares, where most of it is repeated, and none below zero.
+    let spread = TileMean {
+        value: between,
+        ..found
+    };
+    let freedom = spread.freedom_of_square(values.count() as f64, confidence);
+    let of_between = squared_interval(between, freedom, confidence);
+    let local = Estimate {
+        value: found.value,
+        lo: found.value - (between - of_between.lo),
+        // From zero on where less than nothing seems to be repeated: then nothing is the likeliest.
+        hi: found.value.max(-bias.variance) + (of_between.hi - between),
+    }
+    .map_rising(up);
+    let random = (mean_square - local.value.powi(2)).max(0.0).sqrt();
+    let freedom = within.freedom_of_square(places.number - places.seen, confidence);
+    Some(Components {
+        local,
+        random: match random > 0.0 {
+            true => chi_interval(random, freedom, confidence),
+            false => Estimate::exact(0.0),
+        },
+    })
+}
+
 /// Means and numbers at the places.
 struct Places {
     /// Mean and number of the values at each place.
@@ -110,8 +164,12 @@ struct Within {
 impl Places {
     /// `None` unless some place has two values.
     fn of(values: &GridValues) -> Option<Places> {
+        Places::about(values, values.mean())
+    }
+
+    /// The same about a mean that is known.
+    fn about(values: &GridValues, mean: f64) -> Option<Places> {
         let sums = values.position_sums();
-        let mean = values.mean();
         sums.iter().any(|(_, n)| *n > 1.0).then(|| Places {
             seen: sums.iter().filter(|(_, n)| *n > 0.0).count() as f64,
             means: sums.into_iter().map(|(sum, n)| (sum / n, n)).collect(),
@@ -134,13 +192,17 @@ impl Places {
         }
     }
 
-    fn within(&self, values: &GridValues, confidence: Confidence) -> Within {
-        // The mean of these over the places seen twice is Σ nᵢ sᵢ²/Σ nᵢ there; places seen once are
-        // assumed to scatter as the others do.
-        let squares = self.map(values, |v, mean, n| match n > 1.0 {
+    /// Squares whose mean over the places seen twice is Σ nᵢ sᵢ²/Σ nᵢ there; places seen once are
+    /// assumed to scatter as the others do.
+    fn squares(&self, values: &GridValues) -> GridValues {
+        self.map(values, |v, mean, n| match n > 1.0 {
             true => (v - mean).powi(2) * n / (n - 1.0),
             false => f64::NAN,
-        });
+        })
+    }
+
+    fn within(&self, values: &GridValues, confidence: Confidence) -> Within {
+        let squares = self.squares(values);
         let mean = squares.mean();
         let variance = variance_of_mean_square(&squares);
         let known = freedom_of_variance_of_square(&squares);

@@ -44,7 +44,7 @@ const FREE_OF_VALUES: f64 = 1.0;
 /// one to their own. (The deviations r of n values correlate by -1/(n - 1), their squares by
 /// 1/(n - 1)², so that for normal values n Σ(r² - mean r²)²/(n - 1)²/(n - 2) has the expectation
 /// 2σ⁴ n/(n - 1), which is n times the variance of the variance.)
-const FREE_OF_SQUARES: f64 = 2.0;
+pub(super) const FREE_OF_SQUARES: f64 = 2.0;
 
 /// [`variance_of_mean`] of squared deviations from the mean at their own place, each times
 /// n/(n - 1) of its place: the variance of the mean variance. With fewer than three values at every

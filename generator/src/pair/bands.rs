@@ -96,6 +96,7 @@ impl<'a> Bands<'a> {
             let mut grey = light.clone();
             let part = Part {
                 size: self.scene.size,
+                left: 0,
                 top,
                 above: self.above.get(k),
                 below: below.map(|rows| &rows[k]),

@@ -9,6 +9,7 @@
 use ndarray::Array2;
 use rayon::prelude::*;
 
+use crate::crop::Crop;
 use crate::exposure::{Exposer, Paths};
 use crate::flash::Flash;
 use crate::random::Seed;
@@ -25,6 +26,8 @@ const ROWS_AT_ONCE: usize = 16;
 /// of reflections.
 pub(super) struct Drawing<'a> {
     scene: &'a Scene,
+    /// What is drawn of the picture; rows and columns below are counted in it.
+    crop: Crop,
     seed: Seed,
     /// By how much all particle images are moved, px.
     by_px: [f64; 2],
@@ -40,12 +43,27 @@ pub(super) struct Drawing<'a> {
 }
 
 impl<'a> Drawing<'a> {
+    /// Of the whole picture.
     pub(super) fn new(scene: &'a Scene, seed: Seed, flashes: &[Flash], by_px: [f64; 2]) -> Drawing<'a> {
+        let volume = || Volume::of(scene, flashes);
+        Drawing::of(scene, seed, flashes, by_px, Crop::whole(scene), volume)
+    }
+
+    /// Of a part of the picture, with the volume whose particles show in it.
+    pub(super) fn of(
+        scene: &'a Scene,
+        seed: Seed,
+        flashes: &[Flash],
+        by_px: [f64; 2],
+        crop: Crop,
+        volume: impl Fn() -> Volume,
+    ) -> Drawing<'a> {
         let dark = scene.seeding_density_ppp == 0.0 || scene.electrons == 0.0;
-        let volume = (!dark).then(|| Volume::of(scene, flashes));
+        let volume = (!dark).then(volume);
         let energy = flashes.iter().map(|flash| flash.pulse.energy_ratio as f32);
         Drawing {
             scene,
+            crop,
             seed,
             by_px,
             exposers: flashes.iter().map(|flash| Exposer::new(scene, *flash)).collect(),
@@ -72,7 +90,7 @@ impl<'a> Drawing<'a> {
         self.drawn = due.end;
         let cells = std::mem::take(&mut self.cells);
         let mut room = std::mem::take(&mut self.room);
-        let at_once = if shares(self.scene.size) { ROWS_AT_ONCE } else { 1 };
+        let at_once = if shares(self.crop.size) { ROWS_AT_ONCE } else { 1 };
         for rows in cells[due].chunks(at_once) {
             let drawn: Vec<Vec<Strip>> = match rows {
                 [row] => vec![self.strips(row, &mut room)],
@@ -98,13 +116,14 @@ impl<'a> Drawing<'a> {
 
     /// Opens the rows of pixels above `end`, with the reflected light on them.
     fn open(&mut self, end: usize) {
-        let [width, _] = self.scene.size;
+        let [width, _] = self.crop.size;
         let opened = self.frames[0].end(width);
         if end <= opened {
             return;
         }
-        let reflections = &self.scene.light.reflections;
-        let reflected = reflections.rows(self.scene.size, opened..end, self.seed);
+        let [left, top] = self.crop.origin;
+        let part = [left..left + width, top + opened..top + end];
+        let reflected = (self.scene.light.reflections).part(self.scene.size, part, self.seed);
         for frame in &mut self.frames {
             frame.open((end - opened) * width, reflected.as_ref());
         }
@@ -115,7 +134,7 @@ impl<'a> Drawing<'a> {
     /// # Panics
     /// When they are not [drawn](Drawing::draw).
     pub(super) fn take(&mut self, end: usize) -> Vec<Array2<f32>> {
-        let [width, _] = self.scene.size;
+        let [width, _] = self.crop.size;
         self.frames
             .iter_mut()
             .map(|frame| frame.take(end, width))
@@ -127,7 +146,7 @@ impl<'a> Drawing<'a> {
     /// # Panics
     /// When it is not [drawn](Drawing::draw).
     pub(super) fn next_row(&self) -> Vec<Array2<f32>> {
-        let [width, _] = self.scene.size;
+        let [width, _] = self.crop.size;
         let row = |frame: &Canvas| Array2::from_shape_fn((1, width), |(_, x)| frame.light[x]);
         self.frames.iter().map(row).collect()
     }
@@ -140,7 +159,14 @@ impl<'a> Drawing<'a> {
                 volume.fill(self.scene, *cell, self.seed, &mut room.particles);
             }
         }
-        strips(self.scene, &self.exposers, &self.brush, self.by_px, room)
+        strips(
+            self.scene,
+            self.crop,
+            &self.exposers,
+            &self.brush,
+            self.by_px,
+            room,
+        )
     }
 }
 
@@ -231,12 +257,14 @@ impl Strip {
 /// The strips of the particles in `room`, one for each pulse.
 fn strips(
     scene: &Scene,
+    crop: Crop,
     exposers: &[Exposer],
     brush: &Brush,
     by_px: [f64; 2],
     room: &mut Room,
 ) -> Vec<Strip> {
-    let [width, height] = scene.size;
+    let [width, height] = crop.size;
+    let [left, above] = crop.origin.map(|n| n as f64);
     let paths = Paths::of(exposers, &room.particles);
     let mut draw = |(pulse, exposer): (usize, &Exposer)| {
         let spots = &mut room.spots;
@@ -251,10 +279,11 @@ fn strips(
             high = high.max(spot.y_px + reach);
         }
         // Casting a number that is out of range with `as` gives the nearest one in range.
-        let top = (low.floor() as usize).min(height);
-        let end = ((high.ceil() + 1.0) as usize).clamp(top, height);
+        let top = ((low.floor() - above) as usize).min(height);
+        let end = ((high.ceil() + 1.0 - above) as usize).clamp(top, height);
         for spot in spots {
-            spot.y_px -= top as f64;
+            spot.x_px -= left;
+            spot.y_px -= above + top as f64;
         }
         let mut light = room.strip(end - top, width);
         splat::add(&mut light, &room.spots, brush);

@@ -5,7 +5,7 @@ use motefield_evaluator::score::{
     DynamicRange, ErrorSample, PERCENTILES, Score, Truths, VectorTruth, amplitude_ratio, dynamic_range,
     peak_locking,
 };
-use motefield_evaluator::statistics::Estimate;
+use motefield_evaluator::statistics::{Estimate, Tiles, weighted_sum};
 
 /// Further figures of a sample.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,9 +41,46 @@ fn range(values: impl Iterator<Item = f64>) -> f64 {
     high - low
 }
 
+/// A figure of a sample, whose interval holds what chance leaves unknown of the measured vectors,
+/// with what the tiles leave unknown of the picture: both in quadrature. The jackknife over tiles
+/// holds chance once more, so that the interval is rather too wide.
+fn of_tiles(
+    sample: &ErrorSample,
+    tiles: Option<&Tiles>,
+    found: Estimate,
+    figure: impl Fn(&ErrorSample) -> Estimate,
+) -> Estimate {
+    let Some(tiles) = tiles.filter(|_| found.value.is_finite()) else {
+        return found;
+    };
+    let without = |tile: usize| {
+        let counts = |k: usize| sample.part.is_none_or(|part| part[k]) && tiles.of_place(k) != Some(tile);
+        let places = sample.pairs.first().map_or(0, |errors| errors.point_px.len());
+        let part: Vec<bool> = (0..places).map(counts).collect();
+        let part = ErrorSample {
+            part: Some(&part),
+            ..*sample
+        };
+        figure(&part).value
+    };
+    let figures: Vec<f64> = (0..tiles.len()).map(without).collect();
+    let of_tiles = tiles.jackknife(found.value, &figures, sample.confidence);
+    weighted_sum(&[
+        (1.0, found),
+        (
+            1.0,
+            Estimate {
+                value: 0.0,
+                lo: of_tiles.lo - of_tiles.value,
+                hi: of_tiles.hi - of_tiles.value,
+            },
+        ),
+    ])
+}
+
 impl FurtherFigures {
     /// Of a sample scored against `truths`, one of each pair, or one of all where the flow repeats,
-    /// in pictures `width_px` wide. Peak locking and amplitude are those of a flow that repeats, and
+    /// in pictures `width_px` wide, of which these `tiles` were measured, or all. Peak locking and amplitude are those of a flow that repeats, and
     /// unknown of another.
     ///
     /// # Panics
@@ -53,6 +90,7 @@ impl FurtherFigures {
         truths: &[VectorTruth],
         score: &Score,
         width_px: usize,
+        tiles: Option<&Tiles>,
     ) -> FurtherFigures {
         let everywhere = truths.iter().flat_map(|truth| &truth.point_px);
         let lengths = everywhere.map(|[dx, dy]| dx.hypot(*dy));
@@ -63,19 +101,26 @@ impl FurtherFigures {
         let locking = |component| {
             let found = peak_locking(sample, truth, component);
             match repeats && found.truth <= NEARLY_UNIFORM {
-                true => found.degree,
+                true => of_tiles(sample, tiles, found.degree, |part| {
+                    peak_locking(part, truth, component).degree
+                }),
                 false => Estimate::unknown(-1.0, 1.0),
             }
         };
         let amplitude = |component: usize| {
             let range = range(truth.point_px.iter().map(|t| t[component]));
             match repeats && range > SAME_PX {
-                true => amplitude_ratio(sample, truth, component),
+                true => of_tiles(sample, tiles, amplitude_ratio(sample, truth, component), |part| {
+                    amplitude_ratio(part, truth, component)
+                }),
                 false => Estimate::unknown(f64::NEG_INFINITY, f64::INFINITY),
             }
         };
         FurtherFigures {
-            percentiles_px: sample.percentiles(),
+            percentiles_px: tiles.map_or_else(
+                || sample.percentiles(),
+                |tiles| sample.percentiles_of_tiles(tiles),
+            ),
             valid_detection: score.valid_detection,
             peak_locking: [0, 1].map(locking),
             amplitude: [0, 1].map(amplitude),

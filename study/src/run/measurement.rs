@@ -17,7 +17,10 @@ use super::external::{self, Failed, Places};
 use super::trust::{self, Trust};
 use crate::caveat::Caveat;
 
-use super::{BOUND_MEASUREMENTS, Besides, Chain, Experiment, FurtherFigures, Point, Progress, Wanted};
+use super::tiles::{TilePairs, Tiling};
+use super::{
+    BOUND_MEASUREMENTS, Besides, Chain, Effort, Experiment, FurtherFigures, Point, Progress, Wanted,
+};
 
 /// What stays the same for all measurements of a point.
 pub(super) struct Prepared<'a> {
@@ -29,6 +32,8 @@ pub(super) struct Prepared<'a> {
     ground: Arc<Ground>,
     /// Where another program puts its vectors, or why it gives none; `None` without such a program.
     places: Option<Result<Places, Failed>>,
+    /// The tiles of the pictures that are measured; `None` where whole pictures are.
+    tiles: Option<TilePairs<'a>>,
 }
 
 /// What follows from the experiment alone, and takes long to find.
@@ -68,6 +73,44 @@ fn truth_at(exact: &truth::TrueDisplacement, size: [usize; 2], points: &[[f64; 2
     found.map(|d| d.unwrap_or([f64::NAN; 2])).collect()
 }
 
+/// The truth at the vectors of a grid in the picture; `NaN` where there is none or it is masked.
+fn truth_of(exact: &truth::TrueDisplacement, grid: &Grid, processing: &Processing) -> VectorTruth {
+    let size = exact.size();
+    // Blocks begin at multiples of their side whatever part of the picture the grid covers.
+    let shift = grid.origin.map(|first| first / TRUTH_BLOCK_PX * TRUTH_BLOCK_PX);
+    let own = Grid {
+        origin: [0, 1].map(|k| grid.origin[k] - shift[k]),
+        ..grid.clone()
+    };
+    let mut truth = VectorTruth::of_points(&own, processing.weighting, TRUTH_BLOCK_PX, |points| {
+        let moved = points
+            .iter()
+            .map(|[x, y]| [x + shift[0] as f64, y + shift[1] as f64]);
+        truth_at(exact, size, &moved.collect::<Vec<_>>())
+    });
+    if let Some(mask) = &processing.preparation.mask {
+        for (k, truth) in truth.point_px.iter_mut().enumerate() {
+            let [x, y] = grid.centre(k % grid.columns, k / grid.columns);
+            if mask[[y.round() as usize, x.round() as usize]] {
+                *truth = [f64::NAN; 2];
+            }
+        }
+    }
+    truth
+}
+
+/// Points all over a picture.
+fn lattice(size: [usize; 2]) -> Vec<[f64; 2]> {
+    let side = LATTICE;
+    let place = |n: usize, k: usize| (n as f64 + 0.5) / side as f64 * size[k] as f64 - 0.5;
+    (0..side * side)
+        .map(|n| [place(n % side, 0), place(n / side, 1)])
+        .collect()
+}
+
+/// Points along each side of a picture at which it is looked at where tiles of it are measured.
+const LATTICE: usize = 64;
+
 /// First realisation of the pairs that a background is made of: beyond all that are measured.
 const BACKGROUND_SERIES: u64 = 1 << 40;
 
@@ -80,32 +123,38 @@ impl Ground {
         let last = processing.passes.last().expect(PLANNED);
         let grid = Grid::new(width, height, last.window, last.overlap);
         let exact = truth::TrueDisplacement::of_pair(scene);
-        let mut truth = VectorTruth::of_points(&grid, processing.weighting, TRUTH_BLOCK_PX, |points| {
-            truth_at(&exact, [width, height], points)
-        });
-        if let Some(mask) = &processing.preparation.mask {
-            for (k, truth) in truth.point_px.iter_mut().enumerate() {
-                let [x, y] = grid.centre(k % grid.columns, k / grid.columns);
-                if mask[[y.round() as usize, x.round() as usize]] {
-                    *truth = [f64::NAN; 2];
-                }
-            }
-        }
-        Ground::new(truth, (grid.columns, reach(&grid)))
+        let truth = truth_of(&exact, &grid, processing);
+        Ground::new(truth, (grid.columns, reach(&grid)), &[])
     }
 
-    fn new(truth: VectorTruth, (columns, reach): (usize, [usize; 2])) -> Ground {
+    /// Of the vectors in the tiles of a large picture.
+    fn of_tiles(experiment: &Experiment, tiling: &Tiling) -> Ground {
+        let Experiment { scene, processing } = experiment;
+        let exact = truth::TrueDisplacement::of_pair(scene);
+        let truth = tiling.truth(|grid| truth_of(&exact, grid, processing));
+        let everywhere = exact.at_all(&lattice(scene.size));
+        let moved = everywhere.into_iter().flatten().map(|[dx, dy]| dx.hypot(dy));
+        Ground::new(truth, tiling.grid(), &moved.collect::<Vec<_>>())
+    }
+
+    /// `everywhere` are displacements all over the picture, px, where `truth` is not.
+    fn new(truth: VectorTruth, (columns, reach): (usize, [usize; 2]), everywhere: &[f64]) -> Ground {
         let seen: Vec<bool> = truth.point_px.iter().map(|t| t[0].is_finite()).collect();
         let lengths: Vec<f64> = truth.point_px.iter().map(|[dx, dy]| dx.hypot(*dy)).collect();
-        let mut sorted: Vec<f64> = lengths.iter().copied().filter(|l| l.is_finite()).collect();
+        let all = if everywhere.is_empty() {
+            &lengths[..]
+        } else {
+            everywhere
+        };
+        let mut sorted: Vec<f64> = all.iter().copied().filter(|l| l.is_finite()).collect();
         sorted.sort_by(|a, b| b.total_cmp(a));
         let threshold = sorted
             .get(sorted.len().div_ceil(10).saturating_sub(1))
             .copied()
             .unwrap_or(f64::INFINITY);
         let fast: Vec<bool> = lengths.iter().map(|&l| l >= threshold).collect();
-        let count = fast.iter().filter(|f| **f).count() as f64;
-        let sum: f64 = lengths.iter().filter(|l| **l >= threshold).sum();
+        let count = all.iter().filter(|l| **l >= threshold).count() as f64;
+        let sum: f64 = all.iter().filter(|l| **l >= threshold).sum();
         Ground {
             truth,
             seen,
@@ -123,16 +172,37 @@ impl<'a> Prepared<'a> {
         experiment: &'a Experiment,
         chain: &'a Chain,
         wanted: &'a Wanted,
-        seed: u64,
+        effort: &Effort,
         stop: &AtomicBool,
     ) -> Self {
+        let seed = effort.seed;
+        let Experiment { scene, processing } = experiment;
+        // Of another program's windows nothing is known, and what is wanted besides is told of whole
+        // pictures.
+        let whole =
+            effort.whole || chain.external.0.is_some() || wanted.bound || !wanted.estimators.is_empty();
+        if let Some(tiling) = (!whole).then(|| Tiling::of(scene, processing, seed)).flatten() {
+            let frames = 0..processing.background_frames.unwrap_or(0) as u64;
+            let background: Vec<Seed> = frames.map(|k| realisation(seed, BACKGROUND_SERIES + k)).collect();
+            let ground = Ground::of_tiles(experiment, &tiling);
+            return Prepared {
+                scene,
+                processing: Cow::Borrowed(processing),
+                chain,
+                wanted,
+                seed,
+                ground: Arc::new(ground),
+                places: None,
+                tiles: Some(TilePairs::new(tiling, scene, &background)),
+            };
+        }
         let places = chain.external.0.map(|program| {
             let scene = &experiment.scene;
             let pair = (chain.render)(scene, realisation(seed, 0)).expect(PLANNED);
             Places::new(program, scene, &pair, stop)
         });
         let ground = match &places {
-            Some(Ok(places)) => Ground::new(places.truth(), places.grid()),
+            Some(Ok(places)) => Ground::new(places.truth(), places.grid(), &[]),
             _ => Ground::of(experiment),
         };
         let prepared = Prepared::over(Arc::new(ground), experiment, chain, wanted, seed);
@@ -155,6 +225,7 @@ impl<'a> Prepared<'a> {
             seed,
             ground,
             places: None,
+            tiles: None,
         }
     }
 
@@ -173,6 +244,9 @@ impl<'a> Prepared<'a> {
         }
         let count = self.ensemble() as u64;
         let seeds = (0..count).map(|k| realisation(self.seed, number as u64 * count + k));
+        if let Some(tiles) = &self.tiles {
+            return self.measure_tiles(tiles, &seeds.collect::<Vec<_>>(), progress, stop);
+        }
         let mut pairs = Vec::new();
         for seed in seeds.clone() {
             if stop.load(Ordering::Relaxed) {
@@ -198,6 +272,27 @@ impl<'a> Prepared<'a> {
             errors: Errors::of(&field.vectors, &self.ground.truth),
             bound_px,
             uncertainties_px: estimators.map(uncertainty).collect(),
+            failure: None,
+        })
+    }
+
+    /// A measurement of the tiles of the pairs of these realisations; `None` if `stop` was set.
+    fn measure_tiles(
+        &self,
+        tiles: &TilePairs,
+        seeds: &[Seed],
+        progress: &dyn Progress,
+        stop: &AtomicBool,
+    ) -> Option<Measurement> {
+        if stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        let vectors = tiles.measure(seeds);
+        seeds.iter().for_each(|_| progress.done());
+        Some(Measurement {
+            errors: Errors::of(&vectors, &self.ground.truth),
+            bound_px: None,
+            uncertainties_px: Vec::new(),
             failure: None,
         })
     }
@@ -247,8 +342,8 @@ impl<'a> Prepared<'a> {
         }
     }
 
-    /// Errors over the whole field.
-    pub fn score(&self, measured: &[Measurement]) -> Score {
+    /// Errors over all vectors that are measured, which more pairs would tell better.
+    pub fn score_of_places(&self, measured: &[Measurement]) -> Score {
         let errors: Vec<Errors> = measured.iter().map(|m| m.errors.clone()).collect();
         self.sample(&errors, &self.ground.seen, Confidence::USUAL).score()
     }
@@ -266,7 +361,12 @@ impl<'a> Prepared<'a> {
             self.sample(&errors, &self.ground.seen, confidence),
             self.sample(&errors, &self.ground.fast, confidence),
         );
-        let score = sample.score();
+        let tiles = self.tiles.as_ref().map(|tiles| &tiles.tiling);
+        let score_of = |sample: &ErrorSample| match tiles {
+            None => sample.score(),
+            Some(tiling) => sample.score_of_tiles(&tiling.tiles),
+        };
+        let score = score_of(&sample);
         let Wanted { bound, figures, .. } = *self.wanted;
         let trust_in = |(k, estimator): (usize, &Estimator)| {
             let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(|u| &u[k][..]).collect();
@@ -284,6 +384,7 @@ impl<'a> Prepared<'a> {
                     std::slice::from_ref(&self.ground.truth),
                     &score,
                     self.scene.size[0],
+                    tiles.map(|tiling| &tiling.tiles),
                 )
             }),
             trust: estimators.enumerate().map(trust_in).collect(),
@@ -294,7 +395,8 @@ impl<'a> Prepared<'a> {
             common: None,
             caveats: self.caveats(&score),
             score,
-            fast: fast.score(),
+            fast: score_of(&fast),
+            tiles: tiles.map(|tiling| tiling.told(&self.ground.seen)),
             columns: self.ground.columns,
             reach: self.ground.reach,
             fast_displacement_px: self.ground.fast_displacement_px,
@@ -344,6 +446,9 @@ impl Prepared<'_> {
         let Some(sensor) = &self.scene.camera.sensor else {
             return 0.0;
         };
+        if let Some(tiles) = &self.tiles {
+            return tiles.saturated(sensor, realisation(self.seed, 0));
+        }
         let Pair { a, b } = pair::expected(self.scene, realisation(self.seed, 0)).expect(PLANNED);
         let share = |mut frame: ndarray::Array2<f32>, number: u32| {
             sensor.charge(&mut frame, number);

@@ -41,6 +41,7 @@ fn point(total_px: f64, lost: f64) -> Point {
     }
     .score();
     Point {
+        tiles: None,
         score,
         fast: score,
         errors,
