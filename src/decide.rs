@@ -33,7 +33,7 @@ use serde_json::{Value, json};
 
 use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
 use crate::chain::{ChainArguments, CommandChain, external};
-use crate::output::{print, print_json, say};
+use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
 use crate::signals;
 
@@ -474,7 +474,7 @@ impl DecideCommand {
         if self.json {
             return print_json(json);
         }
-        print(words)?;
+        print_words(words)?;
         print(&format!("{what}: {}\n", directory.display()))
     }
 }

@@ -16,7 +16,7 @@ use serde_json::json;
 
 use crate::arguments::{FolderArguments, PictureArguments, use_threads};
 use crate::correlate::{ReadProcessing, processing};
-use crate::output::{print, print_json, say};
+use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
 use crate::signals;
 
@@ -148,7 +148,8 @@ impl TwinCommand {
         if self.json {
             print_json(&json)?;
         } else {
-            print(&format!("{words}Setup, flow and page: {}\n", directory.display()))?;
+            print_words(&words)?;
+            print(&format!("Setup, flow and page: {}\n", directory.display()))?;
         }
         Ok(Exit::Done)
     }
