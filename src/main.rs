@@ -14,6 +14,7 @@ mod page;
 mod plan;
 mod progress;
 mod render;
+mod samples;
 mod score;
 mod signals;
 mod start;
