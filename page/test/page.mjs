@@ -175,6 +175,7 @@ try {
   // WCAG 2.2, 2.1.1, 2.4.3 and 2.4.7: everything can be reached, in the order in which it is read, and is seen to be.
   for (const width of [1280, 360])
     await check(`the Tab key goes through the page as it reads at ${width} px`, async () => {
+      // The ground is the laboratory still, whose button leads back to day.
       const fresh = await open(width, new URL(page.url()).hash);
       await until(fresh, (b) => b.study.finished, null, 240);
       const path = [];
@@ -193,7 +194,7 @@ try {
       }
       await fresh.close();
       const names = path.map((p) => p.name);
-      for (const wanted of ["undo", "redo", "save the setup", "laboratory", "Pulse length", "Pulse separation", "blink", "side by side", "Present pulse length",
+      for (const wanted of ["undo", "redo", "save the setup", "day", "Pulse length", "Pulse separation", "blink", "side by side", "Present pulse length",
         "starting points", "rules of the trade", "the setup as text", "how to cite"]) assert.ok(names.includes(wanted), `${wanted} is not reached: ${names}`);
       assert.ok(names.some((name) => name.startsWith("lamp")), `${names}`);
       assert.deepEqual(path.filter((p) => !p.shown), []);
