@@ -337,7 +337,12 @@ impl DecideCommand {
             ("curve.svg".to_owned(), picture.into_bytes()),
         ];
         let alone = self.program().is_none();
-        files.extend(samples::at_pulses(setup, &shown(&decision), self.effort.seed, alone)?);
+        files.extend(samples::at_pulses(
+            setup,
+            &shown(&decision),
+            self.effort.seed,
+            alone,
+        )?);
         let mut json = report::decide::pulse::json(&decision, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);

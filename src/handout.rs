@@ -174,7 +174,14 @@ fn seed(manifest: &Manifest) -> Vec<String> {
 
 /// Arguments of `verify`.
 fn verified(manifest: &Manifest) -> Vec<String> {
-    let named = |name: &str| manifest.asked.get(name).and_then(Json::as_array).into_iter().flatten();
+    let named = |name: &str| {
+        manifest
+            .asked
+            .get(name)
+            .and_then(Json::as_array)
+            .into_iter()
+            .flatten()
+    };
     let mut words = Vec::new();
     if asked(manifest, "depth") == Depth::Full.as_str() {
         words.push("--full".to_owned());
@@ -203,7 +210,11 @@ fn recorded(manifest: &Manifest) -> Vec<String> {
     }
     for name in ["most_recorded", "most_pairs", "seed"] {
         let value = manifest.asked.get(name).map(Json::to_string);
-        words.extend(value.into_iter().flat_map(|v| [format!("--{}", name.replace('_', "-")), v]));
+        words.extend(
+            value
+                .into_iter()
+                .flat_map(|v| [format!("--{}", name.replace('_', "-")), v]),
+        );
     }
     words
 }

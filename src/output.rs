@@ -123,7 +123,10 @@ mod tests {
         let long = format!("  {}\nnext\n", "abcd efgh; ".repeat(40).trim_end());
         let broken = wrapped(&long);
         let lines: Vec<&str> = broken.lines().collect();
-        assert!(lines.iter().all(|line| line.chars().count() <= COLUMNS), "{broken}");
+        assert!(
+            lines.iter().all(|line| line.chars().count() <= COLUMNS),
+            "{broken}"
+        );
         assert!(lines[0].starts_with("  abcd") && lines[1].starts_with("    "));
         assert_eq!(lines.last(), Some(&"next"));
         let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();

@@ -160,7 +160,9 @@ impl VerifyCommand {
         }
         let mut manifest = Manifest::new("verify", asked).with_files(files_read);
         manifest.seed = Some(self.seed);
-        let mut names = ["table.csv", "README.md", ANSWER, REPORT].map(str::to_owned).to_vec();
+        let mut names = ["table.csv", "README.md", ANSWER, REPORT]
+            .map(str::to_owned)
+            .to_vec();
         names.extend(cases.iter().map(|case| format!("{}.svg", case.name)));
         let names = Names {
             at_the_end: &names,

@@ -41,7 +41,7 @@ pub struct Handout<'a> {
 
 const STYLE: &str = "body{font:15px/1.5 system-ui,'Liberation Sans',sans-serif;font-variant-numeric:tabular-nums;color:#22252a;max-width:60rem;margin:2rem auto;padding:0 1rem}\
 h1{font-size:1.1rem;font-weight:400;color:#5c6067;margin:0}.answer{font-size:1.6rem;line-height:1.3;margin:.4rem 0 1rem;max-width:44rem}\
-h2{font-size:1.1rem;margin:2.2rem 0 .6rem;border-bottom:1px solid #c9c6bd}p,li{max-width:72ch}ul{padding-left:1.2rem}\
+h2{font-size:1.1rem;margin:2.2rem 0 .6rem;border-bottom:1px solid #c9c6bd}p,li{max-width:72ch}ul{padding-left:1.2rem}.deeper{margin-left:1.4rem}\
 table{border-collapse:collapse}td,th{text-align:left;vertical-align:top;padding:.15rem .9rem .15rem 0;border-bottom:1px solid #e6e3da;font-weight:400}\
 th{color:#5c6067}.wide{overflow-x:auto}.n{white-space:nowrap}.how{color:#5c6067;font-size:.88em}\
 figure{margin:0 0 1rem}figure svg,img{max-width:100%;height:auto}.sharp{image-rendering:pixelated}\
@@ -134,6 +134,7 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
     let mut listed = false;
     for line in lines {
         let indented = line.starts_with(' ');
+        let deeper = line.starts_with("    ");
         if indented != listed {
             out.push_str(if indented { "<ul>\n" } else { "</ul>\n" });
             listed = indented;
@@ -144,6 +145,7 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
         }
         let line = text(line.trim());
         let _ = match indented {
+            true if deeper => writeln!(out, "<li class=\"deeper\">{line}</li>"),
             true => writeln!(out, "<li>{line}</li>"),
             false => writeln!(out, "<p>{line}</p>"),
         };

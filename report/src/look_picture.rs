@@ -6,7 +6,7 @@ use motefield_rig::quantity::short;
 use motefield_study::look::{Look, MiddlePlane};
 
 use crate::figure::palette::{BY_SIZE, FAINT, GREY, INK, VERMILION, ramp};
-use crate::figure::{Anchor, Area, BOLD, HEADING, NOTE, Svg, TITLE, fill, stroke};
+use crate::figure::{Anchor, Area, BOLD, HEADING, NOTE, Svg, TITLE, WIDER, fill, fitted, stroke};
 use crate::format::typeset_all;
 use crate::score_picture::histogram;
 
@@ -58,7 +58,8 @@ pub fn vectors(look: &Look) -> String {
     ] {
         let area = panel(k);
         let words = format!("{words}, root mean square {} px", short(root(values)));
-        svg.text(&words, HEADING, [area.x[0], TOP - 14.0], Anchor::Start, BOLD);
+        let (words, size) = fitted(&words, HEADING, SIDE / WIDER);
+        svg.text(&words, size, [area.x[0], TOP - 14.0], Anchor::Start, BOLD);
         map(&mut svg, area, &look.field, values, most, per_px);
     }
     arrows(&mut svg, panel(0.0), look, per_px);
@@ -76,16 +77,24 @@ pub fn errors(looks: &[Look]) -> String {
     let per_px = SIDE / width as f64;
     let tall = (height as f64 * per_px).max(SIDE * 0.7);
     let size = [2.0 * LEFT + 2.0 * SIDE + BETWEEN, TOP + tall + 92.0];
-    let title = format!("Errors of the vectors of {} pairs, measured minus true", looks.len());
+    let title = format!(
+        "Errors of the vectors of {} pairs, measured minus true",
+        looks.len()
+    );
     let about = "Left: root mean square of the error vector at each place. Right: distribution of the errors along x and along y.";
     let mut svg = Svg::new(size, &title, about);
     svg.text(&title, TITLE, [LEFT, 30.0], Anchor::Start, BOLD);
     let mean_square = |k: usize| {
         let all = looks.iter().map(|look| look.errors_px[k]);
-        let found: Vec<f64> = all.map(|[x, y]| x * x + y * y).filter(|s| s.is_finite()).collect();
+        let found: Vec<f64> = all
+            .map(|[x, y]| x * x + y * y)
+            .filter(|s| s.is_finite())
+            .collect();
         found.iter().sum::<f64>() / found.len() as f64
     };
-    let values: Vec<f64> = (0..first.errors_px.len()).map(|k| mean_square(k).sqrt()).collect();
+    let values: Vec<f64> = (0..first.errors_px.len())
+        .map(|k| mean_square(k).sqrt())
+        .collect();
     let most = quantile(&values, 0.98).max(1e-9);
     let area = Area {
         x: [LEFT, LEFT + SIDE],
@@ -134,7 +143,11 @@ fn map(svg: &mut Svg, area: Area, field: &VectorField, values: &[f64], most: f64
             let class = (value / most * CLASSES as f64) as usize;
             classes[class.min(CLASSES - 1)].push(cell);
         } else {
-            svg.line([cell.x[0], cell.y[0]], [cell.x[1], cell.y[1]], &stroke(VERMILION, 1.0));
+            svg.line(
+                [cell.x[0], cell.y[0]],
+                [cell.x[1], cell.y[1]],
+                &stroke(VERMILION, 1.0),
+            );
         }
     }
     for (class, cells) in classes.iter().enumerate() {
@@ -163,7 +176,13 @@ fn scale(svg: &mut Svg, [left, top]: [f64; 2], most: f64) {
 fn arrows(svg: &mut Svg, area: Area, look: &Look, per_px: f64) {
     let field = &look.field;
     let every = field.columns.max(field.rows).div_ceil(ARROWS).max(1);
-    let valid = || field.vectors.iter().zip(&look.errors_px).filter(|(_, e)| e[0].is_finite());
+    let valid = || {
+        field
+            .vectors
+            .iter()
+            .zip(&look.errors_px)
+            .filter(|(_, e)| e[0].is_finite())
+    };
     let longest = valid().map(|(v, _)| v.dx_px.hypot(v.dy_px)).fold(1e-9, f64::max);
     let apart = (every * field.spacing[0].max(field.spacing[1])) as f64 * per_px;
     let reach = 0.9 * apart / longest;
@@ -222,7 +241,11 @@ pub fn planes(planes: &[(String, MiddlePlane)]) -> String {
 fn plane(svg: &mut Svg, area: Area, shown: &MiddlePlane) {
     let [reach_x, reach_y] = shown.plane.reach();
     let lags = || (-reach_y..=reach_y).flat_map(|j| (-reach_x..=reach_x).map(move |i| (i, j)));
-    let values = || lags().map(|(i, j)| shown.plane.at(i, j)).filter(|v| v.is_finite());
+    let values = || {
+        lags()
+            .map(|(i, j)| shown.plane.at(i, j))
+            .filter(|v| v.is_finite())
+    };
     let low = values().fold(f32::INFINITY, f32::min);
     let high = values().fold(f32::NEG_INFINITY, f32::max);
     let cell = [reach_x, reach_y].map(|r| (area.x[1] - area.x[0]) / (2 * r + 1) as f64);
@@ -252,7 +275,12 @@ fn plane(svg: &mut Svg, area: Area, shown: &MiddlePlane) {
     svg.line([area.x[0], y], [area.x[1], y], &dashes);
     let inside = |[x, y]: [f64; 2]| x.abs() <= reach_x as f64 && y.abs() <= reach_y as f64;
     if let Some(truth) = shown.truth_px.filter(|truth| inside(*truth)) {
-        svg.disc(at(truth), 2.0 * cell[0], &stroke(VERMILION, 1.6), "true displacement");
+        svg.disc(
+            at(truth),
+            2.0 * cell[0],
+            &stroke(VERMILION, 1.6),
+            "true displacement",
+        );
     }
     svg.area(area, &stroke(GREY, 1.0));
 }

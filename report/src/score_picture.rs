@@ -143,6 +143,8 @@ pub(crate) fn histogram(svg: &mut Svg, area: Area, errors_px: &[Vec<[f64; 2]>]) 
         range: [0.0, 1.1 * top],
         place: [area.y[1], area.y[0]],
     };
+    // Ticks are round numbers.
+    let label = |v: f64| ((v * 1e9).round() / 1e9).to_string();
     svg.text(
         "how often",
         HEADING,
@@ -150,7 +152,6 @@ pub(crate) fn histogram(svg: &mut Svg, area: Area, errors_px: &[Vec<[f64; 2]>]) 
         Anchor::Start,
         BOLD,
     );
-    let label = |v: f64| short(v);
     let rulers = [
         Ruler::new(x, Side::Bottom, &label).titled("error, px", 44.0),
         Ruler::new(y, Side::Left, &label).titled("share of the vectors", 56.0),

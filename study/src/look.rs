@@ -68,21 +68,27 @@ pub struct MiddlePlane {
 
 impl MiddlePlane {
     /// Of the last pass's window, undisplaced and undeformed; none where the window holds nothing.
-    pub fn of(pair: &Pair, scene: &Scene, processing: &Processing) -> Result<Option<MiddlePlane>, StudyError> {
+    pub fn of(
+        pair: &Pair,
+        scene: &Scene,
+        processing: &Processing,
+    ) -> Result<Option<MiddlePlane>, StudyError> {
         let Some(pass) = processing.passes.last() else {
             return Ok(None);
         };
         let (height, width) = pair.a.dim();
         let [w, h] = [pass.window[0].min(width), pass.window[1].min(height)];
         let [left, top] = [(width - w) / 2, (height - h) / 2];
-        let cut = |frame: &Array2<f32>| {
-            Array2::from_shape_fn((h, w), |(j, i)| frame[[top + j, left + i]])
-        };
+        let cut = |frame: &Array2<f32>| Array2::from_shape_fn((h, w), |(j, i)| frame[[top + j, left + i]]);
         let [a, b] = [cut(&pair.a), cut(&pair.b)];
         let plane = correlation_plane(a.view(), b.view(), processing).map_err(refused)?;
-        let middle = [left as f64 + 0.5 * (w as f64 - 1.0), top as f64 + 0.5 * (h as f64 - 1.0)];
+        let middle = [
+            left as f64 + 0.5 * (w as f64 - 1.0),
+            top as f64 + 0.5 * (h as f64 - 1.0),
+        ];
         Ok(plane.map(|plane| {
-            let heights = find_peaks(&plane).map(|peak| peak.map(|p| f64::from(plane.at(p.lag[0], p.lag[1]))));
+            let heights =
+                find_peaks(&plane).map(|peak| peak.map(|p| f64::from(plane.at(p.lag[0], p.lag[1]))));
             let peak_ratio = match heights {
                 [Some(first), Some(second)] if second > 0.0 => Some(first / second),
                 _ => None,
@@ -107,7 +113,9 @@ mod tests {
             size: [96, 96],
             seeding_density_ppp: 0.05,
             particle_diameter_px: 2.5,
-            flow: Arc::new(Uniform { displacement_px: [3.0, -2.0, 0.0] }),
+            flow: Arc::new(Uniform {
+                displacement_px: [3.0, -2.0, 0.0],
+            }),
             ..Scene::default()
         }
     }
