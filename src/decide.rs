@@ -5,14 +5,10 @@ use std::path::PathBuf;
 use crate::exit::{Exit, Failure};
 use crate::handout::{self, ANSWER};
 use clap::Args;
-use motefield_files::picture;
-use motefield_generator::{Seed, render};
 use motefield_report::decide::pulse::{curve, rows, shown};
 use motefield_report::handout::NAME as REPORT;
-use motefield_report::specimen::{Specimen, Tone, cut, sheet};
 use motefield_report::{self as report, table};
 use motefield_rig::keys::choices::PulseFreedom;
-use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 use motefield_rig::{caution, keys};
@@ -25,7 +21,7 @@ use motefield_study::decide::thumb;
 use motefield_study::decide::trial::{MeasuredSetting, Trial};
 use motefield_study::decide::velocity::VelocityBudget;
 use motefield_study::decide::worth::{Answered, Worths, worths};
-use motefield_study::decide::{Decision, PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
+use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
 use motefield_study::run::{Journal, Point};
@@ -33,12 +29,10 @@ use serde_json::{Value, json};
 
 use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
 use crate::chain::{ChainArguments, CommandChain, external};
-use crate::output::{print, print_json, say};
+use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
+use crate::samples::{self, Files};
 use crate::signals;
-
-/// Names and contents of files.
-type Files = Vec<(String, Vec<u8>)>;
 
 #[derive(Args)]
 pub struct DecideCommand {
@@ -73,7 +67,7 @@ pub struct DecideCommand {
     #[command(flatten)]
     effort: EffortArguments,
     /// Directory for report.html, table.csv or map.csv, decision.json, answer.txt, curve.svg or
-    /// map.svg, sample pairs, specimens.svg and manifest.json; a new one by default
+    /// map.svg, sample pairs, specimens.svg, planes.svg, vectors.svg, errors.svg and manifest.json; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -82,10 +76,6 @@ pub struct DecideCommand {
     #[arg(long)]
     json: bool,
 }
-
-/// The sample pairs as a picture.
-const SPECIMENS: &str = "specimens.svg";
-const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
 
 impl DecideCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
@@ -335,11 +325,8 @@ impl DecideCommand {
                 .map_err(|e| Failure::about("--limit", e))?,
             ..self.wish()
         };
-        let samples = SHOWN
-            .iter()
-            .flat_map(|s| [format!("{s}-a.tif"), format!("{s}-b.tif"), format!("{s}.png")]);
-        let samples: Vec<String> = samples.collect();
-        let mut names = vec!["table.csv", "decision.json", "curve.svg", SPECIMENS];
+        let samples = samples::names();
+        let mut names = vec!["table.csv", "decision.json", "curve.svg"];
         names.extend(samples.iter().map(String::as_str));
         let folder = self.open(setup, &names)?;
         let go_on = go_on(&folder);
@@ -356,7 +343,13 @@ impl DecideCommand {
             ("table.csv".to_owned(), table::csv(&rows(&decision)).into_bytes()),
             ("curve.svg".to_owned(), picture.into_bytes()),
         ];
-        files.extend(self.samples(setup, &decision)?);
+        let alone = self.program().is_none();
+        files.extend(samples::at_pulses(
+            setup,
+            &shown(&decision),
+            self.effort.seed,
+            alone,
+        )?);
         let mut json = report::decide::pulse::json(&decision, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
@@ -423,34 +416,6 @@ impl DecideCommand {
         }
     }
 
-    /// A pair at the best pulse length and at either end; none where there is no best.
-    fn samples(&self, setup: &Setup, decision: &Decision) -> Result<Files, Failure> {
-        let mut files = Vec::new();
-        let mut drawn = Vec::new();
-        for (name, pulse_s) in shown(decision) {
-            let value = Setup::quantity(pulse_s, Dimension::Time);
-            let scene = plan(&setup.with(keys::light::PULSE_LENGTH.path, value)?)?.scene;
-            let seed = Seed {
-                study: self.effort.seed,
-                ..Seed::default()
-            };
-            let pair = render(&scene, seed).map_err(|e| Failure::input(e.to_string()))?;
-            let float = scene.camera.sensor.is_none();
-            files.push((format!("{name}-a.tif"), picture::tiff(&pair.a, float)));
-            files.push((format!("{name}-b.tif"), picture::tiff(&pair.b, float)));
-            files.push((format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))));
-            drawn.push((format!("{name}: {}", report::format::time(pulse_s)), pair, scene));
-        }
-        let specimens = drawn
-            .iter()
-            .map(|(name, pair, scene)| Specimen { name, pair, scene });
-        let specimens: Vec<Specimen> = specimens.collect();
-        if !specimens.is_empty() {
-            files.push((SPECIMENS.to_owned(), sheet(&specimens).into_bytes()));
-        }
-        Ok(files)
-    }
-
     /// Writes the files, the JSON and the report, and prints the answer; `at_best` is the setup with
     /// the best setting.
     #[allow(clippy::too_many_arguments)]
@@ -481,7 +446,7 @@ impl DecideCommand {
         if self.json {
             return print_json(json);
         }
-        print(words)?;
+        print_words(words)?;
         print(&format!("{what}: {}\n", directory.display()))
     }
 }

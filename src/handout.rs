@@ -3,12 +3,14 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use motefield_files::{FileError, may_write, read_text, write};
+use motefield_files::{Disk, FileError, FileSource, may_write, read_text, write};
 use motefield_report::handout::{Handout, NAME, html};
 use motefield_rig::keys;
 use motefield_rig::plan::Assessment;
 use motefield_rig::setup::{Document, Referenced, Setup, Value};
 use motefield_study::manifest::Manifest;
+use motefield_study::verify::EMBEDDED;
+use motefield_study::verify::suite::Depth;
 use serde_json::Value as Json;
 
 use crate::exit::{Exit, Failure};
@@ -19,7 +21,7 @@ pub const ANSWER: &str = "answer.txt";
 
 #[derive(Args)]
 pub struct ReportCommand {
-    /// Directory of a finished study that decide or sweep wrote
+    /// Directory of a finished study that decide, sweep, verify or twin wrote
     directory: PathBuf,
     /// File to write; report.html in the directory by default
     #[arg(short, long)]
@@ -36,15 +38,15 @@ impl ReportCommand {
             .filter(|manifest| manifest.finished)
             .ok_or_else(|| {
                 Failure::input(format!(
-                    "{place}: holds no finished study; name a directory that decide or sweep wrote"
+                    "{place}: holds no finished study; name a directory that decide, sweep, verify or twin wrote"
                 ))
             })?;
-        let shown = |name: &&str| name.ends_with(".csv") || name.ends_with(".svg");
+        let shown = |name: &&str| is_shown(&manifest, name);
         let names = manifest.files_written.iter().map(|file| file.path.as_str());
         let files = names.filter(shown).map(|name| {
             Ok((
                 name.to_owned(),
-                read_text(&self.directory.join(name))?.into_bytes(),
+                Disk::default().content(&self.directory.join(name))?.bytes.clone(),
             ))
         });
         let files = files.collect::<Result<Vec<_>, FileError>>()?;
@@ -97,6 +99,11 @@ pub fn page(
     answer: &str,
     files: &[(String, Vec<u8>)],
 ) -> Vec<u8> {
+    let files: Vec<(String, Vec<u8>)> = files
+        .iter()
+        .filter(|(name, _)| is_shown(manifest, name))
+        .cloned()
+        .collect();
     let assessment = setup.and_then(|setup| Assessment::of(setup).ok());
     html(&Handout {
         question: &question(manifest),
@@ -104,9 +111,21 @@ pub fn page(
         assessment: assessment.as_ref(),
         manifest,
         command: &command(manifest),
-        files,
+        files: &files,
     })
     .into_bytes()
+}
+
+/// Whether a file of a study is part of its report. A decision's sheet of specimens holds its PNG
+/// pictures, and the flow of a twin is read by programs only.
+fn is_shown(manifest: &Manifest, name: &str) -> bool {
+    let twin = manifest.command == "twin";
+    match name.rsplit_once('.') {
+        Some((_, "svg")) => true,
+        Some((_, "csv")) => !twin,
+        Some((_, "png")) => twin,
+        _ => false,
+    }
 }
 
 fn asked<'a>(manifest: &'a Manifest, name: &str) -> &'a str {
@@ -129,6 +148,8 @@ fn question(manifest: &Manifest) -> String {
             "How does the error of {of} depend on {}?",
             asked(manifest, "vary")
         ),
+        ("verify", ..) => "Does this version agree with the reference figures?".to_owned(),
+        ("twin", ..) => "Which scene looks like the recording, and what error does it have?".to_owned(),
         (_, "", Some(choices)) if !choices.is_empty() => format!("Which setting suits {of} best?"),
         (_, "", _) => format!("When and how long should the light of {of} be on?"),
         (_, free, _) => format!("Which {} suit {of} best?", free.replace(',', " and ")),
@@ -138,6 +159,69 @@ fn question(manifest: &Manifest) -> String {
 /// The command that computes a study again.
 fn command(manifest: &Manifest) -> String {
     let mut words = vec!["motefield".to_owned(), manifest.command.clone()];
+    match manifest.command.as_str() {
+        "verify" => words.extend(verified(manifest)),
+        "twin" => words.extend(recorded(manifest)),
+        _ => words.extend(studied(manifest)),
+    }
+    words.join(" ")
+}
+
+fn seed(manifest: &Manifest) -> Vec<String> {
+    let seed = manifest.seed.map(|seed| seed.to_string());
+    seed.map_or(Vec::new(), |seed| vec!["--seed".to_owned(), seed])
+}
+
+/// Arguments of `verify`.
+fn verified(manifest: &Manifest) -> Vec<String> {
+    let named = |name: &str| {
+        manifest
+            .asked
+            .get(name)
+            .and_then(Json::as_array)
+            .into_iter()
+            .flatten()
+    };
+    let mut words = Vec::new();
+    if asked(manifest, "depth") == Depth::Full.as_str() {
+        words.push("--full".to_owned());
+    }
+    // All cases are what is asked without naming any.
+    if named("cases").count() != EMBEDDED.len() {
+        let cases = named("cases").filter_map(Json::as_str);
+        words.extend(cases.flat_map(|case| ["--case".to_owned(), quoted(case)]));
+    }
+    let kinds = named("kinds").filter_map(Json::as_str);
+    words.extend(kinds.flat_map(|kind| ["--kind".to_owned(), quoted(kind)]));
+    words.extend(seed(manifest));
+    words
+}
+
+/// Arguments of `twin`.
+fn recorded(manifest: &Manifest) -> Vec<String> {
+    let setup = manifest.setup.as_ref().map(|setup| setup.name.as_str());
+    let mut words = Vec::new();
+    for file in &manifest.files_read {
+        words.extend((Some(file.path.as_str()) == setup).then(|| "--setup".to_owned()));
+        words.push(quoted(&file.path));
+    }
+    for [key, value] in manifest.setup.iter().flat_map(|setup| &setup.changes) {
+        words.extend(["--set".to_owned(), quoted(&format!("{key}={value}"))]);
+    }
+    for name in ["most_recorded", "most_pairs", "seed"] {
+        let value = manifest.asked.get(name).map(Json::to_string);
+        words.extend(
+            value
+                .into_iter()
+                .flat_map(|v| [format!("--{}", name.replace('_', "-")), v]),
+        );
+    }
+    words
+}
+
+/// Arguments of `decide` and `sweep`.
+fn studied(manifest: &Manifest) -> Vec<String> {
+    let mut words = Vec::new();
     if let Some(setup) = &manifest.setup {
         let a_file = manifest.files_read.iter().any(|file| file.path == setup.name);
         words.extend(a_file.then(|| quoted(&setup.name)));
@@ -168,14 +252,12 @@ fn command(manifest: &Manifest) -> String {
             _ => {}
         }
     }
-    if let Some(seed) = manifest.seed {
-        words.extend(["--seed".to_owned(), seed.to_string()]);
-    }
+    words.extend(seed(manifest));
     if let Some(effort) = &manifest.effort {
         words.extend(["--precision".to_owned(), effort.precision.to_string()]);
         words.extend(["--most-pairs".to_owned(), effort.most_pairs.to_string()]);
     }
-    words.join(" ")
+    words
 }
 
 /// A word as a POSIX shell takes it.

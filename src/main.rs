@@ -4,16 +4,19 @@
 mod announce;
 mod arguments;
 mod chain;
+mod completions;
 mod correlate;
 mod decide;
 mod exit;
 mod handout;
+mod man;
 mod output;
 mod own_vectors;
 mod page;
 mod plan;
 mod progress;
 mod render;
+mod samples;
 mod score;
 mod signals;
 mod start;
@@ -23,7 +26,7 @@ mod verify;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use exit::{Exit, Failure};
 
 #[derive(Parser)]
@@ -76,6 +79,14 @@ enum Command {
     /// Makes the report of a finished study again: one page to hand to a colleague
     #[command(after_help = "Example: motefield report decision --out report.html")]
     Report(handout::ReportCommand),
+    /// Prints what completes commands and options in a shell
+    #[command(
+        after_help = "Example: motefield completions bash > ~/.local/share/bash-completion/completions/motefield"
+    )]
+    Completions(completions::CompletionsCommand),
+    /// Writes manual pages: one of the program, one of each command
+    #[command(after_help = "Example: motefield man ~/.local/share/man/man1")]
+    Man(man::ManCommand),
     /// Compares this version with reference figures
     #[command(
         after_help = "Example: motefield verify --case window-bias\nAgainst an earlier version: motefield verify --full --out now --against results/reference"
@@ -117,6 +128,8 @@ fn run() -> Result<Exit, Failure> {
         Command::Twin(command) => command.run(),
         Command::Page(command) => command.run(),
         Command::Report(command) => command.run(),
+        Command::Completions(command) => command.run(CommandLine::command()),
+        Command::Man(command) => command.run(CommandLine::command()),
         Command::Verify(command) => command.run(),
     }
 }

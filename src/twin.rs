@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_generator::Pair;
+use motefield_report::handout::NAME as REPORT;
 use motefield_report::specimen::{Tone, cut};
 use motefield_report::twin as report;
 use motefield_study::folder::{Names, Start};
@@ -16,7 +17,8 @@ use serde_json::json;
 
 use crate::arguments::{FolderArguments, PictureArguments, use_threads};
 use crate::correlate::{ReadProcessing, processing};
-use crate::output::{print, print_json, say};
+use crate::handout::{self, ANSWER};
+use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
 use crate::signals;
 
@@ -45,8 +47,8 @@ pub struct TwinCommand {
     /// Number of threads; all processors by default
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..=1024))]
     threads: Option<u16>,
-    /// Directory for setup.toml, flow.csv, twin.json, twin.html with its pictures and
-    /// manifest.json; a new one by default
+    /// Directory for report.html, setup.toml, flow.csv, twin.json, twin.html with its pictures,
+    /// answer.txt and manifest.json; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -56,14 +58,15 @@ pub struct TwinCommand {
     json: bool,
 }
 
-const NAMES: [&str; 7] = [
+const NAMES: [&str; 8] = [
     "setup.toml",
     FLOW,
     "twin.json",
     "twin.html",
     "recorded.png",
     "twin.png",
-    "answer.txt",
+    ANSWER,
+    REPORT,
 ];
 
 impl TwinCommand {
@@ -145,13 +148,16 @@ impl TwinCommand {
             .into_iter()
             .chain(pictures)
             .chain([words.clone().into_bytes()]);
-        let files: Vec<(String, Vec<u8>)> = NAMES.map(str::to_owned).into_iter().zip(contents).collect();
+        let mut files: Vec<(String, Vec<u8>)> = NAMES.map(str::to_owned).into_iter().zip(contents).collect();
+        let report = handout::page(folder.manifest(), None, &words, &files);
+        files.push((REPORT.to_owned(), report));
         let directory = folder.directory().to_owned();
         folder.write(&files, true)?;
         if self.json {
             print_json(&json)?;
         } else {
-            print(&format!("{words}Setup, flow and page: {}\n", directory.display()))?;
+            print_words(&words)?;
+            print(&format!("Setup, flow and page: {}\n", directory.display()))?;
         }
         Ok(Exit::Done)
     }

@@ -7,6 +7,7 @@ use clap::Args;
 use motefield_evaluator::statistics::Confidence;
 use motefield_files::table::Table;
 use motefield_files::{self as files, read_text};
+use motefield_report::handout::NAME as REPORT;
 use motefield_report::verify::{Count, json as verdicts, kinds, lines, list, page, picture};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::{FileHash, Manifest};
@@ -21,6 +22,7 @@ use serde_json::json;
 use crate::arguments::{FolderArguments, use_threads};
 use crate::chain::{ChainArguments, external};
 use crate::exit::{Exit, Failure};
+use crate::handout::{self, ANSWER};
 use crate::output::{is_unread, print, print_json, say};
 use crate::progress::Bar;
 use crate::signals;
@@ -53,8 +55,8 @@ pub struct VerifyCommand {
     /// Directory of earlier results (with table.csv) to compare with: lists what moved
     #[arg(long, value_name = "DIRECTORY")]
     against: Option<PathBuf>,
-    /// Directory for table.csv, README.md, one picture per case, manifest.json, and the figures of
-    /// finished cases
+    /// Directory for report.html, table.csv, README.md, answer.txt, one picture per case,
+    /// manifest.json, and the figures of finished cases
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]
@@ -158,7 +160,9 @@ impl VerifyCommand {
         }
         let mut manifest = Manifest::new("verify", asked).with_files(files_read);
         manifest.seed = Some(self.seed);
-        let mut names = vec!["table.csv".to_owned(), "README.md".to_owned()];
+        let mut names = ["table.csv", "README.md", ANSWER, REPORT]
+            .map(str::to_owned)
+            .to_vec();
         names.extend(cases.iter().map(|case| format!("{}.svg", case.name)));
         let names = Names {
             at_the_end: &names,
@@ -278,6 +282,14 @@ impl VerifyCommand {
             let picture = picture::svg(case, record).into_bytes();
             files.push((format!("{}.svg", case.name), picture));
         }
+        let answer = format!(
+            "{}\n{}\n",
+            Count::of(results).sentence(),
+            kinds(results.iter().map(|(case, _)| *case))
+        );
+        let report = handout::page(folder.manifest(), None, &answer, &files);
+        files.push((ANSWER.to_owned(), answer.into_bytes()));
+        files.push((REPORT.to_owned(), report));
         let directory = folder.directory().to_owned();
         folder.write(&files, true)?;
         Ok(directory)

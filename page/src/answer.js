@@ -1,6 +1,6 @@
 // The answer: the error curve, which grows as pairs are measured; a marker on it is the present setting and can be
 // dragged. Above it the answer in a sentence.
-import { html, logScale, logTicks, part, short, svg, time, timeText, typeset } from "./draw.js";
+import { html, logScale, logTicks, part, plain, short, svg, time, timeText, timeTick, typeset } from "./draw.js";
 
 const KINDS = /** @type {Record<string, { key: string, axis: string, unit: (v: number) => string }>} */ ({
   "pulse-length": { key: "light.pulse_length", axis: "pulse length", unit: time },
@@ -36,7 +36,7 @@ export function draw(bench) {
   if (study.answer.keys?.length === 2) return into.replaceChildren(map(study.answer));
   const kind = KINDS[study.question] ?? KINDS["pulse-length"];
   const [width, height] = [Math.max(300, into.clientWidth || 560), Math.round(Math.min(420, Math.max(260, (into.clientWidth || 560) * 0.62)))];
-  const [left, right, top, bottom] = [52, width - 12, 14, height - 40];
+  const [left, right, top, bottom] = [52, width - 12, 26, height - 40];
   const x = logScale(all[0].x * 0.9, all[all.length - 1].x * 1.1, left, right);
   const limit = study.answer.limit_px;
   const low = Math.min(...all.map((/** @type {any} */ p) => p.lo > 0 ? p.lo : p.y)) * 0.8;
@@ -44,20 +44,20 @@ export function draw(bench) {
   const y = logScale(Math.min(low, 0.5 * high), high, bottom, top);
   const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, role: "group", "aria-label": `Error against ${kind.axis}` });
   for (const t of logTicks(Math.min(low, 0.5 * high), high))
-    picture.append(svg("path", { d: `M${left} ${y(t)}H${right}`, class: "grid" }), svg("text", { x: left - 6, y: y(t) + 4, "text-anchor": "end", class: "label" }, short(t)));
+    picture.append(svg("path", { d: `M${left} ${y(t)}H${right}`, class: "grid" }), svg("text", { x: left - 6, y: y(t) + 4, "text-anchor": "end", class: "label" }, plain(t)));
   let last = -99;
   for (const t of logTicks(all[0].x * 0.9, all[all.length - 1].x * 1.1)) {
     if (x(t) - last < 54) continue;
     last = x(t);
-    picture.append(svg("path", { d: `M${x(t)} ${bottom}v5`, class: "tick" }), svg("text", { x: x(t), y: bottom + 18, "text-anchor": "middle", class: "label" }, kind.unit(t)));
+    picture.append(svg("path", { d: `M${x(t)} ${bottom}v5`, class: "tick" }), svg("text", { x: x(t), y: bottom + 18, "text-anchor": "middle", class: "label" }, timeTick(t)));
   }
   picture.append(svg("text", { x: (left + right) / 2, y: height - 4, "text-anchor": "middle", class: "label" }, kind.axis),
-    svg("text", { x: left, y: 10, class: "label" }, study.answer.points ? "total error, px" : "error of the velocity, % of its mean"));
+    svg("text", { x: 0, y: 12, class: "label" }, study.answer.points ? "total error, px" : "error of the velocity, % of its mean"));
   const clamp = (/** @type {number} */ v) => Math.min(Math.max(y(v), top), bottom);
   const line = (/** @type {(p: any) => number} */ of) => all.filter((/** @type {any} */ p) => of(p) > 0).map((/** @type {any} */ p, /** @type {number} */ k) => `${k ? "L" : "M"}${x(p.x).toFixed(1)} ${clamp(of(p)).toFixed(1)}`).join("");
   const band = line((p) => p.hi ?? p.y) + all.slice().reverse().map((/** @type {any} */ p) => `L${x(p.x).toFixed(1)} ${(p.lo > 0 ? clamp(p.lo) : bottom).toFixed(1)}`).join("") + "Z";
   picture.append(svg("path", { d: band, class: "interval" }));
-  if (limit) picture.append(svg("path", { d: `M${left} ${y(limit)}H${right}`, class: "limit" }), svg("text", { x: right, y: y(limit) - 4, "text-anchor": "end", class: "label halo" }, `limit ${short(limit)}\u2009px`));
+  if (limit) picture.append(svg("path", { d: `M${left} ${y(limit)}H${right}`, class: "limit" }), svg("text", { x: right, y: y(limit) - 4, "text-anchor": "end", class: "label halo" }, `limit ${short(limit)}\u202fpx`));
   const best = study.answer.best;
   const bestX = best?.pulse_s ?? (best ? seconds(best.values?.[0]) : undefined);
   const dashed = study.finished ? "" : " unfinished";
@@ -159,10 +159,15 @@ function say(bench) {
   else sentence = study.done ? "Measuring: no setting is recommended yet." : "Measuring begins.";
   const line = part("sentence");
   if (line.textContent !== typeset(sentence)) line.textContent = typeset(sentence);
-  part("known").replaceChildren(...rest.slice(0, 5).map((text) => html("li", {}, typeset(text.trim()))));
-  part("more-known").replaceChildren(...rest.slice(5).map((text) => html("li", {}, typeset(text.trim()))));
-  part("more-known").parentElement.hidden = rest.length <= 5;
-  const left = study.rate > 0 && !study.finished ? `, about ${Math.ceil(Math.max(0, study.expected - study.done) / study.rate)}\u2009s left` : "";
+  // What is indented belongs to the line above it. The interval of the answer and the bounds about it stand open.
+  const lists = [rest.slice(0, 4), rest.slice(4)].map((some) => some.map((text) => {
+    const deep = text.search(/\S/) / 2;
+    return html("li", { class: `deep-${Math.min(2, Math.max(0, Math.floor(deep)))}` }, typeset(text.trim()));
+  }));
+  part("known").replaceChildren(...lists[0]);
+  part("more-known").replaceChildren(...lists[1]);
+  part("more-known").parentElement.hidden = lists[1].length === 0;
+  const left = study.rate > 0 && !study.finished ? `, about ${Math.ceil(Math.max(0, study.expected - study.done) / study.rate)}\u202fs left` : "";
   part("progress").textContent = study.fault ? "" : study.finished ? `${study.done} pairs measured` : `${study.done} of about ${study.expected} pairs${left}`;
   const bar = part("bar");
   bar.value = study.finished ? 1 : study.expected ? study.done / study.expected : 0;

@@ -8,7 +8,7 @@ export function draw(bench) {
   const order = ["fail", "warn", "pass"];
   const rules = [...plan.rules].sort((a, b) => order.indexOf(a.verdict) - order.indexOf(b.verdict));
   part("rules").replaceChildren(html("p", {}, plan.verdict), html("table", {}, html("thead", {}, html("tr", {}, ...["", "what", "value", "limit", "change"].map((t) => html("th", { scope: "col" }, t)))),
-    html("tbody", {}, ...rules.map((r) => html("tr", { class: r.status }, html("td", {}, { pass: "kept", warn: "bent", fail: "broken" }[/** @type {"pass"} */ (r.status)] ?? r.status), html("td", {}, r.label), html("td", { class: "n" }, typeset(r.shown)), html("td", { title: r.source }, typeset(r.limit)),
+    html("tbody", {}, ...rules.map((r) => html("tr", { class: r.status }, html("td", {}, { pass: "kept", warn: "bent", fail: "broken" }[/** @type {"pass"} */ (r.status)] ?? r.status), html("td", {}, r.label), html("td", { class: "n" }, typeset(r.shown)), html("td", { class: "n", title: r.source }, typeset(r.limit)),
       html("td", {}, !r.fix ? "" : r.fix.key ? html("button", { onclick: () => bench.set(r.fix.key, r.fix.value, "") }, typeset(r.fix.words)) : typeset(r.fix.words)))))));
   part("facts").replaceChildren(...plan.parts.map((/** @type {any} */ p) => html("section", {}, html("h3", {}, p.heading), html("table", {}, html("tbody", {}, ...p.facts.map((/** @type {any} */ f) => html("tr", {}, html("td", {}, f.label), html("td", { class: "n" }, typeset(f.shown)), html("td", { class: "help" }, f.how))))))));
 }
@@ -23,20 +23,37 @@ export function vectors(bench) {
   const errors = good.map((/** @type {any} */ v) => Math.hypot(v[4][0], v[4][1]));
   const most = errors.slice().sort((/** @type {number} */ a, /** @type {number} */ b) => a - b)[Math.floor(errors.length * 0.95)] || 0.1;
   const longest = Math.max(...good.map((/** @type {any} */ v) => Math.hypot(v[2], v[3])), 1e-9);
-  const reach = (0.95 * Math.max(...found.spacing)) / longest;
-  const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, class: "field", role: "img", "aria-label": `Vectors coloured by their true error, from 0 to ${short(most)} px` });
-  for (const v of found.vectors) {
+  // Every vector has its cell; arrows only as many as the eye tells apart.
+  const every = Math.max(1, Math.ceil(found.columns / 32), Math.ceil(found.rows / 32));
+  const reach = (0.9 * every * Math.max(...found.spacing)) / longest;
+  const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, class: "field", role: "img", "aria-label": `Vectors on a ground coloured by their true error, from 0 to ${short(most)} px` });
+  const [cells, arrows] = [svg("g"), svg("g")];
+  const [stepX, stepY] = found.spacing;
+  for (const [k, v] of found.vectors.entries()) {
     const [x, y, u, w, error, uncertainty, status] = v;
     const size = error ? Math.hypot(error[0], error[1]) : NaN;
     const bad = status !== "valid" || size > 1;
-    picture.append(svg("path", { d: `M${x} ${y}l${(u * reach).toFixed(1)} ${(w * reach).toFixed(1)}`, class: bad ? "vector bad" : "vector", "data-t": Math.min(1, size / most).toFixed(2) },
+    if (!bad) {
+      const cell = svg("rect", { x: x - stepX / 2, y: y - stepY / 2, width: stepX, height: stepY, class: "cell" });
+      cell.style.setProperty("--t", Math.min(1, size / most).toFixed(2));
+      cells.append(cell);
+    }
+    const drawn = bad || ((k % found.columns) % every === 0 && Math.floor(k / found.columns) % every === 0);
+    if (drawn) arrows.append(svg("path", { d: arrow(x, y, u * reach, w * reach), class: bad ? "vector bad" : "vector" },
       svg("title", {}, `${short(u)}, ${short(w)} px; error ${short(size)} px${uncertainty ? `, estimated ${short(Math.hypot(uncertainty[0], uncertainty[1]))} px` : ""}; ${status}`)));
   }
-  for (const path of /** @type {NodeListOf<SVGElement>} */ (picture.querySelectorAll(".vector:not(.bad)"))) path.style.setProperty("--t", path.dataset.t ?? "0");
+  picture.append(cells, arrows);
   const rms = Math.sqrt(errors.reduce((/** @type {number} */ s, /** @type {number} */ e) => s + e * e, 0) / errors.length);
   const estimated = Math.sqrt(good.filter((/** @type {any} */ v) => v[5]).reduce((/** @type {number} */ s, /** @type {any} */ v) => s + v[5][0] ** 2 + v[5][1] ** 2, 0) / errors.length);
-  const words = `${found.vectors.length} vectors of one pair; true error ${short(rms)}\u2009px, estimated by correlation statistics ${short(estimated)}\u2009px (root mean square). Pale: no error; dark: ${short(most)}\u2009px and more.`;
+  const words = `${found.vectors.length} vectors of one pair; true error ${short(rms)}\u202fpx, estimated by correlation statistics ${short(estimated)}\u202fpx (root mean square). Ground pale where the error is 0, strong where it is ${short(most)}\u202fpx and more.`;
   into.replaceChildren(html("p", {}, words), picture, bars(good));
+}
+
+/** A vector from its place, with a head. @param {number} x @param {number} y @param {number} u @param {number} v */
+function arrow(x, y, u, v) {
+  const side = (/** @type {number} */ turn) => `${(-0.35 * (u - turn * v)).toFixed(1)} ${(-0.35 * (v + turn * u)).toFixed(1)}`;
+  const [tipX, tipY] = [(x + u).toFixed(1), (y + v).toFixed(1)];
+  return `M${x} ${y}L${tipX} ${tipY}l${side(0.5)}M${tipX} ${tipY}l${side(-0.5)}`;
 }
 
 /** How often an error occurs, along x and along y. @param {any[]} good */

@@ -46,14 +46,20 @@ export function short(value) {
   return Number(value.toPrecision(3)).toFixed(Math.min(decimals, 8));
 }
 
+/** A round number on an axis, without zeros that say nothing. @param {number} value */
+export const plain = (value) => (value >= 1e5 || value < 1e-4 ? short(value) : String(Number(value.toPrecision(3))));
+
 const TIMES = /** @type {[number, string][]} */ ([[1, "s"], [1e-3, "ms"], [1e-6, "µs"], [1e-9, "ns"], [1e-12, "ps"]]);
 
 /** @param {number} seconds */
 export function time(seconds) {
   if (!Number.isFinite(seconds)) return "–";
   const [scale, unit] = TIMES.find(([scale]) => Math.abs(seconds) >= 0.9995 * scale) ?? [1, "s"];
-  return `${short(seconds / scale)}\u2009${unit}`;
+  return `${short(seconds / scale)}\u202f${unit}`;
 }
+
+/** A time on an axis. @param {number} seconds */
+export const timeTick = (seconds) => time(seconds).replace(/(\.\d*?)0+(?=\D|$)/, "$1").replace(/\.(?=\D|$)/, "");
 
 /** A quantity as a setup writes it, exactly enough. @param {number} seconds */
 export const timeText = (seconds) => `${Number((seconds * 1e6).toPrecision(4))} us`;
@@ -61,7 +67,7 @@ export const timeText = (seconds) => `${Number((seconds * 1e6).toPrecision(4))} 
 /** With the signs that print has. @param {string} text */
 export const typeset = (text) =>
   text.replace(/(\d)e([+-]?\d+)\b/g, (_, digit, power) => `${digit}×10${raised(power)}`).replace(/\b([JW]\/[mc]?m)2\b/g, "$1²")
-    .replace(/([\d⁰¹²³⁴⁵⁶⁷⁸⁹]) (?=[a-zA-Zµ%°/])/g, "$1\u2009").replace(/\bu(?=[smWJ]\b)/g, "µ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
+    .replace(/([\d⁰¹²³⁴⁵⁶⁷⁸⁹]) (?=[a-zA-Zµ%°/])/g, "$1\u202f").replace(/\bu(?=[smWJ]\b)/g, "µ").replace(/(^|[\s(])-(?=\d)/g, "$1−");
 
 /** @param {number} from @param {number} to @param {number} a @param {number} b */
 export const logScale = (from, to, a, b) => {

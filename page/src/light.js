@@ -53,14 +53,14 @@ export function draw(bench) {
     ...shown.map(({ name, section, fact }, k) => {
       const broken = plan.rules.find((/** @type {any} */ r) => r.status !== "pass" && RULES[name]?.includes(r.name));
       const open = bench.open === section;
-      const note = broken ? broken.label : weak?.[0] === name ? `weakest: ${short(100 * weak[1])}\u2009% ${weak[2]}` : "";
+      const note = broken ? broken.label : weak?.[0] === name ? `weakest: ${short(100 * weak[1])}\u202f% ${weak[2]}` : "";
       const value = fact ? typeset(fact.shown) + (fact.name === "photons" ? " photons" : "") : "not stated";
       return html("li", {},
         html("button", { class: `station${broken ? " broken" : ""}`, "aria-expanded": open, onclick: () => bench.openSection(open ? "" : section) },
           html("span", { class: "name" }, name),
-          html("span", { class: "value" }, value + (name === "grey level" && plan.bits ? ` of ${2 ** plan.bits - 1}` : "")),
-          ...(note ? [html("span", { class: "note" }, note)] : [])),
-        k + 1 < shown.length ? band(shown.map((s) => s.fact?.value), k) : "");
+          html("span", { class: "value" }, value + (name === "grey level" && plan.bits ? ` of ${2 ** plan.bits - 1}` : ""))),
+        k + 1 < shown.length ? band(shown.map((s) => s.fact?.value), k) : "",
+        ...(note ? [html("span", { class: `note${broken ? " broken" : ""}` }, note)] : []));
     }));
   const caution = part("caution");
   caution.textContent = plan.caution ?? "";

@@ -103,7 +103,16 @@ export class Bench {
     const { setup, view } = this.state;
     const area = part("setup");
     if (area.value !== setup) area.value = setup;
-    const plan = (await this.front.ask({ do: "plan", setup })).json;
+    // Both are asked at once, the pictures first: a hand that moves looks at them.
+    const asked = [this.front.ask({ do: "pair", setup, seed: view.seed }), this.front.ask({ do: "plan", setup })];
+    const { json, bytes } = await asked[0];
+    if (!json.faults) {
+      const half = bytes.length / 2;
+      this.pair = { ...json, levels: [new Uint16Array(bytes.buffer, 0, half / 2), new Uint16Array(bytes.buffer, half, half / 2)] };
+      pictures.draw(this);
+      this.drawn_ms = performance.now() - begun;
+    }
+    const plan = (await asked[1]).json;
     this.faults = plan.faults ?? [];
     details.faults(this);
     if (plan.faults) {
@@ -114,12 +123,8 @@ export class Bench {
     light.draw(this);
     strip.draw(this);
     answer.draw(this);
-    const { json, bytes } = await this.front.ask({ do: "pair", setup, seed: view.seed });
     if (!json.faults) {
-      const half = bytes.length / 2;
-      this.pair = { ...json, levels: [new Uint16Array(bytes.buffer, 0, half / 2), new Uint16Array(bytes.buffer, half, half / 2)] };
-      this.drawn_ms = performance.now() - begun;
-      pictures.draw(this);
+      pictures.say(this);
       const [x, y] = this.at ?? this.pair.size.map((/** @type {number} */ n) => n / 2);
       this.point(x, y);
     }
@@ -165,7 +170,10 @@ export class Bench {
     this.ground();
     this.blinks();
     if (seed !== this.state.view.seed) this.show(this.state.setup);
-    else pictures.draw(this);
+    else {
+      pictures.draw(this);
+      pictures.say(this);
+    }
     this.keep();
   }
 

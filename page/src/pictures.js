@@ -6,13 +6,14 @@ import { html, part, short } from "./draw.js";
 function picture(pair, levels, stretched) {
   const [width, height] = pair.size;
   const image = new ImageData(width, height);
+  const pixels = new Uint32Array(image.data.buffer);
   const [black, white] = range(pair, stretched);
-  for (let k = 0; k < levels.length; k++) {
-    const share = Math.min(1, Math.max(0, (levels[k] - black) / (white - black)));
-    const grey = 255 * (stretched ? share ** (1 / 2.2) : share);
-    image.data[4 * k] = image.data[4 * k + 1] = image.data[4 * k + 2] = grey;
-    image.data[4 * k + 3] = 255;
-  }
+  // A power for each level in place of one for each pixel.
+  const shown = Uint32Array.from({ length: pair.most + 1 }, (_, v) => {
+    const share = Math.min(1, Math.max(0, (v - black) / (white - black)));
+    return 0xff000000 + 0x010101 * Math.round(255 * (stretched ? share ** (1 / 2.2) : share));
+  });
+  for (let k = 0; k < levels.length; k++) pixels[k] = shown[levels[k]];
   return image;
 }
 
@@ -46,13 +47,20 @@ export function draw(bench) {
   if (show === "overlay") on.putImageData(overlay(images[0], images[1]), 0, 0);
   else on.putImageData(images[show === "blink" ? bench.frame : 0], 0, 0);
   if (show === "side") on.putImageData(images[1], width + 8, 0);
-  const plan = bench.plan;
-  const streak = plan?.pulse && plan.straddle ? (plan.fast_px * plan.pulse) / plan.straddle.separation_s : NaN;
-  const [black, white] = range(pair, stretched);
-  part("pictures-say").replaceChildren(
-    `${width} × ${height} px, drawn in ${Math.round(bench.drawn_ms)} ms. Streak in the fastest tenth ${short(streak)}\u2009px, particle image `
-    + `${short(plan?.diameter_px)}\u2009px, ${short(plan?.particles_ppp)}\u2009particles per pixel. Grey from ${short(black)} to ${short(white)}\u2009DN.`);
+  part("which").hidden = show !== "blink";
   histogram(bench);
+}
+
+/** What the pictures show, in words. @param {import("./main.js").Bench} bench */
+export function say(bench) {
+  const { pair, plan } = bench;
+  if (!pair) return;
+  const [width, height] = pair.size;
+  const streak = plan?.pulse && plan.straddle ? (plan.fast_px * plan.pulse) / plan.straddle.separation_s : NaN;
+  const [black, white] = range(pair, bench.state.view.stretched);
+  part("pictures-say").replaceChildren(
+    `${width} × ${height} px, drawn in ${Math.round(bench.drawn_ms)} ms. Streak in the fastest tenth ${short(streak)}\u202fpx, particle image `
+    + `${short(plan?.diameter_px)}\u202fpx, ${short(plan?.particles_ppp)}\u202fparticles per pixel. Grey from ${short(black)} to ${short(white)}\u202fDN.`);
 }
 
 /** Blinks, unless the reader wants nothing to move. @param {import("./main.js").Bench} bench */
@@ -142,7 +150,7 @@ export function buttons(bench) {
     html("button", { "aria-pressed": bench.state.view.show === value, onclick: () => bench.look({ show: value }) }, words);
   part("pictures-buttons").replaceChildren(
     choice("blink", "blink"), choice("side", "side by side"), choice("overlay", "overlay"),
-    html("button", { "aria-pressed": bench.state.view.stretched, onclick: () => bench.look({ stretched: !bench.state.view.stretched }) }, "stretch the grey scale"),
+    html("button", { "aria-pressed": bench.state.view.stretched, onclick: () => bench.look({ stretched: !bench.state.view.stretched }) }, "stretch greys"),
     html("button", { onclick: () => bench.look({ seed: bench.state.view.seed + 1 }) }, "other particles"),
     html("label", {}, "blinks per second ", html("input", { type: "number", min: 0.5, max: 8, step: 0.5, value: bench.state.view.rate,
       onchange: (/** @type {any} */ e) => bench.look({ rate: Math.min(8, Math.max(0.5, Number(e.target.value) || 3)) }) })));

@@ -7,6 +7,7 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
+import { RIG, figures } from "./rig.mjs";
 
 const program = process.argv[2];
 const file = process.argv[3] ?? new URL("../dist/motefield.html", import.meta.url).pathname;
@@ -19,41 +20,6 @@ const native = (/** @type {string[]} */ ...args) => {
     throw error;
   }
 };
-
-/** A rig small enough to be decided within seconds. */
-const RIG = `[light]
-source = "led"
-power = "40 W"
-pulse_length = "60 us"
-wavelength = "530 nm"
-delivery = 0.2
-[sheet]
-thickness = "3 mm"
-height = "40 mm"
-[tracer]
-diameter = "40 um"
-refractive_index = 1.5
-particles_per_window = 10
-[fluid]
-kind = "water"
-[lens]
-magnification = 0.1
-aperture = "f/4"
-[camera]
-size = [128, 128]
-pixel = "5.5 um"
-quantum_efficiency = 0.5
-full_well = "10000 e"
-dark_noise = "6 e"
-bits = 12
-[flow]
-kind = "uniform"
-velocity = ["0.2 m/s", "0.03 m/s"]
-[timing]
-separation = "1.5 ms"
-[processing]
-passes = [{ window = 32, overlap = 0.5 }]
-`;
 
 const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: ["--no-sandbox"] });
 const faults = /** @type {string[]} */ ([]);
@@ -99,10 +65,7 @@ try {
     await until(page, (b) => b.study.finished, null, 240);
     const wanted = JSON.parse(readFileSync(join(folder, "decision/decision.json"), "utf8"));
     const found = await bench(page, (b) => ({ words: b.study.words, answer: b.study.answer, sentence: document.getElementById("sentence")?.textContent }));
-    const digits = (/** @type {number} */ v) => Number(v).toPrecision(3);
-    const numbers = (/** @type {any} */ of) => [of.best.pulse_s, of.best.pulse_s_lo, of.best.pulse_s_hi, of.best.total_px.value, of.best.total_px.lo, of.best.total_px.hi,
-      ...of.points.slice(0, 4).map((/** @type {any} */ p) => p.total_px.value)].map(digits);
-    assert.deepEqual(numbers(found.answer), numbers(wanted));
+    assert.deepEqual(figures(found.answer), figures(wanted));
     assert.equal(found.answer.points.length, wanted.points.length);
     assert.ok(printed.startsWith(found.words.split("\n")[0]), `${found.words.split("\n")[0]} | ${printed.split("\n")[0]}`);
     const most = Math.max(...found.answer.points.map((/** @type {any} */ p, /** @type {number} */ k) => Math.abs(p.total_px.value - wanted.points[k].total_px.value)));
@@ -193,11 +156,79 @@ try {
         };
         const of = (/** @type {string} */ name) => light(getComputedStyle(document.documentElement).getPropertyValue(name).trim());
         const ratio = (/** @type {number} */ a, /** @type {number} */ b) => (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-        // WCAG 2.2, 1.4.3: 4.5 to 1 for text.
-        return ["--ink", "--faint", "--light", "--camera", "--blur", "--wrong"].filter((name) => ratio(of(name), of("--paper")) < 4.5);
+        // WCAG 2.2, 1.4.3: 4.5 to 1 for text. The palette, then whatever text is there on the page's own ground.
+        const palette = ["--ink", "--faint", "--light", "--camera", "--blur", "--wrong"].filter((name) => ratio(of(name), of("--paper")) < 4.5);
+        const worn = [...document.querySelectorAll("body *:not(script)")].filter((e) => !e.closest(".stale, option, #setup-back") && e.id !== "which"
+          && !e.classList.contains("on-exposure") && e.checkVisibility() && [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim()));
+        const hex = (/** @type {string} */ rgb) => `#${(rgb.match(/\d+/g) ?? []).slice(0, 3).map((c) => Number(c).toString(16).padStart(2, "0")).join("")}`;
+        const dim = worn.filter((e) => {
+          const style = getComputedStyle(e);
+          return ratio(light(hex(e instanceof SVGElement ? style.fill : style.color)), of("--paper")) < 4.5;
+        });
+        if (worn.length < 50) return [`only ${worn.length} texts`];
+        return [...palette, ...dim.map((e) => `${e.tagName}.${e.getAttribute("class")} ${e.textContent}`)];
       });
       assert.deepEqual(low, [], ground);
     }
+  });
+
+  // WCAG 2.2, 2.1.1, 2.4.3 and 2.4.7: everything can be reached, in the order in which it is read, and is seen to be.
+  for (const width of [1280, 360])
+    await check(`the Tab key goes through the page as it reads at ${width} px`, async () => {
+      // The ground is the laboratory still, whose button leads back to day.
+      const fresh = await open(width, new URL(page.url()).hash);
+      await until(fresh, (b) => b.study.finished, null, 240);
+      const path = [];
+      for (let k = 0; k < 60; k++) {
+        await fresh.keyboard.press("Tab");
+        const at = await fresh.evaluate(() => {
+          const e = document.activeElement;
+          if (!e || e === document.body) return null;
+          const style = getComputedStyle(e);
+          const name = e.getAttribute("aria-label") ?? e.closest("label")?.textContent ?? e.textContent ?? "";
+          const shown = style.outlineStyle !== "none" || style.stroke !== "none";
+          return { name: name.trim(), shown, y: e.getBoundingClientRect().top + scrollY };
+        });
+        if (!at) break;
+        path.push(at);
+      }
+      await fresh.close();
+      const names = path.map((p) => p.name);
+      for (const wanted of ["undo", "redo", "save the setup", "day", "Pulse length", "Pulse separation", "blink", "side by side", "Present pulse length",
+        "starting points", "rules of the trade", "the setup as text", "how to cite"]) assert.ok(names.includes(wanted), `${wanted} is not reached: ${names}`);
+      assert.ok(names.some((name) => name.startsWith("lamp")), `${names}`);
+      assert.deepEqual(path.filter((p) => !p.shown), []);
+      // In one column what is lower comes later; beside each other stand pictures and answer.
+      if (width === 360) for (let k = 1; k < path.length; k++) assert.ok(path[k].y > path[k - 1].y - 60, `${names[k]} comes after ${names[k - 1]}`);
+      else assert.ok(names.indexOf("Pulse length") < names.indexOf("blink") && names.indexOf("blink") < names.indexOf("Present pulse length"));
+    });
+
+  await check("the lamp's power is changed where it stands", async () => {
+    await page.setViewportSize({ width: 1280, height: 800 });
+    await page.locator(".station").first().focus();
+    await page.keyboard.press("Enter");
+    const power = page.getByLabel("power", { exact: true });
+    const before = await bench(page, (b) => b.plan.parts.flatMap((p) => p.facts).find((f) => f.name === "pulse_energy_j").value);
+    await power.fill("80 W");
+    await power.press("Enter");
+    await until(page, (b, was) => Math.abs(b.plan.parts.flatMap((p) => p.facts).find((f) => f.name === "pulse_energy_j").value / was - 2) < 1e-6, before);
+    await page.keyboard.press("Control+z");
+    await until(page, (b) => b.state.setup.includes('"40 W"'));
+  });
+
+  await check("a picture of 512 × 512 px is drawn again after a change", async () => {
+    await bench(page, (b, text) => b.change(text, ""), RIG.replace("[128, 128]", "[512, 512]"));
+    await until(page, (b) => !b.working && b.pair.size[0] === 512);
+    const times = [];
+    for (let k = 0; k < 7; k++) {
+      const was = await bench(page, (b) => b.plan.pulse);
+      await bench(page, (b, value) => b.set("light.pulse_length", value, "test"), `${60 + 10 * (k % 3 + 1)} us`);
+      await until(page, (b, was) => !b.working && b.plan.pulse !== was, was);
+      times.push(await bench(page, (b) => Math.round(b.drawn_ms)));
+    }
+    assert.match(await page.locator("#pictures-say").innerText(), /512 × 512 px, drawn in \d+ ms/);
+    // Said, not asserted: it is a matter of the machine. Wanted are 150 ms.
+    console.log(`    redrawn in ${times.sort((a, b) => a - b)[3]} ms (median; ${times[0]} to ${times[6]})`);
   });
   await page.close();
 

@@ -4,6 +4,8 @@
 use std::fmt::Write;
 use std::path::Path;
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use motefield_files::table::Table;
 use motefield_rig::plan::{Assessment, Heading, Status};
 use motefield_study::manifest::Manifest;
@@ -33,16 +35,16 @@ pub struct Handout<'a> {
     pub manifest: &'a Manifest,
     /// The command that computes it again.
     pub command: &'a str,
-    /// The study's files: pictures (SVG) and tables (CSV) are shown.
+    /// The study's files: pictures (SVG, PNG) and tables (CSV) are shown.
     pub files: &'a [(String, Vec<u8>)],
 }
 
 const STYLE: &str = "body{font:15px/1.5 system-ui,'Liberation Sans',sans-serif;font-variant-numeric:tabular-nums;color:#22252a;max-width:60rem;margin:2rem auto;padding:0 1rem}\
 h1{font-size:1.1rem;font-weight:400;color:#5c6067;margin:0}.answer{font-size:1.6rem;line-height:1.3;margin:.4rem 0 1rem;max-width:44rem}\
-h2{font-size:1.1rem;margin:2.2rem 0 .6rem;border-bottom:1px solid #c9c6bd}p,li{max-width:72ch}ul{padding-left:1.2rem}\
+h2{font-size:1.1rem;margin:2.2rem 0 .6rem;border-bottom:1px solid #c9c6bd}p,li{max-width:72ch}ul{padding-left:1.2rem}.deeper{margin-left:1.4rem}\
 table{border-collapse:collapse}td,th{text-align:left;vertical-align:top;padding:.15rem .9rem .15rem 0;border-bottom:1px solid #e6e3da;font-weight:400}\
 th{color:#5c6067}.wide{overflow-x:auto}.n{white-space:nowrap}.how{color:#5c6067;font-size:.88em}\
-figure{margin:0 0 1rem}figure svg{max-width:100%;height:auto}\
+figure{margin:0 0 1rem}figure svg,img{max-width:100%;height:auto}.sharp{image-rendering:pixelated}\
 pre{white-space:pre-wrap;overflow-wrap:anywhere;font-size:12px;line-height:1.4}code{overflow-wrap:anywhere}\
 .caution{border-left:3px solid #8f5600;padding-left:.8rem}\
 @page{size:A4;margin:16mm}@media print{body{margin:0;padding:0;font-size:10.5px}h2{break-after:avoid}tr,figure{break-inside:avoid}pre{font-size:9px}}";
@@ -132,6 +134,7 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
     let mut listed = false;
     for line in lines {
         let indented = line.starts_with(' ');
+        let deeper = line.starts_with("    ");
         if indented != listed {
             out.push_str(if indented { "<ul>\n" } else { "</ul>\n" });
             listed = indented;
@@ -142,6 +145,7 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
         }
         let line = text(line.trim());
         let _ = match indented {
+            true if deeper => writeln!(out, "<li class=\"deeper\">{line}</li>"),
             true => writeln!(out, "<li>{line}</li>"),
             false => writeln!(out, "<p>{line}</p>"),
         };
@@ -198,12 +202,22 @@ fn files<'a>(handout: &Handout<'a>, extension: &'a str) -> impl Iterator<Item = 
 
 /// Every picture of the study.
 fn drawings(handout: &Handout, out: &mut String) {
+    let captioned = |shown: &str, name: &str| {
+        let caption = escape(name);
+        format!("<figure>\n{shown}<figcaption class=\"how\">{caption}</figcaption></figure>\n")
+    };
     for (name, svg) in files(handout, "svg") {
-        let _ = writeln!(
-            out,
-            "<figure>\n{svg}<figcaption class=\"how\">{}</figcaption></figure>",
+        out.push_str(&captioned(svg, name));
+    }
+    let pictures = handout.files.iter().filter(|(name, _)| ends_with(name, "png"));
+    for (name, png) in pictures {
+        let data = STANDARD.encode(png);
+        let name = name.trim_end_matches(".png");
+        let image = format!(
+            "<img class=\"sharp\" alt=\"{}\" src=\"data:image/png;base64,{data}\">",
             escape(name)
         );
+        out.push_str(&captioned(&image, name));
     }
 }
 
@@ -242,7 +256,12 @@ fn plan(assessment: &Assessment, out: &mut String) {
 }
 
 /// Columns of tables that a reader looks at first; the files have them all.
-const COLUMNS: [&str; 14] = [
+const COLUMNS: [&str; 19] = [
+    "case",
+    "expectation",
+    "measured",
+    "expected",
+    "verdict",
     "value",
     "unit",
     "state",
@@ -282,7 +301,10 @@ fn tables(handout: &Handout, out: &mut String) {
             let _ = write!(out, "<th>{}</th>", escape(&head));
         }
         out.push_str("</tr>\n");
-        for row in &table.rows {
+        let verdict = table.columns.iter().position(|column| column == "verdict");
+        let agrees = |row: &Vec<String>| verdict.is_some_and(|k| row.get(k).is_some_and(|v| v == "agrees"));
+        let kept: Vec<&Vec<String>> = table.rows.iter().filter(|row| !agrees(row)).collect();
+        for row in &kept {
             out.push_str("<tr>");
             for k in &shown {
                 let _ = write!(
@@ -294,6 +316,13 @@ fn tables(handout: &Handout, out: &mut String) {
             out.push_str("</tr>\n");
         }
         let left = table.columns.len() - shown.len();
+        let agreeing = table.rows.len() - kept.len();
+        if agreeing > 0 {
+            let _ = writeln!(
+                out,
+                "</table></div>\n<p class=\"how\">{agreeing} more rows agree.</p><div><table>"
+            );
+        }
         let _ = writeln!(
             out,
             "</table></div>\n<p class=\"how\">{left} more columns in {}.</p>",

@@ -9,6 +9,7 @@ pub mod figure;
 pub mod format;
 pub mod handout;
 pub mod json;
+pub mod look_picture;
 pub mod pairs;
 pub mod plan;
 pub mod reliability;

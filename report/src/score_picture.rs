@@ -43,7 +43,7 @@ pub fn draw(picture: &ScorePicture) -> String {
         y: [TOP, TOP + SIDE],
     };
     map(&mut svg, panel(0), picture);
-    histogram(&mut svg, panel(1), picture);
+    histogram(&mut svg, panel(1), picture.errors_px);
     locking(&mut svg, panel(2), picture);
     svg.finish()
 }
@@ -110,9 +110,10 @@ fn map(svg: &mut Svg, area: Area, picture: &ScorePicture) {
     );
 }
 
-fn histogram(svg: &mut Svg, area: Area, picture: &ScorePicture) {
+/// How errors along x and along y are distributed, one list of them a pair, px.
+pub(crate) fn histogram(svg: &mut Svg, area: Area, errors_px: &[Vec<[f64; 2]>]) {
     let component = |c: usize| -> Vec<f64> {
-        let all = picture.errors_px.iter().flatten().map(|e| e[c]);
+        let all = errors_px.iter().flatten().map(|e| e[c]);
         all.filter(|e| e.is_finite()).collect()
     };
     let both = [component(0), component(1)];
@@ -142,6 +143,8 @@ fn histogram(svg: &mut Svg, area: Area, picture: &ScorePicture) {
         range: [0.0, 1.1 * top],
         place: [area.y[1], area.y[0]],
     };
+    // Ticks are round numbers.
+    let label = |v: f64| ((v * 1e9).round() / 1e9).to_string();
     svg.text(
         "how often",
         HEADING,
@@ -149,7 +152,6 @@ fn histogram(svg: &mut Svg, area: Area, picture: &ScorePicture) {
         Anchor::Start,
         BOLD,
     );
-    let label = |v: f64| short(v);
     let rulers = [
         Ruler::new(x, Side::Bottom, &label).titled("error, px", 44.0),
         Ruler::new(y, Side::Left, &label).titled("share of the vectors", 56.0),

@@ -4,6 +4,7 @@ pub mod caveat;
 pub mod decide;
 pub mod error;
 pub mod folder;
+pub mod look;
 pub mod manifest;
 pub mod own_vectors;
 pub mod response;

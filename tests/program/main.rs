@@ -29,6 +29,7 @@ mod report;
 mod response;
 mod resume;
 mod same_bytes;
+mod shell;
 mod start;
 mod window_bias;
 

@@ -104,6 +104,20 @@ impl Svg {
         ));
     }
 
+    /// Rectangles that look alike; nothing for none.
+    pub fn areas(&mut self, areas: &[Area], attributes: &str) {
+        if areas.is_empty() {
+            return;
+        }
+        let mut d = String::new();
+        for area in areas {
+            let [x, y] = [area.x[0], area.y[0]].map(coordinate);
+            let [width, height] = [area.x[1] - area.x[0], area.y[1] - area.y[0]].map(coordinate);
+            let _ = write!(d, "M{x} {y}h{width}v{height}h-{width}z");
+        }
+        self.element(&format!("<path d=\"{d}\" {attributes}/>"));
+    }
+
     /// A line through points (`closed`: and back to the first); nothing for fewer than two.
     pub fn path(&mut self, points: &[[f64; 2]], closed: bool, attributes: &str) {
         if points.len() < 2 {

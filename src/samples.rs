@@ -1,0 +1,87 @@
+//! Sample pairs of a decision: files, and pictures for the report.
+
+use motefield_files::picture;
+use motefield_generator::{Seed, render};
+use motefield_report::look_picture;
+use motefield_report::specimen::{Specimen, Tone, cut, sheet};
+use motefield_rig::keys;
+use motefield_rig::plan::plan;
+use motefield_rig::quantity::Dimension;
+use motefield_rig::setup::Setup;
+use motefield_study::look::{Look, MiddlePlane};
+
+use crate::exit::Failure;
+
+/// Names and contents of files.
+pub type Files = Vec<(String, Vec<u8>)>;
+
+const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
+
+/// Pictures: the pairs, their correlation planes, vectors of the best, errors of the best.
+const PICTURES: [&str; 4] = ["specimens.svg", "planes.svg", "vectors.svg", "errors.svg"];
+
+/// Pairs whose errors are drawn.
+const PAIRS: u64 = 5;
+
+/// Names of all files that may be written.
+pub fn names() -> Vec<String> {
+    let pairs = SHOWN
+        .iter()
+        .flat_map(|s| [format!("{s}-a.tif"), format!("{s}-b.tif"), format!("{s}.png")]);
+    pairs.chain(PICTURES.map(str::to_owned)).collect()
+}
+
+/// A pair at each of these pulse lengths, called by one of [`SHOWN`]; `alone` where the setup's own
+/// processing measures single pairs, whose vectors can then be shown.
+pub fn at_pulses(
+    setup: &Setup,
+    pulses: &[(&'static str, f64)],
+    seed: u64,
+    alone: bool,
+) -> Result<Files, Failure> {
+    let mut files = Files::new();
+    let mut drawn = Vec::new();
+    let mut planes = Vec::new();
+    let mut looks = Vec::new();
+    for (name, pulse_s) in pulses {
+        let value = Setup::quantity(*pulse_s, Dimension::Time);
+        let plan = plan(&setup.with(keys::light::PULSE_LENGTH.path, value)?)?;
+        let (scene, processing) = (plan.scene, plan.processing);
+        let of_study = Seed {
+            study: seed,
+            ..Seed::default()
+        };
+        let pair = render(&scene, of_study).map_err(|e| Failure::input(e.to_string()))?;
+        let float = scene.camera.sensor.is_none();
+        files.push((format!("{name}-a.tif"), picture::tiff(&pair.a, float)));
+        files.push((format!("{name}-b.tif"), picture::tiff(&pair.b, float)));
+        files.push((format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))));
+        let called = format!("{name}: {}", motefield_report::format::time(*pulse_s));
+        if alone && processing.ensemble <= 1 {
+            let plane = MiddlePlane::of(&pair, &scene, &processing)?;
+            planes.extend(plane.map(|plane| (called.clone(), plane)));
+            if *name == "best" {
+                let look = |number| Look::at(&scene, &processing, seed, number);
+                looks = (0..PAIRS).map(look).collect::<Result<Vec<_>, _>>()?;
+            }
+        }
+        drawn.push((called, pair, scene));
+    }
+    let specimens: Vec<Specimen> = drawn
+        .iter()
+        .map(|(name, pair, scene)| Specimen { name, pair, scene })
+        .collect();
+    let [specimens_name, planes_name, vectors_name, errors_name] = PICTURES;
+    let mut add = |name: &str, svg: String| files.push((name.to_owned(), svg.into_bytes()));
+    if !specimens.is_empty() {
+        add(specimens_name, sheet(&specimens));
+    }
+    if !planes.is_empty() {
+        add(planes_name, look_picture::planes(&planes));
+    }
+    if let Some(first) = looks.first() {
+        add(vectors_name, look_picture::vectors(first));
+        add(errors_name, look_picture::errors(&looks));
+    }
+    Ok(files)
+}
