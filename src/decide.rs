@@ -132,7 +132,7 @@ impl DecideCommand {
             "most_pairs": effort.most_pairs,
         });
         // What is not planned as it stands may be with what is tried.
-        let tiles = plan(setup).ok().and_then(|plan| self.effort.tiles(&plan));
+        let tiles = motefield_rig::plan::plan(setup).ok().and_then(|plan| self.effort.tiles(&plan));
         if let Some(tiles) = tiles.filter(|_| self.program().is_none()) {
             asked["measured_on"] = tiles;
         }

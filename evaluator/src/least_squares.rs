@@ -162,12 +162,13 @@ fn factorise(first: &[usize], start: &[usize], columns: &mut [[f64; BLOCK]]) -> 
                 &other[BLOCK * (from - first[column])..],
             );
             for c in 0..BLOCK {
-                for k in 0..c {
-                    for r in 0..BLOCK {
-                        block[c][r] -= block[k][r] * diagonal[k][c];
+                let mut column = block[c];
+                for (known, of_diagonal) in block[..c].iter().zip(diagonal) {
+                    for (value, known) in column.iter_mut().zip(known) {
+                        *value -= known * of_diagonal[c];
                     }
                 }
-                block[c] = block[c].map(|value| value / diagonal[c][c]);
+                block[c] = column.map(|value| value / diagonal[c][c]);
             }
         }
     }

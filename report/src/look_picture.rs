@@ -187,7 +187,9 @@ fn arrows(svg: &mut Svg, area: Area, look: &Look, per_px: f64) {
     let apart = (every * field.spacing[0].max(field.spacing[1])) as f64 * per_px;
     let reach = 0.9 * apart / longest;
     for (k, (vector, error)) in field.vectors.iter().zip(&look.errors_px).enumerate() {
-        let shown = k % field.columns % every == 0 && k / field.columns % every == 0;
+        let shown = [k % field.columns, k / field.columns]
+            .iter()
+            .all(|at| at.is_multiple_of(every));
         if !shown || !error[0].is_finite() {
             continue;
         }

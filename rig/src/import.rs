@@ -189,7 +189,7 @@ pub fn array(path: &Path, bytes: &[u8]) -> Result<Numbers, ImportError> {
 /// [`MOST_NPZ_BYTES`] together.
 ///
 /// # Errors
-/// As [`array`], and when the archive cannot be read or holds more.
+/// As [`array()`], and when the archive cannot be read or holds more.
 pub fn arrays(path: &Path, bytes: &[u8]) -> Result<Vec<(String, Numbers)>, ImportError> {
     npz::read(bytes).map_err(|fault| fault.of(path))
 }

@@ -347,8 +347,8 @@ impl<'a> Particles<'a> {
         let (size, chunks) = (self.frames[0].size, self.images.chunks);
         let mut images = [UnitImage::default(), UnitImage::default()];
         let mut room = Weighed::default();
-        for n in 0..self.all.len() {
-            if resting[n] {
+        for (n, rests) in resting.iter_mut().enumerate() {
+            if *rests {
                 continue;
             }
             let FittedParticle { place, light } = self.all[n];
@@ -368,7 +368,7 @@ impl<'a> Particles<'a> {
             let Some(step) = normal.solve() else { continue };
             // |Lᵀ step|², the square of the step in standard deviations.
             let square: f64 = step.iter().zip(right).map(|(step, right)| step * right).sum();
-            resting[n] = square <= REST * REST;
+            *rests = square <= REST * REST;
             let fitted = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
