@@ -132,7 +132,9 @@ impl DecideCommand {
             "most_pairs": effort.most_pairs,
         });
         // What is not planned as it stands may be with what is tried.
-        let tiles = motefield_rig::plan::plan(setup).ok().and_then(|plan| self.effort.tiles(&plan));
+        let tiles = motefield_rig::plan::plan(setup)
+            .ok()
+            .and_then(|plan| self.effort.tiles(&plan));
         if let Some(tiles) = tiles.filter(|_| self.program().is_none()) {
             asked["measured_on"] = tiles;
         }
@@ -243,6 +245,11 @@ impl DecideCommand {
         let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
         bar.finish();
         let worths = worths?;
+        // The worth of what is assumed belongs to the answer: without it there is none yet.
+        let map = match signals::stopped() {
+            true => map.without_answer(),
+            false => map,
+        };
         let mut json = report::decide::map::json(&map, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
@@ -338,6 +345,11 @@ impl DecideCommand {
         let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
         bar.finish();
         let worths = worths?;
+        // The worth of what is assumed belongs to the answer: without it there is none yet.
+        let decision = match signals::stopped() {
+            true => decision.without_answer(),
+            false => decision,
+        };
         let picture = report::curve::draw(&curve(&decision, &go_on));
         let mut files = vec![
             ("table.csv".to_owned(), table::csv(&rows(&decision)).into_bytes()),

@@ -135,7 +135,7 @@ mod tests {
 
     #[test]
     fn numbers_keep_their_unit_and_columns_stay() {
-        let line = format!("  N = 10    {} 12 mm/s of it", "x".repeat(80));
+        let line = format!("  N = 10    {} 12 mm/s of it", "x".repeat(85));
         let broken = wrapped(&line);
         let next = broken.lines().nth(1).unwrap();
         assert_eq!(next, format!("{}12 mm/s of it", " ".repeat(12)));

@@ -333,7 +333,7 @@ mod tests {
         assert_eq!(svg.matches(&stroke(VERMILION, 1.0)).count(), 2);
         // sqrt((0 + 0.25 + 0.0001) / 3)
         assert!(svg.contains("true error, root mean square 0.289 px"), "{svg}");
-        assert!(svg.contains("estimated uncertainty, root mean square 0.100 px"));
+        assert!(svg.contains("estimated uncertainty, root mean square 0.1 px"));
         let both = errors(&[look(), look()]);
         assert!(both.contains("of 2 pairs") && both.contains("share of the vectors"));
     }

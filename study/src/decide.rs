@@ -501,7 +501,7 @@ impl Decision {
     /// What is left of a decision that was stopped. A few pairs at each of a few pulse lengths have
     /// a best as well, but the refinement that would confirm or refute it is missing, and its
     /// interval knows nothing of that.
-    fn without_answer(self) -> Decision {
+    pub fn without_answer(self) -> Decision {
         Decision {
             reading: None,
             causes: [None; 2],

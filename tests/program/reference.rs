@@ -117,11 +117,6 @@ const BLUNT: &[(&str, &str, &str)] = &[
         "the optimum is flat: pulse lengths a third apart cannot be told from it at this depth",
     ),
     (
-        "decision",
-        "total_px",
-        "at this depth the interval is wider than a sixth of the value",
-    ),
-    (
         "efficiency",
         "random_x_px",
         "held as an order of the refinements; its size is held by the cases of noise",

@@ -333,6 +333,15 @@ impl Survey<'_> {
 }
 
 impl Map {
+    /// What is left of a map that was stopped.
+    pub fn without_answer(self) -> Map {
+        Map {
+            best: None,
+            stopped: true,
+            ..self
+        }
+    }
+
     /// The best trial.
     pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
         let trial = &self.trials[self.best?];
