@@ -57,7 +57,7 @@ pub fn vectors(look: &Look) -> String {
         (1.0, &told_of_valid, "estimated uncertainty"),
     ] {
         let area = panel(k);
-        let words = format!("{words}, root mean square {} px", short(root(values)));
+        let words = format!("{words}, rms {} px", short(root(values)));
         let (words, size) = fitted(&words, HEADING, SIDE / WIDER);
         svg.text(&words, size, [area.x[0], TOP - 14.0], Anchor::Start, BOLD);
         map(&mut svg, area, &look.field, values, most, per_px);
@@ -332,8 +332,8 @@ mod tests {
         // Lost on either side.
         assert_eq!(svg.matches(&stroke(VERMILION, 1.0)).count(), 2);
         // sqrt((0 + 0.25 + 0.0001) / 3)
-        assert!(svg.contains("true error, root mean square 0.289 px"), "{svg}");
-        assert!(svg.contains("estimated uncertainty, root mean square 0.1 px"));
+        assert!(svg.contains("true error, rms 0.289 px"), "{svg}");
+        assert!(svg.contains("estimated uncertainty, rms 0.100 px"), "{svg}");
         let both = errors(&[look(), look()]);
         assert!(both.contains("of 2 pairs") && both.contains("share of the vectors"));
     }

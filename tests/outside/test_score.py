@@ -68,25 +68,53 @@ def tapers(lengths):
     return lags, [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
 
 
-def residuals(sheets, lost):
+def residuals(sheets, lost, by_chance):
     """What chance adds at each place: deviations from the mean there, allowing for the degrees of
-    freedom lost to it.
+    freedom lost to it; and if losses are chance, what a place moves the mean of all by coming and
+    going (the influence of a value on a ratio of sums: Cochran, Sampling Techniques, section 2.11).
+    Also how many values tell how they scatter.
     """
-    seen = np.isfinite(sheets).sum(axis=0)
+    known, pairs = np.isfinite(sheets), len(sheets)
+    seen = known.sum(axis=0)
+    tells = known & (seen > lost)
     with np.errstate(invalid="ignore", divide="ignore"):
-        residual = (sheets - np.nanmean(sheets, axis=0)) * np.sqrt(seen / (seen - lost))
-    return np.where(seen > lost, residual, np.nan)
+        means = np.nanmean(sheets, axis=0)
+        residual = np.where(tells, (sheets - means) * np.sqrt(seen / (seen - lost)), 0)
+    if by_chance:
+        off = np.where(seen > 0, means - np.nanmean(sheets), 0)
+        residual = residual + (known - seen / pairs) * off * np.sqrt(pairs / (pairs - 1))
+    return residual, tells.sum()
 
 
-def freedom_of_variance(sheets, lost=1):
+def neighbourhoods(whole):
+    """Each residual times the tapered sum of those about it."""
+    _, taper = tapers([4 * REACH + 2] * 2)
+    window = np.outer(*taper)[2 * REACH + 1 : -2 * REACH - 1, 2 * REACH + 1 : -2 * REACH - 1]
+    return whole * np.array([correlate(sheet, window, mode="same", method="direct") for sheet in whole])
+
+
+def freedom_between_pairs(whole):
+    """Degrees of freedom of a sum by its scatter between pairs, over blocks as wide as windows
+    reach: twice the squared sum over its variance.
+    """
+    parts = neighbourhoods(whole)
+    side, (pairs, rows, columns) = REACH + 1, whole.shape
+    corners = [(y, x) for y in range(0, rows, side) for x in range(0, columns, side)]
+    blocks = [parts[:, y : y + side, x : x + side].sum(axis=(1, 2)) for y, x in corners]
+    return 2 * parts.sum() ** 2 / (pairs * np.var(blocks, axis=1, ddof=1).sum())
+
+
+def freedom_of_variance(sheets, lost=1, by_chance=True):
     """With how many degrees of freedom the variance of the mean is known: values over the sum of
     squared weights, each with the share of
     grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
     takes one pair's worth, or as many as are `lost`. With a scatter v that differs over the places, each squared weight counts
     mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond the reach along x, or along y, if it is
-    nearer; whichever of both and of an even scatter gives the fewest degrees of freedom."""
+    nearer; whichever of both and of an even scatter gives the fewest degrees of freedom. To the relative variance of normal
+    values that of the scatter between the pairs is added."""
     rows, columns = sheets.shape[1:]
-    v = np.nansum(residuals(sheets, lost) ** 2, axis=0)
+    whole, _ = residuals(sheets, lost, by_chance)
+    v = (whole**2).sum(axis=0)
     v = v / v.mean()
 
     def product(dy, dx):
@@ -100,26 +128,27 @@ def freedom_of_variance(sheets, lost=1):
             share = (1 - dy / rows) * (1 - dx / columns)
             beyond = product(dy, max(dx, REACH + 1)), product(max(dy, REACH + 1), dx)
             sums += sides * share * weight**2 * np.array([1, *beyond])
-    return np.isfinite(sheets).sum() * (1 - lost / len(sheets)) / sums.max()
+    normal = np.isfinite(sheets).sum() * (1 - lost / len(sheets)) / sums.max()
+    return 1 / (1 / normal + 1 / freedom_between_pairs(whole))
 
 
-def lessened(number, sheets, lost=1):
+def lessened(number, sheets, lost=1, by_chance=True):
     """So many trials or degrees of freedom, lessened so that z / sqrt(n) becomes t / sqrt(n)."""
-    return number * (stats.norm.ppf(0.975) / stats.t.ppf(0.975, freedom_of_variance(sheets, lost))) ** 2
+    freedom = freedom_of_variance(sheets, lost, by_chance)
+    return number * (stats.norm.ppf(0.975) / stats.t.ppf(0.975, freedom)) ** 2
 
 
-def variance_of_mean(sheets, lost=1):
+def variance_of_mean(sheets, lost=1, by_chance=True):
     """Variance of the mean of values on grids, one grid a pair: what repeats from pair to pair at
     a grid place is no chance; the
     covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
     beyond twice the reach (flat-topped window: Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below
     independence. Squares of deviations from a place's own mean have lost two degrees of freedom there."""
-    residual = residuals(sheets, lost)
-    whole = np.nan_to_num(residual)
+    whole, seen = residuals(sheets, lost, by_chance)
     _, taper = tapers(sheets.shape[1:])
     covariance = sum(correlate(sheet, sheet, method="direct") for sheet in whole)
     total = max((np.outer(*taper) * covariance).sum(), (whole**2).sum())
-    return total / np.isfinite(residual).sum() / np.isfinite(sheets).sum()
+    return total / seen / np.isfinite(sheets).sum()
 
 
 def mean(sheets):
@@ -161,20 +190,20 @@ def local_and_random(sheets):
         squares = np.where(seen > 1, (sheets - means) ** 2 * seen / (seen - 1), np.nan)
         within = np.nanmean(squares)
         variances = np.where(seen > 1, np.nansum(squares, axis=0) / seen, np.where(seen > 0, within, 0))
-    of_within = variance_of_mean(squares, lost=2)
-    freedom = lessened(min(2 * within**2 / of_within, number - places), squares, lost=2)
+    of_within = variance_of_mean(squares, lost=2, by_chance=False)
+    freedom = lessened(min(2 * within**2 / of_within, number - places), squares, lost=2, by_chance=False)
     at_places = chi(variances.sum() / number, freedom)
 
     between = np.nansum(seen * (means - mean) ** 2) / number
     products, each = sheets * (means - mean), number / places
     of_noise = (each - 1) / each**2 * of_within
-    of_between = max(4 * variance_of_mean(products) - of_noise, of_noise)
-    between = chi(between, lessened(min(2 * between**2 / of_between, number), products))
+    of_between = max(4 * variance_of_mean(products, by_chance=False) - of_noise, of_noise)
+    between = chi(between, lessened(min(2 * between**2 / of_between, number), products, by_chance=False))
 
     value = between[0] - at_places[0]
     low = value - np.hypot(between[0] - between[1], at_places[2] - at_places[0])
     high = value + np.hypot(between[2] - between[0], at_places[0] - at_places[1])
-    of_mean = min(variance_of_mean(sheets), within / len(sheets))
+    of_mean = min(variance_of_mean(sheets, by_chance=False), within / len(sheets))
     local = np.sqrt(np.maximum(np.array([value, low, high]) + of_mean, 0))
     return local, np.sqrt(chi(np.nanvar(sheets) - local[0] ** 2, freedom))
 
