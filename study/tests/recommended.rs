@@ -83,26 +83,26 @@ fn intervals_hold(changes: &[(&str, &str)], flow: Option<&str>) {
 // Rigs after the embedded one, with a small picture. Invented.
 
 #[test]
-#[ignore = "takes TIME"]
+#[ignore = "does not hold yet: 175 of 200, 22 below and 3 above; takes 10 minutes"]
 fn intervals_hold_in_the_flume() {
     intervals_hold(&[], None);
 }
 
 #[test]
-#[ignore = "takes TIME"]
+#[ignore = "takes 10 minutes"]
 fn intervals_hold_with_little_light() {
     intervals_hold(&[("light.power", "0.4 W")], None);
 }
 
 #[test]
-#[ignore = "takes TIME"]
+#[ignore = "takes 10 minutes"]
 fn intervals_hold_in_a_steady_stream() {
     let flow = "kind = \"uniform\"\nvelocity = [\"0.21 m/s\", \"0.05 m/s\"]";
     intervals_hold(&[], Some(flow));
 }
 
 #[test]
-#[ignore = "takes TIME"]
+#[ignore = "takes 10 minutes"]
 fn intervals_hold_in_turbulence() {
     let flow = "kind = \"turbulence\"\nrms_velocity = \"0.02 m/s\"\nintegral_scale = \"8 mm\"\ncarried_by = [\"0.2 m/s\", \"0 m/s\"]";
     intervals_hold(&[], Some(flow));

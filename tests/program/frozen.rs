@@ -382,7 +382,6 @@ fn each<T: Send>(all: usize, of: impl Fn(usize) -> T + Sync) -> Vec<T> {
 }
 
 #[test]
-#[ignore = "takes minutes"]
 fn pictures_tables_and_json_are_what_they_were() {
     let root = empty("frozen");
     if std::env::var_os("MOTEFIELD_RECORD").is_some() {
