@@ -12,7 +12,7 @@ use crate::StudyError;
 use crate::run::{Journal, Progress};
 use crate::vary::{SweepValue, Vary};
 use motefield_rig::keys::{self, Kind};
-use motefield_rig::setup::Setup;
+use motefield_rig::setup::{Setup, Value};
 
 /// Most combinations of a choice.
 const MOST: usize = 300;
@@ -86,6 +86,10 @@ fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
         _ => match FreeSetting::new(setup, key, None) {
             Ok(axis) => axis.values(),
             Err(_) => {
+                // A misspelt key is named as in a setup, with the key that was meant.
+                if described.is_none() {
+                    setup.with(key, Value::Number(1.0))?;
+                }
                 let takes =
                     described.map_or(String::new(), |key| format!(" (it takes {})", key.kind.words()));
                 return Err(StudyError::request(format!(
@@ -206,5 +210,24 @@ impl SettingsChoice {
     pub fn best(&self) -> Option<(&Trial, &MeasuredSetting)> {
         let trial = self.trials.first().filter(|_| self.found)?;
         Some((trial, trial.measured()?))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use motefield_rig::setup::EMBEDDED;
+
+    use super::*;
+
+    /// A key that is none is told with the one that was meant, with values and without.
+    #[test]
+    fn a_misspelt_key_is_told_from_one_without_values() {
+        let setup = Setup::from_text::<&str>("rig", EMBEDDED, &[]).unwrap();
+        for text in ["processing.windw", "processing.windw=16,32"] {
+            let refused = ChoiceSearch::of(&setup, &[text.to_owned()])
+                .unwrap_err()
+                .to_string();
+            assert!(refused.contains("did you mean processing.window?"), "{refused}");
+        }
     }
 }
