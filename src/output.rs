@@ -57,7 +57,7 @@ pub fn print_words(text: &str) -> Result<(), Failure> {
 fn wrapped(text: &str) -> String {
     let mut out = String::new();
     for line in text.split_inclusive('\n') {
-        if line.trim_end().chars().count() <= COLUMNS {
+        if line.trim_end().chars().count() <= COLUMNS || is_row(line) {
             out.push_str(line);
             continue;
         }
@@ -85,6 +85,13 @@ fn wrapped(text: &str) -> String {
         out.push('\n');
     }
     out
+}
+
+/// Whether a line is the row of a table: three gaps of two spaces or more, which breaking would
+/// close.
+fn is_row(line: &str) -> bool {
+    let gaps = line.trim().split("  ").filter(|cell| !cell.is_empty()).count();
+    gaps > 3
 }
 
 /// What stays on one line: words, and numbers with the word after them.
@@ -139,6 +146,12 @@ mod tests {
         let broken = wrapped(&line);
         let next = broken.lines().nth(1).unwrap();
         assert_eq!(next, format!("{}12 mm/s of it", " ".repeat(12)));
+    }
+
+    #[test]
+    fn rows_of_tables_are_not_broken() {
+        let row = format!("  32  gaussian  0.4 %  {}  0.1 px\n", "x".repeat(90));
+        assert_eq!(wrapped(&row), row);
     }
 
     /// A word of any length, letters of several bytes, and nothing at all.

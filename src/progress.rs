@@ -75,13 +75,18 @@ fn left_words(left_s: f64) -> String {
     }
 }
 
-/// "24 of 88 pairs, errors known to 9 % so far, about 40 s left".
+/// "24 of 88 pairs, errors known to 9 % so far, about 40 s left". How many pairs there will be is
+/// an estimate, of which nothing is told once it is reached; an error known to no more than its own
+/// size is not known.
 fn line(done: u64, all: u64, half_width: f64, left_s: f64) -> String {
-    let known = match half_width.is_finite() {
+    let known = match half_width < 1.0 {
         true => format!(", errors known to {:.0} % so far", 100.0 * half_width),
         false => String::new(),
     };
-    format!("{done} of {all} pairs{known}, {}", left_words(left_s))
+    match done < all {
+        true => format!("{done} of {all} pairs{known}, {}", left_words(left_s)),
+        false => format!("{done} pairs{known}, the last ones"),
+    }
 }
 
 impl Progress for Bar {
@@ -112,5 +117,6 @@ mod tests {
             line(4, 88, f64::INFINITY, 7200.0),
             "4 of 88 pairs, about 2.0 h left"
         );
+        assert_eq!(line(45, 40, 1.06, 0.0), "45 pairs, the last ones");
     }
 }

@@ -139,10 +139,6 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
             out.push_str(if indented { "<ul>\n" } else { "</ul>\n" });
             listed = indented;
         }
-        if let Some((begin, all)) = line.split_once("ssumed: ").filter(|_| !indented) {
-            list(&format!("{begin}ssumed:"), all, out);
-            continue;
-        }
         let line = text(line.trim());
         let _ = match indented {
             true if deeper => writeln!(out, "<li class=\"deeper\">{line}</li>"),
@@ -153,15 +149,6 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
     if listed {
         out.push_str("</ul>\n");
     }
-}
-
-/// What is enumerated in a sentence, as a list.
-fn list(begin: &str, all: &str, out: &mut String) {
-    let _ = writeln!(out, "<p>{}</p>\n<ul class=\"how\">", text(begin));
-    for one in all.trim_end_matches('.').split("; ") {
-        let _ = writeln!(out, "<li>{}</li>", text(one));
-    }
-    out.push_str("</ul>\n");
 }
 
 /// What to do first: what a rule asks for, then the assumption that matters most.

@@ -383,6 +383,21 @@ pub fn find(path: &str) -> Option<&'static Key> {
     known(&plain).or_else(|| known(plain.strip_suffix("[]")?))
 }
 
+/// The known key or section whose name is nearest, if it is near at all.
+pub fn nearest(path: &str) -> Option<&'static str> {
+    let names = all().map(|key| key.path);
+    let sections = SECTIONS.iter().map(|section| section.name);
+    let near = |known: &str| 1 + known.len().min(path.len()) / 4;
+    names
+        .chain(sections)
+        // Names that differ more in length than is allowed need not be compared.
+        .filter(|known| known.len().abs_diff(path.len()) <= near(known))
+        .map(|known| (strsim::damerau_levenshtein(path, known), known))
+        .filter(|(distance, known)| *distance <= near(known))
+        .min()
+        .map(|(_, known)| known)
+}
+
 /// The path of the key to which a path belongs: `processing.passes` of
 /// `processing.passes[2].window`.
 pub(crate) fn whole(path: &str) -> &str {

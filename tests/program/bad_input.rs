@@ -227,7 +227,14 @@ fn wrong_arguments_are_named() {
     );
     decide(
         &["--for", "processing.none"],
-        &["--for processing.none: say which values", "processing.none=a,b,c"],
+        &[
+            "--for processing.none: not a key of a setup",
+            "did you mean processing.mask?",
+        ],
+    );
+    decide(
+        &["--for", "processing.mask"],
+        &["--for processing.mask: say which values", "processing.mask=a,b,c"],
     );
     decide(
         &["--for", "processing.weighting=flat"],

@@ -7,6 +7,7 @@
 mod assumed;
 mod bad_input;
 mod blur;
+mod book;
 mod bound;
 mod caution;
 mod contract;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::format::{columns, ends, fine_percent, interval, percent, percent_more, remarks};
+use crate::format::{columns, ends, fine_percent, interval, named, percent, percent_more, remarks};
 use crate::json::{self, Interval};
 use crate::table::ids;
 use motefield_files::table::Table;
@@ -16,7 +16,7 @@ use serde_json::{Value as Json, json};
 /// The layout of a choice's `decision.json`.
 const SCHEMA: &str = "motefield-decision-choice/1";
 
-fn named(choice: &SettingsChoice, trial: &Trial) -> String {
+fn settings(choice: &SettingsChoice, trial: &Trial) -> String {
     let pairs = choice.keys.iter().zip(&trial.values);
     pairs
         .map(|(key, value)| format!("{key} = {}", value.text))
@@ -40,7 +40,7 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
             writeln!(
                 text,
                 "Use {}: the smallest error. In pairs that took no part in the choice it is {}, {} of the mean speed.",
-                named(choice, trial),
+                settings(choice, trial),
                 interval(total, "px"),
                 percent(m.relative().value)
             )
@@ -51,9 +51,8 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
         choice
             .keys
             .iter()
-            .map(String::as_str)
-            .chain(HEADINGS)
-            .map(str::to_owned)
+            .map(|key| heading(key, &choice.keys))
+            .chain(HEADINGS.map(str::to_owned))
             .collect(),
     ];
     for trial in &choice.trials {
@@ -92,11 +91,20 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
     text
 }
 
+/// What heads the column of a key: its name without the section where no other key has the same.
+fn heading(key: &str, all: &[String]) -> String {
+    let name = named(key);
+    match all.iter().filter(|other| named(other) == name).count() {
+        1 => name,
+        _ => key.to_owned(),
+    }
+}
+
 /// Of the table in words, behind the settings; by the first it ranks.
 const HEADINGS: [&str; 6] = [
-    "velocity error, %",
+    "velocity error",
     "more",
-    "displacement error, px",
+    "displacement error",
     "95 % interval",
     "valid",
     "",
@@ -129,9 +137,9 @@ fn cells(choice: &SettingsChoice, trial: &Trial, best: Option<&MeasuredSetting>)
                     .to_owned(),
             };
             [
-                short(100.0 * m.relative().value),
+                percent(m.relative().value),
                 more,
-                short(total.value),
+                format!("{} px", short(total.value)),
                 ends(total),
                 fine_percent(m.valid()),
                 mark,

@@ -12,6 +12,9 @@ const PAIRS: [usize; 3] = [10, 100, 1000];
 /// (common practice, no source).
 const FLUCTUATION: f64 = 0.1;
 
+/// Share of the variance below which a cause is told by its name alone.
+const LEAST_SHARE: f64 = 1e-4;
+
 fn speed(m_s: f64) -> String {
     format(m_s, Dimension::Speed)
 }
@@ -37,7 +40,18 @@ pub fn words(budget: &VelocityBudget, limit_m_s: Option<f64>) -> String {
             percent(budget.share(*u))
         )
     };
-    lines.extend(causes.iter().map(cause));
+    let counts = |(_, u): &&(_, f64)| budget.share(*u) >= LEAST_SHARE;
+    lines.extend(causes.iter().filter(counts).map(cause));
+    let little: Vec<&str> = (causes.iter().filter(|c| !counts(c)))
+        .map(|(cause, _)| cause.words())
+        .collect();
+    if !little.is_empty() {
+        lines.push(format!(
+            "  less than {} each: {}",
+            percent(LEAST_SHARE),
+            little.join(", ")
+        ));
+    }
     if !budget.unknown.is_empty() {
         let names: Vec<&str> = budget.unknown.iter().map(|cause| cause.words()).collect();
         lines.push(format!(

@@ -1,6 +1,7 @@
 //! What is assumed and what each assumption is worth, in words and as JSON.
 
 use motefield_evaluator::statistics::Estimate;
+use motefield_rig::assumption::Assumption;
 use motefield_rig::quantity::short;
 use motefield_study::decide::worth::{Answered, Move, Spread, Worth, Worths};
 use serde_json::{Value, json};
@@ -38,16 +39,35 @@ pub fn words(worths: &Worths, answered: Option<&Answered>) -> String {
     }
     let tried = |key: &str| worths.tried.iter().any(|w| w.assumption.key.path == key);
     let others = worths.assumed.iter().filter(|a| !tried(a.key.path));
-    let others: Vec<String> = others.map(ToString::to_string).collect();
+    let others = by_section(others);
     if !others.is_empty() {
-        let begin = if worths.tried.is_empty() {
-            "Assumed"
-        } else {
-            "Also assumed"
+        let begin = match worths.tried.is_empty() {
+            true => "Assumed",
+            false => "Also assumed",
         };
-        lines.push(format!("{begin}: {}.", others.join("; ")));
+        lines.push(format!("{begin} (`motefield plan --keys` explains each):"));
+        lines.extend(others);
     }
     lines.into_iter().map(|line| line + "\n").collect()
+}
+
+/// "  light: rise_time = 0 us, no on_time_limit", a line for each section of the setup.
+fn by_section<'a>(assumed: impl Iterator<Item = &'a Assumption>) -> Vec<String> {
+    let mut sections: Vec<(&str, Vec<String>)> = Vec::new();
+    for assumption in assumed {
+        let path = assumption.key.path;
+        let (section, name) = path.split_once('.').unwrap_or(("setup", path));
+        let setting = match assumption.taken() {
+            Some(value) => format!("{name} = {value}"),
+            None => format!("no {name}"),
+        };
+        match sections.iter_mut().find(|(of, _)| *of == section) {
+            Some((_, settings)) => settings.push(setting),
+            None => sections.push((section, vec![setting])),
+        }
+    }
+    let line = |(section, settings): (&str, Vec<String>)| format!("  {section}: {}", settings.join(", "));
+    sections.into_iter().map(line).collect()
 }
 
 /// What the tolerances of stated values do.

@@ -338,25 +338,10 @@ fn unknown(path: &str, leaf: &Leaf) -> String {
         Leaf::Section if !path.contains('.') => "is not a section of a setup",
         _ => "is not a key of a setup",
     };
-    match nearest(&plain) {
+    match keys::nearest(&plain) {
         Some(known) => format!("{what}; did you mean {known}?"),
         None => format!("{what}; see the list of keys"),
     }
-}
-
-/// The known key or section whose name is nearest, if it is near at all.
-fn nearest(path: &str) -> Option<&'static str> {
-    let names = keys::all().map(|key| key.path);
-    let sections = keys::SECTIONS.iter().map(|section| section.name);
-    let near = |known: &str| 1 + known.len().min(path.len()) / 4;
-    names
-        .chain(sections)
-        // Names that differ more in length than is allowed need not be compared.
-        .filter(|known| known.len().abs_diff(path.len()) <= near(known))
-        .map(|known| (strsim::damerau_levenshtein(path, known), known))
-        .filter(|(distance, known)| *distance <= near(known))
-        .min()
-        .map(|(_, known)| known)
 }
 
 /// The kind of what stands under a path: of an entry where the path names one of a plain list.

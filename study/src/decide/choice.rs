@@ -12,7 +12,7 @@ use crate::StudyError;
 use crate::run::{Journal, Progress};
 use crate::vary::{SweepValue, Vary};
 use motefield_rig::keys::{self, Kind};
-use motefield_rig::setup::{Setup, Value};
+use motefield_rig::setup::Setup;
 
 /// Most combinations of a choice.
 const MOST: usize = 300;
@@ -86,12 +86,11 @@ fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
         _ => match FreeSetting::new(setup, key, None) {
             Ok(axis) => axis.values(),
             Err(_) => {
-                // A misspelt key is named as in a setup, with the key that was meant.
-                if described.is_none() {
-                    setup.with(key, Value::Number(1.0))?;
-                }
-                let takes =
-                    described.map_or(String::new(), |key| format!(" (it takes {})", key.kind.words()));
+                let Some(described) = described else {
+                    let meant = keys::nearest(key).map_or(String::new(), |k| format!("; did you mean {k}?"));
+                    return Err(StudyError::request(format!("{key}: not a key of a setup{meant}")));
+                };
+                let takes = format!(" (it takes {})", described.kind.words());
                 return Err(StudyError::request(format!(
                     "{key}: say which values to try, as in {key}=a,b,c{takes}; {} has no number above 0 under this key to start from",
                     setup.name()

@@ -18,7 +18,7 @@ use motefield_rig::setup::{Setup, Value};
 
 use super::{Wish, errors_of};
 use crate::StudyError;
-use crate::run::{Effort, Experiment, Journal, Progress};
+use crate::run::{After, Effort, Experiment, Journal, Progress};
 use crate::vary::SweepValue;
 pub use base::Answered;
 use base::Squares;
@@ -154,21 +154,6 @@ struct Study<'a> {
     places: Vec<bool>,
 }
 
-/// Progress that follows what was done before.
-struct After<'a>(&'a dyn Progress, usize);
-
-impl Progress for After<'_> {
-    fn expect(&self, pairs: usize) {
-        self.0.expect(self.1 + pairs);
-    }
-    fn done(&self) {
-        self.0.done();
-    }
-    fn reached(&self, half_width: f64) {
-        self.0.reached(half_width);
-    }
-}
-
 /// Finds out what the assumptions behind an answer are worth. What `journal` holds is not measured
 /// again, what is measured is added.
 ///
@@ -232,7 +217,10 @@ impl Study<'_> {
             ..self.wish.effort
         };
         let wish = Wish { effort, ..*self.wish };
-        let after = After(self.progress, self.base.pairs + self.spent.get());
+        let after = After {
+            whole: self.progress,
+            pairs: self.base.pairs + self.spent.get(),
+        };
         let mut points = errors_of(&experiments, &wish, self.journal, &after, self.stop).into_iter();
         let probes = plans.iter().map(|plan| {
             let (plan, point) = (plan.as_ref()?, points.next()??);
