@@ -3,6 +3,8 @@
 use crate::StudyError;
 use crate::decide::bounds::{Bound, Edge, Wall};
 use crate::vary::{SweepValue, Vary};
+use motefield_rig::keys;
+use motefield_rig::plan::plan;
 use motefield_rig::quantity::{self, Dimension};
 use motefield_rig::setup::Setup;
 
@@ -43,6 +45,21 @@ pub struct FreeSetting {
     ends: [Option<End>; 2],
     /// Values besides the even ones, such as a frame period.
     besides: Vec<f64>,
+}
+
+/// The value of a key that is not written but follows from others: the pulse separation from the
+/// displacement wanted, and the displacement from the separation.
+fn follows(setup: &Setup, key: &str) -> Option<String> {
+    let rig = plan(setup).ok()?.rig;
+    match key {
+        _ if key == keys::timing::SEPARATION.path => {
+            Some(quantity::format(rig.setup.separation_s?, Dimension::Time))
+        }
+        _ if key == keys::timing::DISPLACEMENT.path => {
+            Some(format!("{} px", quantity::short(rig.speeds.fastest_px)))
+        }
+        _ => None,
+    }
 }
 
 impl FreeSetting {
@@ -90,7 +107,7 @@ impl FreeSetting {
     }
 
     fn about_setup(setup: &Setup, key: &str) -> Result<FreeSetting, StudyError> {
-        let written = setup.written(key);
+        let written = setup.written(key).or_else(|| follows(setup, key));
         let value = written.as_deref().map(SweepValue::new);
         let number = value.as_ref().and_then(|v| v.number.parse::<f64>().ok());
         let (Some(unit), Some(number)) = (value, number.filter(|n| *n > 0.0)) else {
@@ -302,4 +319,34 @@ fn scale(ends: &str) -> &'static str {
 
 fn whole(numbers: &[f64]) -> bool {
     numbers.iter().all(|n| n.fract() == 0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use motefield_rig::setup::{EMBEDDED, Value};
+
+    use super::*;
+
+    /// A separation that follows from the displacement wanted starts its range as a written one
+    /// does, and the other way round.
+    #[test]
+    fn a_range_starts_from_what_follows_from_other_keys() {
+        let written = Setup::from_text::<&str>("rig", EMBEDDED, &[]).unwrap();
+        let px = plan(&written).unwrap().rig.speeds.fastest_px.to_string();
+        let wanted = written
+            .with("timing.displacement", Value::parse(&format!("{px} px")))
+            .unwrap();
+        let middle = |setup: &Setup, key: &str| {
+            let axis = FreeSetting::new(setup, key, None).unwrap();
+            axis.values()[VALUES / 2].text.clone()
+        };
+        assert_eq!(
+            middle(&written, "timing.separation"),
+            middle(&wanted, "timing.separation")
+        );
+        assert_eq!(
+            middle(&written, "timing.displacement"),
+            middle(&wanted, "timing.displacement")
+        );
+    }
 }
