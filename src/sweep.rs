@@ -217,10 +217,22 @@ impl SweepCommand {
         Ok(Exit::Done)
     }
 
+    /// The setup as it stands; with the first value tried where it lacks the key that is varied.
+    fn read(&self, vary: &Vary) -> Result<Setup, Failure> {
+        self.setup.read(&[]).or_else(|as_it_stands| {
+            let first = vary
+                .values
+                .first()
+                .map(|value| (vary.key.as_str(), value.value()));
+            let with_first = first.and_then(|first| self.setup.read(&[first]).ok());
+            with_first.ok_or(as_it_stands)
+        })
+    }
+
     /// Reads the setup and plans all points, before anything is written.
     fn check(&self) -> Result<Ready, Failure> {
-        let setup = self.setup.read(&[])?;
         let vary: Vary = self.vary.parse().map_err(|e| Failure::about("--vary", e))?;
+        let setup = self.read(&vary)?;
         let estimators = self
             .uncertainty
             .as_ref()
