@@ -7,9 +7,10 @@ use std::path::Path;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use motefield_files::table::Table;
-use motefield_rig::plan::{Assessment, Heading, Status};
+use motefield_rig::plan::{Assessment, Heading, Rule, RuleId, Status};
 use motefield_study::manifest::Manifest;
 
+use crate::decide::thumb::RULE_LEFT;
 use crate::figure::escape;
 use crate::format::typeset_all;
 use crate::plan::timing;
@@ -151,16 +152,18 @@ fn section(title: &str, lines: &[&str], out: &mut String) {
     }
 }
 
-/// What to do first: what a rule asks for, then the assumption that matters most.
-fn first(handout: &Handout, words: &Words, out: &mut String) {
+/// What to do first: what a rule asks for, unless the study found that it does more harm than good;
+/// then the assumption that matters most.
+fn steps(rules: &[Rule], words: &Words) -> Vec<String> {
     let mut steps = Vec::new();
-    let rules = handout.assessment.map_or(&[][..], |a| &a.rules);
+    let leaves_thumb = words.details.iter().any(|line| line.starts_with(RULE_LEFT));
     for status in [Status::Fail, Status::Warn] {
-        for rule in rules.iter().filter(|rule| rule.status == status) {
-            if let Some(fix) = &rule.fix {
-                steps.push(format!("{}: {}", rule.label, fix.words));
-            }
-        }
+        let asks = |rule: &&Rule| rule.status == status && !(leaves_thumb && rule.id == RuleId::Streak);
+        let fixes = rules
+            .iter()
+            .filter(asks)
+            .filter_map(|rule| Some((rule, rule.fix.as_ref()?)));
+        steps.extend(fixes.map(|(rule, fix)| format!("{}: {}", rule.label, fix.words)));
     }
     steps.extend(words.check.map(str::to_owned));
     if steps.is_empty() {
@@ -168,8 +171,13 @@ fn first(handout: &Handout, words: &Words, out: &mut String) {
             "Record some pairs at this setting and see whether they look as the pictures here do.".to_owned(),
         );
     }
+    steps
+}
+
+fn first(handout: &Handout, words: &Words, out: &mut String) {
+    let rules = handout.assessment.map_or(&[][..], |a| &a.rules);
     out.push_str("<h2>What to do first</h2>\n<ol>\n");
-    for step in steps {
+    for step in steps(rules, words) {
         let _ = writeln!(out, "<li>{}</li>", text(&step));
     }
     out.push_str("</ol>\n");
@@ -384,6 +392,8 @@ fn origin(handout: &Handout, out: &mut String) {
 
 #[cfg(test)]
 mod tests {
+    use motefield_rig::setup::{EMBEDDED, Setup};
+
     use super::*;
 
     /// Whatever setup, answer and files say, it stays text.
@@ -408,6 +418,21 @@ mod tests {
         });
         assert!(!page.contains("<script"), "{page}");
         assert!(page.matches("&lt;script&gt;").count() >= 12);
+    }
+
+    /// A rule of thumb that the study leaves is no advice; any other rule stays one.
+    #[test]
+    fn a_rule_that_the_answer_leaves_is_no_advice() {
+        let change = [("light.pulse_length", "2 ms"), ("sheet.out_of_plane", "0.4")];
+        let setup = Setup::from_text("rig", EMBEDDED, &change).unwrap();
+        let rules = Assessment::of(&setup).unwrap().rules;
+        let before = steps(&rules, &Words::of("Use 2 ms.\n"));
+        let answer = format!("Use 2 ms.\n{RULE_LEFT}: it is.\n");
+        let after = steps(&rules, &Words::of(&answer));
+        let streak = |steps: &[String]| steps.iter().filter(|s| s.contains("streak")).count();
+        assert_eq!((streak(&before), streak(&after)), (1, 0), "{before:?}");
+        assert_eq!(before.len(), after.len() + 1);
+        assert!(!after.is_empty());
     }
 
     /// The interval joins the answer's sentence.

@@ -6,6 +6,9 @@ use serde_json::{Value, json};
 
 use crate::format::percent_more;
 
+/// How these words begin.
+pub(crate) const RULE_LEFT: &str = "Rule of thumb left";
+
 /// Which rule is left and what keeping it would cost.
 pub fn words(left: &LeftStreakRule) -> String {
     let why = match left.kept {
@@ -23,7 +26,7 @@ pub fn words(left: &LeftStreakRule) -> String {
         None => "no pulse that keeps it gave valid vectors".to_owned(),
     };
     format!(
-        "Rule of thumb left: the longest streak is {} of the particle image diameter, not at most {STREAK_RULE} (common practice, no source); {why}.\n",
+        "{RULE_LEFT}: the longest streak is {} of the particle image diameter, not at most {STREAK_RULE} (common practice, no source); {why}.\n",
         short(left.value)
     )
 }
