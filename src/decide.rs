@@ -25,13 +25,14 @@ use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, de
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
 use motefield_study::run::{Journal, Point};
+use motefield_study::seeding;
 use serde_json::{Value, json};
 
 use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
 use crate::chain::{ChainArguments, CommandChain, external};
 use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
-use crate::samples::{self, Files};
+use crate::samples::{self, Files, Sample};
 use crate::signals;
 
 #[derive(Args)]
@@ -82,6 +83,13 @@ impl DecideCommand {
         self.effort.use_threads()?;
         self.chain.one()?;
         let setup = self.setup.read(&[])?;
+        let chosen = self
+            .choose
+            .iter()
+            .map(|text| text.split('=').next().unwrap_or(text));
+        let free = self.free.iter().flat_map(|keys| keys.split(','));
+        let varied = chosen.chain(free).map(str::trim);
+        let setup = seeding::held(&setup, varied)?.unwrap_or(setup);
         if let Some(caution) = caution::text(&setup.light) {
             say(&caution);
         }
@@ -232,7 +240,9 @@ impl DecideCommand {
             2 => Some("map.svg"),
             _ => None,
         };
+        let samples = samples::names();
         let mut names = vec!["map.csv", "decision.json"];
+        names.extend(samples.iter().map(String::as_str));
         names.extend(picture);
         let folder = self.open(setup, &names)?;
         let go_on = go_on(&folder);
@@ -262,6 +272,8 @@ impl DecideCommand {
             };
             (name.to_owned(), drawn.into_bytes())
         }));
+        let keys: Vec<&str> = map.axes.iter().map(|axis| axis.key.as_str()).collect();
+        files.extend(self.samples(setup, &keys, map.standing.as_ref(), map.best().map(|(t, _)| t))?);
         let mut words = report::decide::map::words(&map, &go_on);
         words += &told_tiles(of_trials(&map.trials), &mut json);
         words += &self.failed(of_trials(&map.trials))?;
@@ -283,9 +295,9 @@ impl DecideCommand {
             words += &report::decide::worth::words(&worths, answered.as_ref());
         }
         let what = match map.axes.len() {
-            1 => "Curve and table",
-            2 => "Map and table",
-            _ => "Table",
+            1 => "Curve, table and sample pairs",
+            2 => "Map, table and sample pairs",
+            _ => "Table and sample pairs",
         };
         self.end(folder, &at_best, files, &json, &words, what, map.stopped)?;
         Ok(exit(map.stopped, map.best().is_some() && met != Some(false)))
@@ -293,7 +305,10 @@ impl DecideCommand {
 
     fn choice(&self, setup: &Setup) -> Result<Exit, Failure> {
         let search = ChoiceSearch::of(setup, &self.choose).map_err(|e| Failure::about("--for", e))?;
-        let folder = self.open(setup, &["choice.csv", "decision.json"])?;
+        let samples = samples::names();
+        let mut names = vec!["choice.csv", "choice.svg", "decision.json"];
+        names.extend(samples.iter().map(String::as_str));
+        let folder = self.open(setup, &names)?;
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();
@@ -305,7 +320,14 @@ impl DecideCommand {
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
         let table = report::decide::choice::csv(&choice).into_bytes();
-        let files = vec![("choice.csv".to_owned(), table)];
+        let picture = report::decide::choice_picture::draw(&choice, &go_on);
+        let mut files = vec![
+            ("choice.csv".to_owned(), table),
+            ("choice.svg".to_owned(), picture.into_bytes()),
+        ];
+        let keys: Vec<&str> = choice.keys.iter().map(String::as_str).collect();
+        let best = choice.best().map(|(trial, _)| trial);
+        files.extend(self.samples(setup, &keys, choice.standing.as_ref(), best)?);
         let mut words = report::decide::choice::words(&choice, &go_on);
         words += &told_tiles(of_trials(&choice.trials), &mut json);
         words += &self.failed(of_trials(&choice.trials))?;
@@ -316,7 +338,8 @@ impl DecideCommand {
             words += &self.limit_words(met);
             words += &report::decide::worth::words(&worths, None);
         }
-        self.end(folder, setup, files, &json, &words, "Table", choice.stopped)?;
+        let what = "Table, picture and sample pairs";
+        self.end(folder, setup, files, &json, &words, what, choice.stopped)?;
         Ok(exit(
             choice.stopped,
             choice.best().is_some() && met != Some(false),
@@ -356,12 +379,11 @@ impl DecideCommand {
             ("curve.svg".to_owned(), picture.into_bytes()),
         ];
         let alone = self.program().is_none();
-        files.extend(samples::at_pulses(
-            setup,
-            &shown(&decision),
-            self.effort.seed,
-            alone,
-        )?);
+        let shown = shown(&decision).into_iter();
+        let shown: Vec<Sample> = shown
+            .map(|pulse| Sample::at_pulse(setup, pulse))
+            .collect::<Result<_, _>>()?;
+        files.extend(samples::files(&shown, self.effort.seed, alone)?);
         let mut json = report::decide::pulse::json(&decision, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
@@ -388,6 +410,26 @@ impl DecideCommand {
         };
         self.end(folder, &at_best, files, &json, &words, what, decision.stopped)?;
         Ok(exit(decision.stopped, decision.met()))
+    }
+
+    /// Sample pairs of the setup as it stands, where that can be built, and of the best.
+    fn samples(
+        &self,
+        setup: &Setup,
+        keys: &[&str],
+        standing: Option<&Trial>,
+        best: Option<&Trial>,
+    ) -> Result<Files, Failure> {
+        let Some(best) = best else {
+            return Ok(Files::new());
+        };
+        let standing = standing.filter(|t| t.measured().is_some() && t.values != best.values);
+        let shown = standing.map(|t| ("standing", t)).into_iter();
+        let shown = shown.chain([("best", best)]);
+        let shown: Vec<Sample> = shown
+            .map(|(name, trial)| Sample::of_trial(setup, keys, name, trial))
+            .collect::<Result<_, _>>()?;
+        samples::files(&shown, self.effort.seed, self.program().is_none())
     }
 
     /// Why another program gave no vectors, where it failed.
@@ -442,6 +484,7 @@ impl DecideCommand {
         unfinished: bool,
     ) -> Result<(), Failure> {
         files.push(("decision.json".to_owned(), format!("{json:#}\n").into_bytes()));
+        let words = &(words.to_owned() + &report::decide::seeding_words(at_best));
         files.push((ANSWER.to_owned(), words.as_bytes().to_vec()));
         let page = handout::page(folder.manifest(), Some(at_best), words, &files);
         files.push((REPORT.to_owned(), page));

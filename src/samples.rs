@@ -2,12 +2,14 @@
 
 use motefield_files::picture;
 use motefield_generator::{Seed, render};
+use motefield_report::format::typeset_all;
 use motefield_report::look_picture;
 use motefield_report::specimen::{Specimen, Tone, cut, sheet};
 use motefield_rig::keys;
 use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
+use motefield_study::decide::trial::Trial;
 use motefield_study::look::{Look, MiddlePlane};
 
 use crate::exit::Failure;
@@ -15,7 +17,46 @@ use crate::exit::Failure;
 /// Names and contents of files.
 pub type Files = Vec<(String, Vec<u8>)>;
 
-const SHOWN: [&str; 3] = ["shortest", "best", "longest"];
+const SHOWN: [&str; 4] = ["standing", "shortest", "best", "longest"];
+
+/// A setting of which a sample pair is made.
+pub struct Sample {
+    /// One of [`SHOWN`]; vectors and errors are those of the best.
+    pub name: &'static str,
+    /// The values that make it, in words: "443 µs".
+    pub values: String,
+    /// The setup with them.
+    pub setup: Setup,
+}
+
+impl Sample {
+    /// A setup at a pulse length.
+    pub fn at_pulse(setup: &Setup, (name, pulse_s): (&'static str, f64)) -> Result<Sample, Failure> {
+        let value = Setup::quantity(pulse_s, Dimension::Time);
+        Ok(Sample {
+            name,
+            values: motefield_report::format::time(pulse_s),
+            setup: setup.with(keys::light::PULSE_LENGTH.path, value)?,
+        })
+    }
+
+    /// A setup with the values of a trial of these keys.
+    pub fn of_trial(
+        setup: &Setup,
+        keys: &[&str],
+        name: &'static str,
+        trial: &Trial,
+    ) -> Result<Sample, Failure> {
+        let changes = keys.iter().zip(&trial.values);
+        let changes: Vec<_> = changes.map(|(key, value)| (*key, value.value())).collect();
+        let values = trial.values.iter().map(|value| typeset_all(&value.text));
+        Ok(Sample {
+            name,
+            values: values.collect::<Vec<_>>().join(", "),
+            setup: setup.with_all(&changes)?,
+        })
+    }
+}
 
 /// Pictures: the pairs, their correlation planes, vectors of the best, errors of the best.
 const PICTURES: [&str; 4] = ["specimens.svg", "planes.svg", "vectors.svg", "errors.svg"];
@@ -31,21 +72,15 @@ pub fn names() -> Vec<String> {
     pairs.chain(PICTURES.map(str::to_owned)).collect()
 }
 
-/// A pair at each of these pulse lengths, called by one of [`SHOWN`]; `alone` where the setup's own
-/// processing measures single pairs, whose vectors can then be shown.
-pub fn at_pulses(
-    setup: &Setup,
-    pulses: &[(&'static str, f64)],
-    seed: u64,
-    alone: bool,
-) -> Result<Files, Failure> {
+/// A pair of each sample; `alone` where the setup's own processing measures single pairs, whose
+/// vectors can then be shown.
+pub fn files(samples: &[Sample], seed: u64, alone: bool) -> Result<Files, Failure> {
     let mut files = Files::new();
     let mut drawn = Vec::new();
     let mut planes = Vec::new();
     let mut looks = Vec::new();
-    for (name, pulse_s) in pulses {
-        let value = Setup::quantity(*pulse_s, Dimension::Time);
-        let plan = plan(&setup.with(keys::light::PULSE_LENGTH.path, value)?)?;
+    for Sample { name, values, setup } in samples {
+        let plan = plan(setup)?;
         let (scene, processing) = (plan.scene, plan.processing);
         let of_study = Seed {
             study: seed,
@@ -56,7 +91,10 @@ pub fn at_pulses(
         files.push((format!("{name}-a.tif"), picture::tiff(&pair.a, float)));
         files.push((format!("{name}-b.tif"), picture::tiff(&pair.b, float)));
         files.push((format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))));
-        let called = format!("{name}: {}", motefield_report::format::time(*pulse_s));
+        let called = match *name {
+            "standing" => "as it stands".to_owned(),
+            name => format!("{name}: {values}"),
+        };
         if alone && processing.ensemble <= 1 {
             let plane = MiddlePlane::of(&pair, &scene, &processing)?;
             planes.extend(plane.map(|plane| (called.clone(), plane)));

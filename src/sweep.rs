@@ -16,6 +16,7 @@ use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
 use motefield_study::response::{self, Response, Wave};
 use motefield_study::run::{Chain, Effort, Experiment, Journal, Point, Wanted, run_kept};
+use motefield_study::seeding;
 use motefield_study::vary::Vary;
 use serde_json::json;
 
@@ -233,6 +234,13 @@ impl SweepCommand {
     fn check(&self) -> Result<Ready, Failure> {
         let vary: Vary = self.vary.parse().map_err(|e| Failure::about("--vary", e))?;
         let setup = self.read(&vary)?;
+        let setup = match seeding::held(&setup, [vary.key.as_str()])? {
+            Some(held) => {
+                say(report::decide::seeding_words(&held).trim_end());
+                held
+            }
+            None => setup,
+        };
         let estimators = self
             .uncertainty
             .as_ref()

@@ -1,6 +1,7 @@
 //! Decisions in words, as tables, as JSON and as pictures.
 
 pub mod choice;
+pub mod choice_picture;
 pub mod line_picture;
 pub mod map;
 pub mod map_picture;
@@ -9,8 +10,23 @@ pub mod thumb;
 pub mod velocity;
 pub mod worth;
 
+use motefield_rig::quantity::short;
+use motefield_rig::setup::Setup;
+
 /// What is said of a decision that was stopped, in words, as JSON and in its picture: there is no
 /// answer yet. `go_on` says how to get it.
 fn unfinished(go_on: &str) -> String {
     format!("Unfinished: the study was stopped before its end, so nothing is recommended. {go_on}")
+}
+
+/// What is said where the seeding is stated although the setup gives the particles per window, as
+/// in a study that varies the windows; nothing else.
+pub fn seeding_words(setup: &Setup) -> String {
+    match (setup.image.seeding_density_ppp, setup.tracer.per_window) {
+        (Some(ppp), Some(_)) => format!(
+            "The seeding is {} ppp whatever window is tried: that of the setup as it stands, from tracer.particles_per_window.\n",
+            short(ppp)
+        ),
+        _ => String::new(),
+    }
 }

@@ -215,7 +215,7 @@ pub fn planes(planes: &[(String, MiddlePlane)]) -> String {
     let side = (2.0 * SIDE + BETWEEN - 24.0 * (count - 1.0)) / count;
     let side = side.min(SIDE);
     let size = [2.0 * LEFT + 2.0 * SIDE + BETWEEN, 84.0 + side + 52.0];
-    let title = "Correlation planes of the window in the middle";
+    let title = "Correlation planes of the first pass, window in the middle";
     let about = "Pale: least, dark: highest value of each plane. Ring: the true displacement; dashes: no displacement.";
     let mut svg = Svg::new(size, title, about);
     svg.text(title, TITLE, [LEFT, 30.0], Anchor::Start, BOLD);

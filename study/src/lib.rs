@@ -9,6 +9,7 @@ pub mod manifest;
 pub mod own_vectors;
 pub mod response;
 pub mod run;
+pub mod seeding;
 pub mod series;
 pub mod twin;
 pub mod values;

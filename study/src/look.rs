@@ -67,13 +67,14 @@ pub struct MiddlePlane {
 }
 
 impl MiddlePlane {
-    /// Of the last pass's window, undisplaced and undeformed; none where the window holds nothing.
+    /// Of the first pass's window, in which the displacement must be found without a guess; none
+    /// where the window holds nothing.
     pub fn of(
         pair: &Pair,
         scene: &Scene,
         processing: &Processing,
     ) -> Result<Option<MiddlePlane>, StudyError> {
-        let Some(pass) = processing.passes.last() else {
+        let Some(pass) = processing.passes.first() else {
             return Ok(None);
         };
         let (height, width) = pair.a.dim();

@@ -1,5 +1,7 @@
 //! The report of a study.
 
+use std::path::PathBuf;
+
 use super::{empty, motefield};
 
 /// A value of the setup that would be markup, were it not escaped.
@@ -9,8 +11,9 @@ const RIG: &str = r#"# <script>alert("not run")</script>
 [image]
 size = [128, 128]
 particle_diameter = "2.2 px"
-seeding_density = "0.03 ppp"
 electrons = "900 e"
+[tracer]
+particles_per_window = 30
 [flow]
 kind = "uniform"
 displacement = ["2.3 px", "1.6 px"]
@@ -19,7 +22,7 @@ passes = [{ window = 32, overlap = 0.5 }]
 "#;
 
 /// One page that holds the answer, where it comes from and no script; `report` makes the same again.
-fn check(arguments: &[&str], name: &str, has: &[&str]) {
+fn check(arguments: &[&str], name: &str, has: &[&str]) -> PathBuf {
     let directory = empty(name);
     std::fs::write(directory.join(NAME), RIG).unwrap();
     let done = motefield(&directory, arguments);
@@ -45,6 +48,7 @@ fn check(arguments: &[&str], name: &str, has: &[&str]) {
     assert_eq!(read("again.html"), page);
     let refused = motefield(&directory, &["report", "d"]);
     assert_eq!(refused.status.code(), Some(2));
+    directory
 }
 
 #[test]
@@ -92,4 +96,43 @@ fn a_decision_is_reported() {
         "[camera]",
     ];
     check(&arguments, "report_decision", &has);
+}
+
+/// A choice of windows, in pictures that stay the same: every combination is drawn and named, and
+/// the legend tells of what is to be seen.
+#[test]
+fn a_choice_is_reported() {
+    let arguments = [
+        "decide",
+        NAME,
+        "--for",
+        "processing.window=16,32",
+        "--for",
+        "processing.weighting",
+        "--most-pairs",
+        "2",
+        "--out",
+        "d",
+    ];
+    let has = [
+        "Error of the velocity by window and weighting",
+        ">16, top-hat</text>",
+        ">32, blackman</text>",
+        ">best</text>",
+        "choice.svg",
+        "specimens.svg",
+        "vectors.svg",
+    ];
+    let directory = check(&arguments, "report_choice", &has);
+    let read = |file: &str| std::fs::read_to_string(directory.join("d").join(file)).unwrap();
+    let drawn = read("choice.svg");
+    assert_eq!(
+        drawn.contains("loses too many vectors"),
+        drawn.contains("fill=\"#bbb\"")
+    );
+    assert!(
+        read("answer.txt").contains("whatever window is tried"),
+        "{}",
+        read("answer.txt")
+    );
 }

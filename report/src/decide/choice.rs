@@ -65,6 +65,9 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
     }
     if best.is_some() {
         text.push_str("= not distinguishable from the best with 95 % confidence (on the same pairs).\n");
+        text.push_str(
+            "The errors of the best are from pairs of its own; \"more\" compares all on the same pairs.\n",
+        );
     }
     for end in choice.at_end_of_tried() {
         let _ = writeln!(
