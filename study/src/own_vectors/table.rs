@@ -45,6 +45,15 @@ impl Separator {
         }
     }
 
+    /// Names of columns; a unit in brackets belongs to the name before it, also between blanks.
+    fn names(self, line: &str) -> Vec<&str> {
+        let mut names = self.split(line);
+        if let Separator::Blanks = self {
+            names.retain(|name| !name.starts_with(['[', '(']));
+        }
+        names
+    }
+
     /// A number, `NaN` where it is missing; `None` where the cell is no number.
     fn number(self, cell: &str) -> Option<f64> {
         if MISSING.contains(&cell.to_ascii_lowercase().as_str()) {
@@ -88,16 +97,17 @@ pub(super) fn read(path: &Path, bytes: &[u8], reading: &Reading) -> Result<Place
     // A line of names has few numbers in it; a vector has at least x, y, dx, dy.
     let named = numbers < cells.len().min(4) && !cells.iter().any(|c| c.parse::<f64>().is_ok());
     let names: Vec<&str> = match (named, first.checked_sub(1)) {
-        (true, _) => cells.clone(),
+        (true, _) => separator.names(all[first].1),
         (false, Some(before)) => {
             let text = REMARKS
                 .iter()
                 .fold(all[before].1, |t, mark| t.trim_start_matches(mark));
-            separator.split(text.trim())
+            separator.names(text.trim())
         }
         (false, None) => Vec::new(),
     };
-    let places = places(&reading.columns, &names, cells.len()).map_err(|why| bad(all[first].0, why))?;
+    let count = if named { names.len() } else { cells.len() };
+    let places = places(&reading.columns, &names, count).map_err(|why| bad(all[first].0, why))?;
     let rows = &all[first + usize::from(named)..];
     let mut vectors = PlacedVectors::default();
     for (line, text) in rows.iter().filter(|(_, line)| !remark(line)) {

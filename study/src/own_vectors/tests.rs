@@ -27,6 +27,8 @@ fn separators_names_gaps_and_flags() {
         "x,y,dx,dy\n1.5,2,0.25,-3\n17.5,2,NaN,1\n",
         "x [px];y [px];u;v\n1,5;2;0,25;-3\n17,5;2;-;-\n",
         "# a remark\n# x y u v\n1.5 2 0.25 -3\n17.5 2 nan nan\n",
+        "x [mm]  y [mm]  dx (px)  dy (px)\n1.5 2 0.25 -3\n17.5 2 nan nan\n",
+        "% x [mm] y [mm] u [m/s] v [m/s] flag\n1.5 2 0.25 -3 7\n17.5 2 - - 7\n",
         "\u{feff}y\tx\tdy\tdx\r\n2\t1.5\t-3\t0.25\r\n2\t17.5\t\t\r\n",
         "x_px,y_px,dx_px,dy_px,peak_ratio,status\n1.5,2,0.25,-3,2,valid\n17.5,2,1,1,2,outlier\n",
     ] {
