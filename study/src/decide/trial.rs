@@ -243,6 +243,15 @@ impl Planned {
         }
     }
 
+    /// What is worth measuring.
+    pub(super) fn experiments(&self) -> Vec<Experiment> {
+        let of = |plan: &Plan| Experiment {
+            scene: plan.scene.clone(),
+            processing: plan.processing.clone(),
+        };
+        self.ready.iter().map(|(_, plan)| of(plan)).collect()
+    }
+
     /// Measures what is worth it.
     pub(super) fn measure(
         mut self,
@@ -251,14 +260,7 @@ impl Planned {
         progress: &dyn Progress,
         stop: &AtomicBool,
     ) -> Vec<Trial> {
-        let experiments: Vec<Experiment> = self
-            .ready
-            .iter()
-            .map(|(_, plan)| Experiment {
-                scene: plan.scene.clone(),
-                processing: plan.processing.clone(),
-            })
-            .collect();
+        let experiments = self.experiments();
         let points = errors_of(&experiments, wish, journal, progress, stop);
         for ((k, plan), point) in self.ready.iter().zip(points) {
             if let Some(point) = point {
