@@ -27,7 +27,7 @@ use motefield_evaluator::Processing;
 pub use camera::CameraSetup;
 pub use document::{Document, Value, usual_parts};
 pub use error::{Fault, Place, SetupError, SourceText};
-pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
+pub use flow::{Extent, FieldSetup, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
 pub use lens::{LensSetup, ThinLens};
 pub use light::{
@@ -69,7 +69,7 @@ pub struct Setup {
     pub lens: LensSetup,
     /// `[camera]`
     pub camera: CameraSetup,
-    /// `[flow]`
+    /// `[flow]`, or a list of fields that add.
     pub flow: FlowSetup,
     /// `[timing] separation`: Δt, from the start of one pulse to the start of the other.
     pub separation_s: Option<f64>,

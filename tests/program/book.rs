@@ -50,11 +50,15 @@ fn links(page: &str) -> Vec<&str> {
 /// The anchors of a page: its headings in lower case, with hyphens for spaces.
 fn anchors(page: &str) -> Vec<String> {
     let anchor = |title: &str| {
-        let kept = title.chars().filter(|c| c.is_alphanumeric() || " -_".contains(*c));
+        let kept = title
+            .chars()
+            .filter(|c| c.is_alphanumeric() || " -_".contains(*c));
         kept.collect::<String>().to_lowercase().replace(' ', "-")
     };
     let headings = page.lines().filter(|line| line.starts_with('#'));
-    headings.map(|line| anchor(line.trim_start_matches('#').trim())).collect()
+    headings
+        .map(|line| anchor(line.trim_start_matches('#').trim()))
+        .collect()
 }
 
 #[test]
@@ -68,7 +72,10 @@ fn every_page_is_in_the_contents_and_every_link_leads_somewhere() {
             let file = docs().join(if file.is_empty() { name.as_str() } else { file });
             assert!(file.exists(), "{name}: {link}");
             let there = || anchors(&std::fs::read_to_string(&file).unwrap());
-            assert!(anchor.is_empty() || there().contains(&anchor.to_owned()), "{name}: {link}");
+            assert!(
+                anchor.is_empty() || there().contains(&anchor.to_owned()),
+                "{name}: {link}"
+            );
         }
     }
 }
@@ -127,7 +134,10 @@ fn run(name: &str) {
     let programs = empty(&format!("book-{name}-programs"));
     program(&programs);
     let page = std::fs::read_to_string(docs().join(format!("{name}.md"))).unwrap();
-    let commands: Vec<String> = blocks(&page, "sh").iter().map(|(_, lines)| lines.join("\n")).collect();
+    let commands: Vec<String> = blocks(&page, "sh")
+        .iter()
+        .map(|(_, lines)| lines.join("\n"))
+        .collect();
     assert!(!commands.is_empty(), "{name} has no commands");
     for command in commands {
         let path = format!("{}:{}", programs.display(), std::env::var("PATH").unwrap());
@@ -154,7 +164,13 @@ fn all_pages_with_commands_are_run() {
     assert_eq!(with, RUN);
 }
 
-const RUN: [&str; 5] = ["first-answer", "light-and-timing", "own-vectors", "twin", "validate"];
+const RUN: [&str; 5] = [
+    "first-answer",
+    "light-and-timing",
+    "own-vectors",
+    "twin",
+    "validate",
+];
 
 #[test]
 fn the_first_answer_runs() {
