@@ -53,7 +53,7 @@ use seeding::{density_ppp, seeding_facts};
 pub use straddle::Straddle;
 pub use timing::Speeds;
 use timing::{longest, pulse_fraction, pulse_s, timing_facts};
-use tracer::{population, tracer_facts};
+use tracer::{brownian_facts, population, tracer_facts};
 
 /// A planned experiment.
 #[derive(Debug, Clone)]
@@ -119,6 +119,7 @@ impl Plan {
         check_processing(setup, rig.size)?;
         timing_facts(setup, &rig.speeds, longest_streak_px, rig.px_per_m(), &mut facts);
         tracer_facts(setup, &mut facts)?;
+        brownian_facts(&scene, seeding::particles_per_vector(setup, &scene), &mut facts);
         Ok(Plan {
             scene,
             processing: setup.processing.clone(),
@@ -272,6 +273,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
         SceneField::BrightnessTable => &[tracer::BRIGHTNESS, tracer::DIAMETER],
         SceneField::GeometricDiameter => &[image::GEOMETRIC_DIAMETER, tracer::DIAMETER],
         SceneField::ClusterSize => &[tracer::CLUSTER_SIZE],
+        SceneField::Brownian => &[tracer::BROWNIAN, tracer::DIAMETER],
         SceneField::ClusterRadius => &[tracer::CLUSTER_RADIUS],
         SceneField::GradientX => &[tracer::GRADIENT_X],
         SceneField::GradientY => &[tracer::GRADIENT_Y],

@@ -48,6 +48,13 @@ section! {
         .usual("10", "Keane and Adrian 1992 (memory)")
         .log_slider(1.0, 100.0);
 
+    BROWNIAN = Key::switch("tracer.brownian")
+        .about("whether particles wander by Brownian motion between the pulses, each for itself, with \
+                the mean square displacement 2 kT/(3 pi viscosity diameter) x pulse separation along \
+                each axis (Einstein 1905); the true displacement is that of the fluid")
+        .default("false", "no Brownian motion")
+        .usual("true", "Einstein 1905");
+
     DISTRIBUTION = Key::choice::<SizeDistribution>("tracer.distribution")
         .about("distribution of the diameters in the pictures; log-normal where only \
                 tracer.diameter_sd is given")

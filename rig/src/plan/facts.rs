@@ -126,6 +126,8 @@ figures! {
     LongestSeparation = "longest_separation_s", Timing, "longest pulse separation possible";
     ResponseTime = "response_time_s", Flow, "response time of the tracer";
     SettlingVelocity = "settling_velocity_m_s", Flow, "settling velocity";
+    BrownianDisplacement = "brownian_displacement_px", Flow, "Brownian displacement between the pulses, rms";
+    BrownianError = "brownian_error_px", Flow, "what Brownian motion leaves in a vector";
     OutOfPlaneShare = "out_of_plane_share", Flow, "largest displacement in depth over thickness";
     Gradient = "gradient_px_px", Flow, "largest gradient, px per px";
     InPlaneFactor = "in_plane_factor", Flow, "F_I, pairs kept in a first window in plane";

@@ -36,6 +36,8 @@ pub struct TracerSetup {
     pub gradient: [f64; 2],
     /// Discs with less seeding.
     pub unseeded: Vec<Unseeded>,
+    /// Whether particles wander.
+    pub brownian: bool,
 }
 
 /// How a particle's light follows from its diameter.
@@ -87,6 +89,7 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
         cluster_radius: extent(r, keys::CLUSTER_RADIUS),
         gradient: [keys::GRADIENT_X, keys::GRADIENT_Y].map(|key| r.number(key).unwrap_or(0.0)),
         unseeded: unseeded(r),
+        brownian: r.switch(keys::BROWNIAN).unwrap_or(false),
     }
 }
 
