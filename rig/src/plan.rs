@@ -41,7 +41,7 @@ use budget::LightBudget;
 use camera::camera;
 use facts::Facts;
 pub use facts::{Fact, FactId, Heading, short};
-use lens::{image_facts, imaging, scale_facts};
+use lens::{image_facts, imaging, oblique_facts, scale_facts};
 use light::{background_e, light, sheet};
 use motion::Motion;
 use peak::{middle_pixel_share, peak_facts, streak};
@@ -93,6 +93,7 @@ impl Plan {
         let mut facts = Facts::default();
         if let Some(lens) = &rig.lens {
             scale_facts(setup, lens, rig.size, &mut facts);
+            oblique_facts(&scene, lens.px_per_m, &mut facts);
         }
         // Where the picture states the diameter, the rig's parts of it are beside the point.
         let stated = setup.image.particle_diameter_px.is_some();
@@ -119,7 +120,9 @@ impl Plan {
         check_processing(setup, rig.size)?;
         timing_facts(setup, &rig.speeds, longest_streak_px, rig.px_per_m(), &mut facts);
         tracer_facts(setup, &mut facts)?;
-        brownian_facts(&scene, seeding::particles_per_vector(setup, &scene), &mut facts);
+        let in_focus = facts.value(FactId::ShareInCorrelation).unwrap_or(1.0);
+        let particles = in_focus * seeding::particles_per_vector(setup, &scene);
+        brownian_facts(&scene, particles, &mut facts);
         Ok(Plan {
             scene,
             processing: setup.processing.clone(),

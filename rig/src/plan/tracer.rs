@@ -79,7 +79,7 @@ pub(super) fn brownian_facts(scene: &Scene, particles: f64, facts: &mut Facts) {
     if particles > 0.0 {
         facts
             .figure(FactId::BrownianError, sd_px / particles.max(1.0).sqrt(), "px")
-            .how("its mean over the particles of a final window: divided by root(N_I)");
+            .how("its mean over the particles that count in a final window: divided by the root of their number");
     }
 }
 
