@@ -80,6 +80,8 @@ pub enum SceneField {
     ClusterSize,
     /// Spread of a cluster.
     ClusterRadius,
+    /// Displacement by Brownian motion.
+    Brownian,
     /// Gradient of the seeding along x.
     GradientX,
     /// Gradient of the seeding along y.
@@ -174,6 +176,7 @@ impl fmt::Display for SceneField {
             SceneField::GeometricDiameter => "diameter of the geometric image",
             SceneField::ClusterSize => "cluster size",
             SceneField::ClusterRadius => "cluster radius",
+            SceneField::Brownian => "displacement by Brownian motion",
             SceneField::GradientX => "seeding gradient along x",
             SceneField::GradientY => "seeding gradient along y",
             SceneField::UnseededCentre => "centre of an unseeded region",

@@ -329,6 +329,16 @@ pub(crate) struct Paths {
     starts: Vec<usize>,
 }
 
+impl Arc {
+    /// The same path, displaced.
+    fn moved(mut self, by: Vec3) -> Arc {
+        for at in &mut self.at {
+            *at = along(*at, by, 1.0);
+        }
+        self
+    }
+}
+
 impl Paths {
     /// Of particles during the pulses of the exposers, which are those of one scene.
     pub(crate) fn of(exposers: &[Exposer], particles: &[Particle]) -> Paths {
@@ -346,11 +356,17 @@ impl Paths {
 
     /// Path of a particle, the one of this number, during the pulse of exposer number `pulse`.
     pub(crate) fn arc(&self, exposer: &Exposer, pulse: usize, number: usize, particle: &Particle) -> Arc {
-        let Some(states) = &self.states else {
-            return exposer.single(particle.at);
+        let arc = match &self.states {
+            None => exposer.single(particle.at),
+            Some(states) => {
+                let all = self.starts[self.starts.len() - 1];
+                exposer.arc(&states[number * all..][self.starts[pulse]..self.starts[pulse + 1]])
+            }
         };
-        let all = self.starts[self.starts.len() - 1];
-        exposer.arc(&states[number * all..][self.starts[pulse]..self.starts[pulse + 1]])
+        match exposer.flash.walk {
+            None => arc,
+            Some(walk) => arc.moved(walk.displacement_px(particle.id, particle.diameter)),
+        }
     }
 }
 

@@ -1,5 +1,6 @@
 //! When each pulse fires: its nominal time and its jitter.
 
+use crate::brownian::Walk;
 use crate::light::Pulse;
 use crate::random::{Purpose, Seed, normal_quantile, open01, stream};
 use crate::scene::Scene;
@@ -12,6 +13,8 @@ pub(crate) struct Flash {
     pub(crate) pulse: Pulse,
     /// Which of the scene's pulse shapes it has.
     pub(crate) shape: usize,
+    /// How far particles have wandered by then, if they do.
+    pub(crate) walk: Option<Walk>,
 }
 
 impl Scene {
@@ -22,6 +25,7 @@ impl Scene {
             middle: middles[k] + self.jitter(seed, k as u32),
             pulse: self.light.pulses[k],
             shape: k,
+            walk: self.walk(seed, k as u32),
         })
     }
 
@@ -32,7 +36,13 @@ impl Scene {
             middle: f64::from(k) - 0.5 + self.jitter(seed, k),
             pulse: self.light.pulses[0],
             shape: 0,
+            walk: self.walk(seed, k),
         }
+    }
+
+    fn walk(&self, seed: Seed, frame: u32) -> Option<Walk> {
+        let sd_px = self.population.brownian_px;
+        (sd_px > 0.0).then_some(Walk { seed, frame, sd_px })
     }
 
     /// Random shift of the pulse of a frame, pulse separations.

@@ -32,6 +32,7 @@
 //! assert!((x - 50.0 * (0.2 * 0.5_f64.sin()).exp()).abs() < 1e-9);
 //! ```
 
+mod along;
 mod boundary;
 mod carried;
 mod channel;
@@ -49,6 +50,7 @@ mod series;
 mod shear;
 mod strain;
 mod street;
+mod sum;
 mod taylor_green;
 mod turbulence;
 mod turned;
@@ -56,9 +58,11 @@ mod uniform;
 mod vortex;
 mod vortices;
 mod wake;
+mod wall;
 
+pub use along::Along;
 pub use boundary::{BlasiusLayer, TurbulentLayer, blasius, spalding};
-pub use carried::Carried;
+pub use carried::{Carried, Drifting};
 pub use channel::Channel;
 pub use cylinder::Cylinder;
 pub use grid::{DataError, GridField};
@@ -69,15 +73,17 @@ pub use ring::VortexRing;
 pub use rotation::SolidRotation;
 pub use scattered::ScatteredField;
 pub use series::{PathSeries, State};
-pub use shear::{LinearShear, SinusoidalShear};
+pub use shear::{DepthShear, LinearShear, SinusoidalShear};
 pub use strain::PlaneStrain;
 pub use street::VortexStreet;
+pub use sum::{Sum, Summand};
 pub use taylor_green::TaylorGreen;
 pub use turbulence::{Spectrum, Turbulence};
 pub use turned::Turned;
 pub use uniform::Uniform;
 pub use vortex::{LambOseen, Rankine};
 pub use wake::Wake;
+pub use wall::Wall;
 
 /// A point, px, or a velocity, px per pulse separation: x right, y down, z toward the camera.
 pub type Vec3 = [f64; 3];
@@ -101,6 +107,30 @@ pub trait Flow: std::fmt::Debug + Send + Sync {
     /// particles move in a small part of the time that [`Flow::path`] takes, and end within 1e-6 px
     /// of it. `None`, the default, where the field has none.
     fn series(&self, _from: [&[f64]; 3], _time: f64, _reach: f64) -> Option<PathSeries> {
+        None
+    }
+
+    /// The velocity along pathlines that need not be this field's own, which start at a time: what a
+    /// [`Sum`] needs of each of its fields to move many particles at once. `None`, the default, where
+    /// it is not known as a series.
+    fn along(&self, _time: f64) -> Option<Box<dyn Along + '_>> {
+        None
+    }
+
+    /// The velocity, continued smoothly a little way into bodies, since the integration of a pathline
+    /// along a wall may try points behind it.
+    fn continued(&self, at: Vec3, time: f64) -> Vec3 {
+        self.velocity(at, time)
+    }
+
+    /// Size, px, of the pieces inside which the field is smooth; `None` where it is everywhere.
+    fn piece_px(&self) -> Option<f64> {
+        None
+    }
+
+    /// Distance to the nearest wall, px, below 0 behind it, and its gradient. `None` without walls,
+    /// and of bodies in data, to which distances are not known.
+    fn clearance(&self, _at: Vec3) -> Option<(f64, Vec3)> {
         None
     }
 

@@ -42,6 +42,7 @@
 
 mod airy;
 mod brightness;
+mod brownian;
 mod camera;
 mod cost;
 mod crop;

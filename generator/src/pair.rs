@@ -219,6 +219,7 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
         middle: 0.0,
         pulse: scene.light.pulses[0],
         shape: 0,
+        walk: None,
     };
     let mut spots = Vec::new();
     let exposers = [Exposer::new(scene, flash)];

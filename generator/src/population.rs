@@ -92,6 +92,10 @@ pub struct Population {
     pub gradient: [f64; 2],
     /// Discs of less seeding, at time 0.
     pub unseeded: Vec<Region>,
+    /// Brownian motion: standard deviation of a mean particle's displacement between the pulses
+    /// along each axis, px, besides that by the flow; 0 to 100. It falls as one over the root of the
+    /// diameter.
+    pub brownian_px: f64,
 }
 
 impl Default for Population {
@@ -106,6 +110,7 @@ impl Default for Population {
             cluster_radius_px: 1.0,
             gradient: [0.0; 2],
             unseeded: Vec::new(),
+            brownian_px: 0.0,
         }
     }
 }
@@ -238,6 +243,13 @@ impl Population {
                 "px",
                 0.0..=1000.0,
                 "0 to 1000 px",
+            ),
+            in_range(
+                SceneField::Brownian,
+                self.brownian_px,
+                "px",
+                0.0..=100.0,
+                "0 to 100 px",
             ),
             gradient(SceneField::GradientX, self.gradient[0]),
             gradient(SceneField::GradientY, self.gradient[1]),

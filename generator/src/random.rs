@@ -38,6 +38,8 @@ pub(crate) enum Purpose {
     HotSpots,
     /// Differences between pixels; from the study's seed alone, the place is the row.
     Camera,
+    /// Brownian motion; the place is the number of the particle.
+    Brownian,
 }
 
 impl Seed {

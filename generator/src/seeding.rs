@@ -326,10 +326,13 @@ fn travel_time(scene: &Scene, flashes: &[Flash]) -> (f64, [f64; 2]) {
 fn farthest(scene: &Scene, flashes: &[Flash], fastest: Vec3) -> Vec3 {
     let (half, streak) = travel_time(scene, flashes);
     let travel = |i: usize| 1.25 * half * fastest[i];
+    let smallest = scene.population.diameter_range()[0];
+    let walks = flashes.iter().filter_map(|flash| flash.walk);
+    let wander = walks.map(|walk| walk.reach_px(smallest)).fold(0.0, f64::max);
     [
-        travel(0) + 0.5 * streak[0],
-        travel(1) + 0.5 * streak[1],
-        travel(2),
+        travel(0) + 0.5 * streak[0] + wander,
+        travel(1) + 0.5 * streak[1] + wander,
+        travel(2) + wander,
     ]
 }
 

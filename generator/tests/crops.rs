@@ -55,6 +55,7 @@ fn uneven() -> Scene {
                 radius_px: 40.0,
                 share: 0.3,
             }],
+            brownian_px: 0.7,
             cluster_size: 3.0,
             cluster_radius_px: 4.0,
             ..Population::default()

@@ -376,7 +376,8 @@ pub fn all() -> impl Iterator<Item = &'static Key> {
 }
 
 /// The key under which `path` is described, which may name an entry of a list: `image.streak[0]`
-/// is an entry of `image.streak`, `processing.passes[2].window` is `processing.passes[].window`.
+/// is an entry of `image.streak`, `processing.passes[2].window` is `processing.passes[].window`,
+/// `flow[1].seed` is `flow.seed`.
 pub fn find(path: &str) -> Option<&'static Key> {
     let plain = without_places(path);
     let known = |wanted: &str| all().find(|key| key.names().any(|name| name == wanted));
@@ -401,11 +402,21 @@ pub fn nearest(path: &str) -> Option<&'static str> {
 /// The path of the key to which a path belongs: `processing.passes` of
 /// `processing.passes[2].window`.
 pub(crate) fn whole(path: &str) -> &str {
-    path.split('[').next().unwrap_or(path)
+    let start = field_of(path).map_or(0, |(_, name)| path.len() - name.len());
+    let end = path[start..].find('[').map_or(path.len(), |k| start + k);
+    &path[..end]
+}
+
+/// Of a key of one of several fields that add, `flow[1].centre[0]`, the field's number and the rest:
+/// 1 and `centre[0]`.
+pub(crate) fn field_of(path: &str) -> Option<(usize, &str)> {
+    let (number, rest) = path.strip_prefix("flow[")?.split_once("].")?;
+    Some((number.parse().ok()?, rest))
 }
 
 /// A path with its places in lists left out: `processing.passes[2].window` becomes
-/// `processing.passes[].window`.
+/// `processing.passes[].window`. The keys of each of several fields that add are those of `[flow]`:
+/// `flow[1].seed` becomes `flow.seed`.
 pub fn without_places(path: &str) -> String {
     let mut plain = String::with_capacity(path.len());
     let mut inside = false;
@@ -419,7 +430,10 @@ pub fn without_places(path: &str) -> String {
             plain.push(c);
         }
     }
-    plain
+    match plain.strip_prefix("flow[].") {
+        Some(name) => format!("flow.{name}"),
+        None => plain,
+    }
 }
 
 /// Declares the keys of a section: each by its name in the code, all in `SECTION`.

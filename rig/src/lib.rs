@@ -2,6 +2,7 @@
 
 pub mod assumption;
 pub mod caution;
+pub mod glow;
 pub mod import;
 pub mod keys;
 pub mod medium;

@@ -5,6 +5,8 @@ use crate::optics::{OutOfRange, within};
 
 /// Standard acceleration of gravity, m/s² (exact by convention, CGPM 1901).
 pub const GRAVITY_M_S2: f64 = 9.806_65;
+/// Boltzmann's constant, J/K (exact by definition of the kelvin, SI 2019).
+pub const BOLTZMANN_J_K: f64 = 1.380_649e-23;
 /// Standard atmosphere, Pa (exact by convention).
 const ATMOSPHERE_PA: f64 = 101_325.0;
 /// Celsius' zero, K.
@@ -174,6 +176,13 @@ impl Tracer {
     pub fn stokes_number(&self, medium: &Medium, flow_time_s: f64) -> f64 {
         self.response_time_s(medium) / flow_time_s
     }
+}
+
+/// Diffusion coefficient D = k_B T/(3π µ d), m²/s, of a sphere of the diameter `diameter_m` in a fluid
+/// of the viscosity µ at rest (Einstein, Ann. Phys. 17 (1905) 549; Stokes drag without slip, so in
+/// gases only for spheres far larger than the mean free path).
+pub fn diffusion_m2_s(diameter_m: f64, viscosity_pa_s: f64, temperature_k: f64) -> f64 {
+    BOLTZMANN_J_K * temperature_k / (3.0 * std::f64::consts::PI * viscosity_pa_s * diameter_m)
 }
 
 /// Share of a sinusoidal velocity's amplitude that a tracer of this Stokes number (ω τ) follows:

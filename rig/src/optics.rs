@@ -182,6 +182,19 @@ impl Lens {
     }
 }
 
+/// Depth within which images count in a correlation, from one end to the other, in the unit of depth:
+/// 2 d/δ √((1 − √ε)/√ε) for images of diameter `d` in focus and √(d² + (δ z)²) at the distance z from
+/// there, `growth` being δ. At its ends an image weighs ε of one in focus (usual: 0.01).
+///
+/// Derived: an image of fixed light has a correlation peak in proportion to 1/d², whose curvature,
+/// which holds the peak in its place, falls by another 1/d²; so it weighs 1/d⁴, and (d²/d(z)²)² = ε
+/// at the end. The same as of Olsen and Adrian, Exp. Fluids 29 (2000) S166 (memory), whose d is
+/// √(M² d_p² + 5.95 (M + 1)² λ² f#²) and δ is M/f#.
+pub fn depth_of_correlation(diameter: f64, growth: f64, share: f64) -> f64 {
+    let root = libm::sqrt(share);
+    2.0 * diameter / growth * libm::sqrt((1.0 - root) / root)
+}
+
 /// e⁻² diameter of an image that several causes blur, m: the root of the sum of squares (variances
 /// of convolved images add; exact for the variance, and for the shape when all are Gaussian).
 pub fn in_quadrature(diameters_m: &[f64]) -> f64 {

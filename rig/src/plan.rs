@@ -41,7 +41,7 @@ use budget::LightBudget;
 use camera::camera;
 use facts::Facts;
 pub use facts::{Fact, FactId, Heading, short};
-use lens::{image_facts, imaging, scale_facts};
+use lens::{image_facts, imaging, oblique_facts, scale_facts};
 use light::{background_e, light, sheet};
 use motion::Motion;
 use peak::{middle_pixel_share, peak_facts, streak};
@@ -53,7 +53,7 @@ use seeding::{density_ppp, seeding_facts};
 pub use straddle::Straddle;
 pub use timing::Speeds;
 use timing::{longest, pulse_fraction, pulse_s, timing_facts};
-use tracer::{population, tracer_facts};
+use tracer::{brownian_facts, population, tracer_facts};
 
 /// A planned experiment.
 #[derive(Debug, Clone)]
@@ -93,6 +93,7 @@ impl Plan {
         let mut facts = Facts::default();
         if let Some(lens) = &rig.lens {
             scale_facts(setup, lens, rig.size, &mut facts);
+            oblique_facts(&scene, lens.px_per_m, &mut facts);
         }
         // Where the picture states the diameter, the rig's parts of it are beside the point.
         let stated = setup.image.particle_diameter_px.is_some();
@@ -119,6 +120,9 @@ impl Plan {
         check_processing(setup, rig.size)?;
         timing_facts(setup, &rig.speeds, longest_streak_px, rig.px_per_m(), &mut facts);
         tracer_facts(setup, &mut facts)?;
+        let in_focus = facts.value(FactId::ShareInCorrelation).unwrap_or(1.0);
+        let particles = in_focus * seeding::particles_per_vector(setup, &scene);
+        brownian_facts(&scene, particles, &mut facts);
         Ok(Plan {
             scene,
             processing: setup.processing.clone(),
@@ -272,6 +276,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
         SceneField::BrightnessTable => &[tracer::BRIGHTNESS, tracer::DIAMETER],
         SceneField::GeometricDiameter => &[image::GEOMETRIC_DIAMETER, tracer::DIAMETER],
         SceneField::ClusterSize => &[tracer::CLUSTER_SIZE],
+        SceneField::Brownian => &[tracer::BROWNIAN, tracer::DIAMETER],
         SceneField::ClusterRadius => &[tracer::CLUSTER_RADIUS],
         SceneField::GradientX => &[tracer::GRADIENT_X],
         SceneField::GradientY => &[tracer::GRADIENT_Y],

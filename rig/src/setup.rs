@@ -27,7 +27,7 @@ use motefield_evaluator::Processing;
 pub use camera::CameraSetup;
 pub use document::{Document, Value, usual_parts};
 pub use error::{Fault, Place, SetupError, SourceText};
-pub use flow::{Extent, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
+pub use flow::{Extent, FieldSetup, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;
 pub use lens::{LensSetup, ThinLens};
 pub use light::{
@@ -41,7 +41,7 @@ pub use referenced::Referenced;
 pub use sheet::SheetSetup;
 pub use stated::{Stated, StatedKeys};
 pub use tolerance::Tolerance;
-pub use tracer::{BrightnessSetup, TracerSetup, Unseeded};
+pub use tracer::{BrightnessSetup, Fluorescence, TracerSetup, Unseeded};
 
 use crate::keys;
 use crate::medium::Fluid;
@@ -69,7 +69,7 @@ pub struct Setup {
     pub lens: LensSetup,
     /// `[camera]`
     pub camera: CameraSetup,
-    /// `[flow]`
+    /// `[flow]`, or a list of fields that add.
     pub flow: FlowSetup,
     /// `[timing] separation`: Δt, from the start of one pulse to the start of the other.
     pub separation_s: Option<f64>,
@@ -142,7 +142,12 @@ impl Setup {
         let (flow, processing) = (flow::flow(&r), processing::processing(&r, &referenced));
         let (reflections, sheet) = (light::reflections(&r), sheet::sheet(&r));
         let (tracer, lens) = (tracer::tracer(&r), lens::lens(&r));
-        let (camera, image) = (camera::camera(&r, &light.lines), image::image(&r));
+        let emitted = tracer.fluorescence.map(|of| SpectralLine {
+            wavelength_m: of.wavelength_m,
+            share: 1.0,
+        });
+        let seen = emitted.as_ref().map_or(&light.lines[..], std::slice::from_ref);
+        let (camera, image) = (camera::camera(&r, seen), image::image(&r));
         let tolerances = tolerance::tolerances(&r, &document);
         r.finish()?;
         Ok(Setup {
@@ -244,6 +249,13 @@ impl Setup {
         let of_measurement = [keys::light::MEASURED_GREY.path, keys::light::MEASURED_AT.path];
         let document = self.document.as_read(|path| of_measurement.contains(&path))?;
         Setup::read(document, Arc::clone(&self.referenced))
+    }
+
+    /// Vacuum wavelength of the light that the lens collects: that of the fluorescence, if the
+    /// particles have it, else that of the source.
+    pub fn seen_wavelength_m(&self) -> Option<f64> {
+        let emitted = self.tracer.fluorescence.map(|of| of.wavelength_m);
+        emitted.or(self.light.wavelength_m)
     }
 
     /// Whether the setup gives a key.

@@ -152,6 +152,9 @@ impl Flow for BlasiusLayer {
     fn solid(&self, at: Vec3) -> bool {
         at[1] > self.wall_y_px
     }
+    fn clearance(&self, at: Vec3) -> Option<(f64, Vec3)> {
+        Some((self.wall_y_px - at[1], [0.0, -1.0, 0.0]))
+    }
 }
 
 /// Von Kármán's constant and the additive constant of the logarithmic law, as usual with Spalding's
@@ -269,5 +272,8 @@ impl Flow for TurbulentLayer {
     }
     fn solid(&self, at: Vec3) -> bool {
         at[1] > self.wall_y_px
+    }
+    fn clearance(&self, at: Vec3) -> Option<(f64, Vec3)> {
+        Some((self.wall_y_px - at[1], [0.0, -1.0, 0.0]))
     }
 }

@@ -43,4 +43,9 @@ impl Flow for Channel {
     fn solid(&self, at: Vec3) -> bool {
         self.relative_height(at).abs() > 1.0
     }
+    fn clearance(&self, at: Vec3) -> Option<(f64, Vec3)> {
+        let from_middle = at[1] - self.centre_y_px;
+        let slope = [0.0, -f64::copysign(1.0, from_middle), 0.0];
+        Some((0.5 * self.height_px - from_middle.abs(), slope))
+    }
 }

@@ -26,7 +26,7 @@ impl Cylinder {
 
     /// The velocity outside, continued smoothly a little way inside, since the integration of a
     /// pathline along the surface may try points beneath it.
-    fn continued(&self, at: Vec3) -> Vec3 {
+    fn inward(&self, at: Vec3) -> Vec3 {
         let place = self.place(at);
         if place.norm_sqr() < 0.25 {
             return [0.0; 3];
@@ -38,11 +38,7 @@ impl Cylinder {
 
 impl Flow for Cylinder {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
-        if self.solid(at) {
-            [0.0; 3]
-        } else {
-            self.continued(at)
-        }
+        if self.solid(at) { [0.0; 3] } else { self.inward(at) }
     }
     fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
         if self.solid(at) {
@@ -56,9 +52,18 @@ impl Flow for Cylinder {
         if self.solid(from) {
             return from;
         }
-        integrate_velocity(|at, _| self.continued(at), from, t0, t1, Smoothness::Everywhere)
+        integrate_velocity(|at, _| self.inward(at), from, t0, t1, Smoothness::Everywhere)
     }
     fn solid(&self, at: Vec3) -> bool {
         self.place(at).norm_sqr() < 1.0
+    }
+    fn continued(&self, at: Vec3, _: f64) -> Vec3 {
+        self.inward(at)
+    }
+    fn clearance(&self, at: Vec3) -> Option<(f64, Vec3)> {
+        let place = self.place(at);
+        let from_axis = libm::hypot(place.re, place.im);
+        let slope = [place.re / from_axis, place.im / from_axis, 0.0];
+        Some(((from_axis - 1.0) * self.radius_px, slope))
     }
 }

@@ -1,6 +1,6 @@
 //! Interpolation of a velocity field given on a regular grid.
 
-use super::pathline::{Smoothness, integrate_velocity};
+use super::pathline::along_continued;
 use super::{Flow, Vec3};
 
 /// Data from which no field can be interpolated.
@@ -148,7 +148,7 @@ impl GridField {
     }
 
     /// The interpolated displacement, in bodies too.
-    fn continued(&self, at: Vec3) -> Vec3 {
+    fn inward(&self, at: Vec3) -> Vec3 {
         let lines = [0, 1, 2].map(|axis| self.line(at, axis));
         self.combine(&lines[0].value, &lines[1].value, &lines[2].value, &lines)
     }
@@ -241,7 +241,7 @@ impl Flow for GridField {
     fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
         match self.solid(at) {
             true => [0.0; 3],
-            false => self.continued(at),
+            false => self.inward(at),
         }
     }
     fn gradient(&self, at: Vec3, _: f64) -> [Vec3; 3] {
@@ -267,9 +267,7 @@ impl Flow for GridField {
             return from;
         }
         // A pathline along a wall may try points behind it, to which the field continues.
-        let cell = self.spacing_px[0].min(self.spacing_px[1]);
-        let smoothness = Smoothness::Pieces(cell);
-        integrate_velocity(|at, _| self.continued(at), from, t0, t1, smoothness)
+        along_continued(self, from, t0, t1)
     }
     fn solid(&self, at: Vec3) -> bool {
         if self.solid.is_empty() {
@@ -282,6 +280,12 @@ impl Flow for GridField {
             (place.max(0.0) as usize).min(cells[i] - 1)
         });
         self.solid[(z * cells[1] + y) * cells[0] + x]
+    }
+    fn continued(&self, at: Vec3, _: f64) -> Vec3 {
+        self.inward(at)
+    }
+    fn piece_px(&self) -> Option<f64> {
+        Some(self.spacing_px[0].min(self.spacing_px[1]))
     }
 }
 

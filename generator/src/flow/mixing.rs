@@ -1,5 +1,6 @@
 //! A mixing layer.
 
+use super::along::{Along, Parallel, Profile};
 use super::jet::sech2;
 use super::{Flow, Vec3, straight};
 
@@ -39,5 +40,14 @@ impl Flow for MixingLayer {
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         straight(self, from, t0, t1)
+    }
+    fn along(&self, _: f64) -> Option<Box<dyn Along + '_>> {
+        let mean = [0.5 * (self.above_px + self.below_px), 0.0, 0.0];
+        let half = 0.5 * (self.below_px - self.above_px);
+        let per_px = 2.0 / self.vorticity_thickness_px;
+        Some(Box::new(Parallel {
+            centre_y: self.centre_y_px,
+            ..Parallel::new(mean, half, Profile::Tanh, per_px)
+        }))
     }
 }

@@ -1,7 +1,9 @@
 //! A pair of opposite vortices.
 
-use super::carried::drifting;
+use super::along::Along;
+use super::carried::{AlongDrifting, drifting};
 use super::series::PathSeries;
+use super::vortices::AlongVortices;
 use super::{Flow, LambOseen, Vec3, add, add_gradients, along, vortices};
 
 /// Two Lamb–Oseen vortices of opposite sense that carry each other along x.
@@ -53,5 +55,13 @@ impl Flow for VortexPair {
         drifting(self.drift_px, from, time, |from| {
             Some(vortices::series(&self.vortices, stream_px, from, reach))
         })
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        let vortices = AlongVortices::new(&self.vortices, [0.0; 3]);
+        Some(Box::new(AlongDrifting::new(
+            Box::new(vortices),
+            self.drift_px,
+            time,
+        )))
     }
 }

@@ -46,6 +46,13 @@ pub(crate) fn integrate<F: Flow + ?Sized>(flow: &F, from: Vec3, t0: f64, t1: f64
     integrate_velocity(velocity, from, t0, t1, Smoothness::Everywhere)
 }
 
+/// As [`integrate`], by the velocity [continued](Flow::continued) into bodies, in steps for the
+/// field's own [pieces](Flow::piece_px).
+pub(crate) fn along_continued<F: Flow + ?Sized>(flow: &F, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+    let smoothness = flow.piece_px().map_or(Smoothness::Everywhere, Smoothness::Pieces);
+    integrate_velocity(|at, time| flow.continued(at, time), from, t0, t1, smoothness)
+}
+
 /// As [`integrate`], for a velocity given as a function. In a field of pieces no step is longer
 /// than half a piece, so that none is passed unseen.
 pub(crate) fn integrate_velocity(

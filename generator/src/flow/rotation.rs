@@ -1,5 +1,6 @@
 //! Solid rotation.
 
+use super::along::{Along, Linear};
 use super::{Flow, Vec3};
 
 /// Solid rotation about an axis along z. A positive angle turns x into y: clockwise on the screen,
@@ -30,6 +31,14 @@ impl Flow for SolidRotation {
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         circle(self.centre_px, from, self.turn_rad * (t1 - t0))
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        let [x, y] = self.centre_px;
+        Some(Box::new(Linear {
+            velocity: [0.0; 3],
+            gradient: self.gradient([0.0; 3], time),
+            about: [x, y, 0.0],
+        }))
     }
 }
 

@@ -8,7 +8,7 @@ mod slopes;
 use spade::{DelaunayTriangulation, HasPosition, Point2, Triangulation};
 
 use super::grid::{DataError, check_finite};
-use super::pathline::{Smoothness, integrate_velocity};
+use super::pathline::along_continued;
 use super::{Flow, Vec3};
 use buckets::Buckets;
 use cover::Cover;
@@ -307,13 +307,18 @@ impl Flow for ScatteredField {
             return from;
         }
         // A pathline along a wall may try points behind it, to which the field continues.
-        let smoothness = Smoothness::Pieces(self.piece_px);
-        integrate_velocity(|at, _| self.evaluate([at[0], at[1]]).0, from, t0, t1, smoothness)
+        along_continued(self, from, t0, t1)
     }
     fn solid(&self, at: Vec3) -> bool {
         let at = [at[0], at[1]];
         let bare = |cover: &Cover| !cover.holds(at) && matches!(self.place(at), Located::Inside(..));
         self.cover.as_ref().is_some_and(bare)
+    }
+    fn continued(&self, at: Vec3, _: f64) -> Vec3 {
+        self.evaluate([at[0], at[1]]).0
+    }
+    fn piece_px(&self) -> Option<f64> {
+        Some(self.piece_px)
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::f64::consts::PI;
 
+use super::along::{Along, Linear, Parallel, Profile};
 use super::{Flow, Vec3, along};
 
 /// Linear shear: u = U + g (y − y₀), v = V, w = W.
@@ -31,6 +32,53 @@ impl Flow for LinearShear {
         let mut to = along(from, self.velocity(from, t0), t);
         to[0] += 0.5 * self.shear * self.displacement_px[1] * t * t;
         to
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        Some(Box::new(Linear {
+            velocity: self.displacement_px,
+            gradient: self.gradient([0.0; 3], time),
+            about: [0.0, self.centre_y_px, 0.0],
+        }))
+    }
+}
+
+/// Shear through the depth: u = U + g (z − z₀), v = V + h (z − z₀), w = W. Particles in front of and
+/// behind the middle of the sheet move at different velocities in the picture.
+///
+/// The pathline is in closed form: z grows at the rate W.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DepthShear {
+    /// Displacement (U, V, W) in the plane z = z₀, px.
+    pub displacement_px: Vec3,
+    /// Gradients g = ∂u/∂z and h = ∂v/∂z, px per px.
+    pub shear: [f64; 2],
+    /// The plane z₀, px.
+    pub depth_px: f64,
+}
+
+impl Flow for DepthShear {
+    fn velocity(&self, at: Vec3, _: f64) -> Vec3 {
+        let ([u, v, w], from) = (self.displacement_px, at[2] - self.depth_px);
+        [u + self.shear[0] * from, v + self.shear[1] * from, w]
+    }
+    fn gradient(&self, _: Vec3, _: f64) -> [Vec3; 3] {
+        let [g, h] = self.shear;
+        [[0.0, 0.0, g], [0.0, 0.0, h], [0.0; 3]]
+    }
+    fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
+        let t = t1 - t0;
+        let mut to = along(from, self.velocity(from, t0), t);
+        for (axis, shear) in to.iter_mut().zip(self.shear) {
+            *axis += 0.5 * shear * self.displacement_px[2] * t * t;
+        }
+        to
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        Some(Box::new(Linear {
+            velocity: self.displacement_px,
+            gradient: self.gradient([0.0; 3], time),
+            about: [0.0, 0.0, self.depth_px],
+        }))
     }
 }
 
@@ -79,5 +127,14 @@ impl Flow for SinusoidalShear {
         };
         to[0] += self.amplitude_px * t * sinc * libm::sin(self.phase(from[1]) + half);
         to
+    }
+    fn along(&self, _: f64) -> Option<Box<dyn Along + '_>> {
+        let per_px = 2.0 * PI / self.wavelength_px;
+        let (mean, amplitude) = (self.displacement_px, self.amplitude_px);
+        Some(Box::new(Parallel {
+            centre_y: self.centre_y_px,
+            phase: self.phase_rad,
+            ..Parallel::new(mean, amplitude, Profile::Sine, per_px)
+        }))
     }
 }

@@ -1,5 +1,6 @@
 //! Plane strain.
 
+use super::along::{Along, Linear};
 use super::{Flow, Vec3};
 
 /// Plane strain: u = e (x − x₀), v = −e (y − y₀). Positive e stretches along x and compresses along
@@ -26,5 +27,13 @@ impl Flow for PlaneStrain {
         let [x, y] = self.centre_px;
         let growth = libm::exp(self.strain * (t1 - t0));
         [x + growth * (from[0] - x), y + (from[1] - y) / growth, from[2]]
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        let [x, y] = self.centre_px;
+        Some(Box::new(Linear {
+            velocity: [0.0; 3],
+            gradient: self.gradient([0.0; 3], time),
+            about: [x, y, 0.0],
+        }))
     }
 }

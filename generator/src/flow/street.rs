@@ -1,6 +1,8 @@
 //! A vortex street.
 
+use super::along::Along;
 use super::series::PathSeries;
+use super::vortices::AlongVortices;
 use super::{Flow, LambOseen, Vec3, add, add_gradients, vortices};
 
 /// Two rows of Lamb–Oseen vortices along x, of opposite sense, as in the wake of a bar across the
@@ -57,5 +59,8 @@ impl Flow for VortexStreet {
     }
     fn series(&self, from: [&[f64]; 3], _: f64, reach: f64) -> Option<PathSeries> {
         Some(vortices::series(&self.vortices, [0.0; 3], from, reach))
+    }
+    fn along(&self, _: f64) -> Option<Box<dyn Along + '_>> {
+        Some(Box::new(AlongVortices::new(&self.vortices, [0.0; 3])))
     }
 }

@@ -6,6 +6,7 @@ use multiversion::multiversion;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 
+use super::along::Along;
 use super::series::PathSeries;
 use super::{Flow, Vec3};
 use crate::random::open01;
@@ -288,5 +289,9 @@ impl Flow for Turbulence {
             time,
             reach,
         ))
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        let modes = series::Modes::of(&self.blocks);
+        Some(Box::new(series::AlongModes::new(modes, time)))
     }
 }

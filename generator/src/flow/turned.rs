@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::along::{Along, thirds};
 use super::series::PathSeries;
 use super::{Flow, Vec3};
 
@@ -105,6 +106,44 @@ impl Flow for Turned {
             _ => each(term, |v| self.forth(v)),
         });
         Some(series)
+    }
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        let field = self.flow.along(time)?;
+        Some(Box::new(AlongTurned { turned: self, field }))
+    }
+    fn continued(&self, at: Vec3, time: f64) -> Vec3 {
+        self.forth(self.flow.continued(self.inner(at), time))
+    }
+    fn piece_px(&self) -> Option<f64> {
+        self.flow.piece_px()
+    }
+    fn clearance(&self, at: Vec3) -> Option<(f64, Vec3)> {
+        let (distance, slope) = self.flow.clearance(self.inner(at))?;
+        Some((distance, self.forth(slope)))
+    }
+}
+
+/// The velocity of the turned field along pathlines.
+struct AlongTurned<'a> {
+    turned: &'a Turned,
+    field: Box<dyn Along + 'a>,
+}
+
+impl Along for AlongTurned<'_> {
+    fn add(&mut self, n: usize, place: [&[f64]; 3], velocity: [&mut [f64]; 3]) {
+        let mut inner = place.map(<[f64]>::to_vec);
+        each(inner.each_mut().map(Vec::as_mut_slice), |at| match n {
+            0 => self.turned.inner(at),
+            _ => self.turned.back(at),
+        });
+        let mut own = vec![0.0; 3 * place[0].len()];
+        let [u, v, w] = thirds(&mut own);
+        let inner = inner.each_ref().map(Vec::as_slice);
+        self.field.add(n, inner, [&mut *u, &mut *v, &mut *w]);
+        each([&mut *u, &mut *v, &mut *w], |v| self.turned.forth(v));
+        for (sum, own) in velocity.into_iter().zip([u, v, w]) {
+            sum.iter_mut().zip(own).for_each(|(sum, own)| *sum += *own);
+        }
     }
 }
 

@@ -1,6 +1,8 @@
 //! Single vortices with circular pathlines.
 
+use super::along::Along;
 use super::rotation::circle;
+use super::vortices::AlongVortices;
 use super::{Flow, Vec3};
 
 /// Where (1 − e^(−s²))/s has its maximum: the root of e^(s²) = 1 + 2 s².
@@ -56,6 +58,11 @@ trait Round {
     /// derivative with respect to `r2`.
     fn turn(&self, r2: f64) -> (f64, f64);
 
+    /// As [`Flow::along`].
+    fn velocity_along(&self) -> Option<Box<dyn Along + '_>> {
+        None
+    }
+
     fn offset(&self, at: Vec3) -> [f64; 2] {
         let [x, y] = self.centre_px();
         [at[0] - x, at[1] - y]
@@ -87,6 +94,10 @@ impl Round for LambOseen {
         let e = libm::exp(-s2);
         let q = -libm::expm1(-s2) / s2;
         (rate * q, rate * per_r2 * (e - q) / s2)
+    }
+    fn velocity_along(&self) -> Option<Box<dyn Along + '_>> {
+        let alone = std::slice::from_ref(self);
+        Some(Box::new(AlongVortices::new(alone, [0.0; 3])))
     }
 }
 
@@ -125,5 +136,8 @@ impl<V: Round + std::fmt::Debug + Send + Sync> Flow for V {
         let [x, y] = self.offset(from);
         let (turn, _) = self.turn(x * x + y * y);
         circle(self.centre_px(), from, turn * (t1 - t0))
+    }
+    fn along(&self, _: f64) -> Option<Box<dyn Along + '_>> {
+        self.velocity_along()
     }
 }

@@ -8,6 +8,7 @@
 
 use multiversion::multiversion;
 
+use super::along::{self, Along};
 use super::moments::Moments;
 use super::series::{PathSeries, TERMS};
 use super::{LambOseen, Vec3};
@@ -34,46 +35,99 @@ struct Around {
 
 /// The series of the pathlines of elements that are at `from`, up to the time `reach`, in a stream of
 /// the velocity `stream_px` besides.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 pub(crate) fn series(vortices: &[LambOseen], stream_px: Vec3, from: [&[f64]; 3], reach: f64) -> PathSeries {
-    let width = from[0].len();
-    let mut series = PathSeries::new(from, reach);
-    if width == 0 {
-        return series;
+    along::path(&mut AlongVortices::new(vortices, stream_px), from, reach)
+}
+
+/// The velocity of some vortices, and of a stream, along pathlines.
+pub(crate) struct AlongVortices<'a> {
+    vortices: &'a [LambOseen],
+    stream_px: Vec3,
+    around: Around,
+    /// x and y of all elements, term after term.
+    places: Vec<f64>,
+    /// Coefficients of the sum of all vortices' angular velocities, one after another.
+    turn: Vec<f64>,
+}
+
+impl<'a> AlongVortices<'a> {
+    pub(crate) fn new(vortices: &'a [LambOseen], stream_px: Vec3) -> AlongVortices<'a> {
+        AlongVortices {
+            vortices,
+            stream_px,
+            around: Around::of(&[], [&[]; 3]),
+            places: Vec::new(),
+            turn: Vec::new(),
+        }
     }
-    let mut around = Around::of(vortices, from);
-    // Coefficients of the sum of all vortices' angular velocities, one after another.
-    let mut turn: Vec<f64> = Vec::with_capacity(TERMS * width);
-    let mut velocity = vec![0.0; 3 * width];
-    while !series.complete() {
-        let n = series.count() - 1;
-        around.append_slopes(&series, n);
-        around.append_row(n);
-        turn.resize((n + 1) * width, 0.0);
-        velocity.fill(0.0);
-        let (u, vw) = velocity.split_at_mut(width);
-        let (v, w) = vw.split_at_mut(width);
+}
+
+impl Along for AlongVortices<'_> {
+    fn add(&mut self, n: usize, place: [&[f64]; 3], velocity: [&mut [f64]; 3]) {
+        if place[0].is_empty() {
+            return;
+        }
         if n == 0 {
-            u.fill(stream_px[0]);
-            v.fill(stream_px[1]);
-            w.fill(stream_px[2]);
+            self.start(place);
         }
-        let seen = around.first(n).chunks_exact(width);
-        let places = around.x.chunks_exact(width).zip(around.y.chunks_exact(width));
-        for (own, (x, y)) in seen.zip(places) {
-            add_multiple(&mut turn[n * width..], 1.0, own);
-            add_products(u, -1.0, own, y);
-            add_products(v, 1.0, own, x);
-        }
-        for j in 0..n {
-            let [x, y, _] = series.term(n - j);
-            let turn = &turn[j * width..][..width];
-            add_products(u, -1.0, turn, y);
-            add_products(v, 1.0, turn, x);
-        }
-        series.push([u, v, w]);
+        step(self, n, place, velocity);
     }
-    series
+}
+
+impl AlongVortices<'_> {
+    fn start(&mut self, place: [&[f64]; 3]) {
+        self.places = Vec::with_capacity(2 * TERMS * place[0].len());
+        self.turn = Vec::with_capacity(TERMS * place[0].len());
+        self.around = start(self.vortices, place);
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+fn start(vortices: &[LambOseen], from: [&[f64]; 3]) -> Around {
+    Around::of(vortices, from)
+}
+
+/// Adds coefficient n of the velocity.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+fn step(along: &mut AlongVortices, n: usize, [x, y, _]: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
+    let width = x.len();
+    let AlongVortices {
+        stream_px,
+        around,
+        places,
+        turn,
+        ..
+    } = along;
+    places.extend_from_slice(x);
+    places.extend_from_slice(y);
+    around.append_slopes(places, width, n);
+    around.append_row(n);
+    turn.resize((n + 1) * width, 0.0);
+    if n == 0 {
+        for (axis, stream) in [&mut *u, &mut *v, w].into_iter().zip(stream_px) {
+            axis.iter_mut().for_each(|velocity| *velocity += *stream);
+        }
+    }
+    let seen = around.first(n).chunks_exact(width);
+    let own_places = around.x.chunks_exact(width).zip(around.y.chunks_exact(width));
+    for (own, (x, y)) in seen.zip(own_places) {
+        add_multiple(&mut turn[n * width..], 1.0, own);
+        add_products(u, -1.0, own, y);
+        add_products(v, 1.0, own, x);
+    }
+    for j in 0..n {
+        let [x, y] = term(places, width, n - j);
+        let turn = &turn[j * width..][..width];
+        add_products(u, -1.0, turn, y);
+        add_products(v, 1.0, turn, x);
+    }
+}
+
+/// x and y of all elements of term `n`.
+#[inline(always)]
+fn term(places: &[f64], width: usize, n: usize) -> [&[f64]; 2] {
+    let (x, y) = places[2 * n * width..][..2 * width].split_at(width);
+    [x, y]
 }
 
 impl Around {
@@ -114,13 +168,12 @@ impl Around {
 
     /// Appends n s\[n\].
     #[inline(always)]
-    fn append_slopes(&mut self, series: &PathSeries, n: usize) {
-        let width = series.width();
-        let [x, y, _] = series.term(n);
+    fn append_slopes(&mut self, places: &[f64], width: usize, n: usize) {
+        let [x, y] = term(places, width, n);
         // The part of coefficient n of x² + y² that is the same for all vortices.
         let mut squares = vec![0.0; width];
         for j in 1..n {
-            let ([x, y, _], [p, q, _]) = (series.term(j), series.term(n - j));
+            let ([x, y], [p, q]) = (term(places, width, j), term(places, width, n - j));
             add_products(&mut squares, 1.0, x, p);
             add_products(&mut squares, 1.0, y, q);
         }

@@ -1,5 +1,6 @@
 //! A plane wake.
 
+use super::along::{Along, Parallel, Profile};
 use super::{Flow, Vec3, straight};
 
 /// Far plane wake along x: u = U − ΔU exp(−ln 2 (y − y₀)²/b²), where the deficit ΔU on the axis has
@@ -37,5 +38,13 @@ impl Flow for Wake {
     }
     fn path(&self, from: Vec3, t0: f64, t1: f64) -> Vec3 {
         straight(self, from, t0, t1)
+    }
+    fn along(&self, _: f64) -> Option<Box<dyn Along + '_>> {
+        let per_px = libm::sqrt(std::f64::consts::LN_2) / self.half_width_px;
+        let stream = [self.stream_px, 0.0, 0.0];
+        Some(Box::new(Parallel {
+            centre_y: self.centre_y_px,
+            ..Parallel::new(stream, -self.deficit_px, Profile::Gaussian, per_px)
+        }))
     }
 }

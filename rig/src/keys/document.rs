@@ -33,7 +33,11 @@ lab: `camera.pixel` with `lens.magnification` or `lens.field_width`. A velocity 
 
 const FLOWS: &str = "\
 x points to the right, y down and z toward the camera. A key that a flow needs must be given; the others may be, as may
-`carried_by` and `angle` with every flow.
+`carried_by`, `drift` and `angle` with every flow.
+
+Fields add: `[[flow]]` tables one after another, or `flow = [{ kind = \"wake\", … }, { kind = \"turbulence\", … }]`.
+Their keys are named with the number of the field, from 0 on: `--set flow[1].rms_velocity=\"0.01 m/s\"`. The same adds a
+field to a flow that is a single `[flow]`.
 ";
 
 /// The whole page.

@@ -9,6 +9,10 @@ const VELOCITY: Kind = Kind::Quantity {
     dimensions: SPEED_OR_DISPLACEMENT,
     range: Range::Any,
 };
+const RATE: Kind = Kind::Quantity {
+    dimensions: &[D::Frequency],
+    range: Range::Any,
+};
 const PLACE: Kind = Kind::Quantity {
     dimensions: LAB_OR_PICTURE,
     range: Range::Any,
@@ -75,12 +79,20 @@ flow_kinds! {
     MixingLayer = "mixing-layer",
         "Mixing layer between two streams along x (hyperbolic tangent)";
     Wake = "wake", "Plane wake along x, far behind a body (Gaussian deficit)";
+    DepthShear = "depth-shear",
+        "Shear through the sheet: the velocity along x and y changes in proportion to z";
+    Wall = "wall",
+        "Fluid at rest above a wall along x, toward which the fields beside it fall to zero";
     Turbulence = "turbulence",
         "Isotropic turbulence-like field: random Fourier modes with von Kármán's spectrum";
     Imported = "imported", "Velocity field from a file";
 }
 
-const SHEARS: &[&str] = &["uniform", "linear-shear", "sinusoidal-shear"];
+/// Most fields that add.
+pub const MOST_FIELDS: usize = 10;
+
+const SHEARS: &[&str] = &["uniform", "linear-shear", "sinusoidal-shear", "depth-shear"];
+const WALLED: &[&str] = &["wall", "channel", "blasius-layer", "turbulent-layer", "cylinder"];
 const PEAKED: &[&str] = &[
     "rankine",
     "lamb-oseen",
@@ -103,6 +115,13 @@ section! {
         .default("[\"0 px\", \"0 px\"]", "")
         .slider(-2.0, 2.0);
 
+    DRIFT = Key::list("flow.drift", &VELOCITY, [2, 3], "m/s")
+        .about("velocity [x, y] or [x, y, z] at which the pattern moves through the picture, without \
+                adding to the velocity of the fluid: of turbulence on a stream that a field beside it \
+                gives, that stream's")
+        .default("[\"0 px\", \"0 px\"]", "")
+        .slider(-2.0, 2.0);
+
     ANGLE = Key::quantity("flow.angle", &[D::Angle], Range::Any, "deg")
         .about("angle by which the flow is turned about its centre, or else about the middle of \
                 the image; positive from x toward y (clockwise on the screen)")
@@ -111,7 +130,8 @@ section! {
 
     VELOCITY_VECTOR = Key::list("flow.velocity", &VELOCITY, [2, 3], "m/s")
         .about("velocity [x, y] or [x, y, z]: everywhere, on the line y = centre_y of a linear \
-                shear, or the mean of a sinusoidal one")
+                shear, the mean of a sinusoidal one, or in the plane z = depth of one through the \
+                sheet")
         .otherwise("needed by a uniform flow, else 0", "")
         .flows(SHEARS)
         .needed_by(&["uniform"])
@@ -135,6 +155,19 @@ section! {
         .otherwise("flow.shear", "")
         .instead_of("flow.shear")
         .flows(&["linear-shear"])
+        .slider(-100.0, 100.0);
+
+    DEPTH_SHEAR = Key::list("flow.depth_shear", &Kind::Number(Range::Any), [2, 2], "")
+        .about("[du/dz, dv/dz] as displacements: px per px")
+        .otherwise(NEEDED, "")
+        .flows(&["depth-shear"])
+        .slider(-0.2, 0.2);
+
+    DEPTH_SHEAR_RATE = Key::list("flow.depth_shear_rate", &RATE, [2, 2], "/s")
+        .about("[du/dz, dv/dz] as velocities: 1/s")
+        .otherwise("flow.depth_shear", "")
+        .instead_of("flow.depth_shear")
+        .flows(&["depth-shear"])
         .slider(-100.0, 100.0);
 
     STRAIN = Key::number("flow.strain", Range::Any)
@@ -237,12 +270,20 @@ section! {
     WALL_Y = place("flow.wall_y")
         .about("y of the wall, from the middle of the image; there is no fluid below it")
         .otherwise(NEEDED, "")
-        .flows(&["blasius-layer", "turbulent-layer"]);
+        .flows(&["wall", "blasius-layer", "turbulent-layer"]);
+
+    WALL_LAYER = length("flow.wall_layer")
+        .about("distance from this field's wall at which the fields beside it have 99 % of their \
+                velocity; at the wall they have none")
+        .otherwise("needed by a wall; else flow.thickness, or a tenth of flow.height or flow.radius", "")
+        .flows(WALLED)
+        .needed_by(&["wall"]);
 
     DEPTH = place("flow.depth")
-        .about("z of the ring's axis from the middle of the sheet, positive toward the camera")
+        .about("z of the ring's axis, or where a shear through the sheet has flow.velocity, from the \
+                middle of the sheet, positive toward the camera")
         .default("\"0 px\"", "the sheet cuts the ring through its axis")
-        .flows(&["vortex-ring"]);
+        .flows(&["vortex-ring", "depth-shear"]);
 
     WAVELENGTH = length("flow.wavelength")
         .about("wavelength of the sine, or of the array along x and y (two vortices)")

@@ -17,6 +17,15 @@ pub fn json_schema() -> Value {
         .iter()
         .map(|section| {
             let mut schema = table(&format!("{}.", section.name));
+            if section.name == flow::SECTION.name {
+                schema = json!({
+                    "type": ["object", "array"],
+                    "allOf": [
+                        { "if": { "type": "object" }, "then": schema },
+                        { "if": { "type": "array" }, "then": list(1, flow::MOST_FIELDS, schema) },
+                    ],
+                });
+            }
             schema["description"] = section.title.into();
             (section.name.to_owned(), schema)
         })

@@ -52,6 +52,15 @@ section! {
         .otherwise("none; the light budget needs it", "")
         .log_slider(1.0, 1000.0);
 
+    SPOT = Key::quantity("sheet.spot", &[D::Length], Range::AboveZero, "mm")
+        .about("diameter of the lit spot where the light does not come as a sheet from the side but \
+                along the lens's axis, as through an objective, or from a lamp or the sun above: its \
+                energy lies evenly on pi/4 x diameter squared (with tracer.fluorescence or \
+                tracer.albedo); sheet.thickness is then the depth that is lit")
+        .otherwise("none: a sheet from the side", "")
+        .instead_of("sheet.height")
+        .log_slider(0.1, 10_000.0);
+
     HEIGHT_PROFILE = Key::choice::<HeightProfile>("sheet.height_profile")
         .about("fall of the light over the height: even where the picture lies well inside it, or \
                 a profile, which leaves the borders dark")

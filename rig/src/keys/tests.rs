@@ -319,6 +319,10 @@ fn entries_of_lists_are_found() {
         path("camera.quantum_efficiency[0].at"),
         Some("camera.quantum_efficiency[].at")
     );
+    assert_eq!(path("flow[1].seed"), Some("flow.seed"));
+    assert_eq!(path("flow[1].centre[0]"), Some("flow.centre"));
+    assert_eq!(whole("flow[1].centre[0]"), "flow[1].centre");
+    assert_eq!(whole("processing.passes[2].window"), "processing.passes");
     assert_eq!(path("light.strength"), None);
 }
 
@@ -344,7 +348,10 @@ fn cases_fit_the_table_and_the_schema() {
     assert!(cases.len() >= 3);
     for (name, case) in cases {
         for (section, table) in case.as_object().expect("sections") {
-            assert_eq!(table_fault(section, table), None, "{name}");
+            let fields = table.as_array();
+            for table in fields.map_or(std::slice::from_ref(table), Vec::as_slice) {
+                assert_eq!(table_fault(section, table), None, "{name}");
+            }
         }
         assert_eq!(violation(&schema, &case), None, "{name}");
     }
@@ -427,6 +434,7 @@ fn violation(schema: &Value, value: &Value) -> Option<String> {
             let mut entries = value.as_object()?.iter();
             entries.find_map(|(name, entry)| violation(rule.get(name)?, entry))
         }
+        "if" if schema["then"].get("type").is_some() => violation(&schema["then"], value),
         "allOf" => rule.as_array()?.iter().find_map(|rule| violation(rule, value)),
         _ => None,
     };
@@ -490,6 +498,17 @@ fn the_schema_refuses_what_no_setup_is() {
                 .is_some_and(|found| found.contains(&format!("breaks {part}"))),
             "{flow}: {found:?}"
         );
+    }
+    let turbulence = "[[flow]]\nkind = 'turbulence'\nrms_velocity = '1 px'\nintegral_scale = '80 px'\n";
+    let two = format!("[[flow]]\nkind = 'uniform'\ndisplacement = ['1 px', '0 px']\n{turbulence}");
+    assert_eq!(violation(&schema, &setup(&two)), None);
+    for (wrong, part) in [
+        (two.replace("integral_scale", "radius"), "items"),
+        ("flow = []".to_owned(), "minItems"),
+        ("flow = 'uniform'".to_owned(), "type"),
+    ] {
+        let found = violation(&schema, &setup(&wrong)).unwrap_or_default();
+        assert!(found.contains(&format!("breaks {part}")), "{wrong}: {found}");
     }
     for flow in [
         "kind = 'uniform'\ndisplacement = ['1 px', '0 px']",

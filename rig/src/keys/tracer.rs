@@ -1,5 +1,7 @@
 //! `[tracer]`
 
+use std::f64::consts::PI;
+
 use super::choices::{BrightnessLaw, SizeDistribution};
 use super::kind::LAB_OR_PICTURE;
 use super::{Key, Kind, NEEDED, PRACTICE, Range, section};
@@ -36,6 +38,31 @@ section! {
         .otherwise("none; the light budget needs it", "")
         .slider(1.0, 3.0);
 
+    FLUORESCENCE = Key::share_within("tracer.fluorescence", Range::AboveUpTo(0.0, 1.0))
+        .about("fluorescence in place of scattering: photons emitted, evenly in all directions, over \
+                photons that fall on the particle's cross-section, pi/4 x diameter squared")
+        .otherwise("none: particles that scatter", "")
+        .slider(0.01, 1.0);
+
+    EMISSION = Key::quantity("tracer.emission", &[D::Length], Range::AboveZero, "nm")
+        .about("vacuum wavelength of the fluorescence, at which lens and camera see the particles; \
+                lens.transmission is then that of lens and filter at this wavelength")
+        .otherwise("needed with tracer.fluorescence", "")
+        .log_slider(300.0, 1000.0);
+
+    ALBEDO = Key::share_within("tracer.albedo", Range::AboveUpTo(0.0, 1.0))
+        .about("for tracers far larger than the wavelength, such as floats, in place of Mie's \
+                scattering: share of the light that their surface throws back, evenly in all \
+                directions (Lambert's sphere)")
+        .otherwise("none: particles that scatter by Mie's theory", "")
+        .slider(0.01, 1.0);
+
+    PHASE_ANGLE = Key::quantity("tracer.phase_angle", &[D::Angle], Range::Within(0.0, PI), "deg")
+        .about("with tracer.albedo, angle at the tracer between the ways to the light and to the \
+                camera; 0 with the light behind the camera")
+        .default("\"90 deg\"", "")
+        .slider(0.0, 180.0);
+
     CONCENTRATION = Key::quantity("tracer.concentration", &[D::NumberDensity], Range::AboveZero, "/mm3")
         .about("number of particles per volume of fluid")
         .otherwise("from image.seeding_density or tracer.particles_per_window, one of which is needed", "")
@@ -47,6 +74,13 @@ section! {
         .otherwise("none", "")
         .usual("10", "Keane and Adrian 1992 (memory)")
         .log_slider(1.0, 100.0);
+
+    BROWNIAN = Key::switch("tracer.brownian")
+        .about("whether particles wander by Brownian motion between the pulses, each for itself, with \
+                the mean square displacement 2 kT/(3 pi viscosity diameter) x pulse separation along \
+                each axis (Einstein 1905); the true displacement is that of the fluid")
+        .default("false", "no Brownian motion")
+        .usual("true", "Einstein 1905");
 
     DISTRIBUTION = Key::choice::<SizeDistribution>("tracer.distribution")
         .about("distribution of the diameters in the pictures; log-normal where only \

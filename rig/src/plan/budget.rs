@@ -11,21 +11,63 @@ use super::facts::{FactId, Facts, short, show};
 use super::fluid::medium;
 use super::lens::{RigLens, optics_of};
 use super::missing;
-use super::scattering::{Collected, collected};
+use super::scattering::{Collected, collected, glowing};
 use super::source::energy_j;
 use crate::quantity::Dimension as D;
 use crate::setup::{Extent, Setup, SetupError};
+
+/// What the light of a pulse is spread over.
+enum Lit {
+    /// A sheet.
+    Sheet {
+        thickness_m: f64,
+        height_m: f64,
+        /// Width of the top-hat with the same middle and the same light, over the profile's: across
+        /// the sheet, and over its height.
+        effective: [f64; 2],
+    },
+    /// A spot of this diameter, m.
+    Spot(f64),
+}
+
+impl Lit {
+    fn area_m2(&self) -> f64 {
+        match self {
+            Lit::Sheet {
+                thickness_m,
+                height_m,
+                effective: [across, over],
+            } => thickness_m * across * height_m * over,
+            Lit::Spot(diameter_m) => 0.25 * std::f64::consts::PI * diameter_m * diameter_m,
+        }
+    }
+
+    fn how(&self) -> String {
+        match self {
+            Lit::Sheet {
+                thickness_m,
+                height_m,
+                effective: [across, over],
+            } => format!(
+                "/ (thickness {} x {} by {} x {}), each factor making a top-hat of the profile",
+                show(*thickness_m, D::Length),
+                short(*across),
+                show(*height_m, D::Length),
+                short(*over),
+            ),
+            Lit::Spot(diameter_m) => {
+                format!("/ (pi/4 x spot {} squared)", show(*diameter_m, D::Length))
+            }
+        }
+    }
+}
 
 /// The links of the chain.
 pub(super) struct LightBudget {
     energy_j: f64,
     energy_how: String,
     delivery: f64,
-    thickness_m: f64,
-    height_m: f64,
-    /// Width of the top-hat with the same middle and the same light, over the profile's: across the
-    /// sheet, and over its height.
-    effective: [f64; 2],
+    lit: Lit,
     section_m2_sr: f64,
     section_how: String,
     optics: Lens,
@@ -53,19 +95,31 @@ impl LightBudget {
             _ => None,
         };
         let sheet = metres(setup.sheet.thickness).zip(metres(setup.sheet.height));
-        let tracer = setup.tracer.diameter_m.zip(setup.tracer.refractive_index);
-        let (
-            Some((energy_j, energy_how)),
-            Some((thickness_m, height_m)),
-            Some((diameter_m, index)),
-            Some((optics, medium)),
-        ) = (energy_j(setup, pulse_s)?, sheet, tracer, optics_and_medium)
+        let of_sheet = |(thickness_m, height_m)| Lit::Sheet {
+            thickness_m,
+            height_m,
+            effective: [
+                setup.sheet.profile.effective_fraction(),
+                setup
+                    .sheet
+                    .height_profile
+                    .map_or(1.0, Profile::effective_fraction),
+            ],
+        };
+        let lit = setup.sheet.spot_m.map(Lit::Spot).or(sheet.map(of_sheet));
+        // The index plays no part where particles do not scatter.
+        let glows = setup.tracer.fluorescence.is_some() || setup.tracer.albedo.is_some();
+        let index = setup.tracer.refractive_index.or(glows.then_some(1.0));
+        let tracer = setup.tracer.diameter_m.zip(index);
+        let (Some((energy_j, energy_how)), Some(lit), Some((diameter_m, index)), Some((optics, medium))) =
+            (energy_j(setup, pulse_s)?, lit, tracer, optics_and_medium)
         else {
             return Ok(None);
         };
         let half_width = setup.tracer.diameter_spread.unwrap_or(0.1);
         let particle = (index, diameter_m, Spread::Flat(half_width));
         let collected = match lens {
+            _ if glows => glowing(setup, diameter_m, half_width),
             Some(lens) => collected(setup, lens, particle, optics.solid_angle_sr())?,
             None => None,
         };
@@ -86,28 +140,23 @@ impl LightBudget {
             energy_j,
             energy_how,
             delivery: light.delivery.unwrap_or(1.0),
-            thickness_m,
-            height_m,
-            effective: [
-                setup.sheet.profile.effective_fraction(),
-                setup
-                    .sheet
-                    .height_profile
-                    .map_or(1.0, Profile::effective_fraction),
-            ],
+            lit,
             section_m2_sr,
-            section_how: format!(
-                "Mie, one particle, mean over the lens's cone at 90 deg{} and diameters of {} +/- {} %; {polarisation}; index {} in {}",
-                if light.lines.len() > 1 {
-                    ", the lines of the spectrum"
-                } else {
-                    ""
-                },
-                show(diameter_m, D::Length),
-                short(100.0 * half_width),
-                short(index),
-                short(medium.refractive_index),
-            ),
+            section_how: match glow_how(setup, diameter_m) {
+                Some(how) => how,
+                None => format!(
+                    "Mie, one particle, mean over the lens's cone at 90 deg{} and diameters of {} +/- {} %; {polarisation}; index {} in {}",
+                    if light.lines.len() > 1 {
+                        ", the lines of the spectrum"
+                    } else {
+                        ""
+                    },
+                    show(diameter_m, D::Length),
+                    short(100.0 * half_width),
+                    short(index),
+                    short(medium.refractive_index),
+                ),
+            },
             optics,
             transmission: setup.lens.transmission.unwrap_or(1.0),
             photon_j,
@@ -116,8 +165,7 @@ impl LightBudget {
     }
 
     fn fluence_j_m2(&self) -> f64 {
-        let lit = self.thickness_m * self.effective[0] * self.height_m * self.effective[1];
-        self.energy_j * self.delivery / lit
+        self.energy_j * self.delivery / self.lit.area_m2()
     }
 
     fn photons(&self) -> f64 {
@@ -150,18 +198,7 @@ impl LightBudget {
         let mut figure = |id, value, unit, how: String| {
             facts.figure(id, value, unit).how(how);
         };
-        figure(
-            FactId::Fluence,
-            self.fluence_j_m2(),
-            "J/m2",
-            format!(
-                "/ (thickness {} x {} by {} x {}), each factor making a top-hat of the profile",
-                show(self.thickness_m, D::Length),
-                short(self.effective[0]),
-                show(self.height_m, D::Length),
-                short(self.effective[1]),
-            ),
-        );
+        figure(FactId::Fluence, self.fluence_j_m2(), "J/m2", self.lit.how());
         self.tell_collected(facts);
     }
 
@@ -217,6 +254,24 @@ impl LightBudget {
     }
 }
 
+/// How the light of particles that do not scatter comes about.
+fn glow_how(setup: &Setup, diameter_m: f64) -> Option<String> {
+    let diameter = show(diameter_m, D::Length);
+    if let Some(of) = setup.tracer.fluorescence {
+        return Some(format!(
+            "fluorescence at {}: {} of the photons on pi/4 x (diameter {diameter}) squared, over 4 pi sr, by the energy of the photons sent out",
+            show(of.wavelength_m, D::Length),
+            short(of.share)
+        ));
+    }
+    let [albedo, angle] = setup.tracer.albedo?;
+    Some(format!(
+        "dull sphere of {diameter} (Lambert): albedo {} x diameter squared / 6 pi x (sin a + (pi - a) cos a), a = {} deg",
+        short(albedo),
+        short(angle.to_degrees())
+    ))
+}
+
 /// The error where neither the chain nor a measurement nor `[image]` tells the light of a particle.
 pub(super) fn lacking(setup: &Setup) -> SetupError {
     missing(
@@ -233,7 +288,7 @@ pub(super) fn lacking(setup: &Setup) -> SetupError {
             &[keys::light::PULSE_LENGTH, keys::light::PULSE_ENERGY],
             &[keys::light::WAVELENGTH, keys::light::SPECTRUM],
             &[keys::sheet::THICKNESS],
-            &[keys::sheet::HEIGHT, keys::sheet::FAN_ANGLE],
+            &[keys::sheet::HEIGHT, keys::sheet::FAN_ANGLE, keys::sheet::SPOT],
             &[keys::camera::PIXEL],
             &[keys::camera::QUANTUM_EFFICIENCY],
             &[

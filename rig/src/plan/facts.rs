@@ -69,6 +69,10 @@ macro_rules! figures {
 figures! {
     Magnification = "magnification", Scale, "magnification";
     PixelInSheet = "pixel_in_sheet_m", Scale, "one pixel in the sheet";
+    UpperScale = "upper_edge_pixels_per_mm", Scale, "px per mm of the plane, at its upper edge";
+    LowerScale = "lower_edge_pixels_per_mm", Scale, "at the lower edge";
+    LeftScale = "left_edge_pixels_per_mm", Scale, "px per mm of the plane, at its left edge";
+    RightScale = "right_edge_pixels_per_mm", Scale, "at the right edge";
     PixelsPerMm = "pixels_per_mm", Scale, "pixels per millimetre";
     FieldWidth = "field_width_m", Scale, "field of view, width";
     FieldHeight = "field_height_m", Scale, "field of view, height";
@@ -81,6 +85,8 @@ figures! {
     RecordedDiameter = "recorded_diameter_px", Scale, "diameter as the pixels record it";
     DepthOfField = "depth_of_field_m", Scale, "depth of field";
     DefocusAtEdge = "defocus_at_edge_px", Scale, "defocus at the sheet's edge";
+    DepthOfCorrelation = "depth_of_correlation_px", Scale, "depth of correlation";
+    ShareInCorrelation = "share_in_correlation", Scale, "share of the lit depth inside it";
     SeedingDensity = "seeding_density_ppp", Scale, "seeding density";
     ParticlesFirstWindow = "particles_first_window", Scale, "particles in a first window, N_I";
     ParticlesFinalWindow = "particles_final_window", Scale, "particles in a final window, N_I";
@@ -126,6 +132,8 @@ figures! {
     LongestSeparation = "longest_separation_s", Timing, "longest pulse separation possible";
     ResponseTime = "response_time_s", Flow, "response time of the tracer";
     SettlingVelocity = "settling_velocity_m_s", Flow, "settling velocity";
+    BrownianDisplacement = "brownian_displacement_px", Flow, "Brownian displacement between the pulses, rms";
+    BrownianError = "brownian_error_px", Flow, "what Brownian motion leaves in a vector";
     OutOfPlaneShare = "out_of_plane_share", Flow, "largest displacement in depth over thickness";
     Gradient = "gradient_px_px", Flow, "largest gradient, px per px";
     InPlaneFactor = "in_plane_factor", Flow, "F_I, pairs kept in a first window in plane";
@@ -174,6 +182,11 @@ impl Facts {
     pub(super) fn figure(&mut self, id: FactId, value: f64, unit: &str) -> &mut Fact {
         let text = format!("{} {unit}", short(value)).trim_end().to_owned();
         self.told(id, value, text)
+    }
+
+    /// A figure told before.
+    pub(super) fn value(&self, id: FactId) -> Option<f64> {
+        self.0.iter().find(|fact| fact.id == id).map(|fact| fact.value)
     }
 
     pub(super) fn told(&mut self, id: FactId, value: f64, text: String) -> &mut Fact {

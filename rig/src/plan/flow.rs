@@ -9,9 +9,9 @@ use std::fmt::Display;
 use std::sync::Arc;
 
 use motefield_generator::flow::{
-    BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, Flow, LambOseen, LinearShear, MixingLayer,
-    PlaneStrain, Rankine, SinusoidalShear, SolidRotation, Spectrum, TaylorGreen, Turbulence, TurbulentLayer,
-    Turned, Uniform, VortexPair, VortexRing, VortexStreet, Wake,
+    BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, DepthShear, Drifting, Flow, LambOseen, LinearShear,
+    MixingLayer, PlaneStrain, Rankine, SinusoidalShear, SolidRotation, Spectrum, Sum, Summand, TaylorGreen,
+    Turbulence, TurbulentLayer, Turned, Uniform, VortexPair, VortexRing, VortexStreet, Wake, Wall,
 };
 
 use super::sampling::points;
@@ -19,7 +19,7 @@ use crate::keys::flow::{self as key, FlowKind};
 use crate::keys::timing::SEPARATION;
 use crate::keys::{Choice, Key};
 use crate::quantity::Dimension;
-use crate::setup::{Extent, PlaceFromMiddle, Setup, SetupError, Stands, Stated, Velocity};
+use crate::setup::{Extent, FieldSetup, KeyAt, PlaceFromMiddle, Setup, SetupError, Stands, Stated, Velocity};
 
 /// Lab units to picture units.
 #[derive(Clone, Copy)]
@@ -27,6 +27,8 @@ pub(super) struct Scale<'a> {
     pub(super) setup: &'a Setup,
     pub(super) px_per_m: Option<f64>,
     pub(super) separation_s: Option<f64>,
+    /// Which of several fields that add is in hand, for errors about its keys.
+    pub(super) field: Option<usize>,
 }
 
 impl Scale<'_> {
@@ -35,9 +37,14 @@ impl Scale<'_> {
         Scale { separation_s, ..self }
     }
 
+    fn error(&self, key: &'static Key, message: impl Display) -> SetupError {
+        let at = KeyAt::from(key).in_field(self.field);
+        self.setup.error(at, message)
+    }
+
     fn factor(&self, key: &'static Key, unit: impl Display) -> Result<f64, SetupError> {
         self.px_per_m.ok_or_else(|| {
-            self.setup.error(key, format!("is in {unit}, which needs the scale of the picture: give camera.pixel and lens.magnification (or lens.field_width), or write it in px"))
+            self.error(key, format!("is in {unit}, which needs the scale of the picture: give camera.pixel and lens.magnification (or lens.field_width), or write it in px"))
         })
     }
 
@@ -81,40 +88,88 @@ impl Scale<'_> {
 
 /// A picture in which a flow is to stand.
 struct Picture<'a> {
-    scale: &'a Scale<'a>,
+    scale: Scale<'a>,
+    field: &'a FieldSetup,
     size: [usize; 2],
     middle: [f64; 2],
 }
 
 /// The flow of a setup, in a picture of the given size (px) and a sheet of the given thickness.
 pub(super) fn flow(scale: &Scale, size: [usize; 2], thickness_px: f64) -> Result<Arc<dyn Flow>, SetupError> {
-    let picture = Picture {
-        scale,
+    let through_px = scale.setup.sheet.out_of_plane * thickness_px;
+    let pictures = scale.setup.flow.fields.iter().map(|field| Picture {
+        scale: Scale {
+            field: field.place,
+            ..*scale
+        },
+        field,
         size,
         middle: size.map(|n| 0.5 * (n as f64 - 1.0)),
+    });
+    let pictures: Vec<Picture> = pictures.collect();
+    let flow = match &pictures[..] {
+        [alone] => alone.moving(through_px)?,
+        several => {
+            let summand = |picture: &Picture| {
+                Ok(Summand {
+                    flow: picture.moving(0.0)?,
+                    layer_px: picture.layer_px()?,
+                })
+            };
+            let fields = several.iter().map(summand).collect::<Result<_, SetupError>>()?;
+            carried(Arc::new(Sum::new(fields)), [0.0, 0.0, through_px])
+        }
     };
-    let mut flow = picture.field()?;
-    let angle_rad = picture.value(key::ANGLE)?;
-    if angle_rad != 0.0 {
-        flow = Arc::new(Turned::new(flow, picture.pivot()?, angle_rad));
-    }
-    let mut by_px = picture.vector(key::CARRIED_BY)?;
-    by_px[2] += scale.setup.sheet.out_of_plane * thickness_px;
-    if by_px != [0.0; 3] {
-        flow = Arc::new(Carried { flow, by_px });
-    }
-    picture.holds(flow.as_ref())?;
+    pictures[0].holds(flow.as_ref())?;
     Ok(flow)
+}
+
+/// The field carried along, if it is.
+fn carried(flow: Arc<dyn Flow>, by_px: [f64; 3]) -> Arc<dyn Flow> {
+    match by_px == [0.0; 3] {
+        true => flow,
+        false => Arc::new(Carried { flow, by_px }),
+    }
 }
 
 impl Picture<'_> {
     fn error(&self, key: &'static Key, message: impl Display) -> SetupError {
-        self.scale.setup.error(key, message)
+        self.scale.error(key, message)
+    }
+
+    /// The field, turned, moving, and carried through the sheet.
+    fn moving(&self, through_px: f64) -> Result<Arc<dyn Flow>, SetupError> {
+        let mut flow = self.field()?;
+        let angle_rad = self.value(key::ANGLE)?;
+        if angle_rad != 0.0 {
+            flow = Arc::new(Turned::new(flow, self.pivot()?, angle_rad));
+        }
+        let drift_px = self.vector(key::DRIFT)?;
+        if drift_px != [0.0; 3] {
+            let by_px = drift_px;
+            flow = Arc::new(Drifting { flow, by_px });
+        }
+        let mut by_px = self.vector(key::CARRIED_BY)?;
+        by_px[2] += through_px;
+        Ok(carried(flow, by_px))
+    }
+
+    /// Distance from this field's walls, px, at which those beside it have 99 % of their velocity.
+    fn layer_px(&self) -> Result<f64, SetupError> {
+        if let Some(layer_px) = self.entry(key::WALL_LAYER, 0)? {
+            return Ok(layer_px);
+        }
+        match self.field.kind {
+            FlowKind::BlasiusLayer | FlowKind::TurbulentLayer => self.value(key::THICKNESS),
+            FlowKind::Channel => Ok(0.1 * self.value(key::HEIGHT)?),
+            FlowKind::Cylinder => Ok(0.1 * self.value(key::RADIUS)?),
+            _ => Ok(1.0),
+        }
     }
 
     /// Entry `k` of what the setup states under a key, in px and pulse separations.
     fn entry(&self, key: &'static Key, k: usize) -> Result<Option<f64>, SetupError> {
-        let given = self.scale.setup.flow.given(key, k);
+        let given = self.field.given(key, k);
         given
             .map(|(key, stated)| self.scale.in_picture(stated, key))
             .transpose()
@@ -161,7 +216,7 @@ impl Picture<'_> {
             let velocity = flow.velocity([x, y, 0.0], 0.0);
             let speed = velocity.iter().map(|v| v * v).sum::<f64>().sqrt();
             if speed.is_nan() || speed > longest {
-                return Err(self.error(key::KIND, format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths under [flow], or shorten timing.separation")));
+                return Err(self.error(key::KIND, format!("gives a displacement of {speed:.3e} px between the pulses at ({x:.0}, {y:.0}) px, more than the longer side of the picture: check the velocities and lengths of the flow, or shorten timing.separation")));
             }
         }
         Ok(())
@@ -169,7 +224,7 @@ impl Picture<'_> {
 
     /// The point about which the field is turned, px: its own centre, or the picture's.
     fn pivot(&self) -> Result<[f64; 2], SetupError> {
-        let setup = &self.scale.setup.flow;
+        let setup = self.field;
         match &setup.imported {
             Some(field) => match field.stands {
                 Stands::Middle(centre) => self.place(centre),
@@ -187,7 +242,7 @@ impl Picture<'_> {
     }
 
     fn field(&self) -> Result<Arc<dyn Flow>, SetupError> {
-        let setup = &self.scale.setup.flow;
+        let setup = self.field;
         Ok(match setup.kind {
             FlowKind::Uniform => Arc::new(Uniform {
                 displacement_px: self.vector(key::VELOCITY_VECTOR)?,
@@ -198,6 +253,10 @@ impl Picture<'_> {
                 centre_y_px: self.level(key::CENTRE_Y)?,
             }),
             FlowKind::SinusoidalShear => Arc::new(self.sinusoidal_shear()?),
+            FlowKind::DepthShear => Arc::new(self.depth_shear()?),
+            FlowKind::Wall => Arc::new(Wall {
+                wall_y_px: self.level(key::WALL_Y)?,
+            }),
             FlowKind::SolidRotation => Arc::new(SolidRotation {
                 centre_px: self.centre()?,
                 turn_rad: self.value(key::ROTATION)?,
@@ -261,6 +320,15 @@ impl Picture<'_> {
             wavelength_px: self.value(key::WAVELENGTH)?,
             centre_y_px: self.level(key::CENTRE_Y)?,
             phase_rad: self.value(key::PHASE)?,
+        })
+    }
+
+    fn depth_shear(&self) -> Result<DepthShear, SetupError> {
+        let [g, h, _] = self.vector(key::DEPTH_SHEAR)?;
+        Ok(DepthShear {
+            displacement_px: self.vector(key::VELOCITY_VECTOR)?,
+            shear: [g, h],
+            depth_px: self.value(key::DEPTH)?,
         })
     }
 

@@ -7,9 +7,10 @@ use crate::setup::{Setup, SetupError};
 /// Where no wavelength is stated, m.
 const USUAL_WAVELENGTH_M: f64 = 532e-9;
 
-/// The fluid, where the setup names one, at the mean wavelength of the light.
+/// The fluid, where the setup names one, at the mean wavelength of the light that the
+/// lens collects.
 pub(super) fn medium(setup: &Setup) -> Result<Option<Medium>, SetupError> {
-    medium_at(setup, setup.light.wavelength_m.unwrap_or(USUAL_WAVELENGTH_M))
+    medium_at(setup, setup.seen_wavelength_m().unwrap_or(USUAL_WAVELENGTH_M))
 }
 
 /// The fluid as light of one wavelength sees it.
@@ -21,6 +22,8 @@ pub(super) fn medium_at(setup: &Setup, wavelength_m: f64) -> Result<Option<Mediu
         setup.error(
             if e.what == "wavelength" && setup.light.lines.len() > 1 {
                 keys::light::SPECTRUM
+            } else if e.what == "wavelength" && setup.tracer.fluorescence.is_some() {
+                keys::tracer::EMISSION
             } else if e.what == "wavelength" {
                 keys::light::WAVELENGTH
             } else {

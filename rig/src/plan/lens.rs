@@ -75,7 +75,7 @@ impl ParticleImage {
     pub(super) fn of(setup: &Setup, lens: Option<&RigLens>) -> Result<Option<ParticleImage>, SetupError> {
         let (Some(lens), Some(wavelength_m), Some(diameter), Some(medium)) = (
             lens,
-            setup.light.wavelength_m,
+            setup.seen_wavelength_m(),
             setup.tracer.diameter_m,
             medium(setup)?,
         ) else {
@@ -152,6 +152,34 @@ pub(super) fn scale_facts(setup: &Setup, lens: &RigLens, size: [usize; 2], facts
     }
 }
 
+/// Tells the scale at the picture's edges of a plane that leans and is seen in perspective: at the
+/// distance q from the middle along a tilt of slope s, a camera at the distance D shows lengths along
+/// the edge larger by 1 + s q/D, and lengths up the plane by its square over √(1 + s²) (by hand from
+/// the central projection).
+pub(super) fn oblique_facts(scene: &Scene, px_per_m: f64, facts: &mut Facts) {
+    let Some(distance_px) = scene.imaging.distance_px else {
+        return;
+    };
+    let ids = [
+        [FactId::LeftScale, FactId::RightScale],
+        [FactId::UpperScale, FactId::LowerScale],
+    ];
+    for (axis, ids) in ids.into_iter().enumerate() {
+        let slope = scene.sheet.slope[axis];
+        if slope == 0.0 {
+            continue;
+        }
+        for (side, id) in [-0.5, 0.5].into_iter().zip(ids) {
+            let nearer = 1.0 + slope * side * scene.size[axis] as f64 / distance_px;
+            let up = nearer * nearer / (1.0 + slope * slope).sqrt();
+            facts.figure(id, 1e-3 * px_per_m * nearer, "px").how(format!(
+                "along the edge; {} px up the plane",
+                short(1e-3 * px_per_m * up)
+            ));
+        }
+    }
+}
+
 /// Tells of what the particle image consists: each part's e⁻² diameter; the squares add.
 pub(super) fn image_facts(
     image: Option<&ParticleImage>,
@@ -193,6 +221,37 @@ pub(super) fn image_facts(
     if let Some(image) = image {
         depth_facts(image, scene, thickness_m, facts);
     }
+    correlation_facts(scene, thickness_m, facts);
+}
+
+/// Weight of a particle image at the ends of the depth of correlation, over one in focus (Olsen and
+/// Adrian 2000; memory).
+const LEAST_WEIGHT: f64 = 0.01;
+
+/// Tells the depth of correlation, where images grow out of focus.
+fn correlation_facts(scene: &Scene, thickness_m: Option<f64>, facts: &mut Facts) {
+    let growth = scene.imaging.defocus;
+    if growth == 0.0 {
+        return;
+    }
+    let depth_px = optics::depth_of_correlation(recorded_diameter_px(scene), growth, LEAST_WEIGHT);
+    let thickness_px = scene.sheet.thickness_px;
+    let lab = thickness_m.map_or(String::new(), |m| {
+        let depth_m = depth_px * m / thickness_px;
+        format!("{} in the lab: ", super::facts::show(depth_m, Dimension::Length))
+    });
+    facts
+        .figure(FactId::DepthOfCorrelation, depth_px, "px")
+        .how(format!("{lab}2 x recorded diameter / growth x root((1 - root e) / root e), e = 0.01: beyond it an image weighs less than e of one in focus"));
+    let focus = scene.imaging.focus_px;
+    let end = |side: f64| (side * 0.5 * depth_px + focus).clamp(-0.5 * thickness_px, 0.5 * thickness_px);
+    facts
+        .figure(
+            FactId::ShareInCorrelation,
+            (end(1.0) - end(-1.0)) / thickness_px,
+            "",
+        )
+        .how("the rest are images out of focus, a background to the others");
 }
 
 /// Tells the depth of field, and the blur at the sheet's edge.

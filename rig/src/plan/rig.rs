@@ -71,6 +71,7 @@ impl Rig {
             setup,
             px_per_m: lens.as_ref().map(|lens| lens.px_per_m),
             separation_s: setup.separation_s,
+            field: None,
         };
         let thickness_px = thickness_px(&scale)?;
         let moved_by = MovedBy {
@@ -133,6 +134,7 @@ impl Rig {
             setup: &self.setup,
             px_per_m: self.px_per_m(),
             separation_s: self.setup.separation_s,
+            field: None,
         }
     }
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
+use crate::glow::{fluorescent_section_m2_sr, lambert_section_m2_sr};
 use crate::keys;
 use crate::optics::{OutOfRange, photon_energy_j};
 use crate::scattering::{Cone, Scatterer, Spread, collected_cross_section_m2_sr};
@@ -154,6 +155,45 @@ pub(super) fn collected(
         photon_j: energy / photons,
         efficiency: electrons / photons,
     }))
+}
+
+/// The same of particles that fluoresce or throw light back from a dull surface: the mean over
+/// diameters spread evenly to `half_width` of the mean, whose square has the mean 1 + half_width²/3.
+///
+/// `None` where the rig says too little.
+pub(super) fn glowing(setup: &Setup, diameter_m: f64, half_width: f64) -> Option<Collected> {
+    let (lines, efficiencies) = (&setup.light.lines, &setup.camera.quantum_efficiency);
+    let square = 1.0 + half_width * half_width / 3.0;
+    // Photons of the source by the energy of its light.
+    let per_j: f64 = lines
+        .iter()
+        .map(|line| line.share / photon_energy_j(line.wavelength_m))
+        .sum();
+    if lines.is_empty() {
+        return None;
+    }
+    if let Some(of) = setup.tracer.fluorescence {
+        let photon_j = photon_energy_j(of.wavelength_m);
+        return Some(Collected {
+            section_m2_sr: square * fluorescent_section_m2_sr(diameter_m, of.share, photon_j * per_j),
+            photon_j,
+            efficiency: *efficiencies.first()?,
+        });
+    }
+    let [albedo, angle] = setup.tracer.albedo?;
+    if efficiencies.len() != lines.len() {
+        return None;
+    }
+    let electrons: f64 = lines
+        .iter()
+        .zip(efficiencies)
+        .map(|(line, share)| share * line.share / photon_energy_j(line.wavelength_m))
+        .sum();
+    Some(Collected {
+        section_m2_sr: square * lambert_section_m2_sr(diameter_m, albedo, angle),
+        photon_j: 1.0 / per_j,
+        efficiency: electrons / per_j,
+    })
 }
 
 /// Entries of the table of brightness over diameter: between them the ripples of Mie scattering are

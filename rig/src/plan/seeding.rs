@@ -20,6 +20,11 @@ fn final_window(setup: &Setup) -> [usize; 2] {
     setup.processing.passes.last().map_or([1; 2], |pass| pass.window)
 }
 
+/// Particles in a window of the last pass.
+pub(super) fn particles_per_vector(setup: &Setup, scene: &Scene) -> f64 {
+    scene.seeding_density_ppp * window_px2(final_window(setup))
+}
+
 /// Seeding density, particles per pixel inside the sheet's thickness.
 pub(super) fn density_ppp(
     setup: &Setup,

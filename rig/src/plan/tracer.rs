@@ -1,8 +1,9 @@
 //! `[tracer]`.
 
 use crate::keys;
-use motefield_generator::Population;
+use crate::medium::diffusion_m2_s;
 use motefield_generator::population::{Brightness, Diameters, Region};
+use motefield_generator::{Population, Scene};
 
 use super::facts::{FactId, Facts};
 use super::flow::Scale;
@@ -44,6 +45,42 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
         )
         .how("Stokes drag against weight and buoyancy");
     Ok(())
+}
+
+/// Brownian displacement along each axis below which no picture shows it, px.
+const LEAST_BROWNIAN_PX: f64 = 1e-3;
+
+/// Standard deviation of a particle's Brownian displacement between the pulses, along each axis, px:
+/// √(2 D Δt).
+fn brownian_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
+    let (Some(medium), Some((_, temperature_k)), Some(diameter_m), Some(separation_s), Some(px_per_m)) = (
+        medium(setup)?,
+        setup.fluid,
+        setup.tracer.diameter_m,
+        scale.separation_s,
+        scale.px_per_m,
+    ) else {
+        return Err(setup.error(keys::tracer::BROWNIAN, "needs fluid.kind, tracer.diameter, timing.separation and the scale of the picture (camera.pixel with lens.magnification or lens.field_width): give what is missing, or leave it out"));
+    };
+    let diffusion = diffusion_m2_s(diameter_m, medium.viscosity_pa_s, temperature_k);
+    let sd_px = libm::sqrt(2.0 * diffusion * separation_s) * px_per_m;
+    Ok(if sd_px < LEAST_BROWNIAN_PX { 0.0 } else { sd_px })
+}
+
+/// Tells how far the particles wander, and what is left of it in the mean over a window.
+pub(super) fn brownian_facts(scene: &Scene, particles: f64, facts: &mut Facts) {
+    let sd_px = scene.population.brownian_px;
+    if sd_px == 0.0 {
+        return;
+    }
+    facts
+        .figure(FactId::BrownianDisplacement, sd_px, "px")
+        .how("root(2 D x pulse separation) along each axis, D = kT / (3 pi x viscosity x diameter)");
+    if particles > 0.0 {
+        facts
+            .figure(FactId::BrownianError, sd_px / particles.max(1.0).sqrt(), "px")
+            .how("its mean over the particles that count in a final window: divided by the root of their number");
+    }
 }
 
 /// Smallest relative diameter of particles that are spread up to their mean diameter.
@@ -103,5 +140,9 @@ pub(super) fn population(
         },
         gradient: tracer.gradient,
         unseeded: tracer.unseeded.iter().map(region).collect::<Result<_, _>>()?,
+        brownian_px: match tracer.brownian {
+            true => brownian_px(setup, scale)?,
+            false => 0.0,
+        },
     })
 }

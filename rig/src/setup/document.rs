@@ -250,15 +250,47 @@ impl Document {
     /// The same with another value under `path`, which may be an entry of a list.
     pub fn with(&self, path: &str, value: Value) -> Document {
         let mut document = self.clone();
-        let given = self.as_given(path);
+        if keys::field_of(path).is_some_and(|(k, _)| k > 0) {
+            document.as_list_of_fields();
+        }
+        let given = document.as_given(path);
         document.remove(&given);
         document.put(given, &value);
         document.changed.push((path.to_owned(), value));
         document
     }
 
+    /// Where the flow is a single table, makes it the first of a list of fields that add.
+    fn as_list_of_fields(&mut self) {
+        const FLOW: &str = "flow";
+        if self.get(FLOW) != Some(&Leaf::Section) {
+            return;
+        }
+        let moved = |path: &str| {
+            let name = path.strip_prefix("flow.")?;
+            Some(format!("{FLOW}[0].{name}"))
+        };
+        let to_list = |(path, kept): (String, (Origin, Leaf))| (moved(&path).unwrap_or(path), kept);
+        self.values = std::mem::take(&mut self.values)
+            .into_iter()
+            .map(to_list)
+            .collect();
+        let tolerances = std::mem::take(&mut self.tolerances).into_iter();
+        self.tolerances = tolerances
+            .map(|(path, stated)| (moved(&path).unwrap_or(path), stated))
+            .collect();
+        if let Some((origin, leaf)) = self.values.get_mut(FLOW) {
+            *leaf = Leaf::List(1);
+            let first = (origin.clone(), Leaf::Section);
+            self.values.insert(format!("{FLOW}[0]"), first);
+        }
+    }
+
     /// The path with its key under the name by which the text gives it.
     fn as_given(&self, path: &str) -> String {
+        if let (Some((0, name)), Some(Leaf::Section)) = (keys::field_of(path), self.get("flow")) {
+            return format!("flow.{name}");
+        }
         let whole = keys::whole(path);
         let key = keys::all().find(|key| key.names().any(|name| name == whole));
         let given = key.and_then(|key| key.names().find(|name| self.has(name)));

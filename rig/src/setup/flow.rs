@@ -30,9 +30,18 @@ pub enum Velocity {
 /// A place from the image's middle.
 pub type PlaceFromMiddle = [Extent; 2];
 
-/// `[flow]`
+/// `[flow]`, or `flow = [{ … }, { … }]`: fields that add.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FlowSetup {
+    /// The fields, one or more.
+    pub fields: Vec<FieldSetup>,
+}
+
+/// One field of the flow.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FieldSetup {
+    /// Its number in the list, where the setup has one.
+    pub place: Option<usize>,
     /// Which of the fields that are known.
     pub kind: FlowKind,
     /// The file, where the field comes from one.
@@ -41,7 +50,7 @@ pub struct FlowSetup {
     stated: StatedKeys,
 }
 
-impl FlowSetup {
+impl FieldSetup {
     /// Entry `k` of what the setup states under a key (0 where it is no list), or under one that it
     /// may give instead, with the key that it gives; else what holds where the key is not given.
     pub(crate) fn given(&self, key: &'static Key, k: usize) -> Option<(&'static Key, Stated)> {
@@ -81,11 +90,23 @@ pub(super) fn place(r: &Reader, at: impl Into<KeyAt>) -> PlaceFromMiddle {
 }
 
 pub(super) fn flow(r: &Reader) -> FlowSetup {
-    let why = "write for example kind = \"uniform\" under [flow]";
+    let fields = match r.fields(keys::MOST_FIELDS) {
+        None => vec![field(r, None)],
+        Some(count) => (0..count).map(|k| field(&r.in_field(k), Some(k))).collect(),
+    };
+    FlowSetup { fields }
+}
+
+fn field(r: &Reader, place: Option<usize>) -> FieldSetup {
+    let why = match place {
+        None => "write for example kind = \"uniform\" under [flow]",
+        Some(_) => "write for example kind = \"turbulence\" in this field",
+    };
     let Some(kind) = r.needed(keys::KIND, r.choice::<FlowKind>(keys::KIND).map(Some), why, None) else {
         // Nobody can say which of the flow's keys the missing kind would take.
         keys::SECTION.keys.iter().for_each(|key| r.pass_over(key));
-        return FlowSetup {
+        return FieldSetup {
+            place,
             kind: FlowKind::Uniform,
             imported: None,
             stated: StatedKeys::default(),
@@ -100,7 +121,9 @@ pub(super) fn flow(r: &Reader) -> FlowSetup {
     let of_kind = || keys::SECTION.keys.iter().copied().filter(used);
     let stated = StatedKeys::read(r, of_kind());
     of_kind().for_each(|key| complete(r, kind, key));
-    FlowSetup {
+    r.exclude(keys::DRIFT, keys::CARRIED_BY, "both move the pattern");
+    FieldSetup {
+        place,
         kind,
         imported,
         stated,
@@ -153,6 +176,10 @@ fn example(key: &Key) -> String {
         _ => "0.02",
     };
     match key.kind {
+        Kind::List {
+            of: Kind::Number(_), ..
+        } => format!("{} = [{one}, 0]", key.name()),
+        Kind::List { .. } if key.unit == "/s" => format!("{} = [{one}, \"0 /s\"]", key.name()),
         Kind::List { .. } => format!("{} = [{one}, \"0 px\"]", key.name()),
         _ => format!("{} = {one}", key.name()),
     }

@@ -6,6 +6,7 @@ use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::path::{Path, PathBuf};
+use std::rc::Rc;
 
 use super::document::{Document, Leaf};
 use super::error::{Fault, Place, SetupError};
@@ -52,6 +53,18 @@ impl KeyAt {
         }
     }
 
+    /// The key of one of several fields that add: `flow.seed` as `flow[1].seed`. Keys of other
+    /// sections, and of a flow of one field, stay what they are.
+    pub(crate) fn in_field(self, field: Option<usize>) -> KeyAt {
+        match (field, self.path.strip_prefix("flow.")) {
+            (Some(k), Some(name)) => KeyAt {
+                path: format!("flow[{k}].{name}").into(),
+                ..self
+            },
+            _ => self,
+        }
+    }
+
     /// The key with its places in lists.
     pub fn path(&self) -> &str {
         &self.path
@@ -85,17 +98,60 @@ enum Fitting {
 /// Reads one document.
 pub(super) struct Reader<'a> {
     document: &'a Document,
-    asked: RefCell<BTreeSet<String>>,
-    faults: RefCell<Vec<Fault>>,
+    asked: Rc<RefCell<BTreeSet<String>>>,
+    faults: Rc<RefCell<Vec<Fault>>>,
+    /// Which of several fields that add it reads.
+    field: Option<usize>,
 }
 
 impl<'a> Reader<'a> {
     pub(super) fn new(document: &'a Document) -> Reader<'a> {
         Reader {
             document,
-            asked: RefCell::default(),
-            faults: RefCell::default(),
+            asked: Rc::default(),
+            faults: Rc::default(),
+            field: None,
         }
+    }
+
+    /// A reader of one of several fields that add: where it is asked for `flow.kind` it reads
+    /// `flow[1].kind`. It keeps faults with this one.
+    pub(super) fn in_field(&self, field: usize) -> Reader<'a> {
+        Reader {
+            document: self.document,
+            asked: Rc::clone(&self.asked),
+            faults: Rc::clone(&self.faults),
+            field: Some(field),
+        }
+    }
+
+    /// How many fields the flow adds, if it is a list of them.
+    pub(super) fn fields(&self, most: usize) -> Option<usize> {
+        const FLOW: &str = "flow";
+        let Some(Leaf::List(count)) = self.document.get(FLOW) else {
+            return None;
+        };
+        let named = (0..most).take_while(|k| self.document.any_below(&format!("{FLOW}[{k}].")));
+        let count = named.count().max(*count);
+        self.asked.borrow_mut().insert(FLOW.to_owned());
+        if !(1..=most).contains(&count) {
+            self.fault_at(
+                FLOW,
+                format_args!("has {count} fields, but must have 1 to {most}"),
+            );
+        }
+        for k in 0..count.min(most) {
+            let path = format!("{FLOW}[{k}]");
+            self.asked.borrow_mut().insert(path.clone());
+            if self
+                .document
+                .get(&path)
+                .is_some_and(|leaf| *leaf != Leaf::Section)
+            {
+                self.fault_at(&path, "must be a table such as { kind = \"turbulence\", … }");
+            }
+        }
+        Some(count.min(most))
     }
 
     /// Keeps a fault; `message` follows the key, as in "must be above 0".
@@ -106,7 +162,8 @@ impl<'a> Reader<'a> {
 
     /// The path under which the text has the key: its own, or another name of it.
     fn written(&self, at: &KeyAt) -> Cow<'static, str> {
-        at.written(self.document)
+        let at = at.clone().in_field(self.field);
+        Cow::Owned(at.written(self.document).into_owned())
     }
 
     fn get(&self, at: &KeyAt) -> Option<&'a Leaf> {
@@ -119,7 +176,7 @@ impl<'a> Reader<'a> {
     /// The value under a key, if it is there and fits.
     fn fitting(&self, at: &KeyAt, kind: &Kind) -> Option<Fitting> {
         let leaf = self.get(at)?;
-        match fit(at, leaf, kind) {
+        match fit(&at.clone().in_field(self.field), leaf, kind) {
             Ok(fitting) => Some(fitting),
             Err(message) => {
                 let whole = message.starts_with('`');
@@ -273,9 +330,11 @@ impl<'a> Reader<'a> {
     /// Passes over a key whose meaning cannot be told.
     pub(super) fn pass_over(&self, key: &'static Key) {
         let start = KeyAt::from(key).path().to_owned();
+        let field = |path: &str| crate::keys::field_of(path).map(|(k, _)| k);
         let mut asked = self.asked.borrow_mut();
         for (path, _) in self.document.leaves() {
-            if crate::keys::without_places(path).starts_with(&start) {
+            let here = field(path) == self.field;
+            if here && crate::keys::without_places(path).starts_with(&start) {
                 asked.insert(path.to_owned());
             }
         }
@@ -284,7 +343,8 @@ impl<'a> Reader<'a> {
     /// Keeps a fault where a setup gives two keys of which either does.
     pub(super) fn exclude(&self, key: &'static Key, other: &'static Key, why: &str) {
         if self.has(key) && self.has(other) {
-            self.fault(key, format!("and {} {why}: leave one out", other.path));
+            let other = self.written(&other.into());
+            self.fault(key, format!("and {other} {why}: leave one out"));
         }
     }
 
@@ -300,8 +360,8 @@ impl<'a> Reader<'a> {
     }
 
     fn finish_where(self, counts: impl Fn(&str) -> bool) -> Result<(), SetupError> {
-        let mut faults = self.faults.into_inner();
-        let asked = self.asked.into_inner();
+        let mut faults = self.faults.take();
+        let asked = self.asked.take();
         let below = |path: &str| {
             let begins = |start: String| {
                 let mut after = asked.range(start.clone()..);
@@ -312,7 +372,8 @@ impl<'a> Reader<'a> {
         for (path, leaf) in self.document.leaves() {
             let parent = matches!(leaf, Leaf::Section | Leaf::List(_)) && below(path);
             if counts(path) && !asked.contains(path) && !parent {
-                faults.push(self.document.fault(path, unknown(path, leaf)));
+                let message = self.of_which_field(path).unwrap_or_else(|| unknown(path, leaf));
+                faults.push(self.document.fault(path, message));
             }
         }
         if faults.is_empty() {
@@ -321,6 +382,19 @@ impl<'a> Reader<'a> {
         let order = |place: &Place| (place.source, place.span.start);
         faults.sort_by_key(|fault| fault.place.as_ref().map_or((usize::MAX, 0), order));
         Err(self.document.errors(faults))
+    }
+}
+
+impl Reader<'_> {
+    /// What is wrong with a key of the flow that does not say to which of several fields it belongs.
+    fn of_which_field(&self, path: &str) -> Option<String> {
+        let name = path.strip_prefix("flow.")?;
+        match self.document.get("flow") {
+            Some(Leaf::List(_)) => Some(format!(
+                "does not say which of the fields that add is meant: write flow[0].{name} for the first, flow[1].{name} for the second"
+            )),
+            _ => None,
+        }
     }
 }
 
@@ -339,7 +413,11 @@ fn unknown(path: &str, leaf: &Leaf) -> String {
         _ => "is not a key of a setup",
     };
     match keys::nearest(&plain) {
-        Some(known) => format!("{what}; did you mean {known}?"),
+        Some(known) => {
+            let field = keys::field_of(path).zip(known.strip_prefix("flow."));
+            let known = field.map_or(known.to_owned(), |((k, _), name)| format!("flow[{k}].{name}"));
+            format!("{what}; did you mean {known}?")
+        }
         None => format!("{what}; see the list of keys"),
     }
 }

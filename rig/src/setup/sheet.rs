@@ -5,7 +5,7 @@ use motefield_generator::Profile;
 use super::flow::{Extent, extent};
 use super::reader::Reader;
 use crate::keys::choices::{HeightProfile, SheetProfile};
-use crate::keys::sheet as keys;
+use crate::keys::{sheet as keys, tracer};
 
 /// `[sheet]`
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +16,8 @@ pub struct SheetSetup {
     pub thickness: Option<Extent>,
     /// Height of the sheet.
     pub height: Option<Extent>,
+    /// Diameter of the lit spot, m, where the light is no sheet.
+    pub spot_m: Option<f64>,
     /// Fall of the light over the height; even if `None`.
     pub height_profile: Option<Profile>,
     /// Displacement in depth over the thickness, besides that of the flow.
@@ -67,6 +69,22 @@ fn height(r: &Reader, distance_m: f64) -> Option<Extent> {
     extent(r, keys::HEIGHT).or(r.number(keys::FAN_ANGLE).map(of_fan))
 }
 
+/// The lit spot, which takes the place of a sheet for particles that shine alike in all directions, or
+/// of a stated angle.
+fn spot(r: &Reader) -> Option<f64> {
+    let other = [keys::HEIGHT, keys::FAN_ANGLE]
+        .into_iter()
+        .find(|key| r.has(*key));
+    if let Some(other) = other {
+        r.exclude(keys::SPOT, other, "both say what is lit");
+    }
+    let glows = r.has(tracer::FLUORESCENCE) || r.has(tracer::ALBEDO);
+    if r.has(keys::SPOT) && !glows {
+        r.fault(keys::SPOT, "is for particles that fluoresce or have a dull surface, since scattered light is computed at right angles to its way: give tracer.fluorescence or tracer.albedo, or write sheet.height, or state image.electrons");
+    }
+    r.number(keys::SPOT)
+}
+
 pub(super) fn sheet(r: &Reader) -> SheetSetup {
     let order = r.number(keys::ORDER);
     let of = |profile: SheetProfile| match profile {
@@ -90,6 +108,7 @@ pub(super) fn sheet(r: &Reader) -> SheetSetup {
         profile: profile.map_or(Profile::Gaussian, of),
         thickness: thickness(r, distance_m),
         height: height(r, distance_m),
+        spot_m: spot(r),
         height_profile: over_height.map(of),
         out_of_plane: r.number(keys::OUT_OF_PLANE).unwrap_or(0.0),
         tilt_rad: [keys::TILT_X, keys::TILT_Y].map(|key| r.number(key).unwrap_or(0.0)),

@@ -1,5 +1,7 @@
 //! `[tracer]`: the particles, one and many.
 
+use std::f64::consts::FRAC_PI_2;
+
 use motefield_generator::population::Diameters;
 
 use super::flow::{Extent, extent, place};
@@ -36,6 +38,57 @@ pub struct TracerSetup {
     pub gradient: [f64; 2],
     /// Discs with less seeding.
     pub unseeded: Vec<Unseeded>,
+    /// Whether particles wander.
+    pub brownian: bool,
+    /// The light that they emit, in place of what they scatter.
+    pub fluorescence: Option<Fluorescence>,
+    /// Share of the light that large particles throw back evenly, and the angle at them between
+    /// light and camera, rad; in place of what small ones scatter.
+    pub albedo: Option<[f64; 2]>,
+}
+
+/// Fluorescence.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fluorescence {
+    /// Photons emitted over photons that fall on the particle.
+    pub share: f64,
+    /// Vacuum wavelength of the light emitted.
+    pub wavelength_m: f64,
+}
+
+/// Fluorescence and diffuse reflection, at most one of which takes the place of scattering.
+fn glow(r: &Reader) -> (Option<Fluorescence>, Option<[f64; 2]>) {
+    r.exclude(
+        keys::ALBEDO,
+        keys::FLUORESCENCE,
+        "each take the place of scattering",
+    );
+    for key in [keys::FLUORESCENCE, keys::ALBEDO] {
+        if r.has(key) && r.choice(keys::BRIGHTNESS) == Some(BrightnessLaw::Mie) {
+            r.fault(
+                key,
+                "takes the place of scattering: leave it out, or brightness = \"mie\"",
+            );
+        }
+    }
+    for (key, of) in [
+        (keys::EMISSION, keys::FLUORESCENCE),
+        (keys::PHASE_ANGLE, keys::ALBEDO),
+    ] {
+        if r.has(key) && !r.has(of) {
+            r.fault(
+                key,
+                format!("says something only with {}, which is missing", of.path),
+            );
+        }
+    }
+    let fluorescence = r.number(keys::FLUORESCENCE).map(|share| {
+        let why = "tracer.fluorescence needs it: write for example emission = \"607 nm\"";
+        let wavelength_m = r.needed(keys::EMISSION, r.number(keys::EMISSION), why, 600e-9);
+        Fluorescence { share, wavelength_m }
+    });
+    let angle = r.number(keys::PHASE_ANGLE).unwrap_or(FRAC_PI_2);
+    (fluorescence, r.number(keys::ALBEDO).map(|albedo| [albedo, angle]))
 }
 
 /// How a particle's light follows from its diameter.
@@ -73,6 +126,7 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
         Some(BrightnessLaw::Power) | None => BrightnessSetup::Power(power.unwrap_or(2.0)),
     };
     let diameter_spread = r.number(keys::DIAMETER_SPREAD);
+    let (fluorescence, albedo) = glow(r);
     TracerSetup {
         diameter_m: r.number(keys::DIAMETER),
         diameter_spread,
@@ -87,6 +141,9 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
         cluster_radius: extent(r, keys::CLUSTER_RADIUS),
         gradient: [keys::GRADIENT_X, keys::GRADIENT_Y].map(|key| r.number(key).unwrap_or(0.0)),
         unseeded: unseeded(r),
+        brownian: r.switch(keys::BROWNIAN).unwrap_or(false),
+        fluorescence,
+        albedo,
     }
 }
 

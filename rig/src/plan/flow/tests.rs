@@ -44,7 +44,7 @@ fn velocity_of(
 
 /// For every kind: keys in px, the same in lab units, a place, and the velocity there (derived from
 /// the formulas in the flows' docs).
-const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 19] = [
+const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 21] = [
     (
         "kind = 'uniform'\ndisplacement = ['2 px', '4 px', '6 px']",
         "kind = 'uniform'\nvelocity = ['0.1 m/s', '0.2 m/s', '0.3 m/s']",
@@ -62,6 +62,18 @@ const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 19] = [
         "kind = 'sinusoidal-shear'\namplitude = '0.1 m/s'\nwavelength = '2 mm'\ncentre_y = '1 mm'\nphase = '90 deg'",
         [1.0, 87.5, 0.0],
         [-2.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'depth-shear'\ndisplacement = ['2 px', '0 px']\ndepth_shear = [0.05, -0.1]\ndepth = '20 px'",
+        "kind = 'depth-shear'\nvelocity = ['0.1 m/s', '0 m/s']\ndepth_shear_rate = ['50 /s', '-100 /s']\ndepth = '1 mm'",
+        [1.0, 77.5, 30.0],
+        [2.5, -1.0, 0.0],
+    ),
+    (
+        "kind = 'wall'\nwall_y = '20 px'\nwall_layer = '10 px'",
+        "kind = 'wall'\nwall_y = '1 mm'\nwall_layer = '0.5 mm'",
+        [1.0, 20.0, 0.0],
+        [0.0; 3],
     ),
     (
         "kind = 'solid-rotation'\nrotation = '0.1 rad'\ncentre = ['20 px', '0 px']",
@@ -216,6 +228,141 @@ fn patterns_are_turned_and_carried() {
         velocity_of("rig.toml", vortex, &moved, [83.5, 47.5, 0.0]).unwrap(),
         [0.0, 3.0, 0.0]
     );
+}
+
+/// Two fields, by hand: 2 px plus rotation by 0.1 rad, which is 1 px for each 10 px from the middle.
+/// The list may be written in either way, and a key of one of them is changed by its number.
+#[test]
+fn fields_add() {
+    let of = |keys: &str, changes: &[(&str, &str)]| {
+        let text = format!("{keys}\n{RIG}");
+        let changes: Vec<_> = changes
+            .iter()
+            .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))
+            .collect();
+        let plan = plan(&Setup::from_text("rig.toml", &text, &changes)?)?;
+        Ok::<_, SetupError>(plan.scene.flow)
+    };
+    let inline = "flow = [{ kind = 'uniform', velocity = ['0.1 m/s', '0 m/s'] }, { kind = 'solid-rotation', rotation = '0.1 rad' }]";
+    let tables = "[[flow]]\nkind = 'uniform'\nvelocity = ['0.1 m/s', '0 m/s']\n[[flow]]\nkind = 'solid-rotation'\nrotation = '0.1 rad'";
+    let one = "[flow]\nkind = 'uniform'\nvelocity = ['0.1 m/s', '0 m/s']";
+    let second = [
+        ("flow[1].kind", "solid-rotation"),
+        ("flow[1].rotation", "0.1 rad"),
+    ];
+    let at = [73.5, 57.5, 0.0];
+    for (keys, changes, expected) in [
+        (inline, &[][..], [1.0, 1.0, 0.0]),
+        (tables, &[], [1.0, 1.0, 0.0]),
+        (one, &second, [1.0, 1.0, 0.0]),
+        (one, &[("flow[0].velocity[1]", "0.05 m/s")], [2.0, 1.0, 0.0]),
+        (inline, &[("flow[1].rotation", "0.2 rad")], [0.0, 2.0, 0.0]),
+        (inline, &[("flow[0].velocity[0]", "0.2 m/s")], [3.0, 1.0, 0.0]),
+        // Through the sheet of 10 px, for all fields together.
+        (inline, &[("sheet.out_of_plane", "0.2")], [1.0, 1.0, 2.0]),
+    ] {
+        let flow = of(keys, changes).unwrap_or_else(|e| panic!("{e}"));
+        let got = flow.velocity(at, 0.0);
+        for (got, expected) in got.iter().zip(expected) {
+            assert!(
+                (got - expected).abs() < 1e-12,
+                "{keys} {changes:?}: {got} {expected}"
+            );
+        }
+    }
+    // A drift moves the pattern alone: half a separation later the centre of the rotation, at rest but
+    // for the stream, is 4 px lower.
+    let drifting = of(inline, &[("flow[1].drift", "['0 px', '8 px']")]).unwrap();
+    let moved = drifting.velocity([63.5, 51.5, 0.0], 0.5);
+    assert!(
+        (moved[0] - 2.0).abs() < 1e-12 && moved[1].abs() < 1e-12,
+        "{moved:?}"
+    );
+    // The wall of one stops the other.
+    let walled = of(
+        inline,
+        &[
+            ("flow[2].kind", "wall"),
+            ("flow[2].wall_y", "1 mm"),
+            ("flow[2].wall_layer", "10 px"),
+        ],
+    );
+    let walled = walled.unwrap_or_else(|e| panic!("{e}"));
+    assert!(walled.solid([0.0, 67.6, 0.0]) && !walled.solid([0.0, 67.4, 0.0]));
+    assert!((walled.velocity([63.5, 57.5, 0.0], 0.0)[0] - 0.99).abs() < 1e-12);
+}
+
+/// What is wrong with a field is told with its number and line.
+#[test]
+fn faults_of_fields_that_add_say_which() {
+    const TWO: &str = "[[flow]]\nkind = 'uniform'\ndisplacement = ['2 px', '0 px']\n[[flow]]\n";
+    for (keys, changes, words) in [
+        (
+            format!("{TWO}kind = 'turbulence'\nrms_velocity = '2 px'"),
+            &[][..],
+            "line 4: flow[1].integral_scale is missing",
+        ),
+        (
+            format!("{TWO}kind = 'wall'\nwall_y = '4 mm'"),
+            &[],
+            "line 4: flow[1].wall_layer is missing",
+        ),
+        (
+            format!("{TWO}rotation = '3 deg'"),
+            &[],
+            "line 4: flow[1].kind is missing",
+        ),
+        (
+            format!("{TWO}kind = 'solid-rotation'\nrotation = 3"),
+            &[],
+            "line 6: `flow[1].rotation = 3` has no unit",
+        ),
+        (
+            format!("{TWO}kind = 'solid-rotation'\nrotatoin = '3 deg'"),
+            &[],
+            "did you mean flow[1].rotation?",
+        ),
+        (
+            format!("{TWO}kind = 'solid-rotation'\nrotation = '3 deg'\nangular_velocity = '1 /s'"),
+            &[],
+            "flow[1].angular_velocity and flow[1].rotation say the same twice",
+        ),
+        (
+            format!(
+                "{TWO}kind = 'turbulence'\nrms_velocity = '2 px'\nintegral_scale = '80 px'\nsmallest_scale = '60 px'"
+            ),
+            &[],
+            "line 8: flow[1].smallest_scale",
+        ),
+        (
+            format!(
+                "{TWO}kind = 'solid-rotation'\nrotation = '3 deg'\ncarried_by = ['1 px', '0 px']\ndrift = ['1 px', '0 px']"
+            ),
+            &[],
+            "both move the pattern",
+        ),
+        (
+            format!("{TWO}kind = 'solid-rotation'\nrotation = '3 deg'"),
+            &[("flow.rotation", "1 deg")],
+            "flow.rotation does not say which of the fields that add is meant",
+        ),
+        ("flow = []".to_owned(), &[], "line 1: flow has 0 fields"),
+        (
+            "flow = ['uniform']".to_owned(),
+            &[],
+            "line 1: flow[0] must be a table",
+        ),
+    ] {
+        let text = format!("{keys}\n{RIG}");
+        let changes: Vec<(&str, &str)> = changes.to_vec();
+        let refused =
+            Setup::from_text("rig.toml", &text, &changes).and_then(|setup| plan(&setup).map(|_| ()));
+        let message = refused.unwrap_err().to_string();
+        assert!(
+            message.contains(words) && message.contains("rig.toml"),
+            "{keys}: {message}"
+        );
+    }
 }
 
 #[test]

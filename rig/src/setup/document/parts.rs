@@ -114,7 +114,7 @@ impl Document {
                 span: place.span.clone(),
             };
             let whole = keys::whole(path);
-            if overridden(own, whole) || own.has(path) {
+            if overridden(own, whole) || own.has(path) || other_flow(own, part, path) {
                 continue;
             }
             if whole.contains('.') && whole == path {
@@ -152,6 +152,14 @@ fn meaning(path: &str) -> &str {
         Some(key) => key.path,
         None => path,
     }
+}
+
+/// Whether a path is one of a flow that the setup itself has in full: of several fields that add, in
+/// either, none can be told to be another's.
+fn other_flow(own: &Document, part: &Document, path: &str) -> bool {
+    let listed = |document: &Document| matches!(document.get("flow"), Some(Leaf::List(_)));
+    let of_flow = path == "flow" || path.starts_with("flow.") || path.starts_with("flow[");
+    of_flow && own.has("flow") && (listed(own) || listed(part))
 }
 
 /// Whether the setup itself gives a key of that meaning.
