@@ -1,6 +1,7 @@
 //! Decisions in words, as tables, as JSON and as pictures.
 
 pub mod choice;
+pub mod enough;
 pub mod line_picture;
 pub mod map;
 pub mod map_picture;
