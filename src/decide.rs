@@ -25,7 +25,7 @@ use motefield_study::decide::worth::{Answered, Worths, worths};
 use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
-use motefield_study::run::{Journal, Point};
+use motefield_study::run::{After, Journal, Point};
 use serde_json::{Value, json};
 
 use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, go_on, share, stopped};
@@ -249,7 +249,7 @@ impl DecideCommand {
         let map = map.inspect_err(|_| bar.finish()).map_err(about)?;
         let answered = Answered::of_map(setup, &map);
         let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
-        let unmet = self.limit.and_then(|limit| Unmet::of_map(setup, &map, limit));
+        let unmet = Unmet::of_map(setup, &map, self.limit);
         let enough = self.enough(unmet.as_ref(), &self.wish(), &journal, &bar);
         bar.finish();
         let (worths, enough) = (worths?, enough?);
@@ -281,7 +281,9 @@ impl DecideCommand {
         let mut at_best = setup.clone();
         if !map.stopped {
             words += &self.limit_words(met);
-            words += &enough.as_ref().map_or(String::new(), report::decide::enough::words);
+            words += &enough
+                .as_ref()
+                .map_or(String::new(), report::decide::enough::words);
             if let Some((trial, best)) = map.best() {
                 let changes: Vec<_> = (map.axes.iter().zip(&trial.values))
                     .map(|(axis, value)| (axis.key.as_str(), value.value()))
@@ -385,7 +387,9 @@ impl DecideCommand {
         words += &self.failed(decision.points.iter().map(|measured| &measured.point))?;
         let mut at_best = setup.clone();
         if !decision.stopped {
-            words += &enough.as_ref().map_or(String::new(), report::decide::enough::words);
+            words += &enough
+                .as_ref()
+                .map_or(String::new(), report::decide::enough::words);
             if let Some((best, _)) = decision.best() {
                 let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
                 at_best = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
@@ -452,7 +456,13 @@ impl DecideCommand {
         bar: &Bar,
     ) -> Result<Option<Enough>, StudyError> {
         match unmet.filter(|_| !self.no_enough && !signals::stopped()) {
-            Some(unmet) => enough(unmet, wish, Some(journal), bar, signals::stop()).map(Some),
+            Some(unmet) => {
+                let after = After {
+                    whole: bar,
+                    pairs: bar.pairs(),
+                };
+                enough(unmet, wish, Some(journal), &after, signals::stop()).map(Some)
+            }
             None => Ok(None),
         }
     }

@@ -57,7 +57,8 @@ pub fn print_words(text: &str) -> Result<(), Failure> {
 fn wrapped(text: &str) -> String {
     let mut out = String::new();
     for line in text.split_inclusive('\n') {
-        if line.trim_end().chars().count() <= COLUMNS {
+        // What is to be copied into a shell stays on one line.
+        if line.trim_end().chars().count() <= COLUMNS || line.trim_start().starts_with("--set ") {
             out.push_str(line);
             continue;
         }

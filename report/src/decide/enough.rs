@@ -3,6 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::quantity::short;
 use motefield_study::decide::enough::{Change, Enough, LeastLight, MOST_SHARE, Means, Sufficient};
+use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::trial::MeasuredSetting;
 use serde_json::{Value, json};
 
@@ -12,8 +13,10 @@ use crate::json::Interval;
 /// What to do, then how sure.
 pub fn words(enough: &Enough) -> String {
     let mut lines = vec![format!(
-        "What would be enough for {} (each measured on pairs of its own; {} pairs in all):",
-        enough.limit, enough.pairs
+        "What would be enough for {}{} of the vectors valid (each measured on pairs of its own; {} pairs in all):",
+        limit(enough).map_or(String::new(), |limit| format!("{limit} with ")),
+        percent(enough.valid),
+        enough.pairs
     )];
     lines.extend(light(enough));
     for (k, with) in enough.changes.iter().enumerate() {
@@ -25,13 +28,19 @@ pub fn words(enough: &Enough) -> String {
     if enough.changes.is_empty() {
         lines.push(match enough.ended_early {
             true => format!(
-                "  no other change was found in {} times the pairs of the study",
+                "  no other change was found with {} times the pairs of the study; a wider limit, or more changes by hand, may do",
                 short(MOST_SHARE)
             ),
             false => "  no other change of the rig within its rules does, alone or with others".to_owned(),
         });
     }
     lines.into_iter().map(|line| line + "\n").collect()
+}
+
+/// The limit of the error, where there is one.
+fn limit(enough: &Enough) -> Option<String> {
+    let stated = !matches!(enough.limit, ErrorLimit::Share(share) if share.is_infinite());
+    stated.then(|| enough.limit.to_string())
 }
 
 fn light(enough: &Enough) -> Vec<String> {
@@ -145,7 +154,8 @@ pub fn json(enough: Option<&Enough>) -> Value {
     let changes = enough.changes.iter().map(|with| solution(enough, "change", with));
     let solutions: Value = std::iter::once(light).chain(changes).collect();
     json!({
-        "limit": enough.limit.to_string(),
+        "limit": limit(enough),
+        "valid_fraction_asked": enough.valid,
         "pairs": enough.pairs,
         "ended_early": enough.ended_early,
         "ranked_by": "fewest changes, then the smallest sum of the logarithms of their factors",

@@ -122,8 +122,10 @@ pub struct Enough {
     pub ended_early: bool,
     /// Pairs that this took.
     pub pairs: usize,
-    /// Limit that was to be met.
+    /// Limit that was to be met; infinite where only valid vectors were asked for.
     pub limit: ErrorLimit,
+    /// Share of valid vectors that was asked for.
+    pub valid: f64,
     /// Whether the error is that of the velocity, curved paths counted in.
     pub of_velocity: bool,
 }
@@ -178,12 +180,19 @@ impl<'a> Unmet<'a> {
         })
     }
 
-    /// Of a map; `None` where there is no answer, or one that meets the limit.
-    pub fn of_map(setup: &'a Setup, map: &Map, limit: ErrorLimit) -> Option<Unmet<'a>> {
-        let (best, measured) = map.best()?;
-        if limit.kept_by(measured) != Some(false) {
-            return None;
-        }
+    /// Of a map; `None` where there is no answer, or one that meets the limit. Where too many vectors
+    /// are lost everywhere, of the setting that loses fewest.
+    pub fn of_map(setup: &'a Setup, map: &Map, limit: Option<ErrorLimit>) -> Option<Unmet<'a>> {
+        let all = || {
+            map.trials
+                .iter()
+                .filter_map(|trial| Some((trial, trial.measured()?)))
+        };
+        let (best, _) = match map.best() {
+            _ if map.stopped => None,
+            Some((trial, measured)) => (limit?.kept_by(measured) == Some(false)).then_some((trial, measured)),
+            None => all().max_by(|(_, a), (_, b)| a.valid().total_cmp(&b.valid())),
+        }?;
         let free = map.axes.iter().zip(&best.values).map(|(axis, value)| Free {
             key: axis.key.clone(),
             value: value.clone(),
@@ -192,14 +201,12 @@ impl<'a> Unmet<'a> {
         Some(Unmet {
             setup,
             judge: Judge {
-                limit,
+                limit: limit.unwrap_or(ErrorLimit::Share(f64::INFINITY)),
                 of_velocity: true,
                 valid: map.wish.valid,
             },
             free: free.collect(),
-            pairs: (map.trials.iter().filter_map(|t| t.measured()))
-                .map(|m| m.point.pairs())
-                .sum(),
+            pairs: all().map(|(_, m)| m.point.pairs()).sum(),
         })
     }
 }
@@ -229,6 +236,7 @@ pub fn enough(
         ended_early: found.ended_early,
         pairs: bench.spent(),
         limit: unmet.judge.limit,
+        valid: unmet.judge.valid,
         of_velocity: unmet.judge.of_velocity,
     })
 }

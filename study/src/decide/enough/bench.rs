@@ -11,7 +11,7 @@ use motefield_rig::setup::Value;
 use super::{Unmet, lever};
 use crate::decide::trial::{MeasuredSetting, measured};
 use crate::decide::{Wish, errors_of};
-use crate::run::{After, Effort, Experiment, Journal, Progress};
+use crate::run::{Effort, Experiment, Journal, Progress};
 use crate::vary::SweepValue;
 
 /// Settings of the rig as a setup writes them.
@@ -53,6 +53,26 @@ pub(super) struct Bench<'a> {
     progress: &'a dyn Progress,
     stop: &'a AtomicBool,
     spent: Cell<usize>,
+}
+
+/// Progress of one step of the search: how many follow is not known, but few searches take less
+/// than the study did.
+struct Later<'a> {
+    whole: &'a dyn Progress,
+    spent: usize,
+    least: usize,
+}
+
+impl Progress for Later<'_> {
+    fn expect(&self, pairs: usize) {
+        self.whole.expect((self.spent + pairs).max(self.least));
+    }
+    fn done(&self) {
+        self.whole.done();
+    }
+    fn reached(&self, half_width: f64) {
+        self.whole.reached(half_width);
+    }
 }
 
 impl<'a> Bench<'a> {
@@ -158,9 +178,10 @@ impl<'a> Bench<'a> {
             return plans.iter().map(|_| None).collect();
         }
         let wish = Wish { effort, ..*self.wish };
-        let after = After {
+        let after = Later {
             whole: self.progress,
-            pairs: self.unmet.pairs + self.spent(),
+            spent: self.spent(),
+            least: self.unmet.pairs,
         };
         let points = errors_of(&experiments, &wish, self.journal, &after, self.stop);
         let tried = |((settings, plan), point): ((Settings, Plan), Option<_>)| {
@@ -193,7 +214,11 @@ impl<'a> Bench<'a> {
             self.plan(&settings).map(|plan| (settings, plan))
         };
         let plans: Vec<Option<_>> = free.iter().map(planned).collect();
-        let ensemble = plans.iter().flatten().map(|(_, plan)| plan.processing.ensemble).max();
+        let ensemble = plans
+            .iter()
+            .flatten()
+            .map(|(_, plan)| plan.processing.ensemble)
+            .max();
         let have: Vec<bool> = plans.iter().map(Option::is_some).collect();
         let mut found = self
             .measure(
@@ -223,7 +248,8 @@ impl<'a> Bench<'a> {
     /// changes, the times do. `None` where no shorter times keep the rules either.
     pub fn start(&self, changes: &[(String, String)], from: &[f64]) -> Option<Vec<f64>> {
         let scaled = |factor: f64| -> Vec<f64> {
-            let one = |(free, number): (&super::Free, &f64)| if free.moves { number * factor } else { *number };
+            let one =
+                |(free, number): (&super::Free, &f64)| if free.moves { number * factor } else { *number };
             self.unmet.free.iter().zip(from).map(one).collect()
         };
         let fits = |factor: f64| self.plan(&self.settings(changes, &scaled(factor)));
@@ -238,7 +264,11 @@ impl<'a> Bench<'a> {
             true => gain.powf(-0.5).min(factor),
             false => factor,
         };
-        let only_pulses = self.unmet.free.iter().all(|free| !free.key.starts_with("timing."));
+        let only_pulses = self
+            .unmet
+            .free
+            .iter()
+            .all(|free| !free.key.starts_with("timing."));
         Some(match only_pulses && fits(wanted).is_some() {
             true => scaled(wanted),
             false => scaled(factor),
@@ -278,7 +308,12 @@ impl<'a> Bench<'a> {
         }
         let strain = match strain {
             Some(strain) => strain,
-            None => self.look(changes, std::slice::from_ref(&free)).pop()??.strain.value,
+            None => {
+                self.look(changes, std::slice::from_ref(&free))
+                    .pop()??
+                    .strain
+                    .value
+            }
         };
         Some(AtBest { free, strain })
     }

@@ -32,7 +32,11 @@ impl Judge {
         };
         let lost_allowed = (1.0 - self.valid).max(1e-9);
         let error = relative.map_rising(|error| error / allowed);
-        let lost = setting.point.score.outliers.map_rising(|lost| lost / lost_allowed);
+        let lost = setting
+            .point
+            .score
+            .outliers
+            .map_rising(|lost| lost / lost_allowed);
         let larger = |error: f64, lost: f64| match error.is_finite() {
             true => error.max(lost),
             false => f64::INFINITY,

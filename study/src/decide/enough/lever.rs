@@ -123,7 +123,11 @@ impl Lever {
     /// The number at a factor of change, rounded away from the present one: to three digits, or to
     /// the next whole step.
     fn number(&self, factor: f64) -> f64 {
-        let exact = if self.rises { self.now * factor } else { self.now / factor };
+        let exact = if self.rises {
+            self.now * factor
+        } else {
+            self.now / factor
+        };
         if factor <= 1.0 {
             return self.now;
         }
@@ -215,7 +219,11 @@ fn light(standing: &Plan) -> Option<Lever> {
         quantity(keys::image::ELECTRONS, image.electrons, D::Electrons),
         quantity(keys::image::PEAK_ELECTRONS, image.peak_electrons, D::Electrons),
         quantity(keys::light::POWER, light.power_w, D::Power),
-        quantity(keys::light::LUMINOUS_FLUX, light.luminous_flux_lm, D::LuminousFlux),
+        quantity(
+            keys::light::LUMINOUS_FLUX,
+            light.luminous_flux_lm,
+            D::LuminousFlux,
+        ),
         quantity(
             keys::light::ELECTRICAL_POWER,
             light.electrical.map(|of| of.power_w),
@@ -224,14 +232,21 @@ fn light(standing: &Plan) -> Option<Lever> {
         quantity(keys::light::PULSE_ENERGY, light.pulse_energy_j, D::Energy),
         Some(sources.up(LIGHT)),
         // The grey level seen reached in less time is a brighter light.
-        light
-            .measured
-            .and_then(|measured| measured.at_s)
-            .map(|at_s| Lever::new(Means::Light, keys::light::MEASURED_AT, at_s, Form::Quantity(D::Time)).down(LIGHT)),
+        light.measured.and_then(|measured| measured.at_s).map(|at_s| {
+            Lever::new(
+                Means::Light,
+                keys::light::MEASURED_AT,
+                at_s,
+                Form::Quantity(D::Time),
+            )
+            .down(LIGHT)
+        }),
     ];
     let brings = |lever: &Lever| {
         let changed = setup.with(lever.key.path, lever.value(2.0));
-        let electrons = changed.and_then(|setup| plan(&setup)).map(|plan| plan.scene.electrons);
+        let electrons = changed
+            .and_then(|setup| plan(&setup))
+            .map(|plan| plan.scene.electrons);
         electrons.is_ok_and(|electrons| electrons > 1.5 * standing.scene.electrons)
     };
     candidates.into_iter().flatten().find(brings)
@@ -287,7 +302,11 @@ fn tracer(setup: &Setup) -> Vec<Lever> {
     });
     let of = |key, now, form| Lever::new(Means::Seeding, key, now, form).up(SEEDING);
     let density = D::NumberDensity;
-    let seeding = match (image.seeding_density_ppp, tracer.per_window, tracer.concentration_m3) {
+    let seeding = match (
+        image.seeding_density_ppp,
+        tracer.per_window,
+        tracer.concentration_m3,
+    ) {
         (Some(ppp), ..) => Some(of(
             keys::image::SEEDING_DENSITY,
             ppp,

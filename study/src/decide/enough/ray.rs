@@ -44,7 +44,7 @@ pub(super) struct Solution {
 
 /// Steps of the search for a root, and of its confirmation.
 const ROOT_STEPS: usize = 4;
-const CONFIRMATIONS: usize = 5;
+const CONFIRMATIONS: usize = 4;
 /// A root is found when the strain is that close to what is sought, as a logarithm.
 const CLOSE: f64 = 0.015;
 /// Where a confirmed upper end is aimed at.
@@ -126,6 +126,26 @@ impl Ray {
         let (root, slope) = self.root(bench, [below, above], AIM / (1.0 + sharpness.precision));
         let mut share = root.share;
         let free = root.at.free;
+        let confirm = |share: f64, known: &Sharpness| {
+            bench.confirm(
+                &bench.settings(&self.changes(share), &free),
+                known.precision,
+                known.times,
+            )
+        };
+        // A first confirmation need not be known so well: it tells where to look.
+        if sharpness.times > 1 {
+            let rough = confirm(
+                share,
+                &Sharpness {
+                    precision: bench.precision(),
+                    times: 1,
+                    ..sharpness
+                },
+            )?;
+            let by = (rough.strain.value * (1.0 + sharpness.precision) / AIM).ln() / slope;
+            share = (share + by).clamp(0.5 * share, 1.0);
+        }
         let mut found: Option<Solution> = None;
         // The largest share known not to do.
         let mut too_little = 0.0;
@@ -133,8 +153,7 @@ impl Ray {
             if bench.stopped() {
                 return None;
             }
-            let settings = bench.settings(&self.changes(share), &free);
-            let tried = bench.confirm(&settings, sharpness.precision, sharpness.times)?;
+            let tried = confirm(share, &sharpness)?;
             let upper = tried.strain.hi;
             let by = (upper / AIM).max(1e-3).ln() / slope;
             if upper > 1.0 {
@@ -243,7 +262,10 @@ impl Ray {
             return Estimate::exact(times);
         }
         let exponent = self.far[0] / solution.slope;
-        solution.tried.strain.map_rising(|strain| times * strain.powf(exponent))
+        solution
+            .tried
+            .strain
+            .map_rising(|strain| times * strain.powf(exponent))
     }
 }
 

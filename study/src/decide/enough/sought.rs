@@ -7,10 +7,11 @@ use super::{ALTERNATIVES, LeastLight, Sufficient};
 use motefield_rig::keys;
 use motefield_rig::quantity::Dimension;
 
-/// The search begins nothing new once it has taken so many times the pairs of the study.
-pub const MOST_SHARE: f64 = 3.0;
+/// Beside the least light nothing new is begun once the search has taken so many times the pairs of
+/// the study.
+pub const MOST_SHARE: f64 = 2.0;
 /// Pairs that it may take in any case.
-const LEAST_PAIRS: f64 = 300.0;
+const LEAST_PAIRS: f64 = 200.0;
 /// The least light is looked for up to four to this power.
 const QUADRUPLINGS: i32 = 5;
 /// A change that takes off less, as a logarithm of the error, helps nothing.
@@ -24,6 +25,7 @@ pub(super) struct Found {
     pub light: LeastLight,
     pub changes: Vec<Sufficient>,
     pub ended_early: bool,
+    spent_on_light: usize,
 }
 
 /// A change and what a first look says of it.
@@ -39,6 +41,7 @@ pub(super) fn sought(bench: &Bench) -> Found {
         light: LeastLight::Unknown,
         changes: Vec::new(),
         ended_early: false,
+        spent_on_light: 0,
     };
     let Some(at) = bench.best(&[], &bench.present()) else {
         return found;
@@ -49,6 +52,7 @@ pub(super) fn sought(bench: &Bench) -> Found {
         Some(lever) => least_light(bench, &standing, lever),
         None => LeastLight::NoKey,
     };
+    found.spent_on_light = bench.spent();
     let single = first_looks(bench, &standing, levers);
     let needed = standing.at.strain.ln();
     alone(bench, &standing, needed, &single, &mut found);
@@ -56,16 +60,18 @@ pub(super) fn sought(bench: &Bench) -> Found {
         together(bench, &standing, needed, &single, &mut found);
     }
     let order = |s: &Sufficient| (s.changes.len(), s.size());
-    found
-        .changes
-        .sort_by(|a, b| order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal));
+    found.changes.sort_by(|a, b| {
+        order(a)
+            .partial_cmp(&order(b))
+            .unwrap_or(std::cmp::Ordering::Equal)
+    });
     found.changes.truncate(ALTERNATIVES);
     found
 }
 
 /// Whether enough was spent.
-fn is_spent(bench: &Bench) -> bool {
-    bench.spent() as f64 > (MOST_SHARE * bench.unmet.pairs as f64).max(LEAST_PAIRS)
+fn is_spent(bench: &Bench, from: usize) -> bool {
+    (bench.spent() - from) as f64 > (MOST_SHARE * bench.unmet.pairs as f64).max(LEAST_PAIRS)
 }
 
 /// Known twice and a half as well as the points of the study, so that a tenth less light shows.
@@ -171,7 +177,7 @@ fn in_turn(bench: &Bench, standing: &Place, rays: Vec<Ray>, found: &mut Found) {
         if found.changes.len() == ALTERNATIVES || bench.stopped() {
             return;
         }
-        if is_spent(bench) {
+        if is_spent(bench, found.spent_on_light) {
             found.ended_early = true;
             return;
         }
@@ -187,7 +193,12 @@ fn alone(bench: &Bench, standing: &Place, needed: f64, single: &[Candidate], fou
         .filter(|one| !light_alone(&one.ray) && one.gain > needed - 0.1)
         .collect();
     able.sort_by(|a, b| a.ray.size(share(a)).total_cmp(&b.ray.size(share(b))));
-    in_turn(bench, standing, able.into_iter().map(|one| one.ray.clone()).collect(), found);
+    in_turn(
+        bench,
+        standing,
+        able.into_iter().map(|one| one.ray.clone()).collect(),
+        found,
+    );
 }
 
 /// Two changes together, then three, then all that help.
@@ -218,7 +229,9 @@ fn together(bench: &Bench, standing: &Place, needed: f64, single: &[Candidate], 
             best.push(one);
         }
     }
-    let sizes = [3, 4, best.len()].into_iter().filter(|n| *n > 2 && *n <= best.len());
+    let sizes = [3, 4, best.len()]
+        .into_iter()
+        .filter(|n| *n > 2 && *n <= best.len());
     for n in sizes {
         in_turn(bench, standing, vec![joined(&best[..n])], found);
         if !found.changes.is_empty() {
@@ -230,6 +243,12 @@ fn together(bench: &Bench, standing: &Place, needed: f64, single: &[Candidate], 
 impl Lever {
     /// The energy that a source bears.
     fn energy_limit(limit_j: f64, most: f64) -> Lever {
-        Lever::of_quantity(Means::Light, keys::light::ENERGY_LIMIT, limit_j, Dimension::Energy, most)
+        Lever::of_quantity(
+            Means::Light,
+            keys::light::ENERGY_LIMIT,
+            limit_j,
+            Dimension::Energy,
+            most,
+        )
     }
 }
