@@ -14,6 +14,7 @@ use motefield_rig::setup::Setup;
 use motefield_rig::{caution, keys};
 use motefield_study::StudyError;
 use motefield_study::decide::choice::{ChoiceSearch, choose};
+use motefield_study::decide::enough::{Enough, Unmet, enough};
 use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{self, FreeSetting, MOST_SETTINGS};
 use motefield_study::decide::question::Question;
@@ -24,7 +25,7 @@ use motefield_study::decide::worth::{Answered, Worths, worths};
 use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::folder::{Folder, Names, Start};
 use motefield_study::manifest::Manifest;
-use motefield_study::run::{Journal, Point};
+use motefield_study::run::{After, Journal, Point};
 use motefield_study::seeding;
 use serde_json::{Value, json};
 
@@ -63,6 +64,10 @@ pub struct DecideCommand {
     /// 40 % more time
     #[arg(long)]
     no_worth: bool,
+    /// Where nothing meets the limit, leaves out what would be enough: the least light and other
+    /// changes of the rig, which takes up to four times as long
+    #[arg(long)]
+    no_enough: bool,
     #[command(flatten)]
     chain: ChainArguments,
     #[command(flatten)]
@@ -136,6 +141,7 @@ impl DecideCommand {
             "range": self.range,
             "for": self.choose,
             "worth": !self.no_worth,
+            "enough": !self.no_enough,
             "precision": effort.precision,
             "most_pairs": effort.most_pairs,
         });
@@ -253,8 +259,10 @@ impl DecideCommand {
         let map = map.inspect_err(|_| bar.finish()).map_err(about)?;
         let answered = Answered::of_map(setup, &map);
         let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
+        let unmet = Unmet::of_map(setup, &map, self.limit);
+        let enough = self.enough(unmet.as_ref(), &self.wish(), &journal, &bar);
         bar.finish();
-        let worths = worths?;
+        let (worths, enough) = (worths?, enough?);
         // The worth of what is assumed belongs to the answer: without it there is none yet.
         let map = match signals::stopped() {
             true => map.without_answer(),
@@ -264,6 +272,7 @@ impl DecideCommand {
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
+        json["enough"] = report::decide::enough::json(enough.as_ref().filter(|_| !map.stopped));
         let mut files = vec![("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes())];
         files.extend(picture.map(|name| {
             let drawn = match map.axes.len() {
@@ -284,6 +293,9 @@ impl DecideCommand {
         let mut at_best = setup.clone();
         if !map.stopped {
             words += &self.limit_words(met);
+            words += &enough
+                .as_ref()
+                .map_or(String::new(), report::decide::enough::words);
             if let Some((trial, best)) = map.best() {
                 let changes: Vec<_> = (map.axes.iter().zip(&trial.values))
                     .map(|(axis, value)| (axis.key.as_str(), value.value()))
@@ -366,8 +378,11 @@ impl DecideCommand {
         let decision = decide(&search, &wish, Some(&journal), &bar, stop).inspect_err(|_| bar.finish())?;
         let answered = Answered::of_pulse(&search, &decision);
         let worths = self.worths(setup, answered.as_ref(), &journal, &bar);
+        let limit = self.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX));
+        let unmet = Unmet::of_pulse(&search, &decision, limit);
+        let enough = self.enough(unmet.as_ref(), &wish, &journal, &bar);
         bar.finish();
-        let worths = worths?;
+        let (worths, enough) = (worths?, enough?);
         // The worth of what is assumed belongs to the answer: without it there is none yet.
         let decision = match signals::stopped() {
             true => decision.without_answer(),
@@ -388,11 +403,15 @@ impl DecideCommand {
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
+        json["enough"] = report::decide::enough::json(enough.as_ref().filter(|_| !decision.stopped));
         let mut words = report::decide::pulse::words(&decision, &go_on);
         words += &told_tiles(decision.points.iter().map(|measured| &measured.point), &mut json);
         words += &self.failed(decision.points.iter().map(|measured| &measured.point))?;
         let mut at_best = setup.clone();
         if !decision.stopped {
+            words += &enough
+                .as_ref()
+                .map_or(String::new(), report::decide::enough::words);
             if let Some((best, _)) = decision.best() {
                 let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
                 at_best = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
@@ -467,6 +486,26 @@ impl DecideCommand {
                 worths(answered, &self.wish(), Some(journal), bar, signals::stop())
             }
             _ => Worths::listed(setup),
+        }
+    }
+
+    /// What would be enough, unless it is left out, there is no answer, or that meets the limit.
+    fn enough(
+        &self,
+        unmet: Option<&Unmet>,
+        wish: &Wish,
+        journal: &Journal,
+        bar: &Bar,
+    ) -> Result<Option<Enough>, StudyError> {
+        match unmet.filter(|_| !self.no_enough && !signals::stopped()) {
+            Some(unmet) => {
+                let after = After {
+                    whole: bar,
+                    pairs: bar.pairs(),
+                };
+                enough(unmet, wish, Some(journal), &after, signals::stop()).map(Some)
+            }
+            None => Ok(None),
         }
     }
 

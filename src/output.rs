@@ -57,7 +57,9 @@ pub fn print_words(text: &str) -> Result<(), Failure> {
 fn wrapped(text: &str) -> String {
     let mut out = String::new();
     for line in text.split_inclusive('\n') {
-        if line.trim_end().chars().count() <= COLUMNS || is_row(line) {
+        // What is to be copied into a shell stays on one line.
+        let copied = line.trim_start().starts_with("--set ");
+        if line.trim_end().chars().count() <= COLUMNS || copied || is_row(line) {
             out.push_str(line);
             continue;
         }

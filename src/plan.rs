@@ -64,7 +64,9 @@ impl PlanCommand {
             more.push((keys::timing::DISPLACEMENT.path, value));
         }
         let setup = self.setup.read(&more)?;
-        let assessment = Assessment::of(&setup)?.with_assumptions(&setup)?;
+        let assessment = Assessment::of(&setup)?
+            .with_assumptions(&setup)?
+            .with_proposal(&setup)?;
         if let Some(directory) = &self.out {
             let manifest = self.setup.described(Manifest::new("plan", json!({})), &setup);
             self.write(&assessment, directory, manifest)?;

@@ -36,6 +36,11 @@ impl Bar {
         }
     }
 
+    /// Pairs done so far.
+    pub fn pairs(&self) -> usize {
+        self.bar.position() as usize
+    }
+
     /// Takes the bar away.
     pub fn finish(&self) {
         self.bar.finish_and_clear();

@@ -2,6 +2,7 @@
 
 pub mod choice;
 pub mod choice_picture;
+pub mod enough;
 pub mod line_picture;
 pub mod map;
 pub mod map_picture;

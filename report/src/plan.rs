@@ -5,7 +5,7 @@ pub mod diagram;
 mod html;
 mod text;
 
-use motefield_rig::plan::{Arrangement, Assessment, Fact, Heading, Rule};
+use motefield_rig::plan::{Arrangement, Assessment, Fact, Heading, Proposal, ProposedChange, Rule, RuleId};
 use serde_json::{Value, json};
 
 use crate::json;
@@ -36,6 +36,10 @@ pub fn json(assessment: &Assessment) -> Value {
     let chain = chain.map_or(&[][..], |(_, facts)| facts);
     object.insert("light_budget".to_owned(), chain.iter().map(link).collect());
     object.insert("rules".to_owned(), assessment.rules.iter().map(rule).collect());
+    object.insert(
+        "proposal".to_owned(),
+        json!(assessment.proposal.as_ref().map(proposal)),
+    );
     object.insert("assumed".to_owned(), crate::assumed::json(&assessment.assumed));
     object.insert(
         "arrangements".to_owned(),
@@ -86,6 +90,19 @@ fn rule(rule: &Rule) -> Value {
         "source": rule.source,
         "fix": fix,
     })
+}
+
+/// What would keep every rule: `kind` says which of the other fields are filled.
+fn proposal(proposal: &Proposal) -> Value {
+    let change = |change: &ProposedChange| json!({ "key": change.key, "from": change.values[0], "to": change.values[1] });
+    let ids = |rules: &[(RuleId, String)]| rules.iter().map(|(id, _)| id.as_str()).collect::<Value>();
+    let (kind, changes, rules) = match proposal {
+        Proposal::Together(changes) => ("changes", changes.iter().map(change).collect(), Value::Null),
+        Proposal::Exclude(rules) => ("rules-exclude-each-other", Value::Null, ids(rules)),
+        Proposal::OutOfReach(id, _) => ("rule-out-of-reach", Value::Null, json!([id.as_str()])),
+        Proposal::NotFound(rules) => ("not-found", Value::Null, ids(rules)),
+    };
+    json!({ "kind": kind, "changes": changes, "set": proposal.set_line(), "rules": rules })
 }
 
 fn arrangement(a: &Arrangement) -> Value {

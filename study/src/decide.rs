@@ -8,6 +8,7 @@
 mod again;
 pub mod bounds;
 pub mod choice;
+pub mod enough;
 pub mod limit;
 pub mod map;
 pub mod question;

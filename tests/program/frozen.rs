@@ -43,6 +43,7 @@ const ADDED: &[&str] = &[
     "compared_px",
     "unfinished",
     "working_f_number",
+    "enough",
 ];
 
 /// Fields whose texts are for people, or say which program wrote them.

@@ -13,6 +13,7 @@ mod caution;
 mod contract;
 mod decision;
 mod diameter;
+mod enough;
 mod ensemble;
 mod error_parts;
 mod faults;

@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::text::cells;
+use super::text::proposal_words;
 use super::{diagram, diagram_of};
 use crate::figure::escape;
 use motefield_rig::plan::{Assessment, Status};
@@ -101,4 +102,10 @@ fn rules(assessment: &Assessment, out: &mut String) {
         }
     }
     out.push_str("</table>\n");
+    if let Some(proposal) = &assessment.proposal {
+        let _ = writeln!(out, "<p>{}</p>", escape(&proposal_words(proposal)));
+        if let Some(set) = proposal.set_line() {
+            let _ = writeln!(out, "<pre>{}</pre>", escape(&set));
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::{diagram, diagram_of};
 use motefield_rig::plan::Arrangement;
-use motefield_rig::plan::{Assessment, Status};
+use motefield_rig::plan::{Assessment, FARTHEST, Proposal, ProposedChange, Status};
 use motefield_rig::quantity::Dimension as D;
 use motefield_rig::quantity::{format as show, short};
 
@@ -82,7 +82,40 @@ pub fn text(assessment: &Assessment) -> String {
             }
         }
     }
+    if let Some(proposal) = &assessment.proposal {
+        out.push('\n');
+        out.push_str(&hanging("", &proposal_words(proposal), 2));
+        if let Some(set) = proposal.set_line() {
+            out.push_str(&format!("  {set}\n"));
+        }
+    }
     out
+}
+
+/// What would keep every rule at once, or why nothing does.
+pub(super) fn proposal_words(proposal: &Proposal) -> String {
+    let within = format!("whatever the settings within a factor of {}", short(FARTHEST));
+    match proposal {
+        Proposal::Together(changes) => {
+            let one = |change: &ProposedChange| {
+                let [from, to] = &change.values;
+                format!("{} from {from} to {to}", change.key)
+            };
+            let all: Vec<String> = changes.iter().map(one).collect();
+            format!("Proposal that keeps every rule: {}.", all.join(", "))
+        }
+        Proposal::Exclude([(_, one), (_, other)]) => {
+            format!("Two rules exclude each other, {within}: \"{one}\" and \"{other}\".")
+        }
+        Proposal::OutOfReach(_, rule) => format!("No setting meets a rule, {within}: \"{rule}\"."),
+        Proposal::NotFound(rules) => {
+            let all: Vec<String> = rules.iter().map(|(_, rule)| format!("\"{rule}\"")).collect();
+            format!(
+                "No proposal that keeps every rule was found, {within}; broken are {}.",
+                all.join(", ")
+            )
+        }
+    }
 }
 
 /// What an arrangement shows: shortest separation, fastest velocity, streak, pairs per second, time

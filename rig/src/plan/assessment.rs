@@ -5,6 +5,7 @@ use super::arrangement::Arrangement;
 use super::facts::Facts;
 use super::flow_facts::{flow_facts, timing_facts};
 use super::motion::Motion;
+use super::proposal::Proposal;
 use super::rules::{Rule, RuleInput, Status};
 use super::straddle::Straddle;
 use super::{Fact, Heading, Plan, plan};
@@ -30,6 +31,9 @@ pub struct Assessment {
     /// What the setup leaves open and the plan takes for granted; empty unless
     /// [asked for](Assessment::with_assumptions).
     pub assumed: Vec<Assumption>,
+    /// What would keep every rule, where some are broken; `None` where all are kept, or unless it
+    /// is [asked for](Assessment::with_proposal).
+    pub proposal: Option<Proposal>,
     /// The caution about the light source, if it calls for one.
     pub caution: Option<String>,
 }
@@ -73,6 +77,7 @@ impl Assessment {
             straddle: plan.rig.straddle,
             frame_rate_hz: setup.camera.frame_rate_hz,
             assumed: Vec::new(),
+            proposal: None,
             caution: caution::of_setup(setup),
         }
     }
@@ -84,6 +89,16 @@ impl Assessment {
     pub fn with_assumptions(self, setup: &Setup) -> Result<Assessment, SetupError> {
         let assumed = assumptions(setup)?;
         Ok(Assessment { assumed, ..self })
+    }
+
+    /// The same with one proposal that keeps every rule, for which the setup is planned some dozens
+    /// of times where a rule is broken.
+    ///
+    /// # Errors
+    /// As [`plan`].
+    pub fn with_proposal(self, setup: &Setup) -> Result<Assessment, SetupError> {
+        let proposal = Proposal::of(&plan(setup)?);
+        Ok(Assessment { proposal, ..self })
     }
 
     /// Whether a rule fails.

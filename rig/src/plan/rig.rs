@@ -60,7 +60,7 @@ impl Rig {
     ///
     /// # Errors
     /// As [`of`](Rig::of).
-    pub(crate) fn changed(&self, setup: &Setup) -> Result<Rig, SetupError> {
+    pub fn changed(&self, setup: &Setup) -> Result<Rig, SetupError> {
         Rig::beside(setup, Some(self))
     }
 

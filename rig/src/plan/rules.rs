@@ -144,6 +144,8 @@ pub struct Rule {
     pub shown: String,
     /// The limit for people.
     pub limit: String,
+    /// Smallest and largest value that keep the rule.
+    pub within: [f64; 2],
     /// How it comes out.
     pub status: Status,
     /// Where the limit comes from.
@@ -335,13 +337,21 @@ fn words(words: &str) -> Fix {
     }
 }
 
+fn at_most(value: f64) -> [f64; 2] {
+    [f64::NEG_INFINITY, value]
+}
+
+fn at_least(value: f64) -> [f64; 2] {
+    [value, f64::INFINITY]
+}
+
 /// To three digits, away from zero.
-fn up(value: f64) -> f64 {
+pub(super) fn up(value: f64) -> f64 {
     rounded(value, f64::ceil)
 }
 
 /// To three digits, toward zero.
-fn down(value: f64) -> f64 {
+pub(super) fn down(value: f64) -> f64 {
     rounded(value, f64::floor)
 }
 

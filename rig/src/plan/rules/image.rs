@@ -3,7 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::motion::MOST_OVERLAP;
-use super::{Fix, PRACTICE, Rule, RuleId, RuleInput, Status, down, set, up, words};
+use super::{Fix, PRACTICE, Rule, RuleId, RuleInput, Status, at_least, at_most, down, set, up, words};
 use crate::keys;
 use crate::plan::facts::{short, show};
 use crate::plan::seeding::source_density;
@@ -69,6 +69,7 @@ impl RuleInput<'_> {
             value,
             shown: format!("{} px", short(value)),
             limit: "2 to 4 px".to_owned(),
+            within: GOOD_PX,
             status,
             source: "2: Westerweel 1997 (memory); 4: common practice, no source",
             fix: (status > Status::Pass).then(fix),
@@ -119,6 +120,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.5".to_owned(),
+            within: at_most(0.5),
             status,
             source: PRACTICE,
             fix: (status > Status::Pass).then(fix).map(|fix| Fix {
@@ -140,6 +142,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.3".to_owned(),
+            within: at_most(MOST_OVERLAP),
             status,
             source: "Adrian 1984 (memory); its 0.3: common practice, no source",
             fix: (status > Status::Pass).then(|| {
@@ -175,6 +178,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at least 1".to_owned(),
+            within: at_least(1.0),
             status,
             source: PRACTICE,
             // The depth grows with the square of the f-number.

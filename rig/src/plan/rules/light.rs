@@ -2,7 +2,7 @@
 
 use motefield_generator::Sensor;
 
-use super::{PRACTICE, Rule, RuleId, RuleInput, Status, solve, words};
+use super::{PRACTICE, Rule, RuleId, RuleInput, Status, at_least, at_most, solve, words};
 use crate::plan::facts::{FactId, short};
 use crate::plan::peak::{
     brightest_share, floor_e, middle_pixel_share, readout_variance, share_of_range, signal_to_noise, streak,
@@ -61,6 +61,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.9".to_owned(),
+            within: at_most(FULL),
             status,
             source: PRACTICE,
             fix: (status > Status::Pass).then(fix),
@@ -107,6 +108,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at least 10".to_owned(),
+            within: at_least(CLEAR),
             status,
             source: PRACTICE,
             fix: (status > Status::Pass).then(fix),
@@ -128,6 +130,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "0.1 to 3".to_owned(),
+            within: LIKELY,
             status,
             source: "this program's own judgement",
             fix: (status > Status::Pass).then(|| words(why)),

@@ -2,7 +2,7 @@
 
 use motefield_evaluator::Pass;
 
-use super::{Fix, Rule, RuleId, RuleInput, Status, down, set, words};
+use super::{Fix, Rule, RuleId, RuleInput, Status, at_least, at_most, down, set, words};
 use crate::keys;
 use crate::plan::facts::{FactId, short, show};
 use crate::plan::motion::Pairs;
@@ -55,6 +55,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.25".to_owned(),
+            within: at_most(QUARTER),
             status,
             source: KEANE_ADRIAN,
             fix: (status > Status::Pass).then(fix),
@@ -103,6 +104,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.25".to_owned(),
+            within: at_most(QUARTER),
             status,
             source: KEANE_ADRIAN,
             fix: (status > Status::Pass).then(fix),
@@ -136,6 +138,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 1".to_owned(),
+            within: at_most(1.0),
             status,
             source: KEANE_ADRIAN,
             fix: (status > Status::Pass).then(fix),
@@ -176,6 +179,7 @@ impl RuleInput<'_> {
             value: least,
             shown: short(least),
             limit: "at least 7".to_owned(),
+            within: at_least(SEVEN),
             status,
             source: "Scharnowski and Kaehler 2016, after Keane and Adrian (published)",
             fix: (status > Status::Pass).then(fix),

@@ -1,6 +1,6 @@
 //! What the source bears: the length and the energy of a pulse, and its share of the time.
 
-use super::{Fix, Rule, RuleId, RuleInput, Status, words};
+use super::{Fix, Rule, RuleId, RuleInput, Status, at_most, words};
 use crate::keys::Key;
 use crate::keys::light as keys;
 use crate::plan::facts::{short, show};
@@ -77,6 +77,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 1".to_owned(),
+            within: at_most(1.0),
             status,
             source: SHEET,
             fix: (status > Status::Pass).then(|| self.bearable(value, key)),

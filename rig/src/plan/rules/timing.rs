@@ -1,6 +1,6 @@
 //! Pulses against exposures, exposures against frames.
 
-use super::{Fix, PRACTICE, Rule, RuleId, RuleInput, Status, down, set, solve, up, words};
+use super::{Fix, PRACTICE, Rule, RuleId, RuleInput, Status, at_least, at_most, down, set, solve, up, words};
 use crate::keys::{self, Key};
 use crate::plan::facts::{short, show};
 use crate::plan::straddle::Straddle;
@@ -33,6 +33,7 @@ impl RuleInput<'_> {
             value,
             shown: show(value, D::Time),
             limit: format!("at least {}", show(needed, D::Time)),
+            within: at_least(needed),
             status,
             source: "derived: both pulses whole inside their exposures",
             fix: (status > Status::Pass).then(|| self.fitting(straddle)),
@@ -91,6 +92,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 1".to_owned(),
+            within: at_most(1.0),
             status,
             source: PRACTICE,
             fix: (status > Status::Pass).then(fix),

@@ -1,6 +1,6 @@
 //! Whether the tracer follows the flow.
 
-use super::{PRACTICE, Rule, RuleId, RuleInput, Status, down, set, words};
+use super::{PRACTICE, Rule, RuleId, RuleInput, Status, at_most, down, set, words};
 use crate::keys;
 use crate::plan::facts::{FactId, short, show};
 use crate::quantity::Dimension as D;
@@ -38,6 +38,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.1".to_owned(),
+            within: at_most(STOKES),
             status,
             source: "Tropea, Yarin and Foss 2007 (memory)",
             // The response time grows with the square of the diameter.
@@ -59,6 +60,7 @@ impl RuleInput<'_> {
             value,
             shown: short(value),
             limit: "at most 0.01".to_owned(),
+            within: at_most(SETTLING),
             status,
             source: PRACTICE,
             fix: (status > Status::Pass).then(|| self.smaller((SETTLING / value).sqrt())),

@@ -1,0 +1,198 @@
+//! What would be enough where nothing meets the limit, in words and as JSON.
+
+use motefield_evaluator::statistics::Estimate;
+use motefield_rig::quantity::short;
+use motefield_study::decide::enough::{Change, Enough, LeastLight, MOST_SHARE, Means, Sufficient};
+use motefield_study::decide::limit::ErrorLimit;
+use motefield_study::decide::trial::MeasuredSetting;
+use serde_json::{Value, json};
+
+use crate::format::{interval, percent};
+use crate::json::Interval;
+
+/// What to do, then how sure.
+pub fn words(enough: &Enough) -> String {
+    let mut lines = vec![format!(
+        "What would be enough for {}{} of the vectors valid (each measured on pairs of its own; {} pairs in all):",
+        limit(enough).map_or(String::new(), |limit| format!("{limit} with ")),
+        percent(enough.valid),
+        enough.pairs
+    )];
+    lines.extend(light(enough));
+    for (k, with) in enough.changes.iter().enumerate() {
+        let lead = if k == 0 { "instead of more light" } else { "or" };
+        let all: Vec<String> = with.changes.iter().map(change).collect();
+        lines.push(format!("  {lead}: {}", all.join(", with ")));
+        lines.extend(measured(enough, with));
+    }
+    if enough.changes.is_empty() {
+        lines.push(match enough.ended_early {
+            true => format!(
+                "  no other change was found with {} times the pairs of the study; a wider limit, or more changes by hand, may do",
+                short(MOST_SHARE)
+            ),
+            false => "  no other change of the rig within its rules does, alone or with others".to_owned(),
+        });
+    }
+    lines.into_iter().map(|line| line + "\n").collect()
+}
+
+/// The limit of the error, where there is one.
+fn limit(enough: &Enough) -> Option<String> {
+    let stated = !matches!(enough.limit, ErrorLimit::Share(share) if share.is_infinite());
+    stated.then(|| enough.limit.to_string())
+}
+
+fn light(enough: &Enough) -> Vec<String> {
+    match &enough.light {
+        LeastLight::Factor { times, with } => {
+            let factor = match times.lo < times.hi {
+                true => format!(
+                    "{} times the light ({} to {})",
+                    short(times.value),
+                    short(times.lo),
+                    short(times.hi)
+                ),
+                false => format!("{} times the light", short(times.value)),
+            };
+            let mut lines = vec![format!("  the least light: {factor}")];
+            lines.extend(measured(enough, with));
+            lines
+        }
+        LeastLight::Never { measured, .. } => vec![format!(
+            "  no amount of light is enough: with unlimited light it is still {}",
+            error(enough, measured)
+        )],
+        LeastLight::Ends { times, measured } => vec![format!(
+            "  more light is not enough: up to {} times the light, the most tried within the rules of the plan (saturation among them), it is still {}",
+            short(*times),
+            error(enough, measured)
+        )],
+        LeastLight::NoKey => {
+            vec!["  how much light would do cannot be told: no key of the setup changes the light".to_owned()]
+        }
+        LeastLight::Unknown => vec!["  how much light would do could not be found".to_owned()],
+    }
+}
+
+/// What a solution gives, and how it is applied.
+fn measured(enough: &Enough, with: &Sufficient) -> [String; 2] {
+    let setting = &with.measured;
+    [
+        format!(
+            "    {}, {} of the vectors valid",
+            error(enough, setting),
+            percent(setting.valid())
+        ),
+        format!("    {}", with.set_line()),
+    ]
+}
+
+/// The error in px and as a share of the mean speed.
+fn error(enough: &Enough, setting: &MeasuredSetting) -> String {
+    let px = setting.point.score.total_px;
+    let relative = match enough.of_velocity {
+        true => setting.relative(),
+        false => px.map_rising(|px| px / setting.speeds.mean_px),
+    };
+    let percents = |e: Estimate| interval(e.map_rising(|share| 100.0 * share), "%");
+    match enough.of_velocity {
+        true => format!("{} of the mean speed", percents(relative)),
+        false => format!(
+            "{} = {} of the mean speed",
+            interval(px, "px"),
+            percent(relative.value)
+        ),
+    }
+}
+
+/// "the aperture from f/4 to f/2.8".
+fn change(change: &Change) -> String {
+    let what = match change.means {
+        Means::Light => "the light",
+        Means::Aperture => "the aperture",
+        Means::Window => "the final window (px)",
+        Means::Ensemble => "the pairs a vector, in a steady flow,",
+        Means::TracerDiameter => "the tracer\u{2019}s diameter",
+        Means::Seeding => "the seeding",
+        Means::Field => match change.key.as_str() {
+            "lens.magnification" => "the magnification",
+            "lens.working_distance" => "the working distance",
+            _ => "the width of the field",
+        },
+        Means::Separation => match change.key.as_str() {
+            "timing.displacement" => "the displacement",
+            _ => "the pulse separation",
+        },
+    };
+    let [from, to] = &change.values;
+    format!("{what} from {from} to {to}")
+}
+
+/// For programs; null where the limit is met or nobody asked.
+pub fn json(enough: Option<&Enough>) -> Value {
+    let Some(enough) = enough else { return Value::Null };
+    let light = match &enough.light {
+        LeastLight::Factor { times, with } => {
+            let mut one = solution(enough, "least-light", with);
+            one["times_the_light"] = json!(Interval::from(*times));
+            one
+        }
+        LeastLight::Never { measured, .. } => {
+            let mut one = short_of_it(enough, "no-light-is-enough", measured);
+            one["with_unlimited_light"] = json!(true);
+            one
+        }
+        LeastLight::Ends { times, measured } => {
+            let mut one = short_of_it(enough, "light-ends", measured);
+            one["times_the_light"] = json!({ "value": times });
+            one
+        }
+        LeastLight::NoKey => json!({ "kind": "no-key-for-light" }),
+        LeastLight::Unknown => json!({ "kind": "least-light-unknown" }),
+    };
+    let changes = enough.changes.iter().map(|with| solution(enough, "change", with));
+    let solutions: Value = std::iter::once(light).chain(changes).collect();
+    json!({
+        "limit": limit(enough),
+        "valid_fraction_asked": enough.valid,
+        "pairs": enough.pairs,
+        "ended_early": enough.ended_early,
+        "ranked_by": "fewest changes, then the smallest sum of the logarithms of their factors",
+        "solutions": solutions,
+    })
+}
+
+fn short_of_it(enough: &Enough, kind: &str, setting: &MeasuredSetting) -> Value {
+    let relative = match enough.of_velocity {
+        true => setting.relative(),
+        false => (setting.point.score.total_px).map_rising(|px| px / setting.speeds.mean_px),
+    };
+    json!({
+        "kind": kind,
+        "total_px": Interval::from(setting.point.score.total_px),
+        "error_over_mean_speed": Interval::from(relative),
+        "valid": setting.valid(),
+        "pairs": setting.point.pairs(),
+    })
+}
+
+fn solution(enough: &Enough, kind: &str, with: &Sufficient) -> Value {
+    let mut one = short_of_it(enough, kind, &with.measured);
+    let change = |change: &Change| {
+        json!({
+            "what": change.means.as_str(),
+            "key": change.key,
+            "from": change.values[0],
+            "to": change.values[1],
+            "factor": change.factor,
+        })
+    };
+    let setting = |(key, value): &(String, String)| json!({ "key": key, "value": value });
+    one["changes"] = with.changes.iter().map(change).collect();
+    one["size"] = json!(with.size());
+    one["settings"] = with.settings.iter().map(setting).collect();
+    one["set"] = json!(with.set_line());
+    one["error_over_limit"] = json!(Interval::from(with.strain));
+    one
+}
