@@ -207,8 +207,26 @@ export class Bench {
   }
 }
 
+const NARROW = matchMedia("(max-width: 760px)");
+
+/** Puts the views into the document in the order in which they stand on the screen, so that the Tab
+ * key and a screen reader go through the page as the eye does: in one column the answer leads, on a
+ * wide screen the light path. */
+function arrange() {
+  const wide = ["path", "strip", "pictures", "answer", "folds"];
+  const narrow = ["answer", "pictures", "strip", "path", "folds"];
+  const held = /** @type {HTMLElement | null} */ (document.activeElement);
+  const main = /** @type {HTMLElement} */ (document.querySelector("main"));
+  const order = NARROW.matches ? narrow : wide;
+  main.append(...order.map((name) => /** @type {Node} */ (main.querySelector(`:scope > .${name}`))));
+  // What is moved loses the focus.
+  if (held && main.contains(held)) held.focus({ preventScroll: true });
+}
+
 /** Everything that is there once. @param {Bench} bench */
 function wire(bench) {
+  NARROW.addEventListener("change", arrange);
+  arrange();
   const on = (/** @type {string} */ id, /** @type {string} */ event, /** @type {(e: any) => any} */ act) => part(id).addEventListener(event, act);
   on("undo", "click", () => back(bench, bench.history.undo(bench.state.setup)));
   on("redo", "click", () => back(bench, bench.history.redo(bench.state.setup)));
