@@ -29,7 +29,11 @@ onmessage = ({ data }) => {
     } catch (error) {
       await start().catch(() => {});
       const message = `the module failed: ${error instanceof Error ? error.message : error}`;
-      postMessage({ id: data.id, json: { faults: [{ message }], broken: true }, bytes: new Uint8Array(0) });
+      postMessage({
+        id: data.id,
+        json: { faults: [{ message }], broken: true },
+        bytes: new Uint8Array(0),
+      });
     }
   });
 };

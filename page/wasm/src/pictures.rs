@@ -22,16 +22,21 @@ fn levels(frame: &Array2<f32>) -> impl Iterator<Item = u8> + '_ {
 }
 
 /// The part of a picture that a request asks for: a square of `most` px about the place `at`, which
-/// is in shares of the picture's width and height; all of it without `most`.
+/// is in shares of the picture's width and height; all of it without `most`, or where it has at most
+/// twice as many pixels.
 fn part(scene: &Scene, request: &Value) -> Crop {
-    let most = request["most"].as_u64().unwrap_or(u64::MAX).max(1);
-    let size = scene
-        .size
-        .map(|side| side.min(usize::try_from(most).unwrap_or(side)));
+    let most = request["most"]
+        .as_u64()
+        .unwrap_or(u64::MAX)
+        .min(Scene::MAX_SIDE as u64) as usize;
+    let size = match scene.size[0] * scene.size[1] > 2 * most * most {
+        true => scene.size.map(|side| side.min(most.max(1))),
+        false => scene.size,
+    };
     let origin = [0, 1].map(|k| {
         let middle = request["at"][k].as_f64().unwrap_or(0.5) * scene.size[k] as f64;
-        let most = (scene.size[k] - size[k]) as f64;
-        (middle - 0.5 * size[k] as f64).round().clamp(0.0, most) as usize
+        let last = (scene.size[k] - size[k]) as f64;
+        (middle - 0.5 * size[k] as f64).round().clamp(0.0, last) as usize
     });
     Crop { origin, size }
 }
