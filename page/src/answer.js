@@ -68,14 +68,13 @@ function say(bench) {
   part("more-known").replaceChildren(...lists[1]);
   fold.hidden = lists[1].length === 0;
   const left =
-    study.rate > 0 && !study.finished
+    study.rate > 0 && !study.finished && !study.stopped
       ? `, about ${Math.ceil(Math.max(0, study.expected - study.done) / study.rate)}\u202fs left`
       : "";
-  part("progress").textContent = study.fault
-    ? ""
-    : study.finished
-      ? `${study.done} pairs measured`
-      : `${study.done} of about ${study.expected} pairs${interval(study)}${left}`;
+  const measured = study.finished
+    ? `${study.done} pairs measured`
+    : `${study.done} of about ${study.expected} pairs${interval(study)}${left}`;
+  part("progress").textContent = study.fault || study.expected === 0 ? "" : measured;
   const bar = part("bar");
   bar.hidden = study.finished || !!study.fault;
   bar.value = study.expected ? study.done / study.expected : 0;

@@ -111,7 +111,8 @@ function frame(width, height, all, beside, limit, axis, pixels) {
   const every = [...all, ...beside];
   const ends = [Math.min(...every.map((p) => p.x)) * 0.9, Math.max(...every.map((p) => p.x)) * 1.1];
   const most = Math.max(...every.map((p) => p.y), limit ?? 0) * 1.4;
-  const high = Math.min(most, 5 * (limit ?? 1e9));
+  // What lies far above limit and best is cut off.
+  const high = Math.min(most, Math.max(5 * (limit ?? 0), 20 * Math.min(...every.map((p) => p.y))));
   const low = Math.min(0.8 * Math.min(...every.map((p) => (p.lo > 0 ? p.lo : p.y))), 0.5 * high);
   const [x, y] = [logScale(ends[0], ends[1], left, right), logScale(low, high, bottom, top)];
   const picture = svg("svg", {

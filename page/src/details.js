@@ -128,10 +128,12 @@ function notice(bench) {
   if (!first) return;
   const empty = part("setup").value.trim() === "";
   if (empty) part("starts-fold").open = true;
+  part("show-fault").hidden = empty;
+  const message = /[.!?]$/.test(first.message) ? first.message : `${first.message}.`;
   const more = others.length ? ` And ${others.length} more.` : "";
   const words = empty
     ? "The setup is empty: take a starting point below, or drop a setup file on the page."
-    : `${first.message}${more} The page shows the last setup without faults.`;
+    : `${message}${more} The page shows the last setup without faults.`;
   // Announced once, not at every key.
   if (part("fault").textContent !== words) part("fault").textContent = words;
 }

@@ -79,7 +79,6 @@ export class Bench {
   set(key, value, kind) {
     this.edits = this.edits.filter(([other]) => other !== key);
     this.edits.push([key, value, kind]);
-    this.study.hold();
     return this.work();
   }
 
@@ -114,6 +113,8 @@ export class Bench {
 
   /** Plans and renders the newest setup; what comes in meanwhile is taken when that is done. */
   async work() {
+    // The processors are the pictures' while a hand moves.
+    this.study.hold();
     if (this.working) return;
     this.working = true;
     while (this.wanted !== null || this.edits.length) {
@@ -149,6 +150,7 @@ export class Bench {
     const { json, bytes } = await asked[0];
     if (!json.faults) {
       const first = !this.pair;
+      if (String(this.pair?.size) !== String(json.size)) this.at = null;
       const half = bytes.length / 4;
       const levels = [0, 1].map((k) => new Uint16Array(bytes.buffer, 2 * k * half, half));
       this.pair = { ...json, levels };

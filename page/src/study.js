@@ -45,7 +45,9 @@ export class Study {
   /** What an answer depends on. Where it is the pulse length, the one that the setup states is not.
    * @param {string} setup @param {import("./state.js").View} view */
   keyOf(setup, { seed, limit_px, free }) {
-    const asks = this.question === "pulse-length" && free.length === 0;
+    // A brightness that was measured belongs to the pulse length that is stated.
+    const anchored = setup.includes("measured_grey");
+    const asks = this.question === "pulse-length" && free.length === 0 && !anchored;
     const text = asks ? setup.replace(/^(\s*pulse_length\s*=).*$/m, "$1") : setup;
     return JSON.stringify([seed, limit_px, free, text]);
   }
@@ -53,7 +55,7 @@ export class Study {
   /** Takes up the study of a setup, unless it is that of the present one.
    * @param {string} setup @param {import("./state.js").View} view */
   async of(setup, view) {
-    if (this.keyOf(setup, view) === this.key && !setup.includes("measured_grey")) return;
+    if (this.keyOf(setup, view) === this.key) return;
     const { seed, limit_px, free } = view;
     this.precision = 0.05;
     const taken = this.take({

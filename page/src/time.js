@@ -24,10 +24,13 @@ export function draw(bench) {
     "aria-label": "Pulses and exposures in time",
   });
   picture.append(hatch());
-  const gap = pair.gap_s;
   const lengths = pair.exposures_s.map((/** @type {number | null} */ s) => s ?? 1e9);
-  exposure(picture, x, width, gap - lengths[0], gap, "exposure A");
-  exposure(picture, x, width, gap + pair.dead_s, gap + pair.dead_s + lengths[1], "exposure B");
+  // In continuous light the exposures are the pulses.
+  const [endA, startB] = pair.continuous
+    ? [pulseA, pair.separation_s]
+    : [pair.gap_s, pair.gap_s + pair.dead_s];
+  exposure(picture, x, width, endA - lengths[0], endA, "A");
+  exposure(picture, x, width, startB, startB + lengths[1], "B");
   cannot(bench, picture, x, pair);
   pulse(picture, x, 0, pulseA, "A");
   pulse(picture, x, pair.separation_s, pulseB, "B");
@@ -58,10 +61,10 @@ function exposure(picture, x, width, from, to, name) {
   const [a, b] = [Math.max(0, x(from)), Math.min(width, x(to))];
   if (b <= a) return;
   picture.append(svg("rect", { x: a, y: 66, width: b - a, height: 22, class: "exposure" }));
-  if (b - a > 70)
-    picture.append(
-      svg("text", { x: (a + b) / 2, y: 81, class: "on-exposure", "text-anchor": "middle" }, name),
-    );
+  const words = b - a > 80 ? `exposure ${name}` : b - a > 20 ? name : "";
+  picture.append(
+    svg("text", { x: (a + b) / 2, y: 81, class: "on-exposure", "text-anchor": "middle" }, words),
+  );
   if (x(from) < 0) picture.append(broken(0));
   if (x(to) > width) picture.append(broken(width));
 }
@@ -83,7 +86,7 @@ function cannot(bench, picture, x, pair) {
   const to = x(pair.separation_s);
   if (!longest || x(longest) >= to) return;
   const by = bench.plan.longest_pulse_by;
-  const words = `at most ${time(longest)}: ${by ? `by ${by}` : "exposure A ends"}`;
+  const words = `at most ${time(longest)} by ${by ?? "the exposures"}`;
   const from = x(longest);
   picture.append(
     svg(

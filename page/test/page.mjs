@@ -8,6 +8,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
 import { RIG, figures } from "./rig.mjs";
+import { views } from "./views.mjs";
 
 const program = process.argv[2];
 const file = process.argv[3] ?? new URL("../dist/motefield.html", import.meta.url).pathname;
@@ -369,6 +370,8 @@ try {
     );
   });
   await page.close();
+
+  await views({ check, open, bench, until, native, folder });
 
   for (const width of [360, 1280, 2560])
     await check(`nothing overflows at ${width} px`, async () => {
