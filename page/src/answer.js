@@ -35,7 +35,8 @@ function offer(bench) {
   button.onclick = () => bench.take(keys, values);
 }
 
-/** The sentence, what is known of it, and how far the measuring is. @param {import("./main.js").Bench} bench */
+/** The sentence, what is known of it, and how far the measuring is.
+ * @param {import("./main.js").Bench} bench */
 function say(bench) {
   const { study } = bench;
   const lines = (study.words ?? "").split("\n").filter(Boolean);

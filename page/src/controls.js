@@ -39,7 +39,8 @@ export function controls(bench, into) {
   );
 }
 
-/** New values into controls that stay, so that the one in hand is not lost. @param {import("./main.js").Bench} bench @param {HTMLElement} into */
+/** New values into controls that stay, so that the one in hand is not lost.
+ * @param {import("./main.js").Bench} bench @param {HTMLElement} into */
 function refresh(bench, into) {
   const given = new Map(bench.plan.given);
   for (const field of /** @type {NodeListOf<HTMLInputElement>} */ (
@@ -132,7 +133,8 @@ function slider(key, shown, set) {
   });
 }
 
-/** Arrows and wheel: 5 % a step, with Shift 1 %. @param {import("./main.js").Bench} bench @param {any} key @param {any} event */
+/** Arrows and wheel: 5 % a step, with Shift 1 %. @param {import("./main.js").Bench} bench
+ * @param {any} key @param {any} event */
 function step(bench, key, event) {
   const up = event.key === "ArrowUp" || event.deltaY < 0;
   if (!up && event.key !== "ArrowDown" && !(event.deltaY > 0)) return;

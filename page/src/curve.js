@@ -318,8 +318,8 @@ function marker(bench, plot, all, kind, unit) {
   arrows(handle, (share) => set(now * share));
 }
 
-/** While the pointer is down: its place in the picture, px. @param {any} picture @param {any} handle
- * @param {(x: number) => void} moved */
+/** While the pointer is down: its place in the picture, px. @param {any} picture
+ * @param {any} handle @param {(x: number) => void} moved */
 function drag(picture, handle, moved) {
   handle.addEventListener("pointerdown", (/** @type {PointerEvent} */ down) => {
     down.preventDefault();

@@ -11,7 +11,8 @@ export function html(name, of = {}, ...children) {
   return fill(document.createElement(name), of, children);
 }
 
-/** @param {string} name @param {Record<string, any>} [of] @param {...(Node | string)} children @returns {any} */
+/** @param {string} name @param {Record<string, any>} [of] @param {...(Node | string)} children
+ * @returns {any} */
 export function svg(name, of = {}, ...children) {
   return fill(document.createElementNS(SVG, name), of, children);
 }

@@ -1,5 +1,5 @@
-// What is under the pointer: 16 × 16 pixels with their grey levels, and the correlation plane of the
-// window about them.
+// What is under the pointer: 16 × 16 pixels with their grey levels, and the correlation plane of
+// the window about them.
 import { colour, part, sharp, short } from "./draw.js";
 import { GAP, beside, greys } from "./pictures.js";
 

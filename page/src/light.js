@@ -71,7 +71,8 @@ export function draw(bench) {
   controls(bench, part("controls"));
 }
 
-/** The parts of the rig that are no station of the light. @param {import("./main.js").Bench} bench */
+/** The parts of the rig that are no station of the light.
+ * @param {import("./main.js").Bench} bench */
 function sections(bench) {
   const given = bench.plan.given.map((/** @type {any} */ [key]) => key.split(".")[0]);
   const shown = new Set(STATIONS.map(([, section]) => section));
@@ -131,8 +132,8 @@ function note(plan, name, weak) {
   return [html("span", { class: "note" }, `weakest: ${short(100 * weak[1])}\u202f% ${weak[2]}`)];
 }
 
-/** The band after station k: from the lamp to the particle energy counted in photons of 500 nm, then
- * photons, then electrons. @param {(number | undefined)[]} values @param {number} k */
+/** The band after station k: from the lamp to the particle energy counted in photons of 500 nm,
+ * then photons, then electrons. @param {(number | undefined)[]} values @param {number} k */
 function band(values, k) {
   const photon = 4e-19;
   const count = (/** @type {number} */ i) =>

@@ -45,7 +45,7 @@ export function map(bench, answer) {
   const table = html(
     "table",
     { class: "map" },
-    html("caption", {}, caption),
+
     html(
       "tr",
       {},
@@ -81,10 +81,16 @@ export function map(bench, answer) {
         ...values[0].map((column) => cell(column, row)),
       ),
     );
-  return html("div", { class: "wide" }, table);
+  return html(
+    "div",
+    {},
+    html("p", { class: "help" }, caption),
+    html("div", { class: "wide" }, table),
+  );
 }
 
-/** Which two settings are mapped. @param {import("./main.js").Bench} bench @param {HTMLElement} into */
+/** Which two settings are mapped. @param {import("./main.js").Bench} bench
+ * @param {HTMLElement} into */
 export function choice(bench, into) {
   const { free } = bench.state.view;
   const given = new Map(bench.plan?.given ?? []);

@@ -1,5 +1,5 @@
-// The pictures: frames A and B blinking in place, side by side or over each other; with the measured
-// vectors over them if wanted.
+// The pictures: frames A and B blinking in place, side by side or over each other; with the
+// measured vectors over them if wanted.
 import { arrowPath, reachOf } from "./field.js";
 import { colour, html, part, renew, sharp, short, svg } from "./draw.js";
 

@@ -22,7 +22,8 @@ const FIGURES = [
  * @property {any} study what its study says; that of the present setup as it stood, or its own
  */
 
-/** Pins the present setup, or lets go of the pinned one. @param {import("./main.js").Bench} bench */
+/** Pins the present setup, or lets go of the pinned one.
+ * @param {import("./main.js").Bench} bench */
 export function toggle(bench) {
   const { study, state } = bench;
   if (state.view.pinned) {

@@ -55,8 +55,8 @@ export function draw(bench) {
   renew(into, picture);
 }
 
-/** @param {any} picture @param {any} x @param {number} width @param {number} from @param {number} to
- * @param {string} name */
+/** @param {any} picture @param {any} x @param {number} width @param {number} from
+ * @param {number} to @param {string} name */
 function exposure(picture, x, width, from, to, name) {
   const [a, b] = [Math.max(0, x(from)), Math.min(width, x(to))];
   if (b <= a) return;

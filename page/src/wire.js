@@ -10,8 +10,8 @@ import { fromAddress } from "./state.js";
 const NARROW = matchMedia("(max-width: 760px)");
 
 /** Puts the views into the document in the order in which they stand on the screen, so that the Tab
- * key and a screen reader go through the page as the eye does: in one column, as on paper, the answer
- * leads, on a wide screen the light path. @param {boolean} column */
+ * key and a screen reader go through the page as the eye does: in one column, as on paper, the
+ * answer leads, on a wide screen the light path. @param {boolean} column */
 function arrange(column) {
   const wide = ["path", "strip", "pictures", "answer", "folds"];
   const narrow = ["answer", "pictures", "strip", "path", "folds"];

@@ -1,5 +1,5 @@
-// A worker with a module of its own. A request that breaks the module is answered with its fault, and the module is
-// made anew.
+// A worker with a module of its own. A request that breaks the module is answered with its fault,
+// and the module is made anew.
 import { ask } from "./bytes.js";
 
 /** @type {WebAssembly.Module} */

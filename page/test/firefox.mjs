@@ -1,6 +1,6 @@
-// The page in Firefox, shorter: it opens from disk, its frame and figures are the native program's, keys move it, and
-// nothing overflows. node --experimental-websocket test/firefox.mjs MOTEFIELD [PAGE]. Spoken is WebDriver BiDi (W3C),
-// which Firefox has without a driver beside it.
+// The page in Firefox, shorter: it opens from disk, its frame and figures are the native program's,
+// keys move it, and nothing overflows. node --experimental-websocket test/firefox.mjs MOTEFIELD
+// [PAGE]. Spoken is WebDriver BiDi (W3C), which Firefox has without a driver beside it.
 import assert from "node:assert/strict";
 import { execFileSync, spawn } from "node:child_process";
 import { createHash } from "node:crypto";

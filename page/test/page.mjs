@@ -1,5 +1,5 @@
-// The page in Chromium, opened from disk: what a visitor does, and that figures and pictures are those of the native
-// program. node test/page.mjs MOTEFIELD [PAGE], the program built natively.
+// The page in Chromium, opened from disk: what a visitor does, and that figures and pictures are
+// those of the native program. node test/page.mjs MOTEFIELD [PAGE], the program built natively.
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { createHash } from "node:crypto";
@@ -51,7 +51,8 @@ const bench = (
   /** @type {any} */ argument,
 ) => page.evaluate(`(${act})(globalThis.bench, ${JSON.stringify(argument) ?? "undefined"})`);
 
-/** Waits until something holds of the bench; the page's policy forbids what would wait inside it. */
+/** Waits until something holds of the bench; the page's policy forbids what would wait inside
+ * it. */
 const until = async (
   /** @type {any} */ page,
   /** @type {(b: any, a?: any) => any} */ holds,
@@ -232,7 +233,8 @@ try {
           light(getComputedStyle(document.documentElement).getPropertyValue(name).trim());
         const ratio = (/** @type {number} */ a, /** @type {number} */ b) =>
           (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-        // WCAG 2.2, 1.4.3: 4.5 to 1 for text. The palette, then whatever text is there on the page's own ground.
+        // WCAG 2.2, 1.4.3: 4.5 to 1 for text. The palette, then whatever text is there on the
+        // page's own ground.
         const palette = ["--ink", "--faint", "--light", "--camera", "--blur", "--wrong"].filter(
           (name) => ratio(of(name), of("--paper")) < 4.5,
         );
@@ -266,7 +268,8 @@ try {
     }
   });
 
-  // WCAG 2.2, 2.1.1, 2.4.3 and 2.4.7: everything can be reached, in the order in which it is read, and is seen to be.
+  // WCAG 2.2, 2.1.1, 2.4.3 and 2.4.7: everything can be reached, in the order in which it is read,
+  // and is seen to be.
   for (const width of [1280, 360])
     await check(`the Tab key goes through the page as it reads at ${width} px`, async () => {
       // The ground is the laboratory still, whose button leads back to day.
