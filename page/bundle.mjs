@@ -11,22 +11,39 @@ const here = new URL(".", import.meta.url).pathname;
 
 /** @param {string} entry @param {Record<string, string>} define */
 async function bundled(entry, define) {
-  const options = { entryPoints: [`${here}src/${entry}`], bundle: true, minify: true, format: "iife", target: "es2022", write: false, define };
+  const options = {
+    entryPoints: [`${here}src/${entry}`],
+    bundle: true,
+    minify: true,
+    format: "iife",
+    target: "es2022",
+    write: false,
+    define,
+  };
   return (await build(/** @type {any} */ (options))).outputFiles[0].text;
 }
 
 const imports = WebAssembly.Module.imports(await WebAssembly.compile(readFileSync(modulePath)));
-if (imports.length) throw new Error(`the module asks for imports (${imports[0].module}): a crate in it is made for JavaScript`);
+if (imports.length)
+  throw new Error(
+    `the module asks for imports (${imports[0].module}): a crate in it is made for JavaScript`,
+  );
 
 const worker = await bundled("worker.js", {});
-const script = (await bundled("main.js", { "globalThis.WORKER_TEXT": JSON.stringify(worker) })).replaceAll("</script", "<\\/script");
+const script = (
+  await bundled("main.js", { "globalThis.WORKER_TEXT": JSON.stringify(worker) })
+).replaceAll("</script", "<\\/script");
 const style = readFileSync(`${here}src/style.css`, "utf8");
-const hash = (/** @type {string} */ text) => `'sha256-${createHash("sha256").update(text).digest("base64")}'`;
+const hash = (/** @type {string} */ text) =>
+  `'sha256-${createHash("sha256").update(text).digest("base64")}'`;
 // Nothing is fetched; scripts and styles are those of this file; workers come from it as blobs.
 const policy = `default-src 'none'; script-src ${hash(script)} 'wasm-unsafe-eval' blob:; style-src ${hash(style)}; worker-src blob:; img-src blob: data:; base-uri 'none'; form-action 'none'`;
 const module = gzipSync(readFileSync(modulePath), { level: 9 }).toString("base64");
 const parts = { POLICY: policy, STYLE: style, SCRIPT: script, MODULE: module, VERSION: version };
-const page = readFileSync(`${here}src/index.html`, "utf8").replace(/POLICY|STYLE|SCRIPT|MODULE|VERSION/g, (name) => parts[/** @type {keyof parts} */ (name)]);
+const page = readFileSync(`${here}src/index.html`, "utf8").replace(
+  /POLICY|STYLE|SCRIPT|MODULE|VERSION/g,
+  (name) => parts[/** @type {keyof parts} */ (name)],
+);
 mkdirSync(dirname(out), { recursive: true });
 writeFileSync(out, page);
 console.log(`${out}: ${(page.length / 1e6).toFixed(2)} MB`);

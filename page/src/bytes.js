@@ -22,7 +22,13 @@ export function ask(module, request, more = new Uint8Array(0)) {
   const at = module.motefield_input(input.length);
   new Uint8Array(module.memory.buffer).set(input, at);
   const length = module.motefield_answer();
-  const output = new Uint8Array(module.memory.buffer).slice(module.motefield_output(), module.motefield_output() + length);
+  const output = new Uint8Array(module.memory.buffer).slice(
+    module.motefield_output(),
+    module.motefield_output() + length,
+  );
   const end = 4 + new DataView(output.buffer).getUint32(0, true);
-  return { json: JSON.parse(new TextDecoder().decode(output.subarray(4, end))), bytes: output.slice(end) };
+  return {
+    json: JSON.parse(new TextDecoder().decode(output.subarray(4, end))),
+    bytes: output.slice(end),
+  };
 }

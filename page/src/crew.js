@@ -48,7 +48,9 @@ export async function moduleBytes() {
  * @returns {Promise<Uint8Array>}
  */
 export async function inflate(packed, format, most) {
-  const stream = new Blob([/** @type {any} */ (packed)]).stream().pipeThrough(new DecompressionStream(format));
+  const stream = new Blob([/** @type {any} */ (packed)])
+    .stream()
+    .pipeThrough(new DecompressionStream(format));
   const reader = stream.getReader();
   const parts = [];
   let length = 0;

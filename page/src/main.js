@@ -1,20 +1,32 @@
 // The bench: one state, four views of it that move together.
-import { History, fromAddress, toAddress, usualView } from "./state.js";
-import { Hand, moduleBytes } from "./crew.js";
-import { html, part } from "./draw.js";
 import * as answer from "./answer.js";
 import * as details from "./details.js";
+import * as field from "./field.js";
+import * as lens from "./lens.js";
 import * as light from "./light.js";
+import * as map from "./map.js";
 import * as pictures from "./pictures.js";
+import * as pinned from "./pinned.js";
+import * as starts from "./starts.js";
 import * as strip from "./time.js";
+import { Hand, moduleBytes } from "./crew.js";
+import { part } from "./draw.js";
+import { History, fromAddress, toAddress, usualView } from "./state.js";
 import { Study } from "./study.js";
+import { wire } from "./wire.js";
+
+/** Largest side of a part of a picture that is rendered at once, px; less on a slow machine. */
+const MOST = [512, 256];
+/** Time to the redrawn picture beyond which a machine is slow, ms. */
+const SLOW_MS = 300;
 
 export class Bench {
   /** @param {Uint8Array} module */
   constructor(module) {
     this.module = module;
     this.front = new Hand(module);
-    this.study = new Study(module, () => answer.draw(this));
+    /** @type {Hand | null} */ this.spare = null;
+    this.study = new Study(module, () => this.drawAnswer());
     this.history = new History();
     /** @type {import("./state.js").State} */
     this.state = { setup: "", view: usualView() };
@@ -25,18 +37,28 @@ export class Bench {
     /** @type {any} */ this.plane = null;
     /** @type {any[]} */ this.faults = [];
     /** @type {ImageData[] | null} */ this.images = null;
-    /** @type {any} */ this.pinnedAnswer = null;
+    /** @type {import("./pinned.js").Pinned | null} */ this.pinned = null;
     /** @type {any} */ this.timeScale = null;
     /** @type {any} */ this.heldScale = null;
     this.open = "";
+    this.opened = -1;
     this.frame = 0;
+    this.under = 0;
+    this.most = MOST[0];
+    this.printWidth = 0;
     this.drawn_ms = 0;
-    this.wanted = "";
+    /** @type {number[]} */ this.lately = [];
+    /** @type {string | null} */ this.wanted = null;
     this.working = false;
     this.paused = false;
     this.pointing = false;
     /** @type {number[] | null} */ this.at = null;
     /** @type {[string, string, string][]} */ this.edits = [];
+  }
+
+  /** A worker for what is looked at beside the present setup. */
+  get aside() {
+    return (this.spare ??= new Hand(this.module));
   }
 
   async begin() {
@@ -45,19 +67,25 @@ export class Bench {
     const inside = part("rig").textContent.trim();
     if (from) this.state = from;
     else this.state.setup = inside ? JSON.parse(inside) : this.keys.starts[0].setup;
-    this.starts();
-    pictures.buttons(this);
-    this.ground();
-    await this.change(this.state.setup, "");
+    starts.wire(this);
+    this.dress();
+    await this.show(this.state.setup);
     this.blinks();
+    pinned.restore(this);
   }
 
-  /** Another value under a key. @param {string} key @param {string} value @param {string} kind changes of one kind in a row are one step */
+  /** Another value under a key; changes of one kind in a row are one step.
+   * @param {string} key @param {string} value @param {string} kind */
   set(key, value, kind) {
     this.edits = this.edits.filter(([other]) => other !== key);
     this.edits.push([key, value, kind]);
-    this.study.hold();
-    this.work();
+    return this.work();
+  }
+
+  /** Other values under some keys, as one step. @param {string[]} keys @param {any[]} values */
+  take(keys, values) {
+    const kind = `take ${performance.now()}`;
+    keys.forEach((key, k) => this.set(key, String(values[k]), kind));
   }
 
   /** Another setup text. @param {string} setup @param {string} kind */
@@ -73,26 +101,40 @@ export class Bench {
     await this.work();
   }
 
+  /** A state from an address. @param {import("./state.js").State} from */
+  async come(from) {
+    if (from.setup !== this.state.setup) this.history.keep(this.state.setup, "");
+    this.state = from;
+    this.dress();
+    this.blinks();
+    await this.show(from.setup);
+    pinned.restore(this);
+  }
+
   /** Plans and renders the newest setup; what comes in meanwhile is taken when that is done. */
   async work() {
+    // The processors are the pictures' while a hand moves.
+    this.study.hold();
     if (this.working) return;
     this.working = true;
-    while (this.wanted || this.edits.length) {
+    while (this.wanted !== null || this.edits.length) {
       const begun = performance.now();
       const edit = this.edits.shift();
       if (edit) {
         const [key, value, kind] = edit;
-        const edited = (await this.front.ask({ do: "edit", setup: this.state.setup, key, value })).json;
+        const request = { do: "edit", setup: this.state.setup, key, value };
+        const edited = (await this.front.ask(request)).json;
         if (edited.faults) {
           this.faults = edited.faults;
           details.faults(this);
+          this.study.release();
           continue;
         }
         this.history.keep(this.state.setup, kind);
         this.state.setup = edited.setup;
         if (this.edits.length) continue;
       }
-      this.wanted = "";
+      this.wanted = null;
       await this.refresh(begun);
     }
     this.working = false;
@@ -104,13 +146,16 @@ export class Bench {
     const area = part("setup");
     if (area.value !== setup) area.value = setup;
     // Both are asked at once, the pictures first: a hand that moves looks at them.
-    const asked = [this.front.ask({ do: "pair", setup, seed: view.seed }), this.front.ask({ do: "plan", setup })];
+    const asked = [this.pairOf(setup), this.front.ask({ do: "plan", setup })];
     const { json, bytes } = await asked[0];
     if (!json.faults) {
-      const half = bytes.length / 2;
-      this.pair = { ...json, levels: [new Uint16Array(bytes.buffer, 0, half / 2), new Uint16Array(bytes.buffer, half, half / 2)] };
+      const first = !this.pair;
+      if (String(this.pair?.size) !== String(json.size)) this.at = null;
+      const half = bytes.length / 4;
+      const levels = [0, 1].map((k) => new Uint16Array(bytes.buffer, 2 * k * half, half));
+      this.pair = { ...json, levels };
       pictures.draw(this);
-      this.drawn_ms = performance.now() - begun;
+      this.timed(performance.now() - begun, first || view.whole);
     }
     const plan = (await asked[1]).json;
     this.faults = plan.faults ?? [];
@@ -122,184 +167,144 @@ export class Bench {
     this.plan = plan;
     light.draw(this);
     strip.draw(this);
-    answer.draw(this);
+    this.drawAnswer();
     if (!json.faults) {
+      pictures.buttons(this);
+      pictures.place(this);
       pictures.say(this);
       const [x, y] = this.at ?? this.pair.size.map((/** @type {number} */ n) => n / 2);
-      this.point(x, y);
+      this.point(x, y, this.under);
     }
     details.draw(this);
+    if (part("map-fold").open) map.choice(this, part("map-choice"));
     this.keep();
     this.later();
+  }
+
+  /** @param {string} setup */
+  pairOf(setup) {
+    const { seed, whole, at } = this.state.view;
+    return this.front.ask({ do: "pair", setup, seed, ...(whole ? {} : { most: this.most, at }) });
+  }
+
+  /** Keeps in mind how long a picture takes; of a slow machine less is asked.
+   * @param {number} ms @param {boolean} apart whether it says nothing about the next one */
+  timed(ms, apart) {
+    this.drawn_ms = ms;
+    if (apart || this.most === MOST[1]) return;
+    this.lately = [...this.lately, ms].slice(-5);
+    if (this.lately.length === 5 && this.lately.every((t) => t > SLOW_MS)) this.most = MOST[1];
+  }
+
+  /** The answer, and what stands beside it. */
+  drawAnswer() {
+    answer.draw(this);
+    pinned.draw(this);
+    if (this.pinned && this.study.finished) pinned.restore(this);
   }
 
   /** What need not move with the hand: the study and the vectors. */
   later() {
     clearTimeout(this.timer);
     this.timer = setTimeout(async () => {
-      await this.study.of(this.state.setup, this.state.view.seed);
+      const { setup, view } = this.state;
+      if (part("vectors-fold").open || view.vectors) this.measure();
+      if (part("assumed-fold").open) details.assumed(this);
+      const taken = this.study.of(setup, view);
       this.study.release();
-      if (part("vectors-fold").open) await this.measure();
+      await taken;
     }, 350);
   }
 
   async measure() {
     const { json } = await this.front.ask({ do: "vectors", setup: this.state.setup });
     this.field = json.faults ? null : json;
-    details.vectors(this);
+    if (part("vectors-fold").open) field.vectors(this);
+    pictures.over(this);
   }
 
-  /** Looks at a place of the pictures, px. @param {number} x @param {number} y */
-  async point(x, y) {
+  /** Looks at a place of the picture, px of frame A (0) or B (1).
+   * @param {number} x @param {number} y @param {number} under */
+  async point(x, y, under) {
     this.at = [x, y];
-    pictures.lens(this, x, y);
+    this.under = under;
+    lens.lens(this);
     if (this.pointing) return;
     this.pointing = true;
     const { json } = await this.front.ask({ do: "plane", setup: this.state.setup, x, y });
     this.pointing = false;
     this.plane = json.faults ? null : json;
-    pictures.lens(this, this.at[0], this.at[1]);
-    pictures.plane(this);
+    lens.lens(this);
+    lens.plane(this);
+    pictures.over(this);
   }
 
-  /** Another view of the same setup. @param {object} change */
+  /** Another view of the same setup. @param {Partial<import("./state.js").View>} change */
   look(change) {
-    const seed = this.state.view.seed;
     Object.assign(this.state.view, change);
-    pictures.buttons(this);
-    this.ground();
+    this.dress();
     this.blinks();
-    if (seed !== this.state.view.seed) this.show(this.state.setup);
+    const named = Object.keys(change);
+    if (named.some((name) => ["seed", "whole", "at"].includes(name))) this.show(this.state.setup);
     else {
-      pictures.draw(this);
-      pictures.say(this);
+      if (named.includes("limit_px") || named.includes("free")) this.later();
+      if (change.vectors) this.measure();
+      this.redraw();
     }
     this.keep();
   }
 
-  ground() {
+  /** All that is drawn from what is there. */
+  redraw() {
+    pictures.draw(this);
+    pictures.say(this);
+    lens.lens(this);
+    lens.plane(this);
+    strip.draw(this);
+    this.drawAnswer();
+  }
+
+  /** Ground and buttons. */
+  dress() {
     document.documentElement.dataset.ground = this.state.view.ground;
     part("ground").textContent = this.state.view.ground === "day" ? "laboratory" : "day";
+    pictures.buttons(this);
   }
 
   blinks() {
     clearInterval(this.blinking);
     const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-    if (!still && !this.paused) this.blinking = setInterval(() => pictures.blink(this), 1000 / this.state.view.rate);
+    if (!still && !this.paused)
+      this.blinking = setInterval(() => pictures.blink(this), 1000 / this.state.view.rate);
   }
 
   /** @param {string} section */
   openSection(section) {
     this.open = section;
     light.draw(this);
+    if (section) part("controls").scrollIntoView({ block: "nearest" });
   }
 
   async keep() {
     const address = await toAddress(this.state);
     history.replaceState(null, "", `#${address}`);
   }
-
-  starts() {
-    const list = part("starts");
-    list.replaceChildren(...this.keys.starts.map((/** @type {any} */ start) =>
-      html("button", { onclick: () => this.change(start.setup, "") }, start.about)),
-      html("button", { onclick: () => part("file").click() }, "a setup file of yours"));
-  }
-}
-
-/** Everything that is there once. @param {Bench} bench */
-function wire(bench) {
-  const on = (/** @type {string} */ id, /** @type {string} */ event, /** @type {(e: any) => any} */ act) => part(id).addEventListener(event, act);
-  on("undo", "click", () => back(bench, bench.history.undo(bench.state.setup)));
-  on("redo", "click", () => back(bench, bench.history.redo(bench.state.setup)));
-  on("ground", "click", () => bench.look({ ground: bench.state.view.ground === "day" ? "laboratory" : "day" }));
-  on("stop", "click", () => bench.study.toggle());
-  on("more-pairs", "click", () => bench.study.more());
-  on("pin", "click", () => pin(bench));
-  on("save", "click", () => save(bench.state.setup));
-  on("setup", "input", (e) => bench.change(e.target.value, "text"));
-  on("vectors-fold", "toggle", () => part("vectors-fold").open && bench.measure());
-  on("file", "change", async (e) => e.target.files[0] && take(bench, e.target.files[0]));
-  addEventListener("dragover", (e) => e.preventDefault());
-  addEventListener("drop", (e) => {
-    e.preventDefault();
-    const file = e.dataTransfer?.files[0];
-    if (file) take(bench, file);
-  });
-  addEventListener("keydown", (e) => {
-    const typing = /input|textarea|select|button|summary/i.test(/** @type {Element} */ (e.target).tagName);
-    if (e.key === " " && !typing) {
-      e.preventDefault();
-      bench.paused = true;
-      bench.blinks();
-      pictures.blink(bench);
-    }
-    if ((e.ctrlKey || e.metaKey) && e.key === "z" && !/textarea/i.test(/** @type {Element} */ (e.target).tagName)) {
-      e.preventDefault();
-      part(e.shiftKey ? "redo" : "undo").click();
-    }
-  });
-  on("frames", "pointermove", (e) => {
-    if (!bench.pair) return;
-    const box = e.target.getBoundingClientRect();
-    const x = (((e.clientX - box.left) / box.width) * e.target.width) % (bench.pair.size[0] + 8);
-    bench.point(x, ((e.clientY - box.top) / box.height) * e.target.height);
-  });
-  let resizing = 0;
-  addEventListener("resize", () => {
-    clearTimeout(resizing);
-    resizing = setTimeout(() => (strip.draw(bench), answer.draw(bench)), 100);
-  });
-  addEventListener("hashchange", async () => {
-    const from = await fromAddress(location.hash.slice(1));
-    if (from && from.setup !== bench.state.setup) bench.change(from.setup, "");
-  });
-}
-
-/** @param {Bench} bench @param {string | undefined} setup */
-function back(bench, setup) {
-  if (setup) bench.show(setup);
-}
-
-/** @param {Bench} bench @param {File} file */
-async function take(bench, file) {
-  if (file.size > 1 << 20) {
-    bench.faults = [{ message: `${file.name} is larger than any setup` }];
-    return details.faults(bench);
-  }
-  part("text-fold").open = true;
-  await bench.change(await file.text(), "");
-}
-
-/** @param {Bench} bench */
-function pin(bench) {
-  const holds = bench.state.view.pinned;
-  bench.pinnedAnswer = holds ? null : bench.study.answer;
-  part("pin").textContent = holds ? "pin this setup" : "let go of the pinned setup";
-  bench.look({ pinned: holds ? "" : bench.state.setup });
-  answer.draw(bench);
-}
-
-/** @param {string} text */
-function save(text) {
-  const link = html("a", { href: URL.createObjectURL(new Blob([text], { type: "text/plain" })), download: "rig.toml" });
-  link.click();
 }
 
 async function start() {
-  if (typeof WebAssembly !== "object" || typeof Worker !== "function" || typeof DecompressionStream !== "function") {
-    part("sentence").textContent = "This browser lacks WebAssembly, workers or decompression; a version of 2023 or later has them.";
-    return;
-  }
-  try {
-    const bench = new Bench(await moduleBytes());
-    /** @type {any} */ (globalThis).bench = bench;
-    wire(bench);
-    await bench.begin();
-    document.body.dataset.ready = "yes";
-  } catch (error) {
-    part("sentence").textContent = `The page could not begin: ${error instanceof Error ? error.message : error}.`;
-  }
+  const there = [WebAssembly, Worker, DecompressionStream].map((part) => typeof part);
+  if (there.includes("undefined"))
+    throw new Error(
+      "this browser lacks WebAssembly, workers or decompression; a version of 2023 or later has them",
+    );
+  const bench = new Bench(await moduleBytes());
+  /** @type {any} */ (globalThis).bench = bench;
+  wire(bench);
+  await bench.begin();
+  document.body.dataset.ready = "yes";
 }
 
-start();
+start().catch((error) => {
+  const sentence = part("sentence");
+  sentence.textContent = `The page could not begin: ${error instanceof Error ? error.message : error}.`;
+});

@@ -1,20 +1,31 @@
-// The pictures: frames A and B blinking in place, side by side or over each other; a lens of 16 × 16 pixels follows the
-// pointer.
-import { html, part, short } from "./draw.js";
+// The pictures: frames A and B blinking in place, side by side or over each other; with the
+// measured vectors over them if wanted.
+import { arrowPath, reachOf } from "./field.js";
+import { colour, html, part, renew, sharp, short, svg } from "./draw.js";
 
-/** A frame's grey levels on the screen. @param {any} pair @param {Uint16Array} levels @param {boolean} stretched */
+/** A frame's grey levels on the screen. @param {any} pair @param {Uint16Array} levels
+ * @param {boolean} stretched */
 function picture(pair, levels, stretched) {
   const [width, height] = pair.size;
   const image = new ImageData(width, height);
   const pixels = new Uint32Array(image.data.buffer);
-  const [black, white] = range(pair, stretched);
+  const grey = greys(pair, stretched);
   // A power for each level in place of one for each pixel.
-  const shown = Uint32Array.from({ length: pair.most + 1 }, (_, v) => {
-    const share = Math.min(1, Math.max(0, (v - black) / (white - black)));
-    return 0xff000000 + 0x010101 * Math.round(255 * (stretched ? share ** (1 / 2.2) : share));
-  });
+  const shown = Uint32Array.from(
+    { length: pair.most + 1 },
+    (_, v) => 0xff000000 + 0x010101 * grey(v),
+  );
   for (let k = 0; k < levels.length; k++) pixels[k] = shown[levels[k]];
   return image;
+}
+
+/** Grey of a level, 0 to 255. @param {any} pair @param {boolean} stretched */
+export function greys(pair, stretched) {
+  const [black, white] = range(pair, stretched);
+  return (/** @type {number} */ v) => {
+    const share = Math.min(1, Math.max(0, (v - black) / (white - black)));
+    return Math.round(255 * (stretched ? share ** (1 / 2.2) : share));
+  };
 }
 
 /** @param {any} pair @param {boolean} stretched */
@@ -32,126 +43,223 @@ function overlay(a, b) {
   return image;
 }
 
+/** Pixels between two pictures beside each other. */
+export const GAP = 8;
+
+/** Whether two pictures stand beside each other. @param {string} show */
+export const beside = (show) => show === "side" || show === "pinned";
+
 /** @param {import("./main.js").Bench} bench */
 export function draw(bench) {
   const { pair, state } = bench;
   if (!pair) return;
-  const { show, stretched } = state.view;
+  const { stretched } = state.view;
+  const show = shown(bench);
+  const images = pair.levels.map((/** @type {Uint16Array} */ levels) =>
+    picture(pair, levels, stretched),
+  );
+  bench.images = images;
+  const other = bench.pinned?.pair;
+  const second = show === "pinned" ? picture(other, other.levels[0], stretched) : images[1];
   const canvas = part("frames");
   const [width, height] = pair.size;
-  const images = pair.levels.map((/** @type {Uint16Array} */ levels) => picture(pair, levels, stretched));
-  bench.images = images;
-  canvas.width = show === "side" ? 2 * width + 8 : width;
-  canvas.height = height;
+  canvas.width = beside(show) ? width + GAP + second.width : width;
+  canvas.height = beside(show) ? Math.max(height, second.height) : height;
+  part("frame").style.setProperty("--ratio", String(canvas.width / canvas.height));
   const on = canvas.getContext("2d");
   if (show === "overlay") on.putImageData(overlay(images[0], images[1]), 0, 0);
   else on.putImageData(images[show === "blink" ? bench.frame : 0], 0, 0);
-  if (show === "side") on.putImageData(images[1], width + 8, 0);
-  part("which").hidden = show !== "blink";
-  histogram(bench);
+  if (beside(show)) on.putImageData(second, width + GAP, 0);
+  const names = /** @type {Record<string, string[]>} */ ({
+    blink: [bench.frame ? "B" : "A"],
+    side: ["A", "B"],
+    overlay: ["A amber, B blue"],
+    pinned: ["now, A", "pinned, A"],
+  })[show];
+  part("which").textContent = names[0];
+  part("which-2").textContent = names[1] ?? "";
+  part("which-2").hidden = !names[1];
+  part("which-2").style.left = `calc(${(100 * (width + GAP)) / canvas.width}% + 8px)`;
+  over(bench);
+}
+
+/** What is shown: without a pinned setup nothing of it. @param {import("./main.js").Bench} bench */
+const shown = ({ state: { view }, pinned }) =>
+  view.show === "pinned" && !pinned?.pair ? "blink" : view.show;
+
+/** Over frame A: the measured vectors, and the window under the pointer.
+ * @param {import("./main.js").Bench} bench */
+export function over(bench) {
+  const { pair, field, plane } = bench;
+  if (!pair) return;
+  const canvas = part("frames");
+  const picture = part("over");
+  picture.setAttribute("viewBox", `0 0 ${canvas.width} ${canvas.height}`);
+  const all = [];
+  if (bench.state.view.vectors && field) {
+    const { reach, every } = reachOf(field);
+    const strokes = { true: "", false: "" };
+    field.vectors.forEach((/** @type {any} */ v, /** @type {number} */ k) => {
+      const bad = v[6] !== "valid" || !v[4] || Math.hypot(v[4][0], v[4][1]) > 1;
+      const due = (k % field.columns) % every === 0 && Math.floor(k / field.columns) % every === 0;
+      if (bad || due)
+        strokes[bad ? "true" : "false"] += arrowPath(v[0], v[1], v[2] * reach, v[3] * reach);
+    });
+    all.push(
+      svg("path", { d: strokes.false, class: "over-vector" }),
+      svg("path", { d: strokes.true, class: "over-vector bad" }),
+    );
+  }
+  if (plane?.window) {
+    const [x, y] = plane.corner;
+    all.push(
+      svg("rect", {
+        x: x - 0.5,
+        y: y - 0.5,
+        width: plane.window[0],
+        height: plane.window[1],
+        class: "window",
+      }),
+    );
+  }
+  picture.replaceChildren(...all);
 }
 
 /** What the pictures show, in words. @param {import("./main.js").Bench} bench */
 export function say(bench) {
   const { pair, plan } = bench;
   if (!pair) return;
-  const [width, height] = pair.size;
-  const streak = plan?.pulse && plan.straddle ? (plan.fast_px * plan.pulse) / plan.straddle.separation_s : NaN;
+  const size = (/** @type {number[]} */ [w, h]) => `${w} × ${h}`;
+  const part_ = size(pair.size) === size(pair.whole) ? "" : ` of ${size(pair.whole)}`;
+  const streak =
+    plan?.pulse && plan.straddle ? (plan.fast_px * plan.pulse) / plan.straddle.separation_s : NaN;
   const [black, white] = range(pair, bench.state.view.stretched);
-  part("pictures-say").replaceChildren(
-    `${width} × ${height} px, drawn in ${Math.round(bench.drawn_ms)} ms. Streak in the fastest tenth ${short(streak)}\u202fpx, particle image `
-    + `${short(plan?.diameter_px)}\u202fpx, ${short(plan?.particles_ppp)}\u202fparticles per pixel. Grey from ${short(black)} to ${short(white)}\u202fDN.`);
+  part("pictures-say").textContent =
+    `${size(pair.size)}${part_} px, drawn in ${Math.round(bench.drawn_ms)} ms. Streak in the fastest tenth ` +
+    `${short(streak)}\u202fpx, particle image ${short(plan?.diameter_px)}\u202fpx, ` +
+    `${short(plan?.particles_ppp)}\u202fparticles per pixel. Grey from ${short(black)} to ${short(white)}\u202fDN.`;
+  histogram(bench);
 }
 
 /** Blinks, unless the reader wants nothing to move. @param {import("./main.js").Bench} bench */
 export function blink(bench) {
-  const { pair, state, images } = bench;
-  if (!pair || !images || state.view.show !== "blink") return;
+  const { images } = bench;
+  if (!images || shown(bench) !== "blink") return;
   bench.frame = 1 - bench.frame;
   part("frames").getContext("2d").putImageData(images[bench.frame], 0, 0);
   part("which").textContent = bench.frame ? "B" : "A";
 }
 
 /** How often each grey level occurs. @param {import("./main.js").Bench} bench */
-function histogram(bench) {
+export function histogram(bench) {
   const { pair } = bench;
-  const canvas = part("histogram");
-  const on = canvas.getContext("2d");
+  if (!pair) return;
+  const [width, height] = [256, 80];
+  const on = sharp(part("histogram"), width, height);
   const bins = new Float64Array(128);
   const top = Math.max(pair.white * 1.5, 2);
   for (const v of pair.levels[0]) bins[Math.min(127, Math.floor((127 * v) / top))]++;
   const most = Math.log1p(Math.max(...bins));
-  on.clearRect(0, 0, canvas.width, canvas.height);
-  on.fillStyle = getComputedStyle(document.body).getPropertyValue("--faint");
+  on.fillStyle = colour("--faint");
   bins.forEach((n, k) => {
-    const h = (canvas.height * Math.log1p(n)) / most;
-    on.fillRect(2 * k, canvas.height - h, 2, h);
+    const h = (height * Math.log1p(n)) / most;
+    on.fillRect(2 * k, height - h, 2, h);
   });
-}
-
-/** The lens under the pointer. @param {import("./main.js").Bench} bench @param {number} x @param {number} y picture px */
-export function lens(bench, x, y) {
-  const { pair } = bench;
-  const [width, height] = pair.size;
-  const [left, top] = [Math.min(Math.max(0, Math.round(x) - 8), width - 16), Math.min(Math.max(0, Math.round(y) - 8), height - 16)];
-  const canvas = part("lens");
-  const on = canvas.getContext("2d");
-  const cell = canvas.width / 16;
-  const [black, white] = range(pair, bench.state.view.stretched);
-  const levels = pair.levels[bench.state.view.show === "blink" ? bench.frame : 0];
-  on.textAlign = "center";
-  on.font = "9px system-ui, sans-serif";
-  for (let j = 0; j < 16; j++)
-    for (let i = 0; i < 16; i++) {
-      const v = levels[(top + j) * width + left + i];
-      const grey = Math.round(255 * Math.min(1, Math.max(0, (v - black) / (white - black))) ** (1 / 2.2));
-      on.fillStyle = `rgb(${grey},${grey},${grey})`;
-      on.fillRect(i * cell, j * cell, cell + 1, cell + 1);
-      on.fillStyle = grey > 128 ? "#000" : "#ddd";
-      on.fillText(String(v), (i + 0.5) * cell, (j + 0.5) * cell + 3);
-    }
-  // The true path during the pulse.
-  const pulse = bench.plan?.pulse, dt = bench.plan?.straddle?.separation_s, truth = bench.plane?.truth_px;
-  if (truth && pulse && dt) {
-    const [u, v] = truth.map((/** @type {number} */ d) => (d * pulse) / dt);
-    const at = (/** @type {number} */ dx, /** @type {number} */ dy) => /** @type {[number, number]} */ ([(x - left + 0.5 + dx) * cell, (y - top + 0.5 + dy) * cell]);
-    on.strokeStyle = "#e0a03c";
-    on.lineWidth = 2;
-    on.beginPath();
-    on.moveTo(...at(-u / 2, -v / 2));
-    on.lineTo(...at(u / 2, v / 2));
-    on.stroke();
-  }
-  part("under").textContent = `x ${Math.round(x)}, y ${Math.round(y)} px: ${levels[Math.round(y) * width + Math.round(x)] ?? "–"} DN`
-    + (truth ? `, moves ${short(truth[0])}, ${short(truth[1])} px` : "");
-}
-
-/** The correlation plane of the window about the pointer. @param {import("./main.js").Bench} bench */
-export function plane(bench) {
-  const canvas = part("plane");
-  const found = bench.plane;
-  const on = canvas.getContext("2d");
-  on.clearRect(0, 0, canvas.width, canvas.height);
-  if (!found?.plane) return;
-  const [rx, ry] = found.reach;
-  const [w, h] = [2 * rx + 1, 2 * ry + 1];
-  const [low, high] = [Math.min(...found.plane), Math.max(...found.plane)];
-  const [cw, ch] = [canvas.width / w, canvas.height / h];
-  found.plane.forEach((/** @type {number} */ v, /** @type {number} */ k) => {
-    const t = (v - low) / (high - low || 1);
-    on.fillStyle = `rgb(${Math.round(250 - 215 * t)},${Math.round(248 - 190 * t)},${Math.round(240 - 130 * t)})`;
-    on.fillRect((k % w) * cw, Math.floor(k / w) * ch, cw + 1, ch + 1);
-  });
+  part("histogram-say").textContent =
+    `grey levels of frame A, 0 to ${short(top)}\u202fDN; counts on a logarithmic scale`;
 }
 
 /** The buttons above the pictures. @param {import("./main.js").Bench} bench */
 export function buttons(bench) {
+  const { view } = bench.state;
+  const press = (
+    /** @type {string} */ words,
+    /** @type {boolean} */ pressed,
+    /** @type {object} */ change,
+  ) => html("button", { "aria-pressed": pressed, onclick: () => bench.look(change) }, words);
   const choice = (/** @type {string} */ value, /** @type {string} */ words) =>
-    html("button", { "aria-pressed": bench.state.view.show === value, onclick: () => bench.look({ show: value }) }, words);
-  part("pictures-buttons").replaceChildren(
-    choice("blink", "blink"), choice("side", "side by side"), choice("overlay", "overlay"),
-    html("button", { "aria-pressed": bench.state.view.stretched, onclick: () => bench.look({ stretched: !bench.state.view.stretched }) }, "stretch greys"),
-    html("button", { onclick: () => bench.look({ seed: bench.state.view.seed + 1 }) }, "other particles"),
-    html("label", {}, "blinks per second ", html("input", { type: "number", min: 0.5, max: 8, step: 0.5, value: bench.state.view.rate,
-      onchange: (/** @type {any} */ e) => bench.look({ rate: Math.min(8, Math.max(0.5, Number(e.target.value) || 3)) }) })));
+    press(words, view.show === value, { show: value });
+  const rate = html("input", {
+    type: "number",
+    min: 0.5,
+    max: 8,
+    step: 0.5,
+    value: view.rate,
+    "aria-label": "blinks per second",
+    onchange: (/** @type {any} */ e) =>
+      bench.look({ rate: Math.min(8, Math.max(0.5, Number(e.target.value) || 3)) }),
+  });
+  const large = bench.pair && bench.pair.whole[0] * bench.pair.whole[1] > bench.most ** 2;
+  renew(
+    part("pictures-buttons"),
+    html(
+      "span",
+      { class: "pair" },
+      choice("blink", "blink"),
+      rate,
+      html("span", { class: "faint" }, "per second"),
+    ),
+    choice("side", "side by side"),
+    choice("overlay", "overlay"),
+    ...(view.pinned ? [choice("pinned", "beside the pinned")] : []),
+    press("vectors", view.vectors, { vectors: !view.vectors }),
+    press("stretch greys", view.stretched, { stretched: !view.stretched }),
+    ...(large ? [press("whole picture", view.whole, { whole: !view.whole })] : []),
+    html("button", { onclick: () => bench.look({ seed: view.seed + 1 }) }, "other particles"),
+  );
+}
+
+/** Where in a large picture the part shown stands: a small map of the whole, in which it is moved.
+ * @param {import("./main.js").Bench} bench */
+export function place(bench) {
+  const { pair } = bench;
+  const into = part("place");
+  into.hidden = !pair || String(pair.size) === String(pair.whole);
+  if (into.hidden) return;
+  const [w, h] = pair.whole;
+  const to = (/** @type {number[]} */ at) =>
+    bench.look({ at: at.map((n) => Math.min(1, Math.max(0, n))) });
+  const middle = [0, 1].map((k) => (pair.origin[k] + pair.size[k] / 2) / pair.whole[k]);
+  const box = svg(
+    "svg",
+    {
+      viewBox: `0 0 ${w} ${h}`,
+      width: 96,
+      height: (96 * h) / w,
+      tabindex: 0,
+      role: "slider",
+      "aria-label": "Part of the picture",
+      "aria-valuetext": `from column ${pair.origin[0]}, row ${pair.origin[1]}`,
+      "aria-valuenow": Math.round(100 * middle[0]),
+    },
+    svg("rect", { width: w, height: h, class: "whole" }),
+    svg("rect", {
+      x: pair.origin[0],
+      y: pair.origin[1],
+      width: pair.size[0],
+      height: pair.size[1],
+      class: "part",
+    }),
+  );
+  box.addEventListener("pointerdown", (/** @type {PointerEvent} */ e) => {
+    const of = box.getBoundingClientRect();
+    to([(e.clientX - of.left) / of.width, (e.clientY - of.top) / of.height]);
+  });
+  box.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {
+    const step = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[
+      e.key
+    ];
+    if (!step) return;
+    e.preventDefault();
+    to(middle.map((m, k) => m + (0.5 * step[k] * pair.size[k]) / pair.whole[k]));
+  });
+  renew(
+    into,
+    box,
+    html(
+      "p",
+      { class: "help" },
+      "The part shown. Press where another is wanted, or use the arrow keys.",
+    ),
+  );
 }

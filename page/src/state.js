@@ -7,17 +7,34 @@ const MOST_BYTES = 1 << 20;
 /**
  * @typedef {object} View
  * @property {string} ground day or laboratory
- * @property {string} show blink, side or overlay
+ * @property {string} show blink, side, overlay or pinned
  * @property {boolean} stretched whether grey levels fill the scale
+ * @property {boolean} vectors whether measured vectors stand over the picture
+ * @property {boolean} whole whether a large picture is rendered whole
+ * @property {number[]} at middle of the part of a large picture, in shares of width and height
  * @property {number} seed
  * @property {number} rate blinks per second
+ * @property {number} limit_px total error that the answer is to keep within
+ * @property {string[]} free two settings to map, or none
  * @property {string} pinned setup to compare with, or ""
  */
 
 /** @typedef {{ setup: string, view: View }} State */
 
 /** @returns {View} */
-export const usualView = () => ({ ground: "day", show: "blink", stretched: true, seed: 1, rate: 3, pinned: "" });
+export const usualView = () => ({
+  ground: "day",
+  show: "blink",
+  stretched: true,
+  vectors: false,
+  whole: false,
+  at: [0.5, 0.5],
+  seed: 1,
+  rate: 3,
+  limit_px: 0.1,
+  free: [],
+  pinned: "",
+});
 
 /** @param {State} state @returns {Promise<string>} */
 export async function toAddress(state) {
@@ -33,7 +50,9 @@ export async function fromAddress(address) {
   try {
     const binary = atob(address.replaceAll("-", "+").replaceAll("_", "/"));
     const packed = Uint8Array.from(binary, (c) => c.charCodeAt(0));
-    const found = JSON.parse(new TextDecoder().decode(await inflate(packed, "deflate-raw", MOST_BYTES)));
+    const found = JSON.parse(
+      new TextDecoder().decode(await inflate(packed, "deflate-raw", MOST_BYTES)),
+    );
     return checked(found);
   } catch {
     return null;
@@ -45,15 +64,26 @@ function checked(found) {
   if (typeof found?.setup !== "string") return null;
   const given = found.view ?? {};
   const usual = usualView();
-  const one = (/** @type {string} */ value, /** @type {string[]} */ of) => (of.includes(value) ? value : of[0]);
+  const one = (/** @type {string} */ value, /** @type {string[]} */ of) =>
+    of.includes(value) ? value : of[0];
+  const yes = (/** @type {"stretched" | "vectors" | "whole"} */ name) =>
+    typeof given[name] === "boolean" ? given[name] : usual[name];
+  const within = (/** @type {any} */ n, /** @type {number} */ low, /** @type {number} */ high) =>
+    Number.isFinite(n) ? Math.min(high, Math.max(low, n)) : NaN;
+  const keys = Array.isArray(given.free) ? given.free.map(String) : [];
   return {
     setup: found.setup,
     view: {
       ground: one(given.ground, ["day", "laboratory"]),
-      show: one(given.show, ["blink", "side", "overlay"]),
-      stretched: typeof given.stretched === "boolean" ? given.stretched : usual.stretched,
+      show: one(given.show, ["blink", "side", "overlay", "pinned"]),
+      stretched: yes("stretched"),
+      vectors: yes("vectors"),
+      whole: yes("whole"),
+      at: [0, 1].map((k) => within(given.at?.[k], 0, 1)).map((n) => (n >= 0 ? n : 0.5)),
       seed: Number.isSafeInteger(given.seed) && given.seed >= 0 ? given.seed : usual.seed,
-      rate: Number.isFinite(given.rate) ? Math.min(8, Math.max(0.5, given.rate)) : usual.rate,
+      rate: within(given.rate, 0.5, 8) || usual.rate,
+      limit_px: within(given.limit_px, 1e-4, 100) || usual.limit_px,
+      free: keys.length === 2 ? keys : [],
       pinned: typeof given.pinned === "string" ? given.pinned : "",
     },
   };
@@ -69,7 +99,8 @@ export class History {
     this.last = "";
   }
 
-  /** Keeps a setup that is about to change; changes of one kind in a row are one step. @param {string} setup @param {string} kind */
+  /** Keeps a setup that is about to change; changes of one kind in a row are one step.
+   * @param {string} setup @param {string} kind */
   keep(setup, kind) {
     if (kind && kind === this.last) return;
     this.last = kind;

@@ -1,5 +1,5 @@
-// The study: one worker leads, as many as there are cores measure. Every one runs the same study over the measurements
-// that all of them made, so that results do not depend on their number.
+// The study: one worker leads, as many as there are cores measure. Every one runs the same study
+// over the measurements that all of them made, so that results do not depend on their number.
 import { Hand } from "./crew.js";
 
 export class Study {
@@ -19,7 +19,6 @@ export class Study {
     this.begun = 0;
     this.looked = 0;
     /** @type {[number, number][]} */ this.jobs = [];
-    this.key = "";
     this.precision = 0.05;
     this.reset();
   }
@@ -29,6 +28,7 @@ export class Study {
     /** @type {any} */ this.answer = null;
     this.words = "";
     this.question = "pulse-length";
+    this.key = "";
     this.finished = false;
     this.stopped = false;
     this.fault = "";
@@ -42,13 +42,43 @@ export class Study {
     this.looking = false;
   }
 
-  /** Takes up the study of a setup, unless it is that of the present one: the pulse length that the setup states is not
-   * what its curve depends on. @param {string} setup @param {number} seed */
-  async of(setup, seed) {
-    const key = `${seed} ${this.precision} ${setup.replace(/^(\s*pulse_length\s*=).*$/m, "$1")}`;
-    if (key === this.key && !setup.includes("measured_grey")) return;
-    this.key = key;
-    await this.take({ do: "study", setup, seed, precision: this.precision });
+  /** What an answer depends on. Where it is the pulse length, the one that the setup states is not.
+   * @param {string} setup @param {import("./state.js").View} view */
+  keyOf(setup, { seed, limit_px, free }) {
+    // A brightness that was measured belongs to the pulse length that is stated.
+    const anchored = setup.includes("measured_grey");
+    const asks = this.question === "pulse-length" && free.length === 0 && !anchored;
+    const text = asks ? setup.replace(/^(\s*pulse_length\s*=).*$/m, "$1") : setup;
+    return JSON.stringify([seed, limit_px, free, text]);
+  }
+
+  /** Takes up the study of a setup, unless it is that of the present one.
+   * @param {string} setup @param {import("./state.js").View} view */
+  async of(setup, view) {
+    if (this.keyOf(setup, view) === this.key) return;
+    const { seed, limit_px, free } = view;
+    this.precision = 0.05;
+    const taken = this.take({
+      do: "study",
+      setup,
+      seed,
+      limit_px,
+      free,
+      precision: this.precision,
+    });
+    // Known now as far as it can be, and wholly when the question is.
+    const round = this.round;
+    this.key = this.keyOf(setup, view);
+    await taken;
+    if (round === this.round) this.key = this.keyOf(setup, view);
+  }
+
+  /** Lets go of everything. */
+  end() {
+    this.reset();
+    for (const hand of [this.lead, ...this.crew]) hand?.worker.terminate();
+    this.lead = null;
+    this.crew = [];
   }
 
   /** @param {object} request */
@@ -83,7 +113,13 @@ export class Study {
       this.fault = json.faults[0].message;
       return this.changed();
     }
-    Object.assign(this, { answer: json.answer, words: json.words, finished: json.finished, expected: json.expected, done: json.done });
+    Object.assign(this, {
+      answer: json.answer,
+      words: json.words,
+      finished: json.finished,
+      expected: json.expected,
+      done: json.done,
+    });
     this.jobs.push(...json.jobs);
     this.rate = this.done / Math.max(0.5, (performance.now() - this.begun) / 1000);
     this.changed();

@@ -1,5 +1,5 @@
-// A worker with a module of its own. A request that breaks the module is answered with its fault, and the module is
-// made anew.
+// A worker with a module of its own. A request that breaks the module is answered with its fault,
+// and the module is made anew.
 import { ask } from "./bytes.js";
 
 /** @type {WebAssembly.Module} */
@@ -29,7 +29,11 @@ onmessage = ({ data }) => {
     } catch (error) {
       await start().catch(() => {});
       const message = `the module failed: ${error instanceof Error ? error.message : error}`;
-      postMessage({ id: data.id, json: { faults: [{ message }], broken: true }, bytes: new Uint8Array(0) });
+      postMessage({
+        id: data.id,
+        json: { faults: [{ message }], broken: true },
+        bytes: new Uint8Array(0),
+      });
     }
   });
 };

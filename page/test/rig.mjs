@@ -37,5 +37,12 @@ passes = [{ window = 32, overlap = 0.5 }]
 
 /** Ten figures of an answer, to printed digits. @param {any} answer */
 export const figures = (answer) =>
-  [answer.best.pulse_s, answer.best.pulse_s_lo, answer.best.pulse_s_hi, answer.best.total_px.value, answer.best.total_px.lo, answer.best.total_px.hi,
-    ...answer.points.slice(0, 4).map((/** @type {any} */ p) => p.total_px.value)].map((v) => Number(v).toPrecision(3));
+  [
+    answer.best.pulse_s,
+    answer.best.pulse_s_lo,
+    answer.best.pulse_s_hi,
+    answer.best.total_px.value,
+    answer.best.total_px.lo,
+    answer.best.total_px.hi,
+    ...answer.points.slice(0, 4).map((/** @type {any} */ p) => p.total_px.value),
+  ].map((v) => Number(v).toPrecision(3));

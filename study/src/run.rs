@@ -302,8 +302,9 @@ pub fn run_kept(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    if stop.load(Ordering::Relaxed) {
-        // Whoever waits for the end does not wait for preparations in vain.
+    // Whoever waits for the end does not wait for preparations in vain. And a round of no experiments
+    // has no number of its own under which a ledger could keep it.
+    if stop.load(Ordering::Relaxed) || experiments.is_empty() {
         return experiments.iter().map(|_| None).collect();
     }
     let first = journal.map_or(0, |journal| journal.claim(experiments.len()));

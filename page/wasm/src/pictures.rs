@@ -3,11 +3,12 @@
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, VectorField, correlate, correlation_plane};
 use motefield_files::{Content, picture};
-use motefield_generator::{Pair, Scene, Seed, render, truth};
+use motefield_generator::pair::Crops;
+use motefield_generator::{Crop, Scene, Seed, render, truth};
 use ndarray::{Array2, s};
 use serde_json::{Value, json};
 
-use crate::request::{Answer, Module, Refusal};
+use crate::request::{Answer, Module, Refusal, Rendered, seed};
 
 fn words(error: impl std::fmt::Display) -> Refusal {
     Refusal::Words(error.to_string())
@@ -20,15 +21,40 @@ fn levels(frame: &Array2<f32>) -> impl Iterator<Item = u8> + '_ {
         .flat_map(|v| (v.round().clamp(0.0, 65535.0) as u16).to_le_bytes())
 }
 
+/// The part of a picture that a request asks for: a square of `most` px about the place `at`, which
+/// is in shares of the picture's width and height; all of it without `most`, or where it has at most
+/// twice as many pixels.
+fn part(scene: &Scene, request: &Value) -> Crop {
+    let most = request["most"]
+        .as_u64()
+        .unwrap_or(u64::MAX)
+        .min(Scene::MAX_SIDE as u64) as usize;
+    let size = match scene.size[0] * scene.size[1] > 2 * most * most {
+        true => scene.size.map(|side| side.min(most.max(1))),
+        false => scene.size,
+    };
+    let origin = [0, 1].map(|k| {
+        let middle = request["at"][k].as_f64().unwrap_or(0.5) * scene.size[k] as f64;
+        let last = (scene.size[k] - size[k]) as f64;
+        (middle - 0.5 * size[k] as f64).round().clamp(0.0, last) as usize
+    });
+    Crop { origin, size }
+}
+
 impl Module {
-    /// A pair, as the command line renders it: grey levels of frame A, then of frame B; `hashed` with
-    /// the hash of frame A's TIFF file.
-    pub(crate) fn pair(&mut self, scene: Scene, seed: u64, hashed: bool) -> Result<Answer, Refusal> {
+    /// A pair, as the command line renders it, or a part of one: grey levels of frame A, then of frame
+    /// B; with `hash` the hash of frame A's TIFF file.
+    pub(crate) fn pair(&mut self, scene: Scene, request: &Value) -> Result<Answer, Refusal> {
         let seed = Seed {
-            study: seed,
+            study: seed(request),
             ..Seed::default()
         };
-        let pair = render(&scene, seed).map_err(words)?;
+        let crop = part(&scene, request);
+        let pair = match crop.size == scene.size {
+            true => render(&scene, seed),
+            false => Crops::of(&scene, vec![crop]).map(|parts| parts.render(0, seed)),
+        };
+        let pair = pair.map_err(words)?;
         let bytes: Vec<u8> = levels(&pair.a).chain(levels(&pair.b)).collect();
         let mut sorted: Vec<f32> = pair.a.iter().copied().collect();
         let rank = (sorted.len() - 1) * 998 / 1000;
@@ -38,49 +64,51 @@ impl Module {
             s.black_level_dn + s.gain_dn_per_e * scene.background_e[0]
         });
         let mut json = json!({
-            "size": scene.size,
+            "size": crop.size,
+            "origin": crop.origin,
+            "whole": scene.size,
             "black": black,
             "white": white.max(black as f32 + 1.0),
             "most": sensor.map_or(65535.0, |s| 2f64.powi(s.bits as i32) - 1.0),
         });
-        if hashed {
+        if request["hash"] == true {
             json["sha256_a"] = json!(Content::new(picture::tiff(&pair.a, sensor.is_none())).sha256);
         }
-        self.pair = Some((scene, pair));
+        self.pair = Some(Rendered { scene, crop, pair });
         Ok(Answer { json, bytes })
     }
 
-    fn last(&self) -> Result<&(Scene, Pair), Refusal> {
+    fn last(&self) -> Result<&Rendered, Refusal> {
         self.pair.as_ref().ok_or_else(|| words("there is no pair yet"))
     }
 
     /// The vectors of the last pair with their true errors and estimated uncertainties, px.
     pub(crate) fn vectors(&self, processing: &Processing) -> Result<Answer, Refusal> {
-        let (scene, pair) = self.last()?;
+        let Rendered { scene, crop, pair } = self.last()?;
         let field = correlate(pair.a.view(), pair.b.view(), processing).map_err(words)?;
         let estimator = Estimator::ALL[0];
         let uncertainty = estimate(pair.a.view(), pair.b.view(), &field, processing, estimator).ok();
-        Ok(vectors_json(scene, &field, uncertainty.as_deref()).into())
+        Ok(vectors_json(scene, *crop, &field, uncertainty.as_deref()).into())
     }
 
-    /// The correlation plane of the window about a pixel.
+    /// The correlation plane of the window about a pixel of the last pair.
     pub(crate) fn plane(&self, processing: &Processing, x: f64, y: f64) -> Result<Answer, Refusal> {
-        let (scene, pair) = self.last()?;
+        let Rendered { scene, crop, pair } = self.last()?;
         let Some(last) = processing.passes.last() else {
             return Err(words("there is no pass"));
         };
         let corner = [0, 1].map(|k| {
-            let most = scene.size[k].saturating_sub(last.window[k]) as f64;
+            let most = crop.size[k].saturating_sub(last.window[k]) as f64;
             ([x, y][k] - 0.5 * last.window[k] as f64).round().clamp(0.0, most) as usize
         });
         let [cut_a, cut_b] = [&pair.a, &pair.b].map(|frame| {
             frame.slice(s![
-                corner[1]..(corner[1] + last.window[1]).min(scene.size[1]),
-                corner[0]..(corner[0] + last.window[0]).min(scene.size[0])
+                corner[1]..(corner[1] + last.window[1]).min(crop.size[1]),
+                corner[0]..(corner[0] + last.window[0]).min(crop.size[0])
             ])
         });
         let plane = correlation_plane(cut_a, cut_b, processing).map_err(words)?;
-        let at = truth::at(scene, x, y);
+        let at = truth::at(scene, x + crop.origin[0] as f64, y + crop.origin[1] as f64);
         let mut answer = json!({ "corner": corner, "window": last.window, "truth_px": at });
         if let Some(plane) = plane {
             let [reach_x, reach_y] = plane.reach();
@@ -96,9 +124,17 @@ impl Module {
     }
 }
 
-fn vectors_json(scene: &Scene, field: &VectorField, uncertainty_px: Option<&[[f64; 2]]>) -> Value {
+fn vectors_json(
+    scene: &Scene,
+    crop: Crop,
+    field: &VectorField,
+    uncertainty_px: Option<&[[f64; 2]]>,
+) -> Value {
     let exact = truth::TrueDisplacement::of_pair(scene);
-    let at: Vec<[f64; 2]> = field.vectors.iter().map(|v| [v.x_px, v.y_px]).collect();
+    let [left, top] = crop.origin.map(|n| n as f64);
+    let at: Vec<[f64; 2]> = (field.vectors.iter())
+        .map(|v| [left + v.x_px, top + v.y_px])
+        .collect();
     let truths = exact.at_all(&at);
     let vector = |(k, v): (usize, &motefield_evaluator::Vector)| {
         let error = truths[k].map(|[x, y]| [v.dx_px - x, v.dy_px - y]);

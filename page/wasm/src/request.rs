@@ -1,6 +1,6 @@
 //! Requests and answers.
 
-use motefield_generator::{Pair, Scene};
+use motefield_generator::{Crop, Pair, Scene};
 use motefield_rig::plan::Plan;
 use motefield_rig::setup::{Document, Fault, Referenced, Setup, SetupError};
 use motefield_study::StudyError;
@@ -81,11 +81,19 @@ impl Refusal {
     }
 }
 
+/// A pair, or a part of one.
+pub(crate) struct Rendered {
+    pub(crate) scene: Scene,
+    /// Where in the scene's pictures it stands.
+    pub(crate) crop: Crop,
+    pub(crate) pair: Pair,
+}
+
 /// What the module keeps between requests.
 #[derive(Default)]
 pub struct Module {
     /// The last pair, for vectors and correlation planes.
-    pub(crate) pair: Option<(Scene, Pair)>,
+    pub(crate) pair: Option<Rendered>,
     /// The last setup planned: a hand that moves asks several things of it.
     planned: Option<(String, Plan)>,
     pub(crate) study: Option<(crate::study::Asked, Ledger)>,
@@ -122,9 +130,10 @@ impl Module {
             "keys" => Ok(crate::rig::keys().into()),
             "edit" => crate::rig::edit(request).map(Answer::from),
             "plan" => Ok(crate::rig::plan(self.plan(request)?).into()),
+            "assumed" => crate::rig::assumed(self.plan(request)?).map(Answer::from),
             "pair" => {
                 let scene = self.plan(request)?.scene.clone();
-                self.pair(scene, seed(request), request["hash"] == true)
+                self.pair(scene, request)
             }
             "vectors" => {
                 let processing = self.plan(request)?.processing.clone();

@@ -59,6 +59,13 @@ pub(crate) fn edit(request: &Value) -> Result<Value, Refusal> {
     Ok(json!({ "setup": edited }))
 }
 
+/// What a plan takes for granted because its setup leaves it open.
+pub(crate) fn assumed(plan: &Plan) -> Result<Value, Refusal> {
+    let assessment = Assessment::of_plan(plan).with_assumptions(&plan.rig.setup)?;
+    let all = motefield_report::plan::json(&assessment);
+    Ok(json!({ "assumed": all["assumed"] }))
+}
+
 /// The plan with what the views draw.
 pub(crate) fn plan(plan: &Plan) -> Value {
     let assessment = Assessment::of_plan(plan);
@@ -86,6 +93,7 @@ pub(crate) fn plan(plan: &Plan) -> Value {
     all["px_per_m"] = json!(plan.rig.px_per_m());
     all["pulse"] = json!(plan.pulse_s);
     all["longest_pulse"] = json!(plan.longest_pulse_s);
+    all["longest_pulse_by"] = json!(plan.longest_pulse_by.map(|key| key.path));
     all["fast_px"] = json!(plan.rig.speeds.fast_px);
     all["straddle"] = assessment.straddle.as_ref().map_or(Value::Null, |pair| {
         json!({

@@ -5,7 +5,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use motefield_report::decide as report;
 use motefield_rig::setup::Setup;
-use motefield_study::decide::map::{axes_of, map};
+use motefield_study::StudyError;
+use motefield_study::decide::map::{FreeSetting, axes_beside, axes_of, map};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
 use motefield_study::run::{Effort, External, Job, Journal, Ledger, Progress};
@@ -17,7 +18,36 @@ use crate::request::{Answer, Module, Refusal, seed, setup};
 pub(crate) struct Asked {
     setup: Setup,
     question: Question,
+    /// Settings to map; empty where the answer is the pulse length.
+    axes: Vec<FreeSetting>,
     wish: Wish,
+}
+
+/// What is asked, and the settings set free: those that the request names under `free`, as with the
+/// command line's `--free`, or those that the rig's own question frees.
+fn freed(setup: &Setup, request: &Value) -> Result<(Question, Vec<FreeSetting>), Refusal> {
+    let keys = request["free"].as_array().map(Vec::as_slice).unwrap_or_default();
+    if keys.len() < 2 {
+        let question = Question::of(setup)?;
+        let axes = match question {
+            Question::PulseLength => Vec::new(),
+            _ => axes_of(setup, question)?,
+        };
+        return Ok((question, axes));
+    }
+    let named = (keys.iter())
+        .map(|key| FreeSetting::new(setup, key.as_str().unwrap_or_default(), None))
+        .collect::<Result<Vec<FreeSetting>, StudyError>>()?;
+    let (question, axes) = match Question::of(setup) {
+        // A better separation goes with each of them.
+        Ok(Question::Separation) => (
+            Question::Separation,
+            axes_beside(setup, Question::Separation, named)?,
+        ),
+        _ => (Question::Settings, named),
+    };
+    motefield_study::decide::map::check(setup, &axes)?;
+    Ok((question, axes))
 }
 
 /// Pairs that the study expects in all, and those done.
@@ -43,7 +73,7 @@ impl Module {
     /// Takes up a study: what the rig asks.
     pub(crate) fn begin(&mut self, request: &Value) -> Result<Answer, Refusal> {
         let setup = setup(request)?;
-        let question = Question::of(&setup)?;
+        let (question, axes) = freed(&setup, request)?;
         let usual = Effort::default();
         let wish = Wish {
             limit_px: request["limit_px"].as_f64().unwrap_or(USUAL_LIMIT_PX),
@@ -61,6 +91,7 @@ impl Module {
         let asked = Asked {
             setup,
             question,
+            axes,
             wish,
         };
         self.study = Some((asked, Ledger::default()));
@@ -125,11 +156,10 @@ impl Asked {
                 )
             }
             question => {
-                let axes = axes_of(&self.setup, question)?;
                 let found = map(
                     &self.setup,
                     question,
-                    axes,
+                    self.axes.clone(),
                     &self.wish,
                     Some(&journal),
                     &count,

@@ -3,7 +3,7 @@
 
 use std::f64::consts::PI;
 
-use motefield_generator::{Light, Scene, Sheet, truth};
+use motefield_generator::{Light, Scene, Sheet};
 
 use super::sampling::points;
 
@@ -45,17 +45,19 @@ impl Motion {
     pub(super) fn of(scene: &Scene) -> Motion {
         let flow = scene.flow.as_ref();
         let middle = scene.size.map(|n| 0.5 * (n as f64 - 1.0));
+        let mut overlap = SheetOverlap::new(&scene.sheet, &scene.light);
         let point = |[x, y]: [f64; 2]| {
             let at = [x, y, 0.0];
             if flow.solid(at) {
                 return None;
             }
-            let across = |time| scene.sheet.distance_px(flow.path(at, 0.0, time), middle);
-            let depth_px = across(0.5) - across(-0.5);
+            let [a, b] = [-0.5, 0.5].map(|time| flow.path(at, 0.0, time));
+            let [from, to] = [a, b].map(|place| scene.sheet.distance_px(place, middle));
+            let depth_px = to - from;
             let g = flow.gradient(at, 0.0);
             Some(MotionAt {
-                displacement_px: truth::displacement(flow, at[0], at[1]),
-                kept: sheet_overlap(&scene.sheet, &scene.light, depth_px),
+                displacement_px: [b[0] - a[0], b[1] - a[1]],
+                kept: overlap.kept(depth_px),
                 depth: depth_px / scene.sheet.thickness_px,
                 gradient: spectral_norm([[g[0][0], g[0][1]], [g[1][0], g[1][1]]]),
             })
@@ -137,24 +139,56 @@ pub(super) fn gradient_factor(variation_px: f64, diameter_px: f64) -> f64 {
     0.5 * PI.sqrt() / a * libm::erf(a)
 }
 
-/// F_O: the correlation of the light that a particle gets from pulse A and, `depth_px` further,
-/// from pulse B, over that of one that stays in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²),
-/// for a top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
-pub(super) fn sheet_overlap(sheet: &Sheet, light: &Light, depth_px: f64) -> f64 {
-    const STEPS: usize = 1000;
-    let [a, b] = &light.pulses;
-    let reach = a.thickness_ratio.max(b.thickness_ratio) * sheet.reach_px();
-    let (mut both, mut first, mut second) = (0.0, 0.0, 0.0);
-    for k in 0..=STEPS {
-        let z = (2.0 * k as f64 / STEPS as f64 - 1.0) * reach;
-        let lit_a = sheet.across(z, a.thickness_ratio);
-        // From one sheet's middle to the other's.
-        let moved = z + depth_px - (b.offset_px - a.offset_px);
-        both += lit_a * sheet.across(moved, b.thickness_ratio);
-        first += lit_a * lit_a;
-        second += sheet.across(z, b.thickness_ratio).powi(2);
+/// F_O: the correlation of the light that a particle gets from pulse A and, further in depth, from
+/// pulse B, over that of one that stays in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²), for a
+/// top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
+struct SheetOverlap<'a> {
+    sheet: &'a Sheet,
+    light: &'a Light,
+    /// Distances from the middle of pulse A's sheet, px, and its light there.
+    first: Vec<[f64; 2]>,
+    /// Root of the product of both pulses' light squared.
+    still: f64,
+    /// The last answer: particles of a flow in the plane all move alike in depth.
+    last: Option<[f64; 2]>,
+}
+
+impl<'a> SheetOverlap<'a> {
+    fn new(sheet: &'a Sheet, light: &'a Light) -> SheetOverlap<'a> {
+        const STEPS: usize = 1000;
+        let [a, b] = light.pulses.map(|pulse| pulse.thickness_ratio);
+        let reach = a.max(b) * sheet.reach_px();
+        let at = |k| (2.0 * k as f64 / STEPS as f64 - 1.0) * reach;
+        let first: Vec<[f64; 2]> = (0..=STEPS).map(at).map(|z| [z, sheet.across(z, a)]).collect();
+        let squares = |ratio| -> f64 { first.iter().map(|[z, _]| sheet.across(*z, ratio).powi(2)).sum() };
+        let still = (squares(a) * squares(b)).sqrt();
+        SheetOverlap {
+            sheet,
+            light,
+            first,
+            still,
+            last: None,
+        }
     }
-    (both / (first * second).sqrt()).min(1.0)
+
+    /// For particles that move `depth_px` in depth between the pulses.
+    fn kept(&mut self, depth_px: f64) -> f64 {
+        if let Some([of, kept]) = self.last
+            && of == depth_px
+        {
+            return kept;
+        }
+        let [a, b] = &self.light.pulses;
+        let lit = |[z, lit_a]: &[f64; 2]| {
+            // From one sheet's middle to the other's.
+            let moved = z + depth_px - (b.offset_px - a.offset_px);
+            lit_a * self.sheet.across(moved, b.thickness_ratio)
+        };
+        let both: f64 = self.first.iter().map(lit).sum();
+        let kept = (both / self.still).min(1.0);
+        self.last = Some([depth_px, kept]);
+        kept
+    }
 }
 
 #[cfg(test)]
@@ -194,17 +228,18 @@ mod tests {
         };
         for share in [0.0f64, 0.1, 0.25, 0.5, -0.5] {
             let dz = 10.0 * share;
-            let gaussian = sheet_overlap(&sheet(Profile::Gaussian), &light, dz);
+            let gaussian = SheetOverlap::new(&sheet(Profile::Gaussian), &light).kept(dz);
             assert!(
                 (gaussian - (-4.0 * share * share).exp()).abs() < 1e-6,
                 "{share}: {gaussian}"
             );
-            let top_hat = sheet_overlap(&sheet(Profile::TopHat), &light, dz);
+            let top_hat = SheetOverlap::new(&sheet(Profile::TopHat), &light).kept(dz);
             assert!((top_hat - (1.0 - share.abs())).abs() < 2e-3, "{share}: {top_hat}");
         }
         let mut offset = Light::default();
         offset.pulses[1].offset_px = 3.0;
-        assert!((sheet_overlap(&sheet(Profile::Gaussian), &offset, 3.0) - 1.0).abs() < 1e-12);
+        let moving = SheetOverlap::new(&sheet(Profile::Gaussian), &offset).kept(3.0);
+        assert!((moving - 1.0).abs() < 1e-12);
     }
 
     /// A shear turns and stretches; its largest stretch is its slope. A rotation stretches all

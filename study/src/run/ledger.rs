@@ -161,6 +161,26 @@ mod tests {
         (points, stop.into_inner())
     }
 
+    /// A round of no experiments, such as that of a setup which cannot be used as it stands, is no
+    /// answer to the round after it.
+    #[test]
+    fn a_round_of_nothing_stands_for_no_other() {
+        let ledger = Ledger::default();
+        let study = |experiments: &[Experiment]| {
+            let (stop, journal) = (AtomicBool::new(false), Journal::over(&ledger));
+            let (chain, wanted, effort) = (Chain::default(), Wanted::default(), Effort::default());
+            let run =
+                |of: &[Experiment]| run_kept(Some(&journal), &chain, &wanted, of, &effort, &Silent, &stop);
+            (run(&[]), run(experiments))
+        };
+        let (none, some) = study(&experiments());
+        assert_eq!((none.len(), some.len()), (0, 2));
+        assert!(
+            !ledger.missing().is_empty(),
+            "the round after it waits for measurements"
+        );
+    }
+
     /// Two places that measure by turns, each last job first, come to the bits of a study that runs
     /// in one place.
     #[test]
