@@ -441,8 +441,8 @@ proptest! {
             let gradient = flow.gradient(at, t);
             for j in 0..3 {
                 let slope = difference(flow.as_ref(), at, t, j, H);
-                for i in 0..3 {
-                    prop_assert!((slope[i] - gradient[i][j]).abs() < 1e-7, "{name} {i}{j}: {slope:?}");
+                for (i, (slope, row)) in slope.iter().zip(&gradient).enumerate() {
+                    prop_assert!((slope - row[j]).abs() < 1e-7, "{name} {i}{j}: {slope}");
                 }
             }
         }

@@ -32,10 +32,8 @@ pub struct SheetSetup {
 
 /// Way of the light to the middle of the picture, m, where a key needs it.
 fn distance(r: &Reader) -> f64 {
-    let users = [keys::DIVERGENCE, keys::FAN_ANGLE]
-        .into_iter()
-        .filter(|key| r.has(*key));
-    let Some(user) = users.last() else {
+    let users = [keys::FAN_ANGLE, keys::DIVERGENCE];
+    let Some(user) = users.into_iter().find(|key| r.has(*key)) else {
         if r.has(keys::DISTANCE) {
             r.fault(keys::DISTANCE, "is the way over which the light spreads, and neither sheet.divergence nor sheet.fan_angle says how: give one, or leave it out");
         }
