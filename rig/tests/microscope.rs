@@ -69,11 +69,11 @@ fn depth_of_correlation_is_the_published_one() {
         (10.0, 1.9, 1e-6, 560e-9, 0.01),
         (40.0, 0.6, 0.2e-6, 612e-9, 0.05),
     ] {
-        let d: f64 = m * m * d_p * d_p + 5.95 * (m + 1.0_f64).powi(2) * (wavelength * f).powi(2);
+        let d: f64 = m * m * d_p * d_p + 5.95 * (m + 1.0_f64).powi(2) * f64::powi(wavelength * f, 2);
         let got = depth_of_correlation(d.sqrt(), m * m / f / m, e);
         let root: f64 = f64::sqrt(e);
-        let spread =
-            f * f * d_p * d_p + 5.95 * (m + 1.0_f64).powi(2) * wavelength * wavelength * f.powi(4) / (m * m);
+        let spread = f * f * d_p * d_p
+            + 5.95 * (m + 1.0_f64).powi(2) * wavelength * wavelength * f64::powi(f, 4) / (m * m);
         close(got, 2.0 * ((1.0 - root) / root * spread).sqrt(), 1e-12);
     }
 }
