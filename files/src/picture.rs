@@ -1,5 +1,8 @@
 //! Grey pictures: what is written, and what is read.
 
+mod channel;
+mod packed;
+mod page;
 mod raw;
 mod reading;
 mod rows;
@@ -14,8 +17,9 @@ use ndarray::Array2;
 use crate::FileError;
 
 pub use self::rows::{Encoding, PictureWriter, RowWriter};
+pub use channel::Channel;
 pub use raw::{RawLayout, Sample};
-pub use reading::{Channel, Reading};
+pub use reading::Reading;
 
 /// A grey picture as TIFF: 16-bit grey levels, or 32-bit floating point with `float`.
 pub fn tiff(image: &Array2<f32>, float: bool) -> Vec<u8> {

@@ -2,6 +2,7 @@
 
 pub mod caveat;
 pub mod decide;
+mod effort;
 pub mod error;
 pub mod folder;
 pub mod look;

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
 use crate::RESULTS_VERSION;
-use crate::run::Effort;
+use crate::effort::Effort;
 
 /// Name of the file.
 pub const NAME: &str = "manifest.json";

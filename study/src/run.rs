@@ -14,6 +14,7 @@ mod figures;
 mod journal;
 mod ledger;
 mod measurement;
+mod record;
 mod stopping;
 pub mod tiles;
 pub mod trust;
@@ -30,6 +31,7 @@ use rayon::prelude::*;
 use motefield_evaluator::uncertainty::Estimator;
 
 use crate::caveat::Caveat;
+pub use crate::effort::Effort;
 use bound::BoundAtPoint;
 pub use external::{External, ExternalChain, Failed};
 pub use figures::FurtherFigures;
@@ -77,37 +79,6 @@ pub struct Experiment {
     pub scene: Scene,
     /// How they are correlated.
     pub processing: Processing,
-}
-
-/// When a point is known well enough.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Effort {
-    /// Study seed.
-    pub seed: u64,
-    /// Half the 95 % interval of the total error over its value at which no more pairs are added.
-    pub precision: f64,
-    /// Measurements to begin with: pairs, or ensembles of them.
-    pub first_pairs: usize,
-    /// Pairs after which a point is left as it is; of ensembles as many as that makes, at least
-    /// one.
-    pub most_pairs: usize,
-    /// How sure the intervals of the points' figures are.
-    pub confidence: Confidence,
-    /// Whether large pictures are measured whole too, not by [tiles].
-    pub whole: bool,
-}
-
-impl Default for Effort {
-    fn default() -> Self {
-        Effort {
-            seed: 1,
-            precision: 0.05,
-            first_pairs: 4,
-            most_pairs: 60,
-            confidence: Confidence::USUAL,
-            whole: true,
-        }
-    }
 }
 
 /// What a study found at one point.

@@ -2,38 +2,15 @@
 
 use std::io::{Cursor, Read, Seek, SeekFrom};
 use std::path::Path;
-use std::str::FromStr;
 
 use image::{DynamicImage, ImageFormat, ImageReader};
-use ndarray::{Array2, Axis, Slice};
+use ndarray::{Axis, Slice};
 
+use super::channel::{Channel, pick};
+use super::page::{page, within_bounds};
 use super::raw::RawLayout;
 use super::{GreyPicture, tiff_pages};
 use crate::FileError;
-
-/// One colour of a picture.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Channel {
-    /// The first of three.
-    Red,
-    /// The second.
-    Green,
-    /// The third.
-    Blue,
-}
-
-impl FromStr for Channel {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Channel, String> {
-        match text {
-            "red" => Ok(Channel::Red),
-            "green" => Ok(Channel::Green),
-            "blue" => Ok(Channel::Blue),
-            _ => Err(format!("`{text}` is no channel: write red, green or blue")),
-        }
-    }
-}
 
 /// What is stated about pictures that their files do not say; by default grey pictures, each a
 /// frame.
@@ -45,42 +22,6 @@ pub struct Reading {
     pub raw: Option<RawLayout>,
     /// Every picture holds two frames, A above B.
     pub double_height: bool,
-}
-
-/// Most pixels of a picture: 16 384 a side.
-pub(super) const LARGEST_PIXELS: usize = 16_384 * 16_384;
-
-/// Refuses a picture whose head claims more pixels than are read, before anything is allocated.
-/// (Whole files of one grey level are small however large the pictures in them are.)
-pub(super) fn within_bounds([width, height]: [u32; 2]) -> Result<(), String> {
-    match u64::from(width) * u64::from(height) <= LARGEST_PIXELS as u64 {
-        true => Ok(()),
-        false => Err(format!(
-            "it has {width} x {height} pixels, more than the {LARGEST_PIXELS} that are read"
-        )),
-    }
-}
-
-/// The picture of so many pixels along x and y, row by row.
-pub(super) fn page(
-    [width, height]: [u32; 2],
-    depth: String,
-    pixels: Vec<f32>,
-) -> Result<GreyPicture, String> {
-    let pixels =
-        Array2::from_shape_vec((height as usize, width as usize), pixels).map_err(|e| e.to_string())?;
-    Ok(GreyPicture { pixels, depth })
-}
-
-/// The channel of pixels with `each` values.
-pub(super) fn pick(values: &[f32], each: usize, channel: Option<Channel>) -> Result<Vec<f32>, String> {
-    let channel = channel.ok_or("it is a picture in colour, and no channel is named")?;
-    Ok(values
-        .iter()
-        .skip(channel as usize)
-        .step_by(each)
-        .copied()
-        .collect())
 }
 
 /// Kinds of files by their content.

@@ -6,8 +6,9 @@ use tiff::decoder::{Decoder, DecodingResult, Limits};
 use tiff::tags::Tag;
 
 use super::GreyPicture;
-use super::raw::unpack;
-use super::reading::{Channel, LARGEST_PIXELS, page as grey, pick, within_bounds};
+use super::channel::{Channel, pick};
+use super::packed::unpack;
+use super::page::{LARGEST_PIXELS, page as grey, within_bounds};
 
 /// Most pages that are read of a file.
 const MOST_PAGES: usize = 100_000;

@@ -5,6 +5,7 @@
 
 mod edit;
 mod parts;
+mod stated;
 mod usual;
 
 use std::collections::BTreeMap;
@@ -16,7 +17,6 @@ use toml::de::{DeTable, DeValue};
 pub use usual::names as usual_parts;
 
 use super::error::{Fault, Place, SetupError, SourceText};
-use super::tolerance;
 use crate::keys;
 use crate::quantity::Quantity;
 
@@ -232,7 +232,7 @@ impl Document {
 
     /// A text, or the value before a tolerance, which is kept.
     fn text_leaf(&mut self, path: &str, text: String) -> Leaf {
-        let Some((value, tolerance)) = tolerance::parts(path, &text) else {
+        let Some((value, tolerance)) = stated::parts(path, &text) else {
             return Leaf::Text(text);
         };
         self.tolerances.insert(path.to_owned(), tolerance.to_owned());

@@ -9,8 +9,8 @@ use std::collections::{BTreeSet, HashMap};
 use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, MutexGuard};
 
-use super::journal::{read_record, record_bytes};
 use super::measurement::{Ground, Measurement, Prepared};
+use super::record::{read_record, record_bytes};
 use super::{Chain, Experiment, Point, Silent, Wanted};
 
 /// A measurement that is missing: number of the experiment and of the measurement.

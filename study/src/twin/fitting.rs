@@ -18,10 +18,12 @@ use rayon::prelude::*;
 use super::field::{self, Components, Cosines};
 use super::fit::{Round, limited, mean, weights};
 use super::parameters::{self, COUNT, LEAST_DISPLACEMENT_PX, Parameters, Stated};
-use super::quantities::LEAST_FOR_PATTERN;
 use super::{FLOW, GreyScale, Twin};
 use crate::StudyError;
 use crate::run::Progress;
+
+/// Fewest pairs of which a fixed pattern is told.
+pub(super) const LEAST_FOR_PATTERN: usize = 8;
 
 /// Everything that stays the same while a twin is fitted.
 pub(super) struct Fitting<'a> {

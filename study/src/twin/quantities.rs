@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::GreyScale;
 use super::fit::Round;
-use super::fitting::Fitting;
+use super::fitting::{Fitting, LEAST_FOR_PATTERN};
 use super::parameters::{self, COUNT, Parameters};
 use crate::StudyError;
 
@@ -29,9 +29,6 @@ pub struct Quantity {
 
 /// Signal-to-noise ratio above which particles are counted for the density that is given.
 pub const COUNTED_RATIO: f64 = 3.0;
-
-/// Fewest pairs of which a fixed pattern is told.
-pub(super) const LEAST_FOR_PATTERN: usize = 8;
 
 impl Fitting<'_> {
     /// Quantities with the intervals that the scatter between rendered pairs gives.

@@ -1,0 +1,38 @@
+//! One colour out of a picture in colour.
+
+use std::str::FromStr;
+
+/// One colour of a picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Channel {
+    /// The first of three.
+    Red,
+    /// The second.
+    Green,
+    /// The third.
+    Blue,
+}
+
+impl FromStr for Channel {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Channel, String> {
+        match text {
+            "red" => Ok(Channel::Red),
+            "green" => Ok(Channel::Green),
+            "blue" => Ok(Channel::Blue),
+            _ => Err(format!("`{text}` is no channel: write red, green or blue")),
+        }
+    }
+}
+
+/// The channel of pixels with `each` values.
+pub(super) fn pick(values: &[f32], each: usize, channel: Option<Channel>) -> Result<Vec<f32>, String> {
+    let channel = channel.ok_or("it is a picture in colour, and no channel is named")?;
+    Ok(values
+        .iter()
+        .skip(channel as usize)
+        .step_by(each)
+        .copied()
+        .collect())
+}
