@@ -518,14 +518,14 @@ proptest! {
     /// one field carries elements through the others, half as far.
     #[test]
     fn series_agree_with_paths((at, t) in point(), span in -1.5..1.5f64) {
-        for (name, flow, _) in fields().into_iter().chain(data()).chain(drifting()) {
+        for (name, flow, _) in fields().into_iter().chain(data()).chain(drifting()).chain(walled()) {
             // Another element beside the one that is looked at.
             let [x, y, z] = at.map(|v| [3.0 - v, v]);
             let Some(series) = flow.series([&x, &y, &z], t, span) else {
                 continue;
             };
             let Some(state) = series.state(1, span) else {
-                let sum = sums().iter().any(|sum| sum.0 == name);
+                let sum = sums().iter().chain(&walled()).any(|sum| sum.0 == name);
                 prop_assert!(span.abs() > if sum { 0.3 } else { 0.6 }, "{name} needs steps for {span}");
                 continue;
             };
@@ -541,7 +541,7 @@ proptest! {
     /// Every field's true displacement in a picture is that of the reference path, within 1e-6 px.
     #[test]
     fn truth_follows_the_path((x, y) in (0.0..120.0, 0.0..90.0)) {
-        for (name, flow, _) in fields().into_iter().chain(data()).chain(drifting()) {
+        for (name, flow, _) in fields().into_iter().chain(data()).chain(drifting()).chain(walled()) {
             if flow.solid([x, y, 0.0]) {
                 continue;
             }
@@ -644,6 +644,23 @@ fn mean_squares_add() {
     assert_eq!(added[1], alone[1]);
 }
 
+/// A flat wall, however it lies, leaves the pathlines series; a curved one, or two, do not.
+#[test]
+fn flat_walls_keep_series() {
+    let known = |flow: &dyn Flow| flow.series([&[3.0], &[4.0], &[0.0]], 0.0, 0.5).is_some();
+    let found: Vec<bool> = walled().iter().map(|(_, flow, _)| known(flow.as_ref())).collect();
+    assert_eq!(found, [true, false, false]);
+    let wall = |wall_y_px| Summand {
+        flow: Arc::new(Wall { wall_y_px }),
+        layer_px: 20.0,
+    };
+    assert!(!known(&Sum::new(vec![
+        wall(60.0),
+        wall(80.0),
+        plain(turbulence())
+    ])));
+}
+
 /// At the distance of its layer a wall leaves 99 % of the other fields, at a fifth of it
 /// 1 - 100^(-1/5), at the wall nothing; behind it all is solid.
 #[test]
@@ -687,7 +704,11 @@ fn drifting() -> Vec<Named> {
 /// 1e-6 px, in every field; through data within what their pieces allow (1e-5 px, as below).
 #[test]
 fn particles_go_along_the_path() {
-    let all = fields().into_iter().chain(drifting()).map(|named| (named, 1e-6));
+    let all = fields()
+        .into_iter()
+        .chain(drifting())
+        .chain(walled())
+        .map(|named| (named, 1e-6));
     for ((name, flow, _), allowed) in all.chain(data().into_iter().map(|named| (named, 1e-5))) {
         let scene = Scene {
             size: [150, 120],

@@ -44,6 +44,14 @@ const ADDED: &[&str] = &[
     "unfinished",
     "working_f_number",
     "enough",
+    "depth_of_correlation_px",
+    "share_in_correlation",
+    "upper_edge_pixels_per_mm",
+    "lower_edge_pixels_per_mm",
+    "left_edge_pixels_per_mm",
+    "right_edge_pixels_per_mm",
+    "brownian_displacement_px",
+    "brownian_error_px",
 ];
 
 /// Fields whose texts are for people, or say which program wrote them.

@@ -16,8 +16,8 @@ use super::{Flow, Vec3};
 /// that layer. To bodies in data no distance is known: there the others are cut off, and what they
 /// drive into a body stays at its surface.
 ///
-/// Where every field knows its velocity [along](Flow::along) any pathline and there are no walls, the
-/// pathlines are [series](Flow::series); else they are integrated.
+/// Where every field knows its velocity [along](Flow::along) any pathline and there is no wall, or one
+/// flat one, the pathlines are [series](Flow::series); else they are integrated.
 ///
 /// ```
 /// use std::sync::Arc;
@@ -50,6 +50,10 @@ impl Summand {
     pub fn plain(flow: Arc<dyn Flow>) -> Summand {
         Summand { flow, layer_px: 1.0 }
     }
+
+    fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
+        self.flow.along(time)
+    }
 }
 
 impl Sum {
@@ -81,6 +85,32 @@ impl Sum {
             let (one, own) = self.left_by(j, at);
             (all * one, std::array::from_fn(|k| slope[k] * one + all * own[k]))
         })
+    }
+
+    /// The field with the only wall, where that is flat, and the exponent −ln 100 d/δ of what it takes
+    /// of the others, as its value at the origin and its gradient, per px.
+    fn flat_wall(&self) -> Option<(usize, (f64, Vec3))> {
+        /// Far beyond the largest picture; there a distance is off by rounding, px.
+        const FAR_PX: f64 = 1e5;
+        const ROUNDING_PX: f64 = 1e-8;
+        let clearance = |at: Vec3| {
+            let mut all = self.fields.iter().enumerate();
+            all.find_map(|(j, field)| Some((j, field.flow.clearance(at)?)))
+        };
+        let several = self
+            .fields
+            .iter()
+            .filter(|field| field.flow.clearance([0.0; 3]).is_some());
+        let (j, (distance, slope)) = clearance([0.0; 3]).filter(|_| several.count() == 1)?;
+        let flat = (0..6).all(|k| {
+            let mut at = [0.0; 3];
+            at[k / 2] = if k % 2 == 0 { FAR_PX } else { -FAR_PX };
+            clearance(at).is_some_and(|(_, (there, _))| {
+                (there - distance - at[k / 2] * slope[k / 2]).abs() < ROUNDING_PX
+            })
+        });
+        let per_px = -libm::log(100.0) / self.fields[j].layer_px;
+        flat.then(|| (j, (per_px * distance, slope.map(|s| per_px * s))))
     }
 
     fn sum(&self, at: Vec3, of: impl Fn(&dyn Flow) -> Vec3) -> Vec3 {
@@ -136,11 +166,25 @@ impl Flow for Sum {
         Some(along::path(self.along(time)?.as_mut(), from, reach))
     }
     fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
-        if self.walled {
-            return None;
+        if !self.walled {
+            return Some(Box::new(AlongAll(
+                self.fields
+                    .iter()
+                    .map(|field| field.along(time))
+                    .collect::<Option<_>>()?,
+            )));
         }
-        let all = self.fields.iter().map(|field| field.flow.along(time));
-        Some(Box::new(AlongAll(all.collect::<Option<_>>()?)))
+        let (j, exponent) = self.flat_wall()?;
+        let others = self.fields.iter().enumerate().filter(|(i, _)| *i != j);
+        let others = others.map(|(_, field)| field.along(time));
+        Some(Box::new(AlongWalled {
+            own: self.fields[j].along(time)?,
+            others: AlongAll(others.collect::<Option<_>>()?),
+            exponent,
+            exponents: Vec::new(),
+            lost: Vec::new(),
+            velocities: Vec::new(),
+        }))
     }
     fn solid(&self, at: Vec3) -> bool {
         self.fields.iter().any(|field| field.flow.solid(at))
@@ -165,6 +209,64 @@ impl Along for AlongAll<'_> {
     fn add(&mut self, n: usize, place: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
         for field in &mut self.0 {
             field.add(n, place, [&mut *u, &mut *v, &mut *w]);
+        }
+    }
+}
+
+/// The velocities of a field with a flat wall and of those beside it: coefficient n of the product of
+/// these with the share 1 − e that the wall leaves is Σ (1 − e)\[m\] u\[n − m\]. With q the exponent,
+/// a linear function of the place, n e\[n\] = Σ j q\[j\] e\[n − j\], j from 1 to n.
+struct AlongWalled<'a> {
+    own: Box<dyn Along + 'a>,
+    others: AlongAll<'a>,
+    /// Of q, at the origin, and its gradient.
+    exponent: (f64, Vec3),
+    /// Coefficients of q and e, those of all elements one after another.
+    exponents: Vec<f64>,
+    lost: Vec<f64>,
+    /// Those of the other fields' velocity, x, y and z of all elements.
+    velocities: Vec<f64>,
+}
+
+impl Along for AlongWalled<'_> {
+    fn add(&mut self, n: usize, place: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
+        let width = place[0].len();
+        if n == 0 {
+            self.exponents.clear();
+            self.lost.clear();
+            self.velocities.clear();
+        }
+        let (first, slope) = self.exponent;
+        let constant = if n == 0 { first } else { 0.0 };
+        let constant_one = |n: usize| if n == 0 { 1.0 } else { 0.0 };
+        for l in 0..width {
+            let q = constant + slope[0] * place[0][l] + slope[1] * place[1][l] + slope[2] * place[2][l];
+            self.exponents.push(q);
+            let e = match n {
+                // Nothing moves behind the wall.
+                _ if self.exponents[l] > 0.0 => constant_one(n),
+                0 => libm::exp(q),
+                _ => {
+                    let term =
+                        |j: usize| j as f64 * self.exponents[j * width + l] * self.lost[(n - j) * width + l];
+                    (1..=n).map(term).sum::<f64>() / n as f64
+                }
+            };
+            self.lost.push(e);
+        }
+        self.velocities.resize(3 * (n + 1) * width, 0.0);
+        let [x, y, z] = along::thirds(&mut self.velocities[3 * n * width..]);
+        self.others.add(n, place, [x, y, z]);
+        self.own.add(n, place, [&mut *u, &mut *v, &mut *w]);
+        for (i, axis) in [u, v, w].into_iter().enumerate() {
+            for m in 0..=n {
+                let all = constant_one(m);
+                let own = &self.velocities[(3 * (n - m) + i) * width..][..width];
+                let lost = &self.lost[m * width..][..width];
+                for ((sum, lost), own) in axis.iter_mut().zip(lost).zip(own) {
+                    *sum += (all - lost) * own;
+                }
+            }
         }
     }
 }
