@@ -65,7 +65,7 @@ pub struct DecideCommand {
     #[arg(long)]
     no_worth: bool,
     /// Where nothing meets the limit, leaves out what would be enough: the least light and other
-    /// changes of the rig, which takes up to four times as long
+    /// changes of the rig, which takes up to five times as long as the study itself
     #[arg(long)]
     no_enough: bool,
     #[command(flatten)]

@@ -24,7 +24,7 @@ class Program:
             cwd=self.directory,
             capture_output=True,
             text=True,
-            timeout=300,
+            timeout=900,
         )
         assert done.returncode == 0, f"motefield {' '.join(map(str, arguments))}:\n{done.stderr}"
         return done.stdout

@@ -51,6 +51,9 @@ def found(tmp_path_factory):
             estimates[name] = (truth, e["value"], near or e["lo"] <= truth <= e["hi"])
         predicted = twin["errors"][0]["total_px"]["value"]
         rows.append((seed, true_error(program, scene, pairs), predicted, estimates))
+        # What a long run has found so far; seen with `-s`.
+        print(f"scene {seed}: predicted over true error {predicted / rows[-1][1]:.3f};",
+              "missed:", [name for name, (*_, near) in estimates.items() if not near] or "nothing", flush=True)
     return rows
 
 

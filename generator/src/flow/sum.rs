@@ -230,7 +230,8 @@ struct AlongWalled<'a> {
 
 impl Along for AlongWalled<'_> {
     fn add(&mut self, n: usize, place: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
-        let width = place[0].len();
+        let [px, py, pz] = place;
+        let width = px.len();
         if n == 0 {
             self.exponents.clear();
             self.lost.clear();
@@ -239,8 +240,8 @@ impl Along for AlongWalled<'_> {
         let (first, slope) = self.exponent;
         let constant = if n == 0 { first } else { 0.0 };
         let constant_one = |n: usize| if n == 0 { 1.0 } else { 0.0 };
-        for l in 0..width {
-            let q = constant + slope[0] * place[0][l] + slope[1] * place[1][l] + slope[2] * place[2][l];
+        for (l, ((px, py), pz)) in px.iter().zip(py).zip(pz).enumerate() {
+            let q = constant + slope[0] * px + slope[1] * py + slope[2] * pz;
             self.exponents.push(q);
             let e = match n {
                 // Nothing moves behind the wall.

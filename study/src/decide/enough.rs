@@ -150,6 +150,12 @@ pub struct Unmet<'a> {
     pairs: usize,
 }
 
+impl Free {
+    fn is_separation(&self) -> bool {
+        self.key == keys::timing::SEPARATION.path
+    }
+}
+
 /// The keys of times that are looked for anew.
 fn is_time(key: &str) -> bool {
     let times = [
@@ -240,3 +246,6 @@ pub fn enough(
         of_velocity: unmet.judge.of_velocity,
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -244,34 +244,34 @@ impl<'a> Bench<'a> {
         self.measure(vec![(settings.clone(), plan)], effort).pop()?
     }
 
-    /// Free settings to start from under a change: where the light grows, and where the separation
-    /// changes, the times do. `None` where no shorter times keep the rules either.
+    /// Free settings to start from under a change: as near to `from` as the rules are kept, the
+    /// pulse or exposure shorter if that does, else the separation, else both; and a pulse shorter
+    /// still where it has more light. `None` where no shorter times keep the rules.
     pub fn start(&self, changes: &[(String, String)], from: &[f64]) -> Option<Vec<f64>> {
-        let scaled = |factor: f64| -> Vec<f64> {
-            let one =
-                |(free, number): (&super::Free, &f64)| if free.moves { number * factor } else { *number };
+        let scaled = |[pulses, separation]: [f64; 2]| -> Vec<f64> {
+            let one = |(free, number): (&super::Free, &f64)| match (free.moves, free.is_separation()) {
+                (false, _) => *number,
+                (true, true) => number * separation,
+                (true, false) => number * pulses,
+            };
             self.unmet.free.iter().zip(from).map(one).collect()
         };
-        let fits = |factor: f64| self.plan(&self.settings(changes, &scaled(factor)));
-        let (factor, plan) = (0..STEPS_BACK).find_map(|k| {
+        let fits = |factors: [f64; 2]| self.plan(&self.settings(changes, &scaled(factors)));
+        let nearest = (0..STEPS_BACK).find_map(|k| {
             let factor = STEP.powi(-k);
-            Some((factor, fits(factor)?))
-        })?;
-        // Of twice the light half makes the times shorter, half the noise less.
+            let either = [[factor, 1.0], [1.0, factor], [factor, factor]];
+            either
+                .into_iter()
+                .find_map(|factors| Some((factors, fits(factors)?)))
+        });
+        let ([pulses, separation], plan) = nearest?;
+        // Of twice the light half makes the pulse shorter, half the noise less.
         let per_time = |plan: &Plan, factor: f64| plan.scene.electrons / factor;
-        let gain = per_time(&plan, factor) / per_time(&self.standing, 1.0);
-        let wanted = match gain > 1.0 {
-            true => gain.powf(-0.5).min(factor),
-            false => factor,
-        };
-        let only_pulses = self
-            .unmet
-            .free
-            .iter()
-            .all(|free| !free.key.starts_with("timing."));
-        Some(match only_pulses && fits(wanted).is_some() {
-            true => scaled(wanted),
-            false => scaled(factor),
+        let gain = per_time(&plan, pulses) / per_time(&self.standing, 1.0);
+        let wanted = [gain.max(1.0).powf(-0.5).min(pulses), separation];
+        Some(match fits(wanted) {
+            Some(_) => scaled(wanted),
+            None => scaled([pulses, separation]),
         })
     }
 
@@ -319,7 +319,7 @@ impl<'a> Bench<'a> {
     }
 
     /// `from` itself where the rules are kept there.
-    fn start_at(&self, changes: &[(String, String)], from: &[f64]) -> Option<Vec<f64>> {
+    pub fn start_at(&self, changes: &[(String, String)], from: &[f64]) -> Option<Vec<f64>> {
         match self.plan(&self.settings(changes, from)) {
             Some(_) => Some(from.to_vec()),
             None => self.start(changes, from),
@@ -400,7 +400,7 @@ impl<'a> Bench<'a> {
         let shorter = |factor: f64| -> Vec<f64> {
             let one = |(free, number): (&super::Free, &f64)| {
                 // The separation stays: a shorter one makes displacements small.
-                let shorter = free.moves && free.key != motefield_rig::keys::timing::SEPARATION.path;
+                let shorter = free.moves && !free.is_separation();
                 if shorter { number * factor } else { *number }
             };
             self.unmet.free.iter().zip(&present).map(one).collect()

@@ -42,6 +42,19 @@ pub(super) struct Solution {
     pub tried: Tried,
 }
 
+/// Where the strain is as sought.
+struct Root {
+    place: Place,
+    /// The places last looked at, on either side or one of them at it.
+    ends: [Place; 2],
+    /// Fall of the logarithm of the strain over the share.
+    slope: f64,
+}
+
+/// Logarithm of the light over a tenth less.
+const TENTH: f64 = 0.105;
+/// No error is asked to be known better, half the interval over its value.
+const FINEST: f64 = 0.01;
 /// Steps of the search for a root, and of its confirmation.
 const ROOT_STEPS: usize = 4;
 const CONFIRMATIONS: usize = 4;
@@ -123,27 +136,30 @@ impl Ray {
     /// The smallest change between two places, of which the second meets the limit on the few
     /// pairs that all share, that meets it on pairs of its own.
     pub fn solve(&self, bench: &Bench, below: Place, above: Place, sharpness: Sharpness) -> Option<Solution> {
-        let (root, slope) = self.root(bench, [below, above], AIM / (1.0 + sharpness.precision));
-        let mut share = root.share;
-        let free = root.at.free;
+        let Root { place, ends, slope } = self.root(bench, [below, above], AIM / (1.0 + sharpness.precision));
+        let mut share = place.share;
+        let sharpness = self.sharpened(sharpness, slope);
+        // Between the places last looked at the times at their best go evenly.
+        let free = |share: f64| -> Vec<f64> {
+            let [a, b] = &ends;
+            let t = (share - a.share) / (b.share - a.share);
+            let between = |(a, b): (&f64, &f64)| a * (b / a).powf(t.clamp(-0.5, 1.5));
+            let evenly: Vec<f64> = a.at.free.iter().zip(&b.at.free).map(between).collect();
+            bench.start_at(&self.changes(share), &evenly).unwrap_or(evenly)
+        };
         let confirm = |share: f64, known: &Sharpness| {
-            bench.confirm(
-                &bench.settings(&self.changes(share), &free),
-                known.precision,
-                known.times,
-            )
+            let settings = bench.settings(&self.changes(share), &free(share));
+            bench.confirm(&settings, known.precision, known.times)
         };
         // A first confirmation need not be known so well: it tells where to look.
         if sharpness.times > 1 {
-            let rough = confirm(
-                share,
-                &Sharpness {
-                    precision: bench.precision(),
-                    times: 1,
-                    ..sharpness
-                },
-            )?;
-            let by = (rough.strain.value * (1.0 + sharpness.precision) / AIM).ln() / slope;
+            let rough = Sharpness {
+                precision: bench.precision(),
+                times: 1,
+                ..sharpness
+            };
+            let value = confirm(share, &rough)?.strain.value;
+            let by = (value * (1.0 + sharpness.precision) / AIM).ln() / slope;
             share = (share + by).clamp(0.5 * share, 1.0);
         }
         let mut found: Option<Solution> = None;
@@ -191,7 +207,7 @@ impl Ray {
 
     /// The place between two where the strain is `wanted`, by false position in logarithms, and the
     /// fall of the strain there.
-    fn root(&self, bench: &Bench, [mut below, mut above]: [Place; 2], wanted: f64) -> (Place, f64) {
+    fn root(&self, bench: &Bench, [mut below, mut above]: [Place; 2], wanted: f64) -> Root {
         let height = |place: &Place| (place.at.strain / wanted).ln();
         let fall = |below: &Place, above: &Place| {
             let slope = (height(below) - height(above)) / (above.share - below.share);
@@ -212,14 +228,35 @@ impl Ray {
             match height(&place) {
                 h if h.abs() < CLOSE => {
                     let slope = fall(&below, &above);
-                    return (place, slope);
+                    return Root {
+                        ends: [below, place.clone()],
+                        place,
+                        slope,
+                    };
                 }
                 h if h > 0.0 => below = place,
                 _ => above = place,
             }
         }
-        let slope = fall(&below, &above);
-        (above, slope)
+        Root {
+            slope: fall(&below, &above),
+            place: above.clone(),
+            ends: [below, above],
+        }
+    }
+
+    /// Known so well that a tenth less light would show, as far as the pairs allow.
+    fn sharpened(&self, sharpness: Sharpness, slope: f64) -> Sharpness {
+        if sharpness.times == 1 || self.levers[0].is_whole() {
+            return sharpness;
+        }
+        let of_a_tenth = TENTH * slope / self.far[0];
+        let precision = (0.4 * of_a_tenth).clamp(FINEST, sharpness.precision);
+        Sharpness {
+            precision,
+            least: 1.0 - 1.2 * precision,
+            ..sharpness
+        }
     }
 
     /// The solution for people and machines.

@@ -120,14 +120,15 @@ fn least_light(bench: &Bench, standing: &Place, lever: &Lever) -> LeastLight {
             break;
         };
         if place.at.strain <= PROMISING {
-            let solution = ray.solve(bench, below, place, sharply(bench));
-            return match solution {
-                Some(solution) => LeastLight::Factor {
+            if let Some(solution) = ray.solve(bench, below, place.clone(), sharply(bench)) {
+                return LeastLight::Factor {
                     times: ray.times(&solution),
                     with: Box::new(ray.sufficient(&solution)),
-                },
-                None => LeastLight::Unknown,
-            };
+                };
+            }
+            if bench.stopped() || is_spent(bench, 0) {
+                return LeastLight::Unknown;
+            }
         }
         below = place;
         if last {
