@@ -69,9 +69,7 @@ function say(bench) {
   part("more-known").replaceChildren(...lists[1]);
   fold.hidden = lists[1].length === 0;
   const left =
-    study.rate > 0 && !study.finished && !study.stopped
-      ? `, about ${Math.ceil(Math.max(0, study.expected - study.done) / study.rate)}\u202fs left`
-      : "";
+    study.rate > 0 && !study.stopped ? duration((study.expected - study.done) / study.rate) : "";
   const measured = study.finished
     ? `${study.done} pairs measured`
     : `${study.done} of about ${study.expected} pairs${interval(study)}${left}`;
@@ -85,6 +83,14 @@ function say(bench) {
   part("limit-row").hidden = study.question !== "pulse-length";
   const limit = part("limit");
   if (limit !== document.activeElement) limit.value = bench.state.view.limit_px;
+}
+
+/** How long it will be about, in words. @param {number} seconds */
+function duration(seconds) {
+  const s = Math.max(1, Math.ceil(seconds));
+  const [n, unit] =
+    s < 100 ? [s, "s"] : s < 6000 ? [Math.ceil(s / 60), "min"] : [Math.ceil(s / 3600), "h"];
+  return `, about ${n}\u202f${unit} left`;
 }
 
 /** How closely the smallest error is known so far. @param {import("./study.js").Study} study */

@@ -27,6 +27,7 @@ const RULES = /** @type {Record<string, string[]>} */ ({
 /** What each link passes against what is usual (common practice, no source): the weakest is marked.
  * @param {any} plan */
 function weakest(plan) {
+  if (measured(plan)) return;
   const given = new Map(plan.given);
   const share = (/** @type {string} */ key) => {
     const text = String(given.get(key) ?? "");
@@ -42,6 +43,10 @@ function weakest(plan) {
   const known = links.filter(([, passes]) => Number.isFinite(passes) && passes < 0.9);
   return known.sort((a, b) => a[1] - b[1])[0];
 }
+
+/** Whether the brightness is that of a recorded picture, whatever it comes from. @param {any} plan */
+const measured = (plan) =>
+  plan.given.some((/** @type {any} */ [key]) => key === "light.measured_grey");
 
 /** @param {import("./main.js").Bench} bench */
 export function draw(bench) {
@@ -110,7 +115,11 @@ function station(bench, name, section, fact) {
   const open = bench.open === section;
   const unit = fact?.name === "photons" ? " photons" : "";
   const range = name === "grey level" && bench.plan.bits ? ` of ${2 ** bench.plan.bits - 1}` : "";
-  const value = fact ? three(typeset(fact.shown)) + unit + range : "not stated";
+  const value = fact
+    ? three(typeset(fact.shown)) + unit + range
+    : measured(bench.plan)
+      ? "as measured"
+      : "not stated";
   const of = {
     class: `station${broken(bench.plan, name) ? " broken" : ""}`,
     "aria-expanded": open,
@@ -141,9 +150,10 @@ function band(values, k) {
   const half = (/** @type {number} */ i) =>
     Math.max(1, Math.min(22, 1.3 * Math.log10(Math.max(count(i), 1.5))));
   const [a, b] = [half(k), half(k + 1)];
+  const known = values[k] !== undefined && values[k + 1] !== undefined;
   return svg(
     "svg",
     { class: "band", viewBox: "0 0 40 48", preserveAspectRatio: "none", "aria-hidden": "true" },
-    svg("path", { d: `M0 ${24 - a}L40 ${24 - b}V${24 + b}L0 ${24 + a}Z` }),
+    svg("path", { d: known ? `M0 ${24 - a}L40 ${24 - b}V${24 + b}L0 ${24 + a}Z` : "" }),
   );
 }

@@ -54,6 +54,7 @@ export class Bench {
     this.pointing = false;
     /** @type {number[] | null} */ this.at = null;
     /** @type {[string, string, string][]} */ this.edits = [];
+    /** @type {Promise<string> | null} */ this.kept = null;
   }
 
   /** A worker for what is looked at beside the present setup. */
@@ -285,9 +286,13 @@ export class Bench {
     if (section) part("controls").scrollIntoView({ block: "nearest" });
   }
 
-  async keep() {
-    const address = await toAddress(this.state);
-    history.replaceState(null, "", `#${address}`);
+  /** Into the address; the newest state stays, whichever is deflated first. */
+  keep() {
+    const state = toAddress(this.state);
+    this.kept = state;
+    return state.then((address) => {
+      if (this.kept === state) history.replaceState(null, "", `#${address}`);
+    });
   }
 }
 

@@ -67,6 +67,12 @@ const until = async (
     assert.ok(Date.now() < end, `waited ${limit_s} s for ${holds}`);
 };
 
+/** The address that holds the page's state, when it does. */
+const address = async (/** @type {any} */ page) => {
+  await bench(page, (b) => b.keep());
+  return new URL(page.url()).hash;
+};
+
 let passed = 0;
 const check = async (/** @type {string} */ name, /** @type {() => Promise<void>} */ act) => {
   await act();
@@ -160,8 +166,7 @@ try {
     await until(page, (b, was) => Math.abs(b.plan.pulse / was - 1.05) < 2e-3, before);
     await until(page, (b) => !b.working, null);
     const setup = await bench(page, (b) => b.state.setup);
-    await page.waitForTimeout(200);
-    const again = await open(1280, new URL(page.url()).hash);
+    const again = await open(1280, await address(page));
     assert.equal(await bench(again, (b) => b.state.setup), setup);
     await again.close();
     await page.keyboard.press("Control+z");
@@ -238,10 +243,15 @@ try {
         const palette = ["--ink", "--faint", "--light", "--camera", "--blur", "--wrong"].filter(
           (name) => ratio(of(name), of("--paper")) < 4.5,
         );
+        const grounds = [
+          ["--on-exposure", "--exposure"],
+          ["--on-map", "--map-low"],
+          ["--on-map", "--map-high"],
+        ].filter(([ink, ground]) => ratio(of(ink), of(ground)) < 4.5);
         const worn = [...document.querySelectorAll("body *:not(script)")].filter(
           (e) =>
             !e.closest(".stale, option, #setup-back") &&
-            e.id !== "which" &&
+            !e.classList.contains("which") &&
             !e.classList.contains("on-exposure") &&
             e.checkVisibility() &&
             [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim()),
@@ -261,6 +271,7 @@ try {
         if (worn.length < 50) return [`only ${worn.length} texts`];
         return [
           ...palette,
+          ...grounds.flat(),
           ...dim.map((e) => `${e.tagName}.${e.getAttribute("class")} ${e.textContent}`),
         ];
       });
@@ -273,7 +284,7 @@ try {
   for (const width of [1280, 360])
     await check(`the Tab key goes through the page as it reads at ${width} px`, async () => {
       // The ground is the laboratory still, whose button leads back to day.
-      const fresh = await open(width, new URL(page.url()).hash);
+      const fresh = await open(width, await address(page));
       await until(fresh, (b) => b.study.finished, null, 240);
       const path = [];
       for (let k = 0; k < 60; k++) {
@@ -352,29 +363,39 @@ try {
     await until(page, (b) => b.state.setup.includes('"40 W"'));
   });
 
-  await check("a picture of 512 × 512 px is drawn again after a change", async () => {
-    await bench(page, (b, text) => b.change(text, ""), RIG.replace("[128, 128]", "[512, 512]"));
-    await until(page, (b) => !b.working && b.pair.size[0] === 512);
-    const times = [];
-    for (let k = 0; k < 7; k++) {
-      const was = await bench(page, (b) => b.plan.pulse);
-      await bench(
-        page,
-        (b, value) => b.set("light.pulse_length", value, "test"),
-        `${60 + 10 * ((k % 3) + 1)} us`,
+  await check("pictures of 512 × 512 px are drawn again after a change", async () => {
+    const starts = await bench(page, (b) => b.keys.starts.map((s) => s.setup));
+    const rigs = /** @type {[string, string][]} */ ([
+      ["a small rig", RIG.replace("[128, 128]", "[512, 512]")],
+      ["the embedded rig", starts[0].replace("[512, 384]", "[512, 512]")],
+      ["a part of 4096 × 3000 px", starts[4]],
+    ]);
+    for (const [name, setup] of rigs) {
+      await bench(page, (b, text) => b.change(text, ""), setup);
+      await until(page, (b) => !b.working && b.pair.size.join() === "512,512");
+      const key = setup === starts[4] ? "camera.exposure" : "light.pulse_length";
+      const times = [];
+      for (let k = 0; k < 7; k++) {
+        const was = await bench(page, (b) => b.plan.pulse);
+        await bench(page, (b, [key, value]) => void b.set(key, value, "test"), [
+          key,
+          `${200 + 10 * ((k % 3) + 1)} us`,
+        ]);
+        await until(page, (b, was) => !b.working && b.plan.pulse !== was, was);
+        times.push(await bench(page, (b) => Math.round(b.drawn_ms)));
+      }
+      assert.match(
+        await page.locator("#pictures-say").innerText(),
+        /512 × 512 .*px, drawn in \d+ ms/,
       );
-      await until(page, (b, was) => !b.working && b.plan.pulse !== was, was);
-      times.push(await bench(page, (b) => Math.round(b.drawn_ms)));
+      times.sort((a, b) => a - b);
+      // Said, not asserted: it is a matter of the machine. Wanted are 150 ms.
+      console.log(`    ${name}: redrawn in ${times[3]} ms (median; ${times[0]} to ${times[6]})`);
     }
-    assert.match(await page.locator("#pictures-say").innerText(), /512 × 512 px, drawn in \d+ ms/);
-    // Said, not asserted: it is a matter of the machine. Wanted are 150 ms.
-    console.log(
-      `    redrawn in ${times.sort((a, b) => a - b)[3]} ms (median; ${times[0]} to ${times[6]})`,
-    );
   });
   await page.close();
 
-  await views({ check, open, bench, until, native, folder });
+  await views({ check, open, bench, until, address, native, folder });
 
   for (const width of [360, 1280, 2560])
     await check(`nothing overflows at ${width} px`, async () => {

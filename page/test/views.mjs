@@ -8,7 +8,7 @@ import { RIG } from "./rig.mjs";
 const LARGE = RIG.replace("[128, 128]", "[1024, 768]");
 
 /** @param {any} tools of page.mjs */
-export async function views({ check, open, bench, until, native, folder }) {
+export async function views({ check, open, bench, until, address, native, folder }) {
   const page = await open(1280);
   const take = async (/** @type {string} */ text) => {
     await bench(page, (b, text) => b.change(text, ""), text);
@@ -50,7 +50,41 @@ export async function views({ check, open, bench, until, native, folder }) {
     assert.ok(differ.most <= 1 && differ.count < 50, JSON.stringify(differ));
   });
 
+  await check("in a part, too, the truth is that of the place in the whole picture", async () => {
+    const [part, whole] = await bench(page, async (b) => {
+      const setup = b.keys.starts[0].setup.replace("[512, 384]", "[1024, 768]");
+      const truth = async (/** @type {object} */ of, /** @type {number[]} */ [x, y]) => {
+        const { json } = await b.aside.ask({ do: "pair", setup, seed: 1, ...of });
+        const { truth_px } = (await b.aside.ask({ do: "plane", setup, x, y })).json;
+        const { vectors } = (await b.aside.ask({ do: "vectors", setup })).json;
+        const at = vectors.map((v) => [
+          v[0] + json.origin[0],
+          v[1] + json.origin[1],
+          ...(v[4] ? [v[2] - v[4][0], v[3] - v[4][1]] : []),
+        ]);
+        return { origin: json.origin, truth_px, at };
+      };
+      const part = await truth({ most: 512, at: [0.3125, 0.9] }, [100, 50]);
+      return [
+        part,
+        await truth(
+          {},
+          [100, 50].map((n, k) => n + part.origin[k]),
+        ),
+      ];
+    });
+    assert.ok(Math.hypot(...part.truth_px) > 1);
+    assert.deepEqual(part.truth_px, whole.truth_px);
+    // Vectors of both at the same places. 1e-9 px: what the rounding of measured − error leaves.
+    const known = new Map(whole.at.map((/** @type {number[]} */ v) => [`${v[0]} ${v[1]}`, v]));
+    const pairs = part.at.map((/** @type {number[]} */ v) => [v, known.get(`${v[0]} ${v[1]}`)]);
+    const both = pairs.filter(([v, w]) => w && v.length === 4 && w.length === 4);
+    assert.ok(both.length > 100, `${both.length} places in common`);
+    for (const [v, w] of both) for (const k of [2, 3]) assert.ok(Math.abs(v[k] - w[k]) < 1e-9);
+  });
+
   await check("the part is moved by its small map, and the whole is there on request", async () => {
+    await take(LARGE);
     const map = page.getByRole("slider", { name: "Part of the picture" });
     await map.focus();
     await page.keyboard.press("ArrowRight");
@@ -117,8 +151,7 @@ export async function views({ check, open, bench, until, native, folder }) {
     const table = page.locator("#compare");
     assert.match(await table.innerText(), /lens.aperture\s+f\/8\s+f\/4/);
     assert.equal(await page.locator("#curve .pinned").count(), 1);
-    await page.waitForTimeout(300);
-    const again = await open(1280, new URL(page.url()).hash);
+    const again = await open(1280, await address(page));
     await until(again, (b) => b.pinned?.study.finished, null, 300);
     const found = await bench(again, (b) => b.pinned.study.answer.best.total_px.value);
     assert.equal(found.toPrecision(3), wanted.toPrecision(3));
