@@ -113,6 +113,9 @@ impl Again<'_> {
 }
 
 #[cfg(test)]
+mod coverage;
+
+#[cfg(test)]
 mod tests {
     use motefield_rig::setup::EMBEDDED;
 
