@@ -238,6 +238,7 @@ export async function views({ check, open, bench, until, address, native, folder
   });
 
   await check("on paper the answer leads, on white, with the setup", async () => {
+    await until(page, (b) => !b.working && b.study.finished, null, 240);
     await bench(page, (b) => b.look({ ground: "laboratory" }));
     await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
     await page.emulateMedia({ media: "print" });
