@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 
-use crate::request::Module;
+use crate::module::Module;
 
 thread_local! {
     static MODULE: RefCell<Module> = RefCell::default();

@@ -5,11 +5,14 @@
 //! of its JSON (four bytes, little-endian), the JSON, and bytes. The page writes the request where
 //! [`motefield_input`] says, calls [`motefield_answer`] and reads the answer.
 
+mod answer;
 mod exports;
+mod module;
 mod pictures;
 mod request;
 mod rig;
 mod study;
 
+pub use answer::Answer;
 pub use exports::{motefield_answer, motefield_input, motefield_output};
-pub use request::{Answer, Module};
+pub use module::Module;

@@ -8,7 +8,8 @@ use motefield_generator::{Crop, Scene, Seed, render, truth};
 use ndarray::{Array2, s};
 use serde_json::{Value, json};
 
-use crate::request::{Answer, Module, Refusal, Rendered, seed};
+use crate::answer::{Answer, Refusal, seed};
+use crate::module::{Module, Rendered};
 
 fn words(error: impl std::fmt::Display) -> Refusal {
     Refusal::Words(error.to_string())

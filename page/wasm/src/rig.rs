@@ -5,7 +5,7 @@ use motefield_rig::plan::{Assessment, Plan};
 use motefield_rig::setup::{Document, EMBEDDED};
 use serde_json::{Value, json};
 
-use crate::request::{NAME, Refusal, text};
+use crate::answer::{NAME, Refusal, text};
 
 /// Rigs to start from: name, what it is, text.
 const STARTS: [[&str; 3]; 6] = [

@@ -12,16 +12,8 @@ use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, de
 use motefield_study::run::{Effort, External, Job, Journal, Ledger, Progress};
 use serde_json::{Value, json};
 
-use crate::request::{Answer, Module, Refusal, seed, setup};
-
-/// What is asked.
-pub(crate) struct Asked {
-    setup: Setup,
-    question: Question,
-    /// Settings to map; empty where the answer is the pulse length.
-    axes: Vec<FreeSetting>,
-    wish: Wish,
-}
+use crate::answer::{Answer, Refusal, seed, setup};
+use crate::module::{Asked, Module};
 
 /// What is asked, and the settings set free: those that the request names under `free`, as with the
 /// command line's `--free`, or those that the rig's own question frees.
