@@ -60,7 +60,7 @@ fn signals_end_every_study_in_order() {
 #[test]
 fn work_that_takes_long_is_not_waited_for() {
     let directory = super::empty("long");
-    let scene = "[image]\nsize = [9000, 9000]\nparticle_diameter = \"3 px\"\nseeding_density = \"0.3 ppp\"\nelectrons = \"900 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"1 px\", \"0 px\"]\n";
+    let scene = "[image]\nsize = [4000, 4000]\nparticle_diameter = \"3 px\"\nseeding_density = \"0.3 ppp\"\nelectrons = \"900 e\"\n[flow]\nkind = \"uniform\"\ndisplacement = [\"1 px\", \"0 px\"]\n";
     std::fs::write(directory.join("scene.toml"), scene).unwrap();
     let arguments = ["render", "scene.toml", "--out", "pairs", "--threads", "1"];
     for (signal, code) in SIGNALS {
