@@ -9,6 +9,8 @@
 mod adjustable;
 mod least;
 
+use std::cell::Cell;
+
 use super::rules::{Rule, RuleId, Status};
 use super::{Plan, Rig};
 use crate::quantity;
@@ -26,7 +28,7 @@ pub enum Proposal {
     Exclude([(RuleId, String); 2]),
     /// A rule that no setting within [`FARTHEST`] meets.
     OutOfReach(RuleId, String),
-    /// None was found, though no two rules exclude each other; these were left.
+    /// None was found, though no two rules are known to exclude each other; these were left.
     NotFound(Vec<(RuleId, String)>),
 }
 
@@ -54,6 +56,9 @@ const PROGRESS: f64 = 0.9;
 const IN_TURN: usize = 12;
 /// How often the way is shortened where the whole of it has no step.
 const PARTS: usize = 4;
+/// Plans made in all: hundredths of a second each, but seconds where the separation is sought that
+/// gives a displacement in a field of many speeds.
+const MOST_PLANS: [usize; 2] = [1000, 12];
 /// By how much more a setting is changed where rounding broke a rule.
 const MORE: f64 = 1.01;
 
@@ -85,6 +90,8 @@ struct Search<'a> {
     rig: &'a Rig,
     setup: &'a Setup,
     keys: Vec<Adjustable>,
+    /// Plans that may still be made.
+    plans_left: Cell<usize>,
 }
 
 /// Logarithms of the factors of all keys.
@@ -109,10 +116,13 @@ fn beyond(rule: &Rule, separation_s: f64) -> Vec<f64> {
 
 impl<'a> Search<'a> {
     fn new(plan: &'a Plan, rules: &[Rule]) -> Search<'a> {
+        let (sought, speeds) = (plan.rig.setup.wanted_displacement_px, &plan.rig.speeds);
+        let is_slow = sought.is_some() && speeds.mean_px < 0.999 * speeds.fastest_px;
         Search {
             rig: &plan.rig,
             setup: &plan.rig.setup,
             keys: adjustable::all(plan, rules),
+            plans_left: Cell::new(MOST_PLANS[usize::from(is_slow)]),
         }
     }
 
@@ -123,15 +133,17 @@ impl<'a> Search<'a> {
             return Proposal::Together(changes);
         }
         let broken: Vec<&Rule> = rules.iter().filter(|rule| rule.status > Status::Pass).collect();
+        // A search that was cut short excludes nothing.
+        let none = |wanted: &[RuleId]| self.solve(wanted).is_none() && self.plans_left.get() > 0;
         for rule in &broken {
-            if self.solve(&[rule.id]).is_none() {
+            if none(&[rule.id]) {
                 let (id, label) = name(rule);
                 return Proposal::OutOfReach(id, label);
             }
         }
         for rule in &broken {
             for other in rules.iter().filter(|other| other.id != rule.id) {
-                if self.solve(&[rule.id, other.id]).is_none() && self.solve(&[other.id]).is_some() {
+                if none(&[rule.id, other.id]) && self.solve(&[other.id]).is_some() {
                     return Proposal::Exclude([name(rule), name(other)]);
                 }
             }
@@ -243,6 +255,7 @@ impl<'a> Search<'a> {
     }
 
     fn planned(&self, changes: &[(&str, Value)]) -> Option<Vec<Rule>> {
+        self.plans_left.set(self.plans_left.get().checked_sub(1)?);
         let setup = self.setup.with_all(changes).ok()?;
         Some(Plan::of(self.rig.changed(&setup).ok()?).ok()?.rules())
     }
