@@ -44,6 +44,7 @@ const ADDED: &[&str] = &[
     "unfinished",
     "working_f_number",
     "enough",
+    "proposal",
     "depth_of_correlation_px",
     "share_in_correlation",
     "upper_edge_pixels_per_mm",
