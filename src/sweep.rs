@@ -45,8 +45,8 @@ pub struct SweepCommand {
     /// (correlation-statistics, particle-disparity, peak-ratio)
     #[arg(long, value_name = "ESTIMATORS", num_args = 0..=1, require_equals = true, default_missing_value = "all", value_parser = estimators)]
     uncertainty: Option<Estimators>,
-    /// Directory for report.html, table.csv, study.json, curve.svg, answer.txt and manifest.json, with programs of others also
-    /// chains.csv, chains.svg and failures.csv; a new one by default
+    /// Directory for report.html, table.csv, study.json, curve.svg, answer.txt and manifest.json,
+    /// with programs of others also chains.csv, chains.svg and failures.csv; a new one by default
     #[arg(long)]
     out: Option<PathBuf>,
     #[command(flatten)]

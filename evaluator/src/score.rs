@@ -194,6 +194,22 @@ impl ErrorSample<'_> {
         };
         let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));
         let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
+        self.assembled(
+            effective_vectors,
+            [point, window],
+            |squares| root_mean_square(squares, self.confidence),
+            |yes, alike| share(yes, alike, self.confidence),
+        )
+    }
+
+    /// A score of its components, and of mean squares and shares as they are to be taken.
+    fn assembled(
+        &self,
+        effective_vectors: f64,
+        [point, window]: [[Component; 2]; 2],
+        root_mean_square: impl Fn(&GridValues) -> Estimate,
+        share: impl Fn(&GridValues, f64) -> Estimate,
+    ) -> Score {
         // Without scatter the dependence cannot be measured. The effective number of vectors
         // without outliers is used then, or the number of pairs if there are none.
         let alike = effective_vectors.max(self.pairs.len() as f64);
@@ -206,9 +222,9 @@ impl ErrorSample<'_> {
             effective_vectors,
             point,
             window,
-            total_px: root_mean_square(&self.squared_errors(), self.confidence),
-            outliers: share(&lost, alike, self.confidence),
-            valid_detection: share(&detected, alike, self.confidence),
+            total_px: root_mean_square(&self.squared_errors()),
+            outliers: share(&lost, alike),
+            valid_detection: share(&detected, alike),
         }
     }
 

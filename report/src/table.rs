@@ -73,9 +73,9 @@ fn cells_of(figure: Figure) -> [String; 3] {
 ///   local bias it reads `cannot tell: one-pair` (or `nothing-repeats`), and the random error
 ///   contains it; `outliers`, `total_px` (root mean square length of the error vector) over the
 ///   field and, as `fast_…`, over its fastest tenth; then those of x and y against the truth
-///   averaged over the window, as `window_…` (after one pass that does not deform the pictures, the difference of both
-///   is spatial resolution; after passes that do, it is not: they follow neither truth; not for other programs, whose
-///   windows are not known);
+///   averaged over the window, as `window_…` (after one pass that does not deform the pictures, the
+///   difference of both is spatial resolution; after passes that do, it is not: they follow neither
+///   truth; not for other programs, whose windows are not known);
 /// - with the bound asked for, `bound_x_px` (Cramér–Rao bound, root mean square over the windows of
 ///   the first measurements) and `efficiency_x` (bound over random error, its interval from those
 ///   of both), and the same of y;

@@ -115,8 +115,8 @@ fn images_off_focus_weigh_what_the_depth_of_correlation_says() {
     close(share, 2.0 * half / plan.scene.sheet.thickness_px, 1e-9);
 }
 
-/// By hand: photons in the spot, of which a fifth of those on a sphere's cross-section is sent out again
-/// over 4 pi sr, and the objective collects its cone.
+/// By hand: photons in the spot, of which a fifth of those on a sphere's cross-section is sent out
+/// again over 4 pi sr, and the objective collects its cone.
 #[test]
 fn fluorescence_is_even_in_all_directions() {
     let plan = planned(CHANNEL, &[("tracer.diameter_spread", "0")]);

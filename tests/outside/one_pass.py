@@ -191,14 +191,16 @@ CASES = {
                                         black=3000.0, largest=65535.0))
         for s in (20.0, 80.0, 160.0) for u in (6.1, 0.1)
     ],
-    # 2.5 W of 450 nm for so long: electrons in proportion, streak 9.164 px/2400 us; the whole 9 px are taken off by the window's offset.
+    # 2.5 W of 450 nm for so long: electrons in proportion, streak 9.164 px/2400 us; the whole 9 px
+    # are taken off by the window's offset.
     "equal-power": [
         (f"{p} us", Conditions(displacement=(9.1636 - 9.0, 0.0), diameter=2.11372, density=0.027225,
                                electrons=1.61127 * p, streak=(9.1636 * p / 2400.0, 0.0), background=12.0, dark_noise=4.0,
                                full_well=10000.0, gain=0.40863, black=9.0, largest=4095.0))
         for p in (200.0, 400.0, 600.0, 900.0, 1800.0)
     ],
-    # The same light in the pixel in the middle of the streak; 8 px are taken off by the window's offset.
+    # The same light in the pixel in the middle of the streak; 8 px are taken off by the window's
+    # offset.
     "streak-offset": [
         (f"{s} px", Conditions(displacement=(0.2, 0.0), diameter=2.5, density=0.03, streak=(s, 0.0), dark_noise=10.0, gain=1.0,
                                electrons=400.0 / peak_share(2.5, s), black=100.0, largest=65535.0))

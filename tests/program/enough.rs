@@ -14,7 +14,7 @@ use motefield_study::run::{Effort, Experiment, Point, Silent, run};
 use motefield_study::vary::SweepValue;
 use serde_json::Value;
 
-use super::{empty, motefield};
+use super::{bright_rig, empty, motefield};
 
 /// A rig and its limit.
 struct Case {
@@ -174,39 +174,6 @@ fn less_light_fails(case: &Case, one: &Value, with: &[(String, String)], velocit
     }
 }
 
-/// A uniform flow of 4 px/ms whose first window is 64 px: invented.
-fn plain(light: &str, camera: &str, image: &str) -> String {
-    format!(
-        r#"
-[light]
-{light}
-[sheet]
-thickness = "1 mm"
-[lens]
-magnification = 0.1
-[camera]
-size = [160, 160]
-pixel = "5 um"
-dark_noise = "4 e"
-full_well = "10000 e"
-bits = 12
-{camera}
-[image]
-particle_diameter = "2.5 px"
-seeding_density = "0.04 ppp"
-background = "10 e"
-{image}
-[flow]
-kind = "uniform"
-velocity = ["0.2 m/s", "0 m/s"]
-[timing]
-separation = "1 ms"
-[processing]
-passes = [{{ window = 64, overlap = 0.5 }}, {{ window = 32, overlap = 0.5 }}]
-"#
-    )
-}
-
 fn has(kinds: &[String], kind: &str) -> bool {
     kinds.iter().any(|k| k == kind)
 }
@@ -218,7 +185,7 @@ fn fixed_pulses_need_twice_the_light() {
     let light = "source = \"led\"\npulse_length = \"50 us\"\npulse = \"fixed\"";
     let kinds = holds(&Case {
         name: "fixed",
-        text: plain(light, "dead_time = \"0.1 ms\"", "electrons = \"300 e\""),
+        text: bright_rig(light, "dead_time = \"0.1 ms\"", "electrons = \"300 e\""),
         changes: &[],
         limit: "0.18%",
     });
@@ -321,7 +288,7 @@ fn an_led_by_its_measured_grey() {
         "source = \"led\"\npulse_length = \"100 us\"\nmeasured_grey = \"60 DN\"\nmeasured_at = \"100 us\"";
     holds(&Case {
         name: "led",
-        text: plain(light, "dead_time = \"0.1 ms\"", ""),
+        text: bright_rig(light, "dead_time = \"0.1 ms\"", ""),
         changes: &[],
         limit: "0.012px",
     });
@@ -334,7 +301,7 @@ fn a_lamp_in_continuous_light() {
     let camera = "exposure = \"0.5 ms\"\ndead_time = \"0.1 ms\"\nframe_rate = \"200 Hz\"";
     holds(&Case {
         name: "lamp",
-        text: plain(light, camera, ""),
+        text: bright_rig(light, camera, ""),
         changes: &[],
         limit: "0.1%",
     });

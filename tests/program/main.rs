@@ -65,6 +65,40 @@ weighting = "top-hat"
 deform = false
 "#;
 
+/// A bright uniform flow of 4 px/ms whose first window is 64 px, with other lines of `[light]`,
+/// `[camera]` and `[image]`. Invented.
+fn bright_rig(light: &str, camera: &str, image: &str) -> String {
+    format!(
+        r#"
+[light]
+{light}
+[sheet]
+thickness = "1 mm"
+[lens]
+magnification = 0.1
+[camera]
+size = [160, 160]
+pixel = "5 um"
+dark_noise = "4 e"
+full_well = "10000 e"
+bits = 12
+{camera}
+[image]
+particle_diameter = "2.5 px"
+seeding_density = "0.04 ppp"
+background = "10 e"
+{image}
+[flow]
+kind = "uniform"
+velocity = ["0.2 m/s", "0 m/s"]
+[timing]
+separation = "1 ms"
+[processing]
+passes = [{{ window = 64, overlap = 0.5 }}, {{ window = 32, overlap = 0.5 }}]
+"#
+    )
+}
+
 /// Runs the program in `directory`.
 fn motefield(directory: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_motefield"))

@@ -7,40 +7,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use super::{empty, motefield};
-
-/// A rig with another `[light]`, `[camera]` lines and `[image]` lines.
-fn rig(light: &str, camera: &str, image: &str) -> String {
-    format!(
-        r#"
-[light]
-{light}
-[sheet]
-thickness = "1 mm"
-[lens]
-magnification = 0.1
-[camera]
-size = [160, 160]
-pixel = "5 um"
-dark_noise = "4 e"
-full_well = "10000 e"
-bits = 12
-{camera}
-[image]
-particle_diameter = "2.5 px"
-seeding_density = "0.04 ppp"
-background = "10 e"
-{image}
-[flow]
-kind = "uniform"
-velocity = ["0.2 m/s", "0 m/s"]
-[timing]
-separation = "1 ms"
-[processing]
-passes = [{{ window = 64, overlap = 0.5 }}, {{ window = 32, overlap = 0.5 }}]
-"#
-    )
-}
+use super::{bright_rig as rig, empty, motefield};
 
 const LASER: &str = "source = \"laser\"\npulse_energy = \"20 mJ\"\npulse_length = \"5 ns\"";
 

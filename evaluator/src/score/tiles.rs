@@ -30,20 +30,12 @@ impl ErrorSample<'_> {
         };
         let point = [0, 1].map(|c| component(c, false));
         let window = [0, 1].map(|c| component(c, true));
-        let alike = effective_vectors.max(self.pairs.len() as f64);
-        let of = |yes: bool| f64::from(u8::from(yes));
-        let lost = self.values_of(|errors, k| of(errors.point_px[k][0].is_nan()));
-        let detected = self.values_of(|errors, k| of(errors.detected[k]));
-        Score {
-            pairs: self.pairs.len(),
-            vectors: lost.count(),
+        self.assembled(
             effective_vectors,
-            point,
-            window,
-            total_px: tiles.root_mean_square(&self.squared_errors(), self.confidence),
-            outliers: tiles.share(&lost, alike, self.confidence),
-            valid_detection: tiles.share(&detected, alike, self.confidence),
-        }
+            [point, window],
+            |squares| tiles.root_mean_square(squares, self.confidence),
+            |yes, alike| tiles.share(yes, alike, self.confidence),
+        )
     }
 
     /// [`percentiles`](ErrorSample::percentiles) over the whole picture, of which these tiles were

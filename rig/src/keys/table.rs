@@ -4,7 +4,8 @@ use serde_json::{Value, json};
 
 use super::{Key, Kind, SECTIONS};
 
-/// Every section with its keys: `path`, `kind` (a word), `must` (what may be written, in words), `unit`,
+/// Every section with its keys: `path`, `kind` (a word), `must` (what may be written, in words),
+/// `unit`,
 /// `range` and `log` of a slider, `words` of a choice, `about`, `default`, `otherwise`, `assumes`,
 /// `usual`, `instead_of`, `flows`.
 pub fn json() -> Value {

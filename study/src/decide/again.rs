@@ -122,7 +122,7 @@ mod tests {
     use super::*;
     use crate::decide::choice::{ChoiceSearch, choose};
     use crate::decide::{PulseSearch, decide};
-    use crate::run::{External, Silent, run};
+    use crate::run::{Silent, run};
 
     fn small() -> Setup {
         let changes = [("camera.size", "[96, 80]"), ("processing.window", "32")];
@@ -130,16 +130,11 @@ mod tests {
     }
 
     fn wish(seed: u64) -> Wish {
-        Wish {
-            limit_px: f64::INFINITY,
-            valid: 0.0,
-            external: External::default(),
-            effort: Effort {
-                seed,
-                most_pairs: 4,
-                ..Effort::default()
-            },
-        }
+        super::coverage::wish(Effort {
+            seed,
+            most_pairs: 4,
+            ..Effort::default()
+        })
     }
 
     fn measured(setup: &Setup, seed: u64) -> Point {

@@ -80,8 +80,8 @@ fn of_tiles(
 
 impl FurtherFigures {
     /// Of a sample scored against `truths`, one of each pair, or one of all where the flow repeats,
-    /// in pictures `width_px` wide, of which these `tiles` were measured, or all. Peak locking and amplitude are those of a flow that repeats, and
-    /// unknown of another.
+    /// in pictures `width_px` wide, of which these `tiles` were measured, or all. Peak locking and
+    /// amplitude are those of a flow that repeats, and unknown of another.
     ///
     /// # Panics
     /// Without any truth.

@@ -7,8 +7,9 @@
 //!
 //! The vectors of the picture are divided into blocks. From each of some strata of blocks that are
 //! alike in speed, gradient and brightness (`strata`), some blocks are chosen at random by the
-//! study's seed, and stand for the others of their stratum. Around each block a tile is rendered that is large enough for its vectors to be those of the whole picture
-//! (`layout`): true borders of the picture included, where there is nothing beyond.
+//! study's seed, and stand for the others of their stratum. Around each block a tile is rendered
+//! that is large enough for its vectors to be those of the whole picture (`layout`): true borders
+//! of the picture included, where there is nothing beyond.
 
 mod layout;
 mod pairs;

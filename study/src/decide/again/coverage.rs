@@ -13,16 +13,13 @@ const SEEDS: u64 = 200;
 /// Pairs that tell the error which an interval should hold, ten times better than it does.
 const REFERENCE_PAIRS: usize = 3000;
 
-fn wish(seed: u64) -> Wish {
+/// A study of this effort that asks for nothing.
+pub(super) fn wish(effort: Effort) -> Wish {
     Wish {
         limit_px: f64::INFINITY,
         valid: 0.0,
         external: External::default(),
-        effort: Effort {
-            seed,
-            precision: 0.1,
-            ..Effort::default()
-        },
+        effort,
     }
 }
 
@@ -53,7 +50,12 @@ fn intervals_hold(name: &str, text: &str, changes: &[(&str, &str)]) {
     let (mut below, mut above, mut pairs) = (0, 0, 0);
     for seed in 0..SEEDS {
         let stop = AtomicBool::new(false);
-        let point = again(&common, experiment.clone(), &wish(seed), None, &Silent, &stop).unwrap();
+        let wish = wish(Effort {
+            seed,
+            precision: 0.1,
+            ..Effort::default()
+        });
+        let point = again(&common, experiment.clone(), &wish, None, &Silent, &stop).unwrap();
         let total = point.score.total_px;
         below += u32::from(total.hi < truth);
         above += u32::from(truth < total.lo);

@@ -136,8 +136,8 @@ fn covered(parts: Parts, scene: &Scene, processing: &Processing) -> [u64; 9] {
     held
 }
 
-/// 95 % intervals hold the truth in 91 to 98 % of the seeds, those of every part. (A thousand of them: of 200 the
-/// share is itself only known to 3 %.)
+/// 95 % intervals hold the truth in 91 to 98 % of the seeds, those of every part. (A thousand of
+/// them: of 200 the share is itself only known to 3 %.)
 #[test]
 fn intervals_hold_the_figures_of_the_whole_picture() {
     let flows: [Arc<dyn Flow>; 2] = [

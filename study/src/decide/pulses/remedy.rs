@@ -1,6 +1,6 @@
 //! What would help where no pulse length meets the limit: each change of the rig, computed.
 
-use super::{Sweep, rounded_pulse};
+use super::{PulseStudy, rounded_pulse};
 use crate::StudyError;
 use motefield_rig::keys::{self, Key};
 use motefield_rig::plan::Speeds;
@@ -93,7 +93,7 @@ fn changes(setup: &Setup) -> Vec<Change> {
 
 /// Computes what each change would bring, at three pulse lengths about the best; the most helpful
 /// first.
-pub(super) fn all(study: &Sweep, best_s: f64, speeds: &Speeds) -> Result<Vec<Remedy>, StudyError> {
+pub(super) fn all(study: &PulseStudy, best_s: f64, speeds: &Speeds) -> Result<Vec<Remedy>, StudyError> {
     let changes = changes(study.setup);
     let mut tried = Vec::new();
     let mut experiments = Vec::new();
