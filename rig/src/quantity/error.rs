@@ -126,7 +126,7 @@ fn listed(items: impl Iterator<Item = String>) -> String {
 }
 
 /// Up to three known units that differ from `unit` by case or by at most two letters (at most half
-/// of them); those of the expected dimensions first.
+/// of them); of other dimensions than the expected ones only where none of those is as near.
 fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
     let plain = unit.to_lowercase();
     let mut found: Vec<_> = UNITS
@@ -138,10 +138,10 @@ fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
         .filter(|&(_, edits, _)| edits <= 2 && 2 * edits <= plain.chars().count().max(2))
         .collect();
     found.sort_by_key(|&(foreign, edits, _)| (edits > 0, foreign, edits));
-    let closest = found.first().map_or(0, |f| f.1);
+    let (foreign, closest) = found.first().map_or((false, 0), |f| (f.0, f.1));
     found
         .iter()
-        .filter(|f| f.1 == closest)
+        .filter(|f| f.1 == closest && f.0 == foreign)
         .take(3)
         .map(|f| f.2)
         .collect()

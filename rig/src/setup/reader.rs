@@ -369,9 +369,15 @@ impl<'a> Reader<'a> {
             };
             begins(format!("{path}.")) || begins(format!("{path}["))
         };
+        let mut unknown_list: Option<String> = None;
         for (path, leaf) in self.document.leaves() {
+            // Of a list that is no key, one message is enough.
+            if unknown_list.as_ref().is_some_and(|list| path.starts_with(list)) {
+                continue;
+            }
             let parent = matches!(leaf, Leaf::Section | Leaf::List(_)) && below(path);
             if counts(path) && !asked.contains(path) && !parent {
+                unknown_list = matches!(leaf, Leaf::List(_)).then(|| format!("{path}["));
                 let message = self.of_which_field(path).unwrap_or_else(|| unknown(path, leaf));
                 faults.push(self.document.fault(path, message));
             }

@@ -54,6 +54,14 @@ fn all_faults_are_told_at_once() {
     }
 }
 
+/// A list under a misspelt key has one fault, not one more for each entry.
+#[test]
+fn a_misspelt_list_is_told_once() {
+    let message = refused("[flow]\nkind = \"uniform\"\nvelocty = [\"0.1 m/s\", \"0 m/s\"]\n");
+    let told = message.matches("did you mean flow.velocity?").count();
+    assert_eq!(told, 1, "{message}");
+}
+
 /// A refusal of the scene names the key that the text gives, with its line.
 #[test]
 fn what_a_scene_refuses_is_named_by_the_key_in_the_text() {
