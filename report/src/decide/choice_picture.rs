@@ -80,7 +80,9 @@ pub fn draw(choice: &SettingsChoice, go_on: &str) -> String {
         about += &format!("; the first {} of {} combinations", drawn.len(), measured.len());
     }
     svg.text(&about, NOTE, [ENDS[0], 55.0], Anchor::Start, &fill(FAINT));
+    // What it is worth stands in the answer.
     let sentence = words.lines().next().unwrap_or("");
+    let sentence = sentence.split(". ").next().unwrap_or("");
     let (sentence, size) = fitted(sentence, NOTE, ENDS[1] - ENDS[0]);
     let at = [ENDS[0], bottom + BELOW - 18.0];
     svg.text(&sentence, size, at, Anchor::Start, "");
