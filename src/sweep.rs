@@ -132,21 +132,25 @@ impl Ready {
         };
         names.iter().enumerate().map(numbered).collect()
     }
+
+    /// What is written beside the measurements.
+    fn file_names(&self) -> Vec<String> {
+        let mut names = vec!["table.csv", "study.json", CURVE, ANSWER, REPORT];
+        if !self.wanted.estimators.is_empty() {
+            names.extend(["reliability.csv", "reliability.svg"]);
+        }
+        if self.compares() {
+            names.extend(["chains.csv", "chains.svg", "failures.csv"]);
+        }
+        names.into_iter().map(str::to_owned).collect()
+    }
 }
 
 impl SweepCommand {
     pub fn run(&self) -> Result<Exit, Failure> {
         self.effort.use_threads()?;
         let ready = self.check()?;
-        let mut names = ["table.csv", "study.json", CURVE, ANSWER, REPORT]
-            .map(str::to_owned)
-            .to_vec();
-        if !ready.wanted.estimators.is_empty() {
-            names.extend(["reliability.csv".to_owned(), "reliability.svg".to_owned()]);
-        }
-        if ready.compares() {
-            names.extend(["chains.csv", "chains.svg", "failures.csv"].map(str::to_owned));
-        }
+        let names = ready.file_names();
         let names = Names {
             at_the_end: &names,
             on_the_way: &[],

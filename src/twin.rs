@@ -135,19 +135,7 @@ impl TwinCommand {
             .collect();
         let words = report::words(&twin, &errors);
         let json = report::json(&twin, &errors);
-        let page = report::html(&twin, &errors);
-        let pictures = pictures(&twin);
-        let head = "# The twin of a recording, made by `motefield twin`: a scene whose rendered pairs look like it.\n";
-        let contents = [
-            format!("{head}{}{section}", twin.setup).into_bytes(),
-            twin.flow.clone().into_bytes(),
-            format!("{json:#}\n").into_bytes(),
-            page.into_bytes(),
-        ];
-        let contents = contents
-            .into_iter()
-            .chain(pictures)
-            .chain([words.clone().into_bytes()]);
+        let contents = contents(&twin, &errors, &section, &words);
         let mut files: Vec<(String, Vec<u8>)> = NAMES.map(str::to_owned).into_iter().zip(contents).collect();
         let report = handout::page(folder.manifest(), None, &words, &files);
         files.push((REPORT.to_owned(), report));
@@ -161,6 +149,23 @@ impl TwinCommand {
         }
         Ok(Exit::Done)
     }
+}
+
+/// What the files of [`NAMES`] hold, in their order, but for the report made of them.
+fn contents(twin: &Twin, errors: &[report::Changed], section: &str, words: &str) -> Vec<Vec<u8>> {
+    let head =
+        "# The twin of a recording, made by `motefield twin`: a scene whose rendered pairs look like it.\n";
+    let json = report::json(twin, errors);
+    let [recorded, rendered] = pictures(twin);
+    vec![
+        format!("{head}{}{section}", twin.setup).into_bytes(),
+        twin.flow.clone().into_bytes(),
+        format!("{json:#}\n").into_bytes(),
+        report::html(twin, errors).into_bytes(),
+        recorded,
+        rendered,
+        words.as_bytes().to_vec(),
+    ]
 }
 
 /// The middle of a recorded and of a rendered pair, at one grey scale.

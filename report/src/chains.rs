@@ -246,26 +246,12 @@ pub fn draw(key: &str, labels: &[Label], chains: &[ChainPoints]) -> String {
         .map(|(.., of)| of.error_px.value)
         .filter(|e| *e > 0.0)
         .collect();
-    let ends = |values: &[f64]| {
-        let (low, high) = values
-            .iter()
-            .fold((f64::INFINITY, 0.0f64), |(l, h), v| (l.min(*v), h.max(*v)));
-        [low / 1.15, high * 1.15]
-    };
     if errors.is_empty() {
         return svg.finish();
     }
     let places: Vec<f64> = (0..labels.len()).map(place).collect();
-    let x = Axis {
-        scale: AxisScale::Log,
-        range: ends(&places),
-        place: PLOT.x,
-    };
-    let y = Axis {
-        scale: AxisScale::Log,
-        range: ends(&errors),
-        place: [PLOT.y[1], PLOT.y[0]],
-    };
+    let x = around(&places, PLOT.x);
+    let y = around(&errors, [PLOT.y[1], PLOT.y[0]]);
     let unit = labels.first().map_or("", |label| label.unit.as_str());
     let below = if unit.is_empty() {
         key.to_owned()
@@ -287,29 +273,22 @@ pub fn draw(key: &str, labels: &[Label], chains: &[ChainPoints]) -> String {
     rulers.iter_mut().for_each(|ruler| ruler.grid = true);
     frame(&mut svg, PLOT, PLOT, &rulers);
     for (c, chain) in chains.iter().enumerate() {
+        let colour = series(c);
+        let errors = chain
+            .points
+            .iter()
+            .map(|point| point.map(|point| compared(None, point).error_px));
+        let drawn = errors.enumerate().filter_map(|(k, e)| Some((k, e?)));
         let mut line = Vec::new();
-        for (k, point) in chain.points.iter().enumerate() {
-            let Some(e) = point
-                .map(|point| compared(None, point).error_px)
-                .filter(|e| e.value > 0.0)
-            else {
-                continue;
-            };
+        for (k, e) in drawn.filter(|(_, e)| e.value > 0.0) {
             let at = [x.at(place(k)), y.at(e.value)];
-            svg.line(
-                [at[0], y.clamped(e.lo)],
-                [at[0], y.clamped(e.hi)],
-                &stroke(series(c), 1.5),
-            );
-            svg.disc(
-                at,
-                3.5,
-                &fill(series(c)),
-                &format!("{}: {} px", labels[k].text(), short(e.value)),
-            );
+            let ends = [e.lo, e.hi].map(|v| [at[0], y.clamped(v)]);
+            svg.line(ends[0], ends[1], &stroke(colour, 1.5));
+            let words = format!("{}: {} px", labels[k].text(), short(e.value));
+            svg.disc(at, 3.5, &fill(colour), &words);
             line.push(at);
         }
-        svg.path(&line, false, &stroke(series(c), 1.5));
+        svg.path(&line, false, &stroke(colour, 1.5));
     }
     let entries: Vec<LegendEntry> = chains
         .iter()
@@ -318,4 +297,16 @@ pub fn draw(key: &str, labels: &[Label], chains: &[ChainPoints]) -> String {
         .collect();
     legend::row(&mut svg, [0.5 * SIZE[0], SIZE[1] - 24.0], &entries);
     svg.finish()
+}
+
+/// A logarithmic axis with some room about the values.
+fn around(values: &[f64], place: [f64; 2]) -> Axis {
+    let (low, high) = values
+        .iter()
+        .fold((f64::INFINITY, 0.0f64), |(l, h), v| (l.min(*v), h.max(*v)));
+    Axis {
+        scale: AxisScale::Log,
+        range: [low / 1.15, high * 1.15],
+        place,
+    }
 }

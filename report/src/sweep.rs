@@ -187,27 +187,7 @@ pub fn draw(study: &Study, rows: &[(Label, &Point)]) -> String {
     if points.is_empty() {
         return svg.finish();
     }
-    let ends = |all: &mut dyn Iterator<Item = f64>| {
-        all.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
-            [low.min(v), high.max(v)]
-        })
-    };
-    let [left, right] = ends(&mut points.iter().map(|p| p.0));
-    let x = match left > 0.0 && right > 3.0 * left && numeric {
-        true => Axis {
-            scale: AxisScale::Log,
-            range: [left / 1.1, right * 1.1],
-            place: PLOT.x,
-        },
-        false => {
-            let room = (0.06 * (right - left)).max(0.5 * f64::from(u8::from(left == right)));
-            Axis {
-                scale: AxisScale::Linear,
-                range: [left - room, right + room],
-                place: PLOT.x,
-            }
-        }
-    };
+    let x = across(&mut points.iter().map(|p| p.0), numeric);
     let shown = |e: &Estimate| [e.lo.max(0.3 * e.value), e.hi.min(3.0 * e.value), e.value];
     let [low, high] = ends(&mut points.iter().flat_map(|p| shown(&p.2)).filter(|v| *v > 0.0));
     let y = Axis {
@@ -249,4 +229,27 @@ pub fn draw(study: &Study, rows: &[(Label, &Point)]) -> String {
         );
     }
     svg.finish()
+}
+
+fn ends(all: &mut dyn Iterator<Item = f64>) -> [f64; 2] {
+    all.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
+        [low.min(v), high.max(v)]
+    })
+}
+
+/// The axis of what was varied: logarithmic where numbers reach far.
+fn across(places: &mut dyn Iterator<Item = f64>, numeric: bool) -> Axis {
+    let [left, right] = ends(places);
+    let (scale, range) = match left > 0.0 && right > 3.0 * left && numeric {
+        true => (AxisScale::Log, [left / 1.1, right * 1.1]),
+        false => {
+            let room = (0.06 * (right - left)).max(0.5 * f64::from(u8::from(left == right)));
+            (AxisScale::Linear, [left - room, right + room])
+        }
+    };
+    Axis {
+        scale,
+        range,
+        place: PLOT.x,
+    }
 }

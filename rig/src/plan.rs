@@ -146,7 +146,11 @@ impl Plan {
 
     /// Every rule of the trade to which the setup says enough, applied.
     pub fn rules(&self) -> Vec<Rule> {
-        RuleInput::new(self, &Motion::of(&self.scene)).rules()
+        RuleInput::new(self, &self.motion()).rules()
+    }
+
+    fn motion(&self) -> Motion {
+        Motion::of(&self.scene, &self.rig.motion.moved)
     }
 }
 
@@ -186,7 +190,7 @@ fn dark_scene(rig: &Rig) -> Result<Scene, SetupError> {
         imaging,
         camera: camera(setup)?,
         exposure,
-        flow: Arc::clone(&rig.flow),
+        flow: Arc::clone(&rig.motion.flow),
     })
 }
 

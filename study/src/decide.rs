@@ -25,7 +25,7 @@ use std::sync::atomic::AtomicBool;
 use crate::run::{Chain, Effort, Experiment, External, Journal, Point, Progress, Wanted, run_kept};
 use bounds::Edge;
 use motefield_rig::plan::{Plan, Speeds};
-pub use pulses::{Remedy, decide};
+pub use pulses::decide;
 use reading::{Reading, Sample};
 pub use search::PulseSearch;
 
@@ -94,8 +94,6 @@ pub struct Decision {
     pub wall: Option<bounds::Wall>,
     /// What limits toward short pulses, and toward long ones.
     pub causes: [Option<Cause>; 2],
-    /// What would help; filled when no pulse length meets the limit.
-    pub remedies: Vec<Remedy>,
     /// Whether the study was stopped before its end: then there are points, and no answer.
     pub stopped: bool,
 }
@@ -182,7 +180,6 @@ impl Decision {
         Decision {
             reading: None,
             causes: [None; 2],
-            remedies: Vec::new(),
             stopped: true,
             ..self
         }

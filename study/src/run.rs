@@ -287,17 +287,14 @@ pub fn run_kept(
     if let Some(ledger) = ledger {
         ledger.meet(first, experiments, effort.seed);
     }
-    let prepared: Vec<Prepared> = experiments
-        .par_iter()
-        .enumerate()
-        .map(|(k, experiment)| match ledger {
-            Some(ledger) => {
-                let ground = ledger.ground(first + k, experiment);
-                Prepared::over(ground, experiment, chain, besides, effort.seed)
-            }
-            None => Prepared::new(experiment, chain, besides, effort, stop),
-        })
-        .collect();
+    let prepare = |(k, experiment)| match ledger {
+        Some(ledger) => {
+            let ground = ledger.ground(first + k, experiment);
+            Prepared::over(ground, experiment, chain, besides, effort.seed)
+        }
+        None => Prepared::new(experiment, chain, besides, effort, stop),
+    };
+    let prepared: Vec<Prepared> = experiments.par_iter().enumerate().map(prepare).collect();
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
     let mut wanted: Vec<usize> = prepared
         .iter()
@@ -318,21 +315,9 @@ pub fn run_kept(
             .par_iter()
             .with_max_len(1)
             .map(|&(point, number)| {
-                if let Some(kept) = journal.and_then(|journal| journal.take(first + point, number)) {
-                    (0..prepared[point].ensemble()).for_each(|_| progress.done());
-                    return Some(kept);
-                }
-                if let Some(ledger) = ledger {
-                    let experiment = first + point;
-                    let kept = ledger.get(Job { experiment, number })?;
-                    (0..prepared[point].ensemble()).for_each(|_| progress.done());
-                    return Some(kept);
-                }
-                let measurement = prepared[point].measure(number, progress, stop)?;
-                if let Some(journal) = journal {
-                    journal.add(first + point, number, &measurement);
-                }
-                Some(measurement)
+                let experiment = first + point;
+                let job = Job { experiment, number };
+                once(journal, &prepared[point], job, progress, stop)
             })
             .collect();
         if ledger.is_some() && results.iter().any(Option::is_none) {
@@ -368,6 +353,34 @@ pub fn run_kept(
         ledger.close(first, &points);
     }
     points
+}
+
+/// One measurement: taken from the journal where it was made before, otherwise made and added to it.
+/// `None` where work was stopped, or where a ledger does not have it yet.
+fn once(
+    journal: Option<&Journal<'_>>,
+    prepared: &Prepared,
+    job: Job,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Option<Measurement> {
+    let Job { experiment, number } = job;
+    let ledger = journal.and_then(Journal::ledger);
+    let kept = journal
+        .and_then(|journal| journal.take(experiment, number))
+        .or_else(|| ledger?.get(job));
+    if kept.is_some() {
+        (0..prepared.ensemble()).for_each(|_| progress.done());
+        return kept;
+    }
+    if ledger.is_some() {
+        return None;
+    }
+    let measurement = prepared.measure(number, progress, stop)?;
+    if let Some(journal) = journal {
+        journal.add(experiment, number, &measurement);
+    }
+    Some(measurement)
 }
 
 /// Points and numbers of the measurements that are wanted and not done. One pair of every point

@@ -47,7 +47,7 @@ fn power_limited_source_has_two_walls() {
     let directory = empty("two_walls");
     let (code, d) = decide(&directory, "d", &[]);
     assert_eq!(code, 0);
-    assert_eq!(d["schema"], "motefield-decision/2");
+    assert_eq!(d["schema"], "motefield-decision/3");
     assert_eq!(d["short_side"]["limits"], "light");
     assert_eq!(d["long_side"]["limits"], "blur");
     let (short, best, long) = (
@@ -108,18 +108,14 @@ fn fixed_energy_has_no_wall_of_light() {
     assert!(number(&d, "/best/streak_px") < 1.0);
 }
 
-/// A hopeless rig says no, exits 1, and computes what would help: at a twelfth of the light, more
-/// light comes out ahead of a shorter separation.
+/// A hopeless rig says no and exits 1; one number stands for the error of a point, in the answer and
+/// in the sweep, also where many vectors are lost; what is compared then stands beside it.
 #[test]
-fn hopeless_rig_says_what_would_help() {
+fn a_hopeless_rig_says_no() {
     let directory = empty("hopeless");
     let (code, d) = decide(&directory, "d", &["light.power=0.2 W"]);
     assert_eq!(code, 1);
     assert!(d["window"].is_null());
-    let remedies = d["remedies"].as_array().unwrap();
-    assert_eq!(remedies.len(), 4);
-    // One number stands for the error of a point, in the answer and in the sweep, also where many
-    // vectors are lost; what is compared then stands beside it.
     for side in ["short_side", "long_side"] {
         let at = number(&d, &format!("/{side}/at_pulse_s"));
         let points = d["points"].as_array().unwrap();
@@ -129,17 +125,6 @@ fn hopeless_rig_says_what_would_help() {
         assert_eq!(d[side]["lost_vectors_counted"], !same, "{:#}", d[side]);
     }
     assert_eq!(d["short_side"]["lost_vectors_counted"], true);
-    // They stand in the order of their help.
-    let place = |words: &str| {
-        remedies
-            .iter()
-            .position(|r| r["change"].as_str().unwrap().contains(words))
-            .unwrap()
-    };
-    assert!(
-        place("four times the light") < place("pulse separation"),
-        "{remedies:#?}"
-    );
 }
 
 /// A bright uniform flow at a quarter of the separation that the first window allows.

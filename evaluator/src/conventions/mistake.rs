@@ -91,68 +91,34 @@ impl Mistake {
     /// What puts it right, of vectors in px by the conventions of this library.
     pub fn correction(&self) -> Convention {
         let right = Convention::default();
+        let up = |up| Convention { up, ..right };
+        let exchanged = |exchanged| Convention { exchanged, ..right };
+        let scaled = |displacement_px| Convention {
+            displacement_px,
+            ..right
+        };
+        let at = |moment| Convention { moment, ..right };
+        let ordered = |order| Convention { order, ..right };
         match *self {
             Mistake::WholePixels | Mistake::OtherPair(_) => right,
-            Mistake::FramesExchanged => Convention {
-                displacement_px: -1.0,
-                ..right
-            },
-            Mistake::YReversed => Convention {
-                up: [true; 2],
-                ..right
-            },
-            Mistake::PositionsReversed => Convention {
-                up: [true, false],
-                ..right
-            },
-            Mistake::DisplacementsReversed => Convention {
-                up: [false, true],
-                ..right
-            },
-            Mistake::AxesExchanged => Convention {
-                exchanged: [true; 2],
-                ..right
-            },
-            Mistake::PositionsExchanged => Convention {
-                exchanged: [true, false],
-                ..right
-            },
-            Mistake::DisplacementsExchanged => Convention {
-                exchanged: [false, true],
-                ..right
-            },
-            Mistake::Doubled => Convention {
-                displacement_px: 0.5,
-                ..right
-            },
-            Mistake::Halved => Convention {
-                displacement_px: 2.0,
-                ..right
-            },
+            Mistake::FramesExchanged => scaled(-1.0),
+            Mistake::YReversed => up([true; 2]),
+            Mistake::PositionsReversed => up([true, false]),
+            Mistake::DisplacementsReversed => up([false, true]),
+            Mistake::AxesExchanged => exchanged([true; 2]),
+            Mistake::PositionsExchanged => exchanged([true, false]),
+            Mistake::DisplacementsExchanged => exchanged([false, true]),
+            Mistake::Doubled => scaled(0.5),
+            Mistake::Halved => scaled(2.0),
             Mistake::HalfPixel(shift) | Mistake::OnePixel(shift) | Mistake::Shift(shift) => Convention {
                 origin_px: shift.map(|s| -s),
                 ..right
             },
-            Mistake::AtStart => Convention {
-                moment: Moment::Start,
-                ..right
-            },
-            Mistake::AtEnd => Convention {
-                moment: Moment::End,
-                ..right
-            },
-            Mistake::ColumnOrder => Convention {
-                order: Order::Columns,
-                ..right
-            },
-            Mistake::RowOrder => Convention {
-                order: Order::LastRowFirst,
-                ..right
-            },
-            Mistake::DisplacementUnit(displacement_px) => Convention {
-                displacement_px,
-                ..right
-            },
+            Mistake::AtStart => at(Moment::Start),
+            Mistake::AtEnd => at(Moment::End),
+            Mistake::ColumnOrder => ordered(Order::Columns),
+            Mistake::RowOrder => ordered(Order::LastRowFirst),
+            Mistake::DisplacementUnit(displacement_px) => scaled(displacement_px),
             Mistake::Index {
                 spacing_px,
                 origin_px,

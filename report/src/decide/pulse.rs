@@ -11,13 +11,13 @@ use motefield_rig::setup::Setup;
 use motefield_study::decide::bounds::{Edge, Wall};
 use motefield_study::decide::question::Question;
 use motefield_study::decide::reading::{Reading, best_total};
-use motefield_study::decide::{Cause, Decision, Limit, MeasuredPulse, Remedy, samples};
+use motefield_study::decide::{Cause, Decision, Limit, MeasuredPulse, samples};
 use motefield_study::values::figures;
 
 /// The layout of a pulse length's `decision.json`. Since 2 `random_x_px` is what changes from pair
 /// to pair at one place, without the `local_x_px` that it contained before, and `precision` is that
 /// of `total_px`.
-const SCHEMA: &str = "motefield-decision/2";
+const SCHEMA: &str = "motefield-decision/3";
 
 fn time(seconds: f64) -> String {
     format(seconds, Dimension::Time)
@@ -56,11 +56,6 @@ pub fn words(decision: &Decision, go_on: &str) -> String {
     }
     for (side, name) in ["Shorter", "Longer"].iter().enumerate() {
         lines.push(wall_words(decision, side, name));
-    }
-    if !decision.remedies.is_empty() {
-        lines.push("Changes that would help, each computed on new pairs:".to_owned());
-        let words = |r| remedy_words(r, decision.wish.limit_px, decision.wish.valid);
-        lines.extend(decision.remedies.iter().map(|r| format!("  {}", words(r))));
     }
     lines.join("\n") + "\n"
 }
@@ -231,15 +226,6 @@ pub fn json(decision: &Decision, setup: &Setup, go_on: &str) -> Value {
             "with_frozen_motion_px": decision.causes[k].map(|c| c.frozen_px),
         })
     };
-    let remedy = |r: &Remedy| {
-        json!({
-            "change": r.change,
-            "pulse_s": r.pulse_s,
-            "total_px": r.total_px,
-            "valid": r.valid,
-            "total_over_mean_displacement": r.relative,
-        })
-    };
     let fields = json!({
         "setup": json::setup(setup),
         "question": Question::PulseLength.as_str(),
@@ -251,7 +237,6 @@ pub fn json(decision: &Decision, setup: &Setup, go_on: &str) -> Value {
         "window": window,
         "short_side": side(0),
         "long_side": side(1),
-        "remedies": decision.remedies.iter().map(remedy).collect::<Value>(),
         "points": decision.points.iter().map(point_json).collect::<Value>(),
         "stopped": decision.stopped,
         "unfinished": decision.stopped.then(|| super::unfinished(go_on)),
@@ -296,22 +281,6 @@ fn point_json(m: &MeasuredPulse) -> Value {
     row.insert("own_pairs".to_owned(), json!(m.point.is_measured_again()));
     row.insert("caveats".to_owned(), json::caveats(&m.point.caveats));
     row.into()
-}
-
-fn remedy_words(r: &Remedy, limit_px: f64, valid: f64) -> String {
-    let verdict = match (r.total_px <= limit_px, r.valid >= valid) {
-        (true, true) => "meets the limit",
-        (_, false) => "too many vectors lost",
-        (false, true) => "not enough alone",
-    };
-    format!(
-        "{}: {} px at {} ({} of the mean displacement, {} valid); {verdict}",
-        r.change,
-        short(r.total_px),
-        time(r.pulse_s),
-        percent(r.relative),
-        percent(r.valid)
-    )
 }
 
 /// Whether the best is the shortest or the longest pulse tried: beyond it may be a better one.

@@ -4,7 +4,6 @@
 use super::arrangement::Arrangement;
 use super::facts::Facts;
 use super::flow_facts::{flow_facts, timing_facts};
-use super::motion::Motion;
 use super::proposal::Proposal;
 use super::rules::{Rule, RuleInput, Status};
 use super::straddle::Straddle;
@@ -50,7 +49,7 @@ impl Assessment {
     /// Assesses a plan.
     pub fn of_plan(plan: &Plan) -> Assessment {
         let setup = &plan.rig.setup;
-        let motion = Motion::of(&plan.scene);
+        let motion = plan.motion();
         let planned = RuleInput::new(plan, &motion);
         let mut facts = Facts(plan.facts.clone());
         let arrangements = timing_facts(&planned, &mut facts);

@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 
 use motefield_generator::{Light, Scene, Sheet};
 
-use super::sampling::points;
+use super::sampling::Moved;
 
 /// The motion at one point of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,28 +42,24 @@ pub(super) struct Pairs {
 }
 
 impl Motion {
-    pub(super) fn of(scene: &Scene) -> Motion {
-        let flow = scene.flow.as_ref();
+    /// Of a scene whose fluid moves so.
+    pub(super) fn of(scene: &Scene, moved: &[Moved]) -> Motion {
         let middle = scene.size.map(|n| 0.5 * (n as f64 - 1.0));
         let mut overlap = SheetOverlap::new(&scene.sheet, &scene.light);
-        let point = |[x, y]: [f64; 2]| {
-            let at = [x, y, 0.0];
-            if flow.solid(at) {
-                return None;
-            }
-            let [a, b] = [-0.5, 0.5].map(|time| flow.path(at, 0.0, time));
+        let point = |moved: &Moved| {
+            let Moved { at, ends: [a, b], .. } = *moved;
             let [from, to] = [a, b].map(|place| scene.sheet.distance_px(place, middle));
             let depth_px = to - from;
-            let g = flow.gradient(at, 0.0);
-            Some(MotionAt {
+            let g = scene.flow.gradient(at, 0.0);
+            MotionAt {
                 displacement_px: [b[0] - a[0], b[1] - a[1]],
                 kept: overlap.kept(depth_px),
                 depth: depth_px / scene.sheet.thickness_px,
                 gradient: spectral_norm([[g[0][0], g[0][1]], [g[1][0], g[1][1]]]),
-            })
+            }
         };
         Motion {
-            points: points(scene.size).filter_map(point).collect(),
+            points: moved.iter().filter(|moved| !moved.solid).map(point).collect(),
             diameter_px: scene.particle_diameter_px,
             seeding_density_ppp: scene.seeding_density_ppp,
         }

@@ -1,11 +1,12 @@
 //! A setup with all that follows from it before its light is known, worked out once.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use motefield_generator::Flow;
 
 use super::flow::{Scale, flow};
 use super::lens::{ParticleImage, RigLens, rig_lens};
+use super::sampling::{Moved, moved};
 use super::straddle::Straddle;
 use super::timing::Speeds;
 use super::wanted;
@@ -29,8 +30,18 @@ pub struct Rig {
     pub(super) lens: Option<RigLens>,
     pub(super) image: Option<ParticleImage>,
     pub(super) thickness_px: f64,
+    pub(super) motion: Arc<FluidMotion>,
+}
+
+/// How the fluid moves in the picture: all that takes long to work out.
+#[derive(Debug)]
+pub(super) struct FluidMotion {
     pub(super) flow: Arc<dyn Flow>,
-    moved_by: MovedBy,
+    /// Over the picture.
+    pub(super) moved: Vec<Moved>,
+    separation_s: Option<f64>,
+    follows_separation: OnceLock<bool>,
+    by: MovedBy,
 }
 
 /// All that decides how the fluid moves in the picture.
@@ -77,24 +88,35 @@ impl Rig {
         let moved_by = MovedBy {
             flow: setup.flow.clone(),
             out_of_plane: setup.sheet.out_of_plane,
-            separation_s: setup.separation_s,
+            // What a wanted displacement gives is no statement of its own.
+            separation_s: setup
+                .separation_s
+                .filter(|_| setup.wanted_displacement_px.is_none()),
             wanted_displacement_px: setup.wanted_displacement_px,
             size,
             px_per_m: scale.px_per_m,
             thickness_px,
         };
-        let (flow, speeds, separation_s) = match known.filter(|known| known.moved_by == moved_by) {
-            Some(known) => (Arc::clone(&known.flow), known.speeds, known.setup.separation_s),
+        let (motion, speeds) = match known.filter(|known| known.motion.by == moved_by) {
+            Some(known) => (Arc::clone(&known.motion), known.speeds),
             None => {
                 let scale = scale.at(wanted::separation_s(&scale, size, thickness_px)?);
                 let flow = flow(&scale, size, thickness_px)?;
-                let speeds = Speeds::of(size, flow.as_ref());
-                (flow, speeds, scale.separation_s)
+                let moved = moved(size, flow.as_ref());
+                let speeds = Speeds::of(&moved);
+                let motion = FluidMotion {
+                    flow,
+                    moved,
+                    separation_s: scale.separation_s,
+                    follows_separation: OnceLock::new(),
+                    by: moved_by,
+                };
+                (Arc::new(motion), speeds)
             }
         };
         let image = ParticleImage::of(setup, lens.as_ref())?;
         let mut with_separation = setup.clone();
-        with_separation.separation_s = separation_s;
+        with_separation.separation_s = motion.separation_s;
         Ok(Rig {
             speeds,
             straddle: Straddle::of(&with_separation),
@@ -102,8 +124,7 @@ impl Rig {
             lens,
             image,
             thickness_px,
-            flow,
-            moved_by,
+            motion,
             setup: with_separation,
         })
     }
@@ -124,8 +145,10 @@ impl Rig {
     /// Whether the displacement follows the pulse separation: half of it moves the fastest fluid by
     /// less than three quarters.
     pub fn follows_separation(&self) -> bool {
-        let halved = (self.setup.separation_s).and_then(|s| self.fastest_px_at(0.5 * s).ok());
-        halved.is_some_and(|px| px < 0.75 * self.speeds.fastest_px)
+        *self.motion.follows_separation.get_or_init(|| {
+            let halved = (self.setup.separation_s).and_then(|s| self.fastest_px_at(0.5 * s).ok());
+            halved.is_some_and(|px| px < 0.75 * self.speeds.fastest_px)
+        })
     }
 
     /// From the lab's units to the picture's.

@@ -3,7 +3,7 @@
 use motefield_generator::Exposure;
 
 use super::facts::{FactId, Facts};
-use super::sampling::points;
+use super::sampling::Moved;
 use super::source;
 use crate::keys;
 use crate::quantity::{self, Dimension};
@@ -159,18 +159,22 @@ impl Speeds {
         }
     }
 
-    /// Samples the truth over the picture.
-    pub fn of(size: [usize; 2], flow: &dyn motefield_generator::Flow) -> Speeds {
+    /// From the motion over the picture.
+    pub(super) fn of(moved: &[Moved]) -> Speeds {
         let mut slowest_px = f64::INFINITY;
-        let mut lengths: Vec<f64> = points(size)
-            .map(|[x, y]| {
-                let [dx, dy] = motefield_generator::truth::displacement(flow, x, y);
-                let length = dx.hypot(dy);
-                if length < slowest_px && !flow.solid([x, y, 0.0]) {
-                    slowest_px = length;
-                }
-                length
-            })
+        let mut lengths: Vec<f64> = moved
+            .iter()
+            .map(
+                |Moved {
+                     ends: [a, b], solid, ..
+                 }| {
+                    let length = (b[0] - a[0]).hypot(b[1] - a[1]);
+                    if length < slowest_px && !solid {
+                        slowest_px = length;
+                    }
+                    length
+                },
+            )
             .collect();
         lengths.sort_by(|a, b| b.total_cmp(a));
         let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;

@@ -1,6 +1,7 @@
 //! The pulse separation that a wanted displacement needs.
 
 use super::flow::{Scale, flow};
+use super::sampling::moved;
 use super::timing::Speeds;
 use crate::keys::{self, Key};
 use crate::setup::SetupError;
@@ -44,5 +45,5 @@ pub(super) fn separation_s(
 /// The fastest displacement in the picture, px.
 pub(super) fn fastest_px(scale: &Scale, size: [usize; 2], thickness_px: f64) -> Result<f64, SetupError> {
     let flow = flow(scale, size, thickness_px)?;
-    Ok(Speeds::of(size, flow.as_ref()).fastest_px)
+    Ok(Speeds::of(&moved(size, flow.as_ref())).fastest_px)
 }

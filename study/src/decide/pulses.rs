@@ -1,7 +1,5 @@
 //! The study that looks for the pulse length: a sweep, refined, and what limits at its ends.
 
-mod remedy;
-
 use std::sync::atomic::AtomicBool;
 
 use motefield_generator::Exposure;
@@ -14,7 +12,6 @@ use super::reading::Reading;
 use super::{Cause, Decision, MeasuredPulse, PulseSearch, Wish, again, errors_of, samples};
 use crate::StudyError;
 use crate::run::{Experiment, Journal, Point, Progress};
-pub use remedy::Remedy;
 
 /// Points of the first sweep.
 const COARSE: usize = 10;
@@ -71,10 +68,6 @@ pub fn decide(
         Some(reading) => study.causes(&points, reading)?,
         None => [None; 2],
     };
-    let remedies = match &reading {
-        Some(reading) if reading.window.is_none() => remedy::all(&study, reading.best_s, speeds)?,
-        _ => Vec::new(),
-    };
     let whole = Decision {
         plan: plan.clone(),
         speeds: *speeds,
@@ -83,7 +76,6 @@ pub fn decide(
         reading,
         wall: reached.then_some(most.1),
         causes,
-        remedies,
         stopped: false,
     };
     Ok(match stop.load(std::sync::atomic::Ordering::Relaxed) {

@@ -89,24 +89,8 @@ pub(super) fn read(path: &Path, bytes: &[u8], reading: &Reading) -> Result<Place
         return Err(bad(1, "there is no vector in this file".to_owned()));
     };
     let separator = Separator::of(all[first].1);
-    let cells = separator.split(all[first].1);
-    let numbers = cells
-        .iter()
-        .filter(|cell| separator.number(cell).is_some())
-        .count();
-    // A line of names has few numbers in it; a vector has at least x, y, dx, dy.
-    let named = numbers < cells.len().min(4) && !cells.iter().any(|c| c.parse::<f64>().is_ok());
-    let names: Vec<&str> = match (named, first.checked_sub(1)) {
-        (true, _) => separator.names(all[first].1),
-        (false, Some(before)) => {
-            let text = REMARKS
-                .iter()
-                .fold(all[before].1, |t, mark| t.trim_start_matches(mark));
-            separator.names(text.trim())
-        }
-        (false, None) => Vec::new(),
-    };
-    let count = if named { names.len() } else { cells.len() };
+    let before = first.checked_sub(1).map(|before| all[before].1);
+    let Head { named, names, count } = Head::of(separator, all[first].1, before);
     let places = places(&reading.columns, &names, count).map_err(|why| bad(all[first].0, why))?;
     let rows = &all[first + usize::from(named)..];
     let mut vectors = PlacedVectors::default();
@@ -152,6 +136,39 @@ pub(super) fn read(path: &Path, bytes: &[u8], reading: &Reading) -> Result<Place
             .push(if valid { whole([dx, dy]) } else { [f64::NAN; 2] });
     }
     Ok(vectors)
+}
+
+/// What the first line that is no remark says of the columns.
+struct Head<'a> {
+    /// Whether it holds their names, not numbers.
+    named: bool,
+    names: Vec<&'a str>,
+    /// How many columns there are.
+    count: usize,
+}
+
+impl<'a> Head<'a> {
+    /// Of the first line and the remark before it.
+    fn of(separator: Separator, first: &'a str, remark: Option<&'a str>) -> Head<'a> {
+        let cells = separator.split(first);
+        let numbers = (cells.iter())
+            .filter(|cell| separator.number(cell).is_some())
+            .count();
+        // A line of names has few numbers in it; a vector has at least x, y, dx, dy.
+        let named = numbers < cells.len().min(4) && !cells.iter().any(|c| c.parse::<f64>().is_ok());
+        let names = match (named, remark) {
+            (true, _) => separator.names(first),
+            (false, Some(remark)) => {
+                let text = REMARKS
+                    .iter()
+                    .fold(remark, |text, mark| text.trim_start_matches(mark));
+                separator.names(text.trim())
+            }
+            (false, None) => Vec::new(),
+        };
+        let count = if named { names.len() } else { cells.len() };
+        Head { named, names, count }
+    }
 }
 
 /// Whether the entry of the flag's column marks a valid vector.
