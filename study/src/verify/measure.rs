@@ -4,6 +4,7 @@
 //! A new measure is a file here and a line in [`ALL`]. It calls the code that the rest of the
 //! program uses, and has no formulas of its own but for units.
 
+mod damping;
 mod decision;
 mod displacement;
 mod facts;
@@ -200,6 +201,7 @@ pub const ALL: &[&Measure] = &[
     &intervals::INTERVALS,
     &intervals::COMBINED,
     &propagated::PROPAGATED,
+    &damping::DAMPING,
 ];
 
 /// The measure of this name.
