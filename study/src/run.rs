@@ -330,7 +330,7 @@ pub fn run_kept(
                 done[point].push(measurement);
             }
         }
-        let found = prepared.iter().zip(&done);
+        let found = prepared.par_iter().zip(&done);
         let (needs, widths): (Vec<usize>, Vec<f64>) =
             found.map(|(p, measured)| needed(p, measured, effort)).unzip();
         progress.reached(widths.into_iter().fold(0.0, f64::max));
@@ -345,7 +345,7 @@ pub fn run_kept(
         progress.expect(pairs(&mut done.iter().map(Vec::len)));
     }
     let points: Vec<Option<Point>> = prepared
-        .iter()
+        .par_iter()
         .zip(done)
         .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured, effort.confidence)))
         .collect();
