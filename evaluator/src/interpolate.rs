@@ -182,32 +182,28 @@ fn together<const SUPPORT: usize>(
     ) else {
         return false;
     };
-    let [shift_x, shift_y] = [dx, dy].map(|shifts| shifts.map(|shift| factor * shift));
-    let [floor_x, floor_y] = [shift_x, shift_y].map(|shifts| shifts.map(f32::floor));
-    let alike = |floors: Lanes| {
-        floors
-            .iter()
-            .fold(true, |alike, floor| alike & (*floor == floors[0]))
-    };
-    let [left, top] = [(at[0], floor_x), (at[1], floor_y)].map(|(at, floor)| at as isize + floor[0] as isize);
+    // Plain loops: closures of arrays are not compiled for the instruction set of the caller.
+    let (mut floor_x, mut floor_y, mut tx, mut ty) = ([0.0; SIDE], [0.0; SIDE], [0.0; SIDE], [0.0; SIDE]);
+    let mut alike = true;
+    for lane in 0..SIDE {
+        let (shift_x, shift_y) = (factor * dx[lane], factor * dy[lane]);
+        (floor_x[lane], floor_y[lane]) = (shift_x.floor(), shift_y.floor());
+        (tx[lane], ty[lane]) = (shift_x - floor_x[lane], shift_y - floor_y[lane]);
+        alike &= floor_x[lane] == floor_x[0] && floor_y[lane] == floor_y[0];
+    }
+    let (left, top) = (
+        at[0] as isize + floor_x[0] as isize,
+        at[1] as isize + floor_y[0] as isize,
+    );
     let [width, height] = image.size.map(|side| side as isize);
-    let inside = left >= 0 && left + SIDE as isize <= width && (0..height).contains(&top);
-    if !(alike(floor_x) && alike(floor_y) && inside) {
+    if !(alike && left >= 0 && left + SIDE as isize <= width && (0..height).contains(&top)) {
         return false;
     }
     let terms = &image.kernel.terms;
-    let weights = |t: &Lanes, tap: usize| {
-        let mut weights = [0.0; SIDE];
-        for term in terms.iter().rev() {
-            for lane in 0..SIDE {
-                weights[lane] = weights[lane] * t[lane] + term[tap];
-            }
-        }
-        weights
-    };
-    let tx: Lanes = std::array::from_fn(|lane| shift_x[lane] - floor_x[lane]);
-    let ty: Lanes = std::array::from_fn(|lane| shift_y[lane] - floor_y[lane]);
-    let along_y: [Lanes; SUPPORT] = std::array::from_fn(|tap| weights(&ty, tap));
+    let mut along_y = [[0.0; SIDE]; SUPPORT];
+    for (tap, weights) in along_y.iter_mut().enumerate() {
+        *weights = weights_of(terms, tap, &ty);
+    }
     let lead = SUPPORT / 2 - 1;
     let start = (PAD + top as usize - lead) * image.stride + PAD + left as usize - lead;
     let mut sums = [[0.0; SIDE]; TAPS];
@@ -215,17 +211,34 @@ fn together<const SUPPORT: usize>(
         let mut start = start + tap;
         let mut sum = [0.0; SIDE];
         for weight in &along_y {
-            let samples = &image.coefficients[start..start + SIDE];
+            let samples = &image.coefficients[start..].as_chunks::<SIDE>().0[0];
             for lane in 0..SIDE {
                 sum[lane] += weight[lane] * samples[lane];
             }
             start += image.stride;
         }
-        let along_x = weights(&tx, tap);
-        sums[tap] = std::array::from_fn(|lane| sum[lane] * along_x[lane]);
+        let along_x = weights_of(terms, tap, &tx);
+        for lane in 0..SIDE {
+            sums[tap][lane] = sum[lane] * along_x[lane];
+        }
     }
-    *out = std::array::from_fn(|lane| across(sums.map(|sum| sum[lane])));
+    let [a, b, c, d, e, f, g, h] = sums;
+    for lane in 0..SIDE {
+        out[lane] = ((a[lane] + e[lane]) + (c[lane] + g[lane])) + ((b[lane] + f[lane]) + (d[lane] + h[lane]));
+    }
     true
+}
+
+/// Weights of the sample number `tap` along an axis for points at the fractions `t` of a pixel.
+#[inline(always)]
+fn weights_of(terms: &[[f32; TAPS]], tap: usize, t: &Lanes) -> Lanes {
+    let mut weights = [0.0; SIDE];
+    for term in terms.iter().rev() {
+        for lane in 0..SIDE {
+            weights[lane] = weights[lane] * t[lane] + term[tap];
+        }
+    }
+    weights
 }
 
 /// Samples at a displacement from a pixel.
@@ -259,12 +272,7 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
     for k in 0..TAPS {
         sums[k] *= along_x[k];
     }
-    across(sums)
-}
-
-/// The sum over all samples along x.
-#[inline(always)]
-fn across([a, b, c, d, e, f, g, h]: [f32; TAPS]) -> f32 {
+    let [a, b, c, d, e, f, g, h] = sums;
     ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
 

@@ -140,7 +140,6 @@ const LANES: usize = 16;
 
 /// What each place adds to the squared sum of the residuals: each times the sum of those about it,
 /// weighted by their lag.
-#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
 fn contributions(residuals: &[f64], [columns, rows]: [usize; 2], [rx, ry]: [usize; 2]) -> Vec<f64> {
     let [far_x, far_y] = [(2 * rx).min(columns - 1), (2 * ry).min(rows - 1)];
     // Zeros all around stand for the places that are not there.
@@ -153,21 +152,29 @@ fn contributions(residuals: &[f64], [columns, rows]: [usize; 2], [rx, ry]: [usiz
     let lags = lags([far_x, far_y], stride, |dx, dy| {
         lag_window(dx, rx) * lag_window(dy, ry)
     });
+    let mut sums = vec![[0.0; LANES]; columns.div_ceil(LANES)];
     let mut contributions = Vec::with_capacity(residuals.len());
     for (y, row) in residuals.chunks_exact(columns).enumerate() {
-        for (chunk, residuals) in row.chunks(LANES).enumerate() {
-            let here = start(y) + chunk * LANES;
-            let mut sums = [0.0; LANES];
-            for &(offset, weight) in &lags {
-                let near = &padded[here.wrapping_add_signed(offset)..].as_chunks::<LANES>().0[0];
-                for lane in 0..LANES {
-                    sums[lane] += weight * near[lane];
-                }
-            }
-            contributions.extend(residuals.iter().zip(sums).map(|(r, sum)| r * sum));
-        }
+        sum_about(&padded, start(y), &lags, &mut sums);
+        contributions.extend(row.iter().zip(sums.as_flattened()).map(|(r, sum)| r * sum));
     }
     contributions
+}
+
+/// The weighted sums of the values about each place of a row that begins at `start`.
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn sum_about(values: &[f64], start: usize, lags: &[(isize, f64)], sums: &mut [[f64; LANES]]) {
+    for (chunk, sums) in sums.iter_mut().enumerate() {
+        let here = start + chunk * LANES;
+        let mut all = [0.0; LANES];
+        for &(offset, weight) in lags {
+            let near = &values[here.wrapping_add_signed(offset)..].as_chunks::<LANES>().0[0];
+            for lane in 0..LANES {
+                all[lane] += weight * near[lane];
+            }
+        }
+        *sums = all;
+    }
 }
 
 /// How much further every place at a lag is where rows are `stride` places long, and the weight of
