@@ -332,15 +332,9 @@ pub fn run_kept(
             }
         }
         let found = prepared.par_iter().zip(&done).zip(&mut scores);
-        found.for_each(|((p, measured), score)| {
-            // A point that got no more pairs keeps the score that it has.
-            if score.as_ref().map_or(0, |score| score.pairs) < measured.len() {
-                *score = Some(p.score_of_places(measured));
-            }
-        });
-        let found = prepared.iter().zip(&scores);
-        let (needs, widths): (Vec<usize>, Vec<f64>) =
-            found.map(|(p, score)| needed(p, score.as_ref(), effort)).unzip();
+        let (needs, widths): (Vec<usize>, Vec<f64>) = found
+            .map(|((p, measured), score)| needed(p, measured, score, effort))
+            .unzip();
         progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
             *wanted = stopping::next(*need, measured.len());
@@ -409,16 +403,24 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements a point needs by the score of those there are, and half the interval of its
-/// total error over its value.
-fn needed(prepared: &Prepared, score: Option<&Score>, effort: &Effort) -> (usize, f64) {
+/// How many measurements a point needs by those there are, and half the interval of its total error
+/// over its value. Leaves their score in `score`, which a point without further ones keeps.
+fn needed(
+    prepared: &Prepared,
+    measured: &[Measurement],
+    score: &mut Option<Score>,
+    effort: &Effort,
+) -> (usize, f64) {
     let most = most(prepared, effort);
+    if score.as_ref().map_or(0, |score| score.pairs) < measured.len() {
+        *score = Some(prepared.score_of_places(measured));
+    }
     match score {
         None => (effort.first_pairs.min(most), f64::INFINITY),
         Some(score) => {
             // What the tiles of a picture leave unknown more pairs cannot tell.
             let width = score.total_px.relative_half_width();
-            (stopping::needed(score, score.pairs, most, effort), width)
+            (stopping::needed(score, measured.len(), most, effort), width)
         }
     }
 }
