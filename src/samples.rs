@@ -11,6 +11,7 @@ use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 use motefield_study::decide::trial::Trial;
 use motefield_study::look::{Look, MiddlePlane};
+use rayon::prelude::*;
 
 use crate::exit::Failure;
 
@@ -79,6 +80,7 @@ pub fn files(samples: &[Sample], seed: u64, alone: bool) -> Result<Files, Failur
     let mut drawn = Vec::new();
     let mut planes = Vec::new();
     let mut looks = Vec::new();
+    let mut told = Vec::new();
     for Sample { name, values, setup } in samples {
         let plan = plan(setup)?;
         let (scene, processing) = (plan.scene, plan.processing);
@@ -100,7 +102,11 @@ pub fn files(samples: &[Sample], seed: u64, alone: bool) -> Result<Files, Failur
             planes.extend(plane.map(|plane| (called.clone(), plane)));
             if *name == "best" {
                 let look = |number| Look::at(&scene, &processing, seed, number);
-                looks = (0..PAIRS).map(look).collect::<Result<Vec<_>, _>>()?;
+                looks = (0..PAIRS)
+                    .into_par_iter()
+                    .map(look)
+                    .collect::<Result<Vec<_>, _>>()?;
+                told = looks[0].uncertainties_px(&processing)?;
             }
         }
         drawn.push((called, pair, scene));
@@ -118,7 +124,7 @@ pub fn files(samples: &[Sample], seed: u64, alone: bool) -> Result<Files, Failur
         add(planes_name, look_picture::planes(&planes));
     }
     if let Some(first) = looks.first() {
-        add(vectors_name, look_picture::vectors(first));
+        add(vectors_name, look_picture::vectors(first, &told));
         add(errors_name, look_picture::errors(&looks));
     }
     Ok(files)

@@ -102,6 +102,9 @@ impl FrameView<'_> {
 /// The index in 0..length that `index` corresponds to when the axis is mirrored at its first and
 /// last sample.
 pub(crate) fn mirror(index: isize, length: usize) -> usize {
+    if (0..length as isize).contains(&index) {
+        return index as usize;
+    }
     let period = (2 * length as isize - 2).max(1);
     let folded = index.rem_euclid(period);
     folded.min(period - folded).min(length as isize - 1) as usize

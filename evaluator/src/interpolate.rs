@@ -140,12 +140,112 @@ fn split(base: usize, shift: f32, length: usize) -> (usize, f32) {
     }
 }
 
+/// Pixels of a row that are sampled side by side, and a value at each of them.
+const SIDE: usize = 8;
+type Lanes = [f32; SIDE];
+
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn sample_row(image: &Interpolated, y: usize, factor: f32, dx: &[f32], dy: &[f32], out: &mut [f32]) {
+    let (dx, out) = (dx.chunks(SIDE), out.chunks_mut(SIDE));
+    for (n, ((dx, dy), out)) in dx.zip(dy.chunks(SIDE)).zip(out).enumerate() {
+        let at = [n * SIDE, y];
+        // So that the compiler knows how many samples there are.
+        let together = match image.kernel.support {
+            2 => together::<2>(image, at, factor, [dx, dy], out),
+            4 => together::<4>(image, at, factor, [dx, dy], out),
+            6 => together::<6>(image, at, factor, [dx, dy], out),
+            _ => together::<TAPS>(image, at, factor, [dx, dy], out),
+        };
+        if !together {
+            for (k, value) in out.iter_mut().enumerate() {
+                *value = sample(image, [at[0] + k, y], [factor * dx[k], factor * dy[k]]);
+            }
+        }
+    }
+}
+
+/// Samples [`SIDE`] pixels of a row whose displacements have the same whole part and stay inside the
+/// frame, so that their samples follow each other too; false, with nothing done, where that is not
+/// so. Each pixel is computed in the same order as alone.
+#[inline(always)]
+fn together<const SUPPORT: usize>(
+    image: &Interpolated,
+    at: [usize; 2],
+    factor: f32,
+    shifts: [&[f32]; 2],
+    out: &mut [f32],
+) -> bool {
+    let (Ok(dx), Ok(dy), Ok(out)) = (
+        <&Lanes>::try_from(shifts[0]),
+        <&Lanes>::try_from(shifts[1]),
+        <&mut Lanes>::try_from(out),
+    ) else {
+        return false;
+    };
+    // Plain loops: closures of arrays are not compiled for the instruction set of the caller.
+    let (mut floor_x, mut floor_y, mut tx, mut ty) = ([0.0; SIDE], [0.0; SIDE], [0.0; SIDE], [0.0; SIDE]);
+    let mut alike = true;
+    for lane in 0..SIDE {
+        let (shift_x, shift_y) = (factor * dx[lane], factor * dy[lane]);
+        (floor_x[lane], floor_y[lane]) = (shift_x.floor(), shift_y.floor());
+        (tx[lane], ty[lane]) = (shift_x - floor_x[lane], shift_y - floor_y[lane]);
+        alike &= floor_x[lane] == floor_x[0] && floor_y[lane] == floor_y[0];
+    }
+    let (left, top) = (
+        at[0] as isize + floor_x[0] as isize,
+        at[1] as isize + floor_y[0] as isize,
+    );
+    let [width, height] = image.size.map(|side| side as isize);
+    if !(alike && left >= 0 && left + SIDE as isize <= width && (0..height).contains(&top)) {
+        return false;
+    }
+    let terms = &image.kernel.terms;
+    let mut along_y = [[0.0; SIDE]; SUPPORT];
+    for (tap, weights) in along_y.iter_mut().enumerate() {
+        *weights = weights_of(terms, tap, &ty);
+    }
+    let lead = SUPPORT / 2 - 1;
+    let start = (PAD + top as usize - lead) * image.stride + PAD + left as usize - lead;
+    let mut sums = [[0.0; SIDE]; TAPS];
+    for tap in 0..SUPPORT {
+        let mut start = start + tap;
+        let mut sum = [0.0; SIDE];
+        for weight in &along_y {
+            let samples = &image.coefficients[start..].as_chunks::<SIDE>().0[0];
+            for lane in 0..SIDE {
+                sum[lane] += weight[lane] * samples[lane];
+            }
+            start += image.stride;
+        }
+        let along_x = weights_of(terms, tap, &tx);
+        for lane in 0..SIDE {
+            sums[tap][lane] = sum[lane] * along_x[lane];
+        }
+    }
+    let [a, b, c, d, e, f, g, h] = sums;
+    for lane in 0..SIDE {
+        out[lane] = ((a[lane] + e[lane]) + (c[lane] + g[lane])) + ((b[lane] + f[lane]) + (d[lane] + h[lane]));
+    }
+    true
+}
+
+/// Weights of the sample number `tap` along an axis for points at the fractions `t` of a pixel.
+#[inline(always)]
+fn weights_of(terms: &[[f32; TAPS]], tap: usize, t: &Lanes) -> Lanes {
+    let mut weights = [0.0; SIDE];
+    for term in terms.iter().rev() {
+        for lane in 0..SIDE {
+            weights[lane] = weights[lane] * t[lane] + term[tap];
+        }
+    }
+    weights
+}
+
+/// Samples at a displacement from a pixel.
+#[inline(always)]
+fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]) -> f32 {
     let [width, height] = image.size;
     let Kernel { support, terms } = &image.kernel;
-    // From the sample left of the point to the first one that has a weight.
-    let lead = support / 2 - 1;
     let weights = |t: f32| {
         let mut weights = [0.0f32; TAPS];
         for term in terms.iter().rev() {
@@ -155,25 +255,25 @@ fn sample_row(image: &Interpolated, y: usize, factor: f32, dx: &[f32], dy: &[f32
         }
         weights
     };
-    for (x, value) in out.iter_mut().enumerate() {
-        let (column, tx) = split(x, factor * dx[x], width);
-        let (row, ty) = split(y, factor * dy[x], height);
-        let (along_x, along_y) = (weights(tx), weights(ty));
-        let mut start = (PAD + row - lead) * image.stride + PAD + column - lead;
-        let mut sums = [0.0f32; TAPS];
-        for weight in &along_y[..*support] {
-            let samples = &image.coefficients[start..start + TAPS];
-            for k in 0..TAPS {
-                sums[k] += weight * samples[k];
-            }
-            start += image.stride;
-        }
+    let (column, tx) = split(x, shift_x, width);
+    let (row, ty) = split(y, shift_y, height);
+    let (along_x, along_y) = (weights(tx), weights(ty));
+    // From the sample left of the point to the first one that has a weight.
+    let lead = support / 2 - 1;
+    let mut start = (PAD + row - lead) * image.stride + PAD + column - lead;
+    let mut sums = [0.0f32; TAPS];
+    for weight in &along_y[..*support] {
+        let samples = &image.coefficients[start..start + TAPS];
         for k in 0..TAPS {
-            sums[k] *= along_x[k];
+            sums[k] += weight * samples[k];
         }
-        let [a, b, c, d, e, f, g, h] = sums;
-        *value = ((a + e) + (c + g)) + ((b + f) + (d + h));
+        start += image.stride;
     }
+    for k in 0..TAPS {
+        sums[k] *= along_x[k];
+    }
+    let [a, b, c, d, e, f, g, h] = sums;
+    ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
 
 /// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once.

@@ -1,13 +1,13 @@
 //! Outliers: vectors that disagree with their neighbours.
 
-use crate::statistics::median;
+use crate::statistics;
 
 /// The normalised residual of a value among its neighbours (Westerweel & Scarano 2005): |u -
 /// median| / (median |uᵢ - median| + ε), with the medians over the neighbours without the value
 /// itself; ε is in the unit of the values. `None` with fewer than three neighbours, too few to
 /// outvote the value.
 ///
-/// The neighbours are left in another order. All values must be finite.
+/// The neighbours are overwritten. All values must be finite.
 ///
 /// ```
 /// use motefield_evaluator::normalised_residual;
@@ -23,6 +23,47 @@ pub fn normalised_residual(value: f64, neighbours: &mut [f64], epsilon: f64) -> 
     let middle = median(neighbours);
     neighbours.iter_mut().for_each(|u| *u = (*u - middle).abs());
     Some((value - middle).abs() / (median(neighbours) + epsilon))
+}
+
+/// The middle one of the values, none of which is infinite, or the mean of the two in the middle.
+fn median(values: &mut [f64]) -> f64 {
+    let (count, half) = (values.len(), values.len() / 2);
+    if count > 8 {
+        return statistics::median(values);
+    }
+    let mut eight = [f64::INFINITY; 8];
+    eight[..count].copy_from_slice(values);
+    let sorted = sorted(eight);
+    match count % 2 {
+        1 => sorted[half],
+        _ => 0.5 * (sorted[half - 1] + sorted[half]),
+    }
+}
+
+/// Eight values, as many as a vector has neighbours, by rising size. Always the same pairs are put in
+/// order, as no processor could foretell which way a branch goes.
+fn sorted([mut a, mut b, mut c, mut d, mut e, mut f, mut g, mut h]: [f64; 8]) -> [f64; 8] {
+    let order = |a: f64, b: f64| (if b < a { b } else { a }, if b < a { a } else { b });
+    (a, c) = order(a, c);
+    (b, d) = order(b, d);
+    (e, g) = order(e, g);
+    (f, h) = order(f, h);
+    (a, e) = order(a, e);
+    (b, f) = order(b, f);
+    (c, g) = order(c, g);
+    (d, h) = order(d, h);
+    (a, b) = order(a, b);
+    (c, d) = order(c, d);
+    (e, f) = order(e, f);
+    (g, h) = order(g, h);
+    (c, e) = order(c, e);
+    (d, f) = order(d, f);
+    (b, e) = order(b, e);
+    (d, g) = order(d, g);
+    (b, c) = order(b, c);
+    (d, e) = order(d, e);
+    (f, g) = order(f, g);
+    [a, b, c, d, e, f, g, h]
 }
 
 /// A grid of displacements, some of which may serve as neighbours.

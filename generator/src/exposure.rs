@@ -70,6 +70,13 @@ impl Arc {
 /// Particles whose light is found at once.
 const BLOCK: usize = 64;
 
+/// Where a particle, the one of this number in its block, gives a share of its light.
+struct Instant {
+    number: usize,
+    at: Vec3,
+    share: f64,
+}
+
 /// Least number of points over a Gaussian pulse, so that its power is resolved.
 const GAUSSIAN_POINTS: usize = 24;
 
@@ -188,8 +195,23 @@ impl<'a> Exposer<'a> {
             * sheet.along(at[1], self.view.middle)
     }
 
+    /// The same at each of some places.
+    fn lit_all(&self, instants: &[Instant], lit: &mut Vec<f64>, along: &mut Vec<f64>) {
+        let sheet = &self.scene.sheet;
+        lit.clear();
+        lit.extend(instants.iter().map(|instant| self.distance(instant.at)));
+        sheet.across_all(lit, self.flash.pulse.thickness_ratio);
+        if sheet.height.is_some() {
+            along.clear();
+            along.extend(instants.iter().map(|instant| instant.at[1]));
+            sheet.along_all(along, self.view.middle);
+            lit.iter_mut().zip(along).for_each(|(lit, along)| *lit *= *along);
+        }
+    }
+
     /// Point of light of a particle at a place on its path: the fraction `share` of its light,
     /// where the light of the sheet over that in its middle is `lit`.
+    #[inline(always)]
     fn spot(&self, particle: &Particle, at: Vec3, share: f64, lit: f64) -> Spot {
         let [x_px, y_px] = self.view.project(at);
         let diameter = self
@@ -219,30 +241,26 @@ impl<'a> Exposer<'a> {
         particles: &[Particle],
         spots: &mut Vec<Spot>,
     ) {
-        let sheet = &self.scene.sheet;
-        let mut block = Vec::with_capacity(BLOCK);
-        let mut lit = [0.0; BLOCK];
-        for (k, particles) in particles.chunks(BLOCK).enumerate() {
-            block.clear();
-            let numbered = (k * BLOCK..).zip(particles);
-            block.extend(numbered.map(|(number, particle)| paths.arc(self, pulse, number, particle)));
-            if sheet.even() {
-                for (lit, path) in lit.iter_mut().zip(&block) {
-                    *lit = self.distance(path.at[1]);
-                }
-                sheet.across_all(&mut lit[..block.len()], self.flash.pulse.thickness_ratio);
+        let (mut instants, mut lit, mut along) = (Vec::new(), Vec::new(), Vec::new());
+        for (k, block) in particles.chunks(BLOCK).enumerate() {
+            instants.clear();
+            for (number, particle) in block.iter().enumerate() {
+                let path = paths.arc(self, pulse, k * BLOCK + number, particle);
+                self.expose(number, &path, &mut instants);
             }
-            for ((particle, path), lit) in particles.iter().zip(&block).zip(lit) {
-                // Without motion in depth, in an even sheet, the light stays the same.
-                let level = (sheet.even() && path.velocity.iter().all(|v| v[2] == 0.0)).then_some(lit);
-                self.expose(particle, path, level, spots);
+            self.lit_all(&instants, &mut lit, &mut along);
+            spots.reserve(instants.len());
+            for (&Instant { number, at, share }, &lit) in instants.iter().zip(&lit) {
+                let spot = self.spot(&block[number], at, share, lit);
+                if spot.electrons > 0.0 && !self.scene.flow.solid(at) {
+                    spots.push(spot);
+                }
             }
         }
     }
 
-    /// Appends to `spots` the streak of a particle on its path; `level` is the light of the sheet
-    /// where it is the same all along.
-    fn expose(&self, particle: &Particle, path: &Arc, level: Option<f64>, spots: &mut Vec<Spot>) {
+    /// Appends the streak of particle `number` of a block on its path, as instants.
+    fn expose(&self, number: usize, path: &Arc, instants: &mut Vec<Instant>) {
         let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
         // A particle that moves across the sheet changes brightness on its way, so that way counts
         // too, in quarters of the thickness.
@@ -251,13 +269,23 @@ impl<'a> Exposer<'a> {
         let mut needed = points(length.max(depth));
         let gaussian = match self.shape {
             PulseShape::Rectangular if needed == 1 => {
-                spots.extend(self.instant(particle, path.at[1], 1.0, level));
+                let at = path.at[1];
+                instants.push(Instant {
+                    number,
+                    at,
+                    share: 1.0,
+                });
                 return;
             }
             PulseShape::Rectangular => false,
             PulseShape::Gaussian => true,
             PulseShape::Linear(pulse) => {
-                self.draw(particle, path, level, &pulse.rule(needed), spots);
+                let rule = pulse.rule(needed);
+                let instant = |&[time, share]: &[f64; 2]| {
+                    let at = self.place(path, time);
+                    Instant { number, at, share }
+                };
+                instants.extend(rule.iter().map(instant));
                 return;
             }
         };
@@ -266,39 +294,23 @@ impl<'a> Exposer<'a> {
         }
         let pieces = needed.div_ceil(LARGEST_RULE);
         let rule = rule(needed.div_ceil(pieces));
-        let share = 1.0 / pieces as f64;
-        let nodes = || {
-            (0..pieces).flat_map(|piece| {
-                let centre = (2 * piece + 1) as f64 * share - 1.0;
-                rule.iter().map(move |[node, weight]| {
-                    (
-                        centre + share * node,
-                        share * weight * power(gaussian, centre + share * node),
-                    )
-                })
-            })
-        };
-        let all: f64 = if gaussian {
-            nodes().map(|(_, weight)| weight).sum()
-        } else {
-            1.0
-        };
-        for (time, weight) in nodes() {
-            spots.extend(self.instant(particle, self.place(path, time), weight / all, level));
+        let share_of_piece = 1.0 / pieces as f64;
+        let begun = instants.len();
+        let mut all = 0.0;
+        for piece in 0..pieces {
+            let centre = (2 * piece + 1) as f64 * share_of_piece - 1.0;
+            for [node, weight] in rule {
+                let time = centre + share_of_piece * node;
+                let share = share_of_piece * weight * power(gaussian, time);
+                all += share;
+                let at = self.place(path, time);
+                instants.push(Instant { number, at, share });
+            }
         }
-    }
-
-    /// Appends the streak by a rule whose weight is the power of the pulse.
-    fn draw(
-        &self,
-        particle: &Particle,
-        path: &Arc,
-        level: Option<f64>,
-        rule: &[[f64; 2]],
-        spots: &mut Vec<Spot>,
-    ) {
-        for [time, weight] in rule {
-            spots.extend(self.instant(particle, self.place(path, *time), *weight, level));
+        if gaussian {
+            instants[begun..]
+                .iter_mut()
+                .for_each(|instant| instant.share /= all);
         }
     }
 
@@ -308,14 +320,6 @@ impl<'a> Exposer<'a> {
             Exposure::Streak(_) => along(path.at[1], path.velocity[1], s),
             Exposure::Fraction(_) => path.place(s),
         }
-    }
-
-    /// The particle's light at a place on its path, `share` of all; `level` is the light of the
-    /// sheet where it is the same all along. None where it gives none.
-    fn instant(&self, particle: &Particle, at: Vec3, share: f64, level: Option<f64>) -> Option<Spot> {
-        let lit = level.unwrap_or_else(|| self.lit(at));
-        let spot = self.spot(particle, at, share, lit);
-        (spot.electrons > 0.0 && !self.scene.flow.solid(at)).then_some(spot)
     }
 }
 

@@ -33,15 +33,39 @@ pub(crate) fn shoot(charges: &mut [f32], first: &mut [u32], second: &[u32], full
     add_remainders(charges, first, second, full);
 }
 
+/// Pixels that are computed side by side.
+const LANES: usize = 16;
+
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn add_remainders(charges: &mut [f32], first: &[u32], second: &[u32], full: f32) {
-    for ((charge, &first), &second) in charges.iter_mut().zip(first).zip(second) {
-        let mean = *charge;
-        let rest = mean - (mean * TABLES_PER_E).floor() / TABLES_PER_E;
-        let few = f32::from_bits(first) + small_poisson(f64::from(rest), second);
-        let many = large_poisson(mean, first);
-        *charge = (if mean < EXACT_BELOW_E { few } else { many }).min(full);
+    let words = first.chunks(LANES).zip(second.chunks(LANES));
+    for (charges, (first, second)) in charges.chunks_mut(LANES).zip(words) {
+        // Neighbouring pixels mostly have means on one side of the limit, and need one of the two.
+        let below = charges
+            .iter()
+            .fold(0, |n, mean| n + usize::from(*mean < EXACT_BELOW_E));
+        if below == charges.len() {
+            for ((charge, &first), &second) in charges.iter_mut().zip(first).zip(second) {
+                *charge = few(*charge, first, second).min(full);
+            }
+        } else if below == 0 {
+            for (charge, &first) in charges.iter_mut().zip(first) {
+                *charge = large_poisson(*charge, first).min(full);
+            }
+        } else {
+            for ((charge, &first), &second) in charges.iter_mut().zip(first).zip(second) {
+                let (few, many) = (few(*charge, first, second), large_poisson(*charge, first));
+                *charge = (if *charge < EXACT_BELOW_E { few } else { many }).min(full);
+            }
+        }
     }
+}
+
+/// The number that a table gave, as its bits, and that of the remainder of the mean.
+#[inline(always)]
+fn few(mean: f32, tabulated: u32, word: u32) -> f32 {
+    let rest = mean - (mean * TABLES_PER_E).floor() / TABLES_PER_E;
+    f32::from_bits(tabulated) + small_poisson(f64::from(rest), word)
 }
 
 /// Poisson number for a mean below one step of the tables, by inversion: the number of values of

@@ -43,6 +43,17 @@ impl Profile {
         }
     }
 
+    /// [`at`](Profile::at) each of some distances, in place.
+    fn at_all(self, distances: &mut [f64]) {
+        match self {
+            Profile::Gaussian => {
+                distances.iter_mut().for_each(|u| *u = -8.0 * *u * *u);
+                exp_all(distances);
+            }
+            _ => distances.iter_mut().for_each(|u| *u = self.at(*u)),
+        }
+    }
+
     /// Distance from the middle, in widths, beyond which particles are left out.
     fn reach(self) -> f64 {
         let faint = -libm::log(FAINTEST);
@@ -118,28 +129,25 @@ impl Sheet {
     /// [`across`](Sheet::across) at each of some distances, in place.
     pub(crate) fn across_all(&self, distances_px: &mut [f64], thickness_ratio: f64) {
         let thickness = self.thickness_px * thickness_ratio;
-        if self.profile == Profile::Gaussian {
-            for distance in &mut *distances_px {
-                let u = *distance / thickness;
-                *distance = -8.0 * u * u;
-            }
-            exp_all(distances_px);
-        } else {
-            for distance in distances_px {
-                *distance = self.profile.at(*distance / thickness);
-            }
-        }
-    }
-
-    /// Whether the light is the same at all points of one depth.
-    pub(crate) fn even(&self) -> bool {
-        self.slope == [0.0; 2] && self.height.is_none()
+        distances_px
+            .iter_mut()
+            .for_each(|distance| *distance /= thickness);
+        self.profile.at_all(distances_px);
     }
 
     /// Light over that in the middle, at the height y.
     pub(crate) fn along(&self, y_px: f64, middle: [f64; 2]) -> f64 {
         self.height
             .map_or(1.0, |(profile, height)| profile.at((y_px - middle[1]) / height))
+    }
+
+    /// [`along`](Sheet::along) at each of some heights, in place.
+    pub(crate) fn along_all(&self, heights_px: &mut [f64], middle: [f64; 2]) {
+        let Some((profile, height)) = self.height else {
+            return heights_px.fill(1.0);
+        };
+        heights_px.iter_mut().for_each(|y| *y = (*y - middle[1]) / height);
+        profile.at_all(heights_px);
     }
 
     /// Distance from the middle plane beyond which no particle is rendered, px: the light there is

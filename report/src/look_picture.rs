@@ -22,7 +22,7 @@ const ARROWS: usize = 28;
 
 /// Vectors of one pair over their true errors, and beside it the uncertainty that correlation
 /// statistics tell without the truth, on the same scale, as the content of an SVG file.
-pub fn vectors(look: &Look) -> String {
+pub fn vectors(look: &Look, uncertainties_px: &[[f64; 2]]) -> String {
     let (height, width) = look.pair.a.dim();
     let per_px = SIDE / width as f64;
     let tall = height as f64 * per_px;
@@ -33,7 +33,7 @@ pub fn vectors(look: &Look) -> String {
     svg.text(title, TITLE, [LEFT, 30.0], Anchor::Start, BOLD);
     let lengths = |all: &[[f64; 2]]| all.iter().map(|[x, y]| x.hypot(*y)).collect::<Vec<f64>>();
     let errors = lengths(&look.errors_px);
-    let told = lengths(&look.uncertainties_px);
+    let told = lengths(uncertainties_px);
     let most = quantile(&errors, 0.98).max(1e-9);
     let panel = |k: f64| {
         let left = LEFT + k * (SIDE + BETWEEN);
@@ -318,7 +318,6 @@ mod tests {
                 vectors: (0..4).map(vector).collect(),
             },
             errors_px: vec![[0.0, 0.0], [0.3, 0.4], [f64::NAN; 2], [0.0, 0.01]],
-            uncertainties_px: vec![[0.06, 0.08]; 4],
         }
     }
 
@@ -326,7 +325,7 @@ mod tests {
     /// has no arrow; root mean squares by hand.
     #[test]
     fn the_map_tells_errors_apart() {
-        let svg = vectors(&look());
+        let svg = vectors(&look(), &[[0.06, 0.08]; 4]);
         assert!(svg.contains(&fill(&colour(0))) && svg.contains(&fill(&colour(CLASSES - 1))));
         assert_eq!(svg.matches(&stroke(INK, 0.9)).count(), 2 * 3, "{svg}");
         // Lost on either side.

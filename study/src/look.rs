@@ -22,8 +22,6 @@ pub struct Look {
     pub field: VectorField,
     /// Measured minus true, px; `NaN` where the vector is lost or inside a body.
     pub errors_px: Vec<[f64; 2]>,
-    /// Standard uncertainty that correlation statistics tell without the truth, px.
-    pub uncertainties_px: Vec<[f64; 2]>,
 }
 
 impl Look {
@@ -37,8 +35,6 @@ impl Look {
         let pair = render(scene, seed).map_err(refused)?;
         let [a, b] = [pair.a.view(), pair.b.view()];
         let field = correlate(a, b, processing).map_err(refused)?;
-        let estimator = Estimator::CorrelationStatistics;
-        let uncertainties_px = estimate(a, b, &field, processing, estimator).map_err(refused)?;
         let places: Vec<[f64; 2]> = field.vectors.iter().map(|v| [v.x_px, v.y_px]).collect();
         let truths = TrueDisplacement::of_pair(scene).at_all(&places);
         let errors = field.vectors.iter().zip(truths);
@@ -50,8 +46,14 @@ impl Look {
             errors_px: errors.collect(),
             pair,
             field,
-            uncertainties_px,
         })
+    }
+
+    /// Standard uncertainty of each vector that correlation statistics tell without the truth, px.
+    pub fn uncertainties_px(&self, processing: &Processing) -> Result<Vec<[f64; 2]>, StudyError> {
+        let [a, b] = [self.pair.a.view(), self.pair.b.view()];
+        let estimator = Estimator::CorrelationStatistics;
+        estimate(a, b, &self.field, processing, estimator).map_err(refused)
     }
 }
 
@@ -133,7 +135,8 @@ mod tests {
                 assert!(error[0].is_nan());
             }
         }
-        assert_eq!(look.uncertainties_px.len(), look.field.vectors.len());
+        let uncertainties_px = look.uncertainties_px(&Processing::default()).unwrap();
+        assert_eq!(uncertainties_px.len(), look.field.vectors.len());
     }
 
     /// The peak of a steady displacement stands at it, to half a pixel.

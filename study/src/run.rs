@@ -303,6 +303,7 @@ pub fn run_kept(
     let pairs = |counts: &mut dyn Iterator<Item = usize>| {
         prepared.iter().zip(counts).map(|(p, n)| n * p.ensemble()).sum()
     };
+    let mut scores: Vec<Option<Score>> = vec![None; experiments.len()];
     // Most points need no more than the first pairs; the first round shows which do.
     let mut total = pairs(&mut wanted.iter().copied());
     while !stop.load(Ordering::Relaxed) {
@@ -330,9 +331,10 @@ pub fn run_kept(
                 done[point].push(measurement);
             }
         }
-        let found = prepared.iter().zip(&done);
-        let (needs, widths): (Vec<usize>, Vec<f64>) =
-            found.map(|(p, measured)| needed(p, measured, effort)).unzip();
+        let found = prepared.par_iter().zip(&done).zip(&mut scores);
+        let (needs, widths): (Vec<usize>, Vec<f64>) = found
+            .map(|((p, measured), score)| needed(p, measured, score, effort))
+            .unzip();
         progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
             *wanted = stopping::next(*need, measured.len());
@@ -345,9 +347,10 @@ pub fn run_kept(
         progress.expect(pairs(&mut done.iter().map(Vec::len)));
     }
     let points: Vec<Option<Point>> = prepared
-        .iter()
+        .par_iter()
         .zip(done)
-        .map(|(p, measured)| (!measured.is_empty()).then(|| p.point(measured, effort.confidence)))
+        .zip(scores)
+        .map(|((p, measured), score)| Some(p.point(measured, score?, effort.confidence)))
         .collect();
     if let Some(ledger) = ledger.filter(|_| !stopped) {
         ledger.close(first, &points);
@@ -400,17 +403,24 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements a point needs by those there are, and half the interval of its total
-/// error over its value.
-fn needed(prepared: &Prepared, measured: &[Measurement], effort: &Effort) -> (usize, f64) {
+/// How many measurements a point needs by those there are, and half the interval of its total error
+/// over its value. Leaves their score in `score`, which a point without further ones keeps.
+fn needed(
+    prepared: &Prepared,
+    measured: &[Measurement],
+    score: &mut Option<Score>,
+    effort: &Effort,
+) -> (usize, f64) {
     let most = most(prepared, effort);
-    match measured.len() {
-        0 => (effort.first_pairs.min(most), f64::INFINITY),
-        n => {
+    if score.as_ref().map_or(0, |score| score.pairs) < measured.len() {
+        *score = Some(prepared.score_of_places(measured));
+    }
+    match score {
+        None => (effort.first_pairs.min(most), f64::INFINITY),
+        Some(score) => {
             // What the tiles of a picture leave unknown more pairs cannot tell.
-            let score = prepared.score_of_places(measured);
             let width = score.total_px.relative_half_width();
-            (stopping::needed(&score, n, most, effort), width)
+            (stopping::needed(score, measured.len(), most, effort), width)
         }
     }
 }

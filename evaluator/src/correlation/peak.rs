@@ -138,18 +138,24 @@ fn first_greatest(values: &[f32]) -> Option<usize> {
 /// Greatest value, found in lanes so that the compiler can use vector registers.
 fn maximum(values: &[f32]) -> f32 {
     const LANES: usize = 8;
-    let (chunks, rest) = values.as_chunks::<LANES>();
-    let mut greatest = [f32::NEG_INFINITY; LANES];
     let greater = |a: f32, b: f32| if a > b { a } else { b };
-    for chunk in chunks {
+    let Some((_, last)) = values.split_last_chunk::<LANES>() else {
+        return values
+            .iter()
+            .fold(f32::NEG_INFINITY, |greatest, &value| greater(value, greatest));
+    };
+    // The last values, some of which the chunks hold as well.
+    let mut greatest = *last;
+    for chunk in values.as_chunks::<LANES>().0 {
         for (greatest, &value) in greatest.iter_mut().zip(chunk) {
             *greatest = greater(value, *greatest);
         }
     }
-    greatest
-        .iter()
-        .chain(rest)
-        .fold(f32::NEG_INFINITY, |greatest, &value| greater(value, greatest))
+    let [a, b, c, d, e, f, g, h] = greatest;
+    greater(
+        greater(greater(a, e), greater(c, g)),
+        greater(greater(b, f), greater(d, h)),
+    )
 }
 
 fn is_local_maximum(plane: &Plane, [x, y]: [isize; 2]) -> bool {

@@ -1,5 +1,6 @@
 //! Sums of products of two windows over all lags, by FFT or directly.
 
+use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 
 use super::Correlation;
@@ -72,41 +73,52 @@ impl Sums {
             ..
         } = self;
         let size = transform.size;
-        for (spectrum, [a, b]) in [&mut *one, &mut *two].into_iter().zip(pairs) {
-            let windows = a.chunks_exact(*window_width).zip(b.chunks_exact(*window_width));
-            let mut rows = spectrum.chunks_exact_mut(size[0]);
-            for ((a, b), row) in windows.zip(&mut rows) {
-                let (used, padding) = row.split_at_mut(*window_width);
-                for ((z, &a), &b) in used.iter_mut().zip(a).zip(b) {
-                    *z = Complex::new(a, b);
-                }
-                padding.fill(Complex::default());
-            }
-            rows.for_each(|row| row.fill(Complex::default()));
+        for (spectrum, pair) in [&mut *one, &mut *two].into_iter().zip(pairs) {
+            pack(pair, *window_width, spectrum, size[0]);
             transform.forward(spectrum);
         }
         transform.cross_spectra(one, two, product);
         transform.inverse(product);
-        let [first, second] = planes;
-        let reach = first.reach().map(|reach| reach as usize);
-        let columns = 2 * reach[0] + 1;
-        let rows = first.values_mut().chunks_exact_mut(columns);
-        for (j, (first, second)) in rows
-            .zip(second.values_mut().chunks_exact_mut(columns))
-            .enumerate()
-        {
-            let from = &product[(j + size[1] * 2 - reach[1]) % size[1] * size[0]..][..size[0]];
-            // Starts at lag -reach and wraps round where the lags do.
-            let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);
-            while column < columns {
-                let run = (size[0] - index).min(columns - column);
-                let first = first[column..column + run].iter_mut();
-                let second = second[column..column + run].iter_mut();
-                for ((first, second), z) in first.zip(second).zip(&from[index..index + run]) {
-                    (*first, *second) = (z.re, z.im);
-                }
-                (column, index) = (column + run, 0);
+        unpack(product, size, planes);
+    }
+}
+
+/// Two windows as real and imaginary parts of rows of `length` values, with zeros beyond them.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn pack([a, b]: [&[f32]; 2], width: usize, packed: &mut [Complex<f32>], length: usize) {
+    let mut rows = packed.chunks_exact_mut(length);
+    for ((a, b), row) in a.chunks_exact(width).zip(b.chunks_exact(width)).zip(&mut rows) {
+        let (used, padding) = row.split_at_mut(width);
+        for ((z, &a), &b) in used.iter_mut().zip(a).zip(b) {
+            *z = Complex::new(a, b);
+        }
+        padding.fill(Complex::default());
+    }
+    rows.for_each(|row| row.fill(Complex::default()));
+}
+
+/// Real and imaginary parts at the lags of the planes, out of an array of all lags that begins at
+/// zero and wraps round.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn unpack(all: &[Complex<f32>], size: [usize; 2], [first, second]: &mut [Plane; 2]) {
+    let reach = first.reach().map(|reach| reach as usize);
+    let columns = 2 * reach[0] + 1;
+    let rows = first.values_mut().chunks_exact_mut(columns);
+    for (j, (first, second)) in rows
+        .zip(second.values_mut().chunks_exact_mut(columns))
+        .enumerate()
+    {
+        let from = &all[(j + size[1] * 2 - reach[1]) % size[1] * size[0]..][..size[0]];
+        // Starts at lag -reach and wraps round where the lags do.
+        let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);
+        while column < columns {
+            let run = (size[0] - index).min(columns - column);
+            let first = first[column..column + run].iter_mut();
+            let second = second[column..column + run].iter_mut();
+            for ((first, second), z) in first.zip(second).zip(&from[index..index + run]) {
+                (*first, *second) = (z.re, z.im);
             }
+            (column, index) = (column + run, 0);
         }
     }
 }

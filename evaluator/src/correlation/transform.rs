@@ -106,40 +106,91 @@ impl Transform {
     }
 }
 
+/// Wavenumbers that are computed side by side.
+const LANES: usize = 8;
+
 /// One row of the packed cross-spectra, from that row of two spectra and the rows of the opposite
 /// wavenumber.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f32>]) {
-    let (half, quarter) = (0.5 * scale, 0.25 * scale);
-    let cross = |z: Complex<f32>, w: Complex<f32>| {
-        let difference = (w.re * w.re + w.im * w.im) - (z.re * z.re + z.im * z.im);
-        Complex::new(half * (z.re * w.im + z.im * w.re), quarter * difference)
-    };
-    let pack = |[z, w, u, v]: [Complex<f32>; 4]| {
-        let (p, q) = (cross(z, w), cross(u, v));
-        Complex::new(p.re - q.im, p.im + q.re)
-    };
+    let length = product.len();
+    let opposite = |k: usize| (length - k) % length;
     let [one, one_opposite, two, two_opposite] = spectra;
-    product[0] = pack([one[0], one_opposite[0], two[0], two_opposite[0]]);
-    let rows = one[1..].iter().zip(one_opposite[1..].iter().rev());
-    let rows = rows.zip(two[1..].iter().zip(two_opposite[1..].iter().rev()));
-    for (product, ((&z, &w), (&u, &v))) in product[1..].iter_mut().zip(rows) {
-        *product = pack([z, w, u, v]);
+    // The first wavenumber is its own opposite; those of the last lanes may have been computed before.
+    let last = length.saturating_sub(LANES);
+    for k in (1..last).step_by(LANES).chain([last]).filter(|_| last > 0) {
+        let here = |row: &[Complex<f32>]| parts(&row[k..k + LANES]);
+        let there = |row: &[Complex<f32>]| {
+            let mut parts = parts(&row[length - k - LANES + 1..length - k + 1]);
+            parts.iter_mut().for_each(|part| part.reverse());
+            parts
+        };
+        let [p, q] = [
+            cross(here(one), there(one_opposite), scale),
+            cross(here(two), there(two_opposite), scale),
+        ];
+        let [re, im]: [[f32; LANES]; 2] = [
+            std::array::from_fn(|lane| p[0][lane] - q[1][lane]),
+            std::array::from_fn(|lane| p[1][lane] + q[0][lane]),
+        ];
+        for (lane, product) in product[k..k + LANES].iter_mut().enumerate() {
+            *product = Complex::new(re[lane], im[lane]);
+        }
+    }
+    for k in 0..if last > 0 { 1 } else { length } {
+        let alone = |value: Complex<f32>| [[value.re], [value.im]];
+        let [[[p_re], [p_im]], [[q_re], [q_im]]] = [
+            cross(alone(one[k]), alone(one_opposite[opposite(k)]), scale),
+            cross(alone(two[k]), alone(two_opposite[opposite(k)]), scale),
+        ];
+        product[k] = Complex::new(p_re - q_im, p_im + q_re);
     }
 }
 
+/// Real and imaginary parts.
+#[inline(always)]
+fn parts(values: &[Complex<f32>]) -> [[f32; LANES]; 2] {
+    let values: &[Complex<f32>; LANES] = &values.as_chunks().0[0];
+    [values.map(|value| value.re), values.map(|value| value.im)]
+}
+
+/// Real and imaginary parts of the cross-spectra that are packed in values of a spectrum, z, and those
+/// at the opposite wavenumbers, w.
+#[inline(always)]
+fn cross<const N: usize>(z: [[f32; N]; 2], w: [[f32; N]; 2], scale: f32) -> [[f32; N]; 2] {
+    let (half, quarter) = (0.5 * scale, 0.25 * scale);
+    let square = |v: &[[f32; N]; 2], lane: usize| v[0][lane] * v[0][lane] + v[1][lane] * v[1][lane];
+    [
+        std::array::from_fn(|lane| half * (z[0][lane] * w[1][lane] + z[1][lane] * w[0][lane])),
+        std::array::from_fn(|lane| quarter * (square(&w, lane) - square(&z, lane))),
+    ]
+}
+
+/// Side of the tiles by which an array is transposed, so that what is read and written stays in the
+/// registers.
+const TILE: usize = 4;
+
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
-    // In tiles, so that what is read and written stays in the fastest memory.
-    const TILE: usize = 8;
-    for top in (0..column).step_by(TILE) {
-        let bottom = (top + TILE).min(column);
-        for (x, to) in to.chunks_exact_mut(column).enumerate() {
-            for (value, from) in to[top..bottom]
-                .iter_mut()
-                .zip(from[top * row..].chunks_exact(row))
-            {
-                *value = from[x];
+    let tiles = [row, column].map(|length| length - length % TILE);
+    for left in (0..tiles[0]).step_by(TILE) {
+        for top in (0..tiles[1]).step_by(TILE) {
+            let mut tile = [[Complex::default(); TILE]; TILE];
+            for j in 0..TILE {
+                let line = &from[(top + j) * row + left..].as_chunks::<TILE>().0[0];
+                for i in 0..TILE {
+                    tile[i][j] = line[i];
+                }
             }
+            for i in 0..TILE {
+                to[(left + i) * column + top..].as_chunks_mut().0[0] = tile[i];
+            }
+        }
+    }
+    // What is left of lengths that are no multiples of a tile's.
+    for y in 0..column {
+        for x in if y < tiles[1] { tiles[0] } else { 0 }..row {
+            to[x * column + y] = from[y * row + x];
         }
     }
 }

@@ -1,5 +1,7 @@
 //! Windows taken from the frames, tapered, correlated and normalised.
 
+use multiversion::multiversion;
+
 use super::plane::Plane;
 use super::sums::Sums;
 use super::{Correlation, Normalise};
@@ -76,11 +78,7 @@ impl WindowCorrelator {
             for (pixels, at) in self.pixels.iter_mut().zip(two) {
                 for (pixels, (frame, corner)) in pixels.iter_mut().zip(frames.iter().zip([at.a, at.b])) {
                     frame.window(corner, self.window, pixels);
-                    let mean = dot(pixels, &self.taper) / self.taper_sum;
-                    pixels
-                        .iter_mut()
-                        .zip(&self.taper)
-                        .for_each(|(p, weight)| *p = (*p - mean) * weight);
+                    taper(pixels, &self.taper, self.taper_sum);
                 }
             }
             match self.normalise {
@@ -151,7 +149,17 @@ impl WindowCorrelator {
     }
 }
 
+/// Takes the weighted mean off the pixels, and weights them.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn taper(pixels: &mut [f32], weights: &[f32], sum: f32) {
+    let mean = dot(pixels, weights) / sum;
+    for (pixel, weight) in pixels.iter_mut().zip(weights) {
+        *pixel = (*pixel - mean) * weight;
+    }
+}
+
 /// Sum of products, in lanes so that the compiler can use vector registers; the order is fixed.
+#[inline(always)]
 fn dot(a: &[f32], b: &[f32]) -> f32 {
     const LANES: usize = 16;
     let mut sums = [0.0; LANES];

@@ -1,5 +1,7 @@
 //! Variance of a mean over values that depend on their neighbours.
 
+use multiversion::multiversion;
+
 use super::GridValues;
 
 /// Variance of the mean of all values, in their unit squared; `NaN` with fewer than two values.
@@ -133,29 +135,66 @@ fn residuals(values: &GridValues, count: usize, lost: f64, losses: Losses) -> (V
     )
 }
 
+/// Places whose sums are made side by side.
+const LANES: usize = 16;
+
 /// What each place adds to the squared sum of the residuals: each times the sum of those about it,
 /// weighted by their lag.
 fn contributions(residuals: &[f64], [columns, rows]: [usize; 2], [rx, ry]: [usize; 2]) -> Vec<f64> {
-    let mut sums = vec![0.0; residuals.len()];
     let [far_x, far_y] = [(2 * rx).min(columns - 1), (2 * ry).min(rows - 1)];
-    for y in 0..rows {
-        for dy in 0..=far_y.min(rows - 1 - y) {
-            for dx in -(far_x as isize)..=far_x as isize {
-                // Each pair of rows is met once; within a row every pair is met from both sides.
-                let weight = lag_window(dx.unsigned_abs(), rx) * lag_window(dy, ry);
-                let (first, last) = ((-dx).max(0) as usize, columns - dx.max(0) as usize);
-                for x in first..last {
-                    let here = y * columns + x;
-                    let there = (here + dy * columns).wrapping_add_signed(dx);
-                    sums[here] += weight * residuals[there];
-                    if dy > 0 {
-                        sums[there] += weight * residuals[here];
-                    }
-                }
+    // Zeros all around stand for the places that are not there.
+    let stride = columns.next_multiple_of(LANES) + 2 * far_x;
+    let mut padded = vec![0.0; stride * (rows + 2 * far_y)];
+    let start = |y: usize| (far_y + y) * stride + far_x;
+    for (y, row) in residuals.chunks_exact(columns).enumerate() {
+        padded[start(y)..][..columns].copy_from_slice(row);
+    }
+    let lags = lags([far_x, far_y], stride, |dx, dy| {
+        lag_window(dx, rx) * lag_window(dy, ry)
+    });
+    let mut sums = vec![[0.0; LANES]; columns.div_ceil(LANES)];
+    let mut contributions = Vec::with_capacity(residuals.len());
+    for (y, row) in residuals.chunks_exact(columns).enumerate() {
+        sum_about(&padded, start(y), &lags, &mut sums);
+        contributions.extend(row.iter().zip(sums.as_flattened()).map(|(r, sum)| r * sum));
+    }
+    contributions
+}
+
+/// The weighted sums of the values about each place of a row that begins at `start`.
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn sum_about(values: &[f64], start: usize, lags: &[(isize, f64)], sums: &mut [[f64; LANES]]) {
+    for (chunk, sums) in sums.iter_mut().enumerate() {
+        let here = start + chunk * LANES;
+        let mut all = [0.0; LANES];
+        for &(offset, weight) in lags {
+            let near = &values[here.wrapping_add_signed(offset)..].as_chunks::<LANES>().0[0];
+            for lane in 0..LANES {
+                all[lane] += weight * near[lane];
             }
         }
+        *sums = all;
     }
-    residuals.iter().zip(&sums).map(|(r, sum)| r * sum).collect()
+}
+
+/// How much further every place at a lag is where rows are `stride` places long, and the weight of
+/// the lag: those above first, from the farthest row on, at last those below.
+fn lags(
+    [far_x, far_y]: [usize; 2],
+    stride: usize,
+    weight: impl Fn(usize, usize) -> f64,
+) -> Vec<(isize, f64)> {
+    let [far_x, far_y] = [far_x, far_y].map(|far| far as isize);
+    let mut lags = Vec::new();
+    for dy in -far_y..=far_y {
+        for dx in -far_x..=far_x {
+            // Above, from right to left: the order is part of the sums' last digits.
+            let dx = if dy < 0 { -dx } else { dx };
+            let weight = weight(dx.unsigned_abs(), dy.unsigned_abs());
+            lags.push((dy * stride as isize + dx, weight));
+        }
+    }
+    lags
 }
 
 /// Sum of the products of all values with those `dx` columns and `dy` rows further.
@@ -309,8 +348,16 @@ fn scatter_over_lags(scatter: &[f64], grid: [usize; 2], reach: [usize; 2]) -> f6
         lagged_product(scatter, grid, dx as isize, dy) / places as f64
     };
     let [beyond_x, beyond_y] = reach.map(|reach| reach + 1);
-    let along_x = squared_lags(grid, reach, |dx, dy| product(dx.max(beyond_x), dy));
-    let along_y = squared_lags(grid, reach, |dx, dy| product(dx, dy.max(beyond_y)));
+    let beyond = |dx: usize, dy: usize| dx >= beyond_x || dy >= beyond_y;
+    // Each is asked for many times.
+    let columns = 2 * beyond_x;
+    let products: Vec<f64> = (0..2 * beyond_y)
+        .flat_map(|dy| (0..columns).map(move |dx| (dx, dy)))
+        .map(|(dx, dy)| if beyond(dx, dy) { product(dx, dy) } else { f64::NAN })
+        .collect();
+    let known = |dx: usize, dy: usize| products[dy * columns + dx];
+    let along_x = squared_lags(grid, reach, |dx, dy| known(dx.max(beyond_x), dy));
+    let along_y = squared_lags(grid, reach, |dx, dy| known(dx, dy.max(beyond_y)));
     along_x.max(along_y)
 }
 

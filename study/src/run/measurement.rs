@@ -348,7 +348,8 @@ impl<'a> Prepared<'a> {
         self.sample(&errors, &self.ground.seen, Confidence::USUAL).score()
     }
 
-    pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
+    /// The point of these measurements, of which `of_places` is the score of the places.
+    pub fn point(&self, measured: Vec<Measurement>, of_places: Score, confidence: Confidence) -> Point {
         let (mut errors, mut bounds, mut uncertainties) = (Vec::new(), Vec::new(), Vec::new());
         let mut failures = Vec::new();
         for (number, measurement) in measured.into_iter().enumerate() {
@@ -366,7 +367,10 @@ impl<'a> Prepared<'a> {
             None => sample.score(),
             Some(tiling) => sample.score_of_tiles(&tiling.tiles),
         };
-        let score = score_of(&sample);
+        let score = match tiles {
+            None if confidence == Confidence::USUAL => of_places,
+            _ => score_of(&sample),
+        };
         let Wanted { bound, figures, .. } = *self.wanted;
         let trust_in = |(k, estimator): (usize, &Estimator)| {
             let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(|u| &u[k][..]).collect();
