@@ -1,6 +1,9 @@
 // The bench: one state, four views of it that move together.
 import * as answer from "./answer.js";
+import * as assumed from "./assumed.js";
+import * as choice from "./choice.js";
 import * as details from "./details.js";
+import * as enough from "./enough.js";
 import * as field from "./field.js";
 import * as lens from "./lens.js";
 import * as light from "./light.js";
@@ -27,6 +30,7 @@ export class Bench {
     this.front = new Hand(module);
     /** @type {Hand | null} */ this.spare = null;
     this.study = new Study(module, () => this.drawAnswer());
+    this.study.wanted.enough = true;
     this.history = new History();
     /** @type {import("./state.js").State} */
     this.state = { setup: "", view: usualView() };
@@ -36,6 +40,7 @@ export class Bench {
     /** @type {any} */ this.field = null;
     /** @type {any} */ this.plane = null;
     /** @type {any[]} */ this.faults = [];
+    /** @type {any[]} */ this.assumed = [];
     /** @type {ImageData[] | null} */ this.images = null;
     /** @type {import("./pinned.js").Pinned | null} */ this.pinned = null;
     /** @type {any} */ this.timeScale = null;
@@ -87,6 +92,16 @@ export class Bench {
   take(keys, values) {
     const kind = `take ${performance.now()}`;
     keys.forEach((key, k) => this.set(key, String(values[k]), kind));
+  }
+
+  /** Another kind of flow in field k, one more, or without a kind one less.
+   * @param {number} number @param {string | null} kind */
+  async flow(number, kind) {
+    const request = { do: "field", setup: this.state.setup, number, kind };
+    const { setup, faults } = (await this.front.ask(request)).json;
+    if (!faults) return this.change(setup, "");
+    this.faults = faults;
+    details.faults(this);
   }
 
   /** Another setup text. @param {string} setup @param {string} kind */
@@ -177,7 +192,8 @@ export class Bench {
       this.point(x, y, this.under);
     }
     details.draw(this);
-    if (part("map-fold").open) map.choice(this, part("map-choice"));
+    if (part("map-fold").open) map.settings(this, part("map-choice"));
+    if (part("choice-fold").open) choice.settings(this);
     this.keep();
     this.later();
   }
@@ -200,6 +216,8 @@ export class Bench {
   /** The answer, and what stands beside it. */
   drawAnswer() {
     answer.draw(this);
+    enough.draw(this);
+    if (part("assumed-fold").open) assumed.draw(this);
     pinned.draw(this);
     if (this.pinned && this.study.finished) pinned.restore(this);
   }
@@ -210,7 +228,7 @@ export class Bench {
     this.timer = setTimeout(async () => {
       const { setup, view } = this.state;
       if (part("vectors-fold").open || view.vectors) this.measure();
-      if (part("assumed-fold").open) details.assumed(this);
+      if (part("assumed-fold").open) assumed.list(this);
       const taken = this.study.of(setup, view);
       this.study.release();
       await taken;
@@ -248,7 +266,7 @@ export class Bench {
     const named = Object.keys(change);
     if (named.some((name) => ["seed", "whole", "at"].includes(name))) this.show(this.state.setup);
     else {
-      if (named.includes("limit_px") || named.includes("free")) this.later();
+      if (["limit", "free", "choose"].some((name) => named.includes(name))) this.later();
       if (change.vectors) this.measure();
       this.redraw();
     }
