@@ -7,7 +7,9 @@ const MOST = 2;
 /** What is to be tried. @param {import("./main.js").Bench} bench */
 export function settings(bench) {
   const into = part("choice-settings");
-  if (into.contains(document.activeElement)) return;
+  // What is being written stays.
+  const held = /** @type {HTMLElement} */ (document.activeElement);
+  if (into.contains(held) && held.tagName !== "BUTTON") return;
   const { choose } = bench.state.view;
   const given = new Map(bench.plan?.given ?? []);
   const simple = ["choice", "switch", "quantity", "number", "whole", "share"];
@@ -25,7 +27,11 @@ export function settings(bench) {
     const wanted = rows.map(({ key, values }) =>
       values.value.trim() ? `${key.value}=${values.value.trim()}` : key.value,
     );
-    bench.look({ choose: wanted.filter(Boolean), free: [] });
+    look(wanted.filter(Boolean));
+  };
+  const look = (/** @type {string[]} */ choose) => {
+    bench.look({ choose, free: [] });
+    settings(bench);
   };
   renew(
     into,
@@ -40,7 +46,7 @@ export function settings(bench) {
       { class: "row" },
       html("button", { onclick: go }, "rank these"),
       ...(choose.length
-        ? [html("button", { onclick: () => bench.look({ choose: [] }) }, "back to the curve")]
+        ? [html("button", { onclick: () => look([]) }, "back to the curve")]
         : []),
     ),
   );
@@ -97,7 +103,7 @@ export function ranking(bench, answer) {
     return html(
       "tr",
       { class: same ? "chosen" : "" },
-      html("td", {}, take),
+      html("td", {}, t.relative_error ? take : typeset(t.values[0])),
       ...t.values.slice(1).map((/** @type {string} */ v) => html("td", {}, typeset(v))),
       html("td", { class: "n" }, interval(t.relative_error, 100)),
       html("td", { class: "n" }, interval(t.total_px, 1)),

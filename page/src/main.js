@@ -41,7 +41,6 @@ export class Bench {
     /** @type {any} */ this.plane = null;
     /** @type {any[]} */ this.faults = [];
     /** @type {any[]} */ this.assumed = [];
-    /** @type {ImageData[] | null} */ this.images = null;
     /** @type {import("./pinned.js").Pinned | null} */ this.pinned = null;
     /** @type {any} */ this.timeScale = null;
     /** @type {any} */ this.heldScale = null;
@@ -161,30 +160,18 @@ export class Bench {
     const { setup, view } = this.state;
     const area = part("setup");
     if (area.value !== setup) area.value = setup;
-    // Both are asked at once, the pictures first: a hand that moves looks at them.
-    const asked = [this.pairOf(setup), this.front.ask({ do: "plan", setup })];
-    const { json, bytes } = await asked[0];
-    if (!json.faults) {
-      const first = !this.pair;
-      if (String(this.pair?.size) !== String(json.size)) this.at = null;
-      const half = bytes.length / 4;
-      const levels = [0, 1].map((k) => new Uint16Array(bytes.buffer, 2 * k * half, half));
-      this.pair = { ...json, levels };
-      pictures.draw(this);
-      this.timed(performance.now() - begun, first || view.whole);
-    }
-    const plan = (await asked[1]).json;
-    this.faults = plan.faults ?? [];
-    details.faults(this);
-    if (plan.faults) {
+    // Both are asked at once, the pictures first: a hand that moves looks at them. A whole large one
+    // takes seconds, for which the rest does not wait.
+    const asks = [() => this.takePair(begun), () => this.takePlan()];
+    if (view.whole) asks.reverse();
+    const there = await Promise.all(asks.map((ask) => ask()));
+    if (view.whole) there.reverse();
+    const [pair, plan] = there;
+    if (!plan) {
       this.study.release();
       return this.keep();
     }
-    this.plan = plan;
-    light.draw(this);
-    strip.draw(this);
-    this.drawAnswer();
-    if (!json.faults) {
+    if (pair) {
       pictures.buttons(this);
       pictures.place(this);
       pictures.say(this);
@@ -196,6 +183,33 @@ export class Bench {
     if (part("choice-fold").open) choice.settings(this);
     this.keep();
     this.later();
+  }
+
+  /** The pictures of the setup, drawn; whether there are any. @param {number} begun ms */
+  async takePair(begun) {
+    const { json, bytes } = await this.pairOf(this.state.setup);
+    if (json.faults) return false;
+    const first = !this.pair;
+    if (String(this.pair?.size) !== String(json.size)) this.at = null;
+    const half = bytes.length / 4;
+    const levels = [0, 1].map((k) => new Uint16Array(bytes.buffer, 2 * k * half, half));
+    this.pair = { ...json, levels };
+    pictures.draw(this);
+    this.timed(performance.now() - begun, first || this.state.view.whole);
+    return true;
+  }
+
+  /** The plan of the setup, drawn; whether it has one. */
+  async takePlan() {
+    const plan = (await this.front.ask({ do: "plan", setup: this.state.setup })).json;
+    this.faults = plan.faults ?? [];
+    details.faults(this);
+    if (plan.faults) return false;
+    this.plan = plan;
+    light.draw(this);
+    strip.draw(this);
+    this.drawAnswer();
+    return true;
   }
 
   /** @param {string} setup */
@@ -236,7 +250,10 @@ export class Bench {
   }
 
   async measure() {
-    const { json } = await this.front.ask({ do: "vectors", setup: this.state.setup });
+    // Of a large picture shown whole those about the place looked at.
+    const at = this.at?.map((n, k) => n / this.pair.size[k]);
+    const request = { do: "vectors", setup: this.state.setup, most: this.most, at };
+    const { json } = await this.front.ask(request);
     this.field = json.faults ? null : json;
     if (part("vectors-fold").open) field.vectors(this);
     pictures.over(this);

@@ -49,7 +49,11 @@ impl Asked {
         let setup = seeding::held(&setup, varied)?.unwrap_or(setup);
         let limit: Option<ErrorLimit> = match text(request, "limit").trim() {
             "" => None,
-            stated => Some(stated.parse().map_err(|e: String| Refusal::Words(format!("The limit {e}.")))?),
+            stated => Some(
+                stated
+                    .parse()
+                    .map_err(|e: String| Refusal::Words(format!("The limit {e}.")))?,
+            ),
         };
         let sought = sought(&setup, request)?;
         let usual = Effort::default();

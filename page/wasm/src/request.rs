@@ -33,7 +33,7 @@ impl Module {
             }
             "vectors" => {
                 let processing = self.plan(request)?.processing.clone();
-                self.vectors(&processing)
+                self.vectors(&processing, request)
             }
             "plane" => {
                 let processing = self.plan(request)?.processing.clone();

@@ -411,7 +411,10 @@ impl Document {
         let Some(Leaf::List(count)) = self.get(path) else {
             return self.written(path);
         };
-        let entries = (0..*count).map(|k| self.written(&format!("{path}[{k}]")).map(|text| Value::parse(&text)));
+        let entries = (0..*count).map(|k| {
+            self.written(&format!("{path}[{k}]"))
+                .map(|text| Value::parse(&text))
+        });
         Some(Value::List(entries.collect::<Option<_>>()?).to_string())
     }
 

@@ -12,6 +12,7 @@ use std::sync::{Arc, Mutex, MutexGuard};
 use super::measurement::{Ground, Measurement, Prepared};
 use super::record::{read_record, record_bytes};
 use super::{Chain, Experiment, Point, Silent, Wanted};
+use motefield_rig::plan::Plan;
 
 /// A measurement that is missing: number of the experiment and of the measurement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -36,6 +37,8 @@ struct Known {
     rounds: HashMap<usize, Vec<Option<Point>>>,
     missing: BTreeSet<Job>,
     told: BTreeSet<Job>,
+    /// Changed rigs by their settings; `None` of those that may not be.
+    plans: HashMap<Vec<(String, String)>, Option<Plan>>,
 }
 
 impl Ledger {
@@ -106,6 +109,21 @@ impl Ledger {
             known.missing.insert(job);
         }
         found
+    }
+
+    /// The plan of a rig with some settings, made once: a study that is run again after every round
+    /// of measurements plans hundreds.
+    pub(crate) fn plan(
+        &self,
+        settings: &[(String, String)],
+        make: impl FnOnce() -> Option<Plan>,
+    ) -> Option<Plan> {
+        if let Some(known) = self.known().plans.get(settings) {
+            return known.clone();
+        }
+        let plan = make();
+        self.known().plans.insert(settings.to_vec(), plan.clone());
+        plan
     }
 
     pub(super) fn round(&self, first: usize) -> Option<Vec<Option<Point>>> {

@@ -57,7 +57,11 @@ impl Document {
         if !text.is_empty() && !text.ends_with('\n') {
             text.push('\n');
         }
-        match sections(text).into_iter().filter(|one| one.name == section).nth(number) {
+        match sections(text)
+            .into_iter()
+            .filter(|one| one.name == section)
+            .nth(number)
+        {
             Some(section) => text.insert_str(section.end, &line),
             None => text.push_str(&format!("\n[{section}]\n{line}")),
         }
@@ -87,7 +91,10 @@ pub(super) fn sections(text: &str) -> Vec<TextSection> {
                 head: start..start + head,
                 end,
             });
-        } else if let Some(last) = all.last_mut().filter(|_| !said.is_empty() && !said.starts_with('#')) {
+        } else if let Some(last) = all
+            .last_mut()
+            .filter(|_| !said.is_empty() && !said.starts_with('#'))
+        {
             last.end = end;
         }
         at = end;
@@ -100,7 +107,11 @@ fn head(line: &str) -> Option<(&str, usize)> {
     let brackets = if line.starts_with("[[") { 2 } else { 1 };
     let rest = line.get(brackets..).filter(|_| line.starts_with('['))?;
     let (name, after) = rest.split_once(']')?;
-    let after = if brackets == 2 { after.strip_prefix(']')? } else { after };
+    let after = if brackets == 2 {
+        after.strip_prefix(']')?
+    } else {
+        after
+    };
     let ends = after.trim().is_empty() || after.trim_start().starts_with('#');
     let is_name = name.chars().all(|c| c.is_alphanumeric() || "._- \"".contains(c));
     (ends && is_name).then(|| (name.trim(), line.len() - after.len()))

@@ -64,9 +64,10 @@ impl Document {
     /// The lines of a field of a kind: the word, and what it needs.
     fn lines(&self, kind: &str) -> Vec<String> {
         let in_px = !self.any_below("lens.");
-        let needed = flow::SECTION.keys.iter().filter(|key| {
-            key.path != flow::KIND.path && key.instead_of.is_empty() && key.is_needed_by(kind)
-        });
+        let needed = flow::SECTION
+            .keys
+            .iter()
+            .filter(|key| key.path != flow::KIND.path && key.instead_of.is_empty() && key.is_needed_by(kind));
         let used = needed.filter(|key| key.flows.contains(&kind));
         let kind = toml::Value::String(kind.to_owned());
         std::iter::once(format!("{} = {kind}", flow::KIND.name()))
@@ -171,19 +172,34 @@ mod tests {
     fn a_field_changes_its_kind_where_it_stands() {
         let text = "[[flow]] # stream\nkind = \"uniform\"\nvelocity = [\"1 px\", \"0 px\"]\n\n# the floor\n[[flow]]\nkind = \"wall\"\nwall_y = \"9 px\"\n[timing]\n";
         let found = document(text).with_field(0, Some("plane-strain")).unwrap();
-        assert!(found.starts_with("[[flow]] # stream\nkind = \"plane-strain\"\n"), "{found}");
-        assert!(found.contains("\n\n# the floor\n[[flow]]\nkind = \"wall\""), "{found}");
+        assert!(
+            found.starts_with("[[flow]] # stream\nkind = \"plane-strain\"\n"),
+            "{found}"
+        );
+        assert!(
+            found.contains("\n\n# the floor\n[[flow]]\nkind = \"wall\""),
+            "{found}"
+        );
     }
 
     #[test]
     fn a_list_of_tables_is_changed_within_its_brackets() {
         let text = "flow = [{ kind = \"uniform\", velocity = [\"1 px\", \"0 px\"] }, { kind = \"wall\", wall_y = \"9 px\" }]\n";
         let changed = |number, kind| document(text).with_field(number, kind).unwrap();
-        assert_eq!(changed(1, None), "flow = [{ kind = \"uniform\", velocity = [\"1 px\", \"0 px\"] }]\n");
-        assert_eq!(changed(0, None), "flow = [{ kind = \"wall\", wall_y = \"9 px\" }]\n");
+        assert_eq!(
+            changed(1, None),
+            "flow = [{ kind = \"uniform\", velocity = [\"1 px\", \"0 px\"] }]\n"
+        );
+        assert_eq!(
+            changed(0, None),
+            "flow = [{ kind = \"wall\", wall_y = \"9 px\" }]\n"
+        );
         assert!(changed(2, Some("turbulence")).contains("wall_y = \"9 px\" }, { kind = \"turbulence\", "));
         let key = document(text).edited("flow[1].wall_layer", "3 px").unwrap();
-        assert!(key.contains("{ kind = \"wall\", wall_y = \"9 px\", wall_layer = \"3 px\" }]"), "{key}");
+        assert!(
+            key.contains("{ kind = \"wall\", wall_y = \"9 px\", wall_layer = \"3 px\" }]"),
+            "{key}"
+        );
     }
 
     #[test]
@@ -191,7 +207,10 @@ mod tests {
         let text = document(EMBEDDED).with_field(1, Some("wall")).unwrap();
         let found = document(&text).edited("flow[1].wall_layer", "3 mm").unwrap();
         let read = document(&found);
-        assert!(read.has("flow[1].wall_layer") && !read.has("flow[0].wall_layer"), "{found}");
+        assert!(
+            read.has("flow[1].wall_layer") && !read.has("flow[0].wall_layer"),
+            "{found}"
+        );
         let first = document(&text).edited("flow[0].angle", "3 deg").unwrap();
         assert!(document(&first).has("flow[0].angle"), "{first}");
         // Of a single one the brackets may be left out.
