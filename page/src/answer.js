@@ -52,8 +52,6 @@ function say(bench) {
   else sentence = study.done ? "Measuring: no setting is recommended yet." : "Measuring begins.";
   const line = part("sentence");
   if (line.textContent !== typeset(sentence)) line.textContent = typeset(sentence);
-  // The table of a choice stands as one.
-  if (study.question === "choice") rest = rest.filter((text) => !text.startsWith("  "));
   // What is indented belongs to the line above it. The interval of the answer and the bounds about
   // it stand open; so does what would help, where nothing meets the limit.
   const fold = /** @type {HTMLDetailsElement} */ (part("more-known").parentElement);
@@ -79,7 +77,7 @@ function say(bench) {
   const of = `${study.done} of about ${study.expected} pairs`;
   const measured =
     study.part === ""
-      ? `${study.done} pairs measured`
+      ? `${study.measured} pairs measured`
       : study.part === "answer"
         ? `${of}${interval(study)}${left}`
         : `${BESIDE[study.part]}: ${of}${left}`;

@@ -10,7 +10,7 @@ export function draw(bench) {
   if (!open.enough) return;
   const found = enough?.finished && !enough.fault;
   const say = found
-    ? `${enough.heading}.`
+    ? `For ${enough.aim}.`
     : (enough?.fault ??
       (stopped
         ? "Stopped before it was found."

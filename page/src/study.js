@@ -17,6 +17,7 @@ export class Study {
     this.round = 0;
     this.expected = 0;
     this.done = 0;
+    this.measured = 0;
     this.rate = 0;
     this.out = 0;
     this.fresh = 0;
@@ -123,7 +124,7 @@ export class Study {
       if (part === "answer") {
         const { answer, words, has_worth, is_unmet } = json;
         const open = { enough: is_unmet, worth: has_worth };
-        Object.assign(this, { answer, words, finished, open });
+        Object.assign(this, { answer, words, finished, open, measured: done });
       } else this[part] = json;
       this.jobs.push(...json.jobs.map((/** @type {[number, number]} */ job) => [part, ...job]));
       this.rate = this.done / Math.max(0.5, (performance.now() - this.begun) / 1000);

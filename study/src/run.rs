@@ -285,11 +285,11 @@ pub fn run_kept(
         return points;
     }
     if let Some(ledger) = ledger {
-        ledger.meet(first, experiments, effort.seed);
+        ledger.meet(first, experiments, effort);
     }
     let prepare = |(k, experiment)| match ledger {
         Some(ledger) => {
-            let ground = ledger.ground(first + k, experiment);
+            let ground = ledger.ground(first + k, experiment, effort);
             Prepared::over(ground, experiment, chain, besides, effort.seed)
         }
         None => Prepared::new(experiment, chain, besides, effort, stop),

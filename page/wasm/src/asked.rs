@@ -71,6 +71,8 @@ impl Asked {
                 most_pairs: request["most_pairs"]
                     .as_u64()
                     .map_or(usual.most_pairs, |n| n as usize),
+                // Large pictures by tiles.
+                whole: false,
                 ..usual
             },
         };

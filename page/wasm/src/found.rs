@@ -7,10 +7,10 @@ use motefield_study::decide::choice::{SettingsChoice, choose};
 use motefield_study::decide::enough::{Unmet, enough};
 use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::map::{Map, map};
-use motefield_study::decide::trial::MeasuredSetting;
+use motefield_study::decide::trial::{MeasuredSetting, Trial};
 use motefield_study::decide::worth::{Answered, Worth, worths};
 use motefield_study::decide::{Decision, USUAL_LIMIT_PX, decide};
-use motefield_study::run::Journal;
+use motefield_study::run::{Journal, Point};
 use serde_json::{Value, json};
 
 use crate::answer::Refusal;
@@ -70,6 +70,19 @@ impl Found {
         }
     }
 
+    /// What was measured.
+    fn points(&self) -> Vec<&Point> {
+        fn of_trials(trials: &[Trial]) -> Vec<&Point> {
+            let measured = trials.iter().filter_map(Trial::measured);
+            measured.map(|measured| &measured.point).collect()
+        }
+        match self {
+            Found::Pulse(decision) => decision.points.iter().map(|m| &m.point).collect(),
+            Found::Map(map) => of_trials(&map.trials),
+            Found::Choice(choice) => of_trials(&choice.trials),
+        }
+    }
+
     fn json(&self, asked: &Asked) -> Value {
         let mut json = match self {
             // Its limit, always there, stands within.
@@ -83,13 +96,15 @@ impl Found {
     }
 
     fn words(&self, asked: &Asked) -> String {
-        let words = match self {
-            Found::Pulse(decision) => return report::pulse::words(decision, GO_ON),
-            Found::Map(map) => report::map::words(map, GO_ON),
-            Found::Choice(choice) => report::choice::words(choice, GO_ON),
+        let (words, limit) = match self {
+            // Its limit stands within.
+            Found::Pulse(decision) => (report::pulse::words(decision, GO_ON), None),
+            Found::Map(map) => (report::map::words(map, GO_ON), asked.limit),
+            Found::Choice(choice) => (report::choice::without_table(choice, GO_ON), asked.limit),
         };
-        let limit = asked.limit.filter(|_| !self.stopped());
-        words + &report::limit_words(limit, self.met(asked))
+        let limit = limit.filter(|_| !self.stopped());
+        let tiles = motefield_report::tiles::words(self.points().into_iter());
+        words + &tiles + &report::limit_words(limit, self.met(asked))
     }
 }
 
@@ -159,7 +174,7 @@ impl Study {
             solution["says"] = json!(way.what);
             solution["gives"] = json!(way.with.map(|with| report::enough::gives(&found, with)));
         }
-        says["heading"] = json!(report::enough::heading(&found));
+        says["aim"] = json!(report::enough::aim(&found));
         says["nothing_else"] = json!(report::enough::nothing_else(&found));
         Ok(count.beside(says, !stop.load(Ordering::Relaxed), 0))
     }

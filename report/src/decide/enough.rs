@@ -12,7 +12,7 @@ use crate::json::Interval;
 
 /// What to do, then how sure.
 pub fn words(enough: &Enough) -> String {
-    let mut lines = vec![format!("{}:", heading(enough))];
+    let mut lines = vec![format!("What would be enough for {}:", aim(enough))];
     for (k, way) in ways(enough).into_iter().enumerate() {
         let lead = ["", "instead of more light: "].get(k).unwrap_or(&"or: ");
         lines.push(format!("  {lead}{}", way.what));
@@ -25,10 +25,10 @@ pub fn words(enough: &Enough) -> String {
     lines.into_iter().map(|line| line + "\n").collect()
 }
 
-/// For which limit, and how it was found.
-pub fn heading(enough: &Enough) -> String {
+/// The limit, and how what meets it was found.
+pub fn aim(enough: &Enough) -> String {
     format!(
-        "What would be enough for {}{} of the vectors valid (each measured on pairs of its own; {} pairs in all)",
+        "{}{} of the vectors valid (each measured on pairs of its own; {} pairs in all)",
         limit(enough).map_or(String::new(), |limit| format!("{limit} with ")),
         percent(enough.valid),
         enough.pairs
