@@ -53,12 +53,8 @@ function say(bench) {
   const line = part("sentence");
   if (line.textContent !== typeset(sentence)) line.textContent = typeset(sentence);
   // What is indented belongs to the line above it. The interval of the answer and the bounds about
-  // it stand open; so does what would help, where nothing meets the limit.
+  // it stand open.
   const fold = /** @type {HTMLDetailsElement} */ (part("more-known").parentElement);
-  if (study.finished && study.open.enough && bench.opened !== study.round) {
-    bench.opened = study.round;
-    fold.open = true;
-  }
   const lists = [rest.slice(0, 4), rest.slice(4)].map((some) =>
     some.map((text) => {
       const deep = text.search(/\S/) / 2;

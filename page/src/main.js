@@ -45,7 +45,6 @@ export class Bench {
     /** @type {any} */ this.timeScale = null;
     /** @type {any} */ this.heldScale = null;
     this.open = "";
-    this.opened = -1;
     this.frame = 0;
     this.under = 0;
     this.most = MOST[0];

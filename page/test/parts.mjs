@@ -41,8 +41,10 @@ export async function parts({ check, open, bench, until, address, native, folder
     // Each with its interval, and the settings of the first into the setup as one step.
     const shown = await page.locator("#ways li").allInnerTexts();
     assert.equal(shown.length, 4);
-    for (const [k, text] of shown.entries())
-      assert.ok(text.includes(`${digits(enough.solutions[k].total_px)[1]} to `), text);
+    for (const [k, text] of shown.entries()) {
+      const { lo } = enough.solutions[k].total_px;
+      assert.ok(text.replaceAll("\u202f", " ").includes(`(${lo.toPrecision(3)} to `), text);
+    }
     const button = page.locator("#ways button").first();
     await button.focus();
     await page.keyboard.press("Enter");
@@ -72,16 +74,16 @@ export async function parts({ check, open, bench, until, address, native, folder
       found.worths.map((/** @type {any} */ w) => w.key).sort(),
       wanted.map((/** @type {any} */ a) => a.key).sort(),
     );
-    const factor = (/** @type {any} */ e) => {
-      const [value, lo, hi] = digits(e);
-      return `${value} (${lo} to ${hi}) times the error`;
-    };
     for (const { key, says, moves } of found.worths) {
       const { worth } = wanted.find((/** @type {any} */ a) => a.key === key);
-      assert.ok(says.includes(factor(worth.error_ratio)), `${key}: ${says}`);
+      const { value, lo, hi } = worth.error_ratio;
+      const shown = /([\d.]+) \(([\d.]+) to ([\d.]+)\) times the error/.exec(says)?.slice(1) ?? [];
+      // What it is told to, but for the rounding of the Fourier code on another instruction set.
+      for (const [k, wanted] of [value, lo, hi].entries())
+        assert.ok(Math.abs(Number(shown[k]) / wanted - 1) < 0.01, `${key}: ${says}, not ${wanted}`);
       assert.equal(moves, worth.changes_error || worth.best.some((/** @type {any} */ m) => m.moves));
     }
-    assert.equal(await page.locator("#worth").innerText(), (await bench(page, (b) => b.study.worth.first)).replaceAll(/(\d) (?=[a-zµ%])/g, "$1\u202f"));
+    assert.match(await page.locator("#worth").innerText(), /^Check lens\.blur first/);
     assert.match(await page.locator("#assumed li").first().innerText(), /\nWith .* times the error/);
     await page.locator("#assumed-fold > summary").click();
   });
@@ -176,7 +178,7 @@ export async function parts({ check, open, bench, until, address, native, folder
     await page.getByRole("button", { name: "whole picture" }).click();
     await until(page, (b) => !b.working && b.pair.size[0] === 512, null, 120);
     await bench(page, (b) => b.look({ free: ["camera.exposure", "timing.displacement"] }));
-    await until(page, (b) => b.study.done >= 4, null, 240);
+    await until(page, (b) => b.study.question === "settings" && b.study.done >= 4, null, 240);
     await long("a map");
     assert.match(await bench(page, (b) => b.study.words), /Measured so far/);
     await bench(page, (b) => b.look({ free: [] }));

@@ -330,6 +330,10 @@ pub fn run_kept(
                 done[point].push(measurement);
             }
         }
+        // What more is needed is asked when all that is waited for is there.
+        if ledger.is_some() && stop.load(Ordering::Relaxed) {
+            break;
+        }
         let found = prepared.iter().zip(&done);
         let (needs, widths): (Vec<usize>, Vec<f64>) =
             found.map(|(p, measured)| needed(p, measured, effort)).unzip();
