@@ -204,15 +204,6 @@ impl DecideCommand {
         self.limit?.kept_by(best?)
     }
 
-    fn limit_words(&self, met: Option<bool>) -> String {
-        match (self.limit, met) {
-            (Some(limit), Some(true)) => format!("Its measured error keeps the limit of {limit}.\n"),
-            (Some(limit), Some(false)) => format!("No measured error keeps the limit of {limit}.\n"),
-            (Some(limit), None) => format!("Whether the limit of {limit} is kept cannot be told.\n"),
-            (None, _) => String::new(),
-        }
-    }
-
     /// What is assumed and, unless it is left out or there is no answer, what each is worth.
     fn worths(
         &self,

@@ -1,19 +1,23 @@
 // The answer in a sentence, what is known of it, and how far the measuring is.
+import { ranking } from "./choice.js";
 import { bestOf, curve, points } from "./curve.js";
-import { html, part, time, timeText, typeset } from "./draw.js";
+import { html, named, part, renew, time, timeText, typeset } from "./draw.js";
 import { map } from "./map.js";
 
 /** @param {import("./main.js").Bench} bench */
 export function draw(bench) {
   say(bench);
   offer(bench);
-  const { answer } = bench.study;
-  if (
+  const { answer, question } = bench.study;
+  if (question === "choice" && answer) {
+    part("curve").style.minHeight = "0";
+    renew(part("curve"), ranking(bench, answer));
+  } else if (
     answer?.keys?.length > 1 &&
     answer.trials?.some((/** @type {any} */ t) => t.relative_error > 0)
   ) {
     part("curve").style.minHeight = "0";
-    part("curve").replaceChildren(map(bench, answer));
+    renew(part("curve"), map(bench, answer));
   } else curve(bench);
 }
 
@@ -31,7 +35,7 @@ function offer(bench) {
     : [answer.keys, answer.best.values.map(String)];
   button.textContent = answer.points
     ? `set the pulse to ${time(best)}`
-    : `set ${values.map(typeset).join(" and ")}`;
+    : `set ${keys.map((/** @type {string} */ key, /** @type {number} */ k) => `${named(key)} ${typeset(values[k])}`).join(" and ")}`;
   button.onclick = () => bench.take(keys, values);
 }
 
@@ -49,12 +53,8 @@ function say(bench) {
   const line = part("sentence");
   if (line.textContent !== typeset(sentence)) line.textContent = typeset(sentence);
   // What is indented belongs to the line above it. The interval of the answer and the bounds about
-  // it stand open; so does what would help, where nothing meets the limit.
+  // it stand open.
   const fold = /** @type {HTMLDetailsElement} */ (part("more-known").parentElement);
-  if (study.finished && study.answer?.best?.meets_limit === false && bench.opened !== study.round) {
-    bench.opened = study.round;
-    fold.open = true;
-  }
   const lists = [rest.slice(0, 4), rest.slice(4)].map((some) =>
     some.map((text) => {
       const deep = text.search(/\S/) / 2;
@@ -70,20 +70,27 @@ function say(bench) {
   fold.hidden = lists[1].length === 0;
   const left =
     study.rate > 0 && !study.stopped ? duration((study.expected - study.done) / study.rate) : "";
-  const measured = study.finished
-    ? `${study.done} pairs measured`
-    : `${study.done} of about ${study.expected} pairs${interval(study)}${left}`;
+  const of = `${study.done} of about ${study.expected} pairs`;
+  const measured =
+    study.part === ""
+      ? `${study.measured} pairs measured`
+      : study.part === "answer"
+        ? `${of}${interval(study)}${left}`
+        : `${BESIDE[study.part]}: ${of}${left}`;
   part("progress").textContent = study.fault || study.expected === 0 ? "" : measured;
   const bar = part("bar");
-  bar.hidden = study.finished || !!study.fault;
+  bar.hidden = study.part === "";
   bar.value = study.expected ? study.done / study.expected : 0;
   part("stop").textContent = study.stopped ? "go on" : "stop";
-  part("stop").hidden = study.finished || !!study.fault;
+  part("stop").hidden = study.part === "";
   part("more-pairs").hidden = !study.finished;
-  part("limit-row").hidden = study.question !== "pulse-length";
   const limit = part("limit");
-  if (limit !== document.activeElement) limit.value = bench.state.view.limit_px;
+  limit.placeholder = study.question === "pulse-length" ? "0.1 px" : "none";
+  if (limit !== document.activeElement) limit.value = bench.state.view.limit;
 }
+
+/** What is measured after the answer. */
+const BESIDE = { enough: "what would be enough", worth: "what the assumptions are worth" };
 
 /** How long it will be about, in words. @param {number} seconds */
 function duration(seconds) {

@@ -1,42 +1,105 @@
 // Controls made from the key table: each value is edited where it stands, with its unit.
-import { html } from "./draw.js";
+import { html, named, part } from "./draw.js";
 
 /** @param {import("./main.js").Bench} bench @param {HTMLElement} into */
 export function controls(bench, into) {
   const section = bench.keys?.sections.find((/** @type {any} */ s) => s.name === bench.open);
   into.hidden = !section;
   if (!section || !bench.plan) return into.replaceChildren();
-  if (into.contains(document.activeElement) && into.dataset.section === section.name)
-    return refresh(bench, into);
-  into.dataset.section = section.name;
   const given = new Map(bench.plan.given);
-  const flow = String(given.get("flow.kind") ?? "");
-  const simple = section.keys.filter(
-    (/** @type {any} */ k) =>
-      !["tables", "file"].includes(k.kind) &&
-      !k.path.includes("[]") &&
-      (k.flows.length === 0 || k.flows.includes(flow)),
-  );
-  const stated = simple.filter((/** @type {any} */ k) => given.has(k.path));
-  const others = simple.filter((/** @type {any} */ k) => !given.has(k.path));
+  const kinds = section.name === "flow" ? kindsOf(given) : [];
+  // Other keys belong to other kinds of flow.
+  const shown = [section.name, ...kinds].join(" ");
+  const held = /** @type {HTMLElement} */ (document.activeElement);
+  const inside = into.contains(held);
+  if (inside && into.dataset.section === shown) return refresh(bench, into);
+  into.dataset.section = shown;
+  const { id } = held;
   into.replaceChildren(
     html("h2", {}, `${section.name}: ${section.title}`),
+    ...(kinds.length ? fields(bench, section, given, kinds) : keysOf(bench, section.keys, given)),
+  );
+  if (inside) (part(id) ?? into.querySelector("button, input, select"))?.focus({ preventScroll: true });
+}
+
+/** The kind of each field that adds. @param {Map<any, any>} given @returns {string[]} */
+function kindsOf(given) {
+  if (given.has("flow.kind")) return [String(given.get("flow.kind"))];
+  const kinds = [];
+  while (given.has(`flow[${kinds.length}].kind`)) kinds.push(String(given.get(`flow[${kinds.length}].kind`)));
+  return kinds;
+}
+
+/** Fields of the flow that add: each with its keys, one more, one less.
+ * @param {import("./main.js").Bench} bench @param {any} section @param {Map<any, any>} given
+ * @param {string[]} kinds */
+function fields(bench, section, given, kinds) {
+  const listed = given.has("flow[0].kind");
+  const words = section.keys
+    .find((/** @type {any} */ k) => k.path === "flow.kind")
+    .words.filter((/** @type {string} */ word) => word !== "imported");
+  const select = (/** @type {string} */ id, /** @type {string} */ name, /** @type {string} */ now, /** @type {(kind: string) => void} */ to) =>
+    html(
+      "select",
+      { id, "aria-label": name, onchange: (/** @type {any} */ e) => to(e.target.value) },
+      ...(words.includes(now) ? words : [now, ...words]).map((/** @type {string} */ w) =>
+        html("option", { value: w, selected: w === now }, w || "add a field …"),
+      ),
+    );
+  const one = (/** @type {string} */ kind, /** @type {number} */ k) => {
+    const name = kinds.length > 1 ? `field ${k + 1} of ${kinds.length}` : "the flow";
+    const remove = html(
+      "button",
+      { id: `field-${k}-remove`, "aria-label": `remove ${name}, ${kind}`, onclick: () => bench.flow(k, null) },
+      "remove",
+    );
+    const keys = section.keys
+      .filter((/** @type {any} */ key) => key.path !== "flow.kind")
+      .filter((/** @type {any} */ key) => key.flows.length === 0 || key.flows.includes(kind))
+      .map((/** @type {any} */ key) =>
+        listed ? { ...key, path: key.path.replace("flow.", `flow[${k}].`) } : key,
+      );
+    return html(
+      "section",
+      { class: "one-field", "aria-label": `${name}: ${kind}` },
+      html(
+        "div",
+        { class: "row" },
+        html("h3", {}, name),
+        select(`field-${k}-kind`, `kind of ${name}`, kind, (to) => bench.flow(k, to)),
+        ...(kinds.length > 1 ? [remove] : []),
+      ),
+      ...keysOf(bench, keys, given),
+    );
+  };
+  return [
+    ...kinds.map(one),
     html(
       "div",
-      { class: "keys" },
-      ...stated.map((/** @type {any} */ k) => control(bench, k, given.get(k.path))),
+      { class: "row" },
+      select("field-add", "add a field", "", (kind) => bench.flow(kinds.length, kind)),
+      html("span", { class: "help" }, "Velocities of all fields add. A new one begins with values of its own: change them."),
     ),
+  ];
+}
+
+/** Controls of keys: what is stated, and folded what is not.
+ * @param {import("./main.js").Bench} bench @param {any[]} keys @param {Map<any, any>} given */
+function keysOf(bench, keys, given) {
+  const simple = keys.filter((k) => !["tables", "file"].includes(k.kind) && !k.path.includes("[]"));
+  const stated = simple.filter((k) => given.has(k.path));
+  const others = simple.filter((k) => !given.has(k.path));
+  const all = (/** @type {any[]} */ of) =>
+    html("div", { class: "keys" }, ...of.map((k) => control(bench, k, given.get(k.path))));
+  return [
+    all(stated),
     html(
       "details",
       { class: "more" },
       html("summary", {}, `${others.length} more, not stated`),
-      html(
-        "div",
-        { class: "keys" },
-        ...others.map((/** @type {any} */ k) => control(bench, k, undefined)),
-      ),
+      all(others),
     ),
-  );
+  ];
 }
 
 /** New values into controls that stay, so that the one in hand is not lost.
@@ -54,7 +117,7 @@ function refresh(bench, into) {
 
 /** @param {import("./main.js").Bench} bench @param {any} key @param {any} value */
 function control(bench, key, value) {
-  const name = key.path.split(".").slice(1).join(".").replaceAll("_", " ");
+  const name = named(key.path);
   const id = `key-${key.path}`;
   const assumed = value === undefined;
   const shown = assumed ? "" : String(value);

@@ -48,6 +48,11 @@ export function points(answer) {
     .sort((/** @type {Point} */ a, /** @type {Point} */ b) => a.x - b.x);
 }
 
+/** The limit in the unit of the curve, where it has one: px, or of settings beside the pulse length %.
+ * @param {any} answer @returns {number | undefined} */
+const limitOf = (answer) =>
+  answer.limit_px ?? (answer.limit?.endsWith("%") ? parseFloat(answer.limit) : undefined);
+
 /** What the best setting of an answer is, s. @param {any} answer */
 export const bestOf = (answer) =>
   answer?.best?.pulse_s ?? (answer?.best ? seconds(answer.best.values?.[0]) : undefined);
@@ -83,17 +88,18 @@ export function curve(bench) {
   if (all.length < 2) return into.replaceChildren();
   const beside =
     pinned && pinned.study.question === study.question ? points(pinned.study.answer) : [];
+  const most = limitOf(study.answer);
   const plot = frame(
     width,
     height,
     all,
     beside,
-    study.answer.limit_px,
+    most,
     kind.axis,
     !!study.answer.points,
   );
   band(plot, all);
-  if (study.answer.limit_px) limit(plot, all, study.answer.limit_px);
+  if (most) limit(plot, all, most, study.answer.points ? "px" : "%");
   const best = bestOf(study.answer);
   lines(plot, all, best, study);
   if (beside.length > 1) other(plot, beside);
@@ -184,9 +190,9 @@ function dots({ picture, x, y }, all) {
 }
 
 /** The limit, its words where the curve is farthest from it. @param {Plot} plot
- * @param {Point[]} all @param {number} px */
-function limit({ picture, x, y, frame: { left, right } }, all, px) {
-  const words = `limit ${short(px)}\u202fpx`;
+ * @param {Point[]} all @param {number} px @param {string} unit */
+function limit({ picture, x, y, frame: { left, right } }, all, px, unit) {
+  const words = `limit ${short(px)}\u202f${unit}`;
   const half = 4 * words.length;
   const away = (/** @type {number} */ at) =>
     Math.min(

@@ -1,4 +1,4 @@
-// Below the fold: rules, figures of the plan, what is assumed, the setup's text and its faults.
+// Below the fold: rules, figures of the plan, the setup's text and its faults.
 import { html, part, renew, typeset } from "./draw.js";
 
 const STATUS = /** @type {Record<string, string>} */ ({
@@ -68,30 +68,6 @@ const fact = (f) =>
     html("td", { class: "n" }, typeset(f.shown)),
     html("td", { class: "help" }, f.how),
   );
-
-/** What the plan takes for granted because the setup leaves it open.
- * @param {import("./main.js").Bench} bench */
-export async function assumed(bench) {
-  const { json } = await bench.aside.ask({ do: "assumed", setup: bench.state.setup });
-  const all = json.assumed ?? [];
-  const line = (/** @type {any} */ a) => {
-    const value = a.usual?.value?.replaceAll('"', "");
-    const state =
-      value &&
-      html(
-        "button",
-        { title: a.usual.source, onclick: () => bench.set(a.key, value, "") },
-        `state the usual ${typeset(value)}`,
-      );
-    return html("li", {}, typeset(a.says), " ", ...(state ? [state] : []));
-  };
-  renew(
-    part("assumed"),
-    ...(all.length
-      ? all.map(line)
-      : [html("li", {}, "Nothing: the setup states all that the plan needs.")]),
-  );
-}
 
 /** Faults of the setup's text, each with its line; the first also where it is seen at once.
  * @param {import("./main.js").Bench} bench */

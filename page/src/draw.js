@@ -56,6 +56,9 @@ export function sharp(canvas, width, height) {
   return on;
 }
 
+/** A key without its section, as words. @param {string} key */
+export const named = (key) => key.split(".").slice(1).join(" ").replaceAll("_", " ");
+
 /** The first number of a text with three significant digits. @param {string} text */
 export const three = (text) => text.replace(/\d+\.\d+|\d{4,}/, (found) => short(Number(found)));
 

@@ -16,8 +16,9 @@ export function reachOf(field) {
   const lengths = field.vectors
     .filter((/** @type {any} */ v) => v[6] === "valid")
     .map((/** @type {any} */ v) => Math.hypot(v[2], v[3]));
+  const longest = lengths.reduce((/** @type {number} */ a, /** @type {number} */ b) => Math.max(a, b), 1e-9);
   const every = Math.max(1, Math.ceil(field.columns / 32), Math.ceil(field.rows / 32));
-  return { every, reach: (0.9 * every * Math.max(...field.spacing)) / Math.max(...lengths, 1e-9) };
+  return { every, reach: (0.9 * every * Math.max(...field.spacing)) / longest };
 }
 
 const rms = (/** @type {number[]} */ all) =>
@@ -37,13 +38,16 @@ export function vectors(bench) {
       .filter((/** @type {any} */ v) => v[5])
       .map((/** @type {any} */ v) => Math.hypot(v[5][0], v[5][1])),
   );
+  const size = (/** @type {number[]} */ [w, h]) => `${w} × ${h}`;
+  const { whole } = bench.pair;
+  const of_ = size(found.size) === size(whole) ? "" : ` in ${size(found.size)} of ${size(whole)}\u202fpx`;
   const words =
-    `${found.vectors.length} vectors of one pair; true error ${short(rms(errors))}\u202fpx, estimated by correlation ` +
+    `${found.vectors.length} vectors of one pair${of_}; true error ${short(rms(errors))}\u202fpx, estimated by correlation ` +
     `statistics ${short(estimated)}\u202fpx (root mean square).`;
   into.replaceChildren(
     html("p", {}, words),
     scale(most),
-    html("div", { class: "field-row" }, picture(bench, found, most), bars(good)),
+    html("div", { class: "field-row" }, picture(found, most), bars(good)),
   );
 }
 
@@ -63,12 +67,11 @@ function scale(most) {
   );
 }
 
-/** @param {import("./main.js").Bench} bench @param {any} found @param {number} most px */
-function picture(bench, found, most) {
-  const [width, height] = bench.pair.size;
+/** @param {any} found @param {number} most px */
+function picture(found, most) {
   const { reach, every } = reachOf(found);
   const picture = svg("svg", {
-    viewBox: `0 0 ${width} ${height}`,
+    viewBox: [...found.origin, ...found.size].join(" "),
     class: "field",
     role: "img",
     "aria-label": `Vectors on a ground coloured by their true error, from 0 to ${short(most)} px`,

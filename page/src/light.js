@@ -79,7 +79,7 @@ export function draw(bench) {
 /** The parts of the rig that are no station of the light.
  * @param {import("./main.js").Bench} bench */
 function sections(bench) {
-  const given = bench.plan.given.map((/** @type {any} */ [key]) => key.split(".")[0]);
+  const given = bench.plan.given.map((/** @type {any} */ [key]) => key.split(/[.[]/)[0]);
   const shown = new Set(STATIONS.map(([, section]) => section));
   const others = bench.keys.sections
     .map((/** @type {any} */ s) => s.name)

@@ -1,6 +1,9 @@
 // The bench: one state, four views of it that move together.
 import * as answer from "./answer.js";
+import * as assumed from "./assumed.js";
+import * as choice from "./choice.js";
 import * as details from "./details.js";
+import * as enough from "./enough.js";
 import * as field from "./field.js";
 import * as lens from "./lens.js";
 import * as light from "./light.js";
@@ -27,6 +30,7 @@ export class Bench {
     this.front = new Hand(module);
     /** @type {Hand | null} */ this.spare = null;
     this.study = new Study(module, () => this.drawAnswer());
+    this.study.wanted.enough = true;
     this.history = new History();
     /** @type {import("./state.js").State} */
     this.state = { setup: "", view: usualView() };
@@ -36,12 +40,11 @@ export class Bench {
     /** @type {any} */ this.field = null;
     /** @type {any} */ this.plane = null;
     /** @type {any[]} */ this.faults = [];
-    /** @type {ImageData[] | null} */ this.images = null;
+    /** @type {any[]} */ this.assumed = [];
     /** @type {import("./pinned.js").Pinned | null} */ this.pinned = null;
     /** @type {any} */ this.timeScale = null;
     /** @type {any} */ this.heldScale = null;
     this.open = "";
-    this.opened = -1;
     this.frame = 0;
     this.under = 0;
     this.most = MOST[0];
@@ -87,6 +90,16 @@ export class Bench {
   take(keys, values) {
     const kind = `take ${performance.now()}`;
     keys.forEach((key, k) => this.set(key, String(values[k]), kind));
+  }
+
+  /** Another kind of flow in field k, one more, or without a kind one less.
+   * @param {number} number @param {string | null} kind */
+  async flow(number, kind) {
+    const request = { do: "field", setup: this.state.setup, number, kind };
+    const { setup, faults } = (await this.front.ask(request)).json;
+    if (!faults) return this.change(setup, "");
+    this.faults = faults;
+    details.faults(this);
   }
 
   /** Another setup text. @param {string} setup @param {string} kind */
@@ -146,30 +159,18 @@ export class Bench {
     const { setup, view } = this.state;
     const area = part("setup");
     if (area.value !== setup) area.value = setup;
-    // Both are asked at once, the pictures first: a hand that moves looks at them.
-    const asked = [this.pairOf(setup), this.front.ask({ do: "plan", setup })];
-    const { json, bytes } = await asked[0];
-    if (!json.faults) {
-      const first = !this.pair;
-      if (String(this.pair?.size) !== String(json.size)) this.at = null;
-      const half = bytes.length / 4;
-      const levels = [0, 1].map((k) => new Uint16Array(bytes.buffer, 2 * k * half, half));
-      this.pair = { ...json, levels };
-      pictures.draw(this);
-      this.timed(performance.now() - begun, first || view.whole);
-    }
-    const plan = (await asked[1]).json;
-    this.faults = plan.faults ?? [];
-    details.faults(this);
-    if (plan.faults) {
+    // Both are asked at once, the pictures first: a hand that moves looks at them. A whole large one
+    // takes seconds, for which the rest does not wait.
+    const asks = [() => this.takePair(begun), () => this.takePlan()];
+    if (view.whole) asks.reverse();
+    const there = await Promise.all(asks.map((ask) => ask()));
+    if (view.whole) there.reverse();
+    const [pair, plan] = there;
+    if (!plan) {
       this.study.release();
       return this.keep();
     }
-    this.plan = plan;
-    light.draw(this);
-    strip.draw(this);
-    this.drawAnswer();
-    if (!json.faults) {
+    if (pair) {
       pictures.buttons(this);
       pictures.place(this);
       pictures.say(this);
@@ -177,9 +178,37 @@ export class Bench {
       this.point(x, y, this.under);
     }
     details.draw(this);
-    if (part("map-fold").open) map.choice(this, part("map-choice"));
+    if (part("map-fold").open) map.settings(this, part("map-choice"));
+    if (part("choice-fold").open) choice.settings(this);
     this.keep();
     this.later();
+  }
+
+  /** The pictures of the setup, drawn; whether there are any. @param {number} begun ms */
+  async takePair(begun) {
+    const { json, bytes } = await this.pairOf(this.state.setup);
+    if (json.faults) return false;
+    const first = !this.pair;
+    if (String(this.pair?.size) !== String(json.size)) this.at = null;
+    const half = bytes.length / 4;
+    const levels = [0, 1].map((k) => new Uint16Array(bytes.buffer, 2 * k * half, half));
+    this.pair = { ...json, levels };
+    pictures.draw(this);
+    this.timed(performance.now() - begun, first || this.state.view.whole);
+    return true;
+  }
+
+  /** The plan of the setup, drawn; whether it has one. */
+  async takePlan() {
+    const plan = (await this.front.ask({ do: "plan", setup: this.state.setup })).json;
+    this.faults = plan.faults ?? [];
+    details.faults(this);
+    if (plan.faults) return false;
+    this.plan = plan;
+    light.draw(this);
+    strip.draw(this);
+    this.drawAnswer();
+    return true;
   }
 
   /** @param {string} setup */
@@ -200,6 +229,8 @@ export class Bench {
   /** The answer, and what stands beside it. */
   drawAnswer() {
     answer.draw(this);
+    enough.draw(this);
+    if (part("assumed-fold").open) assumed.draw(this);
     pinned.draw(this);
     if (this.pinned && this.study.finished) pinned.restore(this);
   }
@@ -210,7 +241,7 @@ export class Bench {
     this.timer = setTimeout(async () => {
       const { setup, view } = this.state;
       if (part("vectors-fold").open || view.vectors) this.measure();
-      if (part("assumed-fold").open) details.assumed(this);
+      if (part("assumed-fold").open) assumed.list(this);
       const taken = this.study.of(setup, view);
       this.study.release();
       await taken;
@@ -218,7 +249,10 @@ export class Bench {
   }
 
   async measure() {
-    const { json } = await this.front.ask({ do: "vectors", setup: this.state.setup });
+    // Of a large picture shown whole those about the place looked at.
+    const at = this.at?.map((n, k) => n / this.pair.size[k]);
+    const request = { do: "vectors", setup: this.state.setup, most: this.most, at };
+    const { json } = await this.front.ask(request);
     this.field = json.faults ? null : json;
     if (part("vectors-fold").open) field.vectors(this);
     pictures.over(this);
@@ -248,7 +282,7 @@ export class Bench {
     const named = Object.keys(change);
     if (named.some((name) => ["seed", "whole", "at"].includes(name))) this.show(this.state.setup);
     else {
-      if (named.includes("limit_px") || named.includes("free")) this.later();
+      if (["limit", "free", "choose"].some((name) => named.includes(name))) this.later();
       if (change.vectors) this.measure();
       this.redraw();
     }

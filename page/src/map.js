@@ -1,5 +1,5 @@
 // A map of the error over two settings.
-import { html, short, typeset } from "./draw.js";
+import { html, named, short, typeset } from "./draw.js";
 
 /** The unit of a number, where it has one. @param {string} text */
 const number = (text) => {
@@ -20,8 +20,6 @@ const number = (text) => {
   return found ? Number(found[2]) * (of[found[3]] ?? 1) : NaN;
 };
 
-const words = (/** @type {string} */ key) => key.split(".").slice(1).join(" ").replaceAll("_", " ");
-
 /** @param {import("./main.js").Bench} bench @param {any} answer */
 export function map(bench, answer) {
   const { keys, best } = answer;
@@ -39,8 +37,8 @@ export function map(bench, answer) {
     .filter((/** @type {any} */ e) => e > 0);
   const [low, high] = [Math.log(Math.min(...errors)), Math.log(Math.max(...errors))];
   const caption =
-    `Error of the velocity, % of its mean: ${words(keys[0])} across, ${words(keys[1])} down` +
-    (keys[2] && best ? `, ${words(keys[2])} ${typeset(String(best.values[2]))}` : "") +
+    `Error of the velocity, % of its mean: ${named(keys[0])} across, ${named(keys[1])} down` +
+    (keys[2] && best ? `, ${named(keys[2])} ${typeset(String(best.values[2]))}` : "") +
     ". Press a cell to take its settings.";
   const table = html(
     "table",
@@ -58,7 +56,7 @@ export function map(bench, answer) {
       (/** @type {any} */ t) => String(t.values[0]) === column && String(t.values[1]) === row,
     );
     if (!(t?.relative_error > 0)) return html("td", { class: "faint" }, t ? "–" : "");
-    const name = `${words(keys[0])} ${column}, ${words(keys[1])} ${row}: ${short(100 * t.relative_error)} %`;
+    const name = `${named(keys[0])} ${column}, ${named(keys[1])} ${row}: ${short(100 * t.relative_error)} %`;
     const take = html(
       "button",
       { "aria-label": name, onclick: () => bench.take(keys, t.values) },
@@ -91,7 +89,7 @@ export function map(bench, answer) {
 
 /** Which two settings are mapped. @param {import("./main.js").Bench} bench
  * @param {HTMLElement} into */
-export function choice(bench, into) {
+export function settings(bench, into) {
   const { free } = bench.state.view;
   const given = new Map(bench.plan?.given ?? []);
   const counted = bench.keys.sections
@@ -116,7 +114,7 @@ export function choice(bench, into) {
     );
   const [first, second] = [select(0), select(1)];
   const go = () =>
-    first.value !== second.value && bench.look({ free: [first.value, second.value] });
+    first.value !== second.value && bench.look({ free: [first.value, second.value], choose: [] });
   into.replaceChildren(
     html(
       "p",

@@ -19,6 +19,14 @@ function picture(pair, levels, stretched) {
   return image;
 }
 
+/** The same of frame k of a pair, made once: a large one takes a while.
+ * @param {any} pair @param {number} k @param {boolean} stretched @returns {ImageData} */
+function imageOf(pair, k, stretched) {
+  if (pair.stretched !== stretched) pair.images = [];
+  pair.stretched = stretched;
+  return (pair.images[k] ??= picture(pair, pair.levels[k], stretched));
+}
+
 /** Grey of a level, 0 to 255. @param {any} pair @param {boolean} stretched */
 export function greys(pair, stretched) {
   const [black, white] = range(pair, stretched);
@@ -55,20 +63,16 @@ export function draw(bench) {
   if (!pair) return;
   const { stretched } = state.view;
   const show = shown(bench);
-  const images = pair.levels.map((/** @type {Uint16Array} */ levels) =>
-    picture(pair, levels, stretched),
-  );
-  bench.images = images;
-  const other = bench.pinned?.pair;
-  const second = show === "pinned" ? picture(other, other.levels[0], stretched) : images[1];
+  const image = (/** @type {number} */ k) => imageOf(pair, k, stretched);
   const canvas = part("frames");
   const [width, height] = pair.size;
+  const second = show === "pinned" ? imageOf(bench.pinned?.pair, 0, stretched) : image(show === "side" ? 1 : bench.frame);
   canvas.width = beside(show) ? width + GAP + second.width : width;
   canvas.height = beside(show) ? Math.max(height, second.height) : height;
   part("frame").style.setProperty("--ratio", String(canvas.width / canvas.height));
   const on = canvas.getContext("2d");
-  if (show === "overlay") on.putImageData(overlay(images[0], images[1]), 0, 0);
-  else on.putImageData(images[show === "blink" ? bench.frame : 0], 0, 0);
+  if (show === "overlay") on.putImageData(overlay(image(0), image(1)), 0, 0);
+  else on.putImageData(image(show === "blink" ? bench.frame : 0), 0, 0);
   if (beside(show)) on.putImageData(second, width + GAP, 0);
   const names = /** @type {Record<string, string[]>} */ ({
     blink: [bench.frame ? "B" : "A"],
@@ -105,6 +109,11 @@ export function over(bench) {
       if (bad || due)
         strokes[bad ? "true" : "false"] += arrowPath(v[0], v[1], v[2] * reach, v[3] * reach);
     });
+    // Where they are those of a part, its border.
+    const [left, top] = field.origin;
+    const [width, height] = field.size;
+    if (String(field.size) !== String(pair.size))
+      all.push(svg("rect", { x: left, y: top, width, height, class: "window" }));
     all.push(
       svg("path", { d: strokes.false, class: "over-vector" }),
       svg("path", { d: strokes.true, class: "over-vector bad" }),
@@ -143,11 +152,19 @@ export function say(bench) {
 
 /** Blinks, unless the reader wants nothing to move. @param {import("./main.js").Bench} bench */
 export function blink(bench) {
-  const { images } = bench;
-  if (!images || shown(bench) !== "blink") return;
+  const { pair } = bench;
+  if (!pair || shown(bench) !== "blink") return;
   bench.frame = 1 - bench.frame;
-  part("frames").getContext("2d").putImageData(images[bench.frame], 0, 0);
+  const image = imageOf(pair, bench.frame, bench.state.view.stretched);
+  part("frames").getContext("2d").putImageData(image, 0, 0);
   part("which").textContent = bench.frame ? "B" : "A";
+}
+
+/** @param {Uint16Array} levels */
+function counts(levels) {
+  const all = new Uint32Array(1 << 16);
+  for (let k = 0; k < levels.length; k++) all[levels[k]]++;
+  return all;
 }
 
 /** How often each grey level occurs. @param {import("./main.js").Bench} bench */
@@ -158,7 +175,11 @@ export function histogram(bench) {
   const on = sharp(part("histogram"), width, height);
   const bins = new Float64Array(128);
   const top = Math.max(pair.white * 1.5, 2);
-  for (const v of pair.levels[0]) bins[Math.min(127, Math.floor((127 * v) / top))]++;
+  pair.counts ??= counts(pair.levels[0]);
+  pair.counts.forEach(
+    (/** @type {number} */ n, /** @type {number} */ v) =>
+      (bins[Math.min(127, Math.floor((127 * v) / top))] += n),
+  );
   const most = Math.log1p(Math.max(...bins));
   on.fillStyle = colour("--faint");
   bins.forEach((n, k) => {

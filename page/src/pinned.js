@@ -67,7 +67,7 @@ export async function restore(bench) {
   // Its own study waits for that of the present setup.
   const { study } = /** @type {Pinned} */ (bench.pinned);
   if (study instanceof Study && bench.study.finished)
-    await study.of(setup, { ...bench.state.view, free: [] });
+    await study.of(setup, { ...bench.state.view, free: [], choose: [] });
 }
 
 /** @param {import("./main.js").Bench} bench */

@@ -14,8 +14,9 @@ const MOST_BYTES = 1 << 20;
  * @property {number[]} at middle of the part of a large picture, in shares of width and height
  * @property {number} seed
  * @property {number} rate blinks per second
- * @property {number} limit_px total error that the answer is to keep within
+ * @property {string} limit error that the answer is to keep within, or "" for the usual one
  * @property {string[]} free two settings to map, or none
+ * @property {string[]} choose settings to choose from lists, as KEY or KEY=a,b,c, or none
  * @property {string} pinned setup to compare with, or ""
  */
 
@@ -31,8 +32,9 @@ export const usualView = () => ({
   at: [0.5, 0.5],
   seed: 1,
   rate: 3,
-  limit_px: 0.1,
+  limit: "",
   free: [],
+  choose: [],
   pinned: "",
 });
 
@@ -70,7 +72,8 @@ function checked(found) {
     typeof given[name] === "boolean" ? given[name] : usual[name];
   const within = (/** @type {any} */ n, /** @type {number} */ low, /** @type {number} */ high) =>
     Number.isFinite(n) ? Math.min(high, Math.max(low, n)) : NaN;
-  const keys = Array.isArray(given.free) ? given.free.map(String) : [];
+  const texts = (/** @type {any} */ list) => (Array.isArray(list) ? list.map(String) : []);
+  const keys = texts(given.free);
   return {
     setup: found.setup,
     view: {
@@ -82,8 +85,10 @@ function checked(found) {
       at: [0, 1].map((k) => within(given.at?.[k], 0, 1)).map((n) => (n >= 0 ? n : 0.5)),
       seed: Number.isSafeInteger(given.seed) && given.seed >= 0 ? given.seed : usual.seed,
       rate: within(given.rate, 0.5, 8) || usual.rate,
-      limit_px: within(given.limit_px, 1e-4, 100) || usual.limit_px,
+      // Once a number of px.
+      limit: String(given.limit ?? given.limit_px ?? usual.limit).slice(0, 40),
       free: keys.length === 2 ? keys : [],
+      choose: texts(given.choose).slice(0, 2),
       pinned: typeof given.pinned === "string" ? given.pinned : "",
     },
   };

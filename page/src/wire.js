@@ -1,4 +1,6 @@
 // Buttons, keys, files, sizes: everything that is listened to once.
+import * as assumed from "./assumed.js";
+import * as choice from "./choice.js";
 import * as details from "./details.js";
 import * as lens from "./lens.js";
 import * as map from "./map.js";
@@ -66,10 +68,7 @@ function buttons(bench) {
   on("more-pairs", "click", () => bench.study.more());
   on("pin", "click", () => pinned.toggle(bench));
   on("save", "click", () => save(bench.state.setup));
-  on("limit", "change", (e) => {
-    const px = Number(e.target.value);
-    if (px > 0 && px <= 100) bench.look({ limit_px: px });
-  });
+  on("limit", "change", (e) => bench.look({ limit: e.target.value.trim().slice(0, 40) }));
   on("setup", "input", (e) => bench.change(e.target.value, "text"));
   // What underlines the faults lies behind the text and moves with it.
   on("setup", "scroll", (e) =>
@@ -80,8 +79,15 @@ function buttons(bench) {
 /** @param {import("./main.js").Bench} bench */
 function folds(bench) {
   on("vectors-fold", "toggle", () => part("vectors-fold").open && bench.measure());
-  on("assumed-fold", "toggle", () => part("assumed-fold").open && details.assumed(bench));
-  on("map-fold", "toggle", () => part("map-fold").open && map.choice(bench, part("map-choice")));
+  on("assumed-fold", "toggle", () => {
+    const { open } = part("assumed-fold");
+    bench.study.wanted.worth = open;
+    if (!open) return;
+    assumed.list(bench);
+    bench.study.go();
+  });
+  on("map-fold", "toggle", () => part("map-fold").open && map.settings(bench, part("map-choice")));
+  on("choice-fold", "toggle", () => part("choice-fold").open && choice.settings(bench));
   part("more-known").parentElement.open = !NARROW.matches;
 }
 

@@ -8,6 +8,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
 import { RIG, figures } from "./rig.mjs";
+import { parts } from "./parts.mjs";
 import { views } from "./views.mjs";
 
 const program = process.argv[2];
@@ -395,7 +396,9 @@ try {
   });
   await page.close();
 
-  await views({ check, open, bench, until, address, native, folder });
+  const tools = { check, open, bench, until, address, native, folder };
+  await views(tools);
+  await parts(tools);
 
   for (const width of [360, 1280, 2560])
     await check(`nothing overflows at ${width} px`, async () => {

@@ -123,8 +123,13 @@ export async function views({ check, open, bench, until, address, native, folder
     await page.locator("#limit").press("Enter");
     await until(page, (b) => b.study.finished && b.study.answer.limit_px === 0.001, null, 240);
     assert.match(await page.locator("#sentence").innerText(), /^No pulse length keeps/);
-    assert.match(await page.locator("#more-known").innerText(), /Changes that would help/);
-    await page.locator("#limit").fill("0.1");
+    assert.match(await page.locator("#enough").innerText(), /^What would be enough/);
+    // A limit in words that is none says so; that of another unit is the same in px.
+    await page.locator("#limit").fill("2 s");
+    await page.locator("#limit").press("Enter");
+    await until(page, (b) => b.study.fault !== "");
+    assert.match(await page.locator("#sentence").innerText(), /^The limit must be above 0, in px/);
+    await page.locator("#limit").fill("0.1 px");
     await page.locator("#limit").press("Enter");
     await until(page, (b) => b.study.finished && b.study.answer.limit_px === 0.1, null, 240);
   });

@@ -13,6 +13,7 @@ pub mod worth;
 
 use motefield_rig::quantity::short;
 use motefield_rig::setup::Setup;
+use motefield_study::decide::limit::ErrorLimit;
 
 /// What is said of a decision that was stopped, in words, as JSON and in its picture: there is no
 /// answer yet. `go_on` says how to get it.
@@ -29,5 +30,15 @@ pub fn seeding_words(setup: &Setup) -> String {
             short(ppp)
         ),
         _ => String::new(),
+    }
+}
+
+/// Whether the best setting keeps the limit, where one is stated; `None` of `met`: it cannot be told.
+pub fn limit_words(limit: Option<ErrorLimit>, met: Option<bool>) -> String {
+    match (limit, met) {
+        (Some(limit), Some(true)) => format!("Its measured error keeps the limit of {limit}.\n"),
+        (Some(limit), Some(false)) => format!("No measured error keeps the limit of {limit}.\n"),
+        (Some(limit), None) => format!("Whether the limit of {limit} is kept cannot be told.\n"),
+        (None, _) => String::new(),
     }
 }

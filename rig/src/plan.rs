@@ -9,6 +9,7 @@ mod facts;
 mod flow;
 mod flow_facts;
 mod fluid;
+mod known;
 mod lens;
 mod light;
 mod measured;

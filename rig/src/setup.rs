@@ -240,6 +240,11 @@ impl Setup {
         self.document.written(path)
     }
 
+    /// What stands under a path as a setup would write it, lists too.
+    pub fn stated(&self, path: &str) -> Option<String> {
+        self.document.stated(path)
+    }
+
     /// The rig as it stood when `light.measured_grey` was read: as the text states it, without its
     /// changes but for those of the measurement itself.
     ///

@@ -46,7 +46,7 @@ impl DecideCommand {
         json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
         json["meets_limit"] = json!(met);
         if !choice.stopped {
-            words += &self.limit_words(met);
+            words += &report::decide::limit_words(self.limit, met);
             words += &report::decide::worth::words(&worths, None);
         }
         let what = "Table, picture and sample pairs";

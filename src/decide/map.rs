@@ -145,7 +145,7 @@ impl DecideCommand {
         json["meets_limit"] = json!(met);
         let mut at_best = setup.clone();
         if !map.stopped {
-            words += &self.limit_words(met);
+            words += &report::decide::limit_words(self.limit, met);
             words += &enough
                 .as_ref()
                 .map_or(String::new(), report::decide::enough::words);

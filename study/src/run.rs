@@ -285,11 +285,11 @@ pub fn run_kept(
         return points;
     }
     if let Some(ledger) = ledger {
-        ledger.meet(first, experiments, effort.seed);
+        ledger.meet(first, experiments, effort);
     }
     let prepare = |(k, experiment)| match ledger {
         Some(ledger) => {
-            let ground = ledger.ground(first + k, experiment);
+            let ground = ledger.ground(first + k, experiment, effort);
             Prepared::over(ground, experiment, chain, besides, effort.seed)
         }
         None => Prepared::new(experiment, chain, besides, effort, stop),
@@ -330,6 +330,10 @@ pub fn run_kept(
             {
                 done[point].push(measurement);
             }
+        }
+        // What more is needed is asked when all that is waited for is there.
+        if ledger.is_some() && stop.load(Ordering::Relaxed) {
+            break;
         }
         let found = prepared.par_iter().zip(&done).zip(&mut scores);
         let (needs, widths): (Vec<usize>, Vec<f64>) = found

@@ -122,6 +122,9 @@ pub fn root_mean_square_ratio(above: &GridValues, below: &GridValues, confidence
     chi_interval(q.sqrt(), reduced(number, &scatter, confidence), confidence).map_falling(|root| 1.0 / root)
 }
 
+/// Degrees of freedom from which an interval, a millionth wide, is none.
+const MOST_FREEDOM: f64 = 1e12;
+
 /// The interval of a standard deviation `s` known with `freedom` degrees of freedom, by the
 /// chi-squared law (JCGM 100 annex E.4, ISO 2854).
 ///
@@ -134,8 +137,9 @@ pub fn root_mean_square_ratio(above: &GridValues, below: &GridValues, confidence
 /// assert_eq!(chi_interval(1.0, f64::INFINITY, Confidence::USUAL).hi, 1.0);
 /// ```
 pub fn chi_interval(s: f64, freedom: f64, confidence: Confidence) -> Estimate {
-    // The limit of many: nothing is left to chance. So it is where no two pairs differ at all.
-    if freedom.is_infinite() {
+    // The limit of many: nothing is left to chance. So it is where no two pairs differ at all, or so
+    // little that the search for the law's quantiles does not end.
+    if freedom > MOST_FREEDOM {
         return Estimate::exact(s);
     }
     let freedom = freedom.max(0.5);

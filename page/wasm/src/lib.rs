@@ -6,7 +6,9 @@
 //! [`motefield_input`] says, calls [`motefield_answer`] and reads the answer.
 
 mod answer;
+mod asked;
 mod exports;
+mod found;
 mod module;
 mod pictures;
 mod request;

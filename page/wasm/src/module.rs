@@ -2,14 +2,10 @@
 
 use motefield_generator::{Crop, Pair, Scene};
 use motefield_rig::plan::Plan;
-use motefield_rig::setup::Setup;
-use motefield_study::decide::Wish;
-use motefield_study::decide::map::FreeSetting;
-use motefield_study::decide::question::Question;
-use motefield_study::run::Ledger;
 use serde_json::Value;
 
 use crate::answer::{Refusal, setup, text};
+use crate::study::Study;
 
 /// A pair, or a part of one.
 pub(crate) struct Rendered {
@@ -19,15 +15,6 @@ pub(crate) struct Rendered {
     pub(crate) pair: Pair,
 }
 
-/// What is asked.
-pub(crate) struct Asked {
-    pub(crate) setup: Setup,
-    pub(crate) question: Question,
-    /// Settings to map; empty where the answer is the pulse length.
-    pub(crate) axes: Vec<FreeSetting>,
-    pub(crate) wish: Wish,
-}
-
 /// What the module keeps between requests.
 #[derive(Default)]
 pub struct Module {
@@ -35,7 +22,7 @@ pub struct Module {
     pub(crate) pair: Option<Rendered>,
     /// The last setup planned: a hand that moves asks several things of it.
     planned: Option<(String, Plan)>,
-    pub(crate) study: Option<(Asked, Ledger)>,
+    pub(crate) study: Option<Study>,
 }
 
 impl Module {

@@ -22,21 +22,21 @@ fn levels(frame: &Array2<f32>) -> impl Iterator<Item = u8> + '_ {
         .flat_map(|v| (v.round().clamp(0.0, 65535.0) as u16).to_le_bytes())
 }
 
-/// The part of a picture that a request asks for: a square of `most` px about the place `at`, which
-/// is in shares of the picture's width and height; all of it without `most`, or where it has at most
-/// twice as many pixels.
-fn part(scene: &Scene, request: &Value) -> Crop {
+/// The part of a picture of `whole` px that a request asks for: a square of `most` px about the place
+/// `at`, which is in shares of the picture's width and height; all of it without `most`, or where it
+/// has at most twice as many pixels.
+fn part(whole: [usize; 2], request: &Value) -> Crop {
     let most = request["most"]
         .as_u64()
         .unwrap_or(u64::MAX)
         .min(Scene::MAX_SIDE as u64) as usize;
-    let size = match scene.size[0] * scene.size[1] > 2 * most * most {
-        true => scene.size.map(|side| side.min(most.max(1))),
-        false => scene.size,
+    let size = match whole[0] * whole[1] > 2 * most * most {
+        true => whole.map(|side| side.min(most.max(1))),
+        false => whole,
     };
     let origin = [0, 1].map(|k| {
-        let middle = request["at"][k].as_f64().unwrap_or(0.5) * scene.size[k] as f64;
-        let last = (scene.size[k] - size[k]) as f64;
+        let middle = request["at"][k].as_f64().unwrap_or(0.5) * whole[k] as f64;
+        let last = (whole[k] - size[k]) as f64;
         (middle - 0.5 * size[k] as f64).round().clamp(0.0, last) as usize
     });
     Crop { origin, size }
@@ -50,7 +50,7 @@ impl Module {
             study: seed(request),
             ..Seed::default()
         };
-        let crop = part(&scene, request);
+        let crop = part(scene.size, request);
         let pair = match crop.size == scene.size {
             true => render(&scene, seed),
             false => Crops::of(&scene, vec![crop]).map(|parts| parts.render(0, seed)),
@@ -83,13 +83,24 @@ impl Module {
         self.pair.as_ref().ok_or_else(|| words("there is no pair yet"))
     }
 
-    /// The vectors of the last pair with their true errors and estimated uncertainties, px.
-    pub(crate) fn vectors(&self, processing: &Processing) -> Result<Answer, Refusal> {
+    /// The vectors of the last pair, or of a part of it, with their true errors and estimated
+    /// uncertainties, px.
+    pub(crate) fn vectors(&self, processing: &Processing, request: &Value) -> Result<Answer, Refusal> {
         let Rendered { scene, crop, pair } = self.last()?;
-        let field = correlate(pair.a.view(), pair.b.view(), processing).map_err(words)?;
-        let estimator = Estimator::ALL[0];
-        let uncertainty = estimate(pair.a.view(), pair.b.view(), &field, processing, estimator).ok();
-        Ok(vectors_json(scene, *crop, &field, uncertainty.as_deref()).into())
+        let Crop { origin, size } = part(crop.size, request);
+        let [left, top] = origin;
+        let [a, b] =
+            [&pair.a, &pair.b].map(|frame| frame.slice(s![top..top + size[1], left..left + size[0]]));
+        let mut field = correlate(a, b, processing).map_err(words)?;
+        let uncertainty = estimate(a, b, &field, processing, Estimator::ALL[0]).ok();
+        for vector in &mut field.vectors {
+            vector.x_px += left as f64;
+            vector.y_px += top as f64;
+        }
+        let mut json = vectors_json(scene, *crop, &field, uncertainty.as_deref());
+        json["origin"] = json!(origin);
+        json["size"] = json!(size);
+        Ok(json.into())
     }
 
     /// The correlation plane of the window about a pixel of the last pair.

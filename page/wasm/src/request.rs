@@ -24,6 +24,7 @@ impl Module {
         match text(request, "do") {
             "keys" => Ok(crate::rig::keys().into()),
             "edit" => crate::rig::edit(request).map(Answer::from),
+            "field" => crate::rig::field(request).map(Answer::from),
             "plan" => Ok(crate::rig::plan(self.plan(request)?).into()),
             "assumed" => crate::rig::assumed(self.plan(request)?).map(Answer::from),
             "pair" => {
@@ -32,19 +33,16 @@ impl Module {
             }
             "vectors" => {
                 let processing = self.plan(request)?.processing.clone();
-                self.vectors(&processing)
+                self.vectors(&processing, request)
             }
             "plane" => {
                 let processing = self.plan(request)?.processing.clone();
                 self.plane(&processing, number(request, "x"), number(request, "y"))
             }
             "study" => self.begin(request),
-            "measure" => self.measure(
-                number(request, "experiment") as usize,
-                number(request, "number") as usize,
-            ),
-            "enter" => Ok(json!({ "entered": self.enter(bytes) }).into()),
-            "look" => self.look(),
+            "measure" => self.measure(request),
+            "enter" => Ok(json!({ "entered": self.enter(request, bytes) }).into()),
+            "look" => self.look(request),
             other => Err(Refusal::Words(format!("no request is called {other}"))),
         }
     }

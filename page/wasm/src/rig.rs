@@ -2,7 +2,7 @@
 
 use motefield_rig::keys;
 use motefield_rig::plan::{Assessment, Plan};
-use motefield_rig::setup::{Document, EMBEDDED};
+use motefield_rig::setup::{Document, EMBEDDED, Setup};
 use serde_json::{Value, json};
 
 use crate::answer::{NAME, Refusal, text};
@@ -59,6 +59,28 @@ pub(crate) fn edit(request: &Value) -> Result<Value, Refusal> {
     Ok(json!({ "setup": edited }))
 }
 
+/// The setup's text with a field of another kind: see [`Document::with_field`].
+pub(crate) fn field(request: &Value) -> Result<Value, Refusal> {
+    let document = Document::parse(NAME, text(request, "setup"))?;
+    let number = request["number"].as_u64().unwrap_or(u64::MAX) as usize;
+    Ok(json!({ "setup": document.with_field(number, request["kind"].as_str())? }))
+}
+
+/// What the setup states: key and value, those of each of several fields under its number.
+fn given(setup: &Setup) -> Value {
+    let listed = setup.flow.fields.iter().filter_map(|field| field.place);
+    let of_fields = listed.flat_map(|number| {
+        let keys = keys::flow::SECTION.keys.iter();
+        keys.map(move |key| format!("flow[{number}].{}", key.name()))
+    });
+    let stated = |path: String| Some(json!([path, setup.stated(&path)?]));
+    (keys::all().filter(|key| setup.has(key)))
+        .map(|key| key.path.to_owned())
+        .chain(of_fields)
+        .filter_map(stated)
+        .collect()
+}
+
 /// What a plan takes for granted because its setup leaves it open.
 pub(crate) fn assumed(plan: &Plan) -> Result<Value, Refusal> {
     let assessment = Assessment::of_plan(plan).with_assumptions(&plan.rig.setup)?;
@@ -71,12 +93,6 @@ pub(crate) fn plan(plan: &Plan) -> Value {
     let assessment = Assessment::of_plan(plan);
     let (scene, setup) = (&plan.scene, &plan.rig.setup);
     let mut all = motefield_report::plan::json(&assessment);
-    let values: Value = (keys::all().filter(|key| setup.has(key)))
-        .filter_map(|key| Some((key.path, setup.written(key.path)?)))
-        .collect::<std::collections::BTreeMap<_, _>>()
-        .into_iter()
-        .map(|(path, value)| json!([path, value]))
-        .collect();
     let facts = assessment.parts.iter().map(|(heading, facts)| {
         let fact = |fact: &motefield_rig::plan::Fact| {
             json!({ "name": fact.id.as_str(), "label": fact.label, "value": fact.value, "shown": fact.text, "how": fact.how })
@@ -84,7 +100,7 @@ pub(crate) fn plan(plan: &Plan) -> Value {
         json!({ "heading": heading.as_str(), "facts": facts.iter().map(fact).collect::<Value>() })
     });
     all["parts"] = facts.collect();
-    all["given"] = values;
+    all["given"] = given(setup);
     all["verdict"] = json!(assessment.verdict());
     all["size"] = json!(scene.size);
     all["bits"] = json!(scene.camera.sensor.map(|sensor| sensor.bits));

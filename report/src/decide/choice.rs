@@ -27,26 +27,41 @@ fn settings(choice: &SettingsChoice, trial: &Trial) -> String {
 /// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
 /// says how to get it.
 pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
-    if choice.stopped {
-        let done = choice.trials.iter().filter(|t| t.measured().is_some()).count();
-        let done = format!("Measured so far: {done} of {} combinations.", choice.trials.len());
-        return format!("{}\n{done}\n", super::unfinished(go_on));
+    match choice.stopped {
+        true => so_far(choice, go_on),
+        false => headline(choice) + &table(choice) + &remarks_below(choice),
     }
-    let mut text = String::new();
-    let best = choice.best();
-    let _ = match best {
-        Some((trial, m)) => {
-            let total = m.point.score.total_px;
-            writeln!(
-                text,
-                "Use {}: the smallest error. In pairs that took no part in the choice it is {}, {} of the mean speed.",
-                settings(choice, trial),
-                interval(total, "px"),
-                percent(m.relative().value)
-            )
-        }
-        None => writeln!(text, "None of the combinations tried is usable."),
+}
+
+/// The same where the table stands beside it.
+pub fn without_table(choice: &SettingsChoice, go_on: &str) -> String {
+    match choice.stopped {
+        true => so_far(choice, go_on),
+        false => headline(choice) + &remarks_below(choice),
+    }
+}
+
+fn so_far(choice: &SettingsChoice, go_on: &str) -> String {
+    let done = choice.trials.iter().filter(|t| t.measured().is_some()).count();
+    let done = format!("Measured so far: {done} of {} combinations.", choice.trials.len());
+    format!("{}\n{done}\n", super::unfinished(go_on))
+}
+
+fn headline(choice: &SettingsChoice) -> String {
+    let Some((trial, m)) = choice.best() else {
+        return "None of the combinations tried is usable.\n".to_owned();
     };
+    format!(
+        "Use {}: the smallest error. In pairs that took no part in the choice it is {}, {} of the mean speed.\n",
+        settings(choice, trial),
+        interval(m.point.score.total_px, "px"),
+        percent(m.relative().value)
+    )
+}
+
+/// Every combination, with what its columns mean.
+fn table(choice: &SettingsChoice) -> String {
+    let best = choice.best().map(|(_, m)| m);
     let mut rows: Vec<Vec<String>> = vec![
         choice
             .keys
@@ -57,18 +72,23 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
     ];
     for trial in &choice.trials {
         let mut row: Vec<String> = trial.values.iter().map(|v| v.text.clone()).collect();
-        row.extend(cells(choice, trial, best.map(|(_, m)| m)));
+        row.extend(cells(choice, trial, best));
         rows.push(row);
     }
-    for line in columns(&rows).lines() {
-        let _ = writeln!(text, "  {line}");
-    }
+    let lines = columns(&rows);
+    let mut text: String = lines.lines().map(|line| format!("  {line}\n")).collect();
     if best.is_some() {
         text.push_str("= not distinguishable from the best with 95 % confidence (on the same pairs).\n");
         text.push_str(
             "The errors of the best are from pairs of its own; \"more\" compares all on the same pairs.\n",
         );
     }
+    text
+}
+
+/// Where the best stands at the end of what was tried, and the setup as it stands.
+fn remarks_below(choice: &SettingsChoice) -> String {
+    let mut text = String::new();
     for end in choice.at_end_of_tried() {
         let _ = writeln!(
             text,
@@ -79,7 +99,7 @@ pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
             if end.largest { "larger" } else { "smaller" },
         );
     }
-    if let (Some(standing), Some((_, best))) = (&choice.standing, best) {
+    if let (Some(standing), Some((_, best))) = (&choice.standing, choice.best()) {
         let _ = match (standing.obstacle(choice.wish.valid), standing.measured()) {
             (Some(obstacle), _) => writeln!(text, "The setup as it stands {}.", obstacle.words()),
             (None, Some(m)) => writeln!(

@@ -12,29 +12,60 @@ use crate::json::Interval;
 
 /// What to do, then how sure.
 pub fn words(enough: &Enough) -> String {
-    let mut lines = vec![format!(
-        "What would be enough for {}{} of the vectors valid (each measured on pairs of its own; {} pairs in all):",
+    let mut lines = vec![format!("What would be enough for {}:", aim(enough))];
+    for (k, way) in ways(enough).into_iter().enumerate() {
+        let lead = ["", "instead of more light: "].get(k).unwrap_or(&"or: ");
+        lines.push(format!("  {lead}{}", way.what));
+        if let Some(with) = way.with {
+            lines.push(format!("    {}", gives(enough, with)));
+            lines.push(format!("    {}", with.set_line()));
+        }
+    }
+    lines.extend(nothing_else(enough).map(|why| format!("  {why}")));
+    lines.into_iter().map(|line| line + "\n").collect()
+}
+
+/// The limit, and how what meets it was found.
+pub fn aim(enough: &Enough) -> String {
+    format!(
+        "{}{} of the vectors valid (each measured on pairs of its own; {} pairs in all)",
         limit(enough).map_or(String::new(), |limit| format!("{limit} with ")),
         percent(enough.valid),
         enough.pairs
-    )];
-    lines.extend(light(enough));
-    for (k, with) in enough.changes.iter().enumerate() {
-        let lead = if k == 0 { "instead of more light" } else { "or" };
+    )
+}
+
+/// A way to meet the limit, or why more light is none.
+pub struct Way<'a> {
+    /// In words.
+    pub what: String,
+    /// The settings that do.
+    pub with: Option<&'a Sufficient>,
+}
+
+/// More light, then the other changes, in the order of the JSON's `solutions`.
+pub fn ways(enough: &Enough) -> Vec<Way<'_>> {
+    fn other(with: &Sufficient) -> Way<'_> {
         let all: Vec<String> = with.changes.iter().map(change).collect();
-        lines.push(format!("  {lead}: {}", all.join(", with ")));
-        lines.extend(measured(enough, with));
+        Way {
+            what: all.join(", with "),
+            with: Some(with),
+        }
     }
-    if enough.changes.is_empty() {
-        lines.push(match enough.ended_early {
-            true => format!(
-                "  no other change was found with {} times the pairs of the study; a wider limit, or more changes by hand, may do",
-                short(MOST_SHARE)
-            ),
-            false => "  no other change of the rig within its rules does, alone or with others".to_owned(),
-        });
-    }
-    lines.into_iter().map(|line| line + "\n").collect()
+    std::iter::once(light(enough))
+        .chain(enough.changes.iter().map(other))
+        .collect()
+}
+
+/// What is said where no other change does.
+pub fn nothing_else(enough: &Enough) -> Option<String> {
+    enough.changes.is_empty().then(|| match enough.ended_early {
+        true => format!(
+            "no other change was found with {} times the pairs of the study; a wider limit, or more changes by hand, may do",
+            short(MOST_SHARE)
+        ),
+        false => "no other change of the rig within its rules does, alone or with others".to_owned(),
+    })
 }
 
 /// The limit of the error, where there is one.
@@ -43,10 +74,12 @@ fn limit(enough: &Enough) -> Option<String> {
     stated.then(|| enough.limit.to_string())
 }
 
-fn light(enough: &Enough) -> Vec<String> {
-    match &enough.light {
+fn light(enough: &Enough) -> Way<'_> {
+    let mut found = None;
+    let what = match &enough.light {
         LeastLight::Factor { times, with } => {
-            let factor = match times.lo < times.hi {
+            found = Some(&**with);
+            let times_and_interval = match times.lo < times.hi {
                 true => format!(
                     "{} times the light ({} to {})",
                     short(times.value),
@@ -55,37 +88,32 @@ fn light(enough: &Enough) -> Vec<String> {
                 ),
                 false => format!("{} times the light", short(times.value)),
             };
-            let mut lines = vec![format!("  the least light: {factor}")];
-            lines.extend(measured(enough, with));
-            lines
+            format!("the least light: {times_and_interval}")
         }
-        LeastLight::Never { measured, .. } => vec![format!(
-            "  no amount of light is enough: with unlimited light it is still {}",
+        LeastLight::Never { measured, .. } => format!(
+            "no amount of light is enough: with unlimited light it is still {}",
             error(enough, measured)
-        )],
-        LeastLight::Ends { times, measured } => vec![format!(
-            "  more light is not enough: up to {} times the light, the most tried within the rules of the plan (saturation among them), it is still {}",
+        ),
+        LeastLight::Ends { times, measured } => format!(
+            "more light is not enough: up to {} times the light, the most tried within the rules of the plan (saturation among them), it is still {}",
             short(*times),
             error(enough, measured)
-        )],
+        ),
         LeastLight::NoKey => {
-            vec!["  how much light would do cannot be told: no key of the setup changes the light".to_owned()]
+            "how much light would do cannot be told: no key of the setup changes the light".to_owned()
         }
-        LeastLight::Unknown => vec!["  how much light would do could not be found".to_owned()],
-    }
+        LeastLight::Unknown => "how much light would do could not be found".to_owned(),
+    };
+    Way { what, with: found }
 }
 
-/// What a solution gives, and how it is applied.
-fn measured(enough: &Enough, with: &Sufficient) -> [String; 2] {
-    let setting = &with.measured;
-    [
-        format!(
-            "    {}, {} of the vectors valid",
-            error(enough, setting),
-            percent(setting.valid())
-        ),
-        format!("    {}", with.set_line()),
-    ]
+/// What a solution gives.
+pub fn gives(enough: &Enough, with: &Sufficient) -> String {
+    format!(
+        "{}, {} of the vectors valid",
+        error(enough, &with.measured),
+        percent(with.measured.valid())
+    )
 }
 
 /// The error in px and as a share of the mean speed.

@@ -70,8 +70,8 @@ fn by_section<'a>(assumed: impl Iterator<Item = &'a Assumption>) -> Vec<String> 
     sections.into_iter().map(line).collect()
 }
 
-/// What the tolerances of stated values do.
-fn spread_words(spread: &Spread) -> Vec<String> {
+/// What the tolerances of stated values do, line by line.
+pub fn spread_words(spread: &Spread) -> Vec<String> {
     let stated: Vec<String> = (spread.tolerances.iter().zip(&spread.error_ratios))
         .map(|(t, [low, high])| {
             let [low, high] = [low, high].map(|ratio| short(*ratio));
@@ -127,7 +127,7 @@ pub fn spread_json(worths: &Worths) -> Value {
 }
 
 /// The usual value as a setup would write it.
-fn usual(worth: &Worth) -> String {
+pub fn usual(worth: &Worth) -> String {
     worth
         .assumption
         .to_usual()
@@ -135,7 +135,7 @@ fn usual(worth: &Worth) -> String {
 }
 
 /// Which to look into first, and what for.
-fn first_words(worth: &Worth, answered: &Answered) -> String {
+pub fn first_words(worth: &Worth, answered: &Answered) -> String {
     let key = worth.assumption.key.path;
     let what = match (worth.moves_best(), worth.changes_error()) {
         (true, _) => "would move the best setting most",
@@ -159,7 +159,7 @@ fn worth_words(worth: &Worth, answered: Option<&Answered>) -> String {
 }
 
 /// What the usual value would do.
-fn consequence(worth: &Worth, answered: Option<&Answered>) -> String {
+pub fn consequence(worth: &Worth, answered: Option<&Answered>) -> String {
     let mut parts = Vec::new();
     let moved: Vec<String> = worth.moves.iter().filter(|m| m.moves()).map(move_words).collect();
     if !moved.is_empty() {

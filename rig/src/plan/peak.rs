@@ -1,9 +1,12 @@
 //! The brightest pixels of the particle images: their light, grey level, signal-to-noise ratio, and
 //! how near they come to saturation.
 
+use std::convert::Infallible;
+
 use motefield_generator::{Exposure, Scene, Sensor};
 
 use super::facts::{FactId, Facts, short};
+use super::known::Known;
 use super::timing::Speeds;
 use crate::quantity::Dimension as D;
 
@@ -35,10 +38,18 @@ pub(super) fn middle_pixel_share(scene: &Scene, streak_px: [f64; 2]) -> f64 {
 /// The same for the pixel `at` from the middle, without crosstalk. What falls between the sensitive
 /// squares is lost, and made up for by a brighter image on average.
 fn pixel_share(scene: &Scene, streak_px: [f64; 2], at: [f64; 2]) -> f64 {
+    static KNOWN: Known<6> = Known::new();
+    let (fill_factor, diameter_px) = (scene.camera.fill_factor, scene.particle_diameter_px);
+    let numbers = [fill_factor, diameter_px, streak_px[0], streak_px[1], at[0], at[1]];
+    let compute = || Ok::<f64, Infallible>(mean_along(fill_factor, diameter_px, streak_px, at));
+    let Ok(share) = KNOWN.or_compute(numbers, compute);
+    share
+}
+
+fn mean_along(fill_factor: f64, diameter_px: f64, streak_px: [f64; 2], at: [f64; 2]) -> f64 {
     const STEPS: usize = 2000;
-    let fill_factor = scene.camera.fill_factor;
     let half = 0.5 * fill_factor.sqrt();
-    let width = 0.25 * scene.particle_diameter_px * std::f64::consts::SQRT_2;
+    let width = 0.25 * diameter_px * std::f64::consts::SQRT_2;
     let line = |at: f64| 0.5 * (libm::erf((at + half) / width) - libm::erf((at - half) / width));
     let share = |k: usize| {
         let t = k as f64 / STEPS as f64 - 0.5;

@@ -1,7 +1,6 @@
 //! How much of the light on a particle goes into the lens.
 
-use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use crate::glow::{fluorescent_section_m2_sr, lambert_section_m2_sr};
 use crate::keys;
@@ -10,6 +9,7 @@ use crate::scattering::{Cone, Scatterer, Spread, collected_cross_section_m2_sr};
 use num_complex::Complex64;
 
 use super::fluid::{medium, medium_at};
+use super::known::Known;
 use super::lens::{RigLens, optics_of};
 use super::missing;
 use crate::setup::{Setup, SetupError};
@@ -47,24 +47,22 @@ impl Scattering<'_> {
     }
 }
 
-/// Cross-sections kept at most.
-const MOST_KNOWN: usize = 4096;
-
-/// [`collected_cross_section_m2_sr`], remembered by the bits of all that it depends on: a study
-/// plans a rig hundreds of times, mostly with the same particles, light and lens, and the sum over
-/// diameters and directions is most of what a plan costs.
+/// [`collected_cross_section_m2_sr`]: the sum over diameters and directions is much of what a plan
+/// costs.
 fn known_section_m2_sr(
     particle: &Scatterer,
     medium_index: f64,
     wavelength_m: f64,
     cone: &Cone,
 ) -> Result<f64, OutOfRange> {
-    static KNOWN: Mutex<BTreeMap<[u64; 10], f64>> = Mutex::new(BTreeMap::new());
+    static KNOWN: Known<10> = Known::new();
     let (kind, spread) = match particle.spread {
-        Spread::Flat(half_width) => (0, half_width),
-        Spread::Normal(sd) => (1, sd),
+        Spread::Flat(half_width) => (0.0, half_width),
+        Spread::Normal(sd) => (1.0, sd),
     };
     let numbers = [
+        kind,
+        f64::from(cone.polarisation as u8),
         particle.diameter_m,
         spread,
         particle.index.re,
@@ -74,22 +72,9 @@ fn known_section_m2_sr(
         cone.scattering_angle_rad,
         cone.half_angle_rad,
     ];
-    let mut key = [kind, cone.polarisation as u64, 0, 0, 0, 0, 0, 0, 0, 0];
-    for (bits, number) in key[2..].iter_mut().zip(numbers) {
-        *bits = number.to_bits();
-    }
-    // Entries are whole or not there, so a thread that panicked leaves nothing wrong behind.
-    let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(&section) = known().get(&key) {
-        return Ok(section);
-    }
-    let section = collected_cross_section_m2_sr(particle, medium_index, wavelength_m, cone)?;
-    let mut known = known();
-    if known.len() == MOST_KNOWN {
-        known.clear();
-    }
-    known.insert(key, section);
-    Ok(section)
+    KNOWN.or_compute(numbers, || {
+        collected_cross_section_m2_sr(particle, medium_index, wavelength_m, cone)
+    })
 }
 
 /// The light of all lines that particles scatter into the lens.

@@ -4,6 +4,7 @@
 //! under `[flow]` that of `flow.displacement[0]`.
 
 mod edit;
+mod fields;
 mod parts;
 mod stated;
 mod usual;
@@ -402,6 +403,19 @@ impl Document {
             Leaf::Quantity(quantity) => quantity.exact(),
             Leaf::List(_) | Leaf::Section => return None,
         })
+    }
+
+    /// What stands under a path as a setup would write it, lists too; `None` for sections and lists of
+    /// tables.
+    pub fn stated(&self, path: &str) -> Option<String> {
+        let Some(Leaf::List(count)) = self.get(path) else {
+            return self.written(path);
+        };
+        let entries = (0..*count).map(|k| {
+            self.written(&format!("{path}[{k}]"))
+                .map(|text| Value::parse(&text))
+        });
+        Some(Value::List(entries.collect::<Option<_>>()?).to_string())
     }
 
     /// A fault of the value under `path`; `message` follows the path, as in "must be above 0".

@@ -144,7 +144,7 @@ fn complete(r: &Reader, kind: FlowKind, key: &'static Key) {
 /// What to write under a key that is missing.
 fn needed(key: &'static Key) -> String {
     let others: String = instead_of(key)
-        .map(|other| format!(" (or {})", example(other)))
+        .map(|other| format!(" (or {})", example(other, false)))
         .collect();
     let either = match dimensions(&key.kind) {
         [Dimension::Length, ..] => " or \"40 px\"",
@@ -153,7 +153,7 @@ fn needed(key: &'static Key) -> String {
     };
     format!(
         "this kind of flow needs it, for example {}{either}{others}",
-        example(key)
+        example(key, false)
     )
 }
 
@@ -165,10 +165,12 @@ fn dimensions(kind: &Kind) -> &'static [Dimension] {
     }
 }
 
-/// A key with a value that it may have: `wall_y = "4 mm"`.
-fn example(key: &Key) -> String {
+/// A key with a value that it may have: `wall_y = "4 mm"`, or in the picture `wall_y = "40 px"`.
+pub(super) fn example(key: &Key, in_px: bool) -> String {
     let one = match (dimensions(&key.kind), key.unit) {
         (_, "px") => "\"6 px\"",
+        ([Dimension::Length, ..], _) if in_px => "\"40 px\"",
+        ([Dimension::Speed, ..], _) if in_px => "\"2 px\"",
         ([Dimension::Length, ..], _) => "\"4 mm\"",
         ([Dimension::Speed, ..], _) => "\"0.1 m/s\"",
         ([Dimension::Angle, ..], _) => "\"5 deg\"",

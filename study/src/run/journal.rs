@@ -60,7 +60,7 @@ impl Journal<'_> {
     }
 
     /// The ledger, where measurements are made elsewhere.
-    pub(super) fn ledger(&self) -> Option<&Ledger> {
+    pub(crate) fn ledger(&self) -> Option<&Ledger> {
         match self.store {
             Store::File(_) => None,
             Store::Ledger(ledger) => Some(ledger),

@@ -11,7 +11,8 @@ use std::sync::{Arc, Mutex, MutexGuard};
 
 use super::measurement::{Ground, Measurement, Prepared};
 use super::record::{read_record, record_bytes};
-use super::{Chain, Experiment, Point, Silent, Wanted};
+use super::{Chain, Effort, Experiment, Point, Silent, Wanted};
+use motefield_rig::plan::Plan;
 
 /// A measurement that is missing: number of the experiment and of the measurement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -28,14 +29,16 @@ pub struct Ledger(Mutex<Known>);
 
 #[derive(Default)]
 struct Known {
-    /// Every experiment met so far, with its study seed.
-    experiments: HashMap<usize, (Experiment, u64)>,
+    /// Every experiment met so far, with its study's effort.
+    experiments: HashMap<usize, (Experiment, Effort)>,
     grounds: HashMap<usize, Arc<Ground>>,
     measured: HashMap<Job, Measurement>,
     /// Rounds that need nothing more, by the number of their first experiment.
     rounds: HashMap<usize, Vec<Option<Point>>>,
     missing: BTreeSet<Job>,
     told: BTreeSet<Job>,
+    /// Changed rigs by their settings; `None` of those that may not be.
+    plans: HashMap<Vec<(String, String)>, Option<Plan>>,
 }
 
 impl Ledger {
@@ -57,10 +60,10 @@ impl Ledger {
     /// Makes a measurement, as bytes for [`enter`](Self::enter); `None` where the study has not come
     /// to the experiment yet.
     pub fn measure(&self, job: Job) -> Option<Vec<u8>> {
-        let (experiment, seed) = self.known().experiments.get(&job.experiment)?.clone();
+        let (experiment, effort) = self.known().experiments.get(&job.experiment)?.clone();
         let (chain, wanted) = (Chain::default(), Wanted::default());
-        let ground = self.ground(job.experiment, &experiment);
-        let prepared = Prepared::over(ground, &experiment, &chain, &wanted, seed);
+        let ground = self.ground(job.experiment, &experiment, &effort);
+        let prepared = Prepared::over(ground, &experiment, &chain, &wanted, effort.seed);
         let measurement = prepared.measure(job.number, &Silent, &AtomicBool::new(false))?;
         Some(record_bytes(job.experiment, job.number, &measurement))
     }
@@ -78,21 +81,21 @@ impl Ledger {
         true
     }
 
-    pub(super) fn meet(&self, first: usize, experiments: &[Experiment], seed: u64) {
+    pub(super) fn meet(&self, first: usize, experiments: &[Experiment], effort: &Effort) {
         let mut known = self.known();
         for (k, experiment) in experiments.iter().enumerate() {
             known
                 .experiments
                 .entry(first + k)
-                .or_insert_with(|| (experiment.clone(), seed));
+                .or_insert_with(|| (experiment.clone(), *effort));
         }
     }
 
     /// What follows from an experiment alone, found once.
-    pub(super) fn ground(&self, number: usize, experiment: &Experiment) -> Arc<Ground> {
+    pub(super) fn ground(&self, number: usize, experiment: &Experiment, effort: &Effort) -> Arc<Ground> {
         let found = self.known().grounds.get(&number).cloned();
         found.unwrap_or_else(|| {
-            let ground = Arc::new(Ground::of(experiment));
+            let ground = Arc::new(Ground::of(experiment, (!effort.whole).then_some(effort.seed)));
             self.known().grounds.insert(number, Arc::clone(&ground));
             ground
         })
@@ -108,6 +111,21 @@ impl Ledger {
         found
     }
 
+    /// The plan of a rig with some settings, made once: a study that is run again after every round
+    /// of measurements plans hundreds.
+    pub(crate) fn plan(
+        &self,
+        settings: &[(String, String)],
+        make: impl FnOnce() -> Option<Plan>,
+    ) -> Option<Plan> {
+        if let Some(known) = self.known().plans.get(settings) {
+            return known.clone();
+        }
+        let plan = make();
+        self.known().plans.insert(settings.to_vec(), plan.clone());
+        plan
+    }
+
     pub(super) fn round(&self, first: usize) -> Option<Vec<Option<Point>>> {
         self.known().rounds.get(&first).cloned()
     }
@@ -119,14 +137,14 @@ impl Ledger {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{Effort, Journal, run_kept};
+    use super::super::{Journal, run_kept};
     use super::*;
     use motefield_evaluator::{Pass, Processing};
     use motefield_generator::{Scene, flow::Uniform};
 
-    fn experiments() -> Vec<Experiment> {
+    fn experiments(side: usize) -> Vec<Experiment> {
         let scene = |electrons: f64| Scene {
-            size: [64, 64],
+            size: [side; 2],
             electrons,
             flow: std::sync::Arc::new(Uniform {
                 displacement_px: [3.3, 0.4, 0.0],
@@ -145,15 +163,19 @@ mod tests {
             .to_vec()
     }
 
-    fn run(ledger: Option<&Ledger>) -> (Vec<Option<Point>>, bool) {
+    fn run(ledger: Option<&Ledger>, side: usize) -> (Vec<Option<Point>>, bool) {
         let stop = AtomicBool::new(false);
         let journal = ledger.map(Journal::over);
-        let (chain, wanted, effort) = (Chain::default(), Wanted::default(), Effort::default());
+        let (chain, wanted) = (Chain::default(), Wanted::default());
+        let effort = Effort {
+            whole: false,
+            ..Effort::default()
+        };
         let points = run_kept(
             journal.as_ref(),
             &chain,
             &wanted,
-            &experiments(),
+            &experiments(side),
             &effort,
             &Silent,
             &stop,
@@ -173,7 +195,7 @@ mod tests {
                 |of: &[Experiment]| run_kept(Some(&journal), &chain, &wanted, of, &effort, &Silent, &stop);
             (run(&[]), run(experiments))
         };
-        let (none, some) = study(&experiments());
+        let (none, some) = study(&experiments(64));
         assert_eq!((none.len(), some.len()), (0, 2));
         assert!(
             !ledger.missing().is_empty(),
@@ -182,33 +204,36 @@ mod tests {
     }
 
     /// Two places that measure by turns, each last job first, come to the bits of a study that runs
-    /// in one place.
+    /// in one place, of whole pictures and of tiles of large ones.
     #[test]
     fn measured_anywhere_in_any_order_the_study_is_the_same() {
-        let places = [Ledger::default(), Ledger::default()];
-        let mut jobs = 0;
-        let shared = loop {
-            let (points, waits) = run(Some(&places[0]));
-            run(Some(&places[1]));
-            if !waits {
-                break points;
+        for (side, tiled) in [(64, false), (1100, true)] {
+            let places = [Ledger::default(), Ledger::default()];
+            let mut jobs = 0;
+            let shared = loop {
+                let (points, waits) = run(Some(&places[0]), side);
+                run(Some(&places[1]), side);
+                if !waits {
+                    break points;
+                }
+                let missing = places[0].missing();
+                assert!(!missing.is_empty());
+                for job in missing.into_iter().rev() {
+                    let bytes = places[jobs % 2].measure(job).unwrap();
+                    jobs += 1;
+                    places.iter().for_each(|place| assert!(place.enter(&bytes)));
+                }
+            };
+            let (alone, _) = run(None, side);
+            assert!(jobs >= 8, "{jobs}");
+            for (one, other) in shared.iter().zip(&alone) {
+                let [one, other] = [one, other].map(|point| point.as_ref().unwrap());
+                assert_eq!(one.tiles.is_some(), tiled);
+                assert_eq!(one.score.pairs, other.score.pairs);
+                let [a, b] = [one, other].map(|p| p.score.total_px);
+                assert_eq!([a.value, a.lo, a.hi], [b.value, b.lo, b.hi]);
             }
-            let missing = places[0].missing();
-            assert!(!missing.is_empty());
-            for job in missing.into_iter().rev() {
-                let bytes = places[jobs % 2].measure(job).unwrap();
-                jobs += 1;
-                places.iter().for_each(|place| assert!(place.enter(&bytes)));
-            }
-        };
-        let (alone, _) = run(None);
-        assert!(jobs >= 8, "{jobs}");
-        for (one, other) in shared.iter().zip(&alone) {
-            let [one, other] = [one, other].map(|point| point.as_ref().unwrap());
-            assert_eq!(one.score.pairs, other.score.pairs);
-            let [a, b] = [one, other].map(|p| p.score.total_px);
-            assert_eq!([a.value, a.lo, a.hi], [b.value, b.lo, b.hi]);
+            assert!(!places[0].enter(b"no measurement"));
         }
-        assert!(!places[0].enter(b"no measurement"));
     }
 }

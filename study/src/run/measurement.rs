@@ -32,12 +32,15 @@ pub(super) struct Prepared<'a> {
     ground: Arc<Ground>,
     /// Where another program puts its vectors, or why it gives none; `None` without such a program.
     places: Option<Result<Places, Failed>>,
-    /// The tiles of the pictures that are measured; `None` where whole pictures are.
-    tiles: Option<TilePairs<'a>>,
+    /// Pairs of the tiles that are measured, where not whole pictures are; made when they are asked
+    /// for.
+    tiles: OnceLock<TilePairs<'a>>,
 }
 
 /// What follows from the experiment alone, and takes long to find.
 pub(super) struct Ground {
+    /// The tiles of the pictures that are measured; `None` where whole pictures are.
+    tiling: Option<Tiling>,
     truth: VectorTruth,
     /// Windows whose centre is in fluid, not in a body, and not masked: the others do not count.
     seen: Vec<bool>,
@@ -117,8 +120,12 @@ const BACKGROUND_SERIES: u64 = 1 << 40;
 const PLANNED: &str = "a scene and processing that were validated by the plan";
 
 impl Ground {
-    pub(super) fn of(experiment: &Experiment) -> Ground {
+    /// `tiled` is the study's seed where large pictures are measured by tiles.
+    pub(super) fn of(experiment: &Experiment, tiled: Option<u64>) -> Ground {
         let Experiment { scene, processing } = experiment;
+        if let Some(tiling) = tiled.and_then(|seed| Tiling::of(scene, processing, seed)) {
+            return Ground::of_tiles(experiment, tiling);
+        }
         let [width, height] = scene.size;
         let last = processing.passes.last().expect(PLANNED);
         let grid = Grid::new(width, height, last.window, last.overlap);
@@ -128,13 +135,17 @@ impl Ground {
     }
 
     /// Of the vectors in the tiles of a large picture.
-    fn of_tiles(experiment: &Experiment, tiling: &Tiling) -> Ground {
+    fn of_tiles(experiment: &Experiment, tiling: Tiling) -> Ground {
         let Experiment { scene, processing } = experiment;
         let exact = truth::TrueDisplacement::of_pair(scene);
         let truth = tiling.truth(|grid| truth_of(&exact, grid, processing));
         let everywhere = exact.at_all(&lattice(scene.size));
         let moved = everywhere.into_iter().flatten().map(|[dx, dy]| dx.hypot(dy));
-        Ground::new(truth, tiling.grid(), &moved.collect::<Vec<_>>())
+        let ground = Ground::new(truth, tiling.grid(), &moved.collect::<Vec<_>>());
+        Ground {
+            tiling: Some(tiling),
+            ..ground
+        }
     }
 
     /// `everywhere` are displacements all over the picture, px, where `truth` is not.
@@ -156,6 +167,7 @@ impl Ground {
         let count = all.iter().filter(|l| **l >= threshold).count() as f64;
         let sum: f64 = all.iter().filter(|l| **l >= threshold).sum();
         Ground {
+            tiling: None,
             truth,
             seen,
             fast,
@@ -176,26 +188,10 @@ impl<'a> Prepared<'a> {
         stop: &AtomicBool,
     ) -> Self {
         let seed = effort.seed;
-        let Experiment { scene, processing } = experiment;
         // Of another program's windows nothing is known, and what is wanted besides is told of whole
         // pictures.
         let whole =
             effort.whole || chain.external.0.is_some() || wanted.bound || !wanted.estimators.is_empty();
-        if let Some(tiling) = (!whole).then(|| Tiling::of(scene, processing, seed)).flatten() {
-            let frames = 0..processing.background_frames.unwrap_or(0) as u64;
-            let background: Vec<Seed> = frames.map(|k| realisation(seed, BACKGROUND_SERIES + k)).collect();
-            let ground = Ground::of_tiles(experiment, &tiling);
-            return Prepared {
-                scene,
-                processing: Cow::Borrowed(processing),
-                chain,
-                wanted,
-                seed,
-                ground: Arc::new(ground),
-                places: None,
-                tiles: Some(TilePairs::new(tiling, scene, &background)),
-            };
-        }
         let places = chain.external.0.map(|program| {
             let scene = &experiment.scene;
             let pair = (chain.render)(scene, realisation(seed, 0)).expect(PLANNED);
@@ -203,9 +199,11 @@ impl<'a> Prepared<'a> {
         });
         let ground = match &places {
             Some(Ok(places)) => Ground::new(places.truth(), places.grid(), &[]),
-            _ => Ground::of(experiment),
+            _ => Ground::of(experiment, (!whole).then_some(seed)),
         };
         let prepared = Prepared::over(Arc::new(ground), experiment, chain, wanted, seed);
+        // Now, before several threads want them.
+        prepared.tiles();
         Prepared { places, ..prepared }
     }
 
@@ -217,16 +215,31 @@ impl<'a> Prepared<'a> {
         wanted: &'a Wanted,
         seed: u64,
     ) -> Self {
+        let processing = match ground.tiling {
+            // Each tile has a background of its own.
+            Some(_) => Cow::Borrowed(&experiment.processing),
+            None => with_background(experiment, chain, seed),
+        };
         Prepared {
             scene: &experiment.scene,
-            processing: with_background(experiment, chain, seed),
+            processing,
             chain,
             wanted,
             seed,
             ground,
             places: None,
-            tiles: None,
+            tiles: OnceLock::new(),
         }
+    }
+
+    fn tiles(&self) -> Option<&TilePairs<'a>> {
+        let tiling = self.ground.tiling.as_ref()?;
+        let pairs = || {
+            let frames = 0..self.processing.background_frames.unwrap_or(0) as u64;
+            let seeds = frames.map(|k| realisation(self.seed, BACKGROUND_SERIES + k));
+            TilePairs::new(tiling.clone(), self.scene, &seeds.collect::<Vec<_>>())
+        };
+        Some(self.tiles.get_or_init(pairs))
     }
 
     /// Pairs a measurement.
@@ -244,7 +257,7 @@ impl<'a> Prepared<'a> {
         }
         let count = self.ensemble() as u64;
         let seeds = (0..count).map(|k| realisation(self.seed, number as u64 * count + k));
-        if let Some(tiles) = &self.tiles {
+        if let Some(tiles) = self.tiles() {
             return self.measure_tiles(tiles, &seeds.collect::<Vec<_>>(), progress, stop);
         }
         let mut pairs = Vec::new();
@@ -362,7 +375,7 @@ impl<'a> Prepared<'a> {
             self.sample(&errors, &self.ground.seen, confidence),
             self.sample(&errors, &self.ground.fast, confidence),
         );
-        let tiles = self.tiles.as_ref().map(|tiles| &tiles.tiling);
+        let tiles = self.ground.tiling.as_ref();
         let score_of = |sample: &ErrorSample| match tiles {
             None => sample.score(),
             Some(tiling) => sample.score_of_tiles(&tiling.tiles),
@@ -450,7 +463,7 @@ impl Prepared<'_> {
         let Some(sensor) = &self.scene.camera.sensor else {
             return 0.0;
         };
-        if let Some(tiles) = &self.tiles {
+        if let Some(tiles) = self.tiles() {
             return tiles.saturated(sensor, realisation(self.seed, 0));
         }
         let Pair { a, b } = pair::expected(self.scene, realisation(self.seed, 0)).expect(PLANNED);

@@ -1,6 +1,10 @@
 //! A value written into the text of a setup, all else left as it is: comments, order, spaces.
 
+use std::ops::Range;
+
+use super::fields::FLOW;
 use super::{Document, Leaf, Origin, Value};
+use crate::keys;
 use crate::setup::SetupError;
 
 impl Document {
@@ -26,45 +30,91 @@ impl Document {
             Some((Origin::Text(place), leaf)) if place.source == 0 && *leaf != Leaf::Section => {
                 text.replace_range(place.span.clone(), &written);
             }
-            _ => insert(&mut text, path, &written),
+            _ => self.insert(&mut text, &given, &written),
         }
         Document::parse(self.name(), &text)?;
         Ok(text)
     }
 }
 
-/// Puts a line at the end of its section, which is added where there is none.
-fn insert(text: &mut String, path: &str, written: &str) {
-    let (section, name) = path.split_once('.').unwrap_or(("", path));
-    let line = format!("{name} = {written}\n");
-    let is_head = |line: &str| {
-        let inside = line
-            .trim_start()
-            .strip_prefix('[')
-            .and_then(|rest| rest.split_once(']'));
-        inside.map(|(name, _)| name.trim().to_owned())
+impl Document {
+    /// Puts a line at the end of its section, which is added where there is none; of an inline table
+    /// an entry.
+    fn insert(&self, text: &mut String, path: &str, written: &str) {
+        let (section, name) = path.split_once('.').unwrap_or(("", path));
+        let line = format!("{name} = {written}\n");
+        let (section, number) = match keys::field_of(path) {
+            Some((k, _)) => (FLOW, k),
+            None => (section, 0),
+        };
+        if let Some(inline) = self.inline_field(path) {
+            let inside = text[inline.clone()].trim_end_matches('}').trim_end();
+            let comma = if inside.ends_with(['{', ',']) { "" } else { "," };
+            let at = inline.start + inside.len();
+            text.replace_range(at..inline.end, &format!("{comma} {} }}", line.trim_end()));
+            return;
+        }
+        if !text.is_empty() && !text.ends_with('\n') {
+            text.push('\n');
+        }
+        match sections(text)
+            .into_iter()
+            .filter(|one| one.name == section)
+            .nth(number)
+        {
+            Some(section) => text.insert_str(section.end, &line),
+            None => text.push_str(&format!("\n[{section}]\n{line}")),
+        }
+    }
+}
+
+/// A section of a text, or a table of a list.
+pub(super) struct TextSection {
+    pub name: String,
+    /// Its head: `[light]`, `[[flow]]`.
+    pub head: Range<usize>,
+    /// Where its last line ends that is neither empty nor a comment.
+    pub end: usize,
+}
+
+/// The sections of a text in their order.
+pub(super) fn sections(text: &str) -> Vec<TextSection> {
+    let mut all: Vec<TextSection> = Vec::new();
+    let mut at = 0;
+    for line in text.split_inclusive('\n') {
+        let end = at + line.len();
+        let said = line.trim_start();
+        if let Some((name, head)) = head(said) {
+            let start = end - said.len();
+            all.push(TextSection {
+                name: name.to_owned(),
+                head: start..start + head,
+                end,
+            });
+        } else if let Some(last) = all
+            .last_mut()
+            .filter(|_| !said.is_empty() && !said.starts_with('#'))
+        {
+            last.end = end;
+        }
+        at = end;
+    }
+    all
+}
+
+/// The name in a line that heads a section or a table of a list, and the length of the head.
+fn head(line: &str) -> Option<(&str, usize)> {
+    let brackets = if line.starts_with("[[") { 2 } else { 1 };
+    let rest = line.get(brackets..).filter(|_| line.starts_with('['))?;
+    let (name, after) = rest.split_once(']')?;
+    let after = if brackets == 2 {
+        after.strip_prefix(']')?
+    } else {
+        after
     };
-    let (mut at, mut found, mut last) = (0, false, 0);
-    for one in text.split_inclusive('\n') {
-        match is_head(one) {
-            Some(name) if name == section => found = true,
-            Some(name) if found && !name.is_empty() => break,
-            _ => {}
-        }
-        at += one.len();
-        let empty = one.trim().is_empty() || one.trim_start().starts_with('#');
-        if found && !empty {
-            last = at;
-        }
-    }
-    if !text.is_empty() && !text.ends_with('\n') {
-        last += usize::from(found && last == text.len());
-        text.push('\n');
-    }
-    match found {
-        true => text.insert_str(last, &line),
-        false => text.push_str(&format!("\n[{section}]\n{line}")),
-    }
+    let ends = after.trim().is_empty() || after.trim_start().starts_with('#');
+    let is_name = name.chars().all(|c| c.is_alphanumeric() || "._- \"".contains(c));
+    (ends && is_name).then(|| (name.trim(), line.len() - after.len()))
 }
 
 /// A value as TOML writes it.
@@ -111,6 +161,14 @@ mod tests {
             edited(text, "camera.bits", "10"),
             format!("{text}\n\n[camera]\nbits = 10\n")
         );
+    }
+
+    /// A line that stands in a list is no head, and the comment above a section is its own.
+    #[test]
+    fn a_list_over_lines_is_no_section() {
+        let text = "[processing]\npasses = [\n  { window = 64 },\n  { window = 32 },\n]\n# time\n[timing]\n";
+        let found = edited(text, "processing.deform", "false");
+        assert_eq!(found, text.replace("]\n# time", "]\ndeform = false\n# time"));
     }
 
     #[test]

@@ -138,6 +138,17 @@ impl<'a> Bench<'a> {
     /// The plan of these settings; `None` where there is none, or where a rule breaks that the
     /// pictures cannot show.
     pub fn plan(&self, settings: &Settings) -> Option<Plan> {
+        // Of a study that was stopped nothing more is measured.
+        if self.stopped() {
+            return None;
+        }
+        match self.journal.and_then(Journal::ledger) {
+            Some(ledger) => ledger.plan(settings, || self.planned(settings)),
+            None => self.planned(settings),
+        }
+    }
+
+    fn planned(&self, settings: &Settings) -> Option<Plan> {
         let changes: Vec<(&str, Value)> = (settings.iter())
             .map(|(key, text)| (key.as_str(), SweepValue::new(text).value()))
             .collect();

@@ -161,6 +161,11 @@ impl<'a> Answered<'a> {
         })
     }
 
+    /// Pairs that the answer took.
+    pub fn pairs(&self) -> usize {
+        self.pairs
+    }
+
     /// Of a map; `None` where there is no answer.
     pub fn of_map(setup: &'a Setup, map: &Map) -> Option<Answered<'a>> {
         let (best, at_best) = map.best()?;
