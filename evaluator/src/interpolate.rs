@@ -207,7 +207,7 @@ fn together<const SUPPORT: usize>(
     let lead = SUPPORT / 2 - 1;
     let start = (PAD + top as usize - lead) * image.stride + PAD + left as usize - lead;
     let mut sums = [[0.0; SIDE]; TAPS];
-    for tap in 0..SUPPORT {
+    for (tap, weighted) in sums.iter_mut().enumerate().take(SUPPORT) {
         let mut start = start + tap;
         let mut sum = [0.0; SIDE];
         for weight in &along_y {
@@ -219,7 +219,7 @@ fn together<const SUPPORT: usize>(
         }
         let along_x = weights_of(terms, tap, &tx);
         for lane in 0..SIDE {
-            sums[tap][lane] = sum[lane] * along_x[lane];
+            weighted[lane] = sum[lane] * along_x[lane];
         }
     }
     let [a, b, c, d, e, f, g, h] = sums;
