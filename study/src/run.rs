@@ -324,13 +324,7 @@ pub fn run_kept(
         if ledger.is_some() && results.iter().any(Option::is_none) {
             stop.store(true, Ordering::Relaxed);
         }
-        for ((point, number), measurement) in jobs.into_iter().zip(results) {
-            if let Some(measurement) = measurement
-                && done[point].len() == number
-            {
-                done[point].push(measurement);
-            }
-        }
+        add(&mut done, jobs, results);
         // What more is needed is asked when all that is waited for is there.
         if ledger.is_some() && stop.load(Ordering::Relaxed) {
             break;
@@ -388,6 +382,17 @@ fn once(
         journal.add(experiment, number, &measurement);
     }
     Some(measurement)
+}
+
+/// Adds what was measured, up to the first of a point that is missing.
+fn add(done: &mut [Vec<Measurement>], jobs: Vec<(usize, usize)>, results: Vec<Option<Measurement>>) {
+    for ((point, number), measurement) in jobs.into_iter().zip(results) {
+        if let Some(measurement) = measurement
+            && done[point].len() == number
+        {
+            done[point].push(measurement);
+        }
+    }
 }
 
 /// Points and numbers of the measurements that are wanted and not done. One pair of every point
