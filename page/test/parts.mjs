@@ -62,6 +62,7 @@ export async function parts({ check, open, bench, until, address, native, folder
   });
 
   await check("what each assumption is worth is the command line's", async () => {
+    await take(SHORT);
     await page.locator("#limit").fill("");
     await page.locator("#limit").press("Enter");
     await page.locator("#assumed-fold > summary").click();
@@ -89,6 +90,7 @@ export async function parts({ check, open, bench, until, address, native, folder
   });
 
   await check("a choice from a list is the command line's ranking", async () => {
+    await take(SHORT);
     await page.locator("#choice-fold > summary").click();
     await page.getByLabel("second setting to choose").selectOption("processing.peak_fit");
     await page.getByLabel("values of the first setting").fill("32, 48");
