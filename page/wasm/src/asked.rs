@@ -20,7 +20,7 @@ pub(crate) enum Sought {
     /// The best of several numbers.
     Map(Question, Vec<FreeSetting>),
     /// The best of listed values.
-    Choice(ChoiceSearch),
+    Choice(Box<ChoiceSearch>),
 }
 
 /// What is asked.
@@ -96,7 +96,7 @@ impl Asked {
 fn sought(setup: &Setup, request: &Value) -> Result<Sought, Refusal> {
     let chosen: Vec<String> = texts(request, "choose").map(str::to_owned).collect();
     if !chosen.is_empty() {
-        return Ok(Sought::Choice(ChoiceSearch::of(setup, &chosen)?));
+        return Ok(Sought::Choice(Box::new(ChoiceSearch::of(setup, &chosen)?)));
     }
     let free: Vec<&str> = texts(request, "free").collect();
     let (question, axes) = match free.len() {
