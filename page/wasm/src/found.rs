@@ -122,7 +122,7 @@ impl Study {
                 Found::Map(Box::new(found))
             }
             Sought::Choice(search) => {
-                Found::Choice(Box::new(choose(search.clone(), wish, journal, &count, &stop)?))
+                Found::Choice(Box::new(choose((**search).clone(), wish, journal, &count, &stop)?))
             }
         };
         let finished = !found.stopped();
