@@ -121,9 +121,13 @@ impl Study {
                 let found = map(setup, *question, axes, wish, journal, &count, &stop)?;
                 Found::Map(Box::new(found))
             }
-            Sought::Choice(search) => {
-                Found::Choice(Box::new(choose((**search).clone(), wish, journal, &count, &stop)?))
-            }
+            Sought::Choice(search) => Found::Choice(Box::new(choose(
+                (**search).clone(),
+                wish,
+                journal,
+                &count,
+                &stop,
+            )?)),
         };
         let finished = !found.stopped();
         let says = json!({
