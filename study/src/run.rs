@@ -344,10 +344,8 @@ pub fn run_kept(
     if ledger.is_none() || !stopped {
         progress.expect(pairs(&mut done.iter().map(Vec::len)));
     }
-    let points: Vec<Option<Point>> = prepared
-        .par_iter()
-        .zip(done)
-        .zip(scores)
+    let all = prepared.par_iter().zip(done).zip(scores);
+    let points: Vec<Option<Point>> = all
         .map(|((p, measured), score)| Some(p.point(measured, score?, effort.confidence)))
         .collect();
     if let Some(ledger) = ledger.filter(|_| !stopped) {
