@@ -13,7 +13,7 @@ use motefield_study::manifest::{FileHash, Manifest};
 use motefield_study::run::Effort;
 use motefield_study::twin::{FLOW, LIGHT_CHANGES, Twin, processing_text, twin};
 use ndarray::Array2;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::arguments::{FolderArguments, PictureArguments, use_threads};
 use crate::correlate::{ReadProcessing, processing};
@@ -135,7 +135,7 @@ impl TwinCommand {
             .collect();
         let words = report::words(&twin, &errors);
         let json = report::json(&twin, &errors);
-        let contents = contents(&twin, &errors, &section, &words);
+        let contents = contents(&twin, &errors, &section, &words, &json);
         let mut files: Vec<(String, Vec<u8>)> = NAMES.map(str::to_owned).into_iter().zip(contents).collect();
         let report = handout::page(folder.manifest(), None, &words, &files);
         files.push((REPORT.to_owned(), report));
@@ -152,10 +152,15 @@ impl TwinCommand {
 }
 
 /// What the files of [`NAMES`] hold, in their order, but for the report made of them.
-fn contents(twin: &Twin, errors: &[report::Changed], section: &str, words: &str) -> Vec<Vec<u8>> {
+fn contents(
+    twin: &Twin,
+    errors: &[report::Changed],
+    section: &str,
+    words: &str,
+    json: &Value,
+) -> Vec<Vec<u8>> {
     let head =
         "# The twin of a recording, made by `motefield twin`: a scene whose rendered pairs look like it.\n";
-    let json = report::json(twin, errors);
     let [recorded, rendered] = pictures(twin);
     vec![
         format!("{head}{}{section}", twin.setup).into_bytes(),

@@ -15,7 +15,7 @@ use serde_json::{Value, json};
 use crate::figure::legend::{self, LegendEntry};
 use crate::figure::palette::series;
 use crate::figure::{
-    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, fitted, frame, stroke,
+    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, ends, fill, fitted, frame, stroke,
 };
 use crate::format::{columns, fine_percent, half_width};
 use crate::json::Interval;
@@ -301,9 +301,7 @@ pub fn draw(key: &str, labels: &[Label], chains: &[ChainPoints]) -> String {
 
 /// A logarithmic axis with some room about the values.
 fn around(values: &[f64], place: [f64; 2]) -> Axis {
-    let (low, high) = values
-        .iter()
-        .fold((f64::INFINITY, 0.0f64), |(l, h), v| (l.min(*v), h.max(*v)));
+    let [low, high] = ends(values.iter().copied());
     Axis {
         scale: AxisScale::Log,
         range: [low / 1.15, high * 1.15],

@@ -14,6 +14,7 @@ pub mod worth;
 use motefield_rig::quantity::short;
 use motefield_rig::setup::Setup;
 use motefield_study::decide::limit::ErrorLimit;
+use serde_json::{Value, json};
 
 /// What is said of a decision that was stopped, in words, as JSON and in its picture: there is no
 /// answer yet. `go_on` says how to get it.
@@ -31,6 +32,12 @@ pub fn seeding_words(setup: &Setup) -> String {
         ),
         _ => String::new(),
     }
+}
+
+/// Adds to an answer's JSON the limit that was stated, and whether the best setting keeps it.
+pub fn add_limit(json: &mut Value, limit: Option<ErrorLimit>, met: Option<bool>) {
+    json["limit"] = json!(limit.map(|limit| limit.to_string()));
+    json["meets_limit"] = json!(met);
 }
 
 /// Whether the best setting keeps the limit, where one is stated; `None` of `met`: it cannot be told.

@@ -30,7 +30,7 @@ pub mod palette;
 mod svg;
 mod text;
 
-pub use axis::{Axis, AxisScale, Tick};
+pub use axis::{Axis, AxisScale, Tick, ends};
 pub use frame::{Ruler, Side, frame};
 pub use svg::{Anchor, Area, Svg, fill, stroke, tint};
 pub use text::{BOLD, HEADING, LABEL, NOTE, TITLE, WIDER, escape, fitted, text_width};

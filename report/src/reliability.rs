@@ -8,7 +8,8 @@ use motefield_evaluator::uncertainty::ReliabilityClass;
 use crate::figure::legend::{self, LegendEntry};
 use crate::figure::palette::{IN_ORDER, INK, PAPER, ramp};
 use crate::figure::{
-    Anchor, Area, Axis, AxisScale, BOLD, HEADING, LABEL, Ruler, Side, Svg, TITLE, fill, fitted, frame, stroke,
+    Anchor, Area, Axis, AxisScale, BOLD, HEADING, LABEL, Ruler, Side, Svg, TITLE, ends, fill, fitted, frame,
+    stroke,
 };
 use crate::table::Label;
 use motefield_rig::quantity::digits;
@@ -120,9 +121,7 @@ fn range(rows: &[(Label, &Point)]) -> [f64; 2] {
         .flat_map(|trust| &trust.of)
         .flat_map(|of| drawable(&of.curve))
         .flatten();
-    let (low, high) = all.fold((f64::INFINITY, 0.0f64), |(low, high), v| {
-        (low.min(v), high.max(v))
-    });
+    let [low, high] = ends(all);
     match low < high {
         true => [low / 1.25, high * 1.25],
         false => [0.01, 1.0],

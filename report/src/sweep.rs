@@ -10,7 +10,7 @@ use serde_json::{Map, Value, json};
 
 use crate::figure::palette::{FAINT, series};
 use crate::figure::{
-    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke,
+    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, ends, fill, frame, stroke,
 };
 use crate::format::{
     CANNOT_TELL, PARTS, columns, fine_percent, half_width, interval, named, remarks, typeset_all,
@@ -187,9 +187,9 @@ pub fn draw(study: &Study, rows: &[(Label, &Point)]) -> String {
     if points.is_empty() {
         return svg.finish();
     }
-    let x = across(&mut points.iter().map(|p| p.0), numeric);
+    let x = across(points.iter().map(|p| p.0), numeric);
     let shown = |e: &Estimate| [e.lo.max(0.3 * e.value), e.hi.min(3.0 * e.value), e.value];
-    let [low, high] = ends(&mut points.iter().flat_map(|p| shown(&p.2)).filter(|v| *v > 0.0));
+    let [low, high] = ends(points.iter().flat_map(|p| shown(&p.2)).filter(|v| *v > 0.0));
     let y = Axis {
         scale: AxisScale::Log,
         range: [low / 1.1, high * 1.1],
@@ -231,14 +231,8 @@ pub fn draw(study: &Study, rows: &[(Label, &Point)]) -> String {
     svg.finish()
 }
 
-fn ends(all: &mut dyn Iterator<Item = f64>) -> [f64; 2] {
-    all.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
-        [low.min(v), high.max(v)]
-    })
-}
-
 /// The axis of what was varied: logarithmic where numbers reach far.
-fn across(places: &mut dyn Iterator<Item = f64>, numeric: bool) -> Axis {
+fn across(places: impl Iterator<Item = f64>, numeric: bool) -> Axis {
     let [left, right] = ends(places);
     let (scale, range) = match left > 0.0 && right > 3.0 * left && numeric {
         true => (AxisScale::Log, [left / 1.1, right * 1.1]),

@@ -234,15 +234,10 @@ impl Setup {
         &self.referenced
     }
 
-    /// The single value under a path as a setup would write it; `None` where it is not given or
-    /// holds more than one.
+    /// What stands under a path as a setup would write it, lists too; `None` where nothing does, and
+    /// for sections and lists of tables.
     pub fn written(&self, path: &str) -> Option<String> {
         self.document.written(path)
-    }
-
-    /// What stands under a path as a setup would write it, lists too.
-    pub fn stated(&self, path: &str) -> Option<String> {
-        self.document.stated(path)
     }
 
     /// The rig as it stood when `light.measured_grey` was read: as the text states it, without its

@@ -43,8 +43,7 @@ impl DecideCommand {
         words += &told_tiles(of_trials(&choice.trials), &mut json);
         words += &self.failed(of_trials(&choice.trials))?;
         let met = self.met(choice.best().map(|(_, best)| best));
-        json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
-        json["meets_limit"] = json!(met);
+        report::decide::add_limit(&mut json, self.limit, met);
         if !choice.stopped {
             words += &report::decide::limit_words(self.limit, met);
             words += &report::decide::worth::words(&worths, None);

@@ -141,8 +141,7 @@ impl DecideCommand {
         words += &self.failed(of_trials(&map.trials))?;
         let best = map.best().map(|(_, best)| best);
         let met = self.met(best);
-        json["limit"] = json!(self.limit.map(|limit| limit.to_string()));
-        json["meets_limit"] = json!(met);
+        report::decide::add_limit(&mut json, self.limit, met);
         let mut at_best = setup.clone();
         if !map.stopped {
             words += &report::decide::limit_words(self.limit, met);

@@ -90,8 +90,7 @@ impl Found {
             Found::Map(map) => report::map::json(map, &asked.setup, GO_ON),
             Found::Choice(choice) => report::choice::json(choice, &asked.setup, GO_ON),
         };
-        json["limit"] = json!(asked.limit.map(|limit| limit.to_string()));
-        json["meets_limit"] = json!(self.met(asked));
+        report::add_limit(&mut json, asked.limit, self.met(asked));
         json
     }
 

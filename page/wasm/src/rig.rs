@@ -73,7 +73,7 @@ fn given(setup: &Setup) -> Value {
         let keys = keys::flow::SECTION.keys.iter();
         keys.map(move |key| format!("flow[{number}].{}", key.name()))
     });
-    let stated = |path: String| Some(json!([path, setup.stated(&path)?]));
+    let stated = |path: String| Some(json!([path, setup.written(&path)?]));
     (keys::all().filter(|key| setup.has(key)))
         .map(|key| key.path.to_owned())
         .chain(of_fields)

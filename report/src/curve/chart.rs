@@ -3,7 +3,7 @@
 use super::{Curve, CurvePoint, FRAME, PLOT, drawable, time};
 use crate::figure::palette::{self, INK, PAPER};
 use crate::figure::{
-    Anchor, Area, Axis, AxisScale, BOLD, LABEL, Ruler, Side, Svg, fill, frame, stroke, tint,
+    Anchor, Area, Axis, AxisScale, BOLD, LABEL, Ruler, Side, Svg, ends, fill, frame, stroke, tint,
 };
 use crate::format::{CANNOT_TELL, pixels};
 use motefield_evaluator::statistics::Estimate;
@@ -254,11 +254,7 @@ fn cut(from: [f64; 2], to: [f64; 2], bottom: f64) -> Option<[[f64; 2]; 2]> {
 /// Lowest and highest of positive values with a margin of `share` of their span on either side, at
 /// least `decades` apart.
 fn padded(values: impl Iterator<Item = f64>, share: f64, decades: f64) -> [f64; 2] {
-    let (low, high) = values
-        .map(f64::log10)
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
-            (low.min(v), high.max(v))
-        });
+    let [low, high] = ends(values.map(f64::log10));
     let (low, high) = if low <= high { (low, high) } else { (-1.0, 0.0) };
     let margin = (share * (high - low)).max(0.5 * (decades - (high - low)));
     [low - margin, high + margin].map(|v| 10f64.powf(v))

@@ -9,6 +9,13 @@ pub enum AxisScale {
     Log,
 }
 
+/// Least and greatest of values; the first above the second where there are none.
+pub fn ends(values: impl Iterator<Item = f64>) -> [f64; 2] {
+    values.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], v| {
+        [low.min(v), high.max(v)]
+    })
+}
+
 /// Values along a line of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Axis {

@@ -9,7 +9,7 @@ use motefield_evaluator::statistics::Estimate;
 use crate::figure::legend::LegendEntry;
 use crate::figure::palette::{FAINT, series};
 use crate::figure::{
-    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke, tint,
+    Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, ends, fill, frame, stroke, tint,
 };
 use motefield_rig::quantity::digits;
 use motefield_study::verify::case::Case;
@@ -78,7 +78,7 @@ impl<'a> Curves<'a> {
         let xs: Vec<f64> = case.places.iter().map(|p| p.x).filter(|v| good(v, sx)).collect();
         let values = || measured.iter().flatten().map(|p| p.1);
         let centre: Vec<f64> = values().map(|e| e.value).filter(|v| good(v, sy)).collect();
-        let (low, high) = ends(&centre);
+        let [low, high] = ends(centre.iter().copied());
         // Wide intervals are cut so that they do not flatten the curves.
         let reach = 1.5 * (high - low).max(1e-3 * high.abs().max(low.abs()));
         let bars = values()
@@ -286,7 +286,7 @@ fn expected(case: &Case, quantity: &str) -> Vec<ExpectedLine> {
             continue;
         }
         let xs: Vec<f64> = e.places.iter().map(|&k| case.places[k].x).collect();
-        let (low, high) = ends(&xs);
+        let [low, high] = ends(xs.iter().copied());
         let log = case.drawing.log.contains('x') && low > 0.0;
         let between = |t: f64| {
             if log {
@@ -311,17 +311,9 @@ fn expected(case: &Case, quantity: &str) -> Vec<ExpectedLine> {
     all
 }
 
-fn ends(values: &[f64]) -> (f64, f64) {
-    values
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| {
-            (l.min(v), h.max(v))
-        })
-}
-
 /// An axis with a little room at its ends.
 fn axis(scale: AxisScale, values: &[f64], place: [f64; 2]) -> Axis {
-    let (mut low, mut high) = ends(values);
+    let [mut low, mut high] = ends(values.iter().copied());
     if !(low.is_finite() && high.is_finite()) {
         (low, high) = (1.0, 10.0);
     }

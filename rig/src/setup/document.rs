@@ -15,6 +15,7 @@ use std::path::Path;
 
 use toml::de::{DeTable, DeValue};
 
+pub(super) use fields::FLOW;
 pub use usual::names as usual_parts;
 
 use super::error::{Fault, Place, SetupError, SourceText};
@@ -263,7 +264,6 @@ impl Document {
 
     /// Where the flow is a single table, makes it the first of a list of fields that add.
     fn as_list_of_fields(&mut self) {
-        const FLOW: &str = "flow";
         if self.get(FLOW) != Some(&Leaf::Section) {
             return;
         }
@@ -289,7 +289,7 @@ impl Document {
 
     /// The path with its key under the name by which the text gives it.
     fn as_given(&self, path: &str) -> String {
-        if let (Some((0, name)), Some(Leaf::Section)) = (keys::field_of(path), self.get("flow")) {
+        if let (Some((0, name)), Some(Leaf::Section)) = (keys::field_of(path), self.get(FLOW)) {
             return format!("flow.{name}");
         }
         let whole = keys::whole(path);
@@ -394,28 +394,20 @@ impl Document {
         self.values.iter().map(|(path, (_, leaf))| (path.as_str(), leaf))
     }
 
-    /// The single value under a path as a setup would write it; `None` for lists and sections.
+    /// What stands under a path as a setup would write it, lists too; `None` for sections and lists of
+    /// tables.
     pub fn written(&self, path: &str) -> Option<String> {
         Some(match self.get(path)? {
             Leaf::Text(text) => text.clone(),
             Leaf::Number(number) => number.to_string(),
             Leaf::Switch(on) => on.to_string(),
             Leaf::Quantity(quantity) => quantity.exact(),
-            Leaf::List(_) | Leaf::Section => return None,
+            Leaf::List(count) => {
+                let entry = |k| Some(Value::parse(&self.written(&format!("{path}[{k}]"))?));
+                Value::List((0..*count).map(entry).collect::<Option<_>>()?).to_string()
+            }
+            Leaf::Section => return None,
         })
-    }
-
-    /// What stands under a path as a setup would write it, lists too; `None` for sections and lists of
-    /// tables.
-    pub fn stated(&self, path: &str) -> Option<String> {
-        let Some(Leaf::List(count)) = self.get(path) else {
-            return self.written(path);
-        };
-        let entries = (0..*count).map(|k| {
-            self.written(&format!("{path}[{k}]"))
-                .map(|text| Value::parse(&text))
-        });
-        Some(Value::List(entries.collect::<Option<_>>()?).to_string())
     }
 
     /// A fault of the value under `path`; `message` follows the path, as in "must be above 0".

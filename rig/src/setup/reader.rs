@@ -8,7 +8,7 @@ use std::fmt;
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
-use super::document::{Document, Leaf};
+use super::document::{Document, FLOW, Leaf};
 use super::error::{Fault, Place, SetupError};
 use crate::keys::{self, Choice, Key, Kind};
 use crate::quantity::{self, Dimension, Quantity, QuantityError, parse_as_any};
@@ -127,7 +127,6 @@ impl<'a> Reader<'a> {
 
     /// How many fields the flow adds, if it is a list of them.
     pub(super) fn fields(&self, most: usize) -> Option<usize> {
-        const FLOW: &str = "flow";
         let Some(Leaf::List(count)) = self.document.get(FLOW) else {
             return None;
         };
@@ -395,7 +394,7 @@ impl Reader<'_> {
     /// What is wrong with a key of the flow that does not say to which of several fields it belongs.
     fn of_which_field(&self, path: &str) -> Option<String> {
         let name = path.strip_prefix("flow.")?;
-        match self.document.get("flow") {
+        match self.document.get(FLOW) {
             Some(Leaf::List(_)) => Some(format!(
                 "does not say which of the fields that add is meant: write flow[0].{name} for the first, flow[1].{name} for the second"
             )),

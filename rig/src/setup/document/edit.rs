@@ -2,8 +2,7 @@
 
 use std::ops::Range;
 
-use super::fields::FLOW;
-use super::{Document, Leaf, Origin, Value};
+use super::{Document, FLOW, Leaf, Origin, Value};
 use crate::keys;
 use crate::setup::SetupError;
 

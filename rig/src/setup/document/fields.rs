@@ -8,7 +8,8 @@ use crate::keys::{self, flow};
 use crate::setup::SetupError;
 use crate::setup::flow::example;
 
-pub(super) const FLOW: &str = "flow";
+/// The section of the fields.
+pub(in crate::setup) const FLOW: &str = flow::SECTION.name;
 
 impl Document {
     /// How many fields the text has, which may be one under `[flow]`.

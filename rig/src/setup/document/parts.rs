@@ -10,7 +10,7 @@ use std::path::Path;
 
 use motefield_files::FileSource;
 
-use super::{Document, Leaf, Origin, usual};
+use super::{Document, FLOW, Leaf, Origin, usual};
 use crate::keys::{self, Key};
 use crate::setup::error::{Fault, Place, SetupError, SourceText};
 
@@ -157,9 +157,9 @@ fn meaning(path: &str) -> &str {
 /// Whether a path is one of a flow that the setup itself has in full: of several fields that add, in
 /// either, none can be told to be another's.
 fn other_flow(own: &Document, part: &Document, path: &str) -> bool {
-    let listed = |document: &Document| matches!(document.get("flow"), Some(Leaf::List(_)));
-    let of_flow = path == "flow" || path.starts_with("flow.") || path.starts_with("flow[");
-    of_flow && own.has("flow") && (listed(own) || listed(part))
+    let listed = |document: &Document| matches!(document.get(FLOW), Some(Leaf::List(_)));
+    let of_flow = path == FLOW || path.starts_with("flow.") || path.starts_with("flow[");
+    of_flow && own.has(FLOW) && (listed(own) || listed(part))
 }
 
 /// Whether the setup itself gives a key of that meaning.
