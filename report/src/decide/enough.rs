@@ -79,16 +79,8 @@ fn light(enough: &Enough) -> Way<'_> {
     let what = match &enough.light {
         LeastLight::Factor { times, with } => {
             found = Some(&**with);
-            let times_and_interval = match times.lo < times.hi {
-                true => format!(
-                    "{} times the light ({} to {})",
-                    short(times.value),
-                    short(times.lo),
-                    short(times.hi)
-                ),
-                false => format!("{} times the light", short(times.value)),
-            };
-            format!("the least light: {times_and_interval}")
+            let factor: f64 = with.changes.iter().map(|change| change.factor).product();
+            least_light(factor.max(1.0 / factor), *times)
         }
         LeastLight::Never { measured, .. } => format!(
             "no amount of light is enough: with unlimited light it is still {}",
@@ -105,6 +97,24 @@ fn light(enough: &Enough) -> Way<'_> {
         LeastLight::Unknown => "how much light would do could not be found".to_owned(),
     };
     Way { what, with: found }
+}
+
+/// The light of a solution, `set` times the present one, beside that with which the error is at the
+/// limit: the solution is a little brighter, so that it keeps the limit for sure.
+fn least_light(set: f64, times: Estimate) -> String {
+    let much = format!("{} times the light", short(set));
+    match times {
+        _ if times.lo >= times.hi => format!("the least light: {much}"),
+        _ if times.lo <= 1.0 => {
+            format!("the present light cannot be told from the least; {much} is enough")
+        }
+        Estimate { value, lo, hi } => format!(
+            "the least light: {much} (the error is at the limit with {}; {} to {})",
+            short(value),
+            short(lo),
+            short(hi)
+        ),
+    }
 }
 
 /// What a solution gives.
@@ -223,4 +233,29 @@ fn solution(enough: &Enough, kind: &str, with: &Sufficient) -> Value {
     one["set"] = json!(with.set_line());
     one["error_over_limit"] = json!(Interval::from(with.strain));
     one
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is set is never less than the present light, whatever the interval of the least.
+    #[test]
+    fn the_least_light_is_what_is_set() {
+        let known = |value, lo, hi| Estimate { value, lo, hi };
+        let more = least_light(1.19, known(1.15, 1.13, 1.18));
+        assert_eq!(
+            more,
+            "the least light: 1.19 times the light (the error is at the limit with 1.15; 1.13 to 1.18)"
+        );
+        let near = least_light(1.04, known(0.94, 0.895, 0.989));
+        assert!(
+            near.contains("cannot be told") && near.contains("1.04 times"),
+            "{near}"
+        );
+        assert_eq!(
+            least_light(3.0, Estimate::exact(2.4)),
+            "the least light: 3.00 times the light"
+        );
+    }
 }
