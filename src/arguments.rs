@@ -75,10 +75,11 @@ pub struct EffortArguments {
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
     /// Adds pairs to a point until half the 95 % interval of its total error is below this share of
-    /// it
+    /// it; in a decision three times this where a setting is clearly worse than the best
     #[arg(long, default_value_t = 0.05, value_parser = share, allow_negative_numbers = true)]
     pub precision: f64,
-    /// Largest number of pairs per point
+    /// Largest number of pairs per point; a fifth of it for the settings of a map, of which the best
+    /// is measured again with up to all
     #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub most_pairs: u32,
     /// Measures large pictures whole; else of those above a megapixel tiles are measured that stand

@@ -106,7 +106,7 @@ pub fn files(samples: &[Sample], seed: u64, alone: bool) -> Result<Files, Failur
                     .into_par_iter()
                     .map(look)
                     .collect::<Result<Vec<_>, _>>()?;
-                told = looks[0].uncertainties_px(&processing)?;
+                told = looks[0].uncertainties_px()?;
             }
         }
         drawn.push((called, pair, scene));

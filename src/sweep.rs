@@ -276,6 +276,7 @@ impl SweepCommand {
                 bound: self.bound,
                 figures: true,
                 estimators,
+                contest: None,
             },
             points,
             chains,

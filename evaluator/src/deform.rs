@@ -51,6 +51,19 @@ named! {
     }
 }
 
+impl PredictorFilter {
+    /// Vectors beyond those around a place on which the smoothed displacement there depends. An
+    /// interpolating spline forgets a vector by a factor of 2 - √3 each, so that the third beyond
+    /// has 2 % left.
+    pub(crate) fn reach(self) -> usize {
+        match self {
+            PredictorFilter::BSpline => 0,
+            PredictorFilter::None => 2,
+            PredictorFilter::Regression => 4,
+        }
+    }
+}
+
 /// Both frames deformed by half of a displacement field, A backward and B forward: where the field
 /// is right they look alike, and what they show is at its place midway in time.
 ///
@@ -110,7 +123,7 @@ pub fn deform(
     if width > 0
         && let (Some(left), Some(right)) = (left.as_slice_mut(), right.as_slice_mut())
     {
-        predictor.deform([&a, &b], frames.size, 0..height, [left, right]);
+        predictor.deform([&a, &b], width, [0..width, 0..height], [left, right]);
     }
     Ok([left, right])
 }

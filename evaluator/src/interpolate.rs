@@ -12,7 +12,7 @@ use multiversion::multiversion;
 
 use crate::frames::{FrameView, mirror};
 use crate::named::named;
-use kernel::{Kernel, TAPS};
+use kernel::{HALF, Kernel, TAPS};
 
 named! {
     /// How frames are interpolated for deformation.
@@ -117,9 +117,10 @@ impl Interpolated {
         }
     }
 
-    /// Samples row `y` at x + factor · dx(x), y + factor · dy(x) for every pixel x.
-    pub fn sample_row(&self, y: usize, factor: f32, [dx, dy]: [&[f32]; 2], out: &mut [f32]) {
-        sample_row(self, y, factor, dx, dy, out);
+    /// Samples row y at x + factor · dx(x), y + factor · dy(x) for every pixel x of `out`, the first
+    /// of which is the pixel (x, y) of `from`.
+    pub fn sample_row(&self, from: [usize; 2], factor: f32, [dx, dy]: [&[f32]; 2], out: &mut [f32]) {
+        sample_row(self, from, factor, dx, dy, out);
     }
 }
 
@@ -145,10 +146,17 @@ const SIDE: usize = 8;
 type Lanes = [f32; SIDE];
 
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
-fn sample_row(image: &Interpolated, y: usize, factor: f32, dx: &[f32], dy: &[f32], out: &mut [f32]) {
+fn sample_row(
+    image: &Interpolated,
+    [x, y]: [usize; 2],
+    factor: f32,
+    dx: &[f32],
+    dy: &[f32],
+    out: &mut [f32],
+) {
     let (dx, out) = (dx.chunks(SIDE), out.chunks_mut(SIDE));
     for (n, ((dx, dy), out)) in dx.zip(dy.chunks(SIDE)).zip(out).enumerate() {
-        let at = [n * SIDE, y];
+        let at = [x + n * SIDE, y];
         // So that the compiler knows how many samples there are.
         let together = match image.kernel.support {
             2 => together::<2>(image, at, factor, [dx, dy], out),
@@ -200,10 +208,10 @@ fn together<const SUPPORT: usize>(
         return false;
     }
     let terms = &image.kernel.terms;
-    let mut along_y = [[0.0; SIDE]; SUPPORT];
-    for (tap, weights) in along_y.iter_mut().enumerate() {
-        *weights = weights_of(terms, tap, &ty);
-    }
+    let (along_x, along_y) = (
+        weights_of::<SUPPORT>(terms, &tx),
+        weights_of::<SUPPORT>(terms, &ty),
+    );
     let lead = SUPPORT / 2 - 1;
     let start = (PAD + top as usize - lead) * image.stride + PAD + left as usize - lead;
     let mut sums = [[0.0; SIDE]; TAPS];
@@ -217,9 +225,8 @@ fn together<const SUPPORT: usize>(
             }
             start += image.stride;
         }
-        let along_x = weights_of(terms, tap, &tx);
         for lane in 0..SIDE {
-            weighted[lane] = sum[lane] * along_x[lane];
+            weighted[lane] = sum[lane] * along_x[tap][lane];
         }
     }
     let [a, b, c, d, e, f, g, h] = sums;
@@ -229,13 +236,27 @@ fn together<const SUPPORT: usize>(
     true
 }
 
-/// Weights of the sample number `tap` along an axis for points at the fractions `t` of a pixel.
+/// Weights of the samples along an axis for points at the fractions `t` of a pixel.
 #[inline(always)]
-fn weights_of(terms: &[[f32; TAPS]], tap: usize, t: &Lanes) -> Lanes {
-    let mut weights = [0.0; SIDE];
-    for term in terms.iter().rev() {
+fn weights_of<const SUPPORT: usize>(terms: &[[[f32; HALF]; 2]], t: &Lanes) -> [Lanes; SUPPORT] {
+    let (mut u, mut square) = ([0.0; SIDE], [0.0; SIDE]);
+    for lane in 0..SIDE {
+        u[lane] = t[lane] - 0.5;
+        square[lane] = u[lane] * u[lane];
+    }
+    let mut weights = [[0.0; SIDE]; SUPPORT];
+    for tap in 0..SUPPORT / 2 {
+        let (mut even, mut odd) = ([0.0; SIDE], [0.0; SIDE]);
+        for [of_even, of_odd] in terms.iter().rev() {
+            for lane in 0..SIDE {
+                even[lane] = even[lane] * square[lane] + of_even[tap];
+                odd[lane] = odd[lane] * square[lane] + of_odd[tap];
+            }
+        }
         for lane in 0..SIDE {
-            weights[lane] = weights[lane] * t[lane] + term[tap];
+            let odd = u[lane] * odd[lane];
+            weights[tap][lane] = even[lane] + odd;
+            weights[SUPPORT - 1 - tap][lane] = even[lane] - odd;
         }
     }
     weights
@@ -247,11 +268,20 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
     let [width, height] = image.size;
     let Kernel { support, terms } = &image.kernel;
     let weights = |t: f32| {
-        let mut weights = [0.0f32; TAPS];
-        for term in terms.iter().rev() {
-            for k in 0..TAPS {
-                weights[k] = weights[k] * t + term[k];
+        let u = t - 0.5;
+        let square = u * u;
+        let (mut even, mut odd) = ([0.0f32; HALF], [0.0f32; HALF]);
+        for [of_even, of_odd] in terms.iter().rev() {
+            for k in 0..HALF {
+                even[k] = even[k] * square + of_even[k];
+                odd[k] = odd[k] * square + of_odd[k];
             }
+        }
+        let mut weights = [0.0f32; TAPS];
+        for k in 0..support / 2 {
+            let odd = u * odd[k];
+            weights[k] = even[k] + odd;
+            weights[support - 1 - k] = even[k] - odd;
         }
         weights
     };

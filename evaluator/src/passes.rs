@@ -181,8 +181,9 @@ impl Correlator {
 
     /// The same, measuring no more windows of the last pass than those in these columns and rows of
     /// its grid: the others have no vector, and those beside them fewer neighbours for the median
-    /// test. All passes before are measured whole; so is the last where its vectors are refined,
-    /// which takes those around.
+    /// test. Of the passes before those windows are measured on which the predictor under these
+    /// depends, but for less than a hundredth of it. All are measured whole where the last pass is
+    /// refined, which takes the vectors around.
     ///
     /// ```
     /// use motefield_evaluator::{Correlator, Pass, Processing, VectorStatus};
@@ -196,12 +197,18 @@ impl Correlator {
     /// assert_eq!((field.columns, field.rows, measured.count()), (3, 3, 2));
     /// # Ok::<(), motefield_evaluator::ProcessingError>(())
     /// ```
-    pub fn measuring(self, part: [Range<usize>; 2]) -> Self {
-        let alone = self.processing.refinement == Refinement::None;
-        Self {
-            part: alone.then_some(part),
-            ..self
+    pub fn measuring(mut self, part: [Range<usize>; 2]) -> Self {
+        if self.processing.refinement != Refinement::None {
+            return self;
         }
+        self.part = Some(part);
+        let beyond = AROUND_A_PLACE + self.processing.predictor_filter.reach() + 1;
+        for pass in (0..self.stages.len() - 1).rev() {
+            let under = self.pixels_of(pass + 1);
+            let grid = &mut self.stages[pass].0;
+            *grid = around(grid, under, beyond);
+        }
+        self
     }
 
     /// Columns and rows of the windows of a pass that are measured.
@@ -216,13 +223,16 @@ impl Correlator {
         }
     }
 
-    /// Rows of pixels that the windows of a pass cover.
-    fn rows_of(&self, pass: usize) -> Range<usize> {
-        let (grid, [_, rows]) = (&self.stages[pass].0, self.wanted(pass));
-        match rows.is_empty() {
+    /// Columns and rows of pixels that the windows of a pass cover.
+    fn pixels_of(&self, pass: usize) -> [Range<usize>; 2] {
+        let (grid, wanted) = (&self.stages[pass].0, self.wanted(pass));
+        [0, 1].map(|k| match wanted[k].is_empty() {
             true => 0..0,
-            false => grid.corner(0, rows.start)[1]..grid.corner(0, rows.end - 1)[1] + grid.window[1],
-        }
+            false => {
+                let corner = |n: usize| grid.origin[k] + n * grid.spacing[k];
+                corner(wanted[k].start)..corner(wanted[k].end - 1) + grid.window[k]
+            }
+        })
     }
 
     /// Measures the displacement field of a pair, as [`correlate`] does.
@@ -322,8 +332,14 @@ impl Correlator {
         )
     }
 
-    /// Deforms these rows of the frames of a pair into `deformed`.
-    fn deform(&mut self, number: usize, frames: [FrameView; 2], predictor: &Predictor, rows: Range<usize>) {
+    /// Deforms these columns and rows of the frames of a pair into `deformed`.
+    fn deform(
+        &mut self,
+        number: usize,
+        frames: [FrameView; 2],
+        predictor: &Predictor,
+        part: [Range<usize>; 2],
+    ) {
         if self.loaded.replace(number) != Some(number) {
             for (interpolated, frame) in self.interpolated.iter_mut().zip(frames) {
                 interpolated.load(frame);
@@ -331,7 +347,7 @@ impl Correlator {
         }
         let [a, b] = &mut self.deformed;
         let frames = [&self.interpolated[0], &self.interpolated[1]];
-        predictor.deform(frames, self.size, rows, [a, b]);
+        predictor.deform(frames, self.size[0], part, [a, b]);
     }
 
     /// Correlates the windows of a pass; the planes of all pairs are added.
@@ -387,7 +403,7 @@ impl Correlator {
         let original = pair.views();
         let predictor = predictor.filter(|_| self.processing.deform);
         if let Some(predictor) = predictor {
-            self.deform(number, original, predictor, self.rows_of(pass));
+            self.deform(number, original, predictor, self.pixels_of(pass));
         }
         let frames = match predictor {
             Some(_) => [0, 1].map(|k| FrameView {
@@ -405,5 +421,26 @@ impl Correlator {
             let uniform = original[0].is_uniform(a, grid.window) || original[1].is_uniform(b, grid.window);
             take(n, (!uniform).then_some(plane));
         });
+    }
+}
+
+/// Vectors on either side of a place between which a cubic spline runs there.
+const AROUND_A_PLACE: usize = 2;
+
+/// The part of a grid that reaches so many windows beyond pixels on every side, as far as there are.
+fn around(grid: &Grid, pixels: [Range<usize>; 2], beyond: usize) -> Grid {
+    let all = [grid.columns, grid.rows];
+    let [columns, rows] = [0, 1].map(|k| {
+        let (centre, spacing) = (grid.origin[k] + grid.window[k] / 2, grid.spacing[k]);
+        let before = |pixel: usize| pixel.saturating_sub(centre) / spacing;
+        let first = (before(pixels[k].start) + 1).saturating_sub(beyond);
+        let end = before(pixels[k].end) + 1 + beyond;
+        first.min(all[k])..end.min(all[k])
+    });
+    Grid {
+        columns: columns.len(),
+        rows: rows.len(),
+        origin: grid.corner(columns.start, rows.start),
+        ..grid.clone()
     }
 }

@@ -111,13 +111,8 @@ pub fn estimate(
         interpolated
     });
     let [left, right] = &mut deformed;
-    let rows = 0..frames.size[1];
-    predictor.deform(
-        [&interpolated[0], &interpolated[1]],
-        frames.size,
-        rows,
-        [left, right],
-    );
+    let whole = frames.size.map(|side| 0..side);
+    predictor.deform([&interpolated[0], &interpolated[1]], width, whole, [left, right]);
     let weights = field.window.map(|side| processing.weighting.taper(side));
     let windows = Windows {
         deformed: [left, right],

@@ -316,18 +316,25 @@ impl Sensor {
 
     /// Mean charge of a row of pixels that differ; leaves their offsets in `row`.
     fn charge_differing(&self, pixels: &mut [f32], dark_current_e: f32, row: &mut RowDraws) {
-        let (dsnu, prnu) = (self.dsnu_e as f32, self.prnu as f32);
         let [offsets, responses, defects] = &row.words;
-        for (k, pixel) in pixels.iter_mut().enumerate() {
-            let mut charge = *pixel * (1.0 + prnu * normal(responses[k])).max(0.0) + dark_current_e;
-            row.offset[k] = dsnu * normal(offsets[k]);
-            let defect = f64::from(defects[k]) / 4_294_967_296.0;
+        let differ = [self.dsnu_e as f32, self.prnu as f32];
+        differing(
+            pixels,
+            &mut row.offset,
+            [offsets, responses],
+            differ,
+            dark_current_e,
+        );
+        if self.hot_pixels == 0.0 && self.dead_pixels == 0.0 {
+            return;
+        }
+        for ((pixel, offset), defect) in pixels.iter_mut().zip(&mut row.offset).zip(defects) {
+            let defect = f64::from(*defect) / 4_294_967_296.0;
             if defect < self.hot_pixels {
-                charge += self.hot_level_e as f32;
+                *pixel += self.hot_level_e as f32;
             } else if defect < self.hot_pixels + self.dead_pixels {
-                (charge, row.offset[k]) = (0.0, 0.0);
+                (*pixel, *offset) = (0.0, 0.0);
             }
-            *pixel = charge;
         }
     }
 
@@ -408,6 +415,22 @@ impl RowDraws {
                 *word = u32::from_le_bytes(*bytes);
             }
         }
+    }
+}
+
+/// Charge of pixels of different response, and their offsets, by two random words a pixel.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+fn differing(
+    pixels: &mut [f32],
+    offsets: &mut [f32],
+    words: [&[u32]; 2],
+    [dsnu_e, prnu]: [f32; 2],
+    dark_current_e: f32,
+) {
+    let words = words[0].iter().zip(words[1]);
+    for ((pixel, offset), (&of_offset, &of_response)) in pixels.iter_mut().zip(offsets).zip(words) {
+        *pixel = *pixel * (1.0 + prnu * normal(of_response)).max(0.0) + dark_current_e;
+        *offset = dsnu_e * normal(of_offset);
     }
 }
 

@@ -31,6 +31,7 @@ pub fn vectors(look: &Look, uncertainties_px: &[[f64; 2]]) -> String {
     let about = "Left: measured vectors over the length of their true errors. Right: the length of the standard uncertainty that correlation statistics tell of the same pictures, without the truth, on the same scale.";
     let mut svg = Svg::new(size, title, about);
     svg.text(title, TITLE, [LEFT, 30.0], Anchor::Start, BOLD);
+    part(&mut svg, look);
     let lengths = |all: &[[f64; 2]]| all.iter().map(|[x, y]| x.hypot(*y)).collect::<Vec<f64>>();
     let errors = lengths(&look.errors_px);
     let told = lengths(uncertainties_px);
@@ -84,6 +85,7 @@ pub fn errors(looks: &[Look]) -> String {
     let about = "Left: root mean square of the error vector at each place. Right: distribution of the errors along x and along y.";
     let mut svg = Svg::new(size, &title, about);
     svg.text(&title, TITLE, [LEFT, 30.0], Anchor::Start, BOLD);
+    part(&mut svg, first);
     let mean_square = |k: usize| {
         let all = looks.iter().map(|look| look.errors_px[k]);
         let found: Vec<f64> = all
@@ -111,6 +113,21 @@ pub fn errors(looks: &[Look]) -> String {
     let all: Vec<Vec<[f64; 2]>> = looks.iter().map(|look| look.errors_px.clone()).collect();
     histogram(&mut svg, plot, &all);
     svg.finish()
+}
+
+/// What is shown, where that is not the whole picture.
+fn part(svg: &mut Svg, look: &Look) {
+    if look.is_part() {
+        let ((height, width), [wide, high]) = (look.pair.a.dim(), look.picture_px);
+        let words = format!("the middle of the picture, {width} x {height} of {wide} x {high} px");
+        svg.text(
+            &typeset_all(&words),
+            NOTE,
+            [LEFT, 50.0],
+            Anchor::Start,
+            &fill(FAINT),
+        );
+    }
 }
 
 /// The value below which this share of the finite values lies; 0 of none.
@@ -306,6 +323,8 @@ mod tests {
         };
         let frame = Array2::zeros((48, 48));
         Look {
+            picture_px: [48, 48],
+            processing: motefield_evaluator::Processing::default(),
             pair: Pair {
                 a: frame.clone(),
                 b: frame,

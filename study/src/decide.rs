@@ -22,7 +22,7 @@ pub mod worth;
 
 use std::sync::atomic::AtomicBool;
 
-use crate::run::{Chain, Effort, Experiment, External, Journal, Point, Progress, Wanted, run_kept};
+use crate::run::{Chain, Contest, Effort, Experiment, External, Journal, Point, Progress, Wanted, run_kept};
 use bounds::Edge;
 use motefield_rig::plan::{Plan, Speeds};
 pub use pulses::decide;
@@ -106,11 +106,26 @@ fn errors_of(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
+    errors_in(None, experiments, wish, journal, progress, stop)
+}
+
+/// The same of experiments that compete: those that are clearly beaten are known less well.
+fn errors_in(
+    contest: Option<Contest>,
+    experiments: &[Experiment],
+    wish: &Wish,
+    journal: Option<&Journal<'_>>,
+    progress: &dyn Progress,
+    stop: &AtomicBool,
+) -> Vec<Option<Point>> {
     let chain = Chain {
         external: wish.external,
         ..Chain::default()
     };
-    let wanted = Wanted::default();
+    let wanted = Wanted {
+        contest,
+        ..Wanted::default()
+    };
     run_kept(
         journal,
         &chain,

@@ -7,7 +7,9 @@ use motefield_evaluator::statistics::Confidence;
 pub struct Effort {
     /// Study seed.
     pub seed: u64,
-    /// Half the 95 % interval of the total error over its value at which no more pairs are added.
+    /// Half the 95 % interval of the total error over its value at which no more pairs are added;
+    /// three times as much at points that are clearly worse than the best of a
+    /// [`Contest`](crate::run::Contest).
     pub precision: f64,
     /// Measurements to begin with: pairs, or ensembles of them.
     pub first_pairs: usize,

@@ -9,6 +9,7 @@
 //! from the first.
 
 pub mod bound;
+mod contest;
 mod external;
 mod figures;
 mod journal;
@@ -33,6 +34,7 @@ use motefield_evaluator::uncertainty::Estimator;
 use crate::caveat::Caveat;
 pub use crate::effort::Effort;
 use bound::BoundAtPoint;
+pub use contest::{Contest, Measure};
 pub use external::{External, ExternalChain, Failed};
 pub use figures::FurtherFigures;
 pub use journal::Journal;
@@ -162,9 +164,11 @@ impl Point {
     }
 }
 
-/// What a study may find out besides the errors.
+/// What a study may find out besides the errors, and which of these it may know less well.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Wanted {
+    /// What the points compete for, where they do.
+    pub contest: Option<Contest>,
     /// Whether the Cramér–Rao bound is computed, of the first [`BOUND_MEASUREMENTS`] at each point:
     /// it varies little.
     pub bound: bool,
@@ -298,7 +302,10 @@ pub fn run_kept(
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
     let mut wanted: Vec<usize> = prepared
         .iter()
-        .map(|p| effort.first_pairs.min(most(p, effort)))
+        .map(|p| match besides.contest {
+            Some(_) => contest::first_look(effort.first_pairs).min(most(p, effort)),
+            None => effort.first_pairs.min(most(p, effort)),
+        })
         .collect();
     let pairs = |counts: &mut dyn Iterator<Item = usize>| {
         prepared.iter().zip(counts).map(|(p, n)| n * p.ensemble()).sum()
@@ -330,8 +337,14 @@ pub fn run_kept(
             break;
         }
         let found = prepared.par_iter().zip(&done).zip(&mut scores);
+        found.for_each(|((p, measured), score)| bring_up_to_date(score, p, measured));
+        let wider: Vec<Option<f64>> = match &besides.contest {
+            Some(contest) => contest.wider(&scores).into_iter().map(Some).collect(),
+            None => vec![None; scores.len()],
+        };
+        let found = prepared.iter().zip(&done).zip(scores.iter().zip(wider));
         let (needs, widths): (Vec<usize>, Vec<f64>) = found
-            .map(|((p, measured), score)| needed(p, measured, score, effort))
+            .map(|((p, measured), (score, wider))| needed(p, measured.len(), score.as_ref(), effort, wider))
             .unzip();
         progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
@@ -410,24 +423,34 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// How many measurements a point needs by those there are, and half the interval of its total error
-/// over its value. Leaves their score in `score`, which a point without further ones keeps.
-fn needed(
-    prepared: &Prepared,
-    measured: &[Measurement],
-    score: &mut Option<Score>,
-    effort: &Effort,
-) -> (usize, f64) {
-    let most = most(prepared, effort);
+/// The score of the measurements there are, where `score` is of fewer: a point without further ones
+/// keeps its own.
+fn bring_up_to_date(score: &mut Option<Score>, prepared: &Prepared, measured: &[Measurement]) {
     if score.as_ref().map_or(0, |score| score.pairs) < measured.len() {
         *score = Some(prepared.score_of_places(measured));
     }
-    match score {
-        None => (effort.first_pairs.min(most), f64::INFINITY),
-        Some(score) => {
-            // What the tiles of a picture leave unknown more pairs cannot tell.
-            let width = score.total_px.relative_half_width();
-            (stopping::needed(score, measured.len(), most, effort), width)
-        }
-    }
+}
+
+/// How many measurements a point needs by the score of those there are, and half the interval of its
+/// total error over its value. In a contest the interval may be `wider` than asked for by a factor,
+/// over which its width is then told.
+fn needed(
+    prepared: &Prepared,
+    measured: usize,
+    score: Option<&Score>,
+    effort: &Effort,
+    wider: Option<f64>,
+) -> (usize, f64) {
+    let most = most(prepared, effort);
+    let Some(score) = score else {
+        return (effort.first_pairs.min(most), f64::INFINITY);
+    };
+    // What the tiles of a picture leave unknown more pairs cannot tell.
+    let width = score.total_px.relative_half_width();
+    let precision = effort.precision * wider.unwrap_or(1.0);
+    let need = match wider {
+        Some(1.0) if measured < effort.first_pairs => effort.first_pairs.min(most),
+        _ => stopping::needed(score, measured, most, precision),
+    };
+    (need, width / wider.unwrap_or(1.0))
 }

@@ -44,10 +44,8 @@ impl WindowCorrelator {
             .iter()
             .flat_map(|wy| along_x.iter().map(move |wx| (wx * wy) as f32))
             .collect();
-        let overlap = |lag: [isize; 2]| {
-            autocorrelation(&along_x, lag[0].unsigned_abs())
-                * autocorrelation(&along_y, lag[1].unsigned_abs())
-        };
+        let [overlap_x, overlap_y] = [&along_x, &along_y].map(|taper| autocorrelation(taper));
+        let overlap = |[i, j]: [isize; 2]| overlap_x[i.unsigned_abs()] * overlap_y[j.unsigned_abs()];
         let least = LEAST_OVERLAP * overlap([0, 0]);
         let per_overlap = Plane::from_fn(window, |i, j| match overlap([i, j]) {
             overlap if overlap >= least => (1.0 / overlap) as f32,
@@ -173,7 +171,8 @@ fn dot(a: &[f32], b: &[f32]) -> f32 {
     sums.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum::<f32>()
 }
 
-/// Sum of w(i) w(i + lag).
-fn autocorrelation(taper: &[f64], lag: usize) -> f64 {
-    taper.iter().zip(taper.iter().skip(lag)).map(|(w, v)| w * v).sum()
+/// Sum of w(i) w(i + lag), at every lag from 0 to the length, where nothing overlaps.
+fn autocorrelation(taper: &[f64]) -> Vec<f64> {
+    let at = |lag: usize| taper.iter().zip(&taper[lag..]).map(|(w, v)| w * v).sum();
+    (0..=taper.len()).map(at).collect()
 }

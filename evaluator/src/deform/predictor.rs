@@ -145,34 +145,31 @@ impl Predictor {
     }
 
     /// Deforms frame A by minus half and frame B by plus half the displacement at each pixel of
-    /// these rows.
+    /// these columns and rows of frames of a width.
     pub fn deform(
         &self,
         frames: [&Interpolated; 2],
-        [width, height]: [usize; 2],
-        rows: Range<usize>,
+        width: usize,
+        [part_x, part_y]: [Range<usize>; 2],
         deformed: [&mut [f32]; 2],
     ) {
-        let columns: Vec<(isize, [f32; 4])> = (0..width)
+        let columns: Vec<(isize, [f32; 4])> = part_x
+            .clone()
             .map(|x| {
                 let (i, weights) = taps((x as f64 - self.first[0]) / self.spacing[0]);
                 (i, weights.map(|w| w as f32))
             })
             .collect();
         // The leftmost and rightmost coefficients that any pixel needs.
-        let start = columns[0].0;
-        let needed = (columns[width - 1].0 + 4 - start) as usize;
+        let [Some((start, _)), Some((last, _))] = [columns.first(), columns.last()] else {
+            return;
+        };
+        let (start, needed) = (*start, (last + 4 - start) as usize);
         let mut line = vec![[0.0f32; 2]; needed];
-        let (mut dx, mut dy) = (vec![0.0; width], vec![0.0; width]);
+        let (mut dx, mut dy) = (vec![0.0; columns.len()], vec![0.0; columns.len()]);
         let [a, b] = deformed;
-        for (y, (a, b)) in a
-            .chunks_exact_mut(width)
-            .zip(b.chunks_exact_mut(width))
-            .take(height)
-            .enumerate()
-            .take(rows.end)
-            .skip(rows.start)
-        {
+        let rows = a.chunks_exact_mut(width).zip(b.chunks_exact_mut(width));
+        for (y, (a, b)) in rows.enumerate().take(part_y.end).skip(part_y.start) {
             let (j, along_y) = taps((y as f64 - self.first[1]) / self.spacing[1]);
             for (i, value) in line.iter_mut().enumerate() {
                 let mut sum = [0.0; 2];
@@ -192,8 +189,9 @@ impl Predictor {
                 };
                 (*dx, *dy) = (sum(0), sum(1));
             }
-            frames[0].sample_row(y, -0.5, [&dx, &dy], a);
-            frames[1].sample_row(y, 0.5, [&dx, &dy], b);
+            let from = [part_x.start, y];
+            frames[0].sample_row(from, -0.5, [&dx, &dy], &mut a[part_x.clone()]);
+            frames[1].sample_row(from, 0.5, [&dx, &dy], &mut b[part_x.clone()]);
         }
     }
 }

@@ -5,17 +5,49 @@ use super::Interpolator;
 /// Number of samples that a row of weights has room for.
 pub(super) const TAPS: usize = 8;
 
-/// The weights of the samples around a point as polynomials of its fraction t: weight k is the sum
-/// of `terms[n][k]` tⁿ.
+/// The weights of the samples around a point as polynomials of u, its fraction of a pixel less a
+/// half. A kernel is even, so that weight k and that of the sample opposite, support - 1 - k, are
+/// E + u O and E - u O with the polynomials E and O of u²: two weights for the work of one.
 pub(super) struct Kernel {
     /// Number of samples with a weight; the point lies between the two in the middle.
     pub support: usize,
-    pub terms: Vec<[f32; TAPS]>,
+    /// Coefficients of (u²)ⁿ in E and O, for each k in the first half of the support.
+    pub terms: Vec<[[f32; HALF]; 2]>,
+}
+
+/// Pairs of opposite samples.
+pub(super) const HALF: usize = TAPS / 2;
+
+impl Kernel {
+    /// From weights of which number k is the sum of `terms[n][k]` tⁿ, with t the fraction of a pixel.
+    fn about_the_middle(support: usize, terms: &[[f64; TAPS]]) -> Kernel {
+        // tⁿ = (u + ½)ⁿ, by the binomial theorem.
+        let mut powers = vec![[0.0; TAPS]; terms.len().next_multiple_of(2)];
+        let mut binomial = vec![1.0];
+        for term in terms {
+            for (power, share) in powers.iter_mut().zip(&binomial) {
+                for (sum, value) in power.iter_mut().zip(term) {
+                    *sum += share * value;
+                }
+            }
+            let by_half = binomial.iter().map(|share| 0.5 * share).chain([0.0]);
+            let by_u = [0.0].into_iter().chain(binomial.iter().copied());
+            binomial = by_half.zip(by_u).map(|(a, b)| a + b).collect();
+        }
+        let half = |power: &[f64; TAPS]| std::array::from_fn(|k| power[k] as f32);
+        Kernel {
+            support,
+            terms: powers
+                .chunks(2)
+                .map(|two| [half(&two[0]), half(&two[1])])
+                .collect(),
+        }
+    }
 }
 
 impl Interpolator {
     pub(super) fn kernel(self) -> Kernel {
-        let (support, divisor, terms): (usize, f32, &[[f32; TAPS]]) = match self {
+        let (support, divisor, terms): (usize, f64, &[[f64; TAPS]]) = match self {
             Interpolator::Bilinear => (
                 2,
                 1.0,
@@ -63,10 +95,8 @@ impl Interpolator {
             Interpolator::Lanczos3 => return lanczos(3),
             Interpolator::Lanczos4 => return lanczos(4),
         };
-        Kernel {
-            support,
-            terms: terms.iter().map(|term| term.map(|t| t / divisor)).collect(),
-        }
+        let terms: Vec<_> = terms.iter().map(|term| term.map(|t| t / divisor)).collect();
+        Kernel::about_the_middle(support, &terms)
     }
 
     /// Poles of the filter that turns pixels into coefficients: the roots within the unit circle of
@@ -119,8 +149,5 @@ fn lanczos(radius: usize) -> Kernel {
             }
         }
     }
-    Kernel {
-        support,
-        terms: terms.iter().map(|term| term.map(|v| v as f32)).collect(),
-    }
+    Kernel::about_the_middle(support, &terms)
 }

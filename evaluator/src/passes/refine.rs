@@ -86,7 +86,8 @@ impl Correlator {
             let mut equations = vec![Equations::new(); grid.len()];
             let mut matching = Matching::new(self.size, self.processing.interpolator);
             for (number, pair) in pairs.iter().enumerate() {
-                self.deform(number, pair.views(), predictor, 0..self.size[1]);
+                let whole = self.size.map(|side| 0..side);
+                self.deform(number, pair.views(), predictor, whole);
                 let [a, b] = &self.deformed;
                 matching.add([a, b], &grid, weighting, &mut equations);
             }

@@ -82,8 +82,8 @@ fn slopes(surface: &mut Interpolated, pixels: &[f32], size: [usize; 2]) -> [Vec<
     [[&step, &rest], [&rest, &step]].map(|[dx, dy]| {
         let mut slope = vec![0.0; width * height];
         for (y, row) in slope.chunks_exact_mut(width).enumerate() {
-            surface.sample_row(y, 1.0, [dx, dy], &mut ahead);
-            surface.sample_row(y, -1.0, [dx, dy], row);
+            surface.sample_row([0, y], 1.0, [dx, dy], &mut ahead);
+            surface.sample_row([0, y], -1.0, [dx, dy], row);
             for (value, ahead) in row.iter_mut().zip(&ahead) {
                 *value = (ahead - *value) / (2.0 * HALF_STEP_PX);
             }

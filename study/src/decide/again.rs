@@ -24,27 +24,53 @@ const OTHER_PAIRS: u64 = 0x6f77_6e20_7061_6972;
 /// of the scatter. 4 pairs of 20 windows in a wake covered 175 times in 200 where 190 were due.
 const LEAST_WINDOWS: f64 = 600.0;
 
-/// The same wish with pairs of its own, and not too few of small pictures.
-fn apart<'a>(wish: &Wish, experiments: impl IntoIterator<Item = &'a Experiment>) -> Wish {
-    let pairs = experiments
-        .into_iter()
-        .map(|experiment| (LEAST_WINDOWS / windows(experiment)).ceil() as usize)
-        .fold(wish.effort.first_pairs, usize::max);
+/// The most pairs of a setting of a map are this part of those of a point: which is the best shows in
+/// the particles that all share, and what it is worth is told from more.
+const MAP_PART: usize = 5;
+
+/// The same wish for one setting among those of a map.
+pub(super) fn of_many(wish: &Wish) -> Wish {
+    let effort = wish.effort;
+    Wish {
+        effort: Effort {
+            most_pairs: (effort.most_pairs / MAP_PART).max(effort.first_pairs.min(effort.most_pairs)),
+            ..effort
+        },
+        ..*wish
+    }
+}
+
+/// The same wish with pairs of its own: not too few of small pictures, and not fewer than it took
+/// before, or the most where so many were taken that it was left at that. Where one vector in some
+/// thousands is far off, few pairs would most likely miss it.
+fn apart(wish: &Wish, experiment: &Experiment, before: &Point) -> Wish {
+    let pairs = (LEAST_WINDOWS / windows(experiment, before)).ceil() as usize;
+    let most = (wish.effort.most_pairs / before.ensemble).max(1);
+    let as_before = match before.score.pairs {
+        pairs if MAP_PART * pairs >= most => most.max(pairs),
+        pairs => pairs,
+    };
     Wish {
         effort: Effort {
             seed: wish.effort.seed ^ OTHER_PAIRS,
-            first_pairs: pairs,
+            first_pairs: pairs.max(wish.effort.first_pairs).max(as_before),
             ..wish.effort
         },
         ..*wish
     }
 }
 
-/// Windows of the last pass that fit side by side into the picture; one at least.
-fn windows(experiment: &Experiment) -> f64 {
-    let [width, height] = experiment.scene.size;
-    let [w, h] = (experiment.processing.passes.last()).map_or([width, height], |pass| pass.window);
-    ((width * height) as f64 / (w * h) as f64).max(1.0)
+/// Windows of the last pass that fit side by side into what a pair measures; one at least.
+fn windows(experiment: &Experiment, before: &Point) -> f64 {
+    let Some(pass) = experiment.processing.passes.last() else {
+        return 1.0;
+    };
+    let own = (1.0 - pass.overlap).powi(2);
+    let vectors = match &before.tiles {
+        Some(tiles) => tiles.weights.iter().filter(|weight| **weight > 0.0).count(),
+        None => before.errors.first().map_or(0, |errors| errors.point_px.len()),
+    };
+    (vectors as f64 * own).max(1.0)
 }
 
 /// The point with figures from pairs of its own; `None` where the study was stopped.
@@ -56,7 +82,7 @@ pub(super) fn again(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Option<Point> {
-    let apart = apart(wish, [&experiment]);
+    let apart = apart(wish, &experiment, point);
     let again = errors_of(&[experiment], &apart, journal, progress, stop).pop()??;
     Some(point.clone().measured_again(again))
 }
@@ -87,8 +113,12 @@ impl Again<'_> {
             let values = vec![trials[k].values.clone()];
             let planned = Planned::of(self.setup, self.keys, values)?;
             let later = after(trials, self.progress);
-            let apart = apart(self.wish, &planned.experiments());
-            let mut found = planned.measure(&apart, self.journal, &later, self.stop);
+            let experiments = planned.experiments();
+            let (Some(before), Some(experiment)) = (trials[k].measured(), experiments.first()) else {
+                return Ok(None);
+            };
+            let apart = apart(self.wish, experiment, &before.point);
+            let mut found = planned.measure(None, &apart, self.journal, &later, self.stop);
             let found = found.pop().map(|trial| trial.outcome);
             let (Some(before), Some(Outcome::Measured(again))) = (trials[k].measured(), found) else {
                 return Ok(None);

@@ -174,11 +174,11 @@ pub fn choose(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<SettingsChoice, StudyError> {
-    let mut trials = search.planned.measure(wish, journal, progress, stop);
+    let mut trials = search.planned.measure(Some(&[]), wish, journal, progress, stop);
     let later = after(&trials, progress);
     let mut standing = search
         .standing
-        .and_then(|planned| planned.measure(wish, journal, &later, stop).pop());
+        .and_then(|planned| planned.measure(None, wish, journal, &later, stop).pop());
     // Nothing is chosen by chance: equal errors stay in the order given.
     let error = |t: &Trial| t.usable(wish.valid).unwrap_or(f64::INFINITY);
     trials.sort_by(|a, b| error(a).total_cmp(&error(b)));

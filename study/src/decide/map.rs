@@ -13,7 +13,7 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::again::Again;
+use super::again::{Again, of_many};
 use super::bounds::{self, Bound, Edge, Wall};
 use super::question::Question;
 use super::trial::{MeasuredSetting, Planned, Trial, after, best};
@@ -184,7 +184,7 @@ pub fn map(
     // The grid by rows, for the picture; refinements behind it.
     survey.sort();
     for round in 1..=REFINEMENTS {
-        survey.refine(0.5f64.powi(round as i32))?;
+        survey.refine(0.5f64.powi(round as i32), round == REFINEMENTS)?;
     }
     let mut standing = survey.standing()?;
     let again = Again {
@@ -258,8 +258,9 @@ impl Survey<'_> {
             return Ok(());
         }
         let later = after(&self.trials, self.progress);
+        let rivals = Some(&self.trials[..]);
         let found = Planned::of(self.setup, &self.keys, fresh)
-            .map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
+            .map(|planned| planned.measure(rivals, &of_many(self.wish), self.journal, &later, self.stop));
         match found {
             Ok(found) => self.trials.extend(found),
             // Beyond what can be built there is nothing to find; at the outset there must be
@@ -299,16 +300,22 @@ impl Survey<'_> {
         });
     }
 
-    /// Tries the neighbours of the best, a `share` of a step away.
-    fn refine(&mut self, share: f64) -> Result<(), StudyError> {
+    /// Tries the neighbours of the best, a `share` of a step away: all around it, or those along one
+    /// axis each.
+    fn refine(&mut self, share: f64, along_axes: bool) -> Result<(), StudyError> {
         let Some(k) = best(&self.trials, self.wish.valid) else {
             return Ok(());
         };
-        let values = self.trials[k].values.iter();
-        let about: Vec<_> = (self.axes.iter().zip(values))
+        let best = &self.trials[k].values;
+        let about: Vec<_> = (self.axes.iter().zip(best))
             .map(|(axis, value)| axis.about(value, share))
             .collect();
-        let all = product(&about);
+        let moved = |setting: &Vec<SweepValue>| setting.iter().zip(best).filter(|(a, b)| a != b).count();
+        let most = if along_axes { 1 } else { MOST_SETTINGS };
+        let all = product(&about)
+            .into_iter()
+            .filter(|setting| moved(setting) <= most);
+        let all = all.collect();
         self.measure(all)
     }
 
@@ -327,7 +334,7 @@ impl Survey<'_> {
         let later = after(&self.trials, self.progress);
         // A setup that cannot be planned as it stands may still be asked what would do.
         let planned = Planned::of(setup, &self.keys, values).ok();
-        let tried = planned.map(|planned| planned.measure(self.wish, self.journal, &later, self.stop));
+        let tried = planned.map(|planned| planned.measure(None, self.wish, self.journal, &later, self.stop));
         Ok(tried.and_then(|mut t| t.pop()))
     }
 }

@@ -9,9 +9,9 @@ use motefield_rig::quantity::{Dimension, significant};
 use motefield_rig::setup::{Setup, Value as SetupValue};
 
 use super::reading::Reading;
-use super::{Cause, Decision, MeasuredPulse, PulseSearch, Wish, again, errors_of, samples};
+use super::{Cause, Decision, MeasuredPulse, PulseSearch, Wish, again, errors_in, samples};
 use crate::StudyError;
-use crate::run::{Experiment, Journal, Point, Progress};
+use crate::run::{Contest, Experiment, Journal, Measure, Point, Progress};
 
 /// Points of the first sweep.
 const COARSE: usize = 10;
@@ -52,13 +52,13 @@ pub fn decide(
     let coarse = (0..COARSE)
         .map(|k| range_s[0] * ratio.powf(k as f64 / (COARSE - 1) as f64))
         .collect::<Vec<_>>();
-    let mut points = study.measure(&coarse, REFINEMENTS * MORE + CAUSES)?;
+    let mut points = study.measure(&coarse, &[], REFINEMENTS * MORE + CAUSES)?;
     for round in 0..REFINEMENTS {
         let Some(reading) = study.reading(&points) else {
             break;
         };
         let more = reading.refinements(&samples(&points));
-        points.extend(study.measure(&more, (REFINEMENTS - 1 - round) * MORE + CAUSES)?);
+        points.extend(study.measure(&more, &points, (REFINEMENTS - 1 - round) * MORE + CAUSES)?);
         points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
     }
     study.widen(&mut points, most.0)?;
@@ -152,12 +152,12 @@ impl PulseStudy<'_> {
         })
     }
 
-    fn run(&self, experiments: &[Experiment], later: usize) -> Vec<Option<Point>> {
+    fn run(&self, contest: Option<Contest>, experiments: &[Experiment], later: usize) -> Vec<Option<Point>> {
         if experiments.is_empty() {
             return Vec::new();
         }
         let phase = self.phase([experiments.len(), later]);
-        let points = errors_of(experiments, self.wish, self.journal, &phase, self.stop);
+        let points = errors_in(contest, experiments, self.wish, self.journal, &phase, self.stop);
         self.spent
             .set(self.spent.get() + points.iter().flatten().map(Point::pairs).sum::<usize>());
         points
@@ -172,7 +172,28 @@ impl PulseStudy<'_> {
         }
     }
 
-    fn measure(&self, pulses_s: &[f64], later: usize) -> Result<Vec<MeasuredPulse>, StudyError> {
+    /// Pulse lengths that compete with those measured `before`; those near the limit are known as
+    /// well as the best.
+    fn contest(&self, count: usize, before: &[MeasuredPulse]) -> Contest {
+        let mut contest = Contest {
+            measures: vec![Measure::PLAIN; count],
+            valid: self.wish.valid,
+            to_beat: f64::INFINITY,
+            limit: self.wish.limit_px,
+        };
+        let ends = before
+            .iter()
+            .filter_map(|m| contest.upper_end(&Measure::PLAIN, &m.point.score));
+        contest.to_beat = ends.fold(f64::INFINITY, f64::min);
+        contest
+    }
+
+    fn measure(
+        &self,
+        pulses_s: &[f64],
+        before: &[MeasuredPulse],
+        later: usize,
+    ) -> Result<Vec<MeasuredPulse>, StudyError> {
         let longest = pulses_s.iter().copied().fold(0.0, f64::max);
         let experiments = pulses_s
             .iter()
@@ -182,7 +203,8 @@ impl PulseStudy<'_> {
                 false => self.experiment(&[rounded_pulse(p)]),
             })
             .collect::<Result<Vec<_>, _>>()?;
-        let points = self.run(&experiments, later);
+        let contest = self.contest(experiments.len(), before);
+        let points = self.run(Some(contest), &experiments, later);
         Ok(points
             .into_iter()
             .zip(&experiments)
@@ -215,7 +237,7 @@ impl PulseStudy<'_> {
         }
         let at = |k: usize| reading.best_s * ratio.powf(k as f64 / WIDER as f64);
         let more: Vec<f64> = (1..=WIDER).map(at).collect();
-        points.extend(self.measure(&more, CAUSES)?);
+        points.extend(self.measure(&more, points, CAUSES)?);
         points.sort_by(|a, b| a.pulse_s.total_cmp(&b.pulse_s));
         Ok(())
     }
@@ -294,7 +316,7 @@ impl PulseStudy<'_> {
             frozen.scene.exposure = Exposure::Fraction(0.0);
             experiments.extend([ideal, frozen]);
         }
-        let found = self.run(&experiments, 0);
+        let found = self.run(None, &experiments, 0);
         let mut pairs = found.chunks_exact(2);
         let mut cause = |m: Option<&MeasuredPulse>| -> Option<Cause> {
             let m = m?;

@@ -5,9 +5,9 @@ use std::sync::atomic::AtomicBool;
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, not_above};
 use motefield_generator::truth;
 
-use super::{Wish, errors_of};
+use super::{Wish, errors_in};
 use crate::StudyError;
-use crate::run::{After, Experiment, Journal, Point, Progress};
+use crate::run::{After, Contest, Experiment, Journal, Measure, Point, Progress};
 use crate::vary::SweepValue;
 use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan, points};
 use motefield_rig::setup::Setup;
@@ -85,8 +85,11 @@ impl MeasuredSetting {
     /// Error of the velocity over the mean speed of the field: total error of the displacement and
     /// curvature of the path, root of the sum of squares, over the mean displacement.
     pub fn relative(&self) -> Estimate {
-        let total = self.point.score.total_px;
-        total.map_rising(|px| px.hypot(self.curvature_px) / self.speeds.mean_px)
+        let measure = Measure {
+            adds_px: self.curvature_px,
+            over_px: self.speeds.mean_px,
+        };
+        self.point.score.total_px.map_rising(|px| measure.of(px))
     }
 
     /// Share of valid vectors.
@@ -104,9 +107,13 @@ impl MeasuredSetting {
         (square + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
     }
 
-    /// Error of the velocity over that of `best`, on the particles that both share.
+    /// Error of the velocity over that of `best`, on the particles that both share: those of the
+    /// pairs of which both have a measurement.
     pub fn over(&self, best: &MeasuredSetting) -> f64 {
-        (self.squares().mean() / best.squares().mean()).sqrt()
+        let mut both = [self, best].map(MeasuredSetting::squares);
+        let pairs = both[0].pairs.len().min(both[1].pairs.len());
+        both.iter_mut().for_each(|squares| squares.pairs.truncate(pairs));
+        (both[0].mean() / both[1].mean()).sqrt()
     }
 
     /// The mean of these of each pair.
@@ -115,9 +122,11 @@ impl MeasuredSetting {
     }
 
     /// Whether the study cannot tell (95 %) that this setup is worse than `best`. Both were
-    /// measured on the same particles, so the differences pair by pair are compared.
+    /// measured on the same particles, so the differences pair by pair are compared; and where few
+    /// pairs were enough to see that it is worse, its interval lies above that of the best.
     pub fn as_good_as(&self, best: &MeasuredSetting) -> bool {
-        not_above(&self.squared(), &best.squared(), Confidence::USUAL)
+        let apart = self.relative().lo > best.relative().hi;
+        !apart && not_above(&self.squared(), &best.squared(), Confidence::USUAL)
     }
 }
 
@@ -252,16 +261,24 @@ impl Planned {
         self.ready.iter().map(|(_, plan)| of(plan)).collect()
     }
 
-    /// Measures what is worth it.
+    /// Measures what is worth it. The trials compete with each other and with their `rivals` from
+    /// before; where there are none to speak of (`None`), each is known as well as is wished.
     pub(super) fn measure(
         mut self,
+        rivals: Option<&[Trial]>,
         wish: &Wish,
         journal: Option<&Journal<'_>>,
         progress: &dyn Progress,
         stop: &AtomicBool,
     ) -> Vec<Trial> {
         let experiments = self.experiments();
-        let points = errors_of(&experiments, wish, journal, progress, stop);
+        let contest = rivals.map(|rivals| Contest {
+            measures: self.ready.iter().map(|(_, plan)| measure_of(plan)).collect(),
+            valid: wish.valid,
+            to_beat: to_beat(rivals, wish.valid),
+            limit: 0.0,
+        });
+        let points = errors_in(contest, &experiments, wish, journal, progress, stop);
         for ((k, plan), point) in self.ready.iter().zip(points) {
             if let Some(point) = point {
                 self.trials[*k].outcome = Outcome::Measured(Box::new(measured(plan, point)));
@@ -278,6 +295,21 @@ pub(super) fn after<'a>(trials: &[Trial], whole: &'a dyn Progress) -> After<'a> 
         whole,
         pairs: trials.iter().map(of).sum(),
     }
+}
+
+/// How errors of a plan's displacement are judged.
+fn measure_of(plan: &Plan) -> Measure {
+    Measure {
+        adds_px: curvature_px(plan),
+        over_px: plan.rig.speeds.mean_px,
+    }
+}
+
+/// Upper end of the smallest error among these trials; infinite where none can be used.
+fn to_beat(trials: &[Trial], valid: f64) -> f64 {
+    let ends = trials.iter().filter(|t| t.usable(valid).is_some());
+    let ends = ends.filter_map(|t| Some(t.measured()?.relative().hi));
+    ends.fold(f64::INFINITY, f64::min)
 }
 
 /// The first of the plan's rules that is broken so that there is no use in measuring.

@@ -2,8 +2,6 @@
 
 use motefield_evaluator::score::Score;
 
-use super::Effort;
-
 /// A point at which more vectors than this are lost, or that has none, is not worth more pairs.
 const HOPELESS: f64 = 0.5;
 
@@ -11,15 +9,15 @@ fn hopeless(outliers: f64) -> bool {
     outliers.is_nan() || outliers > HOPELESS
 }
 
-/// How many measurements a point needs by the score of those `measured`, at most `most`: the total
-/// error's interval falls with the square root of their number. As many as there are when it is
-/// narrow enough.
-pub(super) fn needed(score: &Score, measured: usize, most: usize, effort: &Effort) -> usize {
+/// How many measurements a point needs by the score of those `measured`, at most `most`: half the
+/// total error's interval over its value falls with the square root of their number. As many as
+/// there are when it is `precision`.
+pub(super) fn needed(score: &Score, measured: usize, most: usize, precision: f64) -> usize {
     let width = score.total_px.relative_half_width();
-    if measured >= most || width <= effort.precision || hopeless(score.outliers.value) {
+    if measured >= most || width <= precision || hopeless(score.outliers.value) {
         return measured;
     }
-    let more = (measured as f64 * (width / effort.precision).powi(2))
+    let more = (measured as f64 * (width / precision).powi(2))
         .ceil()
         .min(most as f64);
     (more as usize).clamp(measured + 1, most)

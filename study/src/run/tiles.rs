@@ -276,17 +276,24 @@ fn some_of(blocks: &[[usize; 2]], count: usize, study: u64, stratum: u64) -> Vec
         .collect()
 }
 
+/// A part of a picture.
+pub(crate) fn part<T: Clone>(picture: &Array2<T>, crop: Crop) -> Array2<T> {
+    let [columns, rows] = [0, 1].map(|k| Slice::from(crop.origin[k]..crop.end(k)));
+    let rows = picture.slice_axis(Axis(0), rows);
+    rows.slice_axis(Axis(1), columns).to_owned()
+}
+
 /// The processing of a tile: pictures that belong to the whole are cut.
-fn cut(processing: &Processing, crop: Crop) -> Processing {
-    fn part<T: Clone>(picture: &Array2<T>, crop: Crop) -> Arc<Array2<T>> {
-        let [columns, rows] = [0, 1].map(|k| Slice::from(crop.origin[k]..crop.end(k)));
-        let rows = picture.slice_axis(Axis(0), rows);
-        Arc::new(rows.slice_axis(Axis(1), columns).to_owned())
-    }
+pub(crate) fn cut(processing: &Processing, crop: Crop) -> Processing {
     let mut own = processing.clone();
-    own.preparation.mask = processing.preparation.mask.as_ref().map(|mask| part(mask, crop));
+    own.preparation.mask = processing
+        .preparation
+        .mask
+        .as_ref()
+        .map(|mask| Arc::new(part(mask, crop)));
     if let Background::Given(given) = &processing.preparation.background {
-        own.preparation.background = Background::Given(given.each_ref().map(|frame| part(frame, crop)));
+        own.preparation.background =
+            Background::Given(given.each_ref().map(|frame| Arc::new(part(frame, crop))));
     }
     own
 }

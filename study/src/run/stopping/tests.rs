@@ -7,6 +7,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::*;
+use crate::effort::Effort;
 
 mod rendered;
 
@@ -112,7 +113,7 @@ fn study(
             errors.push(pair(errors.len()));
         }
         let score = score(&errors);
-        let need = needed(&score, errors.len(), effort.most_pairs, effort);
+        let need = needed(&score, errors.len(), effort.most_pairs, effort.precision);
         if need <= errors.len() {
             return (score, errors.len());
         }
