@@ -300,12 +300,14 @@ pub fn run_kept(
     };
     let prepared: Vec<Prepared> = experiments.par_iter().enumerate().map(prepare).collect();
     let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
+    let contest = besides.contest.as_ref();
+    let first_pairs = match contest {
+        Some(_) => contest::first_look(effort.first_pairs),
+        None => effort.first_pairs,
+    };
     let mut wanted: Vec<usize> = prepared
         .iter()
-        .map(|p| match besides.contest {
-            Some(_) => contest::first_look(effort.first_pairs).min(most(p, effort)),
-            None => effort.first_pairs.min(most(p, effort)),
-        })
+        .map(|p| first_pairs.min(most(p, effort)))
         .collect();
     let pairs = |counts: &mut dyn Iterator<Item = usize>| {
         prepared.iter().zip(counts).map(|(p, n)| n * p.ensemble()).sum()
@@ -336,16 +338,7 @@ pub fn run_kept(
         if ledger.is_some() && stop.load(Ordering::Relaxed) {
             break;
         }
-        let found = prepared.par_iter().zip(&done).zip(&mut scores);
-        found.for_each(|((p, measured), score)| bring_up_to_date(score, p, measured));
-        let wider: Vec<Option<f64>> = match &besides.contest {
-            Some(contest) => contest.wider(&scores).into_iter().map(Some).collect(),
-            None => vec![None; scores.len()],
-        };
-        let found = prepared.iter().zip(&done).zip(scores.iter().zip(wider));
-        let (needs, widths): (Vec<usize>, Vec<f64>) = found
-            .map(|((p, measured), (score, wider))| needed(p, measured.len(), score.as_ref(), effort, wider))
-            .unzip();
+        let (needs, widths) = needs(&prepared, &done, &mut scores, effort, contest);
         progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
             *wanted = stopping::next(*need, measured.len());
@@ -429,6 +422,27 @@ fn bring_up_to_date(score: &mut Option<Score>, prepared: &Prepared, measured: &[
     if score.as_ref().map_or(0, |score| score.pairs) < measured.len() {
         *score = Some(prepared.score_of_places(measured));
     }
+}
+
+/// How many measurements each point needs by those there are, and half the interval of its total
+/// error over its value.
+fn needs(
+    prepared: &[Prepared],
+    done: &[Vec<Measurement>],
+    scores: &mut [Option<Score>],
+    effort: &Effort,
+    contest: Option<&Contest>,
+) -> (Vec<usize>, Vec<f64>) {
+    let found = prepared.par_iter().zip(done).zip(&mut *scores);
+    found.for_each(|((p, measured), score)| bring_up_to_date(score, p, measured));
+    let wider: Vec<Option<f64>> = match contest {
+        Some(contest) => contest.wider(scores).into_iter().map(Some).collect(),
+        None => vec![None; scores.len()],
+    };
+    let found = prepared.iter().zip(done).zip(scores.iter().zip(wider));
+    found
+        .map(|((p, measured), (score, wider))| needed(p, measured.len(), score.as_ref(), effort, wider))
+        .unzip()
 }
 
 /// How many measurements a point needs by the score of those there are, and half the interval of its

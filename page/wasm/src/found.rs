@@ -175,7 +175,15 @@ impl Study {
         let mut says = report::enough::json(Some(&found));
         for (solution, way) in says["solutions"].as_array_mut().into_iter().flatten().zip(ways) {
             solution["says"] = json!(way.what);
-            solution["gives"] = json!(way.with.map(|with| report::enough::gives(&found, with)));
+            let gives = |with| {
+                let cost = report::enough::cost(&found, with);
+                [report::enough::gives(&found, with)]
+                    .into_iter()
+                    .chain(cost)
+                    .collect::<Vec<_>>()
+                    .join("; ")
+            };
+            solution["gives"] = json!(way.with.map(gives));
         }
         says["aim"] = json!(report::enough::aim(&found));
         says["nothing_else"] = json!(report::enough::nothing_else(&found));

@@ -18,6 +18,7 @@ pub fn words(enough: &Enough) -> String {
         lines.push(format!("  {lead}{}", way.what));
         if let Some(with) = way.with {
             lines.push(format!("    {}", gives(enough, with)));
+            lines.extend(cost(enough, with).map(|cost| format!("    {cost}")));
             lines.push(format!("    {}", with.set_line()));
         }
     }
@@ -126,6 +127,16 @@ pub fn gives(enough: &Enough, with: &Sufficient) -> String {
     )
 }
 
+/// That a limit in px is met at the expense of the velocity, where it is.
+pub fn cost(enough: &Enough, with: &Sufficient) -> Option<String> {
+    enough.costs_velocity(with).then(|| {
+        format!(
+            "caution: the error of the velocity rises, from {} of the mean speed as the rig stands; a limit in % counts that",
+            percent(enough.velocity_before)
+        )
+    })
+}
+
 /// The error in px and as a share of the mean speed.
 fn error(enough: &Enough, setting: &MeasuredSetting) -> String {
     let px = setting.point.score.total_px;
@@ -227,6 +238,7 @@ fn solution(enough: &Enough, kind: &str, with: &Sufficient) -> Value {
         })
     };
     let setting = |(key, value): &(String, String)| json!({ "key": key, "value": value });
+    one["velocity_error_rises"] = json!(enough.costs_velocity(with));
     one["changes"] = with.changes.iter().map(change).collect();
     one["size"] = json!(with.size());
     one["settings"] = with.settings.iter().map(setting).collect();

@@ -90,3 +90,17 @@ fn a_field_like_chance_says_so() {
     assert_eq!(of(&[Valid, Outlier, Outlier], 2.0), ["mostly-outliers"]);
     assert_eq!(of(&[Outlier; 3], 1.1), ["no-vector"]);
 }
+
+/// Of a uniform flow by a whole number of pixels, to a tenth of one, it is said; not of one between,
+/// of one that varies, of one at rest, and of none.
+#[test]
+fn whole_pixels_are_told() {
+    let said = |truths: &[[f64; 2]]| Caveat::of_displacements(truths);
+    let whole = Some(Caveat::WholePixels([14.0, -3.0]));
+    assert_eq!(said(&[[14.09, -3.0], [13.91, -2.95]]), whole);
+    assert_eq!(said(&[[14.0, -3.0], [14.11, -3.0]]), None);
+    assert_eq!(said(&[[14.0, -3.5]; 2]), None);
+    assert_eq!(said(&[[14.0, -3.0], [15.0, -3.0]]), None);
+    assert_eq!(said(&[[0.0, 0.05]; 2]), None);
+    assert_eq!(said(&[]), None);
+}

@@ -128,6 +128,17 @@ pub struct Enough {
     pub valid: f64,
     /// Whether the error is that of the velocity, curved paths counted in.
     pub of_velocity: bool,
+    /// Error of the displacement over its mean at the best setting of the rig as it stands.
+    pub velocity_before: f64,
+}
+
+impl Enough {
+    /// Whether a solution meets its limit, stated in px, at the expense of the velocity: the
+    /// displacement became shorter by more than its error.
+    pub fn costs_velocity(&self, solution: &Sufficient) -> bool {
+        let MeasuredSetting { point, speeds, .. } = &solution.measured;
+        !self.of_velocity && point.score.total_px.lo / speeds.mean_px > self.velocity_before
+    }
 }
 
 /// A setting that the question sets free, at its best.
@@ -148,6 +159,7 @@ pub struct Unmet<'a> {
     free: Vec<Free>,
     /// Pairs that the study took.
     pairs: usize,
+    velocity_before: f64,
 }
 
 impl Free {
@@ -183,6 +195,7 @@ impl<'a> Unmet<'a> {
                 moves: true,
             }],
             pairs: decision.points.iter().map(|m| m.point.pairs()).sum(),
+            velocity_before: best.point.score.total_px.value / decision.speeds.mean_px,
         })
     }
 
@@ -194,7 +207,7 @@ impl<'a> Unmet<'a> {
                 .iter()
                 .filter_map(|trial| Some((trial, trial.measured()?)))
         };
-        let (best, _) = match map.best() {
+        let (best, measured) = match map.best() {
             _ if map.stopped => None,
             Some((trial, measured)) => (limit?.kept_by(measured) == Some(false)).then_some((trial, measured)),
             None => all().max_by(|(_, a), (_, b)| a.valid().total_cmp(&b.valid())),
@@ -213,6 +226,7 @@ impl<'a> Unmet<'a> {
             },
             free: free.collect(),
             pairs: all().map(|(_, m)| m.point.pairs()).sum(),
+            velocity_before: measured.relative().value,
         })
     }
 }
@@ -244,6 +258,7 @@ pub fn enough(
         limit: unmet.judge.limit,
         valid: unmet.judge.valid,
         of_velocity: unmet.judge.of_velocity,
+        velocity_before: unmet.velocity_before,
     })
 }
 

@@ -27,11 +27,8 @@ fn lever(text: &str, means: Means) -> Lever {
     all.into_iter().find(|lever| lever.means == means).unwrap()
 }
 
-/// The same limit as pixels, as a share of the mean displacement, and as that share of the mean
-/// speed.
-#[test]
-fn a_limit_in_any_unit_strains_alike() {
-    // So little light that some vectors are lost.
+/// A small rig of so little light that some vectors are lost.
+fn dim() -> MeasuredSetting {
     let changes = [
         ("camera.size", "[96, 80]"),
         ("processing.window", "32"),
@@ -48,7 +45,45 @@ fn a_limit_in_any_unit_strains_alike() {
         ..Effort::default()
     };
     let points = run(&[experiment], &effort, &Silent, &AtomicBool::new(false));
-    let setting = measured(&plan, points.into_iter().next().unwrap().unwrap());
+    measured(&plan, points.into_iter().next().unwrap().unwrap())
+}
+
+/// A limit in px that is met by a shorter displacement costs the velocity where its interval lies
+/// above the error before; a limit of the velocity cannot.
+#[test]
+fn a_limit_in_pixels_may_cost_velocity() {
+    let measured = dim();
+    let total = measured.point.score.total_px;
+    let lower = total.lo / measured.speeds.mean_px;
+    let solution = Sufficient {
+        changes: Vec::new(),
+        settings: Vec::new(),
+        strain: total,
+        measured,
+    };
+    let costs = |velocity_before: f64, of_velocity: bool| {
+        let enough = Enough {
+            light: LeastLight::Unknown,
+            changes: Vec::new(),
+            ended_early: false,
+            pairs: 0,
+            limit: ErrorLimit::Pixels(0.1),
+            valid: 0.95,
+            of_velocity,
+            velocity_before,
+        };
+        enough.costs_velocity(&solution)
+    };
+    assert!(costs(0.999 * lower, false));
+    assert!(!costs(1.001 * lower, false));
+    assert!(!costs(0.999 * lower, true));
+}
+
+/// The same limit as pixels, as a share of the mean displacement, and as that share of the mean
+/// speed.
+#[test]
+fn a_limit_in_any_unit_strains_alike() {
+    let setting = dim();
     let strain = |limit, valid| {
         let judge = Judge {
             limit,
