@@ -444,3 +444,28 @@ fn around(grid: &Grid, pixels: [Range<usize>; 2], beyond: usize) -> Grid {
         ..grid.clone()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Windows of 32 px every 8 px from column 4 have their centres at 20, 28, 36 …: by hand, those
+    /// around the pixels 45 to 61, two on either side, are those at 36 to 76; at the border as many
+    /// as there are.
+    #[test]
+    fn the_part_of_a_grid_around_pixels() {
+        let grid = Grid {
+            columns: 12,
+            rows: 12,
+            window: [32, 32],
+            spacing: [8, 8],
+            origin: [4, 4],
+        };
+        let part = around(&grid, [45..61, 0..30], 2);
+        assert_eq!((part.columns, part.origin[0]), (6, 20));
+        assert_eq!((part.rows, part.origin[1]), (4, 4));
+        let end = around(&grid, [90..200, 130..140], 3);
+        assert_eq!((end.columns, end.origin[0]), (6, 52));
+        assert_eq!((end.rows, end.origin[1]), (1, 92));
+    }
+}
