@@ -27,7 +27,10 @@ impl<'a> Frames<'a> {
                 Some(slice) => Cow::Borrowed(slice),
                 None => Cow::Owned(array.iter().copied().collect()),
             };
-            match pixels.iter().position(|p| !p.is_finite()) {
+            // Without an early end, so that the compiler looks at many at once.
+            let finite = pixels.iter().fold(true, |all, p| all & p.is_finite());
+            let first = || pixels.iter().position(|p| !p.is_finite());
+            match (!finite).then(first).flatten() {
                 None => Ok(pixels),
                 Some(n) => Err(ProcessingError::NotFinite {
                     frame,
@@ -64,16 +67,18 @@ impl FrameView<'_> {
     /// nothing to correlate.
     pub fn is_uniform(&self, corner: [isize; 2], size: [usize; 2]) -> bool {
         let [width, height] = self.size;
-        let pixel = |x: usize, y: usize| {
-            let [x, y] = [
-                mirror(corner[0] + x as isize, width),
-                mirror(corner[1] + y as isize, height),
-            ];
-            self.pixels[y * width + x]
+        let row = |y: usize| {
+            let y = mirror(corner[1] + y as isize, height);
+            &self.pixels[y * width..][..width]
         };
-        let first = pixel(0, 0);
+        let first = row(0)[mirror(corner[0], width)];
+        let alike = |pixel: f32| (pixel - first).abs() <= 1e-6 * first.abs();
         // Ends at the first pixel that differs, which in most windows is among the first few.
-        (0..size[1]).all(|y| (0..size[0]).all(|x| (pixel(x, y) - first).abs() <= 1e-6 * first.abs()))
+        if corner[0] >= 0 && corner[0] as usize + size[0] <= width {
+            let columns = corner[0] as usize..corner[0] as usize + size[0];
+            return (0..size[1]).all(|y| row(y)[columns.clone()].iter().all(|pixel| alike(*pixel)));
+        }
+        (0..size[1]).all(|y| (0..size[0]).all(|x| alike(row(y)[mirror(corner[0] + x as isize, width)])))
     }
 
     /// Copies the window with its upper-left pixel at `corner`; beyond the border the frame is

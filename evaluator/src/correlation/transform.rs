@@ -91,17 +91,21 @@ impl Transform {
     pub fn cross_spectra(&self, one: &[Complex<f32>], two: &[Complex<f32>], product: &mut [Complex<f32>]) {
         let [width, height] = self.size;
         let scale = 1.0 / self.len() as f32;
-        for (kx, product) in product.chunks_exact_mut(height).enumerate() {
-            let here = kx * height..(kx + 1) * height;
-            let start = (width - kx) % width * height;
-            let opposite = start..start + height;
+        let row = |kx: usize| kx * height..(kx + 1) * height;
+        for kx in 0..=width / 2 {
+            let opposite = (width - kx) % width;
             let spectra = [
-                &one[here.clone()],
-                &one[opposite.clone()],
-                &two[here],
-                &two[opposite],
+                &one[row(kx)],
+                &one[row(opposite)],
+                &two[row(kx)],
+                &two[row(opposite)],
             ];
-            cross_row(spectra, scale, product);
+            let (before, after) = product.split_at_mut(kx.max(opposite) * height);
+            match kx == opposite {
+                true => cross_row(spectra, scale, &mut after[..height]),
+                // The row of wavenumber 0 is its own opposite, so that this one is the later.
+                false => cross_rows(spectra, scale, [&mut before[row(kx)], &mut after[..height]]),
+            }
         }
     }
 }
@@ -109,19 +113,32 @@ impl Transform {
 /// Wavenumbers that are computed side by side.
 const LANES: usize = 8;
 
-/// One row of the packed cross-spectra, from that row of two spectra and the rows of the opposite
-/// wavenumber.
+/// The row of the packed cross-spectra that is its own opposite, from that row of two spectra, each
+/// twice.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f32>]) {
     let length = product.len();
-    let opposite = |k: usize| (length - k) % length;
+    for k in 0..=length / 2 {
+        let both = cross_at(spectra, k, scale);
+        product[(length - k) % length] = both[1];
+        product[k % length] = both[0];
+    }
+}
+
+/// Two rows of the packed cross-spectra at opposite wavenumbers, from those rows of two spectra. The
+/// windows are real, so that the cross-spectra at opposite wavenumbers are conjugate, and both rows
+/// follow from one computation.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn cross_rows(spectra: [&[Complex<f32>]; 4], scale: f32, [product, beyond]: [&mut [Complex<f32>]; 2]) {
+    let length = product.len();
     let [one, one_opposite, two, two_opposite] = spectra;
     // The first wavenumber is its own opposite; those of the last lanes may have been computed before.
     let last = length.saturating_sub(LANES);
     for k in (1..last).step_by(LANES).chain([last]).filter(|_| last > 0) {
+        let opposite = length - k - LANES + 1..length - k + 1;
         let here = |row: &[Complex<f32>]| parts(&row[k..k + LANES]);
         let there = |row: &[Complex<f32>]| {
-            let mut parts = parts(&row[length - k - LANES + 1..length - k + 1]);
+            let mut parts = parts(&row[opposite.clone()]);
             parts.iter_mut().for_each(|part| part.reverse());
             parts
         };
@@ -136,15 +153,37 @@ fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f
         for (lane, product) in product[k..k + LANES].iter_mut().enumerate() {
             *product = Complex::new(re[lane], im[lane]);
         }
+        let [mut re, mut im]: [[f32; LANES]; 2] = [
+            std::array::from_fn(|lane| p[0][lane] + q[1][lane]),
+            std::array::from_fn(|lane| q[0][lane] - p[1][lane]),
+        ];
+        re.reverse();
+        im.reverse();
+        for (lane, product) in beyond[opposite].iter_mut().enumerate() {
+            *product = Complex::new(re[lane], im[lane]);
+        }
     }
     for k in 0..if last > 0 { 1 } else { length } {
-        let alone = |value: Complex<f32>| [[value.re], [value.im]];
-        let [[[p_re], [p_im]], [[q_re], [q_im]]] = [
-            cross(alone(one[k]), alone(one_opposite[opposite(k)]), scale),
-            cross(alone(two[k]), alone(two_opposite[opposite(k)]), scale),
-        ];
-        product[k] = Complex::new(p_re - q_im, p_im + q_re);
+        let both = cross_at(spectra, k, scale);
+        product[k] = both[0];
+        beyond[(length - k) % length] = both[1];
     }
+}
+
+/// The packed cross-spectra at one wavenumber and at the opposite one.
+#[inline(always)]
+fn cross_at(spectra: [&[Complex<f32>]; 4], k: usize, scale: f32) -> [Complex<f32>; 2] {
+    let [one, one_opposite, two, two_opposite] = spectra;
+    let opposite = (one.len() - k) % one.len();
+    let alone = |value: Complex<f32>| [[value.re], [value.im]];
+    let [[[p_re], [p_im]], [[q_re], [q_im]]] = [
+        cross(alone(one[k]), alone(one_opposite[opposite]), scale),
+        cross(alone(two[k]), alone(two_opposite[opposite]), scale),
+    ];
+    [
+        Complex::new(p_re - q_im, p_im + q_re),
+        Complex::new(p_re + q_im, q_re - p_im),
+    ]
 }
 
 /// Real and imaginary parts.

@@ -452,11 +452,11 @@ impl Prepared<'_> {
             1
         };
         let particles = self.scene.seeding_density_ppp * area;
-        let truths: Vec<[f64; 2]> = known.clone().map(|(truth, _)| *truth).collect();
-        all.extend(Caveat::of_displacements(&truths));
         all.extend(Caveat::of_windows(particles, largest(worse), range(worse)));
         let saturated = *self.ground.saturated.get_or_init(|| self.saturated());
         all.extend(Caveat::of_saturation(saturated));
+        let truths: Vec<[f64; 2]> = known.map(|(truth, _)| *truth).collect();
+        all.extend(Caveat::of_displacements(&truths));
         all
     }
 
