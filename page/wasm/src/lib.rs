@@ -9,6 +9,7 @@ mod answer;
 mod asked;
 mod exports;
 mod found;
+mod measuring;
 mod module;
 mod pictures;
 mod request;

@@ -1,15 +1,20 @@
 //! A study: that of the command line over ledgers, whose measurements the page's workers make. Each
 //! of its parts has a ledger of its own, so that they may be asked for in any order.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
-use motefield_study::run::{Job, Ledger, Progress};
+use motefield_report::decide as report;
+use motefield_study::decide::choice::choose;
+use motefield_study::decide::decide;
+use motefield_study::decide::enough::enough;
+use motefield_study::decide::map::map;
+use motefield_study::decide::worth::{Worth, worths};
+use motefield_study::run::{Journal, Ledger, Progress};
 use serde_json::{Value, json};
 
-use crate::answer::{Answer, Refusal, text};
-use crate::asked::Asked;
+use crate::answer::{Refusal, text};
+use crate::asked::{Asked, Sought};
 use crate::found::Found;
-use crate::module::Module;
 
 /// What is measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -23,7 +28,7 @@ pub(crate) enum Part {
 }
 
 impl Part {
-    fn of(request: &Value) -> Part {
+    pub(crate) fn of(request: &Value) -> Part {
         match text(request, "part") {
             "worth" => Part::Worth,
             "enough" => Part::Enough,
@@ -34,15 +39,15 @@ impl Part {
 
 /// A study and what is known of it.
 pub(crate) struct Study {
-    pub(crate) asked: Asked,
+    asked: Asked,
     ledgers: [Ledger; 3],
     /// The answer, once it is whole.
-    pub(crate) found: Option<Found>,
+    found: Option<Found>,
 }
 
 /// Pairs that a part expects in all, and those done.
 #[derive(Default)]
-pub(crate) struct Count {
+struct Count {
     expected: AtomicUsize,
     done: AtomicUsize,
 }
@@ -58,7 +63,7 @@ impl Progress for Count {
 
 impl Count {
     /// What a part says, with how far it is.
-    pub(crate) fn beside(&self, mut says: Value, finished: bool, pairs_before: usize) -> Value {
+    fn beside(&self, mut says: Value, finished: bool, pairs_before: usize) -> Value {
         let expected = self.expected.load(Ordering::Relaxed);
         says["finished"] = json!(finished);
         says["expected"] = json!(expected.saturating_sub(pairs_before));
@@ -68,12 +73,21 @@ impl Count {
 }
 
 impl Study {
+    /// A study of which nothing is known.
+    pub(crate) fn of(asked: Asked) -> Study {
+        Study {
+            asked,
+            ledgers: Default::default(),
+            found: None,
+        }
+    }
+
     pub(crate) fn ledger(&self, part: Part) -> &Ledger {
         &self.ledgers[part as usize]
     }
 
     /// What a part says by the measurements entered.
-    fn run(&mut self, part: Part) -> Result<Value, Refusal> {
+    pub(crate) fn run(&mut self, part: Part) -> Result<Value, Refusal> {
         if part != Part::Answer && self.found.is_none() {
             self.answer()?;
             if self.found.is_none() {
@@ -88,64 +102,86 @@ impl Study {
     }
 }
 
-impl Module {
-    /// Takes up a study: what the rig asks, or what the request does.
-    pub(crate) fn begin(&mut self, request: &Value) -> Result<Answer, Refusal> {
-        self.study = None;
-        let asked = Asked::of(request)?;
-        let question = asked.question().as_str();
-        self.study = Some(Study {
-            asked,
-            ledgers: Default::default(),
-            found: None,
+impl Study {
+    /// The answer by the measurements entered; kept once it is whole.
+    fn answer(&mut self) -> Result<Value, Refusal> {
+        let journal = Journal::over(self.ledger(Part::Answer));
+        let (stop, count, asked) = (AtomicBool::new(false), Count::default(), &self.asked);
+        let (wish, journal) = (&asked.wish, Some(&journal));
+        let found = match &asked.sought {
+            Sought::Pulse(search) => Found::Pulse(Box::new(decide(search, wish, journal, &count, &stop)?)),
+            Sought::Map(question, axes) => {
+                let (setup, axes) = (&asked.setup, axes.clone());
+                let found = map(setup, *question, axes, wish, journal, &count, &stop)?;
+                Found::Map(Box::new(found))
+            }
+            Sought::Choice(search) => Found::Choice(Box::new(choose(
+                (**search).clone(),
+                wish,
+                journal,
+                &count,
+                &stop,
+            )?)),
+        };
+        let finished = !found.stopped();
+        let says = json!({
+            "answer": found.json(asked),
+            "words": found.words(asked),
+            "has_worth": finished && found.answered(asked).is_some(),
+            "is_unmet": finished && found.unmet(asked).is_some(),
         });
-        Ok(json!({ "question": question }).into())
+        self.found = finished.then_some(found);
+        Ok(count.beside(says, finished, 0))
     }
 
-    fn taken_up(&mut self) -> Result<&mut Study, Refusal> {
-        let none = || Refusal::Words("no study is taken up".to_owned());
-        self.study.as_mut().ok_or_else(none)
+    /// What the assumptions behind the answer are worth, those first that move it most.
+    fn worth(&self) -> Result<Value, Refusal> {
+        let Some(answered) = self.found.as_ref().and_then(|found| found.answered(&self.asked)) else {
+            return Err(Refusal::Words("there is no answer".to_owned()));
+        };
+        let journal = Journal::over(self.ledger(Part::Worth));
+        let (stop, count) = (AtomicBool::new(false), Count::default());
+        let worths = worths(&answered, &self.asked.wish, Some(&journal), &count, &stop)?;
+        let one = |worth: &Worth| {
+            json!({
+                "key": worth.assumption.key.path,
+                "usual": report::worth::usual(worth),
+                "moves": worth.moves_best() || worth.changes_error(),
+                "says": report::worth::consequence(worth, Some(&answered)),
+            })
+        };
+        let says = json!({
+            "first": worths.first().map(|worth| report::worth::first_words(worth, &answered)),
+            "worths": worths.tried.iter().map(one).collect::<Value>(),
+            "tolerances": worths.spread.as_ref().map(report::worth::spread_words),
+        });
+        Ok(count.beside(says, !stop.load(Ordering::Relaxed), answered.pairs()))
     }
 
-    /// Enters a measurement.
-    pub(crate) fn enter(&mut self, request: &Value, bytes: &[u8]) -> bool {
-        let study = self.study.as_ref();
-        study.is_some_and(|study| study.ledger(Part::of(request)).enter(bytes))
-    }
-
-    /// Makes a measurement; the study first comes to its experiment if need be.
-    pub(crate) fn measure(&mut self, request: &Value) -> Result<Answer, Refusal> {
-        let [experiment, number] =
-            ["experiment", "number"].map(|name| request[name].as_u64().unwrap_or(u64::MAX) as usize);
-        let (part, job) = (Part::of(request), Job { experiment, number });
-        let study = self.taken_up()?;
-        let mut measured = study.ledger(part).measure(job);
-        if measured.is_none() {
-            study.run(part)?;
-            study.ledger(part).missing();
-            measured = study.ledger(part).measure(job);
+    /// What would be enough.
+    fn enough(&self) -> Result<Value, Refusal> {
+        let Some(unmet) = self.found.as_ref().and_then(|found| found.unmet(&self.asked)) else {
+            return Err(Refusal::Words("the limit is met".to_owned()));
+        };
+        let journal = Journal::over(self.ledger(Part::Enough));
+        let (stop, count) = (AtomicBool::new(false), Count::default());
+        let found = enough(&unmet, &self.asked.wish, Some(&journal), &count, &stop)?;
+        let ways = report::enough::ways(&found);
+        let mut says = report::enough::json(Some(&found));
+        for (solution, way) in says["solutions"].as_array_mut().into_iter().flatten().zip(ways) {
+            solution["says"] = json!(way.what);
+            let gives = |with| {
+                let cost = report::enough::cost(&found, with);
+                [report::enough::gives(&found, with)]
+                    .into_iter()
+                    .chain(cost)
+                    .collect::<Vec<_>>()
+                    .join("; ")
+            };
+            solution["gives"] = json!(way.with.map(gives));
         }
-        match measured {
-            Some(bytes) => Ok(Answer {
-                json: json!({}),
-                bytes,
-            }),
-            None => Err(Refusal::Words(
-                "the study has not come to this experiment".to_owned(),
-            )),
-        }
-    }
-
-    /// What a part of the study says by the measurements entered, and the jobs that are missing.
-    pub(crate) fn look(&mut self, request: &Value) -> Result<Answer, Refusal> {
-        let part = Part::of(request);
-        let study = self.taken_up()?;
-        let mut says = study.run(part)?;
-        let jobs = study.ledger(part).missing();
-        says["jobs"] = jobs
-            .iter()
-            .map(|job| json!([job.experiment, job.number]))
-            .collect();
-        Ok(says.into())
+        says["aim"] = json!(report::enough::aim(&found));
+        says["nothing_else"] = json!(report::enough::nothing_else(&found));
+        Ok(count.beside(says, !stop.load(Ordering::Relaxed), 0))
     }
 }
