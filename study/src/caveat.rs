@@ -40,9 +40,10 @@ pub enum Caveat {
     WholePixels([f64; 2]),
 }
 
-/// How near to a whole number of pixels every displacement must be for its error to be that of whole
-/// ones. In a uniform flow of 2.4 px images the error is 0.012 px within this distance of 14, 15 and
-/// 16 px, and 0.020 px half-way between (a sweep of this program).
+/// How near to a whole number of pixels every displacement must be for its error to be hardly more
+/// than that of whole ones. In a uniform flow of images of 2.1 px the random error along x is 0.0120 px
+/// at 14 px, 0.0130 px at 14.1 px, 0.0155 px at 14.2 px and 0.0209 px at 14.5 px (a sweep of
+/// `cases/start/laser-tunnel.toml` over `timing.displacement`).
 const NEARLY_WHOLE_PX: f64 = 0.1;
 
 /// Fewest particles in a window for which a displacement is found reliably: ten with the usual

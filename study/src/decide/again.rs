@@ -24,32 +24,12 @@ const OTHER_PAIRS: u64 = 0x6f77_6e20_7061_6972;
 /// of the scatter. 4 pairs of 20 windows in a wake covered 175 times in 200 where 190 were due.
 const LEAST_WINDOWS: f64 = 600.0;
 
-/// The most pairs of a setting of a map are this part of those of a point: which is the best shows in
-/// the particles that all share, and what it is worth is told from more.
-const MAP_PART: usize = 5;
-
-/// The same wish for one setting among those of a map.
-pub(super) fn of_many(wish: &Wish) -> Wish {
-    let effort = wish.effort;
-    Wish {
-        effort: Effort {
-            most_pairs: (effort.most_pairs / MAP_PART).max(effort.first_pairs.min(effort.most_pairs)),
-            ..effort
-        },
-        ..*wish
-    }
-}
-
 /// The same wish with pairs of its own: not too few of small pictures, and not fewer than it took
 /// before, or the most where so many were taken that it was left at that. Where one vector in some
 /// thousands is far off, few pairs would most likely miss it.
 fn apart(wish: &Wish, experiment: &Experiment, before: &Point) -> Wish {
     let pairs = (LEAST_WINDOWS / windows(experiment, before)).ceil() as usize;
-    let most = (wish.effort.most_pairs / before.ensemble).max(1);
-    let as_before = match before.score.pairs {
-        pairs if MAP_PART * pairs >= most => most.max(pairs),
-        pairs => pairs,
-    };
+    let as_before = wish.effort.as_among_many(before.score.pairs, before.ensemble);
     Wish {
         effort: Effort {
             seed: wish.effort.seed ^ OTHER_PAIRS,

@@ -13,7 +13,7 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::again::{Again, of_many};
+use super::again::Again;
 use super::bounds::{self, Bound, Edge, Wall};
 use super::question::Question;
 use super::trial::{MeasuredSetting, Planned, Trial, after, best};
@@ -259,8 +259,12 @@ impl Survey<'_> {
         }
         let later = after(&self.trials, self.progress);
         let rivals = Some(&self.trials[..]);
+        let wish = Wish {
+            effort: self.wish.effort.among_many(),
+            ..*self.wish
+        };
         let found = Planned::of(self.setup, &self.keys, fresh)
-            .map(|planned| planned.measure(rivals, &of_many(self.wish), self.journal, &later, self.stop));
+            .map(|planned| planned.measure(rivals, &wish, self.journal, &later, self.stop));
         match found {
             Ok(found) => self.trials.extend(found),
             // Beyond what can be built there is nothing to find; at the outset there must be

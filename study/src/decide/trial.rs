@@ -370,31 +370,34 @@ pub(super) fn curvature_px(plan: &Plan) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use motefield_rig::setup::EMBEDDED;
 
     use super::*;
     use crate::run::{Effort, Silent, run};
 
+    /// The embedded rig with changes, measured on two pairs.
+    pub fn two_pairs(changes: &[(&str, &str)]) -> MeasuredSetting {
+        let plan = plan(&Setup::from_text("rig", EMBEDDED, changes).unwrap()).unwrap();
+        let experiment = Experiment {
+            scene: plan.scene.clone(),
+            processing: plan.processing.clone(),
+        };
+        let effort = Effort {
+            first_pairs: 2,
+            most_pairs: 2,
+            ..Effort::default()
+        };
+        let mut points = run(&[experiment], &effort, &Silent, &AtomicBool::new(false));
+        let point = points.pop().flatten().expect("a study that nobody stops");
+        measured(&plan, point)
+    }
+
     /// With two pairs the differences pair by pair tell nothing, but of much less light the windows
     /// do; a setting is as good as itself.
     #[test]
     fn few_pairs_tell_what_is_much_worse() {
-        let setting = |power: &str| {
-            let changes = [("camera.size", "[160, 128]"), ("light.power", power)];
-            let plan = plan(&Setup::from_text("rig", EMBEDDED, &changes).unwrap()).unwrap();
-            let experiment = Experiment {
-                scene: plan.scene.clone(),
-                processing: plan.processing.clone(),
-            };
-            let effort = Effort {
-                first_pairs: 2,
-                most_pairs: 2,
-                ..Effort::default()
-            };
-            let points = run(&[experiment], &effort, &Silent, &AtomicBool::new(false));
-            measured(&plan, points.into_iter().next().unwrap().unwrap())
-        };
+        let setting = |power| two_pairs(&[("camera.size", "[160, 128]"), ("light.power", power)]);
         let (bright, dim) = (setting("2.5 W"), setting("0.7 W"));
         assert!(not_above(&dim.squared(), &bright.squared(), Confidence::USUAL));
         assert!(!dim.as_good_as(&bright));

@@ -1,13 +1,10 @@
 //! Limits in any unit are one limit; values are rounded so that no change is smaller than found; and
 //! the key that brings more light is found by what it does to the plan.
 
-use std::sync::atomic::AtomicBool;
-
 use motefield_rig::setup::EMBEDDED;
 
 use super::*;
-use crate::decide::trial::measured;
-use crate::run::{Effort, Experiment, Silent, run};
+use crate::decide::trial::tests::two_pairs;
 
 const DIODE: &str = include_str!("../../../../cases/start/diode-water.toml");
 const LASER: &str = include_str!("../../../../cases/start/laser-tunnel.toml");
@@ -29,23 +26,11 @@ fn lever(text: &str, means: Means) -> Lever {
 
 /// A small rig of so little light that some vectors are lost.
 fn dim() -> MeasuredSetting {
-    let changes = [
+    two_pairs(&[
         ("camera.size", "[96, 80]"),
         ("processing.window", "32"),
         ("light.power", "0.2 W"),
-    ];
-    let plan = plan(&setup(EMBEDDED, &changes)).unwrap();
-    let experiment = Experiment {
-        scene: plan.scene.clone(),
-        processing: plan.processing.clone(),
-    };
-    let effort = Effort {
-        most_pairs: 2,
-        first_pairs: 2,
-        ..Effort::default()
-    };
-    let points = run(&[experiment], &effort, &Silent, &AtomicBool::new(false));
-    measured(&plan, points.into_iter().next().unwrap().unwrap())
+    ])
 }
 
 /// A limit in px that is met by a shorter displacement costs the velocity where its interval lies
