@@ -38,6 +38,8 @@ pub enum Value {
     Quantity(Quantity),
     /// A list.
     List(Vec<Value>),
+    /// A table of a list of tables, such as a pass: its keys with their values.
+    Table(Vec<(String, Value)>),
 }
 
 impl Value {
@@ -60,12 +62,28 @@ impl Value {
                 let entries = array.iter().map(|item| Value::of_toml(item.get_ref()));
                 Value::List(entries.collect::<Option<_>>()?)
             }
+            DeValue::Table(table) => {
+                let entries = table
+                    .iter()
+                    .map(|(key, value)| Some((key.get_ref().to_string(), Value::of_toml(value.get_ref())?)));
+                Value::Table(entries.collect::<Option<_>>()?)
+            }
             other => match plain(other)? {
                 Plain::Text(text) => Value::Text(text),
                 Plain::Number(number) => Value::Number(number),
                 Plain::Switch(on) => Value::Switch(on),
             },
         })
+    }
+}
+
+impl Value {
+    /// As a person would give it within a list or a table.
+    fn within(&self) -> String {
+        match self {
+            Value::Text(text) => format!("\"{text}\""),
+            other => other.to_string(),
+        }
     }
 }
 
@@ -78,14 +96,15 @@ impl std::fmt::Display for Value {
             Value::Switch(on) => write!(f, "{on}"),
             Value::Quantity(quantity) => f.write_str(&quantity.exact()),
             Value::List(entries) => {
+                let entries: Vec<String> = entries.iter().map(Value::within).collect();
+                write!(f, "[{}]", entries.join(", "))
+            }
+            Value::Table(entries) => {
                 let entries: Vec<String> = entries
                     .iter()
-                    .map(|entry| match entry {
-                        Value::Text(text) => format!("\"{text}\""),
-                        other => other.to_string(),
-                    })
+                    .map(|(key, value)| format!("{key} = {}", value.within()))
                     .collect();
-                write!(f, "[{}]", entries.join(", "))
+                write!(f, "{{ {} }}", entries.join(", "))
             }
         }
     }
@@ -310,6 +329,12 @@ impl Document {
                 }
                 Leaf::List(entries.len())
             }
+            Value::Table(entries) => {
+                for (key, value) in entries {
+                    self.put(format!("{path}.{key}"), value);
+                }
+                Leaf::Section
+            }
         };
         self.values.insert(path, (Origin::Change, leaf));
     }
@@ -410,6 +435,13 @@ impl Document {
         })
     }
 
+    /// What was set under a path that was changed itself or with its list or table.
+    fn changed_to(&self, path: &str) -> Option<String> {
+        let whole = || self.changed.iter().rev().find(|(changed, _)| changed == path);
+        self.written(path)
+            .or_else(|| whole().map(|(_, value)| value.to_string()))
+    }
+
     /// A fault of the value under `path`; `message` follows the path, as in "must be above 0".
     pub(super) fn fault(&self, path: &str, message: impl std::fmt::Display) -> Fault {
         let mut message = format!("{path} {message}");
@@ -420,8 +452,9 @@ impl Document {
             match self.values.get(at) {
                 Some((Origin::Text(there), _)) => place = Some(there.clone()),
                 Some((Origin::Change, _)) if at == path => {
-                    let value = self.written(path).unwrap_or_default();
-                    message = format!("{message} (changed to {value})");
+                    if let Some(value) = self.changed_to(path) {
+                        message = format!("{message} (changed to {value})");
+                    }
                 }
                 _ => {}
             }

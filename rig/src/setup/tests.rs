@@ -195,6 +195,12 @@ fn changes_act_like_text() {
             "window = 24",
         ),
         (
+            "processing.passes",
+            Value::parse("[{ window = 24 }, { window = 16, overlap = 0.75 }]"),
+            "[{ window = 16, overlap = 0.5 }]",
+            "[{ window = 24 }, { window = 16, overlap = 0.75 }]",
+        ),
+        (
             "processing.peak_fit",
             Value::parse("gaussian2d"),
             "overlap = 0.5 }]",

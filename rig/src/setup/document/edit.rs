@@ -126,6 +126,20 @@ fn toml_of(value: &Value) -> String {
             let entries: Vec<String> = entries.iter().map(toml_of).collect();
             format!("[{}]", entries.join(", "))
         }
+        Value::Table(entries) => {
+            let entry = |(key, value): &(String, Value)| format!("{} = {}", name_of(key), toml_of(value));
+            let entries: Vec<String> = entries.iter().map(entry).collect();
+            format!("{{ {} }}", entries.join(", "))
+        }
+    }
+}
+
+/// A key as TOML writes it.
+fn name_of(key: &str) -> String {
+    let bare = |c: char| c.is_ascii_alphanumeric() || "_-".contains(c);
+    match !key.is_empty() && key.chars().all(bare) {
+        true => key.to_owned(),
+        false => quoted(key),
     }
 }
 
@@ -176,6 +190,10 @@ mod tests {
         assert_eq!(
             edited(text, "processing.passes[0].window", "32"),
             text.replace("64", "32")
+        );
+        assert_eq!(
+            edited(text, "processing.passes", "[{ window = 32, overlap = 0.75 }]"),
+            text.replace("window = 64, overlap = 0.5", "overlap = 0.75, window = 32")
         );
         let hostile = "\"\"\"]\n[flow]\nkind = \"x";
         let found = edited("[light]\nsource = \"led\"\n", "light.source", hostile);
