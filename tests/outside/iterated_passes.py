@@ -15,7 +15,7 @@ window's middle to what it finds. Where it is more than a pixel off the truth, t
 """
 
 import argparse
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -34,7 +34,7 @@ class Interrogation:
     weighting: str = "gaussian"
     padded: bool = False  # with zeros
     divided: bool = False  # by the correlation of the weights
-    order: int = 5  # of the spline that interpolates the frames
+    order: int = 7  # of the spline that interpolates the frames
     smoothed: bool = False  # the predictor, by second-order polynomials
 
 
@@ -142,8 +142,8 @@ def interpolated(frame, y, x, order):
     return NdBSpline((down.t, across.t), across.c.T, order)(np.stack([y, x], axis=-1))
 
 
-def interrogate(frames, how, truth=(0.0, 0.0)):
-    """After each pass: the grid and its displacements, [row, column, 2]."""
+def interrogate(frames, how, truth=None):
+    """After each pass: the grid and its displacements, [row, column, 2]. Where no truth is told, all are trusted."""
     size = frames[0].shape[::-1]
     x, y = (np.arange(n, dtype=float) for n in size)
     moved, before, found = frames, None, []
@@ -157,7 +157,7 @@ def interrogate(frames, how, truth=(0.0, 0.0)):
         if before is not None:
             vectors = vectors + through(*before, (grid.middles(0), grid.middles(1)))
         found.append((grid, vectors))
-        kept = trusted(vectors, truth)
+        kept = vectors if truth is None else trusted(vectors, truth)
         before = grid, smooth(kept) if how.smoothed else kept
     return found
 
@@ -233,8 +233,8 @@ def errors(c, how, pairs=64, seed=1):
     }
 
 
-PLAIN = Interrogation(((32, 0.5),) * 3, smoothed=True, order=7)
-USUAL = Interrogation(((64, 0.5), (32, 0.5), (32, 0.75), (32, 0.75)), smoothed=True, order=7)
+PLAIN = Interrogation(((32, 0.5),) * 3, smoothed=True)
+USUAL = Interrogation(((64, 0.5), (32, 0.5), (32, 0.75), (32, 0.75)), smoothed=True)
 LIT = {"window": 256, "gaussian_sheet": True}
 CAMERA = {"background": 20.0, "dark_noise": 5.0}
 DIM = {"displacement": (5.3, 1.6), "diameter": 2.2, "density": 0.02, "electrons": 800.0, "full_well": 12000.0, "gain": 4095 / 12000,
@@ -243,13 +243,13 @@ DIM = {"displacement": (5.3, 1.6), "diameter": 2.2, "density": 0.02, "electrons"
 # Of the reference cases: by the place, conditions and how.
 UNIFORM = {
     "interpolators-deforming": {
-        name: (Conditions(displacement=(3.25, 0.0), diameter=2.5, electrons=20000.0, **LIT), Interrogation(PLAIN.passes, smoothed=True, order=k))
+        name: (Conditions(displacement=(3.25, 0.0), diameter=2.5, electrons=20000.0, **LIT), replace(PLAIN, order=k))
         for name, k in (("bilinear", 1), ("cubic", 3), ("quintic", 5), ("septic", 7))
     },
     "deformation-gain": {"deformed": (Conditions(displacement=(3.3, 0.0), electrons=20000.0, **LIT), PLAIN)},
     "bright-uniform": {
-        "default": (Conditions(displacement=(3.3, 0.0), diameter=2.5, electrons=20000.0, full_well=60000.0, gain=65535 / 60000, largest=65535.0,
-                               **CAMERA, **LIT), USUAL)
+        "default": (Conditions(displacement=(3.3, 0.0), diameter=2.5, electrons=20000.0, full_well=60000.0, gain=65535 / 60000,
+                               largest=65535.0, **CAMERA, **LIT), USUAL)
     },
     "streak-equal-energy": {f"{s} px": (Conditions(streak=(float(s), 0.0), **DIM, **CAMERA, **LIT), USUAL) for s in (0, 2, 4, 6)},
 }

@@ -7,8 +7,8 @@ use motefield_rig::optics::depth_of_correlation;
 use motefield_rig::plan::{FactId, Plan, plan};
 use motefield_rig::setup::Setup;
 
-const CHANNEL: &str = include_str!("../../cases/microchannel.toml");
-const FLOATS: &str = include_str!("../../cases/river-floats.toml");
+const CHANNEL: &str = include_str!("../../../cases/microchannel.toml");
+const FLOATS: &str = include_str!("../../../cases/river-floats.toml");
 
 fn planned(text: &str, changes: &[(&str, &str)]) -> Plan {
     let setup = Setup::from_text("rig.toml", text, changes).unwrap_or_else(|e| panic!("{e}"));
