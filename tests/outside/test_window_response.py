@@ -33,15 +33,3 @@ def test_case():
     for name, values in listed.items():
         for wavelength, expected in zip(map(px, case["sweep"]["values"]), values, strict=True):
             assert response(name, wavelength, amplitude, diameter) == pytest.approx(expected, abs=6e-6)
-
-
-def test_passes():
-    """1 - (1 - r)^k after k passes."""
-    case = tomllib.loads((CASES / "response-weighted-iterated.toml").read_text())
-    diameter = px(case["setup"]["image"]["particle_diameter"])
-    passes = {variant["name"]: variant["set"]["passes"] for variant in case["variant"]}
-    for expectation in case["expect"]:
-        name, k = expectation["of"].split(",")[0], passes[expectation["of"]]
-        for wavelength, expected in zip(map(px, case["sweep"]["values"]), expectation["equals"], strict=True):
-            left = 1 - response(name, wavelength, px(case["setup"]["flow"]["amplitude"]), diameter)
-            assert 1 - left**k == pytest.approx(expected, abs=1e-5)

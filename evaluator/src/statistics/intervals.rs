@@ -59,8 +59,9 @@ pub fn mean_of_independent(values: &[f64], confidence: Confidence) -> Estimate {
 /// If the deviations were independent and normal, n s²/σ² would follow the chi-squared law with n
 /// degrees of freedom. Here the number of degrees of freedom is the one that gives the measured
 /// variance of the mean square, ν = 2 s⁴/Var(s²) (Satterthwaite 1946, Biometrics Bull. 2, 110): it
-/// accounts for both the dependence and the tails of the errors. That variance comes from a sample
-/// too, for which the number is reduced.
+/// accounts for both the dependence and the tails of the errors, and may exceed n where most of the
+/// error repeats at its place, as that part is not chance. That variance comes from a sample too,
+/// for which the number is reduced.
 ///
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, root_mean_square};
@@ -82,7 +83,7 @@ pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimat
             hi: f64::INFINITY,
         };
     }
-    let freedom = reduced((2.0 * s2 * s2 / variance).min(n), squares, confidence);
+    let freedom = reduced(2.0 * s2 * s2 / variance, squares, confidence);
     chi_interval(s2.sqrt(), freedom, confidence)
 }
 
