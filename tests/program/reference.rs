@@ -128,6 +128,11 @@ const BLUNT: &[(&str, &str, &str)] = &[
     ),
     ("brightness-against-blur", "random_x_px", DEFORMING),
     ("efficiency", "efficiency_x", DEFORMING),
+    (
+        "interpolators-deforming",
+        "total_x_px",
+        "half a hundredth of a pixel with the longest splines: 15 % of it are less than chance",
+    ),
     ("midway", "total_x_px", DEFORMING),
     ("streak-equal-power", "random_x_px", DEFORMING),
     ("efficiency-noise", "bound_x_px", FEW),

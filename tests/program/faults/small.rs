@@ -128,7 +128,6 @@ processings! {
     centroid_for_gaussian: |a, b, p| with(a, b, p, |p| p.peak_fit = PeakFit::Centroid3), "window-bias";
     parabola_where_values_are_low: |a, b, p| with(a, b, p, |p| p.low_values = LowValues::Parabola), "small-images";
     variance_a_fifth_short: |a, b, p| scattered(a, b, p, [0.9; 2]), "window-variance";
-    variance_a_fifth_short: |a, b, p| scattered(a, b, p, [0.9; 2]), "window-variance";
     triangular_window_for_blackman: |a, b, p| with(a, b, p, |p| if p.weighting == Weighting::Blackman { p.weighting = Weighting::Triangular }), "response-weighted";
     nothing_found_beyond_ten_pixels: |a, b, p| with(a, b, p, |p| p.max_displacement_px = Some(10.0)), "quarter-rule";
 }
@@ -180,8 +179,6 @@ texts! {
     spline_of_a_degree_less: "interpolators", "\"septic\" }" => "\"quintic\" }";
     bias_of_another_spline: "interpolator-bias", "\"cubic\" }" => "\"quintic\" }";
     distance_of_the_pupil_a_seventh_short: "perspective", "distance = \"800 px\"" => "distance = \"690 px\"";
-    window_a_quarter_wider: "window-variance", "window = 32" => "window = 40";
-    window_a_quarter_wider: "window-variance", "window = 32" => "window = 40";
     vortex_a_tenth_faster: "vortex-core", "peak_displacement = \"1 px\"" => "peak_displacement = \"1.1 px\"";
     confidence_off: "statistics-wilson", "confidence = 0.95" => "confidence = 0.94";
     degrees_of_freedom_off: "student-table", "[2, 5, 9," => "[2, 5, 8,";
