@@ -119,7 +119,9 @@ function frame(width, height, all, beside, limit, axis, pixels) {
   const most = Math.max(...every.map((p) => p.y), limit ?? 0) * 1.4;
   // What lies far above limit and best is cut off.
   const high = Math.min(most, Math.max(5 * (limit ?? 0), 20 * Math.min(...every.map((p) => p.y))));
-  const low = Math.min(0.8 * Math.min(...every.map((p) => (p.lo > 0 ? p.lo : p.y))), 0.5 * high);
+  const least = Math.min(...every.map((p) => (p.lo > 0 ? p.lo : p.y)));
+  // The limit is shown, unless it lies far below.
+  const low = Math.min(0.8 * least, 0.5 * high, Math.max(0.6 * (limit ?? high), 0.02 * least));
   const [x, y] = [logScale(ends[0], ends[1], left, right), logScale(low, high, bottom, top)];
   const picture = svg("svg", {
     viewBox: `0 0 ${width} ${height}`,
@@ -191,8 +193,13 @@ function dots({ picture, x, y }, all) {
 
 /** The limit, its words where the curve is farthest from it. @param {Plot} plot
  * @param {Point[]} all @param {number} px @param {string} unit */
-function limit({ picture, x, y, frame: { left, right } }, all, px, unit) {
+function limit({ picture, x, y, frame: { left, right, bottom } }, all, px, unit) {
   const words = `limit ${short(px)}\u202f${unit}`;
+  if (y(px) > bottom) {
+    const at = { x: (left + right) / 2, y: bottom - 8, "text-anchor": "middle" };
+    picture.append(svg("text", { ...at, class: "label halo" }, `${words} ▾`));
+    return;
+  }
   const half = 4 * words.length;
   const away = (/** @type {number} */ at) =>
     Math.min(

@@ -61,10 +61,9 @@ fn point(flow: &str, seed: u64, most_pairs: usize) -> Point {
     points.into_iter().next().flatten().expect("a point")
 }
 
-/// Of 200 studies of three flows, at every precision and number of pairs to begin with, at least as
-/// many hold the total error as should: 91 %, and of those that do not neither side has most. The
-/// total error itself is that of all their pairs together, known ten times better than by any of
-/// them. In uniform flow and in the boundary layer 93 to 97.5 % hold it.
+/// Of 200 studies of three flows, at every precision and number of pairs to begin with, 91 to 98 %
+/// hold the total error, and of those that do not neither side has most. The total error itself is
+/// that of all their pairs together, known ten times better than by any of them. Found: 93 to 98 %.
 #[test]
 #[ignore = "takes minutes"]
 fn studies_of_rendered_pairs_cover() {
@@ -108,7 +107,7 @@ fn studies_of_rendered_pairs_cover() {
                 let taken = took as f64 / SEEDS as f64;
                 let what = format!("{name}, {precision}, {first_pairs} pairs first, {taken:.1} taken");
                 println!("{what}: {below} below, {above} above of {SEEDS}");
-                if below + above > 18 || !both_sides([below, above]) {
+                if !(4..=18).contains(&(below + above)) || !both_sides([below, above]) {
                     failed.push(what);
                 }
             }
