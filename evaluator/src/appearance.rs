@@ -18,6 +18,7 @@ use crate::error::ProcessingError;
 use crate::field::VectorField;
 use crate::interpolate::Interpolator;
 use crate::prepare::without_local_mean;
+use crate::statistics::{Confidence, Estimate, mean_of_independent};
 
 /// Lags of the covariances, px: the shape of the particle images, across, along and aslant.
 const LAGS: [[isize; 2]; 14] = [
@@ -245,25 +246,45 @@ pub fn darkest_by_blocks(frame: &ArrayView2<f32>) -> Vec<f64> {
 }
 
 /// Standard deviation of what repeats at each pixel in all frames and is independent from pixel to
-/// pixel, grey levels: of the [`corner`] residuals' mean over the frames, less the share of what
-/// changes from frame to frame, a part in as many of its variance. 0 where chance explains all.
-pub fn fixed_pattern(frames: &[ArrayView2<f32>]) -> f64 {
+/// pixel, grey levels, with its interval: of the [`corner`] residuals' mean over the frames, less
+/// the share of what changes from frame to frame, a part in as many of its variance. 0 where chance
+/// explains all; without an interval where there is one block of 64 x 64 px only.
+///
+/// The interval is that of the mean over such blocks, which are independent but for the residuals
+/// of two pixels on either side of their borders.
+pub fn fixed_pattern(frames: &[ArrayView2<f32>], confidence: Confidence) -> Estimate {
     let n = frames.len() as f64;
-    let (mut sum, mut squares) = (None::<Array2<f64>>, 0.0);
+    // Sums of the residuals and of their squares at each pixel.
+    let mut sums: Option<[Array2<f64>; 2]> = None;
     for frame in frames {
         let residual = corner(&frame.mapv(f64::from));
-        squares += residual.iter().map(|r| r * r).sum::<f64>() / residual.len() as f64;
-        sum = Some(match sum {
-            None => residual,
-            Some(sum) => sum + residual,
+        let squares = residual.mapv(|r| r * r);
+        sums = Some(match sums {
+            None => [residual, squares],
+            Some([sum, all]) => [sum + residual, all + squares],
         });
     }
-    let Some(sum) = sum.filter(|_| frames.len() > 1) else {
-        return 0.0;
+    let Some([sum, squares]) = sums.filter(|[sum, _]| frames.len() > 1 && !sum.is_empty()) else {
+        return Estimate::unbounded(0.0).clamped(0.0, f64::INFINITY);
     };
-    let of_mean = sum.iter().map(|r| (r / n).powi(2)).sum::<f64>() / sum.len() as f64;
-    // E of_mean = p² + t²/n and E squares/n = p² + t².
-    ((n * of_mean - squares / n) / (n - 1.0)).max(0.0).sqrt()
+    // The mean's square has the expectation p² + t²/n, a square p² + t².
+    let variance = (sum.mapv(|s| s * s) / n - squares / n) / (n - 1.0);
+    let blocks: Vec<f64> = variance
+        .exact_chunks([BLOCK, BLOCK])
+        .into_iter()
+        .filter_map(|block| block.mean())
+        .collect();
+    let half = match blocks.len() {
+        0 | 1 => f64::INFINITY,
+        _ => {
+            let mean = mean_of_independent(&blocks, confidence);
+            0.5 * (mean.hi - mean.lo)
+        }
+    };
+    let found = variance.mean().unwrap_or(0.0);
+    Estimate::symmetric(found, half)
+        .clamped(0.0, f64::INFINITY)
+        .map_rising(f64::sqrt)
 }
 
 #[cfg(test)]

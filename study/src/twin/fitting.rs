@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use motefield_evaluator::appearance::curves::curves;
 use motefield_evaluator::appearance::guess::guess;
 use motefield_evaluator::appearance::{appearance, fixed_pattern, signal};
+use motefield_evaluator::statistics::{Confidence, Estimate};
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_files::Memory;
 use motefield_generator::{Pair, Scene, Seed, render};
@@ -23,7 +24,7 @@ use crate::StudyError;
 use crate::run::Progress;
 
 /// Fewest pairs of which a fixed pattern is told.
-pub(super) const LEAST_FOR_PATTERN: usize = 8;
+const LEAST_FOR_PATTERN: usize = 8;
 
 /// Everything that stays the same while a twin is fitted.
 pub(super) struct Fitting<'a> {
@@ -35,6 +36,8 @@ pub(super) struct Fitting<'a> {
     pub(super) flow: Components,
     referenced: Arc<Referenced>,
     recorded: Vec<Vec<f64>>,
+    /// Fixed pattern of the offsets, grey levels; none where it is not told.
+    pub(super) pattern: Option<Estimate>,
     /// Pairs rendered a round, and for each slope.
     pub(super) counts: [usize; 2],
 }
@@ -71,7 +74,7 @@ impl<'a> Fitting<'a> {
             .map_err(|e| StudyError::request(e.to_string()))?;
         let frames: Vec<ArrayView2<f32>> = levels.iter().flatten().map(|f| f.view()).collect();
         let scale = |k: usize| levels.iter().map(|pair| signal(&pair[k].view())).sum::<f64>();
-        let pattern = (levels.len() >= LEAST_FOR_PATTERN).then(|| fixed_pattern(&frames));
+        let pattern = (levels.len() >= LEAST_FOR_PATTERN).then(|| fixed_pattern(&frames, Confidence::USUAL));
         let squares = flow[0].iter().zip(&flow[1]).map(|(x, y)| x * x + y * y);
         let displacement_px = (squares.sum::<f64>() / flow[0].len() as f64).sqrt();
         let per = |pixels: usize| pixels.div_ceil(width * height);
@@ -83,7 +86,7 @@ impl<'a> Fitting<'a> {
                 energy_ratio: (scale(1) / scale(0).max(1e-30)).sqrt().clamp(0.01, 100.0),
                 more_background_dn: 0.0,
                 displacement_px,
-                pattern_dn: pattern.unwrap_or(0.0),
+                pattern_dn: pattern.map_or(0.0, |pattern| pattern.value),
             },
             processing,
             seed,
@@ -91,6 +94,7 @@ impl<'a> Fitting<'a> {
             flow,
             referenced: Referenced::on_disk(),
             recorded,
+            pattern,
             counts: [per(PIXELS[0]).clamp(4, 10), per(PIXELS[1]).clamp(1, 4)],
         };
         fitting.take_flow();

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::GreyScale;
 use super::fit::Round;
-use super::fitting::{Fitting, LEAST_FOR_PATTERN};
+use super::fitting::Fitting;
 use super::parameters::{self, COUNT, Parameters};
 use crate::StudyError;
 
@@ -113,13 +113,12 @@ impl Fitting<'_> {
             },
             "standard deviation over blocks of 64 px; the twin's background is even",
         ));
-        if levels.len() >= LEAST_FOR_PATTERN {
-            let value = grey.step * self.stated.pattern_dn;
+        if let Some(pattern) = self.pattern {
             all.push(quantity(
                 "fixed_pattern",
                 "fixed pattern of the offsets",
                 "DN",
-                Estimate::unbounded(value).clamped(0.0, f64::INFINITY),
+                pattern.map_rising(|dn| grey.step * dn),
                 "what repeats at each pixel in all frames",
             ));
         }
