@@ -1,6 +1,6 @@
 """`motefield twin` against recordings of a plain generator (recording.py), whose truth is known: the error predicted from the twin against
 the true one, and the estimates against what the pictures were made of. Three scenes by default; as many as TWIN_SCENES says (thirty take
-some half hour)."""
+a quarter of an hour)."""
 
 import os
 
