@@ -1,6 +1,6 @@
-//! One stage at a time, alone on one thread: `kernels NAME SECONDS` repeats it for so long and prints
-//! the processor time of one run in seconds; with 0 seconds it runs once more after the first, for
-//! counting its instructions (those of `counted`). `kernels` alone lists the names.
+//! One stage at a time, alone on one thread: `kernels NAME SECONDS` repeats it for so long and
+//! prints the processor time of one run in seconds; with 0 seconds it runs once more after the
+//! first, for counting its instructions (those of `counted`). `kernels` alone lists the names.
 //!
 //! What a stage takes is the same wherever it is measured: scene, seed and frames are fixed.
 
@@ -140,7 +140,8 @@ fn correlated(size: usize, processing: Processing) -> Stage {
     })
 }
 
-/// One pass of 961 windows of 32 × 32 px, or of 225 of 64 × 64 px, over 512 × 512 px at half overlap.
+/// One pass of 961 windows of 32 × 32 px, or of 225 of 64 × 64 px, over 512 × 512 px at half
+/// overlap.
 fn windows(side: usize, correlation: Correlation) -> Stage {
     let passes = vec![Pass::square(side, 0.5)];
     correlated(

@@ -78,8 +78,8 @@ pub struct EffortArguments {
     /// it; in a decision three times this where a setting is clearly worse than the best
     #[arg(long, default_value_t = 0.05, value_parser = share, allow_negative_numbers = true)]
     pub precision: f64,
-    /// Largest number of pairs per point; a fifth of it for the settings of a map, of which the best
-    /// is measured again with up to all
+    /// Largest number of pairs per point; a fifth of it for the settings of a map, of which the
+    /// best is measured again with up to all
     #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=100_000))]
     pub most_pairs: u32,
     /// Measures large pictures whole; else of those above a megapixel tiles are measured that stand

@@ -31,9 +31,9 @@ const LOOK: Duration = Duration::from_millis(4);
 /// Another program in place of the setup's processing.
 #[derive(Args)]
 pub struct ChainArguments {
-    /// Another program that measures the pairs: its arguments with {a}, {b} for the pictures (16-bit
-    /// TIFF) and {out} for the file of vectors that it shall write; started once a pair, without a
-    /// shell
+    /// Another program that measures the pairs: its arguments with {a}, {b} for the pictures
+    /// (16-bit TIFF) and {out} for the file of vectors that it shall write; started once a pair,
+    /// without a shell
     #[arg(long, value_name = "COMMAND")]
     pub chain: Vec<String>,
     /// Version of the program, if its file and those named do not tell it
@@ -269,8 +269,8 @@ fn end(id: u32) {
 #[cfg(not(unix))]
 fn end(_: u32) {}
 
-/// Runs a program to its end, to the limit, or until `stop` is set: how it ended, and the end of its
-/// messages.
+/// Runs a program to its end, to the limit, or until `stop` is set: how it ended, and the end of
+/// its messages.
 fn watched(mut command: Command, limit: Duration, stop: &AtomicBool) -> Result<(ExitStatus, String), Failed> {
     // A group of its own, so that all that it starts ends with it.
     #[cfg(unix)]

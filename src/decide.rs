@@ -46,10 +46,10 @@ pub struct DecideCommand {
     /// Smallest share of valid vectors
     #[arg(long, default_value_t = USUAL_VALID, value_parser = share)]
     valid: f64,
-    /// Two or three numeric settings to vary together, such as light.pulse_length,timing.separation:
-    /// maps the error of the velocity over them and names the best values. What the rig asks about
-    /// by itself (pulse length, separation, exposure) joins a setting that is named alone, and
-    /// all that are named where the pulse is fixed
+    /// Two or three numeric settings to vary together, such as
+    /// light.pulse_length,timing.separation: maps the error of the velocity over them and names the
+    /// best values. What the rig asks about by itself (pulse length, separation, exposure) joins a
+    /// setting that is named alone, and all that are named where the pulse is fixed
     #[arg(long, value_name = "KEY,KEY", conflicts_with = "choose")]
     free: Option<String>,
     /// Range of a setting named under --free, as KEY=FROM..TO, KEY=FROM..TO:log:N or :lin:N; may be
@@ -240,8 +240,8 @@ impl DecideCommand {
         }
     }
 
-    /// Writes the files, the JSON and the report, and prints the answer; `at_best` is the setup with
-    /// the best setting.
+    /// Writes the files, the JSON and the report, and prints the answer; `at_best` is the setup
+    /// with the best setting.
     #[allow(clippy::too_many_arguments)]
     fn end(
         &self,

@@ -57,8 +57,8 @@ impl PageCommand {
     }
 }
 
-/// The page with a setup's text inside. Whatever the text says, it cannot end the element that holds
-/// it: JSON may write each `<` as an escape.
+/// The page with a setup's text inside. Whatever the text says, it cannot end the element that
+/// holds it: JSON may write each `<` as an escape.
 fn with_rig(page: &str, text: &str) -> String {
     let json = serde_json::Value::from(text).to_string().replace('<', "\\u003c");
     let filled = EMPTY.replace("></", &format!(">{json}</"));

@@ -44,8 +44,8 @@ pub struct ScoreCommand {
     #[arg(long, value_name = "FILE")]
     valid: Option<PathBuf>,
     /// Setup whose [processing] was used: its final window averages the truth for the figures
-    /// window_..., which tell spatial resolution after one plain pass, but not after deforming ones;
-    /// the default processing if none is given
+    /// window_..., which tell spatial resolution after one plain pass, but not after deforming
+    /// ones; the default processing if none is given
     #[arg(long)]
     setup: Option<PathBuf>,
     /// Changes a key of the setup; may be repeated

@@ -117,8 +117,8 @@ impl Interpolated {
         }
     }
 
-    /// Samples row y at x + factor · dx(x), y + factor · dy(x) for every pixel x of `out`, the first
-    /// of which is the pixel (x, y) of `from`.
+    /// Samples row y at x + factor · dx(x), y + factor · dy(x) for every pixel x of `out`, the
+    /// first of which is the pixel (x, y) of `from`.
     pub fn sample_row(&self, from: [usize; 2], factor: f32, [dx, dy]: [&[f32]; 2], out: &mut [f32]) {
         sample_row(self, from, factor, dx, dy, out);
     }
@@ -172,9 +172,9 @@ fn sample_row(
     }
 }
 
-/// Samples [`SIDE`] pixels of a row whose displacements have the same whole part and stay inside the
-/// frame, so that their samples follow each other too; false, with nothing done, where that is not
-/// so. Each pixel is computed in the same order as alone.
+/// Samples [`SIDE`] pixels of a row whose displacements have the same whole part and stay inside
+/// the frame, so that their samples follow each other too; false, with nothing done, where that is
+/// not so. Each pixel is computed in the same order as alone.
 #[inline(always)]
 fn together<const SUPPORT: usize>(
     image: &Interpolated,

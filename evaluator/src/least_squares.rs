@@ -1,7 +1,7 @@
 //! Linear least squares: the normal equations of a few unknowns, and of many.
 //!
-//! [`Normal`] has a fixed small number of unknowns and is solved by elimination; a [`BlockTriangle`]
-//! has hundreds, most elements of whose matrix are zero.
+//! [`Normal`] has a fixed small number of unknowns and is solved by elimination; a
+//! [`BlockTriangle`] has hundreds, most elements of whose matrix are zero.
 
 use multiversion::multiversion;
 
@@ -73,8 +73,8 @@ impl<const N: usize> Normal<N> {
     }
 }
 
-/// Weighted sums over points: of the products of the terms of unknowns, and of these terms times the
-/// value that the point should have.
+/// Weighted sums over points: of the products of the terms of unknowns, and of these terms times
+/// the value that the point should have.
 pub(crate) struct Sums<const N: usize> {
     pub matrix: [[f64; N]; N],
     pub right: [f64; N],

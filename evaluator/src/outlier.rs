@@ -40,8 +40,8 @@ fn median(values: &mut [f64]) -> f64 {
     }
 }
 
-/// Eight values, as many as a vector has neighbours, by rising size. Always the same pairs are put in
-/// order, as no processor could foretell which way a branch goes.
+/// Eight values, as many as a vector has neighbours, by rising size. Always the same pairs are put
+/// in order, as no processor could foretell which way a branch goes.
 fn sorted([mut a, mut b, mut c, mut d, mut e, mut f, mut g, mut h]: [f64; 8]) -> [f64; 8] {
     let order = |a: f64, b: f64| (if b < a { b } else { a }, if b < a { a } else { b });
     (a, c) = order(a, c);

@@ -427,7 +427,8 @@ impl Correlator {
 /// Vectors on either side of a place between which a cubic spline runs there.
 const AROUND_A_PLACE: usize = 2;
 
-/// The part of a grid that reaches so many windows beyond pixels on every side, as far as there are.
+/// The part of a grid that reaches so many windows beyond pixels on every side, as far as there
+/// are.
 fn around(grid: &Grid, pixels: [Range<usize>; 2], beyond: usize) -> Grid {
     let all = [grid.columns, grid.rows];
     let [columns, rows] = [0, 1].map(|k| {

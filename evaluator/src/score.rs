@@ -1,11 +1,12 @@
 //! Errors of measured vectors against the known truth.
 //!
 //! There are two truths: the displacement at the position of the vector, and its average over the
-//! interrogation window with the weights of the window. After a single pass that does not deform the
-//! pictures, an error against the first but not against the second is due to spatial resolution.
-//! Passes that deform the pictures restore part of what the average over the window takes away, so
-//! that their vectors follow the average no longer: the error against it then measures how far they
-//! leave it, and the difference between both errors is no measure of resolution.
+//! interrogation window with the weights of the window. After a single pass that does not deform
+//! the pictures, an error against the first but not against the second is due to spatial
+//! resolution. Passes that deform the pictures restore part of what the average over the window
+//! takes away, so that their vectors follow the average no longer: the error against it then
+//! measures how far they leave it, and the difference between both errors is no measure of
+//! resolution.
 //!
 //! The error of a component has three parts, whose squares add up to the total's: the bias (the
 //! mean of all errors: trueness, ISO 5725-1), the local bias (what a place errs in every pair, as

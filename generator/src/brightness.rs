@@ -24,8 +24,8 @@ impl Scene {
         self.sheet.along(at[1], view.middle) * self.population.density(at[0], at[1], view.middle)
     }
 
-    /// Photo-electrons that shine on the pixel in this column and row without any particle, of frame
-    /// A; hot spots, which are small, left out.
+    /// Photo-electrons that shine on the pixel in this column and row without any particle, of
+    /// frame A; hot spots, which are small, left out.
     ///
     /// # Panics
     /// When there is no such pixel.

@@ -20,7 +20,8 @@ pub(crate) struct Walk {
 }
 
 impl Walk {
-    /// Displacement since the time 0 of a particle, by its number and its diameter over the mean, px.
+    /// Displacement since the time 0 of a particle, by its number and its diameter over the mean,
+    /// px.
     pub(crate) fn displacement_px(&self, id: u64, diameter: f64) -> Vec3 {
         let mut draws = stream(self.seed, Purpose::Brownian, id);
         let mut step = |variance: f64| -> Vec3 {
@@ -37,8 +38,8 @@ impl Walk {
         })
     }
 
-    /// A bound of that along each axis, px, of particles of the `smallest` diameter: the numbers drawn
-    /// stay within 8.3 standard deviations.
+    /// A bound of that along each axis, px, of particles of the `smallest` diameter: the numbers
+    /// drawn stay within 8.3 standard deviations.
     pub(crate) fn reach_px(&self, smallest: f64) -> f64 {
         let steps = 0.5 + f64::from(self.frame.saturating_sub(1));
         8.3 * self.sd_px * libm::sqrt(steps / smallest)

@@ -85,8 +85,8 @@ pub(crate) fn ln_all(values: &mut [f64]) {
 mod tests {
     use super::*;
 
-    /// Against `libm`, which is right to its last bit or the one before; and one by one as many at a
-    /// time.
+    /// Against `libm`, which is right to its last bit or the one before; and one by one as many at
+    /// a time.
     #[test]
     fn functions_agree_with_libm() {
         let mut arguments: Vec<f64> = (0..400_000).map(|k| f64::from(k) * -1.75e-3).collect();

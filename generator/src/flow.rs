@@ -102,23 +102,23 @@ pub trait Flow: std::fmt::Debug + Send + Sync {
         pathline::integrate(self, from, t0, t1)
     }
 
-    /// Taylor series in time of the pathlines of the elements that are at `from` (x, y and z of all,
-    /// px) at a time, for places up to the time `reach` before and after. With them a picture's
-    /// particles move in a small part of the time that [`Flow::path`] takes, and end within 1e-6 px
-    /// of it. `None`, the default, where the field has none.
+    /// Taylor series in time of the pathlines of the elements that are at `from` (x, y and z of
+    /// all, px) at a time, for places up to the time `reach` before and after. With them a
+    /// picture's particles move in a small part of the time that [`Flow::path`] takes, and end
+    /// within 1e-6 px of it. `None`, the default, where the field has none.
     fn series(&self, _from: [&[f64]; 3], _time: f64, _reach: f64) -> Option<PathSeries> {
         None
     }
 
-    /// The velocity along pathlines that need not be this field's own, which start at a time: what a
-    /// [`Sum`] needs of each of its fields to move many particles at once. `None`, the default, where
-    /// it is not known as a series.
+    /// The velocity along pathlines that need not be this field's own, which start at a time: what
+    /// a [`Sum`] needs of each of its fields to move many particles at once. `None`, the default,
+    /// where it is not known as a series.
     fn along(&self, _time: f64) -> Option<Box<dyn Along + '_>> {
         None
     }
 
-    /// The velocity, continued smoothly a little way into bodies, since the integration of a pathline
-    /// along a wall may try points behind it.
+    /// The velocity, continued smoothly a little way into bodies, since the integration of a
+    /// pathline along a wall may try points behind it.
     fn continued(&self, at: Vec3, time: f64) -> Vec3 {
         self.velocity(at, time)
     }

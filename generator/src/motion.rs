@@ -16,7 +16,8 @@ const BLOCK: usize = 64;
 const HALVINGS: u32 = 3;
 
 /// States at each of the times `to` of the elements that are at `from` at the time `t0`: all times
-/// of the first element, then those of the second and so on. `None` where the field gives no series.
+/// of the first element, then those of the second and so on. `None` where the field gives no
+/// series.
 pub(crate) fn follow(flow: &dyn Flow, from: &[Vec3], t0: f64, to: &[f64]) -> Option<Vec<State>> {
     let reach = to.iter().map(|t| (t - t0).abs()).fold(0.0, f64::max);
     let mut all = Vec::with_capacity(from.len() * to.len());

@@ -93,8 +93,8 @@ pub struct Population {
     /// Discs of less seeding, at time 0.
     pub unseeded: Vec<Region>,
     /// Brownian motion: standard deviation of a mean particle's displacement between the pulses
-    /// along each axis, px, besides that by the flow; 0 to 100. It falls as one over the root of the
-    /// diameter.
+    /// along each axis, px, besides that by the flow; 0 to 100. It falls as one over the root of
+    /// the diameter.
     pub brownian_px: f64,
 }
 

@@ -75,8 +75,8 @@ impl Default for Scene {
     }
 }
 
-/// Smallest particle image, px: a smaller one is as good as a point, and tables of its pattern would
-/// be finer than memory holds.
+/// Smallest particle image, px: a smaller one is as good as a point, and tables of its pattern
+/// would be finer than memory holds.
 const SMALLEST_DIAMETER_PX: f64 = 0.01;
 /// Most cells of the seeding, each with a random stream of its own, and most particles in them:
 /// some minutes and a few GB for a pair.

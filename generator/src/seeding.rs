@@ -45,8 +45,8 @@ const STEP_PX: f64 = 16.0;
 /// Most points of the whole picture at which it is looked for where only a part is drawn.
 const MOST_POINTS: f64 = 4096.0;
 
-/// Largest velocity that matters where parts of the picture are drawn, px per pulse separation along
-/// each axis: over the whole picture by fewer points, and of each part by as many as ever.
+/// Largest velocity that matters where parts of the picture are drawn, px per pulse separation
+/// along each axis: over the whole picture by fewer points, and of each part by as many as ever.
 pub(crate) fn fastest_of_crops(scene: &Scene, flashes: &[Flash], crops: &[Crop]) -> Vec<Vec3> {
     let (half, _) = travel_time(scene, flashes);
     let pixels: f64 = scene.size.iter().map(|n| *n as f64).product();
@@ -279,7 +279,8 @@ fn poisson(mean: f64, rng: &mut ChaCha8Rng) -> u32 {
 }
 
 /// Low and high corner, px, of the rectangle whose points can show in a part of the picture,
-/// widened by `radius` on each side, at some distance up to `deepest` from the sheet's middle plane.
+/// widened by `radius` on each side, at some distance up to `deepest` from the sheet's middle
+/// plane.
 fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64, crop: Crop) -> [[f64; 2]; 2] {
     let low = [0, 1].map(|k| crop.origin[k] as f64 - 0.5 - radius);
     let high = [0, 1].map(|k| crop.end(k) as f64 - 0.5 + radius);

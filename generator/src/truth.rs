@@ -120,8 +120,8 @@ impl<'a> TrueDisplacement<'a> {
             .collect()
     }
 
-    /// True displacements (dx, dy), px, of elements that are at these places midway in time, none of
-    /// them inside a body.
+    /// True displacements (dx, dy), px, of elements that are at these places midway in time, none
+    /// of them inside a body.
     fn of_elements(&self, elements: &[Vec3]) -> Vec<[f64; 2]> {
         let midway = 0.5 * (self.times[0] + self.times[1]);
         places(self.scene.flow.as_ref(), elements, midway, self.times)

@@ -40,7 +40,8 @@ pub fn add_limit(json: &mut Value, limit: Option<ErrorLimit>, met: Option<bool>)
     json["meets_limit"] = json!(met);
 }
 
-/// Whether the best setting keeps the limit, where one is stated; `None` of `met`: it cannot be told.
+/// Whether the best setting keeps the limit, where one is stated; `None` of `met`: it cannot be
+/// told.
 pub fn limit_words(limit: Option<ErrorLimit>, met: Option<bool>) -> String {
     match (limit, met) {
         (Some(limit), Some(true)) => format!("Its measured error keeps the limit of {limit}.\n"),

@@ -33,8 +33,8 @@ pub struct Study<'a> {
     pub stopped: bool,
 }
 
-/// The layout of `study.json`. Since 2 `random_x_px` is what changes from pair to pair at one place,
-/// without the `local_x_px` that it contained before, and `precision` is that of `total_px`.
+/// The layout of `study.json`. Since 2 `random_x_px` is what changes from pair to pair at one
+/// place, without the `local_x_px` that it contained before, and `precision` is that of `total_px`.
 const SCHEMA: &str = "motefield-sweep/2";
 
 /// `study.json`: all figures of all points, and the spatial response where the wavelength was

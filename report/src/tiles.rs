@@ -46,7 +46,8 @@ pub fn words<'a>(points: impl IntoIterator<Item = &'a Point>) -> String {
     )
 }
 
-/// For machines: each way, with the share of the picture; `None` where whole pictures were measured.
+/// For machines: each way, with the share of the picture; `None` where whole pictures were
+/// measured.
 pub fn json<'a>(points: impl IntoIterator<Item = &'a Point>) -> Option<Value> {
     let (ways, whole) = ways(points);
     let one = |way: &&MeasuredTiles| {

@@ -1,23 +1,23 @@
-//! Particles that do not scatter by Mie's theory: fluorescent ones, and large ones with a dull surface.
-//! Their light per solid angle over the light that falls on a unit of area, as Mie's theory gives it
-//! for the others.
+//! Particles that do not scatter by Mie's theory: fluorescent ones, and large ones with a dull
+//! surface. Their light per solid angle over the light that falls on a unit of area, as Mie's
+//! theory gives it for the others.
 
 use std::f64::consts::PI;
 
-/// Fluorescence: radiant energy per solid angle over the fluence, m²/sr, of a sphere of the diameter
-/// `diameter_m` that emits `share` of the photons that fall on its cross-section: share π d²/4 / 4π,
-/// the same in all directions, times the energies of the photons, emitted over received.
+/// Fluorescence: radiant energy per solid angle over the fluence, m²/sr, of a sphere of the
+/// diameter `diameter_m` that emits `share` of the photons that fall on its cross-section: share π
+/// d²/4 / 4π, the same in all directions, times the energies of the photons, emitted over received.
 pub fn fluorescent_section_m2_sr(diameter_m: f64, share: f64, photon_ratio: f64) -> f64 {
     share * photon_ratio * diameter_m * diameter_m / 16.0
 }
 
-/// Diffuse reflection: the same of a sphere whose surface throws back the share `albedo` by Lambert's
-/// law, at the phase angle α between light and lens: A d²/(6π) (sin α + (π − α) cos α).
+/// Diffuse reflection: the same of a sphere whose surface throws back the share `albedo` by
+/// Lambert's law, at the phase angle α between light and lens: A d²/(6π) (sin α + (π − α) cos α).
 ///
-/// Derived: an element of surface sends A/π cos θ cos θ′ of the fluence per solid angle, θ and θ′ being
-/// the angles of its normal to light and lens; its integral over what is both lit and seen is that of
-/// Lambert (Russell, Astrophys. J. 43 (1916) 173; memory). At α = 0 it is ⅔ A times the cross-section
-/// over π, and over all directions it adds up to A times the cross-section.
+/// Derived: an element of surface sends A/π cos θ cos θ′ of the fluence per solid angle, θ and θ′
+/// being the angles of its normal to light and lens; its integral over what is both lit and seen is
+/// that of Lambert (Russell, Astrophys. J. 43 (1916) 173; memory). At α = 0 it is ⅔ A times the
+/// cross-section over π, and over all directions it adds up to A times the cross-section.
 pub fn lambert_section_m2_sr(diameter_m: f64, albedo: f64, phase_rad: f64) -> f64 {
     let (sin, cos) = libm::sincos(phase_rad);
     albedo * diameter_m * diameter_m / (6.0 * PI) * (sin + (PI - phase_rad) * cos)

@@ -407,8 +407,8 @@ pub(crate) fn whole(path: &str) -> &str {
     &path[..end]
 }
 
-/// Of a key of one of several fields that add, `flow[1].centre[0]`, the field's number and the rest:
-/// 1 and `centre[0]`.
+/// Of a key of one of several fields that add, `flow[1].centre[0]`, the field's number and the
+/// rest: 1 and `centre[0]`.
 pub(crate) fn field_of(path: &str) -> Option<(usize, &str)> {
     let (number, rest) = path.strip_prefix("flow[")?.split_once("].")?;
     Some((number.parse().ok()?, rest))

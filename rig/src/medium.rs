@@ -178,9 +178,9 @@ impl Tracer {
     }
 }
 
-/// Diffusion coefficient D = k_B T/(3π µ d), m²/s, of a sphere of the diameter `diameter_m` in a fluid
-/// of the viscosity µ at rest (Einstein, Ann. Phys. 17 (1905) 549; Stokes drag without slip, so in
-/// gases only for spheres far larger than the mean free path).
+/// Diffusion coefficient D = k_B T/(3π µ d), m²/s, of a sphere of the diameter `diameter_m` in a
+/// fluid of the viscosity µ at rest (Einstein, Ann. Phys. 17 (1905) 549; Stokes drag without slip,
+/// so in gases only for spheres far larger than the mean free path).
 pub fn diffusion_m2_s(diameter_m: f64, viscosity_pa_s: f64, temperature_k: f64) -> f64 {
     BOLTZMANN_J_K * temperature_k / (3.0 * std::f64::consts::PI * viscosity_pa_s * diameter_m)
 }

@@ -182,9 +182,10 @@ impl Lens {
     }
 }
 
-/// Depth within which images count in a correlation, from one end to the other, in the unit of depth:
-/// 2 d/δ √((1 − √ε)/√ε) for images of diameter `d` in focus and √(d² + (δ z)²) at the distance z from
-/// there, `growth` being δ. At its ends an image weighs ε of one in focus (usual: 0.01).
+/// Depth within which images count in a correlation, from one end to the other, in the unit of
+/// depth: 2 d/δ √((1 − √ε)/√ε) for images of diameter `d` in focus and √(d² + (δ z)²) at the
+/// distance z from there, `growth` being δ. At its ends an image weighs ε of one in focus (usual:
+/// 0.01).
 ///
 /// Derived: an image of fixed light has a correlation peak in proportion to 1/d², whose curvature,
 /// which holds the peak in its place, falls by another 1/d²; so it weighs 1/d⁴, and (d²/d(z)²)² = ε

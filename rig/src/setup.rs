@@ -234,8 +234,8 @@ impl Setup {
         &self.referenced
     }
 
-    /// What stands under a path as a setup would write it, lists too; `None` where nothing does, and
-    /// for sections and lists of tables.
+    /// What stands under a path as a setup would write it, lists too; `None` where nothing does,
+    /// and for sections and lists of tables.
     pub fn written(&self, path: &str) -> Option<String> {
         self.document.written(path)
     }

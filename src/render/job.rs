@@ -159,8 +159,8 @@ impl Job<'_> {
         Ok(FileHash::of(name, bytes))
     }
 
-    /// Pictures of the frames, of which `parts` are the names after the number: those of each frame.
-    /// None if `stop` was set.
+    /// Pictures of the frames, of which `parts` are the names after the number: those of each
+    /// frame. None if `stop` was set.
     fn pictures(
         &self,
         bands: Bands,

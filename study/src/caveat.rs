@@ -35,15 +35,15 @@ pub enum Caveat {
     EmptyFrame,
     /// The median ratio of the highest correlation peak to the next, hardly above that of chance.
     LikeNoise(f64),
-    /// Every place moves by these whole numbers of pixels along x and y, or nearly: what pixels add to
-    /// the error at displacements between is missing.
+    /// Every place moves by these whole numbers of pixels along x and y, or nearly: what pixels add
+    /// to the error at displacements between is missing.
     WholePixels([f64; 2]),
 }
 
 /// How near to a whole number of pixels every displacement must be for its error to be hardly more
-/// than that of whole ones. In a uniform flow of images of 2.1 px the random error along x is 0.0120 px
-/// at 14 px, 0.0130 px at 14.1 px, 0.0155 px at 14.2 px and 0.0209 px at 14.5 px (a sweep of
-/// `cases/start/laser-tunnel.toml` over `timing.displacement`).
+/// than that of whole ones. In a uniform flow of images of 2.1 px the random error along x is
+/// 0.0120 px at 14 px, 0.0130 px at 14.1 px, 0.0155 px at 14.2 px and 0.0209 px at 14.5 px (a sweep
+/// of `cases/start/laser-tunnel.toml` over `timing.displacement`).
 const NEARLY_WHOLE_PX: f64 = 0.1;
 
 /// Fewest particles in a window for which a displacement is found reliably: ten with the usual
@@ -54,10 +54,10 @@ const FEWEST_PARTICLES: f64 = 5.0;
 /// % of a picture, so this is one in ten of theirs (common practice, no source).
 const MOST_SATURATED: f64 = 0.01;
 
-/// Least median of the peak ratio that tells a displacement from chance, which is also what a single
-/// vector is commonly asked for (common practice, no source). Of rendered pairs without common
-/// particles the median is 1.12 to 1.18 with windows of 32 and 64 px, one pass or four; with windows
-/// of 16 px it is 1.3, but more than half of the vectors are outliers.
+/// Least median of the peak ratio that tells a displacement from chance, which is also what a
+/// single vector is commonly asked for (common practice, no source). Of rendered pairs without
+/// common particles the median is 1.12 to 1.18 with windows of 32 and 64 px, one pass or four; with
+/// windows of 16 px it is 1.3, but more than half of the vectors are outliers.
 const LEAST_PEAK_RATIO: f64 = 1.2;
 
 /// Share of windows without truth that goes without saying: a body or a mask covers as much.

@@ -22,8 +22,8 @@ pub struct Effort {
     pub whole: bool,
 }
 
-/// The most pairs of a setting of a map are this part of those of a point: which is the best shows in
-/// the particles that all share, and what it is worth is told from more.
+/// The most pairs of a setting of a map are this part of those of a point: which is the best shows
+/// in the particles that all share, and what it is worth is told from more.
 const AMONG_MANY: usize = 5;
 
 impl Effort {
@@ -35,7 +35,8 @@ impl Effort {
         }
     }
 
-    /// As many measurements as one took among many, or the most where it was left at the most there.
+    /// As many measurements as one took among many, or the most where it was left at the most
+    /// there.
     pub(crate) fn as_among_many(&self, taken: usize, ensemble: usize) -> usize {
         let most = (self.most_pairs / ensemble).max(1);
         if AMONG_MANY * taken >= most {

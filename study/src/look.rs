@@ -1,5 +1,6 @@
-//! A few pairs at one setting with their vectors and errors, to be looked at. Of a large picture that
-//! is a part in its middle: more vectors than that the eye does not tell apart, and they take long.
+//! A few pairs at one setting with their vectors and errors, to be looked at. Of a large picture
+//! that is a part in its middle: more vectors than that the eye does not tell apart, and they take
+//! long.
 
 use motefield_evaluator::correlation::{Plane, find_peaks};
 use motefield_evaluator::uncertainty::{Estimator, estimate};
@@ -98,8 +99,8 @@ fn part_of(size: [usize; 2]) -> Crop {
     }
 }
 
-/// A part with what lies around it in the picture, so that its border is none to the windows: as much
-/// as the first of them is wide.
+/// A part with what lies around it in the picture, so that its border is none to the windows: as
+/// much as the first of them is wide.
 fn with_surroundings(part: Crop, size: [usize; 2], processing: &Processing) -> Crop {
     let reach = processing.passes.first().map_or([0; 2], |pass| pass.window);
     let origin = [0, 1].map(|k| part.origin[k].saturating_sub(reach[k]));

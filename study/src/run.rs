@@ -277,8 +277,8 @@ pub fn run_kept(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    // Whoever waits for the end does not wait for preparations in vain. And a round of no experiments
-    // has no number of its own under which a ledger could keep it.
+    // Whoever waits for the end does not wait for preparations in vain. And a round of no
+    // experiments has no number of its own under which a ledger could keep it.
     if stop.load(Ordering::Relaxed) || experiments.is_empty() {
         return experiments.iter().map(|_| None).collect();
     }
@@ -360,8 +360,8 @@ pub fn run_kept(
     points
 }
 
-/// One measurement: taken from the journal where it was made before, otherwise made and added to it.
-/// `None` where work was stopped, or where a ledger does not have it yet.
+/// One measurement: taken from the journal where it was made before, otherwise made and added to
+/// it. `None` where work was stopped, or where a ledger does not have it yet.
 fn once(
     journal: Option<&Journal<'_>>,
     prepared: &Prepared,
@@ -445,9 +445,9 @@ fn needs(
         .unzip()
 }
 
-/// How many measurements a point needs by the score of those there are, and half the interval of its
-/// total error over its value. In a contest the interval may be `wider` than asked for by a factor,
-/// over which its width is then told.
+/// How many measurements a point needs by the score of those there are, and half the interval of
+/// its total error over its value. In a contest the interval may be `wider` than asked for by a
+/// factor, over which its width is then told.
 fn needed(
     prepared: &Prepared,
     measured: usize,

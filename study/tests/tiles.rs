@@ -48,7 +48,8 @@ fn study(experiments: &[Experiment], whole: bool, seed: u64, pairs: usize) -> Ve
     points.into_iter().flatten().collect()
 }
 
-/// Bias, local bias, random and total error along x and y, and that of the vector; share of outliers.
+/// Bias, local bias, random and total error along x and y, and that of the vector; share of
+/// outliers.
 fn figures(score: &Score) -> [Estimate; 10] {
     let [x, y] = score.point.map(|c| {
         let local = c.local_px.expect("pairs that repeat");

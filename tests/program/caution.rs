@@ -37,8 +37,8 @@ fn correlate(directory: &Path, frames: &[&str]) -> (String, Option<i32>) {
     (String::from_utf8_lossy(&all).into_owned(), done.status.code())
 }
 
-/// A pair as it should be needs no caution; frame A twice, and frames of different pairs, which share
-/// no particle, do. The table that says so can be scored.
+/// A pair as it should be needs no caution; frame A twice, and frames of different pairs, which
+/// share no particle, do. The table that says so can be scored.
 #[test]
 fn frames_that_show_no_flow_say_so() {
     let (directory, [a, b, _, other]) = rendered("no_flow", &[]);
@@ -76,8 +76,8 @@ fn frames_that_show_no_flow_say_so() {
     );
 }
 
-/// A TIFF of two pages is a pair, of three is none; frames of unlike depth and a pair given twice are
-/// refused.
+/// A TIFF of two pages is a pair, of three is none; frames of unlike depth and a pair given twice
+/// are refused.
 #[test]
 fn pictures_that_make_no_pair_are_refused() {
     let (directory, [a, b, ..]) = rendered("no_pair", &["--format", "png"]);

@@ -108,8 +108,8 @@ fn fixed_energy_has_no_wall_of_light() {
     assert!(number(&d, "/best/streak_px") < 1.0);
 }
 
-/// A hopeless rig says no and exits 1; one number stands for the error of a point, in the answer and
-/// in the sweep, also where many vectors are lost; what is compared then stands beside it.
+/// A hopeless rig says no and exits 1; one number stands for the error of a point, in the answer
+/// and in the sweep, also where many vectors are lost; what is compared then stands beside it.
 #[test]
 fn a_hopeless_rig_says_no() {
     let directory = empty("hopeless");

@@ -1,6 +1,6 @@
 //! What would be enough where nothing meets the limit: each solution, applied as it is printed and
-//! measured under another seed, meets it; the least light cut by a tenth does not, whatever the pulse
-//! length or separation; and where no light is enough, pictures without noise say so too.
+//! measured under another seed, meets it; the least light cut by a tenth does not, whatever the
+//! pulse length or separation; and where no light is enough, pictures without noise say so too.
 //!
 //! The fast ones run always. For the others: `cargo test --test program enough -- --ignored`, some
 //! minutes each; with the two fast ones they are eight rigs.
@@ -168,7 +168,8 @@ fn less_light_fails(case: &Case, one: &Value, with: &[(String, String)], velocit
                 }
             })
             .collect();
-        // What the plan does not allow, such as a separation beyond the quarter rule, is no way out.
+        // What the plan does not allow, such as a separation beyond the quarter rule, is no way
+        // out.
         if let Some(found) = measured(case, &cut, velocity).filter(|found| found.allowed) {
             println!("{}: less light, times x {factor}: {}", case.name, found.strain);
             assert!(

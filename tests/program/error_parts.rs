@@ -141,8 +141,8 @@ fn measured(directory: &std::path::Path, setup: &str, pairs: usize) -> Vec<Strin
         .collect()
 }
 
-/// One pair cannot tell, nor can pairs of flows that differ: text, table and JSON say so and why, no
-/// number stands there, and the random error may be anything from 0.
+/// One pair cannot tell, nor can pairs of flows that differ: text, table and JSON say so and why,
+/// no number stands there, and the random error may be anything from 0.
 #[test]
 fn what_cannot_be_told_is_said() {
     let directory = empty("parts_cannot_tell");

@@ -3,9 +3,10 @@
 //!
 //! A change of the code that is meant to change no value must leave this test green. A change that
 //! is meant to change values raises the results version, records anew
-//! (`MOTEFIELD_RECORD=1 cargo test --test program frozen -- --ignored`, which fails on purpose) and says in
-//! CHANGELOG.md what moved and why. Names and words may change: hashes are taken of numbers, of
-//! switches and of the words that scripts rely on, with renamed fields under their first name.
+//! (`MOTEFIELD_RECORD=1 cargo test --test program frozen -- --ignored`, which fails on purpose) and
+//! says in CHANGELOG.md what moved and why. Names and words may change: hashes are taken of
+//! numbers, of switches and of the words that scripts rely on, with renamed fields under their
+//! first name.
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -172,8 +172,8 @@ fn an_optimum_at_the_edge_of_what_was_tried_is_no_headline() {
     assert!(answer.contains("edge of what was tried"), "{answer}");
 }
 
-/// A source that bears 80 us where 0.4 ms would be best (the embedded rig): the longest that it bears
-/// is the answer, and why it ends there is said.
+/// A source that bears 80 us where 0.4 ms would be best (the embedded rig): the longest that it
+/// bears is the answer, and why it ends there is said.
 #[test]
 fn what_the_source_bears_ends_the_search_for_a_pulse() {
     let directory = empty("question_source");

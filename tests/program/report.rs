@@ -21,7 +21,8 @@ displacement = ["2.3 px", "1.6 px"]
 passes = [{ window = 32, overlap = 0.5 }]
 "#;
 
-/// One page that holds the answer, where it comes from and no script; `report` makes the same again.
+/// One page that holds the answer, where it comes from and no script; `report` makes the same
+/// again.
 fn check(arguments: &[&str], name: &str, has: &[&str]) -> PathBuf {
     let directory = empty(name);
     std::fs::write(directory.join(NAME), RIG).unwrap();

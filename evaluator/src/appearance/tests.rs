@@ -140,9 +140,9 @@ fn saturation_is_a_pile_at_the_top() {
     assert_eq!(grey_steps(&[below.view()]).unwrap().step, None);
 }
 
-/// A pattern under noise of 3 that changes, 50 times: 91 to 99 % of the intervals would do, 45 to 50
-/// (95 %, less two and a half binomial standard errors). Of 10 frames of 62 500 pixels the variance
-/// of the mean is known to 1 %.
+/// A pattern under noise of 3 that changes, 50 times: 91 to 99 % of the intervals would do, 45 to
+/// 50 (95 %, less two and a half binomial standard errors). Of 10 frames of 62 500 pixels the
+/// variance of the mean is known to 1 %.
 #[test]
 fn a_fixed_pattern_is_what_repeats() {
     for deviation in [0.5, 2.0] {

@@ -1,8 +1,8 @@
 //! Mistakes with numbers to be found: units, spacings, shifts.
 //!
 //! Each is searched for on a coarse grid of its numbers over a few hundred vectors, by the median
-//! length of the error, which real outliers do not move; then refined by weighted least squares over
-//! the vectors that are near (Gauss-Newton, with the gradient of the truth by differences).
+//! length of the error, which real outliers do not move; then refined by weighted least squares
+//! over the vectors that are near (Gauss-Newton, with the gradient of the truth by differences).
 
 use super::{Claim, Convention, FAR, Looked, Mistake, PlacedVectors, every, inside, scatter, square};
 

@@ -9,8 +9,8 @@ named! {
     ///
     /// Where a fit on 3 x 3 or 5 x 5 points needs the logarithm of a value that is not positive, or
     /// its equations have no maximum within 1 px, the Gaussian through three points along each axis
-    /// is used, and where that needs such a logarithm [`LowValues`] says what is done; so the result
-    /// is always finite and within 1 px of the highest pixel.
+    /// is used, and where that needs such a logarithm [`LowValues`] says what is done; so the
+    /// result is always finite and within 1 px of the highest pixel.
     pub enum PeakFit {
         /// Gaussian through three points along each axis (Willert & Gharib 1991).
         Gaussian3 = "gaussian3",
@@ -35,8 +35,8 @@ named! {
     /// Chosen by experiment on rendered pairs, one plain pass with a top-hat window of 32 px and
     /// 0.03 particles per pixel. At 0.5 px of particle image diameter the largest bias (peak
     /// locking) is 0.03 px with `Least`, 0.04 px with `Hundredth` and 0.11 px with `Parabola`, and
-    /// the total error 0.07, 0.07 and 0.12 px at a displacement of 3.25 px; from 1.5 px on the three
-    /// agree.
+    /// the total error 0.07, 0.07 and 0.12 px at a displacement of 3.25 px; from 1.5 px on the
+    /// three agree.
     pub enum LowValues {
         /// The least value of the plane is subtracted from all three; what is then below a
         /// hundredth of the peak is raised to that.
@@ -201,8 +201,8 @@ impl PeakFit {
 }
 
 impl LowValues {
-    /// Maximum of the Gaussian through (-1, c0), (0, c1), (1, c2), the values of a `plane` about its
-    /// peak c1.
+    /// Maximum of the Gaussian through (-1, c0), (0, c1), (1, c2), the values of a `plane` about
+    /// its peak c1.
     fn gaussian3(self, c: [f64; 3], plane: &Plane) -> f64 {
         let raised = |c: [f64; 3]| gaussian3(c.map(|v| v.max(LEAST_SHARE * c[1])));
         match self {

@@ -125,14 +125,15 @@ fn cross_row(spectra: [&[Complex<f32>]; 4], scale: f32, product: &mut [Complex<f
     }
 }
 
-/// Two rows of the packed cross-spectra at opposite wavenumbers, from those rows of two spectra. The
-/// windows are real, so that the cross-spectra at opposite wavenumbers are conjugate, and both rows
-/// follow from one computation.
+/// Two rows of the packed cross-spectra at opposite wavenumbers, from those rows of two spectra.
+/// The windows are real, so that the cross-spectra at opposite wavenumbers are conjugate, and both
+/// rows follow from one computation.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn cross_rows(spectra: [&[Complex<f32>]; 4], scale: f32, [product, beyond]: [&mut [Complex<f32>]; 2]) {
     let length = product.len();
     let [one, one_opposite, two, two_opposite] = spectra;
-    // The first wavenumber is its own opposite; those of the last lanes may have been computed before.
+    // The first wavenumber is its own opposite; those of the last lanes may have been computed
+    // before.
     let last = length.saturating_sub(LANES);
     for k in (1..last).step_by(LANES).chain([last]).filter(|_| last > 0) {
         let opposite = length - k - LANES + 1..length - k + 1;
@@ -193,8 +194,8 @@ fn parts(values: &[Complex<f32>]) -> [[f32; LANES]; 2] {
     [values.map(|value| value.re), values.map(|value| value.im)]
 }
 
-/// Real and imaginary parts of the cross-spectra that are packed in values of a spectrum, z, and those
-/// at the opposite wavenumbers, w.
+/// Real and imaginary parts of the cross-spectra that are packed in values of a spectrum, z, and
+/// those at the opposite wavenumbers, w.
 #[inline(always)]
 fn cross<const N: usize>(z: [[f32; N]; 2], w: [[f32; N]; 2], scale: f32) -> [[f32; N]; 2] {
     let (half, quarter) = (0.5 * scale, 0.25 * scale);

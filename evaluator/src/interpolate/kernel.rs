@@ -19,7 +19,8 @@ pub(super) struct Kernel {
 pub(super) const HALF: usize = TAPS / 2;
 
 impl Kernel {
-    /// From weights of which number k is the sum of `terms[n][k]` tⁿ, with t the fraction of a pixel.
+    /// From weights of which number k is the sum of `terms[n][k]` tⁿ, with t the fraction of a
+    /// pixel.
     fn about_the_middle(support: usize, terms: &[[f64; TAPS]]) -> Kernel {
         // tⁿ = (u + ½)ⁿ, by the binomial theorem.
         let mut powers = vec![[0.0; TAPS]; terms.len().next_multiple_of(2)];

@@ -38,8 +38,8 @@ impl Explained<'_> {
         matched(self, image, room)
     }
 
-    /// The sums of the equations of slope along x, slope along y and fraction of the light, under an
-    /// image.
+    /// The sums of the equations of slope along x, slope along y and fraction of the light, under
+    /// an image.
     pub fn fit(&self, image: &UnitImage, room: &mut Weighed) -> Sums<3> {
         fit(self, image, room)
     }
@@ -61,8 +61,8 @@ impl Explained<'_> {
         scatter(self)
     }
 
-    /// Leaves in `room`, for each pixel under an image, one over its variance and what is left of it
-    /// times that.
+    /// Leaves in `room`, for each pixel under an image, one over its variance and what is left of
+    /// it times that.
     #[inline(always)]
     fn under(&self, image: &UnitImage, room: &mut Weighed) {
         let Weighed {

@@ -106,8 +106,8 @@ pub(crate) struct UnitImage {
 /// Makes the images of one shape.
 ///
 /// The light that falls on a pixel from a point at the distance u along an axis is tabulated for
-/// whole pixels and [`UnitImages::nodes`] fractions of one, each with the terms of its Taylor series
-/// in u, so that a row of pixels is a few polynomials of the same argument.
+/// whole pixels and [`UnitImages::nodes`] fractions of one, each with the terms of its Taylor
+/// series in u, so that a row of pixels is a few polynomials of the same argument.
 pub(crate) struct UnitImages {
     /// Whole pixels from the position of an image, rounded, to its first pixel.
     reach: [isize; 2],
@@ -185,9 +185,9 @@ impl UnitImages {
         }
     }
 
-    /// As [`UnitImages::draw`], but in place of fraction and slopes the changes with xx, xy and yy of
-    /// the covariance, px⁻²: half the second derivatives along an axis, the whole of the mixed one
-    /// (by the heat equation; exact for a Gaussian that widens).
+    /// As [`UnitImages::draw`], but in place of fraction and slopes the changes with xx, xy and yy
+    /// of the covariance, px⁻²: half the second derivatives along an axis, the whole of the mixed
+    /// one (by the heat equation; exact for a Gaussian that widens).
     pub fn draw_widening(&self, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) -> bool {
         self.begin(place, size, image) && {
             draw_widening(self, place, size, image);
@@ -213,8 +213,8 @@ impl UnitImages {
         touches
     }
 
-    /// Fraction, slope and half the curvature with the position of the light of a point that lies at
-    /// `u` from the first of the pixels along an axis, of which those in `inside` are not zero.
+    /// Fraction, slope and half the curvature with the position of the light of a point that lies
+    /// at `u` from the first of the pixels along an axis, of which those in `inside` are not zero.
     #[inline(always)]
     fn profile<const CURVED: bool>(&self, u: f64, inside: std::ops::Range<isize>, pixels: &mut [[Lanes; 3]]) {
         let whole = nearest(u);

@@ -72,8 +72,8 @@ pub(crate) struct Particles<'a> {
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
-    /// Where the particles are in frame A and B by the predictor, px, from above to below, and their
-    /// numbers.
+    /// Where the particles are in frame A and B by the predictor, px, from above to below, and
+    /// their numbers.
     seen: [Vec<([f64; 2], usize)>; 2],
     /// Makes the images of the shape.
     pub images: UnitImages,
@@ -341,8 +341,8 @@ impl<'a> Particles<'a> {
         }
     }
 
-    /// Fits each particle in turn to what the others leave, but for those that rest: whose last step
-    /// was short.
+    /// Fits each particle in turn to what the others leave, but for those that rest: whose last
+    /// step was short.
     fn fit_each(&mut self, resting: &mut [bool]) {
         let (size, chunks) = (self.frames[0].size, self.images.chunks);
         let mut images = [UnitImage::default(), UnitImage::default()];

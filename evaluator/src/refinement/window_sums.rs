@@ -61,8 +61,8 @@ pub(super) fn weigh(
     }
 }
 
-/// The parts of an image in the order of the unknowns: slope along x, slope along y, fraction of the
-/// light.
+/// The parts of an image in the order of the unknowns: slope along x, slope along y, fraction of
+/// the light.
 const PARTS: [usize; 3] = [1, 2, 0];
 
 /// Sums over an image of slope along x, slope along y and fraction of the light, times `rest`.
@@ -81,8 +81,8 @@ pub(super) fn terms_of_rest(
     sums
 }
 
-/// The terms of one image times the weights of the pixels, in rows with room on either side, so that
-/// they can be multiplied by those of an image beside it.
+/// The terms of one image times the weights of the pixels, in rows with room on either side, so
+/// that they can be multiplied by those of an image beside it.
 #[derive(Default)]
 pub(super) struct Stamp {
     first: [isize; 2],

@@ -89,8 +89,8 @@ pub fn local_and_random(values: &GridValues, confidence: Confidence) -> Option<C
 /// values of two pairs.
 ///
 /// The means over the places are then those of [`Tiles`], and so are their variances, which hold
-/// what differs between tiles as well: of L² at once, place by place, since what a place repeats and
-/// how much it scatters go together.
+/// what differs between tiles as well: of L² at once, place by place, since what a place repeats
+/// and how much it scatters go together.
 pub fn local_and_random_of_tiles(
     values: &GridValues,
     tiles: &Tiles,

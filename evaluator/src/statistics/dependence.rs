@@ -236,10 +236,10 @@ pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
 /// have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2;
 /// from memory), and it is never more: scatter that few places have is known by few.
 ///
-/// That holds for normal values. Squared errors have heavier tails, of which the scatter between the
-/// pairs tells: by it the squared sum of the residuals has degrees of freedom of its own. The
-/// variances of both causes are added, although the second holds the first as well: a few pairs show
-/// rarely how heavy a tail is.
+/// That holds for normal values. Squared errors have heavier tails, of which the scatter between
+/// the pairs tells: by it the squared sum of the residuals has degrees of freedom of its own. The
+/// variances of both causes are added, although the second holds the first as well: a few pairs
+/// show rarely how heavy a tail is.
 pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
     freedom_with(values, FREE_OF_VALUES, Losses::ByChance)
 }
@@ -285,9 +285,9 @@ fn freedom_with(values: &GridValues, lost: f64, losses: Losses) -> f64 {
     1.0 / (1.0 / normal + 1.0 / freedom_between_pairs(&residuals, grid, values.reach))
 }
 
-/// Degrees of freedom of the squared sum of the residuals by how it differs from pair to pair, block
-/// by block of the grid: twice its square over its variance. Infinite where no two pairs differ or
-/// there is one alone.
+/// Degrees of freedom of the squared sum of the residuals by how it differs from pair to pair,
+/// block by block of the grid: twice its square over its variance. Infinite where no two pairs
+/// differ or there is one alone.
 fn freedom_between_pairs(residuals: &[Vec<f64>], grid: [usize; 2], reach: [usize; 2]) -> f64 {
     let pairs = residuals.len() as f64;
     if residuals.len() < 2 {
@@ -396,9 +396,9 @@ mod tests {
     }
 
     /// By hand: of two places one is always 0, the other 1 in half of four pairs and nothing in the
-    /// others. The sums of v - 1/3 over the pairs are 1/3 twice and -1/3 twice, so the ratio of sums
-    /// has the variance (4/3) (4/9)/6² (Cochran 1977, section 2.11). Were the losses always the
-    /// same, nothing would vary.
+    /// others. The sums of v - 1/3 over the pairs are 1/3 twice and -1/3 twice, so the ratio of
+    /// sums has the variance (4/3) (4/9)/6² (Cochran 1977, section 2.11). Were the losses always
+    /// the same, nothing would vary.
     #[test]
     fn a_place_that_comes_and_goes_moves_the_mean() {
         let no = f64::NAN;

@@ -138,8 +138,8 @@ const MOST_FREEDOM: f64 = 1e12;
 /// assert_eq!(chi_interval(1.0, f64::INFINITY, Confidence::USUAL).hi, 1.0);
 /// ```
 pub fn chi_interval(s: f64, freedom: f64, confidence: Confidence) -> Estimate {
-    // The limit of many: nothing is left to chance. So it is where no two pairs differ at all, or so
-    // little that the search for the law's quantiles does not end.
+    // The limit of many: nothing is left to chance. So it is where no two pairs differ at all, or
+    // so little that the search for the law's quantiles does not end.
     if freedom > MOST_FREEDOM {
         return Estimate::exact(s);
     }

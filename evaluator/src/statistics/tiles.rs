@@ -1,17 +1,17 @@
 //! Means over a picture of which some tiles were measured.
 //!
 //! The places of a picture belong to tiles, and the tiles to strata: those of one stratum are alike
-//! in what errors depend on. Of the Nₕ tiles of stratum h, nₕ are measured, chosen at random without
-//! replacement and the same in every pair. A tile of stratum h stands for wₕ = Nₕ/nₕ of them, and
-//! with the sums Y and X of the values and of their number over a tile and all pairs, the mean over
-//! the picture is estimated by the ratio
+//! in what errors depend on. Of the Nₕ tiles of stratum h, nₕ are measured, chosen at random
+//! without replacement and the same in every pair. A tile of stratum h stands for wₕ = Nₕ/nₕ of
+//! them, and with the sums Y and X of the values and of their number over a tile and all pairs, the
+//! mean over the picture is estimated by the ratio
 //!
 //! R = Σ wₕ Y / Σ wₕ X
 //!
-//! (Cochran 1977, Sampling Techniques, sections 5.3 and 6.11; from memory), which is exact where all
-//! places have the same value. Its variance follows from the residuals e = Y - R X of the tiles. It
-//! has two parts, as each tile's sum is itself known from some pairs only (sampling in two stages,
-//! Cochran, section 10.3; from memory):
+//! (Cochran 1977, Sampling Techniques, sections 5.3 and 6.11; from memory), which is exact where
+//! all places have the same value. Its variance follows from the residuals e = Y - R X of the
+//! tiles. It has two parts, as each tile's sum is itself known from some pairs only (sampling in
+//! two stages, Cochran, section 10.3; from memory):
 //!
 //! Var R · (Σ wₕ X)² = Σ Nₕ² (1 - fₕ) sₕ²/nₕ + Σ wₕ Σ v,
 //!
@@ -399,8 +399,8 @@ mod tests {
     }
 
     /// Closed form: a field that rises by one from tile to tile, twelve of them in strata of four
-    /// and eight. Over all choices of two in each the mean is that of the field, 5.5, on the average,
-    /// and the variance is on the average that of the means over all choices.
+    /// and eight. Over all choices of two in each the mean is that of the field, 5.5, on the
+    /// average, and the variance is on the average that of the means over all choices.
     #[test]
     fn a_gradient_is_unbiased_over_all_choices() {
         let strata: [Vec<f64>; 2] = [vec![0.0, 1.0, 2.0, 3.0], (4..12).map(f64::from).collect()];
@@ -442,8 +442,8 @@ mod tests {
         assert!((found.variance - 0.25).abs() < 1e-12, "{}", found.variance);
     }
 
-    /// Closed form: equal variances known with one degree of freedom each add their degrees, and one
-    /// that outweighs the others leaves its own.
+    /// Closed form: equal variances known with one degree of freedom each add their degrees, and
+    /// one that outweighs the others leaves its own.
     #[test]
     fn freedom_of_sums() {
         // Squares of standard normal numbers have the mean square 3.

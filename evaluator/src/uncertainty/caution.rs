@@ -1,8 +1,8 @@
 //! Where an estimator is known to be wrong.
 //!
-//! The figures are those of `results/uncertainty`, where every estimator is held against errors that
-//! are known. Of what decides, the pictures alone show the gradient; the rest only whoever took them
-//! can judge.
+//! The figures are those of `results/uncertainty`, where every estimator is held against errors
+//! that are known. Of what decides, the pictures alone show the gradient; the rest only whoever
+//! took them can judge.
 
 use super::Estimator;
 use crate::field::{VectorField, VectorStatus};

@@ -205,8 +205,8 @@ fn leaves_alone_what_it_cannot_fit() {
 /// direction: with the variances p across and q along (the same of both pairs, by symmetry), the
 /// variance of a component is 1/(1/p + 1/q). Without the cross term of the information, x and y of
 /// both pairs count alike and it is that of their mean, (p + q)/4. Both from the vectors of the
-/// single pairs; one picture has some 9 independent windows of two components, which tell a ratio of
-/// errors of the same windows to 20 %.
+/// single pairs; one picture has some 9 independent windows of two components, which tell a ratio
+/// of errors of the same windows to 20 %.
 #[test]
 fn pairs_of_an_ensemble_count_where_they_are_sharp() {
     let scene = scene(20_000.0, 96);

@@ -120,8 +120,8 @@ fn nothing_above_zero_is_no_peak() {
 }
 
 /// Derived: neighbours of 0 and 0.5 beside a peak of 1, and a least value of -0.5 elsewhere. The
-/// parabola's vertex is 0.5 (r - l)/(2 c - l - r) off; the Gaussian's the same with the logarithms of
-/// the values after the remedy.
+/// parabola's vertex is 0.5 (r - l)/(2 c - l - r) off; the Gaussian's the same with the logarithms
+/// of the values after the remedy.
 #[test]
 fn values_without_a_logarithm_are_treated_as_named() {
     let plane = Plane::from_fn([16, 16], |i, j| match (i, j) {

@@ -254,8 +254,8 @@ fn uncertainties(a: &Frame, b: &Frame) -> Vec<f64> {
 /// Derived: the formula contains only ratios of correlations, so grey values of another gain and
 /// offset change nothing but rounding (single precision through deformation: 1e-3 of the
 /// uncertainty). The formula leaves out covariances below 5 % of the variance, which is a step: of
-/// some 40 covariances of each of 392 uncertainties one or two may stand so near to it that rounding
-/// decides.
+/// some 40 covariances of each of 392 uncertainties one or two may stand so near to it that
+/// rounding decides.
 #[test]
 fn gain_and_offset_of_the_camera_do_not_matter() {
     let [a, b] = one_pair();
@@ -290,9 +290,10 @@ fn field_of_other_images_is_refused() {
     assert!(text.contains("does not fit into frames of 128x96 px"), "{text}");
 }
 
-/// The gradients from which the estimators are wrong are those of `results/uncertainty`: correlation
-/// statistics from 0.05 px per px, particle disparity from 0.1. A field of that shear is named, at
-/// every vector that has neighbours; half of it is not. What the vectors do not tell is always said.
+/// The gradients from which the estimators are wrong are those of `results/uncertainty`:
+/// correlation statistics from 0.05 px per px, particle disparity from 0.1. A field of that shear
+/// is named, at every vector that has neighbours; half of it is not. What the vectors do not tell
+/// is always said.
 #[test]
 fn cautions_name_the_gradient() {
     let sheared = |shear: f64| VectorField {
@@ -323,8 +324,8 @@ fn cautions_name_the_gradient() {
         gradient.map(|c| c.share.unwrap())
     };
     let statistics = Estimator::CorrelationStatistics;
-    // Six vectors have valid neighbours along y, where the displacement changes, and five more along
-    // x only, where it does not.
+    // Six vectors have valid neighbours along y, where the displacement changes, and five more
+    // along x only, where it does not.
     assert_eq!(share(statistics, 0.05), Some(6.0 / 11.0));
     assert_eq!(share(statistics, 0.025), None);
     assert!(share(Estimator::ParticleDisparity, 0.1).is_some());

@@ -1,8 +1,8 @@
 //! Velocities as Taylor series in time along pathlines, which may be those of another field: what a
 //! sum of fields needs from each.
 //!
-//! From the terms x\[0\] … x\[n\] of a place follows the coefficient u\[n\] of each field's velocity
-//! there; their sum over the fields, over n + 1, is the next term of the place.
+//! From the terms x\[0\] … x\[n\] of a place follows the coefficient u\[n\] of each field's
+//! velocity there; their sum over the fields, over n + 1, is the next term of the place.
 
 use super::Vec3;
 use super::series::PathSeries;

@@ -166,8 +166,8 @@ impl Along for AlongDrifting<'_> {
     }
 }
 
-/// The series of the pathlines that start at `from` at `time`, in a field that moves by `by_px` each
-/// pulse separation and is in place at time 0; `at_rest` gives those in the field at rest.
+/// The series of the pathlines that start at `from` at `time`, in a field that moves by `by_px`
+/// each pulse separation and is in place at time 0; `at_rest` gives those in the field at rest.
 pub(super) fn drifting(
     by_px: Vec3,
     from: [&[f64]; 3],

@@ -1,10 +1,10 @@
 //! Pathlines as Taylor series in time, many at once.
 //!
 //! Where the velocity is made of functions whose Taylor coefficients follow from each other by
-//! recurrence, all coefficients of a pathline cost about as much as a few velocities, and one series
-//! gives the place at any time near its start (Jorba and Zou, Experimental Mathematics 14 (2005)
-//! 99). Elements stand side by side in arrays; none depends on another, so an element's path is the
-//! same whichever elements are computed with it.
+//! recurrence, all coefficients of a pathline cost about as much as a few velocities, and one
+//! series gives the place at any time near its start (Jorba and Zou, Experimental Mathematics 14
+//! (2005) 99). Elements stand side by side in arrays; none depends on another, so an element's path
+//! is the same whichever elements are computed with it.
 
 use super::Vec3;
 
@@ -13,8 +13,8 @@ pub(crate) const TERMS: usize = 13;
 
 /// A series is cut off after a term of at most this size, px, a tenth of the error that a
 /// displacement may have, 1e-6 px. Terms fall geometrically, or faster, within the radius of
-/// convergence; those left out add up to less than 1e-6 px as long as each is at most 0.9 of the one
-/// before.
+/// convergence; those left out add up to less than 1e-6 px as long as each is at most 0.9 of the
+/// one before.
 const CUT_PX: f64 = 1e-7;
 
 /// The term before the last may have this size, px. Two are looked at, because a single one may be
@@ -164,9 +164,9 @@ impl PathSeries {
         }
     }
 
-    /// State of element number `l` at the time `since` after the start; `None` where the series does
-    /// not reach so far. How many terms are summed depends on `since` and on the element's own terms
-    /// alone.
+    /// State of element number `l` at the time `since` after the start; `None` where the series
+    /// does not reach so far. How many terms are summed depends on `since` and on the element's own
+    /// terms alone.
     ///
     /// # Panics
     /// When there is no such element.

@@ -42,8 +42,8 @@ impl Flow for LinearShear {
     }
 }
 
-/// Shear through the depth: u = U + g (z − z₀), v = V + h (z − z₀), w = W. Particles in front of and
-/// behind the middle of the sheet move at different velocities in the picture.
+/// Shear through the depth: u = U + g (z − z₀), v = V + h (z − z₀), w = W. Particles in front of
+/// and behind the middle of the sheet move at different velocities in the picture.
 ///
 /// The pathline is in closed form: z grows at the rate W.
 #[derive(Debug, Clone, PartialEq)]

@@ -7,17 +7,17 @@ use super::pathline::along_continued;
 use super::series::PathSeries;
 use super::{Flow, Vec3};
 
-/// The sum of several fields, such as a wake with turbulence on it. What is a body in one of them is
-/// a body in the sum.
+/// The sum of several fields, such as a wake with turbulence on it. What is a body in one of them
+/// is a body in the sum.
 ///
 /// Near the walls of one field the others fall to zero: at the distance d from the nearest wall of
-/// field j every other field has the share 1 − exp(−ln 100 d/δⱼ) of its velocity, 99 % at d = δⱼ, so
-/// that nothing slips along a wall or crosses it. A field that obeys continuity does not do so inside
-/// that layer. To bodies in data no distance is known: there the others are cut off, and what they
-/// drive into a body stays at its surface.
+/// field j every other field has the share 1 − exp(−ln 100 d/δⱼ) of its velocity, 99 % at d = δⱼ,
+/// so that nothing slips along a wall or crosses it. A field that obeys continuity does not do so
+/// inside that layer. To bodies in data no distance is known: there the others are cut off, and
+/// what they drive into a body stays at its surface.
 ///
-/// Where every field knows its velocity [along](Flow::along) any pathline and there is no wall, or one
-/// flat one, the pathlines are [series](Flow::series); else they are integrated.
+/// Where every field knows its velocity [along](Flow::along) any pathline and there is no wall, or
+/// one flat one, the pathlines are [series](Flow::series); else they are integrated.
 ///
 /// ```
 /// use std::sync::Arc;
@@ -40,8 +40,8 @@ pub struct Sum {
 pub struct Summand {
     /// The field.
     pub flow: Arc<dyn Flow>,
-    /// Distance δ from its walls, px, above 0, at which the other fields have 99 % of their velocity;
-    /// of no account in a field without walls.
+    /// Distance δ from its walls, px, above 0, at which the other fields have 99 % of their
+    /// velocity; of no account in a field without walls.
     pub layer_px: f64,
 }
 
@@ -87,8 +87,8 @@ impl Sum {
         })
     }
 
-    /// The field with the only wall, where that is flat, and the exponent −ln 100 d/δ of what it takes
-    /// of the others, as its value at the origin and its gradient, per px.
+    /// The field with the only wall, where that is flat, and the exponent −ln 100 d/δ of what it
+    /// takes of the others, as its value at the origin and its gradient, per px.
     fn flat_wall(&self) -> Option<(usize, (f64, Vec3))> {
         /// Far beyond the largest picture; there a distance is off by rounding, px.
         const FAR_PX: f64 = 1e5;
@@ -213,9 +213,9 @@ impl Along for AlongAll<'_> {
     }
 }
 
-/// The velocities of a field with a flat wall and of those beside it: coefficient n of the product of
-/// these with the share 1 − e that the wall leaves is Σ (1 − e)\[m\] u\[n − m\]. With q the exponent,
-/// a linear function of the place, n e\[n\] = Σ j q\[j\] e\[n − j\], j from 1 to n.
+/// The velocities of a field with a flat wall and of those beside it: coefficient n of the product
+/// of these with the share 1 − e that the wall leaves is Σ (1 − e)\[m\] u\[n − m\]. With q the
+/// exponent, a linear function of the place, n e\[n\] = Σ j q\[j\] e\[n − j\], j from 1 to n.
 struct AlongWalled<'a> {
     own: Box<dyn Along + 'a>,
     others: AlongAll<'a>,

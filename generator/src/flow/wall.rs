@@ -3,8 +3,8 @@
 use super::along::{Along, Linear};
 use super::{Flow, Vec3};
 
-/// Fluid at rest above a wall along x: added to other fields by a [`Sum`](super::Sum), it makes them
-/// fall to zero there.
+/// Fluid at rest above a wall along x: added to other fields by a [`Sum`](super::Sum), it makes
+/// them fall to zero there.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wall {
     /// y of the wall, px; what lies below it, at larger y, is solid.

@@ -82,7 +82,8 @@ impl<'a> Bands<'a> {
         })
     }
 
-    /// What the sensor makes of the rows from `top` on; `below` is the row after them, of each frame.
+    /// What the sensor makes of the rows from `top` on; `below` is the row after them, of each
+    /// frame.
     fn read(
         &self,
         top: usize,

@@ -36,8 +36,8 @@ impl<'a> Crops<'a> {
     /// Prepares rendering these parts of a scene's pictures.
     ///
     /// # Errors
-    /// When the scene does not [validate](Scene::validate), or a part is empty or reaches beyond the
-    /// picture.
+    /// When the scene does not [validate](Scene::validate), or a part is empty or reaches beyond
+    /// the picture.
     ///
     /// ```
     /// use motefield_generator::pair::Crops;

@@ -512,10 +512,10 @@ proptest! {
         }
     }
 
-    /// Where a field gives its pathlines as series, places and velocities are those of the integrated
-    /// path, within 1e-6 px and, for the times here, ten times that per separation. Those of the
-    /// street, the pair and turbulence reach the other pulse in a single step; those of sums, in which
-    /// one field carries elements through the others, half as far.
+    /// Where a field gives its pathlines as series, places and velocities are those of the
+    /// integrated path, within 1e-6 px and, for the times here, ten times that per separation.
+    /// Those of the street, the pair and turbulence reach the other pulse in a single step; those
+    /// of sums, in which one field carries elements through the others, half as far.
     #[test]
     fn series_agree_with_paths((at, t) in point(), span in -1.5..1.5f64) {
         for (name, flow, _) in fields().into_iter().chain(data()).chain(drifting()).chain(walled()) {
@@ -574,7 +574,8 @@ proptest! {
 }
 
 /// Two uniform flows are one. Rotation at the rate w on a stream U turns about the point where they
-/// cancel, (0, U/w) from the centre for U along x, and its paths are circles about it. Both by hand.
+/// cancel, (0, U/w) from the centre for U along x, and its paths are circles about it. Both by
+/// hand.
 #[test]
 fn sums_have_closed_forms() {
     let uniform = |displacement_px| plain(Uniform { displacement_px });

@@ -417,8 +417,8 @@ fn errors_tell_axes_and_frames_apart() {
     }
 }
 
-/// What would take more memory or time than there is, or a particle out of every picture, is refused
-/// before anything is drawn; what is large but feasible is not.
+/// What would take more memory or time than there is, or a particle out of every picture, is
+/// refused before anything is drawn; what is large but feasible is not.
 #[test]
 fn the_amount_is_bounded() {
     type Change = fn(&mut Scene);
@@ -455,8 +455,8 @@ fn the_amount_is_bounded() {
     assert!(large.validate().is_ok() && large.cost().memory_bytes > 8e9);
 }
 
-/// A large picture is the same to the bit whether its thread shares it with the others or renders it
-/// beside them.
+/// A large picture is the same to the bit whether its thread shares it with the others or renders
+/// it beside them.
 #[test]
 fn large_pictures_are_the_same_on_a_thread_of_a_pool() {
     let large = Scene {

@@ -199,8 +199,8 @@ fn the_fixed_pattern_is_pinned() {
     assert_eq!(hash, 11_988_404_196_707_391_013, "FNV-1a of the pixels' bits");
 }
 
-/// Of n electrons n (1 - nu n/n_full) are read: light at half the full well with nu = 10 % reads 5 %
-/// low, less the bend of its own scatter, nu n/n_full^2 of it (the mean of n squared exceeds that
+/// Of n electrons n (1 - nu n/n_full) are read: light at half the full well with nu = 10 % reads 5
+/// % low, less the bend of its own scatter, nu n/n_full^2 of it (the mean of n squared exceeds that
 /// of n by n). The slope of the response divides the noise: 1 - 2 nu n/n_full. Means to four
 /// standard errors, variances to 2 % of 200,000 pixels (their own scatter is 0.3 %).
 #[test]

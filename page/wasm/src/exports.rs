@@ -1,4 +1,5 @@
-//! What JavaScript calls. No pointer is followed here: both sides share a buffer that this one owns.
+//! What JavaScript calls. No pointer is followed here: both sides share a buffer that this one
+//! owns.
 
 use std::cell::RefCell;
 

@@ -22,9 +22,9 @@ fn levels(frame: &Array2<f32>) -> impl Iterator<Item = u8> + '_ {
         .flat_map(|v| (v.round().clamp(0.0, 65535.0) as u16).to_le_bytes())
 }
 
-/// The part of a picture of `whole` px that a request asks for: a square of `most` px about the place
-/// `at`, which is in shares of the picture's width and height; all of it without `most`, or where it
-/// has at most twice as many pixels.
+/// The part of a picture of `whole` px that a request asks for: a square of `most` px about the
+/// place `at`, which is in shares of the picture's width and height; all of it without `most`, or
+/// where it has at most twice as many pixels.
 fn part(whole: [usize; 2], request: &Value) -> Crop {
     let most = request["most"]
         .as_u64()
@@ -43,8 +43,8 @@ fn part(whole: [usize; 2], request: &Value) -> Crop {
 }
 
 impl Module {
-    /// A pair, as the command line renders it, or a part of one: grey levels of frame A, then of frame
-    /// B; with `hash` the hash of frame A's TIFF file.
+    /// A pair, as the command line renders it, or a part of one: grey levels of frame A, then of
+    /// frame B; with `hash` the hash of frame A's TIFF file.
     pub(crate) fn pair(&mut self, scene: Scene, request: &Value) -> Result<Answer, Refusal> {
         let seed = Seed {
             study: seed(request),

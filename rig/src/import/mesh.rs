@@ -88,8 +88,8 @@ impl Cells {
     }
 }
 
-/// The field with the velocities at the points of a mesh, (x, y, z) one after another. Points at one
-/// place are one, and those that no cell uses are left out.
+/// The field with the velocities at the points of a mesh, (x, y, z) one after another. Points at
+/// one place are one, and those that no cell uses are left out.
 pub(super) fn mesh(points: &[f64], cells: &Cells, velocity: &[[f64; 3]]) -> Result<Data, FormatFault> {
     let points: Vec<[f64; 3]> = super::vectors(points);
     let mut triangles = cells.triangles()?;

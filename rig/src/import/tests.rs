@@ -80,8 +80,9 @@ fn vtk_files_hold_what_vtk_wrote() {
     );
 }
 
-/// The mesh around a cylinder (`samples/make.py`) in each form that VTK writes: its corners, an area
-/// that is that of a polygon of 24 sides less the hole's, and at each corner the velocity u - iv = 1
+/// The mesh around a cylinder (`samples/make.py`) in each form that VTK writes: its corners, an
+/// area that is that of a polygon of 24 sides less the hole's, and at each corner the velocity u -
+/// iv = 1
 /// - (10/ζ)². Text has eleven digits.
 #[test]
 fn meshes_hold_what_vtk_wrote() {
@@ -118,8 +119,8 @@ fn meshes_hold_what_vtk_wrote() {
     }
 }
 
-/// Cells of a volume, of several planes or of unknown kinds are no plane of a light sheet; points at
-/// one place are one.
+/// Cells of a volume, of several planes or of unknown kinds are no plane of a light sheet; points
+/// at one place are one.
 #[test]
 fn meshes_are_plane() {
     let of = |points: &[f64], kind: usize, corners: &[usize]| {

@@ -125,8 +125,8 @@ fn unstructured<'a>(
     Ok((Geometry::Mesh { points, cells }, nodes, section))
 }
 
-/// Where the points of each cell end, and their numbers; as version 5 writes them, or each cell with
-/// its number of points before it.
+/// Where the points of each cell end, and their numbers; as version 5 writes them, or each cell
+/// with its number of points before it.
 fn connections(text: &mut Cursor, binary: bool) -> Result<(Vec<usize>, Vec<usize>), FormatFault> {
     let (count, size): (usize, usize) = (text.number()?, text.number()?);
     if text.peek_word() == Some("OFFSETS") {
@@ -151,8 +151,8 @@ fn connections(text: &mut Cursor, binary: bool) -> Result<(Vec<usize>, Vec<usize
     Ok((ends, points))
 }
 
-/// The three components of each of the `nodes` points, of the array asked for or the first; what the
-/// cells hold is passed over.
+/// The three components of each of the `nodes` points, of the array asked for or the first; what
+/// the cells hold is passed over.
 fn point_vectors<'a>(
     text: &mut Cursor<'a>,
     mut section: Option<&'a str>,

@@ -1,5 +1,5 @@
-//! VTK's XML format (VTK file formats, "XML File Formats"): image data, rectilinear and unstructured
-//! grids, in one piece, plain or compressed by zlib.
+//! VTK's XML format (VTK file formats, "XML File Formats"): image data, rectilinear and
+//! unstructured grids, in one piece, plain or compressed by zlib.
 
 mod coding;
 

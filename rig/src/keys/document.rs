@@ -17,7 +17,8 @@ A key is named with its section, as in `light.power`; a key of an entry in a lis
 `tracer.unseeded[0].radius`. All of them can be changed for one run with `--set` and varied with `--vary`.
 
 Before the sections may stand `include = [\"parts/camera.toml\", \"parts/lens.toml\"]`: parts in files of their own, named
-from the folder of the setup; `\"usual:camera-small\"` is one of those that the program brings along. What the setup itself says under a key, or under one in its place, overrides its parts.
+from the folder of the setup; `\"usual:camera-small\"` is one of those that the program brings along. What the setup
+itself says under a key, or under one in its place, overrides its parts.
 ";
 
 const UNITS: &str = "\

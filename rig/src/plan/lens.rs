@@ -153,9 +153,9 @@ pub(super) fn scale_facts(setup: &Setup, lens: &RigLens, size: [usize; 2], facts
 }
 
 /// Tells the scale at the picture's edges of a plane that leans and is seen in perspective: at the
-/// distance q from the middle along a tilt of slope s, a camera at the distance D shows lengths along
-/// the edge larger by 1 + s q/D, and lengths up the plane by its square over √(1 + s²) (by hand from
-/// the central projection).
+/// distance q from the middle along a tilt of slope s, a camera at the distance D shows lengths
+/// along the edge larger by 1 + s q/D, and lengths up the plane by its square over √(1 + s²) (by
+/// hand from the central projection).
 pub(super) fn oblique_facts(scene: &Scene, px_per_m: f64, facts: &mut Facts) {
     let Some(distance_px) = scene.imaging.distance_px else {
         return;

@@ -136,8 +136,8 @@ pub(super) fn gradient_factor(variation_px: f64, diameter_px: f64) -> f64 {
 }
 
 /// F_O: the correlation of the light that a particle gets from pulse A and, further in depth, from
-/// pulse B, over that of one that stays in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²), for a
-/// top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
+/// pulse B, over that of one that stays in equal sheets. For a Gaussian sheet exp(−4Δz²/Δz₀²), for
+/// a top-hat 1 − |Δz|/Δz₀ (derived); for all others by the trapezoidal rule.
 struct SheetOverlap<'a> {
     sheet: &'a Sheet,
     light: &'a Light,

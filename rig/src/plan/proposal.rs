@@ -3,8 +3,8 @@
 //!
 //! In the logarithms of the settings most rules are straight: their values are products of powers.
 //! So the rules are taken as linear in them, with slopes from plans a twentieth aside; the smallest
-//! step of the fewest settings that keeps all of them is found ([`least`]), and the plan made there is
-//! linearised anew until its rules are kept. What is proposed was planned.
+//! step of the fewest settings that keeps all of them is found ([`least`]), and the plan made there
+//! is linearised anew until its rules are kept. What is proposed was planned.
 
 mod adjustable;
 mod least;
@@ -48,7 +48,8 @@ pub const FARTHEST: f64 = 30.0;
 const ROUNDS: usize = 10;
 /// Farthest step of one round, a factor.
 const LONGEST_STEP: f64 = 3.0;
-/// What is left between a rule and its limit, as a logarithm: roundings to three digits are smaller.
+/// What is left between a rule and its limit, as a logarithm: roundings to three digits are
+/// smaller.
 const MARGIN: f64 = 0.004;
 /// A round that leaves more than this share of what was to do leads nowhere.
 const PROGRESS: f64 = 0.9;

@@ -143,7 +143,8 @@ pub(super) fn collected(
 }
 
 /// The same of particles that fluoresce or throw light back from a dull surface: the mean over
-/// diameters spread evenly to `half_width` of the mean, whose square has the mean 1 + half_width²/3.
+/// diameters spread evenly to `half_width` of the mean, whose square has the mean 1 +
+/// half_width²/3.
 ///
 /// `None` where the rig says too little.
 pub(super) fn glowing(setup: &Setup, diameter_m: f64, half_width: f64) -> Option<Collected> {

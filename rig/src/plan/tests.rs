@@ -400,8 +400,8 @@ fn flat_fields_need_no_rig() {
     assert!(error.contains("image.seeding_density is 0"), "{error}");
 }
 
-/// A changed rig keeps what the change does not touch, and nothing that it touches: its plan is that
-/// of the changed setup read alone.
+/// A changed rig keeps what the change does not touch, and nothing that it touches: its plan is
+/// that of the changed setup read alone.
 #[test]
 fn a_changed_rig_is_that_of_the_changed_setup() {
     let setup = Setup::from_text::<&str>("rig", RIG, &[]).unwrap();

@@ -50,8 +50,8 @@ pub(super) fn tracer_facts(setup: &Setup, facts: &mut Facts) -> Result<(), Setup
 /// Brownian displacement along each axis below which no picture shows it, px.
 const LEAST_BROWNIAN_PX: f64 = 1e-3;
 
-/// Standard deviation of a particle's Brownian displacement between the pulses, along each axis, px:
-/// √(2 D Δt).
+/// Standard deviation of a particle's Brownian displacement between the pulses, along each axis,
+/// px: √(2 D Δt).
 fn brownian_px(setup: &Setup, scale: &Scale) -> Result<f64, SetupError> {
     let (Some(medium), Some((_, temperature_k)), Some(diameter_m), Some(separation_s), Some(px_per_m)) = (
         medium(setup)?,

@@ -419,8 +419,8 @@ impl Document {
         self.values.iter().map(|(path, (_, leaf))| (path.as_str(), leaf))
     }
 
-    /// What stands under a path as a setup would write it, lists too; `None` for sections and lists of
-    /// tables.
+    /// What stands under a path as a setup would write it, lists too; `None` for sections and lists
+    /// of tables.
     pub fn written(&self, path: &str) -> Option<String> {
         Some(match self.get(path)? {
             Leaf::Text(text) => text.clone(),

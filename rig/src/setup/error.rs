@@ -76,8 +76,8 @@ impl std::error::Error for SetupError {}
 
 impl fmt::Display for SetupError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // Where lines end is looked up for all faults at once: counting anew for each would take the
-        // square of the text's length.
+        // Where lines end is looked up for all faults at once: counting anew for each would take
+        // the square of the text's length.
         let ends: Vec<Vec<usize>> = self
             .sources
             .iter()

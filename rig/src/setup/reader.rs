@@ -391,7 +391,8 @@ impl<'a> Reader<'a> {
 }
 
 impl Reader<'_> {
-    /// What is wrong with a key of the flow that does not say to which of several fields it belongs.
+    /// What is wrong with a key of the flow that does not say to which of several fields it
+    /// belongs.
     fn of_which_field(&self, path: &str) -> Option<String> {
         let name = path.strip_prefix("flow.")?;
         match self.document.get(FLOW) {

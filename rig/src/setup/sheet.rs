@@ -67,8 +67,8 @@ fn height(r: &Reader, distance_m: f64) -> Option<Extent> {
     extent(r, keys::HEIGHT).or(r.number(keys::FAN_ANGLE).map(of_fan))
 }
 
-/// The lit spot, which takes the place of a sheet for particles that shine alike in all directions, or
-/// of a stated angle.
+/// The lit spot, which takes the place of a sheet for particles that shine alike in all directions,
+/// or of a stated angle.
 fn spot(r: &Reader) -> Option<f64> {
     let other = [keys::HEIGHT, keys::FAN_ANGLE]
         .into_iter()

@@ -147,8 +147,8 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
     }
 }
 
-/// Of the distribution that is named; else log-normal of the deviation that is given; else spread as
-/// the light budget is told to average.
+/// Of the distribution that is named; else log-normal of the deviation that is given; else spread
+/// as the light budget is told to average.
 fn diameters(r: &Reader, spread: Option<f64>) -> Diameters {
     let sd = r.number(keys::DIAMETER_SD);
     let needed = || {

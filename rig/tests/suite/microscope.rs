@@ -1,4 +1,5 @@
-//! Rigs whose particles do not scatter a sheet's light: microscopes and floats, against closed forms.
+//! Rigs whose particles do not scatter a sheet's light: microscopes and floats, against closed
+//! forms.
 
 use motefield_generator::pair::particle_image;
 use motefield_generator::truth;
@@ -23,7 +24,8 @@ fn close(got: f64, expected: f64, share: f64) {
     assert!((got / expected - 1.0).abs() < share, "{got} {expected}");
 }
 
-/// A sphere of 1 um in water of 20 degC, 1.0016 mPa s (IAPWS): kT/(3 pi mu d) = 4.29e-13 m2/s, by hand.
+/// A sphere of 1 um in water of 20 degC, 1.0016 mPa s (IAPWS): kT/(3 pi mu d) = 4.29e-13 m2/s, by
+/// hand.
 #[test]
 fn spheres_diffuse_as_einstein_says() {
     close(diffusion_m2_s(1e-6, 1.0016e-3, 293.15), 4.288e-13, 1e-3);
@@ -79,9 +81,9 @@ fn depth_of_correlation_is_the_published_one() {
 }
 
 /// Rendered images off the plane in focus: the curvature of the peak of an image's own correlation,
-/// R(0) ln(R(0)/R(1)) of the Gaussian through two of its values, falls to 1 % of that in focus at the
-/// end of the depth of correlation that the plan tells. Within 3 %: pixels make the images' shape a
-/// little other than Gaussian, whose widths enter to the fourth power.
+/// R(0) ln(R(0)/R(1)) of the Gaussian through two of its values, falls to 1 % of that in focus at
+/// the end of the depth of correlation that the plan tells. Within 3 %: pixels make the images'
+/// shape a little other than Gaussian, whose widths enter to the fourth power.
 #[test]
 fn images_off_focus_weigh_what_the_depth_of_correlation_says() {
     let plan = planned(CHANNEL, &[("tracer.brownian", "false")]);
@@ -139,8 +141,8 @@ fn fluorescence_is_even_in_all_directions() {
     close(of(&redder) / of(&plan), 700.0 / 607.0, 1e-9);
 }
 
-/// By hand: what falls on a float comes back over all directions by Lambert's law, at right angles 1/pi
-/// of what comes back toward the light.
+/// By hand: what falls on a float comes back over all directions by Lambert's law, at right angles
+/// 1/pi of what comes back toward the light.
 #[test]
 fn dull_floats_throw_light_back() {
     let at = |angle: &str| {

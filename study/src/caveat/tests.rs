@@ -91,8 +91,8 @@ fn a_field_like_chance_says_so() {
     assert_eq!(of(&[Outlier; 3], 1.1), ["no-vector"]);
 }
 
-/// Of a uniform flow by a whole number of pixels, to a tenth of one, it is said; not of one between,
-/// of one that varies, of one at rest, and of none.
+/// Of a uniform flow by a whole number of pixels, to a tenth of one, it is said; not of one
+/// between, of one that varies, of one at rest, and of none.
 #[test]
 fn whole_pixels_are_told() {
     let said = |truths: &[[f64; 2]]| Caveat::of_displacements(truths);

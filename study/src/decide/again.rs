@@ -1,9 +1,9 @@
 //! The best setting measured again.
 //!
-//! The smallest of several measured errors is the smallest partly by chance: among settings that are
-//! about as good, that one is chosen whose pairs happened to come out well, and its own figure
-//! promises too much. Which setting is best is decided on particles that all share; what it is worth
-//! is told from pairs that took no part in the choice.
+//! The smallest of several measured errors is the smallest partly by chance: among settings that
+//! are about as good, that one is chosen whose pairs happened to come out well, and its own figure
+//! promises too much. Which setting is best is decided on particles that all share; what it is
+//! worth is told from pairs that took no part in the choice.
 
 use std::sync::atomic::AtomicBool;
 

@@ -3,9 +3,9 @@
 //!
 //! Along one change, or several that go hand in hand, the error is measured on the particles that
 //! the study itself used, so that it falls without jumps, and the place where it meets the limit is
-//! found as a root; at every place the settings that the question sets free stand at their best. The
-//! place is then measured on pairs of its own and moved until the upper end of the error's interval
-//! is within the limit.
+//! found as a root; at every place the settings that the question sets free stand at their best.
+//! The place is then measured on pairs of its own and moved until the upper end of the error's
+//! interval is within the limit.
 
 mod bench;
 mod judge;
@@ -199,8 +199,8 @@ impl<'a> Unmet<'a> {
         })
     }
 
-    /// Of a map; `None` where there is no answer, or one that meets the limit. Where too many vectors
-    /// are lost everywhere, of the setting that loses fewest.
+    /// Of a map; `None` where there is no answer, or one that meets the limit. Where too many
+    /// vectors are lost everywhere, of the setting that loses fewest.
     pub fn of_map(setup: &'a Setup, map: &Map, limit: Option<ErrorLimit>) -> Option<Unmet<'a>> {
         let all = || {
             map.trials

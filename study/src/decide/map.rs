@@ -304,8 +304,8 @@ impl Survey<'_> {
         });
     }
 
-    /// Tries the neighbours of the best, a `share` of a step away: all around it, or those along one
-    /// axis each.
+    /// Tries the neighbours of the best, a `share` of a step away: all around it, or those along
+    /// one axis each.
     fn refine(&mut self, share: f64, along_axes: bool) -> Result<(), StudyError> {
         let Some(k) = best(&self.trials, self.wish.valid) else {
             return Ok(());

@@ -89,8 +89,8 @@ impl Lattice {
         }
     }
 
-    /// Displacements of vectors of another pair, in the order of this one's; `NaN` where a place has
-    /// none. `None` if some stand at other places.
+    /// Displacements of vectors of another pair, in the order of this one's; `NaN` where a place
+    /// has none. `None` if some stand at other places.
     pub fn matched(&self, vectors: &PlacedVectors) -> Option<Vec<[f64; 2]>> {
         let near = |a: &[f64; 2], b: &[f64; 2]| (0..2).all(|c| (a[c] - b[c]).abs() <= OFF_PX);
         if self.at.len() == vectors.at.len() && self.at.iter().zip(&vectors.at).all(|(a, b)| near(a, b)) {

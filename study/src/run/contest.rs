@@ -1,10 +1,10 @@
 //! Settings that compete: those that are clearly beaten need not be known as well as the others.
 //!
-//! Of a map's settings a few decide which is the best, and the rest only have to be seen to be worse.
-//! A setting is beaten where the whole interval of its error lies above [`BEATEN`] times that of the
-//! best. It is then left as it is once its interval is [`WIDER`] times as wide as asked for, which
-//! takes a ninth of the pairs; so that few are spent on it, half of the first pairs are measured
-//! before the others.
+//! Of a map's settings a few decide which is the best, and the rest only have to be seen to be
+//! worse. A setting is beaten where the whole interval of its error lies above [`BEATEN`] times
+//! that of the best. It is then left as it is once its interval is [`WIDER`] times as wide as asked
+//! for, which takes a ninth of the pairs; so that few are spent on it, half of the first pairs are
+//! measured before the others.
 
 use motefield_evaluator::score::Score;
 
@@ -46,7 +46,8 @@ pub struct Contest {
     pub valid: f64,
     /// Upper end of the smallest error, so judged, that was found before; infinite where none was.
     pub to_beat: f64,
-    /// An error so judged that all are compared with, so that what is near it is known well: a limit.
+    /// An error so judged that all are compared with, so that what is near it is known well: a
+    /// limit.
     pub limit: f64,
 }
 

@@ -57,8 +57,8 @@ impl Ledger {
         jobs
     }
 
-    /// Makes a measurement, as bytes for [`enter`](Self::enter); `None` where the study has not come
-    /// to the experiment yet.
+    /// Makes a measurement, as bytes for [`enter`](Self::enter); `None` where the study has not
+    /// come to the experiment yet.
     pub fn measure(&self, job: Job) -> Option<Vec<u8>> {
         let (experiment, effort) = self.known().experiments.get(&job.experiment)?.clone();
         let (chain, wanted) = (Chain::default(), Wanted::default());

@@ -188,8 +188,8 @@ impl<'a> Prepared<'a> {
         stop: &AtomicBool,
     ) -> Self {
         let seed = effort.seed;
-        // Of another program's windows nothing is known, and what is wanted besides is told of whole
-        // pictures.
+        // Of another program's windows nothing is known, and what is wanted besides is told of
+        // whole pictures.
         let whole =
             effort.whole || chain.external.0.is_some() || wanted.bound || !wanted.estimators.is_empty();
         let places = chain.external.0.map(|program| {

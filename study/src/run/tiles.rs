@@ -33,9 +33,9 @@ pub(super) use pairs::TilePairs;
 pub const WHOLE_UP_TO: usize = 1 << 20;
 /// Tiles that are measured; fewer where windows are large.
 const TILES: [usize; 3] = [16, 12, 8];
-/// Tiles of a stratum. Simulations (`tests/simulated.rs`) held the truth as often as they should with
-/// four; with two, however finely the picture was divided, the variance was known so badly that
-/// intervals were now much too wide and now too narrow.
+/// Tiles of a stratum. Simulations (`tests/simulated.rs`) held the truth as often as they should
+/// with four; with two, however finely the picture was divided, the variance was known so badly
+/// that intervals were now much too wide and now too narrow.
 const EACH: usize = 4;
 /// Pixels of all tiles together beyond which fewer are taken.
 const MOST_PIXELS: usize = 1 << 21;

@@ -43,9 +43,9 @@ impl Verdict {
     /// The verdict on a figure that should lie in the range `allowed`; either of its ends may be
     /// infinite.
     ///
-    /// With both ends finite a figure agrees when it lies in the range and its interval is no wider,
-    /// so that a fault of twice the range is seen. With one end infinite the range has no width to
-    /// compare with, and the whole interval must lie inside.
+    /// With both ends finite a figure agrees when it lies in the range and its interval is no
+    /// wider, so that a fault of twice the range is seen. With one end infinite the range has no
+    /// width to compare with, and the whole interval must lie inside.
     pub fn of(figure: Estimate, allowed: [f64; 2]) -> Verdict {
         let [low, high] = allowed;
         if figure.value.is_nan() {

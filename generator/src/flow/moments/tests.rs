@@ -31,9 +31,9 @@ fn decay_is_the_exponential() {
     assert_eq!(decay(1e9), decay(FARTHEST));
 }
 
-/// By the composite rule of Gauss and Legendre with 3 points in 1000 parts. Its error is at most the
-/// sixth derivative, (k + s)⁶ ≤ 5e7, times 1000⁻⁶ / 2 016 000: 2e-17. Rounding of some 1e-16 a step is
-/// multiplied by i/s in each step of the upward recurrence.
+/// By the composite rule of Gauss and Legendre with 3 points in 1000 parts. Its error is at most
+/// the sixth derivative, (k + s)⁶ ≤ 5e7, times 1000⁻⁶ / 2 016 000: 2e-17. Rounding of some 1e-16 a
+/// step is multiplied by i/s in each step of the upward recurrence.
 #[test]
 fn moments_are_the_integrals() {
     for s in spread().filter(|s| *s < 8.0).step_by(17) {

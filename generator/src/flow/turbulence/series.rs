@@ -1,8 +1,8 @@
 //! Pathlines in the sum of Fourier modes, as Taylor series in time.
 //!
 //! Along a pathline the phase of a mode is a series whose terms are those of the place times the
-//! wave vector. With w\[n\] = n times its terms, in radians, those of cosine and sine follow from
-//! n c\[n\] = −Σ w\[j\] s\[n−j\] and n s\[n\] = Σ w\[j\] c\[n−j\], j from 1 to n. A mode's cosine and
+//! wave vector. With w\[n\] = n times its terms, in radians, those of cosine and sine follow from n
+//! c\[n\] = −Σ w\[j\] s\[n−j\] and n s\[n\] = Σ w\[j\] c\[n−j\], j from 1 to n. A mode's cosine and
 //! sine are therefore computed once for the whole path. The modes stand side by side; each path
 //! takes the terms that it needs.
 

@@ -78,9 +78,9 @@ pub(super) fn in_cells(
     Ok((filled(values, count), any.then_some(solid)))
 }
 
-/// The values with each that is not known replaced by the mean of its neighbours along the axes that
-/// are known or were filled before it, outward from the known ones: what the interpolation sees
-/// beyond the border of a body.
+/// The values with each that is not known replaced by the mean of its neighbours along the axes
+/// that are known or were filled before it, outward from the known ones: what the interpolation
+/// sees beyond the border of a body.
 fn filled(mut values: Vec<Vec3>, count: [usize; 3]) -> Vec<Vec3> {
     let step = [1, count[0], count[0] * count[1]];
     let neighbours = |k: usize| {

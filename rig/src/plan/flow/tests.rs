@@ -230,8 +230,9 @@ fn patterns_are_turned_and_carried() {
     );
 }
 
-/// Two fields, by hand: 2 px plus rotation by 0.1 rad, which is 1 px for each 10 px from the middle.
-/// The list may be written in either way, and a key of one of them is changed by its number.
+/// Two fields, by hand: 2 px plus rotation by 0.1 rad, which is 1 px for each 10 px from the
+/// middle. The list may be written in either way, and a key of one of them is changed by its
+/// number.
 #[test]
 fn fields_add() {
     let of = |keys: &str, changes: &[(&str, &str)]| {
@@ -270,8 +271,8 @@ fn fields_add() {
             );
         }
     }
-    // A drift moves the pattern alone: half a separation later the centre of the rotation, at rest but
-    // for the stream, is 4 px lower.
+    // A drift moves the pattern alone: half a separation later the centre of the rotation, at rest
+    // but for the stream, is 4 px lower.
     let drifting = of(inline, &[("flow[1].drift", "['0 px', '8 px']")]).unwrap();
     let moved = drifting.velocity([63.5, 51.5, 0.0], 0.5);
     assert!(
@@ -596,8 +597,8 @@ fn unusable_fields_say_file_and_line() {
     }
 }
 
-/// The flow of an imported field, 20 px a unit of length with the middle of its points in the middle
-/// of the picture of 128 x 96 px.
+/// The flow of an imported field, 20 px a unit of length with the middle of its points in the
+/// middle of the picture of 128 x 96 px.
 fn imported(folder: &TemporaryFolder, file: &str, more: &str) -> Result<std::sync::Arc<dyn Flow>, String> {
     let keys =
         format!("kind = 'imported'\nfile = '{file}'\nlength_unit = 'px'\nvelocity_unit = 'px'\n{more}");

@@ -16,9 +16,9 @@ const SWEEPS: usize = 400;
 /// How closely a row must be kept.
 const CLOSE: f64 = 1e-3;
 
-/// Steps of all settings, from the place where they stand; each stays within [`FARTHEST`] of where it
-/// began. As few settings as can be are newly moved, and of these the combination with the smallest
-/// sum of steps is taken. `None` where no step keeps all rows.
+/// Steps of all settings, from the place where they stand; each stays within [`FARTHEST`] of where
+/// it began. As few settings as can be are newly moved, and of these the combination with the
+/// smallest sum of steps is taken. `None` where no step keeps all rows.
 pub(super) fn least_step(rows: &[Row], at: &[f64]) -> Option<Vec<f64>> {
     let moved: Vec<usize> = (0..at.len()).filter(|k| at[*k] != 0.0).collect();
     let acts = |k: &usize| rows.iter().any(|row| row.slopes[*k] != 0.0);
@@ -143,8 +143,8 @@ mod tests {
         );
     }
 
-    /// What excludes each other, or lies farther than a factor of thirty, whose logarithm is 3.4012,
-    /// has no step.
+    /// What excludes each other, or lies farther than a factor of thirty, whose logarithm is
+    /// 3.4012, has no step.
     #[test]
     fn rules_that_exclude_each_other_have_no_step() {
         let both = [row(&[1.0], -0.1), row(&[-1.0], -0.1)];

@@ -155,8 +155,8 @@ impl RuleInput<'_> {
     fn depth_of_field(&self) -> Option<Rule> {
         let (image, px_per_m) = (self.rig.image.as_ref()?, self.rig.px_per_m()?);
         self.rig.setup.sheet.thickness?;
-        // Where all of the depth is lit, images out of focus are meant: the depth of correlation says
-        // what counts.
+        // Where all of the depth is lit, images out of focus are meant: the depth of correlation
+        // says what counts.
         let all_lit = self.rig.setup.sheet.spot_m.is_some() && self.plan.scene.imaging.defocus > 0.0;
         if all_lit {
             return None;

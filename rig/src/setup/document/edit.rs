@@ -37,8 +37,8 @@ impl Document {
 }
 
 impl Document {
-    /// Puts a line at the end of its section, which is added where there is none; of an inline table
-    /// an entry.
+    /// Puts a line at the end of its section, which is added where there is none; of an inline
+    /// table an entry.
     fn insert(&self, text: &mut String, path: &str, written: &str) {
         let (section, name) = path.split_once('.').unwrap_or(("", path));
         let line = format!("{name} = {written}\n");

@@ -154,8 +154,8 @@ fn meaning(path: &str) -> &str {
     }
 }
 
-/// Whether a path is one of a flow that the setup itself has in full: of several fields that add, in
-/// either, none can be told to be another's.
+/// Whether a path is one of a flow that the setup itself has in full: of several fields that add,
+/// in either, none can be told to be another's.
 fn other_flow(own: &Document, part: &Document, path: &str) -> bool {
     let listed = |document: &Document| matches!(document.get(FLOW), Some(Leaf::List(_)));
     let of_flow = path == FLOW || path.starts_with("flow.") || path.starts_with("flow[");

@@ -1,5 +1,5 @@
-//! Limits in any unit are one limit; values are rounded so that no change is smaller than found; and
-//! the key that brings more light is found by what it does to the plan.
+//! Limits in any unit are one limit; values are rounded so that no change is smaller than found;
+//! and the key that brings more light is found by what it does to the plan.
 
 use motefield_rig::setup::EMBEDDED;
 

@@ -1,5 +1,5 @@
-//! Coverage of the intervals of studies that stop by themselves, on fields of errors whose parts are
-//! known.
+//! Coverage of the intervals of studies that stop by themselves, on fields of errors whose parts
+//! are known.
 
 use motefield_evaluator::score::{ErrorSample, Errors, Truths};
 use motefield_evaluator::statistics::Confidence;
@@ -15,9 +15,9 @@ mod rendered;
 const SIDE: usize = 29;
 const OVER: usize = 4;
 /// A block of seeds is one draw: with the 200 from 0, two cases fell just outside the limits below
-/// (boundary layer, 4 pairs: 3 misses; wake, 2 pairs: 8 below and 1 above). Of 1000 seeds from 0, at
-/// precisions of 0.1 and 0.05, 92.2 to 95.7 % hold the truth; of those that miss, more are below it
-/// than above (53 and 25 in the worst case), which 200 seeds are too few to show.
+/// (boundary layer, 4 pairs: 3 misses; wake, 2 pairs: 8 below and 1 above). Of 1000 seeds from 0,
+/// at precisions of 0.1 and 0.05, 92.2 to 95.7 % hold the truth; of those that miss, more are below
+/// it than above (53 and 25 in the worst case), which 200 seeds are too few to show.
 const FIRST_SEED: u64 = 200;
 
 /// Errors along x and y: bias, what a place repeats, and scatter at a place, px.
@@ -141,8 +141,8 @@ const FLOWS: [SimulatedFlow; 3] = [
     },
 ];
 
-/// How many of `seeds` studies have an interval of the total error wholly below and wholly above it,
-/// and the pairs they took on the average.
+/// How many of `seeds` studies have an interval of the total error wholly below and wholly above
+/// it, and the pairs they took on the average.
 fn misses(flow: &SimulatedFlow, effort: &Effort, seeds: u64) -> ([u32; 2], f64) {
     let truth = flow.total();
     let (mut below, mut above, mut pairs) = (0, 0, 0);
@@ -163,7 +163,8 @@ fn covers(misses: [u32; 2], what: &str) -> bool {
     (4..=18).contains(&(below + above)) && both_sides(misses)
 }
 
-/// Of n misses either side has at most what half a chance exceeds once in a hundred, n/2 + 2.33 √n/2.
+/// Of n misses either side has at most what half a chance exceeds once in a hundred, n/2 + 2.33
+/// √n/2.
 fn both_sides([below, above]: [u32; 2]) -> bool {
     let all = f64::from(below + above);
     let most = 0.5 * all + 2.33 * 0.5 * all.sqrt();

@@ -8,12 +8,12 @@
 //! tile's border.
 //!
 //! That reaches as far as a window of the last pass asks for displacements: they come from vectors
-//! of the pass before, smoothed over some neighbours ([`PredictorFilter`]), and these from windows of
-//! their own, and so on. Half a window of each pass before, and one vector on either side of the
+//! of the pass before, smoothed over some neighbours ([`PredictorFilter`]), and these from windows
+//! of their own, and so on. Half a window of each pass before, and one vector on either side of the
 //! last for validation, is what a vector depends on to first order. The smoothing is at its largest
 //! beside a border, where neighbours are missing, so that further vectors of the pass before are
-//! added: as many as its filter reaches. What is beyond has a small share in a displacement that the
-//! next pass measures anew.
+//! added: as many as its filter reaches. What is beyond has a small share in a displacement that
+//! the next pass measures anew.
 
 use motefield_evaluator::{Grid, PredictorFilter, Processing};
 use motefield_generator::Crop;

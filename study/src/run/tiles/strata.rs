@@ -1,10 +1,10 @@
 //! Strata of blocks that are alike in what errors depend on.
 //!
-//! Of every block the square of the speed, that of the velocity gradient, the light of the particles
-//! and the light without them are known from the scene, each over its mean over the picture, so that
-//! they do not change with the separation, the pulse length or the light of a study's settings; and
-//! the place in the picture, which counts for what is not known. (Squares, as squared errors follow
-//! them.)
+//! Of every block the square of the speed, that of the velocity gradient, the light of the
+//! particles and the light without them are known from the scene, each over its mean over the
+//! picture, so that they do not change with the separation, the pulse length or the light of a
+//! study's settings; and the place in the picture, which counts for what is not known. (Squares, as
+//! squared errors follow them.)
 //!
 //! With as many blocks of each stratum the variance of a mean over the picture is proportional to
 //! Σ Nₕ² sₕ², sₕ² being the variance of what is averaged between the Nₕ blocks of a stratum. With

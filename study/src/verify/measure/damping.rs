@@ -29,8 +29,8 @@ fn run(request: &Request) -> Result<Figures, String> {
         .into())
 }
 
-/// By component: the sum over the vectors of the product of what two pairs measure, and of the square
-/// of the truth.
+/// By component: the sum over the vectors of the product of what two pairs measure, and of the
+/// square of the truth.
 fn of_flow(request: &Request, seed: Seed) -> Result<[f64; 4], String> {
     let flow = Value::Number(seed.realisation as f64);
     let rig = request.plan().rig.with(keys::flow::SEED, flow);

@@ -11,10 +11,10 @@ fn grid(square: f64) -> GridValues {
 }
 
 /// Closed form. The logarithm of the squared error is a parabola about x = p + c with p the
-/// logarithm of a power known to ± 20 % (±0.2 in steps of 1): the best goes as far as p does, so its
-/// standard uncertainty is 0.2/√3 and the interval ± 2 × 0.2/√3. A second tolerance of half that
-/// has a fifth of the squared uncertainty. The parabola looks alike on both sides, so the robust
-/// choice stays.
+/// logarithm of a power known to ± 20 % (±0.2 in steps of 1): the best goes as far as p does, so
+/// its standard uncertainty is 0.2/√3 and the interval ± 2 × 0.2/√3. A second tolerance of half
+/// that has a fifth of the squared uncertainty. The parabola looks alike on both sides, so the
+/// robust choice stays.
 #[test]
 fn the_interval_follows_the_rectangular_distribution() {
     let text = EMBEDDED

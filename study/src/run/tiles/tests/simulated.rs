@@ -1,5 +1,5 @@
-//! Coverage of the intervals of a picture's figures that tiles give, on fields of errors whose parts
-//! are known at every vector of the picture.
+//! Coverage of the intervals of a picture's figures that tiles give, on fields of errors whose
+//! parts are known at every vector of the picture.
 
 use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths};
 use motefield_evaluator::statistics::{Confidence, Estimate};
