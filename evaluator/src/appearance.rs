@@ -11,6 +11,8 @@ pub mod curves;
 pub mod grey_steps;
 pub mod guess;
 
+use std::ops::Range;
+
 use ndarray::{Array2, ArrayView2};
 
 use crate::deform::{PredictorFilter, deform};
@@ -223,26 +225,30 @@ pub fn signal(frame: &ArrayView2<f32>) -> f64 {
     0.5 * (covariance(&level, [1, 0]) + covariance(&level, [0, 1]))
 }
 
-/// Side of the blocks of [`darkest_by_blocks`], px.
+/// Least side of a block, px.
 const BLOCK: usize = 64;
+
+/// The pixels of each block of 64 x 64 px and somewhat more, so that the blocks cover all.
+fn blocks<T: Copy>(frame: &ArrayView2<T>) -> Vec<Vec<T>> {
+    let (height, width) = frame.dim();
+    let number = |n: usize| (n / BLOCK).max(1);
+    let part = |k: usize, n: usize| k * n / number(n)..(k + 1) * n / number(n);
+    let rows = (0..number(height)).map(|j| part(j, height));
+    let all = rows.flat_map(|y| (0..number(width)).map(move |i| (y.clone(), part(i, width))));
+    let pixels = |(y, x): (Range<usize>, Range<usize>)| {
+        y.flat_map(|y| x.clone().map(move |x| frame[[y, x]])).collect()
+    };
+    all.map(pixels).collect()
+}
 
 /// Mean grey level of the darkest fifth of the pixels in each block of 64 × 64 px.
 pub fn darkest_by_blocks(frame: &ArrayView2<f32>) -> Vec<f64> {
-    let (height, width) = frame.dim();
-    let blocks = |n: usize| (n / BLOCK).max(1);
-    let ends = |k: usize, n: usize| (k * n / blocks(n), (k + 1) * n / blocks(n));
-    let mut all = Vec::new();
-    for j in 0..blocks(height) {
-        for i in 0..blocks(width) {
-            let ((top, bottom), (left, right)) = (ends(j, height), ends(i, width));
-            let pixels = (top..bottom).flat_map(|y| (left..right).map(move |x| [y, x]));
-            let mut values: Vec<f64> = pixels.map(|at| f64::from(frame[at])).collect();
-            values.sort_unstable_by(f64::total_cmp);
-            let part = &values[..(values.len() / 5).max(1)];
-            all.push(part.iter().sum::<f64>() / part.len() as f64);
-        }
-    }
-    all
+    let darkest = |mut values: Vec<f32>| {
+        values.sort_unstable_by(f32::total_cmp);
+        let part = &values[..(values.len() / 5).max(1)];
+        part.iter().map(|v| f64::from(*v)).sum::<f64>() / part.len() as f64
+    };
+    blocks(frame).into_iter().map(darkest).collect()
 }
 
 /// Standard deviation of what repeats at each pixel in all frames and is independent from pixel to
@@ -269,22 +275,13 @@ pub fn fixed_pattern(frames: &[ArrayView2<f32>], confidence: Confidence) -> Esti
     };
     // The mean's square has the expectation p² + t²/n, a square p² + t².
     let variance = (sum.mapv(|s| s * s) / n - squares / n) / (n - 1.0);
-    let blocks: Vec<f64> = variance
-        .exact_chunks([BLOCK, BLOCK])
-        .into_iter()
-        .filter_map(|block| block.mean())
-        .collect();
-    let half = match blocks.len() {
-        0 | 1 => f64::INFINITY,
-        _ => {
-            let mean = mean_of_independent(&blocks, confidence);
-            0.5 * (mean.hi - mean.lo)
-        }
+    let mean = |block: Vec<f64>| block.iter().sum::<f64>() / block.len() as f64;
+    let means: Vec<f64> = blocks(&variance.view()).into_iter().map(mean).collect();
+    let found = match means[..] {
+        [alone] => Estimate::unbounded(alone),
+        _ => mean_of_independent(&means, confidence),
     };
-    let found = variance.mean().unwrap_or(0.0);
-    Estimate::symmetric(found, half)
-        .clamped(0.0, f64::INFINITY)
-        .map_rising(f64::sqrt)
+    found.clamped(0.0, f64::INFINITY).map_rising(f64::sqrt)
 }
 
 #[cfg(test)]

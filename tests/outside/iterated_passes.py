@@ -4,13 +4,15 @@ nothing of the program: what theory gives only for a dense predictor and without
 Linear theory of a dense predictor lets windows measure 1 - (1 - r)^k of a wave of displacement after k passes, r being the response of
 one pass. It leaves out that the predictor's errors and those of the next pass come from the same particle images: windows of few images
 err in proportion to the displacement, and what a pass takes off and what it finds left share these errors. Products of the two remain in
-the mean.
+the mean: with Blackman's weight and waves of 96 px two passes measure 0.975, but 1.00 where the predictor comes from other particles in
+the same flow (`--apart`; 1 - (1 - r)^2 is 0.999).
 
 Particle images are those of one_pass.py. Windows are freed of their weighted means, weighted and correlated by FFT, as they are or padded
 with as many zeros; the plane may be divided by the correlation of the weights. The predictor is the natural cubic spline along each axis
 through the vectors, or through the values at their places of a second-order polynomial fitted to the 5 x 5 vectors around each; straight
-beyond the outermost. Frame A is deformed by minus half of it, frame B by plus half, with splines of a given order (the order counts: of a
-wave of 0.2 px, linear interpolation loses a fifth in the second pass, and cubic splines add a fortieth). A pass adds the predictor in the
+beyond the outermost. Frame A is deformed by minus half of it, frame B by plus half, with splines of a given order (the order counts: in the
+second pass of triangular weights, to waves of 96 px of which the seventh order measures 0.98, linear interpolation adds 0.18, cubic
+splines 0.03 and those of the fifth order 0.006). A pass adds the predictor in the
 window's middle to what it finds. Where it is more than a pixel off the truth, the next pass takes the median of the vectors around it.
 """
 
@@ -142,17 +144,21 @@ def interpolated(frame, y, x, order):
     return NdBSpline((down.t, across.t), across.c.T, order)(np.stack([y, x], axis=-1))
 
 
-def interrogate(frames, how, truth=None):
-    """After each pass: the grid and its displacements, [row, column, 2]. Where no truth is told, all are trusted."""
-    size = frames[0].shape[::-1]
-    x, y = (np.arange(n, dtype=float) for n in size)
-    moved, before, found = frames, None, []
+def deformed(frames, predictor, order):
+    """Frame A by minus, frame B by plus half the predictor: grid and vectors."""
+    x, y = (np.arange(n, dtype=float) for n in frames[0].shape[::-1])
+    half = 0.5 * through(*predictor, (x, y))
+    places = [(y[:, None] + sign * half[..., 1], x + sign * half[..., 0]) for sign in (-1, 1)]
+    return [interpolated(frame, *place, order) for frame, place in zip(frames, places, strict=True)]
+
+
+def interrogate(frames, how, truth=None, before=None):
+    """After each pass: the grid and its displacements, [row, column, 2]. Where no truth is told, all are trusted. The first pass takes
+    the grid and vectors `before` as predictor, where there are any."""
+    found = []
     for window, overlap in how.passes:
-        if before is not None:
-            half = 0.5 * through(*before, (x, y))
-            places = [(y[:, None] + sign * half[..., 1], x + sign * half[..., 0]) for sign in (-1, 1)]
-            moved = [interpolated(frame, *place, how.order) for frame, place in zip(frames, places, strict=True)]
-        grid = Grid(window, overlap, size)
+        moved = frames if before is None else deformed(frames, before, how.order)
+        grid = Grid(window, overlap, frames[0].shape[::-1])
         vectors = correlate(*moved, grid, how)
         if before is not None:
             vectors = vectors + through(*before, (grid.middles(0), grid.middles(1)))
@@ -175,14 +181,24 @@ def wave_pair(wave, density, diameter, size, random):
     return [profile(size[1], y, diameter, 0.0) @ profile(size[0], x + sign * wave(y), diameter, 0.0).T for sign in (-0.5, 0.5)]
 
 
-def response(how, wavelength_px, density, diameter, pairs=160, seed=1, amplitude_px=0.2, size=(128, 384)):
-    """Regression of the vectors on the wave, after each pass: (value, standard error)."""
+def response(how, wavelength_px, density, diameter, pairs=160, seed=1, apart=False, amplitude_px=0.2, size=(128, 384)):
+    """Regression of the vectors on the wave, after each pass: (value, standard error). Where the passes are to be `apart`, each of them
+    sees other particles than the one before.
+    """
     random, sums = np.random.default_rng(seed), []
     for _ in range(pairs):
         phase = 2 * np.pi * random.random()
         wave = lambda y: amplitude_px * np.cos(2 * np.pi * y / wavelength_px + phase)  # noqa: E731
+        frames = lambda: wave_pair(wave, density, diameter, size, random)  # noqa: B023, E731
+        if apart:
+            found, before = [], None
+            for one in how.passes:
+                before = interrogate(frames(), replace(how, passes=(one,)), before=before)[0]
+                found.append(before)
+        else:
+            found = interrogate(frames(), how)
         products = []
-        for grid, vectors in interrogate(wave_pair(wave, density, diameter, size, random), how):
+        for grid, vectors in found:
             far = [(grid.middles(k) >= BORDER) & (grid.middles(k) <= size[k] - 1 - BORDER) for k in (0, 1)]
             true = wave(grid.middles(1)[far[1]])[:, None]
             inner = vectors[np.ix_(far[1], far[0])][..., 0]
@@ -258,13 +274,14 @@ if __name__ == "__main__":
     arguments = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     arguments.add_argument("case", nargs="*", help="all if none is named")
     arguments.add_argument("--pairs", type=int)
+    arguments.add_argument("--apart", action="store_true", help="of waves: each pass sees other particles")
     asked = arguments.parse_args()
     told = lambda found: "  ".join(f"{value:.5f} +- {error:.5f}" for value, error in found)  # noqa: E731
     for name in asked.case or [*WAVES, *UNIFORM]:
         if name in WAVES:
             how, density, diameter, wavelengths = WAVES[name]
             for wavelength in wavelengths:
-                print(f"{name:24} {wavelength:5} px ", told(response(how, wavelength, density, diameter, asked.pairs or 160)), flush=True)
+                print(f"{name:24} {wavelength:5} px ", told(response(how, wavelength, density, diameter, asked.pairs or 160, apart=asked.apart)), flush=True)
         else:
             for place, (conditions, how) in UNIFORM[name].items():
                 found = errors(conditions, how, asked.pairs or 64)
