@@ -124,6 +124,12 @@ export async function views({ check, open, bench, until, address, native, folder
     await until(page, (b) => b.study.finished && b.study.answer.limit_px === 0.001, null, 240);
     assert.match(await page.locator("#sentence").innerText(), /^No pulse length keeps/);
     assert.match(await page.locator("#enough").innerText(), /^What would be enough/);
+    // Far below the curve the limit has no line; its words say where it lies.
+    const limits = async () => [
+      await page.locator("#curve text", { hasText: /^limit / }).allTextContents(),
+      await page.locator("#curve path.limit").count(),
+    ];
+    assert.deepEqual(await limits(), [["limit 0.00100\u202fpx ▾"], 0]);
     // A limit in words that is none says so; that of another unit is the same in px.
     await page.locator("#limit").fill("2 s");
     await page.locator("#limit").press("Enter");
@@ -132,6 +138,15 @@ export async function views({ check, open, bench, until, address, native, folder
     await page.locator("#limit").fill("0.1 px");
     await page.locator("#limit").press("Enter");
     await until(page, (b) => b.study.finished && b.study.answer.limit_px === 0.1, null, 240);
+    assert.deepEqual(await limits(), [["limit 0.100\u202fpx"], 1]);
+    // The line lies between the frame's top and its bottom.
+    const [line, grid] = await Promise.all(
+      ["path.limit", "path.grid"].map((kind) =>
+        page.locator(`#curve ${kind}`).evaluateAll((all) => all.map((e) => e.getBoundingClientRect().y)),
+      ),
+    );
+    const picture = await page.locator("#curve svg").boundingBox();
+    assert.ok(grid.length && line[0] > picture.y + 20 && line[0] < picture.y + picture.height - 35);
   });
 
   await check("the best setting is taken with a press, as one step back", async () => {

@@ -11,8 +11,10 @@ use motefield_study::decide::{PulseSearch, Wish, decide};
 use motefield_study::run::{Effort, Experiment, External, Silent, run};
 
 const SEEDS: u64 = 200;
-/// Pairs that tell the error which an interval should hold, four to ten times better than it does.
-const REFERENCE_PAIRS: usize = 400;
+/// Pairs that tell the error which an interval should hold. One reference serves all decisions for
+/// its pulse length, so what it errs shifts all of them to one side: it has to be known to a tenth
+/// of an interval, which 400 pairs did not give in turbulence.
+const REFERENCE_PAIRS: usize = 3000;
 
 fn rig(changes: &[(&str, &str)], flow: Option<&str>) -> Setup {
     let mut text = EMBEDDED.to_owned();
