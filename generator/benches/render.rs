@@ -29,14 +29,7 @@ fn scene(streak_px: f64) -> Scene {
             displacement_px: [3.3, 0.0, 0.0],
         }),
         camera: Camera {
-            sensor: Some(Sensor {
-                bits: 12,
-                gain_dn_per_e: 0.3,
-                full_well_e: 12_000.0,
-                dark_noise_e: 5.0,
-                black_level_dn: 8.0,
-                ..Sensor::default()
-            }),
+            sensor: Some(Sensor::default()),
             ..Camera::default()
         },
         ..Scene::default()

@@ -320,9 +320,9 @@ fn colour_bar(svg: &mut Svg, area: Area, smallest: f64) {
         };
         svg.area(part, &fill(&ramp(&BY_SIZE, share)));
     }
-    for (times, more) in [(1.0, ""), (2.0, ""), (4.0, ""), (DARKEST, " or more")] {
+    for (times, above) in [(1.0, ""), (2.0, ""), (4.0, ""), (DARKEST, "≥ ")] {
         let y = bottom - high * f64::ln(times) / DARKEST.ln();
-        let label = format!("{}{more}", percent(times * smallest));
+        let label = format!("{above}{}", percent(times * smallest));
         svg.line([left + width, y], [left + width + 4.0, y], &stroke(INK, 1.0));
         svg.text(&label, NOTE, [left + width + 8.0, y + 4.0], Anchor::Start, "");
     }
