@@ -202,6 +202,7 @@ pub const ALL: &[&Measure] = &[
     &intervals::COMBINED,
     &propagated::PROPAGATED,
     &damping::DAMPING,
+    &damping::SHEAR_STRESS,
 ];
 
 /// The measure of this name.

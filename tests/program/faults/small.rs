@@ -128,6 +128,7 @@ processings! {
     centroid_for_gaussian: |a, b, p| with(a, b, p, |p| p.peak_fit = PeakFit::Centroid3), "window-bias";
     parabola_where_values_are_low: |a, b, p| with(a, b, p, |p| p.low_values = LowValues::Parabola), "small-images";
     variance_a_fifth_short: |a, b, p| scattered(a, b, p, [0.9; 2]), "window-variance";
+    shear_stress_a_seventh_short: |a, b, p| scattered(a, b, p, [1.0, 0.85]), "window-stress";
     triangular_window_for_blackman: |a, b, p| with(a, b, p, |p| if p.weighting == Weighting::Blackman { p.weighting = Weighting::Triangular }), "response-weighted";
     nothing_found_beyond_ten_pixels: |a, b, p| with(a, b, p, |p| p.max_displacement_px = Some(10.0)), "quarter-rule";
 }
