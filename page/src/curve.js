@@ -73,6 +73,7 @@ export function between(all, s) {
  * @property {any} x
  * @property {(v: number) => number} y kept within the frame
  * @property {{ left: number, right: number, top: number, bottom: number }} frame
+ * @property {number} low the least error that the frame holds
  */
 
 /** @param {import("./main.js").Bench} bench */
@@ -158,7 +159,7 @@ function frame(width, height, all, beside, limit, axis, pixels) {
     svg("text", { x: 0, y: 12, class: "label" }, title),
   );
   const clamp = (/** @type {number} */ v) => Math.min(Math.max(y(v), top), bottom);
-  return { picture, x, y: clamp, frame: { left, right, top, bottom } };
+  return { picture, x, y: clamp, frame: { left, right, top, bottom }, low };
 }
 
 /** @param {Plot} plot @param {Point[]} all @param {(p: Point) => number} of */
@@ -193,9 +194,9 @@ function dots({ picture, x, y }, all) {
 
 /** The limit, its words where the curve is farthest from it. @param {Plot} plot
  * @param {Point[]} all @param {number} px @param {string} unit */
-function limit({ picture, x, y, frame: { left, right, bottom } }, all, px, unit) {
+function limit({ picture, x, y, frame: { left, right, bottom }, low }, all, px, unit) {
   const words = `limit ${short(px)}\u202f${unit}`;
-  if (y(px) > bottom) {
+  if (px < low) {
     const at = { x: (left + right) / 2, y: bottom - 8, "text-anchor": "middle" };
     picture.append(svg("text", { ...at, class: "label halo" }, `${words} ▾`));
     return;

@@ -119,9 +119,9 @@ export async function views({ check, open, bench, until, address, native, folder
   await check("what keeps within no limit is said, with what would help", async () => {
     await until(page, (b) => b.study.finished, null, 240);
     assert.match(await page.locator("#sentence").innerText(), /^Use a pulse/);
-    await page.locator("#limit").fill("0.001");
+    await page.locator("#limit").fill("0.0002");
     await page.locator("#limit").press("Enter");
-    await until(page, (b) => b.study.finished && b.study.answer.limit_px === 0.001, null, 240);
+    await until(page, (b) => b.study.finished && b.study.answer.limit_px === 0.0002, null, 240);
     assert.match(await page.locator("#sentence").innerText(), /^No pulse length keeps/);
     assert.match(await page.locator("#enough").innerText(), /^What would be enough/);
     // Far below the curve the limit has no line; its words say where it lies.
@@ -129,7 +129,7 @@ export async function views({ check, open, bench, until, address, native, folder
       await page.locator("#curve text", { hasText: /^limit / }).allTextContents(),
       await page.locator("#curve path.limit").count(),
     ];
-    assert.deepEqual(await limits(), [["limit 0.00100\u202fpx ▾"], 0]);
+    assert.deepEqual(await limits(), [["limit 0.000200\u202fpx ▾"], 0]);
     // A limit in words that is none says so; that of another unit is the same in px.
     await page.locator("#limit").fill("2 s");
     await page.locator("#limit").press("Enter");
