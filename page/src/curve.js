@@ -121,8 +121,9 @@ function frame(width, height, all, beside, limit, axis, pixels) {
   // What lies far above limit and best is cut off.
   const high = Math.min(most, Math.max(5 * (limit ?? 0), 20 * Math.min(...every.map((p) => p.y))));
   const least = Math.min(...every.map((p) => (p.lo > 0 ? p.lo : p.y)));
-  // The limit is shown, unless it lies far below.
-  const low = Math.min(0.8 * least, 0.5 * high, Math.max(0.6 * (limit ?? high), 0.02 * least));
+  // The limit is shown, unless it lies so far below that little room would be left to the curve.
+  const near = limit && limit > 0.03 * least ? limit : high;
+  const low = Math.min(0.8 * least, 0.5 * high, 0.6 * near);
   const [x, y] = [logScale(ends[0], ends[1], left, right), logScale(low, high, bottom, top)];
   const picture = svg("svg", {
     viewBox: `0 0 ${width} ${height}`,
