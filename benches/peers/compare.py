@@ -1,6 +1,6 @@
 """Stages of the program beside their peers, each on one thread, in turns, as a table in Markdown.
 
-Usage: compare.py KERNELS MOTEFIELD. Every figure is processor time. A ratio compares the least times of all rounds;
+Usage: compare.py KERNELS MOTEFIELD [MODULE], the last the live page's module, where it was built. Every figure is processor time. A ratio compares the least times of all rounds;
 in brackets stand the lowest and the highest ratio of a round.
 """
 
@@ -20,7 +20,7 @@ import cv2
 import peers
 
 cv2.setNumThreads(1)
-KERNELS, MOTEFIELD = sys.argv[1:3]
+KERNELS, MOTEFIELD, *MODULE = sys.argv[1:]
 SAMPLE_S = 0.15
 ROUNDS = 5
 
@@ -128,6 +128,12 @@ times, and in brackets that of the worst and the best round. Peers: `benches/pee
     beside("961 windows of 32 x 32 px", "correlate-32", "OpenCV phaseCorrelate", theirs, "-")
     theirs = peer(peers.passes(2048))
     beside("64 to 32 px, overlap 0.75, deformed, 2048 x 2048 px", "passes-2048", "numpy, scipy, OpenCV", theirs, "10", 2)
+    if MODULE:
+        rig = "cases/flume.toml"
+        ours = command("decide", rig, "--threads", "1", "--no-worth", "--no-enough", "--json")
+        line = ["node", "benches/peers/page.mjs", MODULE[0], rig]
+        theirs = lambda: float(subprocess.run(line, check=True, capture_output=True).stdout.split()[0])
+        row("decision for the embedded rig", "decide", ours, "the live page's module (WebAssembly) in Node", theirs, "-", 2)
 
     print("\n| of the program alone | takes | goal |\n|---|---|---|")
     for stage, sample, goal in (
