@@ -18,7 +18,7 @@ pub const DAMPING: Measure = Measure {
     figures: &["variance_kept_x", "variance_kept_y"],
     pictures: true,
     statistical: true,
-    run,
+    run: run_variance,
 };
 
 /// Measured over true shear stress of a field that is the same in every pair.
@@ -32,7 +32,7 @@ pub const SHEAR_STRESS: Measure = Measure {
     run: run_stress,
 };
 
-fn run(request: &Request) -> Result<Figures, String> {
+fn run_variance(request: &Request) -> Result<Figures, String> {
     let sums: Vec<[f64; 4]> = request.each(|seed| {
         let flow = Value::Number(seed.realisation as f64);
         let rig = request.plan().rig.with(keys::flow::SEED, flow);
