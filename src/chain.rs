@@ -1,12 +1,11 @@
 //! Another program as the processing of a study: started once a pair, without a shell, with a time
 //! limit, its files in a directory of their own that is gone afterwards.
 
-use std::io::Read;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, ExitStatus, Stdio};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Mutex, OnceLock};
-use std::time::{Duration, Instant};
+use std::process::Command;
+use std::sync::OnceLock;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
 
 use clap::Args;
 use motefield_evaluator::conventions::PlacedVectors;
@@ -18,15 +17,12 @@ use motefield_study::own_vectors::{self, Reading};
 use motefield_study::run::{External, ExternalChain, Failed};
 use serde_json::{Value, json};
 
+use crate::child;
 use crate::exit::Failure;
 use crate::own_vectors::VectorArguments;
 
 /// Largest file of vectors that is read of a program, bytes.
 const MOST_BYTES: u64 = 256 << 20;
-/// What is kept of a program's messages, bytes.
-const MESSAGE: usize = 600;
-/// How often it is looked whether a program has ended.
-const LOOK: Duration = Duration::from_millis(4);
 
 /// Another program in place of the setup's processing.
 #[derive(Args)]
@@ -101,8 +97,8 @@ impl ChainArguments {
                 "{word} is missing; write for example --chain 'python3 chain.py {{a}} {{b}} {{out}}'"
             )));
         }
-        let program =
-            found(&arguments.remove(0)).ok_or_else(|| bad("there is no such program; give its path"))?;
+        let program = child::found(&arguments.remove(0))
+            .ok_or_else(|| bad("there is no such program; give its path"))?;
         Ok(CommandChain {
             text: text.to_owned(),
             program,
@@ -139,18 +135,6 @@ impl ChainArguments {
             "written": self.written.asked()?,
         }))
     }
-}
-
-/// The file of a program: a path as it is, a name looked for where the system looks for programs.
-fn found(name: &str) -> Option<PathBuf> {
-    let path = PathBuf::from(name);
-    if name.contains(std::path::MAIN_SEPARATOR) {
-        return path.is_file().then_some(path);
-    }
-    let places = std::env::var_os("PATH")?;
-    std::env::split_paths(&places)
-        .map(|place| place.join(name))
-        .find(|path| path.is_file())
 }
 
 impl CommandChain {
@@ -211,13 +195,8 @@ impl CommandChain {
         let ending = |argument: &String| Some(argument.split_once("{out}")?.1.to_owned());
         let ending = self.arguments.iter().find_map(ending).unwrap_or_default();
         let mut command = Command::new(&self.program);
-        command
-            .args(self.arguments.iter().map(filled))
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::piped());
-        let status = watched(command, self.limit, stop)?;
-        let (status, said) = status;
+        command.args(self.arguments.iter().map(filled));
+        let (status, said) = child::run(command, self.limit, stop)?;
         if !status.success() {
             return Err(because(format!("ended with {status}{said}")));
         }
@@ -245,99 +224,4 @@ impl ExternalChain for CommandChain {
     fn window_px(&self) -> Option<f64> {
         self.window_px
     }
-}
-
-/// Programs at work.
-static AT_WORK: Mutex<Vec<u32>> = Mutex::new(Vec::new());
-
-/// Ends every program at work, with all that it started.
-pub fn end_all() {
-    if let Ok(at_work) = AT_WORK.lock() {
-        at_work.iter().for_each(|id| end(*id));
-    }
-}
-
-#[cfg(unix)]
-fn end(id: u32) {
-    use rustix::process::{Pid, Signal, kill_process_group};
-    if let Some(group) = i32::try_from(id).ok().and_then(Pid::from_raw) {
-        // A group that has ended already is what is wanted.
-        let _ = kill_process_group(group, Signal::KILL);
-    }
-}
-
-#[cfg(not(unix))]
-fn end(_: u32) {}
-
-/// Runs a program to its end, to the limit, or until `stop` is set: how it ended, and the end of
-/// its messages.
-fn watched(mut command: Command, limit: Duration, stop: &AtomicBool) -> Result<(ExitStatus, String), Failed> {
-    // A group of its own, so that all that it starts ends with it.
-    #[cfg(unix)]
-    std::os::unix::process::CommandExt::process_group(&mut command, 0);
-    let begun = Instant::now();
-    let mut child = {
-        let mut at_work = AT_WORK.lock().expect("no thread panics with the lock");
-        let child = command
-            .spawn()
-            .map_err(|e| Failed::Because(format!("cannot be started: {e}")))?;
-        at_work.push(child.id());
-        child
-    };
-    let messages = child
-        .stderr
-        .take()
-        .map(|said| std::thread::spawn(move || tail(said)));
-    let ended = loop {
-        match child.try_wait() {
-            Ok(Some(status)) => break Ok(status),
-            Ok(None) if stop.load(Ordering::Relaxed) => break Err(Failed::Stopped),
-            Ok(None) if begun.elapsed() > limit => {
-                break Err(Failed::Because(format!(
-                    "took longer than {} s",
-                    limit.as_secs_f64()
-                )));
-            }
-            Ok(None) => std::thread::sleep(LOOK),
-            Err(e) => break Err(Failed::Because(format!("cannot be waited for: {e}"))),
-        }
-    };
-    finish(&mut child);
-    let said = messages.and_then(|thread| thread.join().ok()).unwrap_or_default();
-    let said = said.trim();
-    Ok((
-        ended?,
-        if said.is_empty() {
-            String::new()
-        } else {
-            format!(": {said}")
-        },
-    ))
-}
-
-/// Ends what is left of a program and its group.
-fn finish(child: &mut Child) {
-    end(child.id());
-    let _ = child.kill();
-    let _ = child.wait();
-    AT_WORK
-        .lock()
-        .expect("no thread panics with the lock")
-        .retain(|id| *id != child.id());
-}
-
-/// The last of what is read, up to its end, on one line.
-fn tail(mut from: impl Read) -> String {
-    let (mut kept, mut buffer) = (Vec::new(), [0; 4096]);
-    while let Ok(n @ 1..) = from.read(&mut buffer) {
-        kept.extend_from_slice(&buffer[..n]);
-        let surplus = kept.len().saturating_sub(MESSAGE);
-        kept.drain(..surplus);
-    }
-    let text = String::from_utf8_lossy(&kept);
-    text.lines()
-        .map(str::trim)
-        .filter(|line| !line.is_empty())
-        .collect::<Vec<_>>()
-        .join(" / ")
 }

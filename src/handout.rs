@@ -1,111 +1,41 @@
-//! The report beside a study's results, and `report`, which makes it again from a finished study.
+//! The report beside a study's results: the question and the command, from what was asked.
 
-use std::path::PathBuf;
-
-use clap::Args;
-use motefield_files::{Disk, FileError, FileSource, may_write, read_text, write};
-use motefield_report::handout::{Handout, NAME, html};
-use motefield_rig::keys;
+use motefield_report::handout::{Handout, html};
 use motefield_rig::plan::Assessment;
-use motefield_rig::setup::{Document, Referenced, Setup, Value};
+use motefield_rig::setup::Setup;
 use motefield_study::manifest::Manifest;
 use motefield_study::verify::EMBEDDED;
 use motefield_study::verify::suite::Depth;
 use serde_json::Value as Json;
 
-use crate::exit::{Exit, Failure};
-use crate::output::print;
-
 /// The answer as it is printed, beside the results.
 pub const ANSWER: &str = "answer.txt";
 
-#[derive(Args)]
-pub struct ReportCommand {
-    /// Directory of a finished study that decide, sweep, verify or twin wrote
-    directory: PathBuf,
-    /// File to write; report.html in the directory by default
-    #[arg(short, long)]
-    out: Option<PathBuf>,
-    /// Overwrites an existing file
-    #[arg(long)]
-    force: bool,
-}
-
-impl ReportCommand {
-    pub fn run(&self) -> Result<Exit, Failure> {
-        let place = self.directory.display();
-        let manifest = Manifest::read(&self.directory)
-            .filter(|manifest| manifest.finished)
-            .ok_or_else(|| {
-                Failure::input(format!(
-                    "{place}: holds no finished study; name a directory that decide, sweep, verify or twin wrote"
-                ))
-            })?;
-        let shown = |name: &&str| is_shown(&manifest, name);
-        let names = manifest.files_written.iter().map(|file| file.path.as_str());
-        let files = names.filter(shown).map(|name| {
-            Ok((
-                name.to_owned(),
-                Disk::default().content(&self.directory.join(name))?.bytes.clone(),
-            ))
-        });
-        let files = files.collect::<Result<Vec<_>, FileError>>()?;
-        let answer = read_text(&self.directory.join(ANSWER))?;
-        let decision = read_text(&self.directory.join("decision.json")).ok();
-        let decision = decision.and_then(|text| serde_json::from_str(&text).ok());
-        let setup = setup_of(&manifest, decision.as_ref());
-        let page = page(&manifest, setup.as_ref(), &answer, &files);
-        let out = self.out.clone().unwrap_or_else(|| self.directory.join(NAME));
-        may_write(&out, self.force).map_err(|e| match e {
-            FileError::Exists { .. } => Failure::input(format!("{e}; choose another --out, or use --force")),
-            other => other.into(),
-        })?;
-        write(&out, &page)?;
-        print(&format!("Report: {}\n", out.display()))?;
-        Ok(Exit::Done)
-    }
-}
-
-/// The setup of a study with its best setting, where it can be read again: files that it names may
-/// be gone.
-fn setup_of(manifest: &Manifest, decision: Option<&Json>) -> Option<Setup> {
-    let then = manifest.setup.as_ref()?;
-    let mut document = Document::parse(&then.name, &then.text).ok()?;
-    for [key, value] in &then.changes {
-        document = document.with(key, Value::parse(value));
-    }
-    let best = decision.map(|d| &d["best"]);
-    if let Some(pulse_s) = best.and_then(|best| best["pulse_s"].as_f64()) {
-        document = document.with(
-            keys::light::PULSE_LENGTH.path,
-            Value::parse(&format!("{pulse_s:e} s")),
-        );
-    }
-    let named = decision.and_then(|d| d["keys"].as_array()).into_iter().flatten();
-    let values = best
-        .and_then(|best| best["values"].as_array())
-        .into_iter()
-        .flatten();
-    for (key, value) in named.zip(values) {
-        document = document.with(key.as_str()?, Value::parse(value.as_str()?));
-    }
-    Setup::read(document, Referenced::on_disk()).ok()
-}
-
-/// The report of a study; `setup` is that with the best setting, for the plan.
+/// The report of a study as HTML; `setup` is that with the best setting, for the plan.
 pub fn page(
     manifest: &Manifest,
     setup: Option<&Setup>,
     answer: &str,
     files: &[(String, Vec<u8>)],
 ) -> Vec<u8> {
+    written(html, manifest, setup, answer, files).into_bytes()
+}
+
+/// The report of a study in the format of `writer`.
+pub fn written(
+    writer: fn(&Handout) -> String,
+    manifest: &Manifest,
+    setup: Option<&Setup>,
+    answer: &str,
+    files: &[(String, Vec<u8>)],
+) -> String {
     let files: Vec<(String, Vec<u8>)> = files
         .iter()
         .filter(|(name, _)| is_shown(manifest, name))
         .cloned()
         .collect();
     let assessment = setup.and_then(|setup| Assessment::of(setup).ok());
-    html(&Handout {
+    writer(&Handout {
         question: &question(manifest),
         answer,
         assessment: assessment.as_ref(),
@@ -113,12 +43,11 @@ pub fn page(
         command: &command(manifest),
         files: &files,
     })
-    .into_bytes()
 }
 
 /// Whether a file of a study is part of its report. A decision's sheet of specimens holds its PNG
 /// pictures, and the flow of a twin is read by programs only.
-fn is_shown(manifest: &Manifest, name: &str) -> bool {
+pub fn is_shown(manifest: &Manifest, name: &str) -> bool {
     let twin = manifest.command == "twin";
     match name.rsplit_once('.') {
         Some((_, "svg")) => true,

@@ -4,6 +4,7 @@
 mod announce;
 mod arguments;
 mod chain;
+mod child;
 mod completions;
 mod correlate;
 mod decide;
@@ -16,6 +17,7 @@ mod page;
 mod plan;
 mod progress;
 mod render;
+mod report;
 mod samples;
 mod score;
 mod signals;
@@ -77,8 +79,10 @@ enum Command {
     #[command(after_help = "Example: motefield page rig.toml -o rig.html")]
     Page(page::PageCommand),
     /// Makes the report of a finished study again: one page to hand to a colleague
-    #[command(after_help = "Example: motefield report decision --out report.html")]
-    Report(handout::ReportCommand),
+    #[command(
+        after_help = "Examples: motefield report decision --out report.html\n          motefield report decision --pdf"
+    )]
+    Report(report::ReportCommand),
     /// Prints what completes commands and options in a shell
     #[command(
         after_help = "Example: motefield completions bash > ~/.local/share/bash-completion/completions/motefield"

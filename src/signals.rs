@@ -76,7 +76,7 @@ fn came(signal: u8) {
 }
 
 fn end() -> ! {
-    crate::chain::end_all();
+    crate::child::end_all();
     motefield_files::abandon_parts();
     tell_how_to_go_on();
     std::process::exit(i32::from(exit() as u8));

@@ -89,7 +89,7 @@ fn typeset_word(word: &str) -> String {
     let core = opened.trim_end_matches([',', '.', ';', ':', ')']);
     let (before, after) = (&word[..word.len() - opened.len()], &opened[core.len()..]);
     let set = match core {
-        "us" | "um" | "uJ" | "uW" => format!("µ{}", &core[1..]),
+        "us" | "um" | "uJ" | "uW" | "um/s" => format!("µ{}", &core[1..]),
         "J/m2" | "W/m2" | "mJ/m2" | "m2" => core.replace('2', "²"),
         _ if core.parse::<f64>().is_ok() => typeset_number(core),
         _ => core.to_owned(),

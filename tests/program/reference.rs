@@ -104,7 +104,6 @@ fn every_figure_can_fail() {
 }
 
 const DEFORMING: &str = "a bound or an order of deforming passes; their size is held by other cases";
-const FEW: &str = "a long computation: few pairs, known to 14 %";
 const LOST: &str = "few vectors are lost: a share of some per cent is not known to 15 % of itself";
 const REQUIRED: &str = "what is required is as wide";
 
@@ -135,10 +134,6 @@ const BLUNT: &[(&str, &str, &str)] = &[
     ),
     ("midway", "total_x_px", DEFORMING),
     ("streak-equal-power", "random_x_px", DEFORMING),
-    ("efficiency-noise", "bound_x_px", FEW),
-    ("efficiency-noise", "bound_y_px", FEW),
-    ("efficiency-noise", "efficiency_x", FEW),
-    ("efficiency-noise", "efficiency_y", FEW),
     (
         "equal-power-optimum",
         "bias_x_px",

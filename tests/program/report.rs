@@ -1,6 +1,7 @@
 //! The report of a study.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
 
 use super::{empty, motefield};
 
@@ -136,4 +137,44 @@ fn a_choice_is_reported() {
         "{}",
         read("answer.txt")
     );
+}
+
+/// `report d --pdf` where programs are looked for in `places`.
+fn pdf(directory: &Path, places: &str) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_motefield"));
+    let command = command.args(["report", "d", "--pdf"]).current_dir(directory);
+    command.env("PATH", places).output().unwrap()
+}
+
+/// Without the typesetter, or where it fails, the message says what to do, and nothing is written.
+#[cfg(unix)]
+#[test]
+fn a_pdf_needs_its_typesetter() {
+    use std::os::unix::fs::PermissionsExt;
+
+    let arguments = [
+        "sweep",
+        NAME,
+        "--vary",
+        "image.electrons=900e",
+        "--most-pairs",
+        "2",
+        "--out",
+        "d",
+    ];
+    let directory = check(&arguments, "report_pdf", &["To compute it again"]);
+    let said = |done: &Output| String::from_utf8_lossy(&done.stderr).into_owned();
+
+    let none = pdf(&directory, "nowhere");
+    assert_eq!(none.status.code(), Some(2), "{}", said(&none));
+    assert!(said(&none).contains("typst is not installed"), "{}", said(&none));
+
+    let command = directory.join("typst");
+    std::fs::write(&command, "#!/bin/sh\necho no such function >&2\nexit 1\n").unwrap();
+    std::fs::set_permissions(&command, std::fs::Permissions::from_mode(0o755)).unwrap();
+    let failing = pdf(&directory, &directory.display().to_string());
+    assert_eq!(failing.status.code(), Some(3), "{}", said(&failing));
+    assert!(said(&failing).contains("no such function"), "{}", said(&failing));
+    assert!(said(&failing).contains("prints to A4"), "{}", said(&failing));
+    assert!(!directory.join("d/report.pdf").exists());
 }
