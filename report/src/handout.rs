@@ -26,6 +26,9 @@ pub const PDF_NAME: &str = "report.pdf";
 pub const NO_SAFETY_ASSESSMENT: &str =
     "This is not a safety assessment; local rules and licensed practice decide.";
 
+/// What to do first where nothing asks for more.
+const LOOK: &str = "Record some pairs at this setting and see whether they look as the pictures here do.";
+
 /// A study to report on.
 #[derive(Debug, Clone, Copy)]
 pub struct Handout<'a> {
@@ -61,10 +64,14 @@ fn sheet(handout: &Handout) -> Sheet {
     let caution = handout.assessment.and_then(|a| a.caution.as_ref());
     blocks.extend(caution.map(|caution| Block::Caution(caution.clone())));
     blocks.push(Block::Note(NO_SAFETY_ASSESSMENT.to_owned()));
-    blocks.push(heading("What to do first"));
-    blocks.push(Block::Steps(
-        steps(rules, &words).iter().map(|s| typeset_all(s)).collect(),
-    ));
+    let mut steps = steps(rules, &words);
+    if steps.is_empty() && handout.assessment.is_some() {
+        steps.push(LOOK.to_owned());
+    }
+    if !steps.is_empty() {
+        blocks.push(heading("What to do first"));
+        blocks.push(Block::Steps(steps.iter().map(|step| typeset_all(step)).collect()));
+    }
     blocks.extend(drawings(handout));
     blocks.extend(section("The answer in full", &words.details));
     blocks.extend(section("What it assumes, and what that is worth", &words.assumed));
@@ -84,20 +91,28 @@ fn heading(text: &str) -> Block {
     Block::Heading(text.to_owned())
 }
 
-/// Lines as paragraphs, indented ones as the list of the line above them.
+/// Lines as paragraphs. Indented ones are points of a list, or rows of a table where they stand in
+/// columns, two spaces apart at least.
 fn section(title: &str, lines: &[&str]) -> Vec<Block> {
     let mut blocks = Vec::new();
     for line in lines {
-        let text = typeset_all(line.trim());
-        if !line.starts_with(' ') {
-            blocks.push(Block::Paragraph(text));
-            continue;
-        }
-        let deeper = line.starts_with("    ");
-        let item = Item { text, deeper };
-        match blocks.last_mut() {
-            Some(Block::List(items)) => items.push(item),
-            _ => blocks.push(Block::List(vec![item])),
+        let columns = line.split("  ").map(str::trim).filter(|part| !part.is_empty());
+        let mut cells: Vec<Cell> = columns
+            .map(|part| CellKind::Words.of(typeset_all(part)))
+            .collect();
+        match (line.starts_with(' '), blocks.last_mut()) {
+            (false, _) => blocks.push(Block::Paragraph(typeset_all(line))),
+            (true, Some(Block::Table { rows, .. })) if cells.len() > 1 => rows.push(cells),
+            (true, _) if cells.len() > 1 => blocks.push(table(vec![cells])),
+            (true, last) => {
+                let text = cells.pop().map_or_else(String::new, |cell| cell.text);
+                let deeper = line.starts_with("    ");
+                let item = Item { text, deeper };
+                match last {
+                    Some(Block::List(items)) => items.push(item),
+                    _ => blocks.push(Block::List(vec![item])),
+                }
+            }
         }
     }
     if !blocks.is_empty() {
@@ -213,18 +228,18 @@ fn tables(handout: &Handout) -> Vec<Block> {
         let value =
             |row: &[String], k: usize| CellKind::Value.of(rounded(row.get(k).map_or("", String::as_str)));
         blocks.push(heading(name));
-        blocks.push(Block::Table {
-            head: shown
-                .iter()
-                .map(|k| table.columns[*k].replace("_px", ", px").replace('_', " "))
-                .collect(),
-            rows: kept
-                .iter()
-                .map(|row| shown.iter().map(|k| value(row, *k)).collect())
-                .collect(),
-        });
+        let head = shown.iter().map(|k| table.columns[*k].replace("_px", ", px"));
+        let rows = kept
+            .iter()
+            .map(|row| shown.iter().map(|k| value(row, *k)).collect());
+        blocks.extend((!kept.is_empty()).then(|| Block::Table {
+            head: head.map(|name| name.replace('_', " ")).collect(),
+            rows: rows.collect(),
+        }));
         let agreeing = table.rows.len() - kept.len();
-        blocks.extend((agreeing > 0).then(|| Block::Note(format!("{agreeing} more rows agree."))));
+        blocks.extend(
+            (agreeing > 0).then(|| Block::Note(format!("{agreeing} rows that agree stand in the file."))),
+        );
         let left = table.columns.len() - shown.len();
         blocks.push(Block::Note(format!("{left} more columns in {name}.")));
     }
@@ -264,7 +279,8 @@ fn origin(handout: &Handout) -> Vec<Block> {
         Block::Verbatim(handout.command.to_owned()),
         table(rows),
     ];
-    if let Some(setup) = &manifest.setup {
+    let stated = manifest.setup.as_ref();
+    if let Some(setup) = stated.filter(|setup| !(setup.text.is_empty() && setup.changes.is_empty())) {
         blocks.push(heading(&format!("The setup, {}", setup.name)));
         if !setup.changes.is_empty() {
             let changes = setup.changes.iter();
@@ -274,7 +290,7 @@ fn origin(handout: &Handout) -> Vec<Block> {
                     .collect(),
             ));
         }
-        blocks.push(Block::Verbatim(setup.text.clone()));
+        blocks.extend((!setup.text.is_empty()).then(|| Block::Verbatim(setup.text.clone())));
         for [name, text] in &setup.parts {
             blocks.push(heading(&format!("Its part {name}")));
             blocks.push(Block::Verbatim(text.clone()));
@@ -316,5 +332,34 @@ mod tests {
         let page = html(&handout);
         assert!(!page.contains("<script"), "{page}");
         assert!(page.matches("&lt;script&gt;").count() >= 12);
+    }
+
+    /// What stands in columns is a table, other indented lines a list.
+    #[test]
+    fn columns_become_a_table() {
+        let lines = [
+            "Error:",
+            "   along x   2 us   3",
+            "  one more",
+            "    of it",
+            "End.",
+        ];
+        let rest = &section("Title", &lines)[1..];
+        let row = ["along x", "2 µs", "3"]
+            .map(|cell| CellKind::Words.of(cell))
+            .to_vec();
+        let item = |text: &str, deeper| Item {
+            text: text.to_owned(),
+            deeper,
+        };
+        assert_eq!(
+            rest,
+            [
+                Block::Paragraph("Error:".to_owned()),
+                table(vec![row]),
+                Block::List(vec![item("one more", false), item("of it", true)]),
+                Block::Paragraph("End.".to_owned()),
+            ]
+        );
     }
 }

@@ -15,6 +15,9 @@ use crate::json::{self, Interval};
 
 pub use page::html;
 
+/// Begins the line that tells the error of the recorded pairs' vectors.
+pub(crate) const ERROR_OF_THESE: &str = "Error of these vectors";
+
 /// The error for a change of the light, where it was told.
 pub type Changed<'a> = (LightChange, Option<&'a Point>);
 
@@ -74,7 +77,7 @@ fn range(e: Estimate) -> String {
 
 fn change_words(change: &LightChange) -> String {
     match (change.light, change.length) {
-        (1.0, 1.0) => "Error of these vectors".to_owned(),
+        (1.0, 1.0) => ERROR_OF_THESE.to_owned(),
         (light, 1.0) => format!("  with {} times the power", short(light)),
         (_, length) => format!("  with {} times the pulse length", short(length)),
     }

@@ -3,6 +3,7 @@
 use motefield_rig::plan::{Rule, RuleId, Status};
 
 use crate::decide::thumb::RULE_LEFT;
+use crate::twin::ERROR_OF_THESE;
 
 /// The answer in words, taken apart.
 #[derive(Debug, Default)]
@@ -18,8 +19,14 @@ impl<'a> Words<'a> {
     pub(super) fn of(answer: &'a str) -> Words<'a> {
         let mut words = Words::default();
         let begins_assumed = ["By the tolerances", "Assumed", "Also assumed"];
-        for line in answer.lines().filter(|line| !line.trim().is_empty()) {
-            if words.sentence.is_empty() && !line.starts_with("Question") {
+        let lines = || answer.lines().filter(|line| !line.trim().is_empty());
+        // Of a twin the estimates stand first; what they are for is the error.
+        let is_answer = match lines().any(|line| line.starts_with(ERROR_OF_THESE)) {
+            true => |line: &str| line.starts_with(ERROR_OF_THESE),
+            false => |line: &str| !line.starts_with("Question"),
+        };
+        for line in lines() {
+            if words.sentence.is_empty() && is_answer(line) {
                 words.sentence = line.to_owned();
             } else if line.starts_with("Check ") {
                 words.check = Some(line);
@@ -58,11 +65,6 @@ pub(super) fn steps(rules: &[Rule], words: &Words) -> Vec<String> {
         steps.extend(fixes.map(|(rule, fix)| format!("{}: {}", rule.label, fix.words)));
     }
     steps.extend(words.check.map(str::to_owned));
-    if steps.is_empty() {
-        steps.push(
-            "Record some pairs at this setting and see whether they look as the pictures here do.".to_owned(),
-        );
-    }
     steps
 }
 
@@ -85,7 +87,6 @@ mod tests {
         let streak = |steps: &[String]| steps.iter().filter(|s| s.contains("streak")).count();
         assert_eq!((streak(&before), streak(&after)), (1, 0), "{before:?}");
         assert_eq!(before.len(), after.len() + 1);
-        assert!(!after.is_empty());
     }
 
     /// The interval joins the answer's sentence.
@@ -100,5 +101,14 @@ mod tests {
         );
         assert_eq!(words.check, Some("Check x first."));
         assert_eq!(words.assumed, ["Assumed: y."]);
+    }
+
+    /// What a twin's estimates are for stands first.
+    #[test]
+    fn the_answer_of_a_twin_is_its_error() {
+        let words =
+            Words::of("From 2 pairs:\n  a  1\nError of these vectors: 0.04 px\n  with less: 0.05 px\n");
+        assert_eq!(words.sentence, "Error of these vectors: 0.04 px");
+        assert_eq!(words.details, ["From 2 pairs:", "  a  1", "  with less: 0.05 px"]);
     }
 }
