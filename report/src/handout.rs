@@ -97,9 +97,7 @@ fn section(title: &str, lines: &[&str]) -> Vec<Block> {
     let mut blocks = Vec::new();
     for line in lines {
         let columns = line.split("  ").map(str::trim).filter(|part| !part.is_empty());
-        let mut cells: Vec<Cell> = columns
-            .map(|part| CellKind::Words.of(typeset_all(part)))
-            .collect();
+        let mut cells: Vec<Cell> = columns.map(|part| in_column(typeset_all(part))).collect();
         match (line.starts_with(' '), blocks.last_mut()) {
             (false, _) => blocks.push(Block::Paragraph(typeset_all(line))),
             (true, Some(Block::Table { rows, .. })) if cells.len() > 1 => rows.push(cells),
@@ -119,6 +117,16 @@ fn section(title: &str, lines: &[&str]) -> Vec<Block> {
         blocks.insert(0, heading(title));
     }
     blocks
+}
+
+/// Longest text that a column keeps on one line.
+const SHORT: usize = 16;
+
+fn in_column(text: String) -> Cell {
+    match text.chars().count() <= SHORT {
+        true => CellKind::Value.of(text),
+        false => CellKind::Words.of(text),
+    }
 }
 
 fn ends_with(name: &str, extension: &str) -> bool {
@@ -346,7 +354,7 @@ mod tests {
         ];
         let rest = &section("Title", &lines)[1..];
         let row = ["along x", "2 µs", "3"]
-            .map(|cell| CellKind::Words.of(cell))
+            .map(|cell| CellKind::Value.of(cell))
             .to_vec();
         let item = |text: &str, deeper| Item {
             text: text.to_owned(),
