@@ -3,6 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::quantity::short;
 use motefield_rig::setup::Setup;
+use motefield_study::caveat::Caveat;
 use motefield_study::response::Response;
 use motefield_study::run::{Effort, Point, trust};
 use motefield_study::values::{Figure, figures};
@@ -84,6 +85,17 @@ fn row(label: &Label, point: &Point) -> Value {
     row
 }
 
+/// What is to be known of every point alike, where there are several.
+fn common<'a>(rows: &[(Label, &'a Point)]) -> Vec<&'a Caveat> {
+    let [(_, first), others @ ..] = rows else {
+        return Vec::new();
+    };
+    let caveats = first.caveats.iter().filter(|_| !others.is_empty());
+    caveats
+        .filter(|caveat| others.iter().all(|(_, point)| point.caveats.contains(caveat)))
+        .collect()
+}
+
 /// The figures one looks at first, as a table for the eye.
 pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
     let head = [
@@ -101,7 +113,10 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
         "",
     ];
     let local = |figure: Figure| figure.map_or(CANNOT_TELL.to_owned(), half_width);
+    let common = common(rows);
     let row = |(label, point): &(Label, &Point)| {
+        let own = point.caveats.iter().filter(|caveat| !common.contains(caveat));
+        let own: Vec<Caveat> = own.copied().collect();
         let score = &point.score;
         let [x, y] = &score.point;
         let known = |e: Estimate| match e.value.is_finite() {
@@ -124,12 +139,16 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
             known(score.total_px),
             outliers,
             point.pairs().to_string(),
-            remarks(&point.caveats),
+            remarks(&own),
         ]
     };
     let head = head.map(str::to_owned).to_vec();
     let rows: Vec<Vec<String>> = std::iter::once(head).chain(rows.iter().map(row)).collect();
-    columns(&rows) + "± is half the 95 % interval.\n" + PARTS
+    let common: String = common
+        .iter()
+        .map(|caveat| format!("Everywhere: {caveat}.\n"))
+        .collect();
+    columns(&rows) + "± is half the 95 % interval.\n" + PARTS + &common
 }
 
 /// The answer in a sentence: where the total error is smallest, with its interval.

@@ -123,3 +123,43 @@ fn pictures_that_make_no_pair_are_refused() {
         "{words}"
     );
 }
+
+/// What is to be known of every point stands once, below the table; of one point, in its row. In
+/// the file it stands in every row.
+#[test]
+fn what_holds_everywhere_is_said_once() {
+    let directory = empty("said_once");
+    std::fs::write(directory.join("scene.toml"), SCENE).unwrap();
+    let whole = [
+        "--set",
+        "flow.displacement[0]=3 px",
+        "--set",
+        "flow.displacement[1]=0 px",
+    ];
+    let sweep = |values: &str, out: &str| {
+        let vary = format!("image.electrons={values}");
+        let arguments = [
+            "sweep",
+            "scene.toml",
+            "--vary",
+            &vary,
+            "--most-pairs",
+            "3",
+            "--out",
+            out,
+        ];
+        let done = motefield(&directory, &[&arguments[..], &whole].concat());
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        let rows = std::fs::read_to_string(directory.join(out).join("table.csv")).unwrap();
+        (String::from_utf8_lossy(&done.stdout).into_owned(), rows)
+    };
+    let (words, rows) = sweep("1000e,3000e", "both");
+    assert_eq!(words.matches("every place moves by").count(), 1, "{words}");
+    assert!(words.contains("Everywhere: every place moves by"), "{words}");
+    assert_eq!(rows.matches("whole-pixel").count(), 2, "{rows}");
+    let (words, _) = sweep("1000e", "one");
+    assert!(
+        words.contains("every place moves by") && !words.contains("Everywhere"),
+        "{words}"
+    );
+}

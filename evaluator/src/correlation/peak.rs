@@ -112,15 +112,24 @@ fn highest(plane: &Plane, greatest: &mut [f32], admitted: impl Fn([isize; 2]) ->
     // The row of the greatest value first: it mostly holds the peak, and the others then nothing
     // higher.
     while let Some(row) = first_greatest(greatest).filter(|&row| greatest[row] >= height) {
-        greatest[row] = f32::NEG_INFINITY;
+        let top = std::mem::replace(&mut greatest[row], f32::NEG_INFINITY);
         let lag_y = row as isize - limit_y;
-        let precedes = |best: Peak| lag_y < best.lag[1];
-        for (&value, lag_x) in plane.search_row(lag_y).iter().zip(-limit_x..) {
+        let values = plane.search_row(lag_y);
+        let lag = |column: usize| [column as isize - limit_x, lag_y];
+        let is_peak = |column: usize| admitted(lag(column)) && is_local_maximum(plane, lag(column));
+        // If its greatest value is a peak, the row has no higher one.
+        let searched = match values.iter().position(|&value| value == top) {
+            Some(column) if is_peak(column) => column..column + 1,
+            _ => 0..values.len(),
+        };
+        for column in searched {
+            let value = values[column];
+            let precedes = |best: Peak| lag_y < best.lag[1];
             let higher = value > height || value == height && best.is_some_and(precedes);
-            if higher && admitted([lag_x, lag_y]) && is_local_maximum(plane, [lag_x, lag_y]) {
+            if higher && is_peak(column) {
                 height = value;
                 best = Some(Peak {
-                    lag: [lag_x, lag_y],
+                    lag: lag(column),
                     height,
                 });
             }

@@ -213,17 +213,16 @@ const TILE: usize = 4;
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
     let tiles = [row, column].map(|length| length - length % TILE);
-    for left in (0..tiles[0]).step_by(TILE) {
-        for top in (0..tiles[1]).step_by(TILE) {
-            let mut tile = [[Complex::default(); TILE]; TILE];
-            for j in 0..TILE {
-                let line = &from[(top + j) * row + left..].as_chunks::<TILE>().0[0];
-                for i in 0..TILE {
-                    tile[i][j] = line[i];
-                }
-            }
-            for i in 0..TILE {
-                to[(left + i) * column + top..].as_chunks_mut().0[0] = tile[i];
+    for (n, rows) in from.chunks_exact(TILE * row).enumerate() {
+        let top = n * TILE;
+        let (upper, lower) = rows.split_at(2 * row);
+        let ((a, b), (c, d)) = (upper.split_at(row), lower.split_at(row));
+        let [a, b, c, d] = [a, b, c, d].map(|line| line.as_chunks::<TILE>().0);
+        let lines = a.iter().zip(b).zip(c.iter().zip(d));
+        for (((a, b), (c, d)), to) in lines.zip(to.chunks_exact_mut(TILE * column)) {
+            let turned = turned([a, b, c, d].map(flat));
+            for (line, to) in turned.into_iter().zip(to.chunks_exact_mut(column)) {
+                to[top..].as_chunks_mut().0[0] = line;
             }
         }
     }
@@ -233,6 +232,34 @@ fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usi
             to[x * column + y] = from[y * row + x];
         }
     }
+}
+
+/// Four complex numbers side by side, as a vector register holds them.
+type Line = [f32; 2 * TILE];
+
+#[inline(always)]
+fn flat([a, b, c, d]: &[Complex<f32>; TILE]) -> Line {
+    [a.re, a.im, b.re, b.im, c.re, c.im, d.re, d.im]
+}
+
+/// A tile transposed, in the two steps that the compiler makes shuffles of whole registers: pairs
+/// of neighbours change places, then the halves do.
+#[inline(always)]
+fn turned([a, b, c, d]: [Line; TILE]) -> [[Complex<f32>; TILE]; TILE] {
+    let even = |a: Line, b: Line| [a[0], a[1], b[0], b[1], a[4], a[5], b[4], b[5]];
+    let odd = |a: Line, b: Line| [a[2], a[3], b[2], b[3], a[6], a[7], b[6], b[7]];
+    let first = |a: Line, b: Line| [a[0], a[1], a[2], a[3], b[0], b[1], b[2], b[3]];
+    let second = |a: Line, b: Line| [a[4], a[5], a[6], a[7], b[4], b[5], b[6], b[7]];
+    let [p, q, r, s] = [even(a, b), odd(a, b), even(c, d), odd(c, d)];
+    let complex = |[a, b, c, d, e, f, g, h]: Line| {
+        [
+            Complex::new(a, b),
+            Complex::new(c, d),
+            Complex::new(e, f),
+            Complex::new(g, h),
+        ]
+    };
+    [first(p, r), first(q, s), second(p, r), second(q, s)].map(complex)
 }
 
 #[cfg(test)]
