@@ -1,5 +1,7 @@
 //! The correlation peaks and their positions between the pixels.
 
+use multiversion::multiversion;
+
 use super::plane::Plane;
 use crate::least_squares::Normal;
 use crate::named::named;
@@ -83,9 +85,8 @@ const NEIGHBOURHOOD_PX: isize = 2;
 /// ```
 pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
     let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
-    let mut greatest: Vec<f32> = (-limit_y..=limit_y)
-        .map(|lag_y| maximum(plane.search_row(lag_y)))
-        .collect();
+    let mut greatest = Vec::with_capacity(2 * limit_y as usize + 1);
+    greatest_of_rows(plane, &mut greatest);
     let first = highest(plane, &mut greatest.clone(), |_| true);
     let second = first.and_then(|first| {
         let [x, y] = first.lag;
@@ -144,7 +145,17 @@ fn first_greatest(values: &[f32]) -> Option<usize> {
     (greatest > 0.0).then(|| values.iter().position(|&v| v == greatest))?
 }
 
+/// The greatest value of each row of the search range, added to a list.
+#[multiversion(targets("x86_64+avx2"))]
+fn greatest_of_rows(plane: &Plane, greatest: &mut Vec<f32>) {
+    let limit = plane.limit()[1] as isize;
+    for lag_y in -limit..=limit {
+        greatest.push(maximum(plane.search_row(lag_y)));
+    }
+}
+
 /// Greatest value, found in lanes so that the compiler can use vector registers.
+#[inline(always)]
 fn maximum(values: &[f32]) -> f32 {
     const LANES: usize = 8;
     let greater = |a: f32, b: f32| if a > b { a } else { b };

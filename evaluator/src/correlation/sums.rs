@@ -113,36 +113,12 @@ fn unpack(all: &[Complex<f32>], size: [usize; 2], [first, second]: &mut [Plane; 
         let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);
         while column < columns {
             let run = (size[0] - index).min(columns - column);
-            let here = column..column + run;
-            split(
-                &from[index..index + run],
-                &mut first[here.clone()],
-                &mut second[here],
-            );
+            let first = first[column..column + run].iter_mut();
+            let second = second[column..column + run].iter_mut();
+            for ((first, second), z) in first.zip(second).zip(&from[index..index + run]) {
+                (*first, *second) = (z.re, z.im);
+            }
             (column, index) = (column + run, 0);
-        }
-    }
-}
-
-/// Values that are taken apart side by side.
-const LANES: usize = 8;
-
-/// Real and imaginary parts, of a run as long as both.
-#[inline(always)]
-fn split(from: &[Complex<f32>], first: &mut [f32], second: &mut [f32]) {
-    let Some(last) = from.len().checked_sub(LANES) else {
-        for ((first, second), z) in first.iter_mut().zip(second).zip(from) {
-            (*first, *second) = (z.re, z.im);
-        }
-        return;
-    };
-    // Those of the last lanes may have been taken apart before.
-    for k in (0..last).step_by(LANES).chain([last]) {
-        let values: &[Complex<f32>; LANES] = &from[k..].as_chunks().0[0];
-        let first: &mut [f32; LANES] = &mut first[k..].as_chunks_mut().0[0];
-        let second: &mut [f32; LANES] = &mut second[k..].as_chunks_mut().0[0];
-        for lane in 0..LANES {
-            (first[lane], second[lane]) = (values[lane].re, values[lane].im);
         }
     }
 }

@@ -214,16 +214,18 @@ const TILE: usize = 4;
 fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
     let tiles = [row, column].map(|length| length - length % TILE);
     for (n, rows) in from.chunks_exact(TILE * row).enumerate() {
-        let top = n * TILE;
         let (upper, lower) = rows.split_at(2 * row);
         let ((a, b), (c, d)) = (upper.split_at(row), lower.split_at(row));
         let [a, b, c, d] = [a, b, c, d].map(|line| line.as_chunks::<TILE>().0);
-        let lines = a.iter().zip(b).zip(c.iter().zip(d));
-        for (((a, b), (c, d)), to) in lines.zip(to.chunks_exact_mut(TILE * column)) {
-            let turned = turned([a, b, c, d].map(flat));
-            for (line, to) in turned.into_iter().zip(to.chunks_exact_mut(column)) {
-                to[top..].as_chunks_mut().0[0] = line;
-            }
+        let mut rest = &mut to[n * TILE..];
+        for ((a, b), (c, d)) in a.iter().zip(b).zip(c.iter().zip(d)) {
+            let [p, q, r, s] = turned([a, b, c, d].map(flat));
+            let tile = &mut rest[..3 * column + TILE];
+            tile.as_chunks_mut().0[0] = p;
+            tile[column..].as_chunks_mut().0[0] = q;
+            tile[2 * column..].as_chunks_mut().0[0] = r;
+            tile[3 * column..].as_chunks_mut().0[0] = s;
+            rest = rest.get_mut(TILE * column..).unwrap_or_default();
         }
     }
     // What is left of lengths that are no multiples of a tile's.
