@@ -266,7 +266,23 @@ fn turned([a, b, c, d]: [Line; TILE]) -> [[Complex<f32>; TILE]; TILE] {
 
 #[cfg(test)]
 mod tests {
+    use rustfft::num_complex::Complex;
     use rustfft::{FftPlannerAvx, FftPlannerNeon, FftPlannerSse};
+
+    /// Value (x, y) goes to (y, x), in arrays of whole tiles and of others.
+    #[test]
+    fn transposing_exchanges_rows_and_columns() {
+        for (row, column) in (1..=13).flat_map(|row| (1..=13).map(move |column| (row, column))) {
+            let value = |x: usize, y: usize| Complex::new(x as f32, -(y as f32));
+            let places =
+                |wide: usize, high: usize| (0..high).flat_map(move |y| (0..wide).map(move |x| (x, y)));
+            let from: Vec<_> = places(row, column).map(|(x, y)| value(x, y)).collect();
+            let expected: Vec<_> = places(column, row).map(|(x, y)| value(y, x)).collect();
+            let mut to = vec![Complex::default(); row * column];
+            super::transpose(&from, &mut to, [row, column]);
+            assert_eq!(to, expected, "{row} x {column}");
+        }
+    }
 
     /// The kernel is called what rustfft's own planners say they can do here; it takes the first
     /// that can, in this order.
