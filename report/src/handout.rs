@@ -1,6 +1,11 @@
 //! The report of a study, to hand to a colleague: one HTML file, or a document from which a PDF is
 //! typeset. It is made of the study's own files, so that it says what they say.
 
+mod block;
+mod html;
+mod typst;
+mod words;
+
 use std::path::Path;
 
 use motefield_files::table::Table;
@@ -11,11 +16,6 @@ use crate::format::typeset_all;
 use crate::plan::timing;
 use block::{Block, Cell, CellKind, Item, Sheet};
 use words::{Words, steps};
-
-mod block;
-mod html;
-mod typst;
-mod words;
 
 /// Name of the file.
 pub const NAME: &str = "report.html";

@@ -10,7 +10,9 @@ import numpy as np
 
 
 def averages(wavelength_px, window_px=32, amplitude=1.0, places=4000, seed=1):
-    """Means of both components over windows at places evenly over the wavelength, and their values in the windows' centres: two arrays (places, 2)."""
+    """Means of both components over windows at places evenly over the wavelength, and their values in the windows' centres: two arrays
+    (places, 2).
+    """
     rng = np.random.default_rng(seed)
     pixels = np.arange(window_px) - (window_px - 1) / 2
     x, y = np.meshgrid(pixels, pixels)

@@ -49,6 +49,30 @@ proptest! {
         prop_assert!((found[0] - x).abs() < 1e-5 && (found[1] - y).abs() < 1e-5, "{found:?}, not {x} {y}");
     }
 
+    /// The definition, lag by lag, on planes where many are as high as their neighbours or as
+    /// others far away: the first of them counts, row by row.
+    #[test]
+    fn peaks_are_those_of_the_definition(values in prop::collection::vec(-1..4i8, 15 * 15)) {
+        let plane = Plane::from_fn([12, 12], |i, j| f32::from(values[((j + 7) * 15 + i + 7) as usize]));
+        let lags = || (-5..=5isize).flat_map(|y| (-5..=5isize).map(move |x| [x, y]));
+        let is_peak = |[x, y]: [isize; 2]| {
+            let around = (-1..=1).flat_map(|j| (-1..=1).map(move |i| (x + i, y + j)));
+            plane.at(x, y) > 0.0 && around.into_iter().all(|(i, j)| plane.at(i, j) <= plane.at(x, y))
+        };
+        let highest = |admitted: &dyn Fn([isize; 2]) -> bool| {
+            lags().filter(|&lag| is_peak(lag) && admitted(lag)).fold(None, |best: Option<Peak>, lag| {
+                let height = plane.at(lag[0], lag[1]);
+                match best {
+                    Some(best) if best.height >= height => Some(best),
+                    _ => Some(Peak { lag, height }),
+                }
+            })
+        };
+        let first = highest(&|_| true);
+        let second = first.and_then(|f| highest(&|lag| (0..2).any(|k| (lag[k] - f.lag[k]).abs() > 2)));
+        prop_assert_eq!(find_peaks(&plane), [first, second]);
+    }
+
     /// Whatever the values, a fit is finite and within 1 px of the peak.
     #[test]
     fn fits_are_finite_on_any_values(values in prop::collection::vec(-1.0..1.0f32, 49), zeros in 0usize..49) {
