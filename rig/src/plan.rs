@@ -151,7 +151,7 @@ impl Plan {
     }
 
     fn motion(&self) -> Motion {
-        Motion::of(&self.scene, &self.rig.motion.moved)
+        Motion::of(&self.scene, &self.rig.motion)
     }
 }
 

@@ -4,6 +4,7 @@ mod brownian;
 mod crops;
 mod flow;
 mod flow_data;
+mod flow_fields;
 mod flow_forms;
 mod flow_turbulence;
 mod imaging;

@@ -25,7 +25,7 @@ pub(super) fn electrons(
     facts: &mut Facts,
 ) -> Result<f64, SetupError> {
     let setup = &rig.setup;
-    let (then, rig_then) = electrons_then(&setup.as_measured()?, measured)?;
+    let (then, rig_then) = electrons_then(rig, &setup.as_measured()?, measured)?;
     let at = |pulse: Option<f64>| pulse.map_or(String::new(), |s| format!(" at {}", show(s, D::Time)));
     let (pulse, then_s) = (pulse_s(setup), measured.at_s.or(pulse_s(&rig_then.setup)));
     let chain = |rig: &Rig, pulse_s| LightBudget::of(&rig.setup, rig.lens.as_ref(), pulse_s);
@@ -58,9 +58,10 @@ pub(super) fn electrons(
 }
 
 /// Photo-electrons of a particle when the picture was recorded, and the rig of that time.
-fn electrons_then(setup: &Setup, measured: MeasuredBrightness) -> Result<(f64, Rig), SetupError> {
+fn electrons_then(now: &Rig, setup: &Setup, measured: MeasuredBrightness) -> Result<(f64, Rig), SetupError> {
     const KEY: &Key = keys::light::MEASURED_GREY;
-    let plan = Rig::of(setup)
+    let plan = now
+        .changed(setup)
         .and_then(|rig| Plan::lit(rig, Some(1.0)))
         .map_err(|e| {
             setup.error(

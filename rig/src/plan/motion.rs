@@ -2,9 +2,11 @@
 //! displacement inside it.
 
 use std::f64::consts::PI;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use motefield_generator::{Light, Scene, Sheet};
 
+use super::rig::FluidMotion;
 use super::sampling::Moved;
 
 /// The motion at one point of the picture.
@@ -20,10 +22,23 @@ struct MotionAt {
     gradient: f64,
 }
 
+/// The motion at all points through the sheets seen last: most changes of a setup leave the sheets
+/// as they are, and each point takes a sum over their profiles.
+#[derive(Debug, Default)]
+pub(super) struct LitMotion(Mutex<Option<(Sheets, Arc<[MotionAt]>)>>);
+
+/// All of the light that decides what motion costs.
+#[derive(Debug, Clone, PartialEq)]
+struct Sheets {
+    sheet: Sheet,
+    /// Thickness, as a ratio, and offset of both pulses, px.
+    pulses: [[f64; 2]; 2],
+}
+
 /// The motion over the picture, outside bodies.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Motion {
-    points: Vec<MotionAt>,
+    points: Arc<[MotionAt]>,
     diameter_px: f64,
     seeding_density_ppp: f64,
 }
@@ -43,14 +58,38 @@ pub(super) struct Pairs {
 
 impl Motion {
     /// Of a scene whose fluid moves so.
-    pub(super) fn of(scene: &Scene, moved: &[Moved]) -> Motion {
+    pub(super) fn of(scene: &Scene, fluid: &FluidMotion) -> Motion {
+        let sheets = Sheets {
+            sheet: scene.sheet,
+            pulses: scene
+                .light
+                .pulses
+                .map(|pulse| [pulse.thickness_ratio, pulse.offset_px]),
+        };
+        let mut last = fluid.lit.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let points = match &*last {
+            Some((of, points)) if *of == sheets => Arc::clone(points),
+            _ => {
+                let points = Motion::points(scene, fluid);
+                *last = Some((sheets, Arc::clone(&points)));
+                points
+            }
+        };
+        Motion {
+            points,
+            diameter_px: scene.particle_diameter_px,
+            seeding_density_ppp: scene.seeding_density_ppp,
+        }
+    }
+
+    fn points(scene: &Scene, fluid: &FluidMotion) -> Arc<[MotionAt]> {
         let middle = scene.size.map(|n| 0.5 * (n as f64 - 1.0));
         let mut overlap = SheetOverlap::new(&scene.sheet, &scene.light);
         let point = |moved: &Moved| {
             let Moved { at, ends: [a, b], .. } = *moved;
             let [from, to] = [a, b].map(|place| scene.sheet.distance_px(place, middle));
             let depth_px = to - from;
-            let g = scene.flow.gradient(at, 0.0);
+            let g = fluid.flow.gradient(at, 0.0);
             MotionAt {
                 displacement_px: [b[0] - a[0], b[1] - a[1]],
                 kept: overlap.kept(depth_px),
@@ -58,11 +97,12 @@ impl Motion {
                 gradient: spectral_norm([[g[0][0], g[0][1]], [g[1][0], g[1][1]]]),
             }
         };
-        Motion {
-            points: moved.iter().filter(|moved| !moved.solid).map(point).collect(),
-            diameter_px: scene.particle_diameter_px,
-            seeding_density_ppp: scene.seeding_density_ppp,
-        }
+        fluid
+            .moved
+            .iter()
+            .filter(|moved| !moved.solid)
+            .map(point)
+            .collect()
     }
 
     fn largest(&self, of: impl Fn(&MotionAt) -> f64) -> f64 {

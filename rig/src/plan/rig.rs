@@ -1,11 +1,12 @@
 //! A setup with all that follows from it before its light is known, worked out once.
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use motefield_generator::Flow;
 
 use super::flow::{Scale, flow};
 use super::lens::{ParticleImage, RigLens, rig_lens};
+use super::motion::LitMotion;
 use super::sampling::{Moved, moved};
 use super::straddle::Straddle;
 use super::timing::Speeds;
@@ -31,6 +32,7 @@ pub struct Rig {
     pub(super) image: Option<ParticleImage>,
     pub(super) thickness_px: f64,
     pub(super) motion: Arc<FluidMotion>,
+    motions: Arc<Motions>,
 }
 
 /// How the fluid moves in the picture: all that takes long to work out.
@@ -39,6 +41,9 @@ pub(super) struct FluidMotion {
     pub(super) flow: Arc<dyn Flow>,
     /// Over the picture.
     pub(super) moved: Vec<Moved>,
+    /// What the sheets that were looked at last see of it.
+    pub(super) lit: LitMotion,
+    speeds: Speeds,
     separation_s: Option<f64>,
     follows_separation: OnceLock<bool>,
     by: MovedBy,
@@ -57,25 +62,53 @@ struct MovedBy {
     thickness_px: f64,
 }
 
+/// The motions of a rig and of those changed from it, the one used last at the end: few settings
+/// change the motion.
+#[derive(Debug, Default)]
+struct Motions(Mutex<Vec<Arc<FluidMotion>>>);
+
+impl Motions {
+    /// Where rules are taken as linear about a place, the motions are that of the place, those with
+    /// separation, thickness or magnification aside, and that of a measured picture. Of data from a
+    /// file each may take many megabytes.
+    const MOST: usize = 6;
+
+    fn known(&self, by: &MovedBy) -> Option<Arc<FluidMotion>> {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let place = all.iter().rposition(|motion| motion.by == *by)?;
+        let motion = all.remove(place);
+        all.push(Arc::clone(&motion));
+        Some(motion)
+    }
+
+    fn add(&self, motion: &Arc<FluidMotion>) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if all.len() == Motions::MOST {
+            all.remove(0);
+        }
+        all.push(Arc::clone(motion));
+    }
+}
+
 impl Rig {
     /// Works out the rig of a setup.
     ///
     /// # Errors
     /// What lens, sheet or flow lack or cannot be, by the key.
     pub fn of(setup: &Setup) -> Result<Rig, SetupError> {
-        Rig::beside(setup, None)
+        Rig::with_motions(setup, Arc::default())
     }
 
-    /// The rig of another setup that reads the same files: where nothing changes the motion, it is
-    /// not worked out anew.
+    /// The rig of another setup that reads the same files: a motion that is known is not worked out
+    /// anew.
     ///
     /// # Errors
     /// As [`of`](Rig::of).
     pub fn changed(&self, setup: &Setup) -> Result<Rig, SetupError> {
-        Rig::beside(setup, Some(self))
+        Rig::with_motions(setup, Arc::clone(&self.motions))
     }
 
-    fn beside(setup: &Setup, known: Option<&Rig>) -> Result<Rig, SetupError> {
+    fn with_motions(setup: &Setup, motions: Arc<Motions>) -> Result<Rig, SetupError> {
         let size = picture_size(setup)?;
         let lens = rig_lens(setup, size);
         let scale = Scale {
@@ -97,34 +130,37 @@ impl Rig {
             px_per_m: scale.px_per_m,
             thickness_px,
         };
-        let (motion, speeds) = match known.filter(|known| known.motion.by == moved_by) {
-            Some(known) => (Arc::clone(&known.motion), known.speeds),
+        let motion = match motions.known(&moved_by) {
+            Some(motion) => motion,
             None => {
                 let scale = scale.at(wanted::separation_s(&scale, size, thickness_px)?);
                 let flow = flow(&scale, size, thickness_px)?;
                 let moved = moved(size, flow.as_ref());
-                let speeds = Speeds::of(&moved);
-                let motion = FluidMotion {
+                let motion = Arc::new(FluidMotion {
                     flow,
+                    speeds: Speeds::of(&moved),
                     moved,
+                    lit: LitMotion::default(),
                     separation_s: scale.separation_s,
                     follows_separation: OnceLock::new(),
                     by: moved_by,
-                };
-                (Arc::new(motion), speeds)
+                });
+                motions.add(&motion);
+                motion
             }
         };
         let image = ParticleImage::of(setup, lens.as_ref())?;
         let mut with_separation = setup.clone();
         with_separation.separation_s = motion.separation_s;
         Ok(Rig {
-            speeds,
+            speeds: motion.speeds,
             straddle: Straddle::of(&with_separation),
             size,
             lens,
             image,
             thickness_px,
             motion,
+            motions,
             setup: with_separation,
         })
     }
