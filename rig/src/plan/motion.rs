@@ -24,7 +24,7 @@ struct MotionAt {
 
 /// The motion at all points through the sheets seen last: most changes of a setup leave the sheets
 /// as they are, and each point takes a sum over their profiles.
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub(super) struct LitMotion(Mutex<Option<(Sheets, Arc<[MotionAt]>)>>);
 
 /// All of the light that decides what motion costs.

@@ -1,5 +1,6 @@
 //! A setup with all that follows from it before its light is known, worked out once.
 
+use std::fmt;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use motefield_generator::Flow;
@@ -36,7 +37,6 @@ pub struct Rig {
 }
 
 /// How the fluid moves in the picture: all that takes long to work out.
-#[derive(Debug)]
 pub(super) struct FluidMotion {
     pub(super) flow: Arc<dyn Flow>,
     /// Over the picture.
@@ -47,6 +47,17 @@ pub(super) struct FluidMotion {
     separation_s: Option<f64>,
     follows_separation: OnceLock<bool>,
     by: MovedBy,
+}
+
+impl fmt::Debug for FluidMotion {
+    /// Without what is worked out where it is asked for.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("FluidMotion")
+            .field("flow", &self.flow)
+            .field("moved", &self.moved)
+            .field("separation_s", &self.separation_s)
+            .finish_non_exhaustive()
+    }
 }
 
 /// All that decides how the fluid moves in the picture.
@@ -64,8 +75,15 @@ struct MovedBy {
 
 /// The motions of a rig and of those changed from it, the one used last at the end: few settings
 /// change the motion.
-#[derive(Debug, Default)]
+#[derive(Default)]
 struct Motions(Mutex<Vec<Arc<FluidMotion>>>);
+
+impl fmt::Debug for Motions {
+    /// What else was worked out says nothing of a rig.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Motions")
+    }
+}
 
 impl Motions {
     /// Where rules are taken as linear about a place, the motions are that of the place, those with

@@ -404,8 +404,10 @@ fn flat_fields_need_no_rig() {
 /// that of the changed setup read alone.
 #[test]
 fn a_changed_rig_is_that_of_the_changed_setup() {
-    let setup = Setup::from_text::<&str>("rig", RIG, &[]).unwrap();
+    let setup = Setup::from_text("rig", RIG, &[("sheet.out_of_plane", "0.2")]).unwrap();
     let rig = Rig::of(&setup).unwrap();
+    // What motion and sheets give is remembered from now on.
+    Plan::of(rig.clone()).unwrap().rules();
     for (key, value) in [
         ("light.pulse_length", "\"300 us\""),
         ("light.wavelength", "\"532 nm\""),
@@ -420,6 +422,9 @@ fn a_changed_rig_is_that_of_the_changed_setup() {
         ("camera.pixel", "\"3.45 um\""),
         ("sheet.thickness", "\"1 mm\""),
         ("sheet.out_of_plane", "0.1"),
+        ("sheet.profile", "\"top-hat\""),
+        ("sheet.thickness_ratio", "1.3"),
+        ("sheet.offset", "\"0.1 mm\""),
         ("flow.core_radius", "\"3 mm\""),
         ("flow.centre[0]", "\"0 mm\""),
         ("timing.separation", "\"1.2 ms\""),
@@ -429,6 +434,7 @@ fn a_changed_rig_is_that_of_the_changed_setup() {
         let changed = Plan::of(rig.changed(&other).unwrap()).unwrap();
         let alone = plan(&other).unwrap();
         assert_eq!(format!("{changed:?}"), format!("{alone:?}"), "{key}");
+        assert_eq!(changed.rules(), alone.rules(), "{key}");
     }
 }
 
