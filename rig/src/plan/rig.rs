@@ -86,9 +86,9 @@ impl fmt::Debug for Motions {
 }
 
 impl Motions {
-    /// Where rules are taken as linear about a place, the motions are that of the place, those with
-    /// separation, thickness or magnification aside, and that of a measured picture. Of data from a
-    /// file each may take many megabytes.
+    /// A search for a proposal goes to and fro between the motions of a few places, those with
+    /// separation or thickness a little aside, and that of a measured picture. Of data from a file
+    /// each may take many megabytes, so no more are kept.
     const MOST: usize = 6;
 
     fn known(&self, by: &MovedBy) -> Option<Arc<FluidMotion>> {
