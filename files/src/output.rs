@@ -40,7 +40,7 @@ impl OutputDirectory {
             Path::to_path_buf,
         );
         OutputDirectory {
-            fresh: !directory.exists(),
+            fresh: path.is_none() || !directory.exists(),
             directory,
             usual: path.is_none().then(|| name.to_owned()),
             replace,
@@ -73,10 +73,10 @@ impl OutputDirectory {
     /// # Errors
     /// When one of the files exists and must not be replaced, or the directory cannot be made.
     pub fn prepare<N: AsRef<str>>(&mut self, names: &[N]) -> Result<(), FileError> {
-        for name in names {
-            self.may_write(name.as_ref())?;
-        }
         let Some(usual) = &self.usual else {
+            for name in names {
+                self.may_write(name.as_ref())?;
+            }
             return self.make("");
         };
         for path in numbered(usual) {
@@ -284,4 +284,26 @@ pub fn may_write(path: &Path, replace: bool) -> Result<(), FileError> {
 /// When the system fails; the temporary file is taken away.
 pub fn write(path: &Path, bytes: &[u8]) -> Result<(), FileError> {
     part::write(path, bytes).map_err(|e| FileError::of(path, "write", e))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Between the choice of a name and the making of the directory another process may take it,
+    /// and even write files of the same names there.
+    #[test]
+    fn a_directory_that_nobody_chose_is_made_by_one_alone() {
+        let inside = std::env::temp_dir().join(format!("motefield-output-{}", std::process::id()));
+        let usual = inside.join("study").display().to_string();
+        fs::create_dir(&inside).unwrap();
+        let mut two = [0, 1].map(|_| OutputDirectory::new(None, &usual, false));
+        for out in &mut two {
+            out.prepare(&["table.csv"]).unwrap();
+            out.write("table.csv", "t_s\n").unwrap();
+        }
+        let directories = two.each_ref().map(|out| out.directory().to_owned());
+        assert_eq!(directories, ["study", "study-2"].map(|name| inside.join(name)));
+        fs::remove_dir_all(&inside).unwrap();
+    }
 }

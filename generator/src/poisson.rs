@@ -13,8 +13,7 @@ const TABLES_PER_E: f32 = 8.0;
 /// Bits of a uniform word that index a table.
 const INDEX_BITS: u32 = 10;
 
-/// Replaces means (≥ 0) by Poisson numbers, at most `full`, from two uniform words each. Overwrites
-/// `first`.
+/// Replaces means (≥ 0) by Poisson numbers, at most `full`, from two uniform words each.
 ///
 /// Below [`EXACT_BELOW_E`] a number is the sum of two Poisson numbers, one of the next lower mean
 /// that is tabulated and one of the remainder, both by inversion of the distribution function and
@@ -23,56 +22,84 @@ const INDEX_BITS: u32 = 10;
 /// the variance that rounding adds (1/12, Sheppard); its distribution function is nowhere off by
 /// more than 1e-4, as a test checks. All numbers grow with the first word, so the same words at a
 /// slightly different mean give nearly the same number.
-pub(crate) fn shoot(charges: &mut [f32], first: &mut [u32], second: &[u32], full: f32) {
-    // Where a table applies, its number replaces the first word, as the bits of a float.
-    for (&mean, word) in charges.iter().zip(first.iter_mut()) {
-        if mean < EXACT_BELOW_E {
-            *word = TABLES[(mean * TABLES_PER_E) as usize].number(*word).to_bits();
-        }
-    }
-    add_remainders(charges, first, second, full);
+pub(crate) fn shoot(charges: &mut [f32], first: &[u32], second: &[u32], full: f32) {
+    replace(charges, first, second, &TABLES, full);
+}
+
+/// Whether [`shoot`] looks at the second words of these means.
+pub(crate) fn needs_second_word(charges: &[f32]) -> bool {
+    // All of them, which is faster in vector registers than looking for the first.
+    charges
+        .iter()
+        .fold(false, |any, mean| any | (*mean < EXACT_BELOW_E))
 }
 
 /// Pixels that are computed side by side.
 const LANES: usize = 16;
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn add_remainders(charges: &mut [f32], first: &[u32], second: &[u32], full: f32) {
-    let words = first.chunks(LANES).zip(second.chunks(LANES));
-    for (charges, (first, second)) in charges.chunks_mut(LANES).zip(words) {
-        // Neighbouring pixels mostly have means on one side of the limit, and need one of the two.
-        let below = charges
-            .iter()
-            .fold(0, |n, mean| n + usize::from(*mean < EXACT_BELOW_E));
-        if below == charges.len() {
-            for ((charge, &first), &second) in charges.iter_mut().zip(first).zip(second) {
-                *charge = few(*charge, first, second).min(full);
-            }
-        } else if below == 0 {
-            for (charge, &first) in charges.iter_mut().zip(first) {
-                *charge = large_poisson(*charge, first).min(full);
-            }
-        } else {
-            for ((charge, &first), &second) in charges.iter_mut().zip(first).zip(second) {
-                let (few, many) = (few(*charge, first, second), large_poisson(*charge, first));
-                *charge = (if *charge < EXACT_BELOW_E { few } else { many }).min(full);
-            }
+fn replace(charges: &mut [f32], first: &[u32], second: &[u32], tables: &[CumulativeTable], full: f32) {
+    let (all, rest) = charges.as_chunks_mut::<LANES>();
+    let [(first, first_rest), (second, second_rest)] = [first.as_chunks(), second.as_chunks()];
+    for (charges, words) in all.iter_mut().zip(first.iter().zip(second)) {
+        replace_side_by_side(charges, words, tables, full);
+    }
+    let (mut charges, mut words) = ([0.0; LANES], [[0; LANES]; 2]);
+    charges[..rest.len()].copy_from_slice(rest);
+    words[0][..rest.len()].copy_from_slice(first_rest);
+    words[1][..rest.len()].copy_from_slice(second_rest);
+    replace_side_by_side(&mut charges, (&words[0], &words[1]), tables, full);
+    rest.copy_from_slice(&charges[..rest.len()]);
+}
+
+#[inline(always)]
+fn replace_side_by_side(
+    charges: &mut [f32; LANES],
+    (first, second): (&[u32; LANES], &[u32; LANES]),
+    tables: &[CumulativeTable],
+    full: f32,
+) {
+    // Neighbouring pixels mostly have means on one side of the limit, and need one of the two.
+    let below = charges
+        .iter()
+        .fold(0, |n, mean| n + usize::from(*mean < EXACT_BELOW_E));
+    let mut few = [0.0; LANES];
+    if below > 0 {
+        few = small_poisson(charges, second);
+        let mut places = [0; LANES];
+        for lane in 0..LANES {
+            // Through a signed number, which takes fewer instructions.
+            places[lane] = (charges[lane].min(EXACT_BELOW_E) * TABLES_PER_E) as i32 as usize;
+        }
+        for lane in 0..LANES {
+            // A mean above the limit has no table and takes no part.
+            few[lane] += tables
+                .get(places[lane])
+                .map_or(0.0, |table| table.number(first[lane]));
+        }
+    }
+    if below == LANES {
+        for lane in 0..LANES {
+            charges[lane] = few[lane].min(full);
+        }
+    } else {
+        for lane in 0..LANES {
+            let many = large_poisson(charges[lane], first[lane]);
+            charges[lane] = (if charges[lane] < EXACT_BELOW_E {
+                few[lane]
+            } else {
+                many
+            })
+            .min(full);
         }
     }
 }
 
-/// The number that a table gave, as its bits, and that of the remainder of the mean.
+/// Poisson numbers for what the means have beyond the step of the tables, by inversion: the number
+/// of values of the distribution function that the uniform number exceeds. From 7 on that function
+/// is 1 to within 2⁻³⁶.
 #[inline(always)]
-fn few(mean: f32, tabulated: u32, word: u32) -> f32 {
-    let rest = mean - (mean * TABLES_PER_E).floor() / TABLES_PER_E;
-    f32::from_bits(tabulated) + small_poisson(f64::from(rest), word)
-}
-
-/// Poisson number for a mean below one step of the tables, by inversion: the number of values of
-/// the distribution function that the uniform number exceeds. From 7 on that function is 1 to
-/// within 2⁻³⁶.
-#[inline(always)]
-fn small_poisson(mean: f64, word: u32) -> f32 {
+fn small_poisson(means: &[f32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
     const INVERSE: [f64; 8] = [
         1.0,
         1.0 / 2.0,
@@ -83,16 +110,33 @@ fn small_poisson(mean: f64, word: u32) -> f32 {
         1.0 / 7.0,
         1.0 / 8.0,
     ];
-    let u = (f64::from(word) + 0.5) * (1.0 / 4_294_967_296.0);
-    // e^(−m) by its series: below 1/8 the ninth term is under 1e-13.
-    let mut p = INVERSE.iter().rev().fold(1.0, |sum, k| 1.0 - mean * k * sum);
-    let (mut sum, mut n) = (p, 0.0);
-    for k in INVERSE {
-        n += if u > sum { 1.0 } else { 0.0 };
-        p *= mean * k;
-        sum += p;
+    let (mut rest, mut u, mut p) = ([0.0; LANES], [0.0; LANES], [1.0; LANES]);
+    for lane in 0..LANES {
+        let mean = means[lane];
+        rest[lane] = f64::from(mean - (mean * TABLES_PER_E).floor() / TABLES_PER_E);
+        u[lane] = (f64::from(words[lane]) + 0.5) * (1.0 / 4_294_967_296.0);
     }
-    n
+    // e^(−m) by its series: below 1/8 the ninth term is under 1e-13.
+    for k in INVERSE.iter().rev() {
+        for lane in 0..LANES {
+            p[lane] = 1.0 - rest[lane] * k * p[lane];
+        }
+    }
+    let (mut sum, mut numbers) = (p, [0.0; LANES]);
+    for k in INVERSE {
+        let mut exceeds = false;
+        for lane in 0..LANES {
+            exceeds |= u[lane] > sum[lane];
+            numbers[lane] += if u[lane] > sum[lane] { 1.0 } else { 0.0 };
+            p[lane] *= rest[lane] * k;
+            sum[lane] += p[lane];
+        }
+        // The distribution function only grows.
+        if !exceeds {
+            break;
+        }
+    }
+    numbers
 }
 
 /// Poisson number for a mean from [`EXACT_BELOW_E`] on.
@@ -139,8 +183,11 @@ impl CumulativeTable {
         CumulativeTable { below, index }
     }
 
+    #[inline(always)]
     fn number(&self, word: u32) -> f32 {
         let mut n = self.index[(word >> (32 - INDEX_BITS)) as usize] as usize;
+        // Most words that share an index have one of two numbers: no branch to be guessed.
+        n += usize::from(word > self.below[n]);
         while word > self.below[n] {
             n += 1;
         }

@@ -26,7 +26,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
-use crate::poisson::shoot;
+use crate::poisson::{needs_second_word, shoot};
 use crate::random::{Purpose, Seed, normal, stream};
 use crate::threads::shares;
 
@@ -276,12 +276,16 @@ impl Sensor {
         dark_current_e: f32,
     ) {
         if self.dsnu_e > 0.0 || self.prnu > 0.0 || self.hot_pixels > 0.0 || self.dead_pixels > 0.0 {
-            row.draw(seed.of_study(), Purpose::Camera, y);
+            row.draw(&[0, 1, 2], seed.of_study(), Purpose::Camera, y);
             self.charge_differing(pixels, dark_current_e, row);
         } else {
             pixels.iter_mut().for_each(|pixel| *pixel += dark_current_e);
         }
-        row.draw(seed, Purpose::Noise, u64::from(frame) << 32 | y);
+        let words: &[usize] = match needs_second_word(pixels) {
+            true => &[0, 1, 2],
+            false => &[0, 2],
+        };
+        row.draw(words, seed, Purpose::Noise, u64::from(frame) << 32 | y);
         let [first, second, _] = &mut row.words;
         shoot(pixels, first, second, self.full_well_e as f32);
         if self.nonlinearity > 0.0 {
@@ -405,9 +409,11 @@ impl RowDraws {
         }
     }
 
-    fn draw(&mut self, seed: Seed, purpose: Purpose, place: u64) {
+    /// Draws those of the three words whose numbers are given; the others stay what they were.
+    fn draw(&mut self, numbers: &[usize], seed: Seed, purpose: Purpose, place: u64) {
         let mut rng = stream(seed, purpose, place);
-        for (k, words) in self.words.iter_mut().enumerate() {
+        for &k in numbers {
+            let words = &mut self.words[k];
             // A pixel's words stand at the same place of the stream whatever else is read.
             rng.set_word_pos((k * self.whole + self.left) as u128);
             rng.fill_bytes(&mut self.bytes);

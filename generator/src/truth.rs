@@ -110,13 +110,25 @@ impl<'a> TrueDisplacement<'a> {
     /// assert_eq!(truth.at_all(&[[1.0, 2.0], [3.0, 4.0]]), [Some([0.0, 0.0]); 2]);
     /// ```
     pub fn at_all(&self, points_px: &[[f64; 2]]) -> Vec<Option<[f64; 2]>> {
-        let flow = self.scene.flow.as_ref();
-        let elements: Vec<Vec3> = points_px.iter().map(|[x, y]| self.element(*x, *y)).collect();
-        let fluid: Vec<Vec3> = elements.iter().filter(|at| !flow.solid(**at)).copied().collect();
-        let mut found = self.of_elements(&fluid).into_iter();
+        // So many at a time that what is found on the way stays in the fast memory.
+        const FEW: usize = 512;
+        let few = points_px.chunks(FEW).map(|points| self.at_few(points));
+        let mut all = Vec::with_capacity(points_px.len());
+        few.for_each(|found| all.extend(found));
+        all
+    }
+
+    fn at_few(&self, points_px: &[[f64; 2]]) -> Vec<Option<[f64; 2]>> {
+        let fluid = |[x, y]: &[f64; 2]| {
+            let element = self.element(*x, *y);
+            (!self.scene.flow.solid(element)).then_some(element)
+        };
+        let elements: Vec<Option<Vec3>> = points_px.iter().map(fluid).collect();
+        let in_fluid: Vec<Vec3> = elements.iter().flatten().copied().collect();
+        let mut found = self.of_elements(&in_fluid).into_iter();
         elements
             .iter()
-            .map(|at| if flow.solid(*at) { None } else { found.next() })
+            .map(|element| element.and_then(|_| found.next()))
             .collect()
     }
 

@@ -72,11 +72,26 @@ impl Folder {
     /// # Errors
     /// When a file would be overwritten unasked, an unfinished or another study stands there, there
     /// is none to resume, another process is at work there, or the system fails.
-    pub fn open(place: &Destination, mut manifest: Manifest, names: &Names) -> Result<Folder, StudyError> {
-        let mut out = OutputDirectory::new(place.directory, place.usual, place.overwrite);
-        let then = Manifest::read(out.directory());
-        let journal = out.path(JOURNAL);
-        let found = RecordFile::look(&journal, JOURNALS);
+    pub fn open(place: &Destination, manifest: Manifest, names: &Names) -> Result<Folder, StudyError> {
+        let out = OutputDirectory::new(place.directory, place.usual, place.overwrite);
+        Folder::open_in(out, place, manifest, names)
+    }
+
+    fn open_in(
+        mut out: OutputDirectory,
+        place: &Destination,
+        mut manifest: Manifest,
+        names: &Names,
+    ) -> Result<Folder, StudyError> {
+        // One that nobody chose is made below, and made by this process: what stands under its name
+        // by now is the work of another.
+        let (then, found) = match place.directory {
+            None => (None, Found::Other),
+            Some(_) => (
+                Manifest::read(out.directory()),
+                RecordFile::look(&out.path(JOURNAL), JOURNALS),
+            ),
+        };
         let (begun, torn) = (found == Found::Begun, found == Found::Torn);
         let replace = place.overwrite || place.start == Start::Fresh || torn;
         let taken_up = taken_up(place, &out, then.as_ref(), &manifest, begun || torn)?;
@@ -258,4 +273,34 @@ fn other_study(out: &OutputDirectory, mut differences: Vec<String>) -> StudyErro
 fn own(out: &OutputDirectory, name: &str, there: bool) -> Option<(String, String)> {
     let hash = there.then(|| sha256(&out.path(name))).flatten()?;
     Some((name.to_owned(), hash))
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    /// Between the choice of a name and the making of the folder another process may begin its
+    /// study under this name.
+    #[test]
+    fn studies_without_a_directory_each_have_a_folder() {
+        let inside = std::env::temp_dir().join(format!("motefield-folder-{}", std::process::id()));
+        let usual = inside.join("study").display().to_string();
+        std::fs::create_dir(&inside).unwrap();
+        let place = Destination {
+            directory: None,
+            usual: &usual,
+            start: Start::New,
+            overwrite: false,
+        };
+        let chosen = [0, 1].map(|_| OutputDirectory::new(None, &usual, false));
+        let folders = chosen.map(|out| {
+            let manifest = Manifest::new("test", json!({}));
+            Folder::open_in(out, &place, manifest, &Names::default()).unwrap()
+        });
+        let directories = folders.each_ref().map(|folder| folder.directory().to_owned());
+        assert_eq!(directories, ["study", "study-2"].map(|name| inside.join(name)));
+        std::fs::remove_dir_all(&inside).unwrap();
+    }
 }

@@ -32,15 +32,24 @@ fn of_two_in_one_directory_one_does_the_study() {
 
 /// Where no directory is chosen each has its own.
 #[test]
-fn two_without_a_directory_do_not_meet() {
+fn studies_without_a_directory_do_not_meet() {
+    const COUNT: usize = 8;
     let study = Study::new("undirected", 0);
     let arguments = [study.arguments, &["--threads", "1"]].concat();
-    let children = [0, 1, 2].map(|_| program(&study.directory, &arguments).spawn().unwrap());
+    // So many that several look for a free name at the same moment.
+    let children: Vec<_> = (0..COUNT)
+        .map(|_| program(&study.directory, &arguments).spawn().unwrap())
+        .collect();
     for child in children {
         let done = child.wait_with_output().unwrap();
         assert!(done.status.success(), "{}", message(&done));
     }
-    for name in ["sweep", "sweep-2", "sweep-3"] {
-        assert!(contents(&study.directory.join(name)) == study.whole, "{name}");
+    for k in 1..=COUNT {
+        let name = if k == 1 {
+            "sweep".to_owned()
+        } else {
+            format!("sweep-{k}")
+        };
+        assert!(contents(&study.directory.join(&name)) == study.whole, "{name}");
     }
 }

@@ -136,33 +136,26 @@ fn cross_rows(spectra: [&[Complex<f32>]; 4], scale: f32, [product, beyond]: [&mu
     // before.
     let last = length.saturating_sub(LANES);
     for k in (1..last).step_by(LANES).chain([last]).filter(|_| last > 0) {
-        let opposite = length - k - LANES + 1..length - k + 1;
-        let here = |row: &[Complex<f32>]| parts(&row[k..k + LANES]);
-        let there = |row: &[Complex<f32>]| {
-            let mut parts = parts(&row[opposite.clone()]);
-            parts.iter_mut().for_each(|part| part.reverse());
-            parts
-        };
-        let [p, q] = [
-            cross(here(one), there(one_opposite), scale),
-            cross(here(two), there(two_opposite), scale),
-        ];
-        let [re, im]: [[f32; LANES]; 2] = [
-            std::array::from_fn(|lane| p[0][lane] - q[1][lane]),
-            std::array::from_fn(|lane| p[1][lane] + q[0][lane]),
-        ];
-        for (lane, product) in product[k..k + LANES].iter_mut().enumerate() {
-            *product = Complex::new(re[lane], im[lane]);
+        let opposite = length - k - LANES + 1;
+        let p = cross(
+            parts(lanes(one, k)),
+            parts_reversed(lanes(one_opposite, opposite)),
+            scale,
+        );
+        let q = cross(
+            parts(lanes(two, k)),
+            parts_reversed(lanes(two_opposite, opposite)),
+            scale,
+        );
+        let [mut here, mut there] = [[[0.0; LANES]; 2]; 2];
+        for lane in 0..LANES {
+            here[0][lane] = p[0][lane] - q[1][lane];
+            here[1][lane] = p[1][lane] + q[0][lane];
+            there[0][lane] = p[0][lane] + q[1][lane];
+            there[1][lane] = q[0][lane] - p[1][lane];
         }
-        let [mut re, mut im]: [[f32; LANES]; 2] = [
-            std::array::from_fn(|lane| p[0][lane] + q[1][lane]),
-            std::array::from_fn(|lane| q[0][lane] - p[1][lane]),
-        ];
-        re.reverse();
-        im.reverse();
-        for (lane, product) in beyond[opposite].iter_mut().enumerate() {
-            *product = Complex::new(re[lane], im[lane]);
-        }
+        product[k..k + LANES].as_chunks_mut().0[0] = together(here);
+        beyond[opposite..opposite + LANES].as_chunks_mut().0[0] = together_reversed(there);
     }
     for k in 0..if last > 0 { 1 } else { length } {
         let both = cross_at(spectra, k, scale);
@@ -187,11 +180,48 @@ fn cross_at(spectra: [&[Complex<f32>]; 4], k: usize, scale: f32) -> [Complex<f32
     ]
 }
 
-/// Real and imaginary parts.
+/// Values side by side.
+type Lanes = [Complex<f32>; LANES];
+
+/// Those of a row from place `k` on.
 #[inline(always)]
-fn parts(values: &[Complex<f32>]) -> [[f32; LANES]; 2] {
-    let values: &[Complex<f32>; LANES] = &values.as_chunks().0[0];
-    [values.map(|value| value.re), values.map(|value| value.im)]
+fn lanes(row: &[Complex<f32>], k: usize) -> &Lanes {
+    &row[k..k + LANES].as_chunks().0[0]
+}
+
+/// Real and imaginary parts, in the order that takes one shuffle of two registers each: 0, 1, 4, 5,
+/// 2, 3, 6, 7.
+#[inline(always)]
+fn parts([a, b, c, d, e, f, g, h]: &Lanes) -> [[f32; LANES]; 2] {
+    [
+        [a.re, b.re, e.re, f.re, c.re, d.re, g.re, h.re],
+        [a.im, b.im, e.im, f.im, c.im, d.im, g.im, h.im],
+    ]
+}
+
+/// [`parts`] of the values in reverse.
+#[inline(always)]
+fn parts_reversed([a, b, c, d, e, f, g, h]: &Lanes) -> [[f32; LANES]; 2] {
+    [
+        [h.re, g.re, d.re, c.re, f.re, e.re, b.re, a.re],
+        [h.im, g.im, d.im, c.im, f.im, e.im, b.im, a.im],
+    ]
+}
+
+/// The values whose [`parts`] these are.
+#[inline(always)]
+fn together([re, im]: [[f32; LANES]; 2]) -> Lanes {
+    let value = |k: usize| Complex::new(re[k], im[k]);
+    let [a, b, e, f] = [value(0), value(1), value(2), value(3)];
+    let [c, d, g, h] = [value(4), value(5), value(6), value(7)];
+    [a, b, c, d, e, f, g, h]
+}
+
+/// The values whose [`parts_reversed`] these are.
+#[inline(always)]
+fn together_reversed(parts: [[f32; LANES]; 2]) -> Lanes {
+    let [a, b, c, d, e, f, g, h] = together(parts);
+    [h, g, f, e, d, c, b, a]
 }
 
 /// Real and imaginary parts of the cross-spectra that are packed in values of a spectrum, z, and
@@ -199,11 +229,13 @@ fn parts(values: &[Complex<f32>]) -> [[f32; LANES]; 2] {
 #[inline(always)]
 fn cross<const N: usize>(z: [[f32; N]; 2], w: [[f32; N]; 2], scale: f32) -> [[f32; N]; 2] {
     let (half, quarter) = (0.5 * scale, 0.25 * scale);
-    let square = |v: &[[f32; N]; 2], lane: usize| v[0][lane] * v[0][lane] + v[1][lane] * v[1][lane];
-    [
-        std::array::from_fn(|lane| half * (z[0][lane] * w[1][lane] + z[1][lane] * w[0][lane])),
-        std::array::from_fn(|lane| quarter * (square(&w, lane) - square(&z, lane))),
-    ]
+    let mut both = [[0.0; N]; 2];
+    for lane in 0..N {
+        let square = |v: &[[f32; N]; 2]| v[0][lane] * v[0][lane] + v[1][lane] * v[1][lane];
+        both[0][lane] = half * (z[0][lane] * w[1][lane] + z[1][lane] * w[0][lane]);
+        both[1][lane] = quarter * (square(&w) - square(&z));
+    }
+    both
 }
 
 /// Side of the tiles by which an array is transposed, so that what is read and written stays in the
@@ -212,20 +244,52 @@ const TILE: usize = 4;
 
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
+    // The usual windows; the compiler then knows that all places are inside.
+    match [row, column] {
+        [16, 16] => transpose_square::<16>(from, to),
+        [32, 32] => transpose_square::<32>(from, to),
+        [64, 64] => transpose_square::<64>(from, to),
+        [128, 128] => transpose_square::<128>(from, to),
+        _ => transpose_any(from, to, [row, column]),
+    }
+}
+
+#[inline(always)]
+fn transpose_square<const N: usize>(from: &[Complex<f32>], to: &mut [Complex<f32>]) {
+    let from: &[[Complex<f32>; N]; N] = from.as_chunks().0.first_chunk().expect("N rows");
+    let to: &mut [[Complex<f32>; N]; N] = to.as_chunks_mut().0.first_chunk_mut().expect("N rows");
+    for y in (0..N).step_by(TILE) {
+        for x in (0..N).step_by(TILE) {
+            let [p, q, r, s] = turned([
+                flat(&from[y].as_chunks().0[x / TILE]),
+                flat(&from[y + 1].as_chunks().0[x / TILE]),
+                flat(&from[y + 2].as_chunks().0[x / TILE]),
+                flat(&from[y + 3].as_chunks().0[x / TILE]),
+            ]);
+            to[x].as_chunks_mut().0[y / TILE] = p;
+            to[x + 1].as_chunks_mut().0[y / TILE] = q;
+            to[x + 2].as_chunks_mut().0[y / TILE] = r;
+            to[x + 3].as_chunks_mut().0[y / TILE] = s;
+        }
+    }
+}
+
+#[inline(always)]
+fn transpose_any(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
     let tiles = [row, column].map(|length| length - length % TILE);
     for (n, rows) in from.chunks_exact(TILE * row).enumerate() {
         let (upper, lower) = rows.split_at(2 * row);
         let ((a, b), (c, d)) = (upper.split_at(row), lower.split_at(row));
-        let [a, b, c, d] = [a, b, c, d].map(|line| line.as_chunks::<TILE>().0);
-        let mut rest = &mut to[n * TILE..];
-        for ((a, b), (c, d)) in a.iter().zip(b).zip(c.iter().zip(d)) {
-            let [p, q, r, s] = turned([a, b, c, d].map(flat));
-            let tile = &mut rest[..3 * column + TILE];
+        let (ab, cd) = (
+            a.as_chunks().0.iter().zip(b.as_chunks().0),
+            c.as_chunks().0.iter().zip(d.as_chunks().0),
+        );
+        for (((a, b), (c, d)), tile) in ab.zip(cd).zip(to[n * TILE..].chunks_mut(TILE * column)) {
+            let [p, q, r, s] = turned([flat(a), flat(b), flat(c), flat(d)]);
             tile.as_chunks_mut().0[0] = p;
             tile[column..].as_chunks_mut().0[0] = q;
             tile[2 * column..].as_chunks_mut().0[0] = r;
             tile[3 * column..].as_chunks_mut().0[0] = s;
-            rest = rest.get_mut(TILE * column..).unwrap_or_default();
         }
     }
     // What is left of lengths that are no multiples of a tile's.
@@ -261,7 +325,12 @@ fn turned([a, b, c, d]: [Line; TILE]) -> [[Complex<f32>; TILE]; TILE] {
             Complex::new(g, h),
         ]
     };
-    [first(p, r), first(q, s), second(p, r), second(q, s)].map(complex)
+    [
+        complex(first(p, r)),
+        complex(first(q, s)),
+        complex(second(p, r)),
+        complex(second(q, s)),
+    ]
 }
 
 #[cfg(test)]
@@ -272,7 +341,9 @@ mod tests {
     /// Value (x, y) goes to (y, x), in arrays of whole tiles and of others.
     #[test]
     fn transposing_exchanges_rows_and_columns() {
-        for (row, column) in (1..=13).flat_map(|row| (1..=13).map(move |column| (row, column))) {
+        let usual = [16, 32, 64, 128].map(|side| (side, side));
+        let sizes = (1..=13).flat_map(|row| (1..=13).map(move |column| (row, column)));
+        for (row, column) in sizes.chain(usual) {
             let value = |x: usize, y: usize| Complex::new(x as f32, -(y as f32));
             let places =
                 |wide: usize, high: usize| (0..high).flat_map(move |y| (0..wide).map(move |x| (x, y)));

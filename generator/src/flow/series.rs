@@ -6,6 +6,8 @@
 //! (2005) 99). Elements stand side by side in arrays; none depends on another, so an element's path
 //! is the same whichever elements are computed with it.
 
+use multiversion::multiversion;
+
 use super::Vec3;
 
 /// Number of terms that a series has at most.
@@ -191,6 +193,41 @@ impl PathSeries {
         None
     }
 
+    /// The [states](PathSeries::state) of all elements at the time `since` after the start, summed
+    /// side by side.
+    pub(crate) fn states(&self, since: f64) -> Vec<Option<State>> {
+        let width = self.width;
+        let mut sums = Sums {
+            at: self.terms[..3 * width].to_vec(),
+            velocity: vec![0.0; 3 * width],
+            before: vec![f64::INFINITY; width],
+            open: vec![1; width],
+        };
+        let mut power = 1.0;
+        for n in 1..self.count() {
+            let slope = n as f64 * power;
+            power *= since;
+            let term = &self.terms[3 * n * width..][..3 * width];
+            add_term(
+                &mut sums,
+                n,
+                term,
+                &self.sizes[n * width..][..width],
+                [power, slope],
+            );
+            if sums.open.iter().all(|open| *open == 0) {
+                break;
+            }
+        }
+        let state = |l: usize| State {
+            at: [0, 1, 2].map(|i| sums.at[i * width + l]),
+            velocity: [0, 1, 2].map(|i| sums.velocity[i * width + l]),
+        };
+        (0..width)
+            .map(|l| (sums.open[l] == 0).then(|| state(l)))
+            .collect()
+    }
+
     /// The series of several elements, each found by itself.
     pub(crate) fn beside(all: &[OnePath], reach: f64) -> PathSeries {
         let count = all.iter().map(|one| one.count).max().unwrap_or(1);
@@ -224,6 +261,42 @@ impl PathSeries {
             let (x, y) = xy.split_at_mut(self.width);
             change(n, [x, y, z]);
         }
+    }
+}
+
+/// Sums of the terms of elements side by side.
+struct Sums {
+    /// x, y and z of all elements.
+    at: Vec<f64>,
+    velocity: Vec<f64>,
+    /// Size of the last term at this time, px.
+    before: Vec<f64>,
+    /// 1 where further terms are to be added, else 0.
+    open: Vec<u64>,
+}
+
+/// Adds term `n` where terms are to be added: `power` and `slope` times x, y and z.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+fn add_term(sums: &mut Sums, n: usize, term: &[f64], sizes: &[f64], [power, slope]: [f64; 2]) {
+    let width = sizes.len();
+    let axes = sums
+        .at
+        .chunks_exact_mut(width)
+        .zip(sums.velocity.chunks_exact_mut(width));
+    for (x, (at, velocity)) in term.chunks_exact(width).zip(axes) {
+        for (((x, open), at), velocity) in x.iter().zip(&sums.open).zip(at).zip(velocity) {
+            *at = if *open == 1 { *at + x * power } else { *at };
+            *velocity = if *open == 1 {
+                *velocity + x * slope
+            } else {
+                *velocity
+            };
+        }
+    }
+    for ((size, open), before) in sizes.iter().zip(&mut sums.open).zip(&mut sums.before) {
+        let last = size * power.abs();
+        *open &= u64::from(!may_end(n, *before, last));
+        *before = last;
     }
 }
 

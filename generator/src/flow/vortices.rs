@@ -27,7 +27,7 @@ struct Around {
     start: Moments,
     /// n s\[n\], from n = 0 on.
     slopes: Vec<f64>,
-    /// Row n is coefficient n − k of Ω times moment k, k from 0 to n; rows one after another.
+    /// Row n is coefficient m of Ω times moment n − m, m from 0 to n; rows one after another.
     rows: Vec<f64>,
     /// Room for a sum.
     sum: Vec<f64>,
@@ -192,32 +192,37 @@ impl Around {
     #[inline(always)]
     fn append_row(&mut self, n: usize) {
         let all = self.all;
-        let row_start = |n: usize| n * (n + 1) / 2 * all;
-        let start = row_start(n);
-        self.rows.resize(start + (n + 1) * all, 0.0);
-        let (before, row) = self.rows.split_at_mut(start + n * all);
+        let at = |row: usize, m: usize| (row * (row + 1) / 2 + m) * all;
         match n {
-            0 => self.start.first(&self.rates, row),
-            // The last of the row before.
-            _ => self.start.next(n, &before[start - all..start], row),
+            0 => self.start.first(&self.rates, &mut self.sum),
+            _ => self
+                .start
+                .next(n, &self.rows[at(n - 1, 0)..][..all], &mut self.sum),
         }
-        for k in (0..n).rev() {
+        self.rows.extend_from_slice(&self.sum);
+        for m in 1..=n {
             // m M_k[m] = −Σ j s[j] M_k+1[m − j], j from 1 to m = n − k.
-            let m = n - k;
             let share = -1.0 / m as f64;
-            self.sum.fill(0.0);
-            for j in 1..=m {
-                let next = &self.rows[row_start(n + 1 - j) + (k + 1) * all..][..all];
-                add_products(&mut self.sum, share, &self.slopes[j * all..][..all], next);
+            let slope_and_next = |j: usize| {
+                let next = &self.rows[at(n + 1 - j, m - j)..][..all];
+                (&self.slopes[j * all..][..all], next)
+            };
+            let (slope, next) = slope_and_next(1);
+            for ((sum, slope), next) in self.sum.iter_mut().zip(slope).zip(next) {
+                *sum = 0.0 + share * slope * next;
             }
-            self.rows[start + k * all..][..all].copy_from_slice(&self.sum);
+            for j in 2..=m {
+                let (slope, next) = slope_and_next(j);
+                add_products(&mut self.sum, share, slope, next);
+            }
+            self.rows.extend_from_slice(&self.sum);
         }
     }
 
     /// Coefficient n of Ω times the first moment.
     #[inline(always)]
     fn first(&self, n: usize) -> &[f64] {
-        &self.rows[n * (n + 1) / 2 * self.all..][..self.all]
+        &self.rows[(n * (n + 1) / 2 + n) * self.all..][..self.all]
     }
 }
 

@@ -2,7 +2,7 @@ use super::*;
 
 fn number(mean: f32, first: u32, second: u32) -> f32 {
     let mut charge = [mean];
-    shoot(&mut charge, &mut [first], &[second], f32::MAX);
+    shoot(&mut charge, &[first], &[second], f32::MAX);
     charge[0]
 }
 
