@@ -32,7 +32,11 @@ pub(crate) fn follow(flow: &dyn Flow, from: &[Vec3], t0: f64, to: &[f64]) -> Opt
         let found: Vec<_> = to.iter().map(|t1| series.states(t1 - t0)).collect();
         for (l, at) in block.iter().enumerate() {
             for (t1, found) in to.iter().zip(&found) {
-                all.push(found[l].unwrap_or_else(|| in_halves(flow, *at, [t0, *t1], HALVINGS)));
+                all.push(
+                    found
+                        .state(l)
+                        .unwrap_or_else(|| in_halves(flow, *at, [t0, *t1], HALVINGS)),
+                );
             }
         }
     }

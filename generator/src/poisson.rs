@@ -4,7 +4,7 @@ use std::sync::LazyLock;
 
 use multiversion::multiversion;
 
-use crate::random::normal;
+use crate::random::normals;
 
 /// Mean below which numbers are exact; from there on they are rounded Cornish–Fisher quantiles.
 const EXACT_BELOW_E: f32 = 64.0;
@@ -83,12 +83,12 @@ fn replace_side_by_side(
             charges[lane] = few[lane].min(full);
         }
     } else {
+        let many = large_poisson(charges, first);
         for lane in 0..LANES {
-            let many = large_poisson(charges[lane], first[lane]);
             charges[lane] = (if charges[lane] < EXACT_BELOW_E {
                 few[lane]
             } else {
-                many
+                many[lane]
             })
             .min(full);
         }
@@ -139,59 +139,64 @@ fn small_poisson(means: &[f32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
     numbers
 }
 
-/// Poisson number for a mean from [`EXACT_BELOW_E`] on.
+/// Poisson numbers for means from [`EXACT_BELOW_E`] on.
 #[inline(always)]
-fn large_poisson(mean: f32, word: u32) -> f32 {
-    let z = normal(word);
-    let sigma = (mean - 1.0 / 12.0).max(1.0).sqrt();
-    let skew = 1.0 / sigma;
-    let w = z
-        + skew * (z * z - 1.0) * (1.0 / 6.0)
-        + skew * skew * ((z * z - 3.0) * (1.0 / 24.0) - (2.0 * z * z - 5.0) * (1.0 / 36.0)) * z;
-    (mean + sigma * w + 0.5).floor().max(0.0)
+fn large_poisson(means: &[f32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
+    let mut numbers = normals(words);
+    for lane in 0..LANES {
+        let (mean, z) = (means[lane], numbers[lane]);
+        let sigma = (mean - 1.0 / 12.0).max(1.0).sqrt();
+        let skew = 1.0 / sigma;
+        let w = z
+            + skew * (z * z - 1.0) * (1.0 / 6.0)
+            + skew * skew * ((z * z - 3.0) * (1.0 / 24.0) - (2.0 * z * z - 5.0) * (1.0 / 36.0)) * z;
+        numbers[lane] = (mean + sigma * w + 0.5).floor().max(0.0);
+    }
+    numbers
 }
 
 struct CumulativeTable {
-    /// Distribution function at 0, 1, 2 …, in units of 2⁻³², up to the largest word.
-    below: Vec<u32>,
+    /// Distribution function at 0, 1, 2 …, in units of 2⁻³²; the largest word from where it is 1.
+    /// Any number of eight bits has a place.
+    below: [u32; 1 << u8::BITS],
     /// The smallest number for each value of the first bits of a word.
     index: [u8; 1 << INDEX_BITS],
 }
 
 impl CumulativeTable {
     fn new(mean: f64) -> CumulativeTable {
-        let (mut below, mut p, mut sum, mut n) = (Vec::new(), libm::exp(-mean), 0.0, 0.0);
-        loop {
+        let (mut p, mut sum, mut n) = (libm::exp(-mean), 0.0, 0.0);
+        let mut below = [u32::MAX; 1 << u8::BITS];
+        for below in &mut below {
             sum += p;
             let scaled = sum * 4_294_967_296.0;
             n += 1.0;
             p *= mean / n;
             if scaled >= 4_294_967_295.0 || (n > mean && p < 1e-12) {
-                below.push(u32::MAX);
                 break;
             }
-            below.push(scaled as u32);
+            *below = scaled as u32;
         }
-        let mut number = 0;
+        let mut number = 0u8;
         let index = std::array::from_fn(|k| {
             let word = (k as u32) << (32 - INDEX_BITS);
-            while word > below[number] {
+            while word > below[usize::from(number)] {
                 number += 1;
             }
-            number as u8
+            number
         });
         CumulativeTable { below, index }
     }
 
     #[inline(always)]
     fn number(&self, word: u32) -> f32 {
-        let mut n = self.index[(word >> (32 - INDEX_BITS)) as usize] as usize;
+        let mut n = self.index[(word >> (32 - INDEX_BITS)) as usize];
         // Most words that share an index have one of two numbers: no branch to be guessed.
-        n += usize::from(word > self.below[n]);
-        while word > self.below[n] {
-            n += 1;
+        n = n.wrapping_add(u8::from(word > self.below[usize::from(n)]));
+        while word > self.below[usize::from(n)] {
+            n = n.wrapping_add(1);
         }
-        n as f32
+        f32::from(n)
     }
 }
 

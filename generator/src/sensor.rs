@@ -27,7 +27,7 @@ use serde::Serialize;
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::poisson::{needs_second_word, shoot};
-use crate::random::{Purpose, Seed, normal, stream};
+use crate::random::{Purpose, Seed, normals, stream};
 use crate::threads::shares;
 
 /// A sensor by its EMVA 1288 figures.
@@ -424,27 +424,72 @@ impl RowDraws {
     }
 }
 
+/// Pixels that are computed side by side.
+const LANES: usize = 16;
+
 /// Charge of pixels of different response, and their offsets, by two random words a pixel.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn differing(
     pixels: &mut [f32],
     offsets: &mut [f32],
     words: [&[u32]; 2],
+    differ: [f32; 2],
+    dark_current_e: f32,
+) {
+    let (all, rest) = pixels.as_chunks_mut::<LANES>();
+    let (offsets, offsets_rest) = offsets.as_chunks_mut();
+    let [(of_offsets, of_offsets_rest), (of_responses, of_responses_rest)] =
+        [words[0].as_chunks(), words[1].as_chunks()];
+    let words = of_offsets.iter().zip(of_responses);
+    for ((pixels, offsets), words) in all.iter_mut().zip(offsets).zip(words) {
+        differing_side_by_side(pixels, offsets, words, differ, dark_current_e);
+    }
+    let words = of_offsets_rest.iter().zip(of_responses_rest);
+    for ((pixel, offset), (a, b)) in rest.iter_mut().zip(offsets_rest).zip(words) {
+        let (pixel, offset) = (std::array::from_mut(pixel), std::array::from_mut(offset));
+        differing_side_by_side(pixel, offset, (&[*a], &[*b]), differ, dark_current_e);
+    }
+}
+
+#[inline(always)]
+fn differing_side_by_side<const N: usize>(
+    pixels: &mut [f32; N],
+    offsets: &mut [f32; N],
+    (of_offsets, of_responses): (&[u32; N], &[u32; N]),
     [dsnu_e, prnu]: [f32; 2],
     dark_current_e: f32,
 ) {
-    let words = words[0].iter().zip(words[1]);
-    for ((pixel, offset), (&of_offset, &of_response)) in pixels.iter_mut().zip(offsets).zip(words) {
-        *pixel = *pixel * (1.0 + prnu * normal(of_response)).max(0.0) + dark_current_e;
-        *offset = dsnu_e * normal(of_offset);
+    let (of_offsets, of_responses) = (normals(of_offsets), normals(of_responses));
+    for lane in 0..N {
+        let response = (1.0 + prnu * of_responses[lane]).max(0.0);
+        pixels[lane] = pixels[lane] * response + dark_current_e;
+        offsets[lane] = dsnu_e * of_offsets[lane];
     }
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn convert(pixels: &mut [f32], words: &[u32], offsets: &[f32], [dark_noise, gain, black, white]: [f64; 4]) {
-    for ((pixel, &word), &offset) in pixels.iter_mut().zip(words).zip(offsets) {
-        let dark = dark_noise * f64::from(normal(word)) + f64::from(offset);
-        let grey = gain * (f64::from(*pixel) + dark) + black;
-        *pixel = (grey + 0.5).floor().clamp(0.0, white) as f32;
+fn convert(pixels: &mut [f32], words: &[u32], offsets: &[f32], conversion: [f64; 4]) {
+    let (all, rest) = pixels.as_chunks_mut::<LANES>();
+    let ((words, words_rest), (offsets, offsets_rest)) = (words.as_chunks(), offsets.as_chunks());
+    for ((pixels, words), offsets) in all.iter_mut().zip(words).zip(offsets) {
+        convert_side_by_side(pixels, words, offsets, conversion);
+    }
+    for ((pixel, word), offset) in rest.iter_mut().zip(words_rest).zip(offsets_rest) {
+        convert_side_by_side(std::array::from_mut(pixel), &[*word], &[*offset], conversion);
+    }
+}
+
+#[inline(always)]
+fn convert_side_by_side<const N: usize>(
+    pixels: &mut [f32; N],
+    words: &[u32; N],
+    offsets: &[f32; N],
+    [dark_noise, gain, black, white]: [f64; 4],
+) {
+    let noise = normals(words);
+    for lane in 0..N {
+        let dark = dark_noise * f64::from(noise[lane]) + f64::from(offsets[lane]);
+        let grey = gain * (f64::from(pixels[lane]) + dark) + black;
+        pixels[lane] = (grey + 0.5).floor().clamp(0.0, white) as f32;
     }
 }

@@ -195,9 +195,9 @@ impl PathSeries {
 
     /// The [states](PathSeries::state) of all elements at the time `since` after the start, summed
     /// side by side.
-    pub(crate) fn states(&self, since: f64) -> Vec<Option<State>> {
+    pub(crate) fn states(&self, since: f64) -> States {
         let width = self.width;
-        let mut sums = Sums {
+        let mut states = States {
             at: self.terms[..3 * width].to_vec(),
             velocity: vec![0.0; 3 * width],
             before: vec![f64::INFINITY; width],
@@ -208,24 +208,13 @@ impl PathSeries {
             let slope = n as f64 * power;
             power *= since;
             let term = &self.terms[3 * n * width..][..3 * width];
-            add_term(
-                &mut sums,
-                n,
-                term,
-                &self.sizes[n * width..][..width],
-                [power, slope],
-            );
-            if sums.open.iter().all(|open| *open == 0) {
+            let sizes = &self.sizes[n * width..][..width];
+            add_term(&mut states, n, term, sizes, [power, slope]);
+            if states.open.iter().all(|open| *open == 0) {
                 break;
             }
         }
-        let state = |l: usize| State {
-            at: [0, 1, 2].map(|i| sums.at[i * width + l]),
-            velocity: [0, 1, 2].map(|i| sums.velocity[i * width + l]),
-        };
-        (0..width)
-            .map(|l| (sums.open[l] == 0).then(|| state(l)))
-            .collect()
+        states
     }
 
     /// The series of several elements, each found by itself.
@@ -264,8 +253,8 @@ impl PathSeries {
     }
 }
 
-/// Sums of the terms of elements side by side.
-struct Sums {
+/// States of elements side by side, while their terms are summed and after.
+pub(crate) struct States {
     /// x, y and z of all elements.
     at: Vec<f64>,
     velocity: Vec<f64>,
@@ -275,16 +264,28 @@ struct Sums {
     open: Vec<u64>,
 }
 
+impl States {
+    /// As [`PathSeries::state`].
+    #[inline(always)]
+    pub(crate) fn state(&self, l: usize) -> Option<State> {
+        let width = self.open.len();
+        (self.open[l] == 0).then(|| State {
+            at: [0, 1, 2].map(|i| self.at[i * width + l]),
+            velocity: [0, 1, 2].map(|i| self.velocity[i * width + l]),
+        })
+    }
+}
+
 /// Adds term `n` where terms are to be added: `power` and `slope` times x, y and z.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn add_term(sums: &mut Sums, n: usize, term: &[f64], sizes: &[f64], [power, slope]: [f64; 2]) {
+fn add_term(states: &mut States, n: usize, term: &[f64], sizes: &[f64], [power, slope]: [f64; 2]) {
     let width = sizes.len();
-    let axes = sums
+    let axes = states
         .at
         .chunks_exact_mut(width)
-        .zip(sums.velocity.chunks_exact_mut(width));
+        .zip(states.velocity.chunks_exact_mut(width));
     for (x, (at, velocity)) in term.chunks_exact(width).zip(axes) {
-        for (((x, open), at), velocity) in x.iter().zip(&sums.open).zip(at).zip(velocity) {
+        for (((x, open), at), velocity) in x.iter().zip(&states.open).zip(at).zip(velocity) {
             *at = if *open == 1 { *at + x * power } else { *at };
             *velocity = if *open == 1 {
                 *velocity + x * slope
@@ -293,7 +294,7 @@ fn add_term(sums: &mut Sums, n: usize, term: &[f64], sizes: &[f64], [power, slop
             };
         }
     }
-    for ((size, open), before) in sizes.iter().zip(&mut sums.open).zip(&mut sums.before) {
+    for ((size, open), before) in sizes.iter().zip(&mut states.open).zip(&mut states.before) {
         let last = size * power.abs();
         *open &= u64::from(!may_end(n, *before, last));
         *before = last;

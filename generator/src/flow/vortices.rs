@@ -29,8 +29,9 @@ struct Around {
     slopes: Vec<f64>,
     /// Row n is coefficient m of Ω times moment n − m, m from 0 to n; rows one after another.
     rows: Vec<f64>,
-    /// Room for a sum.
+    /// Room for a sum, and for one that is the same for all vortices.
     sum: Vec<f64>,
+    squares: Vec<f64>,
 }
 
 /// The series of the pathlines of elements that are at `from`, up to the time `reach`, in a stream
@@ -163,6 +164,7 @@ impl Around {
             slopes: Vec::with_capacity(TERMS * all),
             rows: Vec::with_capacity(USUAL_ROWS * all),
             sum: vec![0.0; all],
+            squares: vec![0.0; from[0].len()],
         }
     }
 
@@ -171,11 +173,12 @@ impl Around {
     fn append_slopes(&mut self, places: &[f64], width: usize, n: usize) {
         let [x, y] = term(places, width, n);
         // The part of coefficient n of x² + y² that is the same for all vortices.
-        let mut squares = vec![0.0; width];
+        let squares = &mut self.squares;
+        squares.fill(0.0);
         for j in 1..n {
             let ([x, y], [p, q]) = (term(places, width, j), term(places, width, n - j));
-            add_products(&mut squares, 1.0, x, p);
-            add_products(&mut squares, 1.0, y, q);
+            add_products(squares, 1.0, x, p);
+            add_products(squares, 1.0, y, q);
         }
         self.slopes.resize((n + 1) * self.all, 0.0);
         let slopes = self.slopes[n * self.all..].chunks_exact_mut(width);
@@ -184,7 +187,7 @@ impl Around {
             let scale = n as f64 * per_r2;
             add_products(slope, 2.0 * scale, own_x, x);
             add_products(slope, 2.0 * scale, own_y, y);
-            add_multiple(slope, scale, &squares);
+            add_multiple(slope, scale, squares);
         }
     }
 

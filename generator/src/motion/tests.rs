@@ -73,3 +73,26 @@ fn elements_do_not_depend_on_each_other() {
         }
     }
 }
+
+/// States summed side by side are those summed one by one, to the bit, also where some series do
+/// not reach the time.
+#[test]
+fn states_side_by_side_are_those_one_by_one() {
+    let points = some_points(37);
+    let axes = [0, 1, 2].map(|i| points.iter().map(|at| at[i]).collect::<Vec<_>>());
+    let mut reached = [0; 2];
+    for turn in [0.3, 3.0] {
+        let flow = street(turn);
+        let series = flow.series(axes.each_ref().map(|axis| &axis[..]), 0.0, 1.0);
+        let series = series.expect("a series");
+        for since in [0.0, 0.4, -1.0] {
+            let states = series.states(since);
+            for l in 0..points.len() {
+                let alone = series.state(l, since);
+                assert_eq!(states.state(l), alone, "{turn}, {since}: element {l}");
+                reached[usize::from(alone.is_some())] += 1;
+            }
+        }
+    }
+    assert!(reached.iter().all(|n| *n > 0), "{reached:?}");
+}

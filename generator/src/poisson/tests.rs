@@ -96,3 +96,29 @@ fn quantiles_of_large_means() {
         }
     }
 }
+
+/// A pixel's number is the same among others, whatever their means and wherever it stands, and
+/// where all means are large the second words do not matter.
+#[test]
+fn pixels_do_not_depend_on_each_other() {
+    let word = |k: u32| k.wrapping_mul(0x9e37_79b9).rotate_left(7);
+    // Rows below the change-over, above it and on both sides, no multiples of the lanes.
+    let rows: [fn(usize) -> f32; 3] = [
+        |k| 0.37 * k as f32,
+        |k| 64.0 + 9.1 * k as f32,
+        |k| [3.1, 64.0, 800.0, 63.99, 0.0][k % 5],
+    ];
+    for means in rows {
+        let means: Vec<f32> = (0..53).map(means).collect();
+        let words = [0, 1].map(|n| (0..53).map(|k| word(2 * k + n)).collect::<Vec<u32>>());
+        let mut together = means.clone();
+        shoot(&mut together, &words[0], &words[1], 900.0);
+        for (k, &mean) in means.iter().enumerate() {
+            let alone = number(mean, words[0][k], words[1][k]).min(900.0);
+            assert_eq!(together[k], alone, "pixel {k} of mean {mean}");
+            assert!(
+                needs_second_word(&[mean]) || alone == number(mean, words[0][k], !words[1][k]).min(900.0)
+            );
+        }
+    }
+}
