@@ -52,7 +52,7 @@ const INVERSE_FACTORIAL: [f64; 14] = {
 /// the integral (the incomplete gamma function, Abramowitz and Stegun 6.5.22 and 6.5.29). The error
 /// is 2e-15 where s < 1 and elsewhere 2e-15 times the factors k/s above 1 of all moments up to it.
 /// A moment is worth its share of s − s₀ to the power k, over k!, so that this is enough.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(crate) struct Moments {
     /// exp(−s) times the factor.
     decays: Vec<f64>,
@@ -63,24 +63,28 @@ pub(crate) struct Moments {
 }
 
 impl Moments {
-    /// At all `s`, times `factors`.
+    /// At all `s`, times `factors`; takes the place of those before.
     #[inline(always)]
-    pub(crate) fn new(s: &[f64], factors: &[f64]) -> Moments {
-        let mut decays = vec![0.0; s.len()];
-        let mut inverse = vec![0.0; s.len()];
-        for ((e, inverse), (s, factor)) in decays.iter_mut().zip(&mut inverse).zip(s.iter().zip(factors)) {
-            *e = decay(*s) * factor;
-            *inverse = 1.0 / s.max(1.0);
-        }
-        let near = (s.iter().zip(&decays).enumerate())
-            .filter(|(_, (s, _))| **s < 1.0)
-            .map(|(l, (s, e))| (l, downward(*s, *e)))
-            .collect();
-        Moments {
+    pub(crate) fn set(&mut self, s: &[f64], factors: &[f64]) {
+        let Moments {
             decays,
             inverse,
             near,
+        } = self;
+        decays.resize(s.len(), 0.0);
+        inverse.resize(s.len(), 0.0);
+        let to = decays.iter_mut().zip(inverse.iter_mut());
+        for ((e, inverse), (s, factor)) in to.zip(s.iter().zip(factors)) {
+            *e = decay(*s) * factor;
+            *inverse = 1.0 / s.max(1.0);
         }
+        near.clear();
+        let below = s.iter().zip(&*decays).enumerate();
+        near.extend(
+            below
+                .filter(|(_, (s, _))| **s < 1.0)
+                .map(|(l, (s, e))| (l, downward(*s, *e))),
+        );
     }
 
     /// Moment 0, ∫₀¹ exp(−s v) dv, for these factors.

@@ -6,14 +6,33 @@
 //! form of the place. All elements as one vortex sees them stand side by side, then all as the next
 //! sees them, so that most of the work is done for all of them at once.
 
+use std::cell::Cell;
+
 use multiversion::multiversion;
 
 use super::along::{self, Along};
 use super::moments::Moments;
-use super::series::{PathSeries, TERMS};
+use super::series::PathSeries;
 use super::{LambOseen, Vec3};
 
+thread_local! {
+    /// What one block of elements leaves to the next of its thread: to ask the system for this room
+    /// and give it back takes as long as to use it.
+    static ROOM: Cell<Option<Room>> = const { Cell::new(None) };
+}
+
+/// Room for the terms of some elements.
+#[derive(Default)]
+struct Room {
+    around: Around,
+    /// x and y of all elements, term after term.
+    places: Vec<f64>,
+    /// Coefficients of the sum of all vortices' angular velocities, one after another.
+    turn: Vec<f64>,
+}
+
 /// Elements as all vortices see them: arrays of one number for each vortex and element.
+#[derive(Default)]
 struct Around {
     /// Number of vortices times that of elements.
     all: usize,
@@ -44,11 +63,7 @@ pub(crate) fn series(vortices: &[LambOseen], stream_px: Vec3, from: [&[f64]; 3],
 pub(crate) struct AlongVortices<'a> {
     vortices: &'a [LambOseen],
     stream_px: Vec3,
-    around: Around,
-    /// x and y of all elements, term after term.
-    places: Vec<f64>,
-    /// Coefficients of the sum of all vortices' angular velocities, one after another.
-    turn: Vec<f64>,
+    room: Room,
 }
 
 impl<'a> AlongVortices<'a> {
@@ -56,10 +71,14 @@ impl<'a> AlongVortices<'a> {
         AlongVortices {
             vortices,
             stream_px,
-            around: Around::of(&[], [&[]; 3]),
-            places: Vec::new(),
-            turn: Vec::new(),
+            room: ROOM.take().unwrap_or_default(),
         }
+    }
+}
+
+impl Drop for AlongVortices<'_> {
+    fn drop(&mut self) {
+        ROOM.set(Some(std::mem::take(&mut self.room)));
     }
 }
 
@@ -69,36 +88,24 @@ impl Along for AlongVortices<'_> {
             return;
         }
         if n == 0 {
-            self.start(place);
+            start(&mut self.room, self.vortices, place);
         }
-        step(self, n, place, velocity);
-    }
-}
-
-impl AlongVortices<'_> {
-    fn start(&mut self, place: [&[f64]; 3]) {
-        self.places = Vec::with_capacity(2 * TERMS * place[0].len());
-        self.turn = Vec::with_capacity(TERMS * place[0].len());
-        self.around = start(self.vortices, place);
+        step(&mut self.room, self.stream_px, n, place, velocity);
     }
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn start(vortices: &[LambOseen], from: [&[f64]; 3]) -> Around {
-    Around::of(vortices, from)
+fn start(room: &mut Room, vortices: &[LambOseen], from: [&[f64]; 3]) {
+    room.places.clear();
+    room.turn.clear();
+    room.around.start(vortices, from);
 }
 
 /// Adds coefficient n of the velocity.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn step(along: &mut AlongVortices, n: usize, [x, y, _]: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
+fn step(room: &mut Room, stream_px: Vec3, n: usize, [x, y, _]: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
     let width = x.len();
-    let AlongVortices {
-        stream_px,
-        around,
-        places,
-        turn,
-        ..
-    } = along;
+    let Room { around, places, turn } = room;
     places.extend_from_slice(x);
     places.extend_from_slice(y);
     around.append_slopes(places, width, n);
@@ -106,7 +113,7 @@ fn step(along: &mut AlongVortices, n: usize, [x, y, _]: [&[f64]; 3], [u, v, w]: 
     turn.resize((n + 1) * width, 0.0);
     if n == 0 {
         for (axis, stream) in [&mut *u, &mut *v, w].into_iter().zip(stream_px) {
-            axis.iter_mut().for_each(|velocity| *velocity += *stream);
+            axis.iter_mut().for_each(|velocity| *velocity += stream);
         }
     }
     let seen = around.first(n).chunks_exact(width);
@@ -132,40 +139,30 @@ fn term(places: &[f64], width: usize, n: usize) -> [&[f64]; 2] {
 }
 
 impl Around {
+    /// Places the elements about the vortices, in the room of elements before.
     #[inline(always)]
-    fn of(vortices: &[LambOseen], from: [&[f64]; 3]) -> Around {
-        // Room for the rows of as many terms as most series have.
-        const USUAL_ROWS: usize = 28;
-        let all = vortices.len() * from[0].len();
-        let (mut x, mut y) = (Vec::with_capacity(all), Vec::with_capacity(all));
-        let (mut s, mut rates) = (Vec::with_capacity(all), Vec::with_capacity(all));
+    fn start(&mut self, vortices: &[LambOseen], from: [&[f64]; 3]) {
+        self.all = vortices.len() * from[0].len();
+        let rows = [&mut self.x, &mut self.y, &mut self.rates, &mut self.per_r2];
+        for row in rows.into_iter().chain([&mut self.slopes, &mut self.rows]) {
+            row.clear();
+        }
+        let s = &mut self.sum;
+        s.clear();
         for vortex in vortices {
             let (rate, per_r2) = vortex.core();
             let [cx, cy] = vortex.centre_px;
-            let first = x.len();
-            x.extend(from[0].iter().map(|x| x - cx));
-            y.extend(from[1].iter().map(|y| y - cy));
-            s.extend(
-                x[first..]
-                    .iter()
-                    .zip(&y[first..])
-                    .map(|(x, y)| (x * x + y * y) * per_r2),
-            );
-            rates.resize(x.len(), rate);
+            let first = self.x.len();
+            self.x.extend(from[0].iter().map(|x| x - cx));
+            self.y.extend(from[1].iter().map(|y| y - cy));
+            let places = self.x[first..].iter().zip(&self.y[first..]);
+            s.extend(places.map(|(x, y)| (x * x + y * y) * per_r2));
+            self.rates.resize(self.x.len(), rate);
+            self.per_r2.push(per_r2);
         }
-        let start = Moments::new(&s, &rates);
-        Around {
-            all,
-            per_r2: vortices.iter().map(|vortex| vortex.core().1).collect(),
-            x,
-            y,
-            rates,
-            start,
-            slopes: Vec::with_capacity(TERMS * all),
-            rows: Vec::with_capacity(USUAL_ROWS * all),
-            sum: vec![0.0; all],
-            squares: vec![0.0; from[0].len()],
-        }
+        self.start.set(s, &self.rates);
+        self.squares.clear();
+        self.squares.resize(from[0].len(), 0.0);
     }
 
     /// Appends n s\[n\].

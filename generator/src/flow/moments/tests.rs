@@ -3,7 +3,8 @@
 use super::*;
 
 fn all_moments(s: &[f64; 3]) -> Vec<[f64; 3]> {
-    let moments = Moments::new(s, &[1.0; 3]);
+    let mut moments = Moments::default();
+    moments.set(s, &[1.0; 3]);
     let mut all = vec![[0.0; 3]; MOMENTS];
     moments.first(&[1.0; 3], &mut all[0]);
     for k in 1..MOMENTS {
