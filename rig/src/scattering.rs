@@ -8,6 +8,7 @@
 
 use std::f64::consts::PI;
 
+use multiversion::multiversion;
 use num_complex::Complex64;
 
 use crate::optics::{OutOfRange, within};
@@ -109,22 +110,8 @@ impl Mie {
     /// Amplitudes S₁ (perpendicular) and S₂ (parallel) at a scattering angle, rad (0 is straight
     /// on).
     pub fn amplitudes(&self, angle_rad: f64) -> [Complex64; 2] {
-        let cosine = libm::cos(angle_rad);
-        let (mut pi_before, mut pi) = (0.0, 1.0);
-        let mut sums = [Complex64::ZERO; 2];
-        let mut inverse = 1.0;
-        for (n, [a, b]) in self.numbered() {
-            let tau = n * cosine * pi - (n + 1.0) * pi_before;
-            // (2n + 1)/(n (n + 1)) = 1/n + 1/(n + 1), and 1/n serves the recurrence too: one
-            // division a term, off its path.
-            let next = 1.0 / (n + 1.0);
-            let weight = inverse + next;
-            sums[0] += (a * pi + b * tau) * weight;
-            sums[1] += (a * tau + b * pi) * weight;
-            (pi_before, pi) = (pi, (2.0 + inverse) * cosine * pi - (1.0 + inverse) * pi_before);
-            inverse = next;
-        }
-        sums
+        let amplitudes = amplitudes(&self.coefficients, &[libm::cos(angle_rad)]);
+        amplitudes.map(|[re, im]| Complex64::new(re[0], im[0]))
     }
 
     fn numbered(&self) -> impl Iterator<Item = (f64, [Complex64; 2])> {
@@ -133,6 +120,60 @@ impl Mie {
             .enumerate()
             .map(|(k, &ab)| (k as f64 + 1.0, ab))
     }
+}
+
+/// Real and imaginary parts of S₁ and S₂ at scattering angles of these cosines, side by side.
+#[inline(always)]
+fn amplitudes<const N: usize>(coefficients: &[[Complex64; 2]], cosines: &[f64; N]) -> [[[f64; N]; 2]; 2] {
+    let (mut pi_before, mut pi) = ([0.0; N], [1.0; N]);
+    let [mut s1, mut s2] = [[[0.0; N]; 2]; 2];
+    let mut inverse = 1.0;
+    for (k, [a, b]) in coefficients.iter().enumerate() {
+        let n = k as f64 + 1.0;
+        // (2n + 1)/(n (n + 1)) = 1/n + 1/(n + 1), and 1/n serves the recurrence too: one division a
+        // term, off its path.
+        let next = 1.0 / (n + 1.0);
+        let weight = inverse + next;
+        for lane in 0..N {
+            let (cosine, before, here) = (cosines[lane], pi_before[lane], pi[lane]);
+            let tau = n * cosine * here - (n + 1.0) * before;
+            s1[0][lane] += (a.re * here + b.re * tau) * weight;
+            s1[1][lane] += (a.im * here + b.im * tau) * weight;
+            s2[0][lane] += (a.re * tau + b.re * here) * weight;
+            s2[1][lane] += (a.im * tau + b.im * here) * weight;
+            pi[lane] = (2.0 + inverse) * cosine * here - (1.0 + inverse) * before;
+            pi_before[lane] = here;
+        }
+        inverse = next;
+    }
+    [s1, s2]
+}
+
+/// The sum over directions, each the cosine of a scattering angle and the weights of |S₁|² and
+/// |S₂|².
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
+fn scattered(sphere: &Mie, directions: &[(f64, [f64; 2])]) -> f64 {
+    const LANES: usize = 8;
+    let square = |[re, im]: [f64; 2]| re * re + im * im;
+    let mut sum = 0.0;
+    let (all, rest) = directions.as_chunks::<LANES>();
+    for directions in all {
+        let mut cosines = [0.0; LANES];
+        for lane in 0..LANES {
+            cosines[lane] = directions[lane].0;
+        }
+        let [s1, s2] = amplitudes(&sphere.coefficients, &cosines);
+        for lane in 0..LANES {
+            let (_, weights) = directions[lane];
+            let squares = [s1, s2].map(|[re, im]| square([re[lane], im[lane]]));
+            sum += weights[0] * squares[0] + weights[1] * squares[1];
+        }
+    }
+    for &(cosine, weights) in rest {
+        let squares = amplitudes(&sphere.coefficients, &[cosine]).map(|[[re], [im]]| square([re, im]));
+        sum += weights[0] * squares[0] + weights[1] * squares[1];
+    }
+    sum
 }
 
 /// ψ'_n(z)/ψ_n(z) for n = 0 to `terms`, by downward recurrence.
@@ -290,21 +331,14 @@ pub fn collected_cross_section_m2_sr(
             mean_size * (1.0 + half_width * place),
             particle.index / medium_index,
         )?;
-        let scattered: f64 = directions
-            .iter()
-            .map(|&(angle, [s1, s2])| {
-                let [a, b] = sphere.amplitudes(angle);
-                s1 * a.norm_sqr() + s2 * b.norm_sqr()
-            })
-            .sum();
-        sum += weight * scattered;
+        sum += weight * scattered(&sphere, &directions);
         weights += weight;
     }
     Ok(sum / weights / (wave_number * wave_number))
 }
 
-/// Scattering angles in the cone with the weights of |S₁|² and |S₂|² in its mean, for spheres up to
-/// `size_parameter`.
+/// Cosines of scattering angles in the cone with the weights of |S₁|² and |S₂|² in its mean, for
+/// spheres up to `size_parameter`.
 ///
 /// In polar coordinates about the light's direction, the cone of half angle α about the angle θ₀
 /// holds at the angle θ the azimuths |φ| ≤ Φ, sin²(Φ/2) = sin((α + δ)/2) sin((α − δ)/2)/(sin θ sin
@@ -343,7 +377,8 @@ fn directions(cone: &Cone, size_parameter: f64) -> Result<Vec<(f64, [f64; 2])>, 
             let azimuth = 2.0 * libm::asin(libm::sqrt(square.clamp(0.0, 1.0)));
             let weight = libm::sin(angle) * half * libm::cos(t) * PI / count as f64 / solid_angle;
             let mixing = turned * libm::sin(azimuth) * libm::cos(azimuth);
-            (angle, [weight * (azimuth + mixing), weight * (azimuth - mixing)])
+            let weights = [weight * (azimuth + mixing), weight * (azimuth - mixing)];
+            (libm::cos(angle), weights)
         })
         .collect())
 }
