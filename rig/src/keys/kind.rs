@@ -171,13 +171,23 @@ impl Range {
             }
     }
 
-    /// For messages, the ends written by `show`: "above 0", "from 0 px to 10 px".
+    /// What follows the name of a quantity, the ends written by `show`: "above 0", "of at least
+    /// 0", "from 0 px to 10 px".
     pub fn words(self, show: impl Fn(f64) -> String) -> String {
+        match self {
+            Range::NotNegative | Range::AtLeast(_) => format!("of {}", self.limits(show)),
+            _ => self.limits(show),
+        }
+    }
+
+    /// What a value must be, the ends written by `show`: "above 0", "at least 0", "from 0 px to 10
+    /// px".
+    pub fn limits(self, show: impl Fn(f64) -> String) -> String {
         match self {
             Range::Any => String::new(),
             Range::AboveZero => "above 0".to_owned(),
-            Range::NotNegative => "of at least 0".to_owned(),
-            Range::AtLeast(low) => format!("of at least {}", show(low)),
+            Range::NotNegative => "at least 0".to_owned(),
+            Range::AtLeast(low) => format!("at least {}", show(low)),
             Range::Within(low, high) => format!("from {} to {}", show(low), show(high)),
             Range::AboveUpTo(low, high) => format!("above {} and at most {}", show(low), show(high)),
             Range::Between(low, high) => format!("above {} and below {}", show(low), show(high)),

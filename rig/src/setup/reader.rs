@@ -296,7 +296,8 @@ impl<'a> Reader<'a> {
                     true => format!("{least}"),
                     false => format!("{least} to {most}"),
                 };
-                self.fault(at, format!("has {n} entries, but must have {count}"));
+                let entries = if *n == 1 { "entry" } else { "entries" };
+                self.fault(at, format!("has {n} {entries}, but must have {count}"));
                 None
             }
             Some(_) => {
@@ -475,7 +476,7 @@ fn fit(at: &KeyAt, leaf: &Leaf, kind: &Kind) -> Result<Fitting, String> {
                 false => Err(format!(
                     "is {}, but must be {}",
                     quantity::format(quantity.value, quantity.dimension),
-                    range.words(|end| quantity::format(end, quantity.dimension))
+                    range.limits(|end| quantity::format(end, quantity.dimension))
                 )),
             }
         }

@@ -109,8 +109,13 @@ fn what_a_scene_refuses_is_named_by_the_key_in_the_text() {
 #[test]
 fn lists_are_checked_as_wholes_and_by_their_entries() {
     for (from, to, words) in [
-        ("[64, 48]", "[64]", "image.size has 1 entries, but must have 2"),
+        ("[64, 48]", "[64]", "image.size has 1 entry, but must have 2"),
         ("[64, 48]", "64", "image.size must be a list of 2 entries"),
+        (
+            "[64, 48]",
+            "[64, 48]\nbackground = \"-5 e\"",
+            "image.background is -5 e, but must be at least 0\n",
+        ),
         (
             "[64, 48]",
             "[64, 4.5]",
