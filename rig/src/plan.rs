@@ -151,7 +151,8 @@ impl Plan {
     }
 
     fn motion(&self) -> Motion {
-        Motion::of(&self.scene, &self.rig.motion)
+        let fluid = &self.rig.motion;
+        Motion::of(&self.scene, fluid.flow.as_ref(), &fluid.moved, &fluid.lit)
     }
 }
 

@@ -4,9 +4,8 @@
 use std::f64::consts::PI;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use motefield_generator::{Light, Scene, Sheet};
+use motefield_generator::{Flow, Light, Scene, Sheet};
 
-use super::rig::FluidMotion;
 use super::sampling::Moved;
 
 /// The motion at one point of the picture.
@@ -57,8 +56,8 @@ pub(super) struct Pairs {
 }
 
 impl Motion {
-    /// Of a scene whose fluid moves so.
-    pub(super) fn of(scene: &Scene, fluid: &FluidMotion) -> Motion {
+    /// Of a scene in whose flow these places move so; `seen` is what is known of this motion.
+    pub(super) fn of(scene: &Scene, flow: &dyn Flow, moved: &[Moved], seen: &LitMotion) -> Motion {
         let sheets = Sheets {
             sheet: scene.sheet,
             pulses: scene
@@ -66,11 +65,11 @@ impl Motion {
                 .pulses
                 .map(|pulse| [pulse.thickness_ratio, pulse.offset_px]),
         };
-        let mut last = fluid.lit.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut last = seen.0.lock().unwrap_or_else(PoisonError::into_inner);
         let points = match &*last {
             Some((of, points)) if *of == sheets => Arc::clone(points),
             _ => {
-                let points = Motion::points(scene, fluid);
+                let points = Motion::points(scene, flow, moved);
                 *last = Some((sheets, Arc::clone(&points)));
                 points
             }
@@ -82,14 +81,14 @@ impl Motion {
         }
     }
 
-    fn points(scene: &Scene, fluid: &FluidMotion) -> Arc<[MotionAt]> {
+    fn points(scene: &Scene, flow: &dyn Flow, moved: &[Moved]) -> Arc<[MotionAt]> {
         let middle = scene.size.map(|n| 0.5 * (n as f64 - 1.0));
         let mut overlap = SheetOverlap::new(&scene.sheet, &scene.light);
         let point = |moved: &Moved| {
             let Moved { at, ends: [a, b], .. } = *moved;
             let [from, to] = [a, b].map(|place| scene.sheet.distance_px(place, middle));
             let depth_px = to - from;
-            let g = fluid.flow.gradient(at, 0.0);
+            let g = flow.gradient(at, 0.0);
             MotionAt {
                 displacement_px: [b[0] - a[0], b[1] - a[1]],
                 kept: overlap.kept(depth_px),
@@ -97,12 +96,7 @@ impl Motion {
                 gradient: spectral_norm([[g[0][0], g[0][1]], [g[1][0], g[1][1]]]),
             }
         };
-        fluid
-            .moved
-            .iter()
-            .filter(|moved| !moved.solid)
-            .map(point)
-            .collect()
+        moved.iter().filter(|moved| !moved.solid).map(point).collect()
     }
 
     fn largest(&self, of: impl Fn(&MotionAt) -> f64) -> f64 {
