@@ -197,8 +197,8 @@ fn lens_and_camera_follow_their_keys() {
         ("lens.diameter_growth", "0.4"),
         ("camera.fill_factor", "60 %"),
     ]);
-    // δ = M²/(n f# (M + 1)) on the sensor a unit of depth in the lab, over M for px per px; water has
-    // n = 1.340 at 436 nm and 1.337 at 486 nm (tables; 1e-3 for what lies between).
+    // δ = M²/(n f# (M + 1)) on the sensor a unit of depth in the lab, over M for px per px; water
+    // has n = 1.340 at 436 nm and 1.337 at 486 nm (tables; 1e-3 for what lies between).
     let defocus = 0.1 / (1.3393 * 4.0 * 1.1);
     assert!((scene.imaging.defocus / defocus - 1.0).abs() < 1e-3);
     near(scene.imaging.focus_px, 2.0);
