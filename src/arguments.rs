@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use motefield_evaluator::uncertainty::Estimator;
-use motefield_files::picture::{Channel, GreyPicture, RawLayout, Reading};
+use motefield_files::picture::{ColourChannel, GreyPicture, RawLayout, Reading};
 use motefield_files::{FileError, Series, picture_files, read_text};
 use motefield_rig::plan::Plan;
 use motefield_rig::setup::{Document, EMBEDDED, EMBEDDED_NAME, Referenced, Setup, Value as SetupValue};
@@ -96,7 +96,7 @@ pub struct EffortArguments {
 pub struct PictureArguments {
     /// Channel of pictures in colour that is taken: red, green or blue
     #[arg(long)]
-    channel: Option<Channel>,
+    channel: Option<ColourChannel>,
     /// Layout of raw files, WIDTHxHEIGHT:SAMPLE:BYTES_BEFORE, such as 1024x1024:u16le or
     /// 2048x2048:u12packed:512
     #[arg(long, value_name = "LAYOUT")]

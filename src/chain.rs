@@ -13,7 +13,7 @@ use motefield_files::{Disk, FileSource, Scratch, picture};
 use motefield_generator::Pair;
 use motefield_rig::quantity::{Dimension, parse_as};
 use motefield_study::manifest::FileHash;
-use motefield_study::own_vectors::{self, Reading};
+use motefield_study::own_vectors::{self, TableReading};
 use motefield_study::run::{External, ExternalChain, Failed};
 use serde_json::{Value, json};
 
@@ -61,7 +61,7 @@ pub struct CommandChain {
     program: PathBuf,
     arguments: Vec<String>,
     limit: Duration,
-    reading: Reading,
+    reading: TableReading,
     window_px: Option<f64>,
 }
 

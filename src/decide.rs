@@ -32,7 +32,7 @@ use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, share, 
 use crate::chain::{ChainArguments, CommandChain, external};
 use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
-use crate::samples::{self, Files, Sample};
+use crate::samples::{self, Files, SamplePair};
 use crate::signals;
 
 #[derive(Args)]
@@ -185,8 +185,8 @@ impl DecideCommand {
         let standing = standing.filter(|t| t.measured().is_some() && t.values != best.values);
         let shown = standing.map(|t| ("standing", t)).into_iter();
         let shown = shown.chain([("best", best)]);
-        let shown: Vec<Sample> = shown
-            .map(|(name, trial)| Sample::of_trial(setup, keys, name, trial))
+        let shown: Vec<SamplePair> = shown
+            .map(|(name, trial)| SamplePair::of_trial(setup, keys, name, trial))
             .collect::<Result<_, _>>()?;
         samples::files(&shown, self.effort.seed, self.program().is_none())
     }

@@ -6,7 +6,7 @@ use std::path::Path;
 use clap::{Args, ValueEnum};
 use motefield_evaluator::conventions::{Convention, Mistake, Moment, Order};
 use motefield_rig::quantity::{Dimension, parse_as, short};
-use motefield_study::own_vectors::{Columns, Reading};
+use motefield_study::own_vectors::{Columns, TableReading};
 use serde_json::{Value, json};
 
 use crate::exit::Failure;
@@ -42,10 +42,10 @@ pub struct VectorArguments {
     origin: Option<[f64; 2]>,
     /// Which way y runs; of positions only, if --dy says otherwise of displacements
     #[arg(long, value_enum, value_name = "WAY")]
-    y: Option<Way>,
+    y: Option<VectorsWay>,
     /// Which way y of displacements runs; as --y by default
     #[arg(long, value_enum, value_name = "WAY")]
-    dy: Option<Way>,
+    dy: Option<VectorsWay>,
     /// x and y are exchanged
     #[arg(long, value_enum, value_name = "WHAT")]
     exchange: Option<Exchange>,
@@ -65,7 +65,7 @@ pub struct VectorArguments {
 }
 
 #[derive(Clone, Copy, ValueEnum, PartialEq)]
-enum Way {
+enum VectorsWay {
     Up,
     Down,
 }
@@ -139,7 +139,7 @@ impl VectorArguments {
 
     /// What was said, for manifests.
     pub fn asked(&self) -> Result<Value, Failure> {
-        let Reading {
+        let TableReading {
             columns,
             good,
             convention,
@@ -152,10 +152,10 @@ impl VectorArguments {
         }))
     }
 
-    pub fn reading(&self) -> Result<Reading, Failure> {
-        let up = self.y == Some(Way::Up);
+    pub fn reading(&self) -> Result<TableReading, Failure> {
+        let up = self.y == Some(VectorsWay::Up);
         let sign = if self.reverse { -1.0 } else { 1.0 };
-        Ok(Reading {
+        Ok(TableReading {
             columns: self.columns.clone().unwrap_or_default(),
             good: self.good.clone(),
             convention: Convention {
@@ -168,7 +168,7 @@ impl VectorArguments {
                     .map(|of| self.exchange == Some(of) || self.exchange == Some(Exchange::Both)),
                 position_px: self.unit_px("--position-unit", self.position_unit.as_deref(), false)?,
                 origin_px: self.origin.unwrap_or_default(),
-                up: [up, self.dy.map_or(up, |dy| dy == Way::Up)],
+                up: [up, self.dy.map_or(up, |dy| dy == VectorsWay::Up)],
                 displacement_px: sign
                     * self.unit_px("--displacement-unit", self.displacement_unit.as_deref(), true)?,
                 moment: match self.at {

@@ -8,14 +8,14 @@ use clap::{Args, ValueEnum};
 use motefield_files::{npy, picture};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError};
-use motefield_report::pairs::{self, Rendered, TruthAt};
+use motefield_report::pairs::{self, PointTruth, Rendered};
 use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;
 use motefield_study::folder::{self, Folder, Start};
 use motefield_study::manifest::{FileHash, Manifest};
 use serde_json::json;
 
-use self::job::{FileNames, Job};
+use self::job::{FileNames, RenderJob};
 use crate::announce;
 use crate::arguments::{FolderArguments, SetupArguments, stopped, use_threads};
 use crate::exit::{Exit, Failure};
@@ -142,7 +142,7 @@ impl RenderCommand {
         let usual = if self.series.is_some() { "series" } else { "pairs" };
         let out = self.out.as_deref();
         let folder = self.folder.open(out, usual, Start::New, manifest, &names)?;
-        let job = Job {
+        let job = RenderJob {
             render: self,
             names: kind,
             scene,
@@ -187,7 +187,7 @@ impl RenderCommand {
         self.series.unwrap_or(self.pairs)
     }
 
-    fn manifest(&self, setup: &Setup, plan: &Plan, truth_at: &[TruthAt]) -> Manifest {
+    fn manifest(&self, setup: &Setup, plan: &Plan, truth_at: &[PointTruth]) -> Manifest {
         let about = pairs::json(&Rendered {
             setup,
             plan,

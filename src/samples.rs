@@ -21,7 +21,7 @@ pub type Files = Vec<(String, Vec<u8>)>;
 const SHOWN: [&str; 4] = ["standing", "shortest", "best", "longest"];
 
 /// A setting of which a sample pair is made.
-pub struct Sample {
+pub struct SamplePair {
     /// One of [`SHOWN`]; vectors and errors are those of the best.
     pub name: &'static str,
     /// The values that make it, in words: "443 µs".
@@ -30,11 +30,11 @@ pub struct Sample {
     pub setup: Setup,
 }
 
-impl Sample {
+impl SamplePair {
     /// A setup at a pulse length.
-    pub fn at_pulse(setup: &Setup, (name, pulse_s): (&'static str, f64)) -> Result<Sample, Failure> {
+    pub fn at_pulse(setup: &Setup, (name, pulse_s): (&'static str, f64)) -> Result<SamplePair, Failure> {
         let value = Setup::quantity(pulse_s, Dimension::Time);
-        Ok(Sample {
+        Ok(SamplePair {
             name,
             values: motefield_report::format::time(pulse_s),
             setup: setup.with(keys::light::PULSE_LENGTH.path, value)?,
@@ -47,11 +47,11 @@ impl Sample {
         keys: &[&str],
         name: &'static str,
         trial: &Trial,
-    ) -> Result<Sample, Failure> {
+    ) -> Result<SamplePair, Failure> {
         let changes = keys.iter().zip(&trial.values);
         let changes: Vec<_> = changes.map(|(key, value)| (*key, value.value())).collect();
         let values = trial.values.iter().map(|value| typeset_all(&value.text));
-        Ok(Sample {
+        Ok(SamplePair {
             name,
             values: values.collect::<Vec<_>>().join(", "),
             setup: setup.with_all(&changes)?,
@@ -75,13 +75,13 @@ pub fn names() -> Vec<String> {
 
 /// A pair of each sample; `alone` where the setup's own processing measures single pairs, whose
 /// vectors can then be shown.
-pub fn files(samples: &[Sample], seed: u64, alone: bool) -> Result<Files, Failure> {
+pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Failure> {
     let mut files = Files::new();
     let mut drawn = Vec::new();
     let mut planes = Vec::new();
     let mut looks = Vec::new();
     let mut told = Vec::new();
-    for Sample { name, values, setup } in samples {
+    for SamplePair { name, values, setup } in samples {
         let plan = plan(setup)?;
         let (scene, processing) = (plan.scene, plan.processing);
         let of_study = Seed {

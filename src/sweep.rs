@@ -7,7 +7,7 @@ use crate::handout::{self, ANSWER};
 use clap::Args;
 use motefield_report::chains::ChainPoints;
 use motefield_report::handout::NAME as REPORT;
-use motefield_report::sweep::Study;
+use motefield_report::sweep::SweptStudy;
 use motefield_report::table::{Label, csv, reliability_csv};
 use motefield_report::{self as report, reliability};
 use motefield_rig::plan::plan;
@@ -198,7 +198,7 @@ impl SweepCommand {
             .zip(found)
             .filter_map(|(label, point)| Some((label.clone(), point.as_ref()?)))
             .collect();
-        let study = Study {
+        let study = SweptStudy {
             setup: &ready.setup,
             key: &ready.vary.key,
             effort: &ready.effort,
@@ -315,7 +315,7 @@ impl SweepCommand {
     /// Writes the tables and prints the answer.
     fn report(
         &self,
-        study: &Study,
+        study: &SweptStudy,
         points: &Points,
         rows: &[(Label, &Point)],
         chains: Option<&[ChainPoints]>,

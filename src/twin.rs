@@ -129,7 +129,7 @@ impl TwinCommand {
             say("Stopped; nothing is kept.");
             return Ok(signals::exit());
         };
-        let errors: Vec<report::Changed> = LIGHT_CHANGES
+        let errors: Vec<report::LightChanged> = LIGHT_CHANGES
             .into_iter()
             .zip(points.iter().map(Option::as_ref))
             .collect();
@@ -154,7 +154,7 @@ impl TwinCommand {
 /// What the files of [`NAMES`] hold, in their order, but for the report made of them.
 fn contents(
     twin: &Twin,
-    errors: &[report::Changed],
+    errors: &[report::LightChanged],
     section: &str,
     words: &str,
     json: &Value,

@@ -224,16 +224,16 @@ pub struct Explanation {
 }
 
 /// A correction that was tried.
-struct Tried {
+struct TriedMistake {
     mistake: Mistake,
     /// Errors of the vectors looked at, px; `NaN` where the corrected place has no truth.
     errors: Vec<[f64; 2]>,
-    verdict: Verdict,
+    verdict: MistakeVerdict,
 }
 
 /// What a correction makes of the error.
 #[derive(Clone, Copy)]
-struct Verdict {
+struct MistakeVerdict {
     /// Mean squares by which it is decided: far errors count no more than those at the limit.
     before2: f64,
     after2: f64,
@@ -249,7 +249,7 @@ struct Verdict {
 pub fn diagnose(claim: &Claim) -> Option<Explanation> {
     let looked = Looked::of(claim)?;
     let before = looked.errors(claim, &Convention::default(), claim.truth);
-    let mut tried: Vec<Tried> = Vec::new();
+    let mut tried: Vec<TriedMistake> = Vec::new();
     for (mistake, correction) in candidates(claim, &looked) {
         let truth = match mistake {
             Mistake::OtherPair(k) => claim.others[k],
@@ -264,7 +264,7 @@ pub fn diagnose(claim: &Claim) -> Option<Explanation> {
         .map(|t| t.verdict.scatter)
         .fold(f64::INFINITY, f64::min);
     let most2 = (FAR * scatter).powi(2).max(NEGLIGIBLE_PX.powi(2));
-    let costs = |t: &Tried| -> Vec<f64> {
+    let costs = |t: &TriedMistake| -> Vec<f64> {
         let cost = |e: &[f64; 2]| square(e).min(most2);
         t.errors
             .iter()
@@ -276,7 +276,7 @@ pub fn diagnose(claim: &Claim) -> Option<Explanation> {
     let best = (0..tried.len()).min_by(|a, b| sum(a).total_cmp(&sum(b)))?;
     let mut alike = (0..tried.len()).filter(|&k| k == best || is_alike(&all[k], &all[best]));
     let first = alike.next()?;
-    let Verdict { error2, after2, .. } = tried[first].verdict;
+    let MistakeVerdict { error2, after2, .. } = tried[first].verdict;
     Some(Explanation {
         mistake: tried[first].mistake,
         alike: alike.map(|k| tried[k].mistake).collect(),
@@ -307,10 +307,10 @@ fn candidates(claim: &Claim, looked: &Looked) -> Vec<(Mistake, Convention)> {
 }
 
 /// The correction with its errors, if it explains what was `before`.
-fn judge(before: &[[f64; 2]], errors: Vec<[f64; 2]>, mistake: Mistake) -> Option<Tried> {
+fn judge(before: &[[f64; 2]], errors: Vec<[f64; 2]>, mistake: Mistake) -> Option<TriedMistake> {
     let verdict = compare(before, &errors)?;
     let explains = verdict.before2 > NEGLIGIBLE_PX.powi(2) && verdict.after2 < EXPLAINS * verdict.before2;
-    explains.then_some(Tried {
+    explains.then_some(TriedMistake {
         mistake,
         errors,
         verdict,
@@ -319,7 +319,7 @@ fn judge(before: &[[f64; 2]], errors: Vec<[f64; 2]>, mistake: Mistake) -> Option
 
 /// Mean squares of both, with real outliers out of both: each error counts up to [`FAR`] standard
 /// deviations, and what the vectors beyond them with the correction make is taken off both.
-fn compare(before: &[[f64; 2]], after: &[[f64; 2]]) -> Option<Verdict> {
+fn compare(before: &[[f64; 2]], after: &[[f64; 2]]) -> Option<MistakeVerdict> {
     let was = scatter(before);
     let scatter = scatter(after)?;
     // What makes most vectors far worse, and only some outliers smaller, puts nothing right.
@@ -345,7 +345,7 @@ fn compare(before: &[[f64; 2]], after: &[[f64; 2]]) -> Option<Verdict> {
     let whole = whole.map(|(b, _)| if b[0].is_nan() { most2 } else { square(b) });
     let error2 = whole.sum::<f64>() / count;
     let above_chance = mean > SURE * (variance / n).sqrt();
-    above_chance.then(|| Verdict {
+    above_chance.then(|| MistakeVerdict {
         before2: after2 + mean * n / count,
         after2,
         error2,
@@ -382,7 +382,7 @@ fn is_alike(costs: &[f64], best: &[f64]) -> bool {
 }
 
 /// Whether the displacements are whole numbers and their rounding is most of the error.
-fn whole_pixels(claim: &Claim, looked: &Looked, before: &[[f64; 2]]) -> Option<Tried> {
+fn whole_pixels(claim: &Claim, looked: &Looked, before: &[[f64; 2]]) -> Option<TriedMistake> {
     let moved: Vec<[f64; 2]> = looked.vectors.iter().map(|&k| claim.vectors.moved[k]).collect();
     let whole = moved
         .iter()
@@ -408,10 +408,10 @@ fn whole_pixels(claim: &Claim, looked: &Looked, before: &[[f64; 2]]) -> Option<T
     let explains =
         2 * count >= before.len() && before2 > NEGLIGIBLE_PX.powi(2) && after2 < EXPLAINS * before2;
     let left = (0.5 * after2).sqrt();
-    explains.then(|| Tried {
+    explains.then(|| TriedMistake {
         mistake: Mistake::WholePixels,
         errors: vec![[left, left]; before.len()],
-        verdict: Verdict {
+        verdict: MistakeVerdict {
             before2,
             after2,
             error2: before2,

@@ -143,7 +143,7 @@ fn split(base: usize, shift: f32, length: usize) -> (usize, f32) {
 
 /// Pixels of a row that are sampled side by side, and a value at each of them.
 const SIDE: usize = 8;
-type Lanes = [f32; SIDE];
+type PixelLanes = [f32; SIDE];
 
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn sample_row(
@@ -184,9 +184,9 @@ fn together<const SUPPORT: usize>(
     out: &mut [f32],
 ) -> bool {
     let (Ok(dx), Ok(dy), Ok(out)) = (
-        <&Lanes>::try_from(shifts[0]),
-        <&Lanes>::try_from(shifts[1]),
-        <&mut Lanes>::try_from(out),
+        <&PixelLanes>::try_from(shifts[0]),
+        <&PixelLanes>::try_from(shifts[1]),
+        <&mut PixelLanes>::try_from(out),
     ) else {
         return false;
     };
@@ -238,7 +238,7 @@ fn together<const SUPPORT: usize>(
 
 /// Weights of the samples along an axis for points at the fractions `t` of a pixel.
 #[inline(always)]
-fn weights_of<const SUPPORT: usize>(terms: &[[[f32; HALF]; 2]], t: &Lanes) -> [Lanes; SUPPORT] {
+fn weights_of<const SUPPORT: usize>(terms: &[[[f32; HALF]; 2]], t: &PixelLanes) -> [PixelLanes; SUPPORT] {
     let (mut u, mut square) = ([0.0; SIDE], [0.0; SIDE]);
     for lane in 0..SIDE {
         u[lane] = t[lane] - 0.5;

@@ -17,8 +17,8 @@ use ndarray::Array2;
 use crate::FileError;
 
 pub use self::rows::{Encoding, PictureWriter, RowWriter};
-pub use channel::Channel;
-pub use raw::{RawLayout, Sample};
+pub use channel::ColourChannel;
+pub use raw::{RawLayout, SampleFormat};
 pub use reading::Reading;
 
 /// A grey picture as TIFF: 16-bit grey levels, or 32-bit floating point with `float`.

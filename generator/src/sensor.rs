@@ -199,7 +199,7 @@ impl Sensor {
     /// height × width.
     pub fn charge(&self, image: &mut Array2<f32>, frame: u32) {
         if self.crosstalk > 0.0 {
-            let part = Part::whole(image);
+            let part = PictureRows::whole(image);
             self.mix(image, &part);
         }
         *image += self.dark_current_e[frame.min(1) as usize] as f32;
@@ -225,12 +225,12 @@ impl Sensor {
     /// # Panics
     /// When `image` is not in standard (row-major) layout.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
-        let part = Part::whole(image);
+        let part = PictureRows::whole(image);
         self.read_part(image, part, seed, frame);
     }
 
     /// The same for some rows of the picture.
-    pub(crate) fn read_part(&self, image: &mut Array2<f32>, part: Part<'_>, seed: Seed, frame: u32) {
+    pub(crate) fn read_part(&self, image: &mut Array2<f32>, part: PictureRows<'_>, seed: Seed, frame: u32) {
         self.expose(
             image,
             part,
@@ -241,12 +241,19 @@ impl Sensor {
     }
 
     /// The same for frame `frame` of a time series, whose exposures are all like that of frame A.
-    pub(crate) fn read_series(&self, image: &mut Array2<f32>, part: Part<'_>, seed: Seed, frame: u32) {
+    pub(crate) fn read_series(&self, image: &mut Array2<f32>, part: PictureRows<'_>, seed: Seed, frame: u32) {
         self.expose(image, part, seed, frame, self.dark_current_e[0]);
     }
 
     /// Reads row by row, each with its own random stream, so that threads can share the rows.
-    fn expose(&self, image: &mut Array2<f32>, part: Part<'_>, seed: Seed, frame: u32, dark_current_e: f64) {
+    fn expose(
+        &self,
+        image: &mut Array2<f32>,
+        part: PictureRows<'_>,
+        seed: Seed,
+        frame: u32,
+        dark_current_e: f64,
+    ) {
         if self.crosstalk > 0.0 {
             self.mix(image, &part);
         }
@@ -296,7 +303,7 @@ impl Sensor {
     }
 
     /// Each pixel keeps 1 − c of its light and gets c/4 of each neighbour's.
-    fn mix(&self, image: &mut Array2<f32>, part: &Part<'_>) {
+    fn mix(&self, image: &mut Array2<f32>, part: &PictureRows<'_>) {
         let light = image.clone();
         let (height, width) = light.dim();
         let (keep, give) = (1.0 - self.crosstalk as f32, 0.25 * self.crosstalk as f32);
@@ -360,7 +367,7 @@ impl Sensor {
 
 /// Where in the picture the pixels are that a sensor reads.
 #[derive(Clone, Copy)]
-pub(crate) struct Part<'a> {
+pub(crate) struct PictureRows<'a> {
     /// Width and height of the whole picture.
     pub(crate) size: [usize; 2],
     /// The first column, and the first row.
@@ -372,10 +379,10 @@ pub(crate) struct Part<'a> {
     pub(crate) below: Option<&'a Array2<f32>>,
 }
 
-impl Part<'_> {
-    pub(crate) fn whole(image: &Array2<f32>) -> Part<'static> {
+impl PictureRows<'_> {
+    pub(crate) fn whole(image: &Array2<f32>) -> PictureRows<'static> {
         let (height, width) = image.dim();
-        Part {
+        PictureRows {
             size: [width, height],
             left: 0,
             top: 0,
@@ -399,7 +406,7 @@ struct RowDraws {
 }
 
 impl RowDraws {
-    fn new(width: usize, part: &Part<'_>) -> RowDraws {
+    fn new(width: usize, part: &PictureRows<'_>) -> RowDraws {
         RowDraws {
             bytes: vec![0; 4 * width],
             words: std::array::from_fn(|_| vec![0; width]),

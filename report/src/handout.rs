@@ -14,7 +14,7 @@ use motefield_study::manifest::Manifest;
 
 use crate::format::typeset_all;
 use crate::plan::timing;
-use block::{Block, Cell, CellKind, Item, Sheet};
+use block::{Block, Cell, CellKind, Item, Printed};
 use words::{Words, steps};
 
 /// Name of the file.
@@ -49,15 +49,15 @@ pub struct Handout<'a> {
 
 /// The report as HTML, without scripts; it prints to A4.
 pub fn html(handout: &Handout) -> String {
-    html::write(&sheet(handout))
+    html::write(&printed(handout))
 }
 
 /// The report as a document of the typesetter Typst (0.13 or later), which makes a PDF of it.
 pub fn typst(handout: &Handout) -> String {
-    typst::write(&sheet(handout))
+    typst::write(&printed(handout))
 }
 
-fn sheet(handout: &Handout) -> Sheet {
+fn printed(handout: &Handout) -> Printed {
     let words = Words::of(handout.answer);
     let rules = handout.assessment.map_or(&[][..], |a| &a.rules);
     let mut blocks = Vec::new();
@@ -80,7 +80,7 @@ fn sheet(handout: &Handout) -> Sheet {
     }
     blocks.extend(tables(handout));
     blocks.extend(origin(handout));
-    Sheet {
+    Printed {
         question: handout.question.to_owned(),
         answer: typeset_all(&words.sentence),
         blocks,

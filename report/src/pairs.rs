@@ -11,7 +11,7 @@ use serde_json::{Map, Value, json};
 use crate::json;
 
 /// A point of the picture and its true displacement, px; none inside a body.
-pub type TruthAt = ([f64; 2], Option<[f64; 2]>);
+pub type PointTruth = ([f64; 2], Option<[f64; 2]>);
 
 /// What was rendered, from what.
 #[derive(Debug, Clone, Copy)]
@@ -29,7 +29,7 @@ pub struct Rendered<'a> {
     /// Whether the Cramér–Rao bound was written.
     pub bound: bool,
     /// Displacements asked for.
-    pub truth_at: &'a [TruthAt],
+    pub truth_at: &'a [PointTruth],
 }
 
 const TRUTH: &str = "float64, 2 x height x width: dx, dy in px between the middles of the pulses, of what shows at the \
@@ -76,8 +76,8 @@ pub fn json(manifest: &Rendered) -> Value {
 }
 
 /// The displacements asked for, in words.
-pub fn words(truth_at: &[TruthAt]) -> String {
-    let line = |([x, y], truth): &TruthAt| match truth {
+pub fn words(truth_at: &[PointTruth]) -> String {
+    let line = |([x, y], truth): &PointTruth| match truth {
         Some([dx, dy]) => format!("at ({x}, {y}) px: displacement ({dx:.6}, {dy:.6}) px\n"),
         None => format!("at ({x}, {y}) px: inside a body, no displacement\n"),
     };

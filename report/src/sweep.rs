@@ -23,7 +23,7 @@ use crate::tiles;
 
 /// What a sweep was asked for, and how far it got.
 #[derive(Debug, Clone, Copy)]
-pub struct Study<'a> {
+pub struct SweptStudy<'a> {
     /// The setup.
     pub setup: &'a Setup,
     /// The key that was varied.
@@ -40,7 +40,7 @@ const SCHEMA: &str = "motefield-sweep/2";
 
 /// `study.json`: all figures of all points, and the spatial response where the wavelength was
 /// varied.
-pub fn json(study: &Study, response: Option<&Response>, rows: &[(Label, &Point)]) -> Value {
+pub fn json(study: &SweptStudy, response: Option<&Response>, rows: &[(Label, &Point)]) -> Value {
     let fields = json!({
         "setup": json::setup(study.setup),
         "vary": study.key,
@@ -152,7 +152,7 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
 }
 
 /// The answer in a sentence: where the total error is smallest, with its interval.
-pub fn sentence(study: &Study, rows: &[(Label, &Point)]) -> String {
+pub fn sentence(study: &SweptStudy, rows: &[(Label, &Point)]) -> String {
     if study.stopped {
         return "Unfinished: the study was stopped before its end.\n".to_owned();
     }
@@ -181,7 +181,7 @@ const PLOT: Area = Area {
 
 /// The total error over what was varied, with its 95 % intervals, as the content of an SVG file.
 /// Values that are no numbers stand side by side.
-pub fn draw(study: &Study, rows: &[(Label, &Point)]) -> String {
+pub fn draw(study: &SweptStudy, rows: &[(Label, &Point)]) -> String {
     let title = format!("Total error over {}", named(study.key));
     let mut svg = Svg::new(SIZE, &title, &sentence(study, rows));
     svg.text(&title, TITLE, [24.0, 34.0], Anchor::Start, BOLD);

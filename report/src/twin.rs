@@ -7,7 +7,7 @@ use motefield_evaluator::uncertainty::Estimator;
 use motefield_rig::quantity::short;
 use motefield_study::run::Point;
 use motefield_study::run::trust::named;
-use motefield_study::twin::{LightChange, Quantity, Twin};
+use motefield_study::twin::{LightChange, Twin, TwinQuantity};
 use serde_json::{Value, json};
 
 use crate::format::columns;
@@ -19,10 +19,10 @@ pub use page::html;
 pub(crate) const ERROR_OF_THESE: &str = "Error of these vectors";
 
 /// The error for a change of the light, where it was told.
-pub type Changed<'a> = (LightChange, Option<&'a Point>);
+pub type LightChanged<'a> = (LightChange, Option<&'a Point>);
 
 /// What the program says of a twin.
-pub fn words(twin: &Twin, errors: &[Changed]) -> String {
+pub fn words(twin: &Twin, errors: &[LightChanged]) -> String {
     let pairs = match twin.pairs {
         1 => "1 pair".to_owned(),
         n => format!("{n} pairs"),
@@ -55,7 +55,7 @@ const MOST_MISFIT: f64 = 3.0;
 /// What pictures of particles do not tell apart.
 pub const NOT_TOLD: &str = "Not told apart: spread of brightness, sheet profile and seeding of dim particles; black level and background; quantum efficiency; loss by motion through the sheet and by flicker. The error does not depend on which it is.\n";
 
-fn row(q: &Quantity) -> Vec<String> {
+fn row(q: &TwinQuantity) -> Vec<String> {
     vec![
         format!("  {}", q.label),
         format!(
@@ -111,7 +111,7 @@ pub fn verdict(point: &Point) -> Option<(Estimator, f64, f64)> {
     all.first().copied()
 }
 
-fn verdict_words(errors: &[Changed]) -> String {
+fn verdict_words(errors: &[LightChanged]) -> String {
     let Some((_, Some(point))) = errors.first() else {
         return String::new();
     };
@@ -126,14 +126,14 @@ fn verdict_words(errors: &[Changed]) -> String {
 }
 
 /// The twin for programs.
-pub fn json(twin: &Twin, errors: &[Changed]) -> Value {
-    let quantity = |q: &Quantity| {
+pub fn json(twin: &Twin, errors: &[LightChanged]) -> Value {
+    let quantity = |q: &TwinQuantity| {
         (
             q.id.to_owned(),
             json!({ "estimate": Interval::from(q.estimate), "unit": q.unit, "remark": q.remark }),
         )
     };
-    let error = |(change, point): &Changed| {
+    let error = |(change, point): &LightChanged| {
         json!({
             "light": change.light,
             "pulse_length": change.length,

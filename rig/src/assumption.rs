@@ -68,7 +68,7 @@ impl fmt::Display for Assumption {
 /// ```
 pub fn assumptions(setup: &Setup) -> Result<Vec<Assumption>, SetupError> {
     let now = plan(setup)?;
-    let shown = Shown::of(&now);
+    let shown = ShownValue::of(&now);
     let open = keys::all().filter(|key| says_something(key) && !setup.has(key));
     let shapes = |key: &'static Key| {
         let changed = |value: &Value| changes(&now, &shown, setup, key, value);
@@ -126,28 +126,28 @@ fn others(key: &Key) -> Vec<Value> {
 }
 
 /// Whether another value of a key can be planned and shows something else.
-fn changes(now: &Plan, shown: &Shown, setup: &Setup, key: &Key, value: &Value) -> bool {
+fn changes(now: &Plan, shown: &ShownValue, setup: &Setup, key: &Key, value: &Value) -> bool {
     let changed = setup.with(key.path, value.clone());
     let planned = changed.and_then(|changed| Plan::of(now.rig.changed(&changed)?));
-    planned.is_ok_and(|other| Shown::of(&other) != *shown || moves_otherwise(now, &other))
+    planned.is_ok_and(|other| ShownValue::of(&other) != *shown || moves_otherwise(now, &other))
 }
 
 /// What of a plan the pictures and the choice of the light depend on, but for the flow.
 #[derive(PartialEq)]
-struct Shown {
+struct ShownValue {
     scene: String,
     longest_pulse_s: Option<f64>,
 }
 
-impl Shown {
-    fn of(plan: &Plan) -> Shown {
+impl ShownValue {
+    fn of(plan: &Plan) -> ShownValue {
         let still = Scene {
             flow: Arc::new(Uniform {
                 displacement_px: [0.0; 3],
             }),
             ..plan.scene.clone()
         };
-        Shown {
+        ShownValue {
             scene: format!("{still:?}"),
             longest_pulse_s: plan.longest_pulse_s,
         }

@@ -16,7 +16,7 @@ use super::{DecideCommand, exit, journal, told_tiles, velocity};
 use crate::arguments::go_on;
 use crate::exit::{Exit, Failure};
 use crate::progress::Bar;
-use crate::samples::{self, Sample};
+use crate::samples::{self, SamplePair};
 use crate::signals;
 
 impl DecideCommand {
@@ -57,8 +57,8 @@ impl DecideCommand {
         ];
         let alone = self.program().is_none();
         let shown = shown(&decision).into_iter();
-        let shown: Vec<Sample> = shown
-            .map(|pulse| Sample::at_pulse(setup, pulse))
+        let shown: Vec<SamplePair> = shown
+            .map(|pulse| SamplePair::at_pulse(setup, pulse))
             .collect::<Result<_, _>>()?;
         files.extend(samples::files(&shown, self.effort.seed, alone)?);
         let mut json = report::decide::pulse::json(&decision, setup, &go_on);

@@ -66,7 +66,7 @@ impl FileNames<'_> {
 }
 
 /// What is to be done for the frames of one seed.
-pub(super) struct Job<'a> {
+pub(super) struct RenderJob<'a> {
     pub(super) render: &'a RenderCommand,
     pub(super) names: FileNames<'a>,
     pub(super) scene: &'a Scene,
@@ -74,7 +74,7 @@ pub(super) struct Job<'a> {
     pub(super) folder: &'a Folder,
 }
 
-impl Job<'_> {
+impl RenderJob<'_> {
     /// Renders all that the journal does not hold, until `stop` is set: the files that stand there
     /// then.
     pub(super) fn all(&self, count: u32, stop: &AtomicBool) -> Result<Vec<FileHash>, Failure> {

@@ -44,7 +44,7 @@ impl Truth {
             true => path,
             false => path.parent().unwrap_or(Path::new("")),
         };
-        let rendered = Rendered {
+        let rendered = RenderedPair {
             directory,
             manifest: Manifest::read(directory).filter(|m| m.command == "render"),
         };
@@ -56,7 +56,7 @@ impl Truth {
         files.into_iter().map(read).collect()
     }
 
-    fn read(file: PathBuf, valid: Option<&Path>, rendered: &Rendered) -> Result<Truth, Failure> {
+    fn read(file: PathBuf, valid: Option<&Path>, rendered: &RenderedPair) -> Result<Truth, Failure> {
         let field = npy::read_field(&file)?;
         let valid = match valid {
             Some(valid) => Some(valid.to_owned()),
@@ -164,12 +164,12 @@ impl Truth {
 }
 
 /// A directory with truths, and the manifest of the `render` that made it.
-struct Rendered<'a> {
+struct RenderedPair<'a> {
     directory: &'a Path,
     manifest: Option<Manifest>,
 }
 
-impl Rendered<'_> {
+impl RenderedPair<'_> {
     /// The files of truth in the directory: those that the manifest lists, with their content
     /// checked; all, where there is no manifest.
     fn truths(&self) -> Result<Vec<FileHash>, Failure> {

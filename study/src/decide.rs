@@ -26,7 +26,7 @@ use crate::run::{Chain, Contest, Effort, Experiment, External, Journal, Point, P
 use bounds::Edge;
 use motefield_rig::plan::{Plan, Speeds};
 pub use pulses::decide;
-use reading::{Reading, Sample};
+use reading::{PulseReading, PulseSample};
 pub use search::PulseSearch;
 
 /// What the user may choose.
@@ -89,9 +89,9 @@ pub struct Decision {
     /// The sweep, by rising pulse length.
     pub points: Vec<MeasuredPulse>,
     /// What the sweep says; `None` if nothing was measured or the study was stopped.
-    pub reading: Option<Reading>,
+    pub reading: Option<PulseReading>,
     /// What ends the pulse lengths worth trying toward long ones, if they were tried so far.
-    pub wall: Option<bounds::Wall>,
+    pub wall: Option<bounds::SearchEnd>,
     /// What limits toward short pulses, and toward long ones.
     pub causes: [Option<Cause>; 2],
     /// Whether the study was stopped before its end: then there are points, and no answer.
@@ -138,10 +138,10 @@ fn errors_in(
 }
 
 /// The points of a sweep as [`reading`] takes them.
-pub fn samples(points: &[MeasuredPulse]) -> Vec<Sample<'_>> {
+pub fn samples(points: &[MeasuredPulse]) -> Vec<PulseSample<'_>> {
     points
         .iter()
-        .map(|m| Sample {
+        .map(|m| PulseSample {
             pulse_s: m.pulse_s,
             point: &m.point,
         })
@@ -219,7 +219,7 @@ impl Decision {
     pub fn limit(&self, side: usize) -> Limit {
         match (&self.reading, &self.causes[side]) {
             (
-                Some(Reading {
+                Some(PulseReading {
                     window: Some(window), ..
                 }),
                 _,
@@ -239,7 +239,7 @@ impl Decision {
     }
 
     /// The best point of the sweep and the reading that says so.
-    pub fn best(&self) -> Option<(&MeasuredPulse, &Reading)> {
+    pub fn best(&self) -> Option<(&MeasuredPulse, &PulseReading)> {
         self.reading.as_ref().map(|r| (&self.points[r.best], r))
     }
 

@@ -366,8 +366,8 @@ mod tests {
     /// Every part of the identity changes its hash and is named; effort and progress do neither.
     #[test]
     fn whatever_decides_the_values_is_named() {
-        type Change = fn(&mut Manifest);
-        let changes: [(Change, &str); 9] = [
+        type ManifestChange = fn(&mut Manifest);
+        let changes: [(ManifestChange, &str); 9] = [
             (|m| m.version = "0.0.9".to_owned(), "program version: 0.0.9 then"),
             (|m| m.results_version = 0, "results version: 0 then"),
             (|m| m.kernel = "abacus".to_owned(), "numeric kernel: abacus then"),

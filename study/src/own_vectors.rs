@@ -1,7 +1,7 @@
 //! Vectors that another program measured, in files of its own: delimited text, NPY, NPZ, VTK.
 //!
 //! Position and displacement suffice, on any grid or none, in any order. What a file does not say
-//! itself (columns, units, origin, direction of y) is stated beside it, see [`Reading`].
+//! itself (columns, units, origin, direction of y) is stated beside it, see [`TableReading`].
 
 mod array;
 mod lattice;
@@ -48,7 +48,7 @@ impl std::str::FromStr for Columns {
 
 /// How a file of vectors is read.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Reading {
+pub struct TableReading {
     /// Which columns hold what, where the file does not say it.
     pub columns: Columns,
     /// Entries of the flag's column that mark a valid vector.
@@ -64,7 +64,7 @@ pub struct Reading {
 pub fn read(
     path: &Path,
     bytes: &[u8],
-    reading: &Reading,
+    reading: &TableReading,
     height_px: usize,
 ) -> Result<PlacedVectors, StudyError> {
     let written = match bytes {

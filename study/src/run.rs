@@ -34,7 +34,7 @@ use motefield_evaluator::uncertainty::Estimator;
 use crate::caveat::Caveat;
 pub use crate::effort::Effort;
 use bound::BoundAtPoint;
-pub use contest::{Contest, Measure};
+pub use contest::{Contest, Yardstick};
 pub use external::{External, ExternalChain, Failed};
 pub use figures::FurtherFigures;
 pub use journal::Journal;

@@ -14,7 +14,7 @@ use crate::StudyError;
 
 /// A figure and its standard uncertainty, px or px².
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Known {
+pub struct KnownFigure {
     /// The figure.
     pub value: f64,
     /// Its standard uncertainty; `NaN` where it is not known.
@@ -31,11 +31,11 @@ pub struct PlaceStatistics {
     /// Effective number of independent ones, of x and of y.
     pub effective: [f64; 2],
     /// Mean displacement, px.
-    pub mean_px: [Known; 2],
+    pub mean_px: [KnownFigure; 2],
     /// Mean square of the fluctuation, px²; without the random error where that is known.
-    pub variance_px2: [Known; 2],
+    pub variance_px2: [KnownFigure; 2],
     /// Mean product of the fluctuations of x and y, px².
-    pub product_px2: Known,
+    pub product_px2: KnownFigure,
 }
 
 /// Fields of a series, of which little is kept: displacements and squared uncertainties.
@@ -104,11 +104,11 @@ impl FieldSeries {
         let measured = [0, 1].map(|c| mean_product(&squares[c]));
         let few = valid.len() < FEWEST;
         let known = |value: f64, uncertainty: f64| match few {
-            true => Known {
+            true => KnownFigure {
                 value: f64::NAN,
                 uncertainty: f64::NAN,
             },
-            false => Known { value, uncertainty },
+            false => KnownFigure { value, uncertainty },
         };
         let effective = [number(&x), number(&y)];
         let deviations = measured.map(f64::sqrt);
@@ -119,7 +119,7 @@ impl FieldSeries {
             at_px: self.places[place],
             vectors: valid.len(),
             effective,
-            mean_px: [0, 1].map(|c| Known {
+            mean_px: [0, 1].map(|c| KnownFigure {
                 value: means[c],
                 uncertainty: if few {
                     f64::NAN

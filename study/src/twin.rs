@@ -32,11 +32,11 @@ use rayon::prelude::*;
 
 use crate::StudyError;
 use crate::run::Progress;
-use fitting::Fitting;
+use fitting::TwinFitting;
 pub use grey_scale::GreyScale;
 pub use light_change::{LIGHT_CHANGES, LightChange};
 pub use processing_text::processing_text;
-pub use quantities::{COUNTED_RATIO, Quantity};
+pub use quantities::{COUNTED_RATIO, TwinQuantity};
 
 /// Name of the flow's file beside the setup.
 pub const FLOW: &str = "flow.csv";
@@ -51,7 +51,7 @@ pub struct Twin {
     /// The grey levels of recording and twin.
     pub grey: GreyScale,
     /// What was estimated.
-    pub quantities: Vec<Quantity>,
+    pub quantities: Vec<TwinQuantity>,
     /// The vectors of the first recorded pair.
     pub field: VectorField,
     /// The first recorded pair and a rendered one, in the twin's grey levels.
@@ -96,7 +96,7 @@ pub fn twin(
         .map(|[a, b]| correlate(a.view(), b.view(), processing))
         .collect::<Result<Vec<_>, _>>()
         .map_err(|e| StudyError::request(e.to_string()))?;
-    let mut fitting = Fitting::new(&levels, &fields, processing, grey, seed)?;
+    let mut fitting = TwinFitting::new(&levels, &fields, processing, grey, seed)?;
     let start = fitting.start(&levels);
     let Some((parameters, round)) = fitting.fit(start, progress, stop)? else {
         return Ok(None);

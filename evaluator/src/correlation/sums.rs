@@ -8,7 +8,7 @@ use super::plane::Plane;
 use super::transform::Transform;
 
 /// Sums of products a(x, y) b(x + i, y + j) at the lags of a plane, by FFT or directly.
-pub(super) struct Sums {
+pub(super) struct LagSums {
     window: [usize; 2],
     direct: bool,
     transform: Transform,
@@ -16,7 +16,7 @@ pub(super) struct Sums {
     product: Vec<Complex<f32>>,
 }
 
-impl Sums {
+impl LagSums {
     pub fn new(window: [usize; 2], correlation: Correlation) -> Self {
         let reach = Plane::new(window).reach();
         let transform = Transform::new(match correlation {

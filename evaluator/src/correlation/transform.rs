@@ -181,18 +181,18 @@ fn cross_at(spectra: [&[Complex<f32>]; 4], k: usize, scale: f32) -> [Complex<f32
 }
 
 /// Values side by side.
-type Lanes = [Complex<f32>; LANES];
+type ComplexLanes = [Complex<f32>; LANES];
 
 /// Those of a row from place `k` on.
 #[inline(always)]
-fn lanes(row: &[Complex<f32>], k: usize) -> &Lanes {
+fn lanes(row: &[Complex<f32>], k: usize) -> &ComplexLanes {
     &row[k..k + LANES].as_chunks().0[0]
 }
 
 /// Real and imaginary parts, in the order that takes one shuffle of two registers each: 0, 1, 4, 5,
 /// 2, 3, 6, 7.
 #[inline(always)]
-fn parts([a, b, c, d, e, f, g, h]: &Lanes) -> [[f32; LANES]; 2] {
+fn parts([a, b, c, d, e, f, g, h]: &ComplexLanes) -> [[f32; LANES]; 2] {
     [
         [a.re, b.re, e.re, f.re, c.re, d.re, g.re, h.re],
         [a.im, b.im, e.im, f.im, c.im, d.im, g.im, h.im],
@@ -201,7 +201,7 @@ fn parts([a, b, c, d, e, f, g, h]: &Lanes) -> [[f32; LANES]; 2] {
 
 /// [`parts`] of the values in reverse.
 #[inline(always)]
-fn parts_reversed([a, b, c, d, e, f, g, h]: &Lanes) -> [[f32; LANES]; 2] {
+fn parts_reversed([a, b, c, d, e, f, g, h]: &ComplexLanes) -> [[f32; LANES]; 2] {
     [
         [h.re, g.re, d.re, c.re, f.re, e.re, b.re, a.re],
         [h.im, g.im, d.im, c.im, f.im, e.im, b.im, a.im],
@@ -210,7 +210,7 @@ fn parts_reversed([a, b, c, d, e, f, g, h]: &Lanes) -> [[f32; LANES]; 2] {
 
 /// The values whose [`parts`] these are.
 #[inline(always)]
-fn together([re, im]: [[f32; LANES]; 2]) -> Lanes {
+fn together([re, im]: [[f32; LANES]; 2]) -> ComplexLanes {
     let value = |k: usize| Complex::new(re[k], im[k]);
     let [a, b, e, f] = [value(0), value(1), value(2), value(3)];
     let [c, d, g, h] = [value(4), value(5), value(6), value(7)];
@@ -219,7 +219,7 @@ fn together([re, im]: [[f32; LANES]; 2]) -> Lanes {
 
 /// The values whose [`parts_reversed`] these are.
 #[inline(always)]
-fn together_reversed(parts: [[f32; LANES]; 2]) -> Lanes {
+fn together_reversed(parts: [[f32; LANES]; 2]) -> ComplexLanes {
     let [a, b, c, d, e, f, g, h] = together(parts);
     [h, g, f, e, d, c, b, a]
 }

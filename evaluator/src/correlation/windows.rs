@@ -3,7 +3,7 @@
 use multiversion::multiversion;
 
 use super::plane::Plane;
-use super::sums::Sums;
+use super::sums::LagSums;
 use super::{Correlation, Normalise};
 use crate::frames::FrameView;
 use crate::window::Weighting;
@@ -26,7 +26,7 @@ pub(crate) struct WindowCorrelator {
     taper_sum: f32,
     /// The factor of [`Normalise`]: one over the autocorrelation of the taper.
     per_overlap: Plane,
-    sums: Sums,
+    sums: LagSums,
     /// Windows A and B of two vectors.
     pixels: [[Vec<f32>; 2]; 2],
     planes: [Plane; 2],
@@ -59,7 +59,7 @@ impl WindowCorrelator {
             taper_sum: taper.iter().sum(),
             taper,
             per_overlap,
-            sums: Sums::new(window, correlation),
+            sums: LagSums::new(window, correlation),
             pixels: [pixels.clone(), pixels],
             planes: [plane.clone(), plane],
         }

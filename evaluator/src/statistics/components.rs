@@ -66,7 +66,7 @@ pub struct Components {
 /// assert!((got.local.value.powi(2) + got.random.value.powi(2) - 2.0).abs() < 1e-12);
 /// ```
 pub fn local_and_random(values: &GridValues, confidence: Confidence) -> Option<Components> {
-    let places = Places::of(values)?;
+    let places = PairedPlaces::of(values)?;
     let within = places.within(values, confidence);
     let between = places.between(values, &within, confidence);
     // What the mean takes off, no more than if all places of a pair erred alike.
@@ -97,7 +97,7 @@ pub fn local_and_random_of_tiles(
     confidence: Confidence,
 ) -> Option<Components> {
     let bias = tiles.of(values);
-    let places = Places::about(values, bias.value)?;
+    let places = PairedPlaces::about(values, bias.value)?;
     let squares = places.squares(values);
     let within = tiles.of_changing(&squares, &squares, FREE_OF_SQUARES);
     let about = |v: f64| (v - bias.value).powi(2);
@@ -138,7 +138,7 @@ pub fn local_and_random_of_tiles(
 }
 
 /// Means and numbers at the places.
-struct Places {
+struct PairedPlaces {
     /// Mean and number of the values at each place.
     means: Vec<(f64, f64)>,
     mean: f64,
@@ -161,16 +161,16 @@ struct Within {
     at_places: Estimate,
 }
 
-impl Places {
+impl PairedPlaces {
     /// `None` unless some place has two values.
-    fn of(values: &GridValues) -> Option<Places> {
-        Places::about(values, values.mean())
+    fn of(values: &GridValues) -> Option<PairedPlaces> {
+        PairedPlaces::about(values, values.mean())
     }
 
     /// The same about a mean that is known.
-    fn about(values: &GridValues, mean: f64) -> Option<Places> {
+    fn about(values: &GridValues, mean: f64) -> Option<PairedPlaces> {
         let sums = values.position_sums();
-        sums.iter().any(|(_, n)| *n > 1.0).then(|| Places {
+        sums.iter().any(|(_, n)| *n > 1.0).then(|| PairedPlaces {
             seen: sums.iter().filter(|(_, n)| *n > 0.0).count() as f64,
             means: sums.into_iter().map(|(sum, n)| (sum / n, n)).collect(),
             mean,

@@ -57,8 +57,8 @@ pub fn rank_correlation(a: &GridValues, b: &GridValues, confidence: Confidence) 
 /// Two sets of values in rising order, sorted once: a sample of the pairs only counts each pair's
 /// values more or less often.
 struct Ranking {
-    a: Order,
-    b: Order,
+    a: RankOrder,
+    b: RankOrder,
     /// For each of b's values, the place of the a that belongs to it.
     partners: Vec<u32>,
 }
@@ -78,8 +78,8 @@ impl Ranking {
         }
         let item = |i: &u32| items[*i as usize];
         Ranking {
-            a: Order::new(by_a.iter().map(item).map(|(a, _, pair)| (a, pair))),
-            b: Order::new(by_b.iter().map(item).map(|(_, b, pair)| (b, pair))),
+            a: RankOrder::new(by_a.iter().map(item).map(|(a, _, pair)| (a, pair))),
+            b: RankOrder::new(by_b.iter().map(item).map(|(_, b, pair)| (b, pair))),
             partners: by_b.iter().map(|&i| places[i as usize]).collect(),
         }
     }
@@ -103,16 +103,16 @@ impl Ranking {
 }
 
 /// Values in rising order: the pair of each, where the equal ones end, and their ranks.
-struct Order {
+struct RankOrder {
     pairs: Vec<u32>,
     ends: Vec<usize>,
     ranks: Vec<f64>,
 }
 
-impl Order {
-    fn new(sorted: impl Iterator<Item = (f64, u32)>) -> Order {
+impl RankOrder {
+    fn new(sorted: impl Iterator<Item = (f64, u32)>) -> RankOrder {
         let (values, pairs): (Vec<f64>, Vec<u32>) = sorted.unzip();
-        Order {
+        RankOrder {
             pairs,
             ends: (1..=values.len())
                 .filter(|&k| k == values.len() || values[k] != values[k - 1])

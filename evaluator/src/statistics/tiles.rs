@@ -51,7 +51,7 @@ pub(crate) struct TileMean {
 
 /// Sums over a tile in one pair: of the values, and their number.
 #[derive(Debug, Clone, Copy, Default)]
-struct Sum {
+struct TileSum {
     values: f64,
     number: f64,
 }
@@ -214,14 +214,15 @@ impl Tiles {
     /// place has lost so many degrees of freedom.
     pub(super) fn of_changing(&self, values: &GridValues, changing: &GridValues, lost: f64) -> TileMean {
         let sums = self.sums(values);
-        let total = |of: fn(&Sum) -> f64| -> f64 {
-            let tile = |(t, pairs): (usize, &Vec<Sum>)| self.weight(t) * pairs.iter().map(of).sum::<f64>();
+        let total = |of: fn(&TileSum) -> f64| -> f64 {
+            let tile =
+                |(t, pairs): (usize, &Vec<TileSum>)| self.weight(t) * pairs.iter().map(of).sum::<f64>();
             sums.iter().enumerate().map(tile).sum()
         };
         let number = total(|sum| sum.number);
         let value = total(|sum| sum.values) / number;
-        let residuals = |sums: &[Vec<Sum>], mean: f64| -> Vec<Vec<f64>> {
-            let one = |sum: &Sum| sum.values - mean * sum.number;
+        let residuals = |sums: &[Vec<TileSum>], mean: f64| -> Vec<Vec<f64>> {
+            let one = |sum: &TileSum| sum.values - mean * sum.number;
             sums.iter().map(|pairs| pairs.iter().map(one).collect()).collect()
         };
         let tiles: Vec<f64> = residuals(&sums, value).iter().map(|r| r.iter().sum()).collect();
@@ -264,8 +265,8 @@ impl Tiles {
     }
 
     /// Sums over each tile, pair by pair.
-    fn sums(&self, values: &GridValues) -> Vec<Vec<Sum>> {
-        let mut sums = vec![vec![Sum::default(); values.pairs.len()]; self.len()];
+    fn sums(&self, values: &GridValues) -> Vec<Vec<TileSum>> {
+        let mut sums = vec![vec![TileSum::default(); values.pairs.len()]; self.len()];
         for (p, pair) in values.pairs.iter().enumerate() {
             for (v, tile) in pair.iter().zip(&self.tile) {
                 if let Some(tile) = tile.filter(|_| v.is_finite()) {

@@ -4,7 +4,7 @@ use std::str::FromStr;
 
 /// One colour of a picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Channel {
+pub enum ColourChannel {
     /// The first of three.
     Red,
     /// The second.
@@ -13,21 +13,21 @@ pub enum Channel {
     Blue,
 }
 
-impl FromStr for Channel {
+impl FromStr for ColourChannel {
     type Err = String;
 
-    fn from_str(text: &str) -> Result<Channel, String> {
+    fn from_str(text: &str) -> Result<ColourChannel, String> {
         match text {
-            "red" => Ok(Channel::Red),
-            "green" => Ok(Channel::Green),
-            "blue" => Ok(Channel::Blue),
+            "red" => Ok(ColourChannel::Red),
+            "green" => Ok(ColourChannel::Green),
+            "blue" => Ok(ColourChannel::Blue),
             _ => Err(format!("`{text}` is no channel: write red, green or blue")),
         }
     }
 }
 
 /// The channel of pixels with `each` values.
-pub(super) fn pick(values: &[f32], each: usize, channel: Option<Channel>) -> Result<Vec<f32>, String> {
+pub(super) fn pick(values: &[f32], each: usize, channel: Option<ColourChannel>) -> Result<Vec<f32>, String> {
     let channel = channel.ok_or("it is a picture in colour, and no channel is named")?;
     Ok(values
         .iter()

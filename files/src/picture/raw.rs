@@ -9,7 +9,7 @@ use super::page::page;
 
 /// How a grey level is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Sample {
+pub enum SampleFormat {
     /// Whole number.
     Whole {
         /// 1, 2 or 4.
@@ -29,15 +29,15 @@ pub enum Sample {
     Packed12,
 }
 
-const fn of_bytes(bytes: usize, signed: bool, big_endian: bool) -> Sample {
-    Sample::Whole {
+const fn of_bytes(bytes: usize, signed: bool, big_endian: bool) -> SampleFormat {
+    SampleFormat::Whole {
         bytes,
         signed,
         big_endian,
     }
 }
 
-const SAMPLES: [(&str, Sample); 13] = [
+const SAMPLES: [(&str, SampleFormat); 13] = [
     ("u8", of_bytes(1, false, false)),
     ("i8", of_bytes(1, true, false)),
     ("u16le", of_bytes(2, false, false)),
@@ -48,9 +48,9 @@ const SAMPLES: [(&str, Sample); 13] = [
     ("u32be", of_bytes(4, false, true)),
     ("i32le", of_bytes(4, true, false)),
     ("i32be", of_bytes(4, true, true)),
-    ("f32le", Sample::Float { big_endian: false }),
-    ("f32be", Sample::Float { big_endian: true }),
-    ("u12packed", Sample::Packed12),
+    ("f32le", SampleFormat::Float { big_endian: false }),
+    ("f32be", SampleFormat::Float { big_endian: true }),
+    ("u12packed", SampleFormat::Packed12),
 ];
 
 /// Layout of a raw file: one picture after the other behind a head of some bytes.
@@ -68,7 +68,7 @@ pub struct RawLayout {
     /// Width and height, px.
     pub size: [u32; 2],
     /// How a grey level is stored.
-    pub sample: Sample,
+    pub sample: SampleFormat,
     /// Bytes before the first picture.
     pub head: u64,
 }
@@ -112,9 +112,9 @@ impl RawLayout {
     fn row_bytes(&self) -> usize {
         let width = self.size[0] as usize;
         match self.sample {
-            Sample::Whole { bytes, .. } => bytes * width,
-            Sample::Float { .. } => 4 * width,
-            Sample::Packed12 => (12 * width).div_ceil(8),
+            SampleFormat::Whole { bytes, .. } => bytes * width,
+            SampleFormat::Float { .. } => 4 * width,
+            SampleFormat::Packed12 => (12 * width).div_ceil(8),
         }
     }
 
@@ -144,15 +144,15 @@ impl RawLayout {
 
     fn row(&self, row: &[u8]) -> Vec<f32> {
         match self.sample {
-            Sample::Packed12 => unpack(row, 12, self.size[0] as usize),
-            Sample::Float { big_endian } => {
+            SampleFormat::Packed12 => unpack(row, 12, self.size[0] as usize),
+            SampleFormat::Float { big_endian } => {
                 let value = |four: &[u8; 4]| match big_endian {
                     true => f32::from_be_bytes(*four),
                     false => f32::from_le_bytes(*four),
                 };
                 row.as_chunks().0.iter().map(value).collect()
             }
-            Sample::Whole {
+            SampleFormat::Whole {
                 bytes,
                 signed,
                 big_endian,

@@ -6,7 +6,7 @@ use std::path::Path;
 use image::{DynamicImage, ImageFormat, ImageReader};
 use ndarray::{Axis, Slice};
 
-use super::channel::{Channel, pick};
+use super::channel::{ColourChannel, pick};
 use super::page::{page, within_bounds};
 use super::raw::RawLayout;
 use super::{GreyPicture, tiff_pages};
@@ -17,7 +17,7 @@ use crate::FileError;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Reading {
     /// Channel that is taken of pictures in colour; these are refused without it.
-    pub channel: Option<Channel>,
+    pub channel: Option<ColourChannel>,
     /// Layout of raw files; the others say theirs.
     pub raw: Option<RawLayout>,
     /// Every picture holds two frames, A above B.
@@ -25,20 +25,20 @@ pub struct Reading {
 }
 
 /// Kinds of files by their content.
-enum Kind {
+enum FileKind {
     Raw(RawLayout),
     Image(ImageFormat),
     Tiff,
 }
 
 impl Reading {
-    fn kind(&self, start: &[u8]) -> Kind {
+    fn kind(&self, start: &[u8]) -> FileKind {
         let tiff = [b"II*\0", b"MM\0*"].iter().any(|mark| start.starts_with(*mark));
         match self.raw {
-            _ if start.starts_with(b"\x89PNG") => Kind::Image(ImageFormat::Png),
-            Some(layout) if !tiff => Kind::Raw(layout),
-            None if start.starts_with(b"BM") => Kind::Image(ImageFormat::Bmp),
-            _ => Kind::Tiff,
+            _ if start.starts_with(b"\x89PNG") => FileKind::Image(ImageFormat::Png),
+            Some(layout) if !tiff => FileKind::Raw(layout),
+            None if start.starts_with(b"BM") => FileKind::Image(ImageFormat::Bmp),
+            _ => FileKind::Tiff,
         }
     }
 
@@ -59,9 +59,9 @@ impl Reading {
     /// See [`Reading::pages`].
     pub fn count(&self, path: &Path, source: &mut (impl Read + Seek)) -> Result<usize, FileError> {
         let pictures = || match self.kind(&start(source)?) {
-            Kind::Tiff => tiff_pages::count(&mut *source),
-            Kind::Image(_) => Ok(1),
-            Kind::Raw(layout) => {
+            FileKind::Tiff => tiff_pages::count(&mut *source),
+            FileKind::Image(_) => Ok(1),
+            FileKind::Raw(layout) => {
                 within_bounds(layout.size)?;
                 layout.count(source.seek(SeekFrom::End(0)).map_err(|e| e.to_string())?)
             }
@@ -103,13 +103,13 @@ impl Reading {
 
     fn picture(&self, source: &mut (impl Read + Seek), number: usize) -> Result<GreyPicture, String> {
         match self.kind(&start(source)?) {
-            Kind::Tiff => tiff_pages::page(&mut *source, number, self.channel),
-            Kind::Image(format) => {
+            FileKind::Tiff => tiff_pages::page(&mut *source, number, self.channel),
+            FileKind::Image(format) => {
                 let mut bytes = Vec::new();
                 source.read_to_end(&mut bytes).map_err(|e| e.to_string())?;
                 one_image(&bytes, format, self.channel)
             }
-            Kind::Raw(layout) => {
+            FileKind::Raw(layout) => {
                 let each = layout.picture_bytes();
                 let from = layout.head + number as u64 * each;
                 source.seek(SeekFrom::Start(from)).map_err(|e| e.to_string())?;
@@ -141,7 +141,11 @@ fn refused(path: &Path, why: &str) -> FileError {
     )
 }
 
-fn one_image(bytes: &[u8], format: ImageFormat, channel: Option<Channel>) -> Result<GreyPicture, String> {
+fn one_image(
+    bytes: &[u8],
+    format: ImageFormat,
+    channel: Option<ColourChannel>,
+) -> Result<GreyPicture, String> {
     let reader = || ImageReader::with_format(Cursor::new(bytes), format);
     let (width, height) = reader().into_dimensions().map_err(|e| e.to_string())?;
     within_bounds([width, height])?;
@@ -162,7 +166,7 @@ fn one_image(bytes: &[u8], format: ImageFormat, channel: Option<Channel>) -> Res
     let pixels = match each {
         1 => values,
         _ if format == ImageFormat::Bmp && values.chunks_exact(each).all(grey) => {
-            pick(&values, each, Some(Channel::Red))?
+            pick(&values, each, Some(ColourChannel::Red))?
         }
         _ => pick(&values, each, channel)?,
     };

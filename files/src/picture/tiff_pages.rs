@@ -6,7 +6,7 @@ use tiff::decoder::{Decoder, DecodingResult, Limits};
 use tiff::tags::Tag;
 
 use super::GreyPicture;
-use super::channel::{Channel, pick};
+use super::channel::{ColourChannel, pick};
 use super::packed::unpack;
 use super::page::{LARGEST_PIXELS, page as grey, within_bounds};
 
@@ -41,7 +41,7 @@ pub(super) fn count(source: impl Read + Seek) -> Result<usize, String> {
 pub(super) fn page(
     source: impl Read + Seek,
     number: usize,
-    channel: Option<Channel>,
+    channel: Option<ColourChannel>,
 ) -> Result<GreyPicture, String> {
     let mut decoder = decoder(source)?;
     decoder.seek_to_image(number).map_err(text)?;

@@ -42,13 +42,13 @@ const UNSTEADINESS: f64 = 0.5;
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Turbulence {
-    blocks: Vec<Block>,
+    blocks: Vec<WaveBlock>,
 }
 
 /// Modes a cos(2π (k·x + f t + φ)) side by side: wave vectors k in 1/px, frequencies f per pulse
 /// separation, phases φ in turns, amplitudes a in px.
 #[derive(Debug, Clone, PartialEq)]
-struct Block {
+struct WaveBlock {
     wave: [[f64; LANES]; 3],
     frequency: [f64; LANES],
     phase: [f64; LANES],
@@ -145,7 +145,7 @@ impl Turbulence {
             .collect();
         let total: f64 = bins.iter().map(|[_, energy]| energy).sum();
         let scale = spectrum.moment(0) / total;
-        let mut blocks = vec![Block::EMPTY; (3 * BINS).div_ceil(LANES)];
+        let mut blocks = vec![WaveBlock::EMPTY; (3 * BINS).div_ceil(LANES)];
         for (bin, [wave_number, energy]) in bins.iter().enumerate() {
             let axes = random_axes(&mut rng);
             // Each mode has a third of the bin's energy: ¼ A² = E/3.
@@ -181,8 +181,8 @@ fn random_axes(rng: &mut ChaCha8Rng) -> [Vec3; 3] {
     [outward, turned(cos_turn, sin_turn), turned(-sin_turn, cos_turn)]
 }
 
-impl Block {
-    const EMPTY: Block = Block {
+impl WaveBlock {
+    const EMPTY: WaveBlock = WaveBlock {
         wave: [[0.0; LANES]; 3],
         frequency: [0.0; LANES],
         phase: [0.0; LANES],
@@ -249,7 +249,7 @@ fn sine_of_any(turns: f64) -> f64 {
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn velocity(blocks: &[Block], at: Vec3, time: f64) -> Vec3 {
+fn velocity(blocks: &[WaveBlock], at: Vec3, time: f64) -> Vec3 {
     let mut sums = [[0.0; LANES]; 3];
     for block in blocks {
         let turns = block.turns(at, time);

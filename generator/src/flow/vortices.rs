@@ -18,12 +18,12 @@ use super::{LambOseen, Vec3};
 thread_local! {
     /// What one block of elements leaves to the next of its thread: to ask the system for this room
     /// and give it back takes as long as to use it.
-    static ROOM: Cell<Option<Room>> = const { Cell::new(None) };
+    static ROOM: Cell<Option<PathRoom>> = const { Cell::new(None) };
 }
 
 /// Room for the terms of some elements.
 #[derive(Default)]
-struct Room {
+struct PathRoom {
     around: Around,
     /// x and y of all elements, term after term.
     places: Vec<f64>,
@@ -63,7 +63,7 @@ pub(crate) fn series(vortices: &[LambOseen], stream_px: Vec3, from: [&[f64]; 3],
 pub(crate) struct AlongVortices<'a> {
     vortices: &'a [LambOseen],
     stream_px: Vec3,
-    room: Room,
+    room: PathRoom,
 }
 
 impl<'a> AlongVortices<'a> {
@@ -95,7 +95,7 @@ impl Along for AlongVortices<'_> {
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn start(room: &mut Room, vortices: &[LambOseen], from: [&[f64]; 3]) {
+fn start(room: &mut PathRoom, vortices: &[LambOseen], from: [&[f64]; 3]) {
     room.places.clear();
     room.turn.clear();
     room.around.start(vortices, from);
@@ -103,9 +103,9 @@ fn start(room: &mut Room, vortices: &[LambOseen], from: [&[f64]; 3]) {
 
 /// Adds coefficient n of the velocity.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn step(room: &mut Room, stream_px: Vec3, n: usize, [x, y, _]: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
+fn step(room: &mut PathRoom, stream_px: Vec3, n: usize, [x, y, _]: [&[f64]; 3], [u, v, w]: [&mut [f64]; 3]) {
     let width = x.len();
-    let Room { around, places, turn } = room;
+    let PathRoom { around, places, turn } = room;
     places.extend_from_slice(x);
     places.extend_from_slice(y);
     around.append_slopes(places, width, n);

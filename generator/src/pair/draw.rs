@@ -39,7 +39,7 @@ pub(super) struct Drawing<'a> {
     cells: Vec<Vec<[i64; 3]>>,
     drawn: usize,
     frames: Vec<Canvas>,
-    room: Room,
+    room: DrawingRoom,
 }
 
 impl<'a> Drawing<'a> {
@@ -72,7 +72,7 @@ impl<'a> Drawing<'a> {
             volume,
             drawn: 0,
             frames: energy.map(Canvas::new).collect(),
-            room: Room::default(),
+            room: DrawingRoom::default(),
         }
     }
 
@@ -96,7 +96,7 @@ impl<'a> Drawing<'a> {
                 [row] => vec![self.strips(row, &mut room)],
                 rows => rows
                     .par_iter()
-                    .map(|row| self.strips(row, &mut Room::default()))
+                    .map(|row| self.strips(row, &mut DrawingRoom::default()))
                     .collect(),
             };
             for row in drawn {
@@ -152,7 +152,7 @@ impl<'a> Drawing<'a> {
     }
 
     /// The strips of a row of cells, one for each pulse.
-    fn strips(&self, cells: &[[i64; 3]], room: &mut Room) -> Vec<Strip> {
+    fn strips(&self, cells: &[[i64; 3]], room: &mut DrawingRoom) -> Vec<Strip> {
         room.particles.clear();
         if let Some(volume) = &self.volume {
             for cell in cells {
@@ -221,13 +221,13 @@ impl Canvas {
 
 /// Memory that one row of cells after another is drawn in.
 #[derive(Default)]
-struct Room {
+struct DrawingRoom {
     particles: Vec<Particle>,
     spots: Vec<Spot>,
     strips: Vec<Vec<f32>>,
 }
 
-impl Room {
+impl DrawingRoom {
     /// A dark strip.
     fn strip(&mut self, height: usize, width: usize) -> Array2<f32> {
         let mut pixels = self.strips.pop().unwrap_or_default();
@@ -261,7 +261,7 @@ fn strips(
     exposers: &[Exposer],
     brush: &Brush,
     by_px: [f64; 2],
-    room: &mut Room,
+    room: &mut DrawingRoom,
 ) -> Vec<Strip> {
     let [width, height] = crop.size;
     let [left, above] = crop.origin.map(|n| n as f64);

@@ -178,14 +178,14 @@ impl<'a> Chart<'a> {
 pub(super) const TOTAL: &str = palette::BLUE;
 
 /// How an error is drawn, and which it is.
-pub(super) struct Series {
+pub(super) struct ChartSeries {
     pub(super) colour: &'static str,
     width: f64,
     dashes: &'static str,
     pub(super) value: fn(&CurvePoint) -> f64,
 }
 
-impl Series {
+impl ChartSeries {
     /// The attributes of its line.
     pub(super) fn stroke(&self) -> String {
         format!(
@@ -197,27 +197,27 @@ impl Series {
 }
 
 /// Bias, local bias, random and total error: the total last, on top.
-pub(super) const SERIES: [Series; 4] = [
-    Series {
+pub(super) const SERIES: [ChartSeries; 4] = [
+    ChartSeries {
         colour: palette::GREEN,
         width: 2.0,
         dashes: "2 4",
         value: |p| p.bias_px.abs(),
     },
-    Series {
+    ChartSeries {
         colour: palette::PURPLE,
         width: 2.0,
         dashes: "10 3 2 3",
         // What cannot be told is not drawn.
         value: |p| p.local_px.unwrap_or(f64::NAN),
     },
-    Series {
+    ChartSeries {
         colour: palette::VERMILION,
         width: 2.0,
         dashes: "8 4",
         value: |p| p.random_px,
     },
-    Series {
+    ChartSeries {
         colour: TOTAL,
         width: 2.5,
         dashes: "none",

@@ -8,9 +8,9 @@ use crate::format::{figure, interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
 use motefield_rig::setup::Setup;
-use motefield_study::decide::bounds::{Edge, Wall};
+use motefield_study::decide::bounds::{Edge, SearchEnd};
 use motefield_study::decide::question::Question;
-use motefield_study::decide::reading::{Reading, best_total};
+use motefield_study::decide::reading::{PulseReading, best_total};
 use motefield_study::decide::{Cause, Decision, Limit, MeasuredPulse, samples};
 use motefield_study::values::figures;
 
@@ -61,7 +61,7 @@ pub fn words(decision: &Decision, go_on: &str) -> String {
 }
 
 /// The pulse length to use, how well it is known, and what it does.
-fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> Vec<String> {
+fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &PulseReading) -> Vec<String> {
     let answer = match (decision.met(), reading.usable) {
         (true, _) if decision.edge() == Edge::OfTried => format!(
             "No pulse length is recommended: the total error is smallest at {}, the edge of what was tried.",
@@ -107,7 +107,7 @@ fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> V
 }
 
 /// The errors at the best pulse length.
-fn error_words(decision: &Decision, best: &MeasuredPulse, reading: &Reading) -> Vec<String> {
+fn error_words(decision: &Decision, best: &MeasuredPulse, reading: &PulseReading) -> Vec<String> {
     let px = |e: Estimate| interval(e, "px");
     let heading = "  total error in pairs that took no part in the choice (root mean square of the error vector, 95 % interval):";
     let mut lines = vec![heading.to_owned()];
@@ -188,7 +188,7 @@ fn wall_words(decision: &Decision, side: usize, name: &str) -> String {
     let measured = cause_words(&cause);
     match decision.limit(side) {
         Limit::Range if side == 1 && decision.wall.is_some() => {
-            let wall = decision.wall.map_or("", Wall::words);
+            let wall = decision.wall.map_or("", SearchEnd::words);
             format!("{name} pulses: {wall} ({measured}).")
         }
         Limit::Light => {

@@ -32,7 +32,7 @@ pub fn words(budget: &VelocityBudget, limit_m_s: Option<f64>) -> String {
     let mut causes = budget.causes.clone();
     causes.sort_by(|a, b| b.1.total_cmp(&a.1));
     let cause = |(cause, u): &(_, f64)| -> String {
-        let cause: &motefield_study::decide::velocity::Cause = cause;
+        let cause: &motefield_study::decide::velocity::UncertaintyCause = cause;
         format!(
             "  {:<36}{:>12}   {:>6}",
             cause.words(),

@@ -3,7 +3,7 @@
 use motefield_evaluator::statistics::Estimate;
 use motefield_rig::assumption::Assumption;
 use motefield_rig::quantity::short;
-use motefield_study::decide::worth::{Answered, Move, Spread, Worth, Worths};
+use motefield_study::decide::worth::{AnswerSpread, Answered, Move, Worth, Worths};
 use serde_json::{Value, json};
 
 use crate::assumed;
@@ -71,7 +71,7 @@ fn by_section<'a>(assumed: impl Iterator<Item = &'a Assumption>) -> Vec<String> 
 }
 
 /// What the tolerances of stated values do, line by line.
-pub fn spread_words(spread: &Spread) -> Vec<String> {
+pub fn spread_words(spread: &AnswerSpread) -> Vec<String> {
     let stated: Vec<String> = (spread.tolerances.iter().zip(&spread.error_ratios))
         .map(|(t, [low, high])| {
             let [low, high] = [low, high].map(|ratio| short(*ratio));

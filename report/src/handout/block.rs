@@ -2,7 +2,7 @@
 
 /// The whole report.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Sheet {
+pub(super) struct Printed {
     /// What was asked.
     pub question: String,
     /// The answer in a sentence.

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
-use super::block::{Block, Cell, CellKind, Item, Sheet};
+use super::block::{Block, Cell, CellKind, Item, Printed};
 use crate::figure::escape;
 
 const STYLE: &str = "body{font:15px/1.5 system-ui,'Liberation Sans',sans-serif;font-variant-numeric:tabular-nums;color:#22252a;max-width:60rem;margin:2rem auto;padding:0 1rem}\
@@ -19,13 +19,13 @@ pre{white-space:pre-wrap;overflow-wrap:anywhere;font-size:12px;line-height:1.4}c
 @page{size:A4;margin:16mm}@media print{body{margin:0;padding:0;font-size:10.5px}h2{break-after:avoid}tr,figure{break-inside:avoid}pre{font-size:9px}}";
 
 /// A report as HTML.
-pub(super) fn write(sheet: &Sheet) -> String {
-    let [question, answer] = [&sheet.question, &sheet.answer].map(|text| escape(text));
+pub(super) fn write(printed: &Printed) -> String {
+    let [question, answer] = [&printed.question, &printed.answer].map(|text| escape(text));
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\">\
          <title>{question}</title><style>{STYLE}</style></head>\n<body>\n<h1>{question}</h1>\n<p class=\"answer\">{answer}</p>\n"
     );
-    for block in &sheet.blocks {
+    for block in &printed.blocks {
         out.push_str(&one(block));
         out.push('\n');
     }

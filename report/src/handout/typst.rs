@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use super::block::{Block, Cell, CellKind, Item, Sheet};
+use super::block::{Block, Cell, CellKind, Item, Printed};
 
 /// Page, letters, and the few shapes that a report has.
 const STYLE: &str = r##"#set page(paper: "a4", margin: 16mm, numbering: "1 / 1")
@@ -34,12 +34,12 @@ const STYLE: &str = r##"#set page(paper: "a4", margin: 16mm, numbering: "1 / 1")
 "##;
 
 /// A report as a Typst document.
-pub(super) fn write(sheet: &Sheet) -> String {
-    let [question, answer] = [&sheet.question, &sheet.answer].map(|text| string(text));
+pub(super) fn write(printed: &Printed) -> String {
+    let [question, answer] = [&printed.question, &printed.answer].map(|text| string(text));
     let mut out = format!("#set document(title: {question}, date: none)\n{STYLE}");
     let _ = writeln!(out, "#text(size: 10.5pt, fill: grey, {question})");
     let _ = writeln!(out, "#block(above: 8pt, below: 12pt, text(size: 15pt, {answer}))");
-    for block in &sheet.blocks {
+    for block in &printed.blocks {
         let _ = writeln!(out, "#{}", one(block));
     }
     out

@@ -6,7 +6,7 @@ use motefield_evaluator::appearance::curves::REACH;
 use motefield_rig::quantity::short;
 use motefield_study::twin::Twin;
 
-use super::{Changed, NOT_TOLD, change_words, error_words, range, verdict_words};
+use super::{LightChanged, NOT_TOLD, change_words, error_words, range, verdict_words};
 use crate::figure::legend::{self, LegendEntry};
 use crate::figure::palette::{BLUE, VERMILION};
 use crate::figure::{Anchor, Area, Axis, AxisScale, BOLD, HEADING, Ruler, Side, Svg, escape, frame, stroke};
@@ -18,7 +18,7 @@ table{border-collapse:collapse;width:100%}td{text-align:left;vertical-align:top;
 img,svg{max-width:100%;height:auto}figure{margin:0 0 1rem}figcaption{color:#666;font-size:.88em}";
 
 /// The page as HTML; the pictures stand beside it in `recorded.png` and `twin.png`.
-pub fn html(twin: &Twin, errors: &[Changed]) -> String {
+pub fn html(twin: &Twin, errors: &[LightChanged]) -> String {
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\"><title>Recording and twin</title><style>{STYLE}</style></head>\n<body>\n<h1>Recording and twin</h1>\n<h2>The middle of a pair, at the same grey scale</h2>\n"
     );

@@ -13,7 +13,7 @@ use crate::figure::{
 };
 use motefield_rig::quantity::digits;
 use motefield_study::verify::case::Case;
-use motefield_study::verify::case::expectation::{Check, Tolerance};
+use motefield_study::verify::case::expectation::{AllowedDifference, Check};
 use motefield_study::verify::record::CaseRecord;
 
 const SIZE: [f64; 2] = [760.0, 460.0];
@@ -27,7 +27,7 @@ pub fn svg(case: &Case, record: &CaseRecord) -> String {
         .iter()
         .any(|e| e.quantity == quantity && e.relative_to.is_none());
     if along && plain {
-        Curves::of(case, record, quantity).draw()
+        PlottedCurves::of(case, record, quantity).draw()
     } else {
         super::deviations::svg(case, record)
     }
@@ -44,7 +44,7 @@ fn quantity(case: &Case) -> &str {
     }
 }
 
-struct Curves<'a> {
+struct PlottedCurves<'a> {
     case: &'a Case,
     /// By curve: x and figure.
     measured: Vec<Vec<(f64, Estimate)>>,
@@ -53,8 +53,8 @@ struct Curves<'a> {
     y: Axis,
 }
 
-impl<'a> Curves<'a> {
-    fn of(case: &'a Case, record: &'a CaseRecord, quantity: &'a str) -> Curves<'a> {
+impl<'a> PlottedCurves<'a> {
+    fn of(case: &'a Case, record: &'a CaseRecord, quantity: &'a str) -> PlottedCurves<'a> {
         let measured: Vec<Vec<(f64, Estimate)>> = record
             .figures
             .iter()
@@ -96,7 +96,7 @@ impl<'a> Curves<'a> {
                 .filter(|v| good(v, sy)),
         );
         let legend = 24.0 * case.variants.len().div_ceil(3) as f64;
-        Curves {
+        PlottedCurves {
             case,
             measured,
             quantity,
@@ -250,7 +250,7 @@ fn svg_key_text(case: &Case, quantity: &str) -> String {
 }
 
 /// Number of the curve, tolerance, and places with their values.
-type ExpectedLine = (usize, Option<Tolerance>, Vec<(f64, f64)>);
+type ExpectedLine = (usize, Option<AllowedDifference>, Vec<(f64, f64)>);
 
 /// What is expected of a quantity, by curve, at places close enough to show a formula's shape.
 fn expected(case: &Case, quantity: &str) -> Vec<ExpectedLine> {

@@ -88,7 +88,7 @@ impl fmt::Display for KeyAt {
 }
 
 /// A value that fits its key.
-enum Fitting {
+enum FittingValue {
     /// In SI, with its dimension where it has one.
     Number(f64, Option<Dimension>),
     Word(String),
@@ -173,7 +173,7 @@ impl<'a> Reader<'a> {
     }
 
     /// The value under a key, if it is there and fits.
-    fn fitting(&self, at: &KeyAt, kind: &Kind) -> Option<Fitting> {
+    fn fitting(&self, at: &KeyAt, kind: &Kind) -> Option<FittingValue> {
         let leaf = self.get(at)?;
         match fit(&at.clone().in_field(self.field), leaf, kind) {
             Ok(fitting) => Some(fitting),
@@ -204,7 +204,7 @@ impl<'a> Reader<'a> {
     pub(super) fn quantity(&self, at: impl Into<KeyAt>) -> Option<Quantity> {
         let at = at.into();
         match self.fitting(&at, part(&at))? {
-            Fitting::Number(value, Some(dimension)) => Some(Quantity { value, dimension }),
+            FittingValue::Number(value, Some(dimension)) => Some(Quantity { value, dimension }),
             _ => None,
         }
     }
@@ -213,7 +213,7 @@ impl<'a> Reader<'a> {
     pub(super) fn measured(&self, at: impl Into<KeyAt>) -> Option<(f64, Option<Dimension>)> {
         let at = at.into();
         match self.fitting(&at, part(&at))? {
-            Fitting::Number(value, dimension) => Some((value, dimension)),
+            FittingValue::Number(value, dimension) => Some((value, dimension)),
             _ => None,
         }
     }
@@ -222,7 +222,7 @@ impl<'a> Reader<'a> {
     pub(super) fn number(&self, at: impl Into<KeyAt>) -> Option<f64> {
         let at = at.into();
         match self.fitting(&at, part(&at))? {
-            Fitting::Number(value, _) => Some(value),
+            FittingValue::Number(value, _) => Some(value),
             _ => None,
         }
     }
@@ -236,7 +236,7 @@ impl<'a> Reader<'a> {
     pub(super) fn switch(&self, at: impl Into<KeyAt>) -> Option<bool> {
         let at = at.into();
         match self.fitting(&at, part(&at))? {
-            Fitting::Switch(on) => Some(on),
+            FittingValue::Switch(on) => Some(on),
             _ => None,
         }
     }
@@ -252,7 +252,7 @@ impl<'a> Reader<'a> {
     pub(super) fn text(&self, at: impl Into<KeyAt>) -> Option<String> {
         let at = at.into();
         match self.fitting(&at, part(&at))? {
-            Fitting::Word(word) => Some(word),
+            FittingValue::Word(word) => Some(word),
             _ => None,
         }
     }
@@ -454,10 +454,10 @@ fn list_kind(kind: &Kind) -> Option<&Kind> {
 }
 
 /// The value, if it fits the kind; else what it must be.
-fn fit(at: &KeyAt, leaf: &Leaf, kind: &Kind) -> Result<Fitting, String> {
+fn fit(at: &KeyAt, leaf: &Leaf, kind: &Kind) -> Result<FittingValue, String> {
     let must = || format!("must be {}", kind.words());
     let number = |number: f64, holds: bool| match holds {
-        true => Ok(Fitting::Number(number, None)),
+        true => Ok(FittingValue::Number(number, None)),
         false => Err(format!("is {number}, but {}", must())),
     };
     let named = |error: QuantityError| error.with_key(at.path()).to_string();
@@ -472,7 +472,7 @@ fn fit(at: &KeyAt, leaf: &Leaf, kind: &Kind) -> Result<Fitting, String> {
                 _ => return Err(format!("{} such as \"{}\"", must(), dimensions[0].example())),
             };
             match range.holds(quantity.value) {
-                true => Ok(Fitting::Number(quantity.value, Some(quantity.dimension))),
+                true => Ok(FittingValue::Number(quantity.value, Some(quantity.dimension))),
                 false => Err(format!(
                     "is {}, but must be {}",
                     quantity::format(quantity.value, quantity.dimension),
@@ -502,13 +502,13 @@ fn fit(at: &KeyAt, leaf: &Leaf, kind: &Kind) -> Result<Fitting, String> {
             number(q.value, range.holds(q.value))
         }
         (Kind::Choice(words), Leaf::Text(text)) => match words().contains(&text.as_str()) {
-            true => Ok(Fitting::Word(text.clone())),
+            true => Ok(FittingValue::Word(text.clone())),
             false => Err(format!("is \"{text}\", but {}", must())),
         },
-        (Kind::Switch, Leaf::Switch(on)) => Ok(Fitting::Switch(*on)),
-        (Kind::File | Kind::Text, Leaf::Text(text)) => Ok(Fitting::Word(text.clone())),
+        (Kind::Switch, Leaf::Switch(on)) => Ok(FittingValue::Switch(*on)),
+        (Kind::File | Kind::Text, Leaf::Text(text)) => Ok(FittingValue::Word(text.clone())),
         (Kind::Unit(dimensions), Leaf::Text(text)) => match parse_as_any(&format!("1 {text}"), dimensions) {
-            Ok(_) => Ok(Fitting::Word(text.clone())),
+            Ok(_) => Ok(FittingValue::Word(text.clone())),
             Err(_) => Err(format!("is \"{text}\", but {}", must())),
         },
         (Kind::Either(one, other), leaf) => {

@@ -7,7 +7,7 @@ use motefield_rig::setup::Setup;
 
 /// What ends the values worth trying.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Wall {
+pub enum SearchEnd {
     /// Pulse A and the dead time, or pulse B, take so long.
     Pulses,
     /// Beyond it an exposure would cut its pulse.
@@ -22,28 +22,28 @@ pub enum Wall {
     FullWell,
 }
 
-impl Wall {
+impl SearchEnd {
     /// For machines.
     pub fn as_str(self) -> &'static str {
         match self {
-            Wall::Pulses => "pulses",
-            Wall::Exposures => "exposures",
-            Wall::FrameRate => "frame-rate",
-            Wall::QuarterRule => "quarter-rule",
-            Wall::Source => "source",
-            Wall::FullWell => "full-well",
+            SearchEnd::Pulses => "pulses",
+            SearchEnd::Exposures => "exposures",
+            SearchEnd::FrameRate => "frame-rate",
+            SearchEnd::QuarterRule => "quarter-rule",
+            SearchEnd::Source => "source",
+            SearchEnd::FullWell => "full-well",
         }
     }
 
     /// For people: what stands against going further.
     pub fn words(self) -> &'static str {
         match self {
-            Wall::Pulses => "pulse and dead time leave no more room",
-            Wall::Exposures => "beyond it an exposure would cut its pulse",
-            Wall::FrameRate => "the frame rate allows no more",
-            Wall::QuarterRule => "the fastest displacement is a quarter of the first window",
-            Wall::Source => "the source bears no more",
-            Wall::FullWell => "beyond it the brightest particles saturate the sensor",
+            SearchEnd::Pulses => "pulse and dead time leave no more room",
+            SearchEnd::Exposures => "beyond it an exposure would cut its pulse",
+            SearchEnd::FrameRate => "the frame rate allows no more",
+            SearchEnd::QuarterRule => "the fastest displacement is a quarter of the first window",
+            SearchEnd::Source => "the source bears no more",
+            SearchEnd::FullWell => "beyond it the brightest particles saturate the sensor",
         }
     }
 }
@@ -54,11 +54,11 @@ pub struct Bound {
     /// Where, s.
     pub at_s: f64,
     /// Why.
-    pub wall: Wall,
+    pub wall: SearchEnd,
 }
 
 impl Bound {
-    fn new(at_s: f64, wall: Wall) -> Option<Bound> {
+    fn new(at_s: f64, wall: SearchEnd) -> Option<Bound> {
         at_s.is_finite().then_some(Bound { at_s, wall })
     }
 }
@@ -69,7 +69,7 @@ pub enum Edge {
     /// Between others.
     Inside,
     /// At the last that is worth trying, and why it is.
-    At(Wall),
+    At(SearchEnd),
     /// At the last that was tried: what lies beyond is not known.
     OfTried,
 }
@@ -84,24 +84,24 @@ pub enum Edge {
 pub fn separation(setup: &Setup, plan: &Plan) -> [Option<Bound>; 2] {
     let dead_s = setup.camera.dead_time_s.unwrap_or(0.0);
     let Some(straddle) = plan.rig.straddle else {
-        let shortest = Bound::new(dead_s, Wall::Pulses).filter(|bound| bound.at_s > 0.0);
+        let shortest = Bound::new(dead_s, SearchEnd::Pulses).filter(|bound| bound.at_s > 0.0);
         return [shortest, quarter(setup, plan)];
     };
     let [_, pulse_b_s] = straddle.pulses_s;
     let shortest_s = straddle.shortest_separation_s().max(pulse_b_s);
     let longest = nearest(&[
-        Bound::new(straddle.longest_separation_s(), Wall::Exposures),
+        Bound::new(straddle.longest_separation_s(), SearchEnd::Exposures),
         frames(setup, pulse_b_s),
         quarter(setup, plan),
     ]);
-    [Bound::new(shortest_s, Wall::Pulses), longest]
+    [Bound::new(shortest_s, SearchEnd::Pulses), longest]
 }
 
 /// The same in continuous light, whatever the exposures: longer than the dead time, and shorter
 /// than two frame periods.
 pub fn separation_of_exposures(setup: &Setup, plan: &Plan) -> [Option<Bound>; 2] {
     let dead_s = setup.camera.dead_time_s.unwrap_or(0.0);
-    let shortest = Bound::new(dead_s, Wall::Pulses).filter(|bound| bound.at_s > 0.0);
+    let shortest = Bound::new(dead_s, SearchEnd::Pulses).filter(|bound| bound.at_s > 0.0);
     [shortest, nearest(&[frames(setup, 0.0), quarter(setup, plan)])]
 }
 
@@ -113,7 +113,7 @@ fn nearest(bounds: &[Option<Bound>]) -> Option<Bound> {
 /// Both pulses lie within two frame periods.
 fn frames(setup: &Setup, pulse_b_s: f64) -> Option<Bound> {
     let rate_hz = setup.camera.frame_rate_hz?;
-    Bound::new(2.0 / rate_hz - pulse_b_s, Wall::FrameRate).filter(|bound| bound.at_s > 0.0)
+    Bound::new(2.0 / rate_hz - pulse_b_s, SearchEnd::FrameRate).filter(|bound| bound.at_s > 0.0)
 }
 
 /// The pulse separation at which the fastest displacement is a quarter of the first window; none
@@ -129,7 +129,7 @@ fn quarter(setup: &Setup, plan: &Plan) -> Option<Bound> {
     // Along straight paths the first step is exact. Along curved ones a few more find it.
     for _ in 0..STEPS {
         if (found / QUARTER - 1.0).abs() < CLOSE {
-            return Bound::new(separation_s, Wall::QuarterRule);
+            return Bound::new(separation_s, SearchEnd::QuarterRule);
         }
         separation_s *= (QUARTER / found).clamp(1.0 / FARTHEST_STEP, FARTHEST_STEP);
         let value = Setup::quantity(separation_s, Dimension::Time);

@@ -13,8 +13,8 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::again::Again;
-use super::bounds::{self, Bound, Edge, Wall};
+use super::again::SettingAgain;
+use super::bounds::{self, Bound, Edge, SearchEnd};
 use super::question::Question;
 use super::trial::{MeasuredSetting, Planned, Trial, after, best};
 use crate::StudyError;
@@ -137,7 +137,7 @@ fn exposure_axes(setup: &Setup, planned: &Plan) -> Vec<FreeSetting> {
     let [shortest, longest] = bounds::separation_of_exposures(setup, planned);
     let most = |bound: Bound| Bound {
         at_s: bound.at_s - dead_s,
-        wall: Wall::Pulses,
+        wall: SearchEnd::Pulses,
     };
     let longest_exposure = longest.map(most).filter(|bound| bound.at_s > 0.0);
     let period: Vec<f64> = setup.camera.frame_rate_hz.iter().map(|hz| 1.0 / hz).collect();
@@ -187,7 +187,7 @@ pub fn map(
         survey.refine(0.5f64.powi(round as i32), round == REFINEMENTS)?;
     }
     let mut standing = survey.standing()?;
-    let again = Again {
+    let again = SettingAgain {
         setup,
         keys: &survey.keys,
         wish,

@@ -8,10 +8,10 @@ use motefield_rig::plan::plan;
 use motefield_rig::quantity::{Dimension, significant};
 use motefield_rig::setup::{Setup, Value as SetupValue};
 
-use super::reading::Reading;
+use super::reading::PulseReading;
 use super::{Cause, Decision, MeasuredPulse, PulseSearch, Wish, again, errors_in, samples};
 use crate::StudyError;
-use crate::run::{Contest, Experiment, Journal, Measure, Point, Progress};
+use crate::run::{Contest, Experiment, Journal, Point, Progress, Yardstick};
 
 /// Points of the first sweep.
 const COARSE: usize = 10;
@@ -176,14 +176,14 @@ impl PulseStudy<'_> {
     /// well as the best.
     fn contest(&self, count: usize, before: &[MeasuredPulse]) -> Contest {
         let mut contest = Contest {
-            measures: vec![Measure::PLAIN; count],
+            measures: vec![Yardstick::PLAIN; count],
             valid: self.wish.valid,
             to_beat: f64::INFINITY,
             limit: self.wish.limit_px,
         };
         let ends = before
             .iter()
-            .filter_map(|m| contest.upper_end(&Measure::PLAIN, &m.point.score));
+            .filter_map(|m| contest.upper_end(&Yardstick::PLAIN, &m.point.score));
         contest.to_beat = ends.fold(f64::INFINITY, f64::min);
         contest
     }
@@ -242,13 +242,13 @@ impl PulseStudy<'_> {
         Ok(())
     }
 
-    fn reading(&self, points: &[MeasuredPulse]) -> Option<Reading> {
-        Reading::of(&samples(points), self.wish.limit_px, self.wish.valid)
+    fn reading(&self, points: &[MeasuredPulse]) -> Option<PulseReading> {
+        PulseReading::of(&samples(points), self.wish.limit_px, self.wish.valid)
     }
 
     /// What the points say, the best of them measured again with pairs of its own. Where these lose
     /// too many vectors the best is sought among the others.
-    fn confirm(&self, points: &mut [MeasuredPulse]) -> Result<Option<Reading>, StudyError> {
+    fn confirm(&self, points: &mut [MeasuredPulse]) -> Result<Option<PulseReading>, StudyError> {
         let Some(mut reading) = self.reading(points) else {
             return Ok(None);
         };
@@ -270,7 +270,7 @@ impl PulseStudy<'_> {
             self.spent.set(self.spent.get() + again.pairs());
             best.point = again;
             let was_usable = reading.usable;
-            reading = Reading::about(
+            reading = PulseReading::about(
                 reading.best,
                 &samples(points),
                 self.wish.limit_px,
@@ -285,7 +285,11 @@ impl PulseStudy<'_> {
 
     /// Repeats the ends of the window (of the range, where no window or no wall is there) without
     /// one cause each.
-    fn causes(&self, points: &[MeasuredPulse], reading: &Reading) -> Result<[Option<Cause>; 2], StudyError> {
+    fn causes(
+        &self,
+        points: &[MeasuredPulse],
+        reading: &PulseReading,
+    ) -> Result<[Option<Cause>; 2], StudyError> {
         let end = |side: usize| -> Option<&MeasuredPulse> {
             let wall = reading.window.map(|w| w.pulses_s[side]);
             let beyond = |m: &&MeasuredPulse| match (side, wall) {

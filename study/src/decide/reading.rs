@@ -8,7 +8,7 @@ use crate::run::Point;
 
 /// A point of the sweep.
 #[derive(Debug, Clone, Copy)]
-pub struct Sample<'a> {
+pub struct PulseSample<'a> {
     /// Pulse length, s.
     pub pulse_s: f64,
     /// What was measured there.
@@ -26,7 +26,7 @@ pub struct Window {
 
 /// What a sweep says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
+pub struct PulseReading {
     /// Pulse length with the smallest total error, s.
     pub best_s: f64,
     /// Its place in the sweep.
@@ -47,11 +47,11 @@ pub struct Reading {
     valid: f64,
 }
 
-impl Reading {
+impl PulseReading {
     /// Reads points that stand by rising pulse length; `None` if there are none.
-    pub fn of(samples: &[Sample], limit_px: f64, valid: f64) -> Option<Reading> {
-        let enough = |s: &Sample| 1.0 - s.point.score.outliers.value >= valid;
-        let total = |s: &Sample| s.point.score.total_px.value;
+    pub fn of(samples: &[PulseSample], limit_px: f64, valid: f64) -> Option<PulseReading> {
+        let enough = |s: &PulseSample| 1.0 - s.point.score.outliers.value >= valid;
+        let total = |s: &PulseSample| s.point.score.total_px.value;
         let smallest = |usable: bool| {
             samples
                 .iter()
@@ -60,15 +60,15 @@ impl Reading {
                 .min_by(|a, b| total(a.1).total_cmp(&total(b.1)))
         };
         let (best, _) = smallest(true).or_else(|| smallest(false))?;
-        Some(Reading::about(best, samples, limit_px, valid))
+        Some(PulseReading::about(best, samples, limit_px, valid))
     }
 
     /// Reads points of which that at `best` is known to be the best.
-    pub fn about(best: usize, samples: &[Sample], limit_px: f64, valid: f64) -> Reading {
-        let enough = |s: &Sample| 1.0 - s.point.score.outliers.value >= valid;
+    pub fn about(best: usize, samples: &[PulseSample], limit_px: f64, valid: f64) -> PulseReading {
+        let enough = |s: &PulseSample| 1.0 - s.point.score.outliers.value >= valid;
         let sample = &samples[best];
         let usable = enough(sample);
-        let mut reading = Reading {
+        let mut reading = PulseReading {
             best_s: sample.pulse_s,
             best,
             best_interval_s: [sample.pulse_s; 2],
@@ -111,7 +111,7 @@ impl Reading {
 
     /// How close a point comes to what is allowed: at most 1 where it meets both the limit and the
     /// share of valid vectors.
-    fn strain(&self, s: &Sample) -> f64 {
+    fn strain(&self, s: &PulseSample) -> f64 {
         let total = s.point.score.total_px.value;
         let error = if total.is_finite() {
             total / self.limit_px
@@ -124,7 +124,7 @@ impl Reading {
 
     /// Pulse lengths worth measuring next: between the best and its neighbours, and where the limit
     /// is crossed.
-    pub fn refinements(&self, samples: &[Sample]) -> Vec<f64> {
+    pub fn refinements(&self, samples: &[PulseSample]) -> Vec<f64> {
         let mut more = Vec::new();
         let middle = |a: usize, b: usize| (samples[a].pulse_s * samples[b].pulse_s).sqrt();
         if self.best > 0 {
@@ -159,7 +159,7 @@ const NEAR: f64 = 0.06;
 /// straight over the logarithm of the pulse length. A strain that jumps to infinity ends the walk
 /// at the last good point.
 fn walk(
-    samples: &[Sample],
+    samples: &[PulseSample],
     best: usize,
     side: usize,
     scale: fn(f64) -> f64,
@@ -193,7 +193,7 @@ fn walk(
 }
 
 /// The total error of the point with the smallest one.
-pub fn best_total(samples: &[Sample], reading: &Reading) -> Estimate {
+pub fn best_total(samples: &[PulseSample], reading: &PulseReading) -> Estimate {
     samples[reading.best].point.score.total_px
 }
 

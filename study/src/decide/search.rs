@@ -1,7 +1,7 @@
 //! What a decision is about: a rig whose light and streak follow from the pulse length, and the
 //! pulse lengths worth trying.
 
-use super::bounds::Wall;
+use super::bounds::SearchEnd;
 use super::question::{LEAST_STREAK_PX, Question, answerable};
 use crate::StudyError;
 use motefield_rig::keys;
@@ -28,7 +28,7 @@ pub struct PulseSearch {
     pub range_s: [f64; 2],
     /// The longest that can be built and keeps the brightest particles off saturation, s, and what
     /// ends it.
-    pub most: (f64, Wall),
+    pub most: (f64, SearchEnd),
 }
 
 impl PulseSearch {
@@ -58,7 +58,7 @@ impl PulseSearch {
 
 /// Pulse separation of a setup from which a decision can be made; the longest pulse that fits and
 /// that the source bears, and which of the two ends it.
-fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, (f64, Wall)), StudyError> {
+fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, (f64, SearchEnd)), StudyError> {
     let refuse = |key: &'static keys::Key, why: &str| Err(StudyError::from(setup.error(key, why)));
     let (Some(separation), Some(_), Some(longest)) =
         (plan.rig.setup.separation_s, plan.pulse_s, plan.longest_pulse_s)
@@ -87,25 +87,25 @@ fn timing(setup: &Setup, plan: &Plan) -> Result<(f64, (f64, Wall)), StudyError> 
     });
     let fits = uncut.filter(|s| (0.0..longest).contains(s) && *s > 0.0);
     let wall = match plan.longest_pulse_by {
-        Some(_) if fits.is_none() => Wall::Source,
-        _ => Wall::Exposures,
+        Some(_) if fits.is_none() => SearchEnd::Source,
+        _ => SearchEnd::Exposures,
     };
     Ok((separation, (fits.unwrap_or(longest), wall)))
 }
 
 /// Rules that a longer pulse may break so that there is no use in measuring, and what they stand
 /// for.
-const RULES: [(RuleId, Wall); 4] = [
-    (RuleId::Saturation, Wall::FullWell),
-    (RuleId::SourceOnTime, Wall::Source),
-    (RuleId::SourceEnergy, Wall::Source),
-    (RuleId::SourceDuty, Wall::Source),
+const RULES: [(RuleId, SearchEnd); 4] = [
+    (RuleId::Saturation, SearchEnd::FullWell),
+    (RuleId::SourceOnTime, SearchEnd::Source),
+    (RuleId::SourceEnergy, SearchEnd::Source),
+    (RuleId::SourceDuty, SearchEnd::Source),
 ];
 
 /// The longest pulse, s, from the shortest worth trying to the longest that can be, up to which no
 /// such rule is broken. Where the shortest breaks one already, the pulse length is not at fault.
-fn within_rules(setup: &Setup, shortest_s: f64, most: (f64, Wall)) -> (f64, Wall) {
-    let broken = |pulse_s: f64| -> Option<Wall> {
+fn within_rules(setup: &Setup, shortest_s: f64, most: (f64, SearchEnd)) -> (f64, SearchEnd) {
+    let broken = |pulse_s: f64| -> Option<SearchEnd> {
         let value = Setup::quantity(pulse_s, Dimension::Time);
         let tried = setup.with(keys::light::PULSE_LENGTH.path, value).ok()?;
         let rules = plan(&tried).ok()?.rules();
@@ -161,23 +161,23 @@ mod tests {
         let found = |changes: &[(&str, &str)]| search(changes).most;
         let (longest, wall) = found(&[]);
         close(longest, 2.4e-3 - 0.2e-3, 1e-12);
-        assert_eq!(wall, Wall::Exposures);
+        assert_eq!(wall, SearchEnd::Exposures);
         // Pulse B, 2.4 ms after the start of pulse A, is cut beyond 1.5 + 0.2 + 1.5 - 2.4 ms.
         let (longest, wall) = found(&[("camera.exposure", "1.5 ms")]);
         close(longest, 0.8e-3, 1e-9);
-        assert_eq!(wall, Wall::Exposures);
+        assert_eq!(wall, SearchEnd::Exposures);
         for (key, value, wanted) in [
             ("light.on_time_limit", "90 us", 90e-6),
             ("light.energy_limit", "0.5 mJ", 0.5e-3 / 2.5),
         ] {
             let (longest, wall) = found(&[(key, value)]);
             close(longest, wanted, 1e-9);
-            assert_eq!(wall, Wall::Source, "{key}");
+            assert_eq!(wall, SearchEnd::Source, "{key}");
         }
         let duty = [("light.duty_limit", "0.01"), ("camera.frame_rate", "100 Hz")];
         let (longest, wall) = found(&duty);
         close(longest, 0.01 / 100.0, 1e-9);
-        assert_eq!(wall, Wall::Source);
+        assert_eq!(wall, SearchEnd::Source);
     }
 
     /// At the longest pulse the brightest particles take the whole range, to the share within which
@@ -187,7 +187,7 @@ mod tests {
         let brightest = |power: &str| {
             let found = search(&[("light.power", power)]);
             let (longest_s, wall) = found.most;
-            assert_eq!(wall, Wall::FullWell);
+            assert_eq!(wall, SearchEnd::FullWell);
             assert!(found.range_s[1] <= longest_s);
             let pulse = Setup::quantity(longest_s, Dimension::Time);
             let setup = found.setup.with(keys::light::PULSE_LENGTH.path, pulse).unwrap();

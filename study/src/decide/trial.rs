@@ -7,7 +7,7 @@ use motefield_generator::truth;
 
 use super::{Wish, errors_in};
 use crate::StudyError;
-use crate::run::{After, Contest, Experiment, Journal, Measure, Point, Progress};
+use crate::run::{After, Contest, Experiment, Journal, Point, Progress, Yardstick};
 use crate::vary::SweepValue;
 use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan, points};
 use motefield_rig::setup::Setup;
@@ -85,7 +85,7 @@ impl MeasuredSetting {
     /// Error of the velocity over the mean speed of the field: total error of the displacement and
     /// curvature of the path, root of the sum of squares, over the mean displacement.
     pub fn relative(&self) -> Estimate {
-        let measure = Measure {
+        let measure = Yardstick {
             adds_px: self.curvature_px,
             over_px: self.speeds.mean_px,
         };
@@ -298,8 +298,8 @@ pub(super) fn after<'a>(trials: &[Trial], whole: &'a dyn Progress) -> After<'a> 
 }
 
 /// How errors of a plan's displacement are judged.
-fn measure_of(plan: &Plan) -> Measure {
-    Measure {
+fn measure_of(plan: &Plan) -> Yardstick {
+    Yardstick {
         adds_px: curvature_px(plan),
         over_px: plan.rig.speeds.mean_px,
     }

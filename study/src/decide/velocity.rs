@@ -25,7 +25,7 @@ pub const COVERAGE_FACTOR: f64 = 2.0;
 
 /// A cause of uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Cause {
+pub enum UncertaintyCause {
     /// What changes from pair to pair; averages reduce it.
     Random,
     /// What a place errs in every pair.
@@ -44,32 +44,32 @@ pub enum Cause {
     Settling,
 }
 
-impl Cause {
+impl UncertaintyCause {
     /// For machines.
     pub fn as_str(self) -> &'static str {
         match self {
-            Cause::Random => "random",
-            Cause::LocalBias => "local_bias",
-            Cause::Bias => "bias",
-            Cause::Curvature => "curvature",
-            Cause::Scale => "scale",
-            Cause::Separation => "separation",
-            Cause::TracerLag => "tracer_lag",
-            Cause::Settling => "settling",
+            UncertaintyCause::Random => "random",
+            UncertaintyCause::LocalBias => "local_bias",
+            UncertaintyCause::Bias => "bias",
+            UncertaintyCause::Curvature => "curvature",
+            UncertaintyCause::Scale => "scale",
+            UncertaintyCause::Separation => "separation",
+            UncertaintyCause::TracerLag => "tracer_lag",
+            UncertaintyCause::Settling => "settling",
         }
     }
 
     /// For people.
     pub fn words(self) -> &'static str {
         match self {
-            Cause::Random => "random error of the displacement",
-            Cause::LocalBias => "local bias of the displacement",
-            Cause::Bias => "bias of the displacement",
-            Cause::Curvature => "curved paths",
-            Cause::Scale => "scale of the picture",
-            Cause::Separation => "pulse separation",
-            Cause::TracerLag => "lag of the tracer in acceleration",
-            Cause::Settling => "settling of the tracer",
+            UncertaintyCause::Random => "random error of the displacement",
+            UncertaintyCause::LocalBias => "local bias of the displacement",
+            UncertaintyCause::Bias => "bias of the displacement",
+            UncertaintyCause::Curvature => "curved paths",
+            UncertaintyCause::Scale => "scale of the picture",
+            UncertaintyCause::Separation => "pulse separation",
+            UncertaintyCause::TracerLag => "lag of the tracer in acceleration",
+            UncertaintyCause::Settling => "settling of the tracer",
         }
     }
 }
@@ -78,9 +78,9 @@ impl Cause {
 #[derive(Debug, Clone)]
 pub struct VelocityBudget {
     /// Each cause with its standard uncertainty, m/s.
-    pub causes: Vec<(Cause, f64)>,
+    pub causes: Vec<(UncertaintyCause, f64)>,
     /// Causes of which the setup does not say enough.
-    pub unknown: Vec<Cause>,
+    pub unknown: Vec<UncertaintyCause>,
     /// Mean speed of the field, m/s.
     pub mean_m_s: f64,
     /// Random error along x and y, m/s.
@@ -102,18 +102,21 @@ impl VelocityBudget {
         let mean_m_s = m_s(planned.rig.speeds.mean_px);
         let parts = &point.score.point;
         let length = |of: fn(&Component) -> f64| of(&parts[0]).hypot(of(&parts[1]));
-        let mut causes = vec![(Cause::Random, m_s(length(|c| c.random_px.value)))];
+        let mut causes = vec![(UncertaintyCause::Random, m_s(length(|c| c.random_px.value)))];
         let mut unknown = Vec::new();
         match (parts[0].local_px, parts[1].local_px) {
-            (Ok(x), Ok(y)) => causes.push((Cause::LocalBias, m_s(x.value.hypot(y.value)))),
-            _ => unknown.push(Cause::LocalBias),
+            (Ok(x), Ok(y)) => causes.push((UncertaintyCause::LocalBias, m_s(x.value.hypot(y.value)))),
+            _ => unknown.push(UncertaintyCause::LocalBias),
         }
-        causes.push((Cause::Bias, m_s(length(|c| c.bias_px.value))));
-        causes.push((Cause::Curvature, m_s(curvature_px(&planned))));
+        causes.push((UncertaintyCause::Bias, m_s(length(|c| c.bias_px.value))));
+        causes.push((UncertaintyCause::Curvature, m_s(curvature_px(&planned))));
         for (cause, relative) in [
-            (Cause::Scale, relative(setup, |plan| plan.rig.px_per_m(), &SCALE)?),
             (
-                Cause::Separation,
+                UncertaintyCause::Scale,
+                relative(setup, |plan| plan.rig.px_per_m(), &SCALE)?,
+            ),
+            (
+                UncertaintyCause::Separation,
                 relative(setup, |plan| plan.rig.setup.separation_s, &TIMING)?,
             ),
         ] {
@@ -127,10 +130,13 @@ impl VelocityBudget {
                 let size = planned.scene.size;
                 let acceleration = acceleration(planned.scene.flow.as_ref(), size);
                 let acceleration_m_s2 = m_s(acceleration) / separation_s;
-                causes.push((Cause::TracerLag, settling_m_s * acceleration_m_s2 / GRAVITY_M_S2));
-                causes.push((Cause::Settling, settling_m_s));
+                causes.push((
+                    UncertaintyCause::TracerLag,
+                    settling_m_s * acceleration_m_s2 / GRAVITY_M_S2,
+                ));
+                causes.push((UncertaintyCause::Settling, settling_m_s));
             }
-            None => unknown.extend([Cause::TracerLag, Cause::Settling]),
+            None => unknown.extend([UncertaintyCause::TracerLag, UncertaintyCause::Settling]),
         }
         Ok(Some(VelocityBudget {
             causes,
@@ -152,7 +158,10 @@ impl VelocityBudget {
 
     /// What stays in a mean over any number of pairs, m/s.
     pub fn systematic_m_s(&self) -> f64 {
-        let others = self.causes.iter().filter(|(cause, _)| *cause != Cause::Random);
+        let others = self
+            .causes
+            .iter()
+            .filter(|(cause, _)| *cause != UncertaintyCause::Random);
         others.map(|(_, u)| u * u).sum::<f64>().sqrt()
     }
 

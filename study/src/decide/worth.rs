@@ -23,7 +23,7 @@ use crate::vary::SweepValue;
 pub use base::Answered;
 use base::Squares;
 use shift::{Three, shift};
-pub use spread::{Spread, SpreadOfBest};
+pub use spread::{AnswerSpread, SpreadOfBest};
 
 /// What the assumptions are worth may take so much of what the study took.
 const MOST_SHARE: f64 = 0.4;
@@ -42,7 +42,7 @@ pub struct Worths {
     /// Those whose usual value was tried, the one that moves most first.
     pub tried: Vec<Worth>,
     /// What the tolerances of stated values do; `None` where none is stated.
-    pub spread: Option<Spread>,
+    pub spread: Option<AnswerSpread>,
     /// Pairs that this took.
     pub pairs: usize,
 }
@@ -80,7 +80,7 @@ pub struct Worth {
     /// Where the best would stand, one entry an axis.
     pub moves: Vec<Move>,
     /// What the second trial gave, of those that were tried again.
-    pub again: Option<Again>,
+    pub again: Option<MeasuredAgain>,
 }
 
 /// Where the best setting moves along one axis.
@@ -99,7 +99,7 @@ pub struct Move {
 
 /// The usual value tried again where the best would stand.
 #[derive(Debug, Clone)]
-pub struct Again {
+pub struct MeasuredAgain {
     /// Error at the setting now best, and where the best would stand (the same, where that does not
     /// move): px or share of the mean speed, as the answer is judged.
     pub errors: [f64; 2],
@@ -107,7 +107,7 @@ pub struct Again {
     pub valid: [f64; 2],
 }
 
-impl Again {
+impl MeasuredAgain {
     /// Whether the setting where the best would stand is the better one.
     pub fn confirmed(&self) -> bool {
         self.errors[1] <= self.errors[0]
@@ -143,7 +143,7 @@ impl Worth {
     }
 }
 
-struct Study<'a> {
+struct WorthStudy<'a> {
     base: &'a Answered<'a>,
     wish: &'a Wish,
     journal: Option<&'a Journal<'a>>,
@@ -167,7 +167,7 @@ pub fn worths(
     stop: &AtomicBool,
 ) -> Result<Worths, StudyError> {
     let assumed = assumptions(base.setup)?;
-    let study = Study {
+    let study = WorthStudy {
         base,
         wish,
         journal,
@@ -193,7 +193,7 @@ pub fn worths(
     })
 }
 
-impl Study<'_> {
+impl WorthStudy<'_> {
     /// Measures setups with so many pairs each; `None` where one cannot be planned.
     fn run(&self, setups: &[Vec<(&str, Value)>], pairs: usize) -> Vec<Option<Squares>> {
         let plans: Vec<_> = setups
@@ -320,7 +320,7 @@ impl Study<'_> {
     }
 
     /// Every stated tolerance at both ends; `None` where there is none or a rig cannot be so.
-    fn spread(&self) -> Option<Spread> {
+    fn spread(&self) -> Option<AnswerSpread> {
         let tolerances = &self.base.setup.tolerances;
         if tolerances.is_empty() || self.stop.load(Ordering::Relaxed) {
             return None;
@@ -386,7 +386,7 @@ impl Study<'_> {
             worth.valid = now.valid;
             worth.counts_lost = counts;
             worth.error = error_ratio(&grids[1], &grids[0]);
-            worth.again = Some(Again {
+            worth.again = Some(MeasuredAgain {
                 errors: [1, 2].map(|k: usize| grids[k].mean().sqrt()),
                 valid: [now, there].map(|probe| probe.valid),
             });

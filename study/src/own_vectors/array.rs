@@ -5,7 +5,7 @@ use std::path::Path;
 use motefield_evaluator::conventions::PlacedVectors;
 use motefield_rig::import::Numbers;
 
-use super::{Reading, whole};
+use super::{TableReading, whole};
 use crate::StudyError;
 
 /// Names of arrays that hold x, y, dx, dy.
@@ -16,7 +16,11 @@ const SHAPES: &str = "must be vectors x 4 (x, y, dx, dy; others with stated colu
                       columns or rows x columns x 2 (dx, dy at every row and column: the positions are their numbers)";
 
 /// Vectors in a single array.
-pub(super) fn one(path: &Path, numbers: &Numbers, reading: &Reading) -> Result<PlacedVectors, StudyError> {
+pub(super) fn one(
+    path: &Path,
+    numbers: &Numbers,
+    reading: &TableReading,
+) -> Result<PlacedVectors, StudyError> {
     let values = &numbers.values;
     let bad = || {
         StudyError::request(format!(

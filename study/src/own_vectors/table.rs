@@ -4,7 +4,7 @@ use std::path::Path;
 
 use motefield_evaluator::conventions::PlacedVectors;
 
-use super::{Columns, FIELDS, Reading, whole};
+use super::{Columns, FIELDS, TableReading, whole};
 use crate::StudyError;
 
 /// Names that columns of each of [`FIELDS`] have, beside a unit in their names.
@@ -21,34 +21,34 @@ const MISSING: [&str; 6] = ["", "-", "na", "n/a", "null", "none"];
 const REMARKS: [&str; 3] = ["#", "%", "//"];
 
 #[derive(Clone, Copy)]
-enum Separator {
+enum CellSeparator {
     Mark(char),
     Blanks,
 }
 
-impl Separator {
+impl CellSeparator {
     /// Semicolon, tab, comma or blanks, the first of these that is there. A comma beside a
     /// semicolon or tab is a decimal's.
-    fn of(line: &str) -> Separator {
+    fn of(line: &str) -> CellSeparator {
         let marks = [';', '\t', ','].into_iter();
         marks
             .filter(|mark| line.contains(*mark))
-            .map(Separator::Mark)
+            .map(CellSeparator::Mark)
             .next()
-            .unwrap_or(Separator::Blanks)
+            .unwrap_or(CellSeparator::Blanks)
     }
 
     fn split(self, line: &str) -> Vec<&str> {
         match self {
-            Separator::Mark(mark) => line.split(mark).map(|c| c.trim().trim_matches('"')).collect(),
-            Separator::Blanks => line.split_whitespace().map(|c| c.trim_matches('"')).collect(),
+            CellSeparator::Mark(mark) => line.split(mark).map(|c| c.trim().trim_matches('"')).collect(),
+            CellSeparator::Blanks => line.split_whitespace().map(|c| c.trim_matches('"')).collect(),
         }
     }
 
     /// Names of columns; a unit in brackets belongs to the name before it, also between blanks.
     fn names(self, line: &str) -> Vec<&str> {
         let mut names = self.split(line);
-        if let Separator::Blanks = self {
+        if let CellSeparator::Blanks = self {
             names.retain(|name| !name.starts_with(['[', '(']));
         }
         names
@@ -60,7 +60,7 @@ impl Separator {
             return Some(f64::NAN);
         }
         match self {
-            Separator::Mark(',') => cell.parse().ok(),
+            CellSeparator::Mark(',') => cell.parse().ok(),
             _ => cell.replace(',', ".").parse().ok(),
         }
     }
@@ -68,7 +68,7 @@ impl Separator {
 
 /// Reads the table. The first line that is no remark may name the columns, also behind a mark of a
 /// remark; without names, four columns are x, y, dx and dy.
-pub(super) fn read(path: &Path, bytes: &[u8], reading: &Reading) -> Result<PlacedVectors, StudyError> {
+pub(super) fn read(path: &Path, bytes: &[u8], reading: &TableReading) -> Result<PlacedVectors, StudyError> {
     let bad =
         |line: usize, why: String| StudyError::request(format!("{}, line {line}: {why}", path.display()));
     let text = std::str::from_utf8(bytes).map_err(|e| {
@@ -88,7 +88,7 @@ pub(super) fn read(path: &Path, bytes: &[u8], reading: &Reading) -> Result<Place
     let Some(first) = first else {
         return Err(bad(1, "there is no vector in this file".to_owned()));
     };
-    let separator = Separator::of(all[first].1);
+    let separator = CellSeparator::of(all[first].1);
     let before = first.checked_sub(1).map(|before| all[before].1);
     let Head { named, names, count } = Head::of(separator, all[first].1, before);
     let places = places(&reading.columns, &names, count).map_err(|why| bad(all[first].0, why))?;
@@ -149,7 +149,7 @@ struct Head<'a> {
 
 impl<'a> Head<'a> {
     /// Of the first line and the remark before it.
-    fn of(separator: Separator, first: &'a str, remark: Option<&'a str>) -> Head<'a> {
+    fn of(separator: CellSeparator, first: &'a str, remark: Option<&'a str>) -> Head<'a> {
         let cells = separator.split(first);
         let numbers = (cells.iter())
             .filter(|cell| separator.number(cell).is_some())
@@ -172,7 +172,7 @@ impl<'a> Head<'a> {
 }
 
 /// Whether the entry of the flag's column marks a valid vector.
-fn good(reading: &Reading, entry: &str) -> bool {
+fn good(reading: &TableReading, entry: &str) -> bool {
     let same = |good: &String| {
         good == entry || matches!((good.parse::<f64>(), entry.parse::<f64>()), (Ok(a), Ok(b)) if a == b)
     };

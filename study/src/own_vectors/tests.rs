@@ -2,14 +2,14 @@
 
 use super::*;
 
-fn read_text(text: &str, reading: &Reading) -> Result<PlacedVectors, String> {
+fn read_text(text: &str, reading: &TableReading) -> Result<PlacedVectors, String> {
     read(Path::new("v.txt"), text.as_bytes(), reading, 100).map_err(|e| e.to_string())
 }
 
-fn columns(text: &str) -> Reading {
-    Reading {
+fn columns(text: &str) -> TableReading {
+    TableReading {
         columns: text.parse().unwrap(),
-        ..Reading::default()
+        ..TableReading::default()
     }
 }
 
@@ -32,10 +32,10 @@ fn separators_names_gaps_and_flags() {
         "\u{feff}y\tx\tdy\tdx\r\n2\t1.5\t-3\t0.25\r\n2\t17.5\t\t\r\n",
         "x_px,y_px,dx_px,dy_px,peak_ratio,status\n1.5,2,0.25,-3,2,valid\n17.5,2,1,1,2,outlier\n",
     ] {
-        same(&read_text(text, &Reading::default()).unwrap_or_else(|e| panic!("{text}: {e}")));
+        same(&read_text(text, &TableReading::default()).unwrap_or_else(|e| panic!("{text}: {e}")));
     }
     let five = "7 1.5 2 0.25 -3 1\n8 17.5 2 9 9 0\n";
-    let flagged = Reading {
+    let flagged = TableReading {
         good: vec!["1".to_owned()],
         ..columns("x=2,y=3,dx=4,dy=5,flag=6")
     };
@@ -46,8 +46,8 @@ fn separators_names_gaps_and_flags() {
 
 #[test]
 fn faults_name_the_line_and_the_remedy() {
-    let fault = |text: &str, reading: &Reading| read_text(text, reading).unwrap_err();
-    let plain = Reading::default();
+    let fault = |text: &str, reading: &TableReading| read_text(text, reading).unwrap_err();
+    let plain = TableReading::default();
     assert!(fault("1 2 3 4 5\n", &plain).contains("x=1,y=2,dx=3,dy=4"));
     assert!(fault("1 2 3 4\n1 2 three 4\n", &plain).contains("line 2: dx is \"three\""));
     assert!(fault("1 2 3 4\n1 2 3\n", &plain).contains("line 2: has 3 entries"));
@@ -76,7 +76,7 @@ fn doubles(values: &[f64]) -> Vec<u8> {
 
 #[test]
 fn arrays_of_every_shape() {
-    let plain = Reading::default();
+    let plain = TableReading::default();
     let of = |bytes: &[u8]| read(Path::new("v.npy"), bytes, &plain, 100).map_err(|e| e.to_string());
     let nan = f64::NAN;
     same(

@@ -17,16 +17,16 @@ const WIDER: f64 = 3.0;
 /// How an error of the displacement is judged: with what adds to it, root of the sum of squares,
 /// over what it is compared with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Measure {
+pub struct Yardstick {
     /// What adds to the error, px.
     pub adds_px: f64,
     /// What it is compared with, px.
     pub over_px: f64,
 }
 
-impl Measure {
+impl Yardstick {
     /// The error itself, px.
-    pub const PLAIN: Measure = Measure {
+    pub const PLAIN: Yardstick = Yardstick {
         adds_px: 0.0,
         over_px: 1.0,
     };
@@ -41,7 +41,7 @@ impl Measure {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Contest {
     /// How the error of each experiment is judged, in their order.
-    pub measures: Vec<Measure>,
+    pub measures: Vec<Yardstick>,
     /// Least share of valid vectors of a best.
     pub valid: f64,
     /// Upper end of the smallest error, so judged, that was found before; infinite where none was.
@@ -64,7 +64,7 @@ impl Contest {
             .filter_map(|(measure, score)| self.upper_end(measure, score.as_ref()?))
             .fold(self.to_beat, f64::min)
             .max(self.limit);
-        let of = |(measure, score): (&Measure, &Option<Score>)| {
+        let of = |(measure, score): (&Yardstick, &Option<Score>)| {
             let lower = score.as_ref().map(|score| measure.of(score.total_px.lo));
             match lower {
                 Some(lower) if lower > BEATEN * to_beat => WIDER,
@@ -75,7 +75,7 @@ impl Contest {
     }
 
     /// Upper end of an error so judged; `None` where too few vectors are valid, or it is not known.
-    pub fn upper_end(&self, measure: &Measure, score: &Score) -> Option<f64> {
+    pub fn upper_end(&self, measure: &Yardstick, score: &Score) -> Option<f64> {
         let upper = measure.of(score.total_px.hi);
         let enough = 1.0 - score.outliers.value >= self.valid;
         (enough && upper.is_finite()).then_some(upper)
@@ -124,7 +124,7 @@ mod tests {
 
     fn contest(count: usize) -> Contest {
         Contest {
-            measures: vec![Measure::PLAIN; count],
+            measures: vec![Yardstick::PLAIN; count],
             valid: 0.9,
             to_beat: f64::INFINITY,
             limit: 0.0,
@@ -163,7 +163,7 @@ mod tests {
     /// what adds to both draws them together (closed form).
     #[test]
     fn errors_are_judged_as_the_answer_is() {
-        let measures = [4.0, 1.0].map(|over_px| Measure {
+        let measures = [4.0, 1.0].map(|over_px| Yardstick {
             adds_px: 0.0,
             over_px,
         });
@@ -174,7 +174,7 @@ mod tests {
             ..contest(2)
         };
         assert_eq!(judged.wider(&scores), [1.0, WIDER]);
-        let adds = Measure {
+        let adds = Yardstick {
             adds_px: 3.0,
             over_px: 1.0,
         };

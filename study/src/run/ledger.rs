@@ -25,10 +25,10 @@ pub struct Job {
 
 /// What is known of a study so far.
 #[derive(Default)]
-pub struct Ledger(Mutex<Known>);
+pub struct Ledger(Mutex<KnownPoint>);
 
 #[derive(Default)]
-struct Known {
+struct KnownPoint {
     /// Every experiment met so far, with its study's effort.
     experiments: HashMap<usize, (Experiment, Effort)>,
     grounds: HashMap<usize, Arc<Ground>>,
@@ -42,7 +42,7 @@ struct Known {
 }
 
 impl Ledger {
-    fn known(&self) -> MutexGuard<'_, Known> {
+    fn known(&self) -> MutexGuard<'_, KnownPoint> {
         self.0.lock().expect("no thread panics with the lock")
     }
 

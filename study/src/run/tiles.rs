@@ -26,7 +26,7 @@ use motefield_generator::{Crop, Scene, Seed};
 use ndarray::{Array2, Axis, Slice};
 
 use super::Experiment;
-use layout::Layout;
+use layout::TileLayout;
 pub(super) use pairs::TilePairs;
 
 /// Pixels up to which a picture is measured whole: about a megapixel.
@@ -64,7 +64,7 @@ pub(super) struct Tiling {
     /// How each is correlated.
     pub(super) processing: Vec<Processing>,
     /// Vectors of each tile that count: the first column and row in its grid, and their numbers.
-    blocks: Vec<Block>,
+    blocks: Vec<TileBlock>,
     pub(super) tiles: Tiles,
     share: f64,
     /// Columns of the vectors of all blocks, one below the other, and rows of each with those that
@@ -76,7 +76,7 @@ pub(super) struct Tiling {
 
 /// Vectors of one tile that count.
 #[derive(Debug, Clone)]
-struct Block {
+struct TileBlock {
     /// First column and row in the tile's grid.
     first: [usize; 2],
     /// In the picture.
@@ -85,7 +85,7 @@ struct Block {
 
 /// The blocks of a picture, of which some are to be measured.
 struct Divided {
-    layout: Layout,
+    layout: TileLayout,
     /// Blocks in which some vector counts, by strata.
     strata: Vec<Vec<[usize; 2]>>,
     /// Pixels of all tiles over those of the picture.
@@ -100,7 +100,7 @@ impl Divided {
         if pixels <= WHOLE_UP_TO || processing.preparation.intensity_cap.is_some() {
             return None;
         }
-        let layout = Layout::of(scene.size, processing)?;
+        let layout = TileLayout::of(scene.size, processing)?;
         let tile: usize = layout.tile_px().iter().product();
         let share = |tiles: usize| (tiles * tile) as f64 / pixels as f64;
         let usual = |n: &usize| n * tile <= MOST_PIXELS && share(*n) <= MOST_SHARE;
@@ -134,15 +134,15 @@ impl Tiling {
     }
 
     fn on(
-        layout: &Layout,
+        layout: &TileLayout,
         chosen: &[[usize; 2]],
         processing: &Processing,
         share: f64,
         tiles: impl FnOnce(Vec<Option<usize>>) -> Tiles,
     ) -> Tiling {
-        let blocks: Vec<Block> = chosen
+        let blocks: Vec<TileBlock> = chosen
             .iter()
-            .map(|block| Block {
+            .map(|block| TileBlock {
                 first: layout.first_in_tile(*block),
                 grid: layout.grid(*block),
             })
@@ -226,7 +226,7 @@ impl Tiling {
     /// Columns and rows of a tile's vectors that count, and of those beside them, by which they are
     /// validated.
     pub(super) fn with_neighbours(&self, tile: usize) -> [Range<usize>; 2] {
-        let Block { first, grid } = &self.blocks[tile];
+        let TileBlock { first, grid } = &self.blocks[tile];
         let counts = [grid.columns, grid.rows];
         [0, 1].map(|k| first[k].saturating_sub(1)..first[k] + counts[k] + 1)
     }
@@ -250,7 +250,7 @@ pub fn announced(experiment: &Experiment, seed: u64) -> Option<(usize, [usize; 2
 }
 
 /// Blocks in which some vector counts: not masked, and in fluid.
-fn seen_blocks(scene: &Scene, processing: &Processing, layout: &Layout) -> Vec<[usize; 2]> {
+fn seen_blocks(scene: &Scene, processing: &Processing, layout: &TileLayout) -> Vec<[usize; 2]> {
     let seen = |[x, y]: [f64; 2]| {
         let masked = |mask: &Arc<Array2<bool>>| mask[[y.round() as usize, x.round() as usize]];
         !scene.flow.solid([x, y, 0.0]) && !processing.preparation.mask.as_ref().is_some_and(masked)

@@ -20,7 +20,7 @@ const LEAST_RESPONSE: f64 = 0.3;
 const RINGS: usize = 12;
 
 /// A field of displacements on a grid: along x and along y, row by row, px.
-pub(super) type Components = [Vec<f64>; 2];
+pub(super) type FieldComponents = [Vec<f64>; 2];
 
 /// The displacements of a field; those that are not valid are replaced by the median of the valid
 /// ones around.
@@ -55,7 +55,7 @@ pub(super) fn filled(field: &VectorField) -> VectorField {
     whole
 }
 
-pub(super) fn components(field: &VectorField) -> Components {
+pub(super) fn components(field: &VectorField) -> FieldComponents {
     [
         field.vectors.iter().map(|v| v.dx_px).collect(),
         field.vectors.iter().map(|v| v.dy_px).collect(),
@@ -171,7 +171,7 @@ impl Cosines {
     }
 
     /// The spectrum of what differs between measurements of one flow.
-    pub fn noise(&self, measured: &[Components]) -> Noise {
+    pub fn noise(&self, measured: &[FieldComponents]) -> Noise {
         let n = measured.len() as f64;
         [0, 1].map(|c| {
             let mean: Vec<f64> = (0..measured[0][c].len())
@@ -190,7 +190,7 @@ impl Cosines {
     }
 
     /// The flow behind a measured field.
-    pub fn flow(&self, measured: &Components, noise: Option<&Noise>) -> Components {
+    pub fn flow(&self, measured: &FieldComponents, noise: Option<&Noise>) -> FieldComponents {
         [0, 1].map(|c| {
             let trend = parabola(&measured[c], self.columns, self.rows);
             let rest: Vec<f64> = measured[c].iter().zip(&trend).map(|(v, t)| v - t).collect();
@@ -290,7 +290,7 @@ fn margin(start: f64, spacing: f64) -> usize {
 }
 
 /// The flow as a table of points, continued in straight lines to the borders of the picture.
-pub(super) fn table(field: &VectorField, flow: &Components, size: [usize; 2]) -> String {
+pub(super) fn table(field: &VectorField, flow: &FieldComponents, size: [usize; 2]) -> String {
     let first = &field.vectors[0];
     let [sx, sy] = field.spacing.map(|s| s as f64);
     let last = &field.vectors[field.vectors.len() - 1];
@@ -338,7 +338,7 @@ pub(super) fn table(field: &VectorField, flow: &Components, size: [usize; 2]) ->
 }
 
 /// The flow on the grid of the vectors, as a field.
-pub(super) fn as_field(field: &VectorField, flow: &Components) -> VectorField {
+pub(super) fn as_field(field: &VectorField, flow: &FieldComponents) -> VectorField {
     let mut whole = field.clone();
     for (k, vector) in whole.vectors.iter_mut().enumerate() {
         (vector.dx_px, vector.dy_px) = (flow[0][k], flow[1][k]);

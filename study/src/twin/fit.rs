@@ -33,7 +33,7 @@ pub(super) fn solve(mut matrix: Vec<Vec<f64>>, mut right: Vec<f64>) -> Vec<f64> 
 }
 
 /// What one round of renderings tells.
-pub(super) struct Round {
+pub(super) struct FitRound {
     /// Figures of each rendered pair.
     pub rendered: Vec<Vec<f64>>,
     /// Change of each figure per change of each parameter: one list a parameter.
@@ -48,7 +48,7 @@ pub(super) fn mean(of: &[Vec<f64>]) -> Vec<f64> {
         .collect()
 }
 
-impl Round {
+impl FitRound {
     /// The change of the parameters that brings figures by `wanted` nearer, held by what is known
     /// beforehand, which pulls by `pull` with a weight of `held` each.
     pub fn change(&self, wanted: &[f64], pull: &[f64; COUNT], held: &[f64; COUNT]) -> [f64; COUNT] {

@@ -16,9 +16,9 @@ use motefield_rig::setup::{Document, Referenced, Setup};
 use ndarray::{Array2, ArrayView2};
 use rayon::prelude::*;
 
-use super::field::{self, Components, Cosines};
-use super::fit::{Round, limited, mean, weights};
-use super::parameters::{self, COUNT, LEAST_DISPLACEMENT_PX, Parameters, Stated};
+use super::field::{self, Cosines, FieldComponents};
+use super::fit::{FitRound, limited, mean, weights};
+use super::parameters::{self, COUNT, LEAST_DISPLACEMENT_PX, Parameters, StatedParameter};
 use super::{FLOW, GreyScale, Twin};
 use crate::StudyError;
 use crate::run::Progress;
@@ -27,13 +27,13 @@ use crate::run::Progress;
 const LEAST_FOR_PATTERN: usize = 8;
 
 /// Everything that stays the same while a twin is fitted.
-pub(super) struct Fitting<'a> {
-    pub(super) stated: Stated,
+pub(super) struct TwinFitting<'a> {
+    pub(super) stated: StatedParameter,
     processing: &'a Processing,
     seed: u64,
     /// The vectors of the first pair, whole.
     measured: VectorField,
-    pub(super) flow: Components,
+    pub(super) flow: FieldComponents,
     referenced: Arc<Referenced>,
     recorded: Vec<Vec<f64>>,
     /// Fixed pattern of the offsets, grey levels; none where it is not told.
@@ -54,14 +54,14 @@ pub(super) fn whole(e: impl std::fmt::Display) -> StudyError {
     StudyError::request(format!("the twin's scene cannot be rendered: {e}"))
 }
 
-impl<'a> Fitting<'a> {
+impl<'a> TwinFitting<'a> {
     pub(super) fn new(
         levels: &[[Array2<f32>; 2]],
         fields: &[VectorField],
         processing: &'a Processing,
         grey: GreyScale,
         seed: u64,
-    ) -> Result<Fitting<'a>, StudyError> {
+    ) -> Result<TwinFitting<'a>, StudyError> {
         let (height, width) = levels[0][0].dim();
         let measured = field::filled(&fields[0]);
         let cosines = Cosines::of(&measured, processing);
@@ -78,8 +78,8 @@ impl<'a> Fitting<'a> {
         let squares = flow[0].iter().zip(&flow[1]).map(|(x, y)| x * x + y * y);
         let displacement_px = (squares.sum::<f64>() / flow[0].len() as f64).sqrt();
         let per = |pixels: usize| pixels.div_ceil(width * height);
-        let mut fitting = Fitting {
-            stated: Stated {
+        let mut fitting = TwinFitting {
+            stated: StatedParameter {
                 size: [width, height],
                 bits: grey.bits,
                 white_dn: grey.white_dn,
@@ -213,7 +213,7 @@ impl<'a> Fitting<'a> {
         start: Parameters,
         progress: &dyn Progress,
         stop: &AtomicBool,
-    ) -> Result<Option<(Parameters, Round)>, StudyError> {
+    ) -> Result<Option<(Parameters, FitRound)>, StudyError> {
         let prior = parameters::prior(&start);
         let held = prior.map(|[_, deviation]| deviation.powi(-2));
         let recorded = mean(&self.recorded);
@@ -227,7 +227,7 @@ impl<'a> Fitting<'a> {
             }
             let measured = self.measured_figures(&p)?;
             let rendered: Vec<Vec<f64>> = measured.iter().map(|(figures, _)| figures.clone()).collect();
-            let round = Round {
+            let round = FitRound {
                 weights: weights(&rendered),
                 slopes: self.slopes(&p)?,
                 rendered,
@@ -242,7 +242,8 @@ impl<'a> Fitting<'a> {
             let change = round.change(&wanted, &pull, &held);
             p = limited(&p, change);
             if FLOW_ROUNDS.contains(&number) {
-                let fields: Vec<Components> = measured.iter().map(|(_, f)| field::components(f)).collect();
+                let fields: Vec<FieldComponents> =
+                    measured.iter().map(|(_, f)| field::components(f)).collect();
                 let cosines = Cosines::of(&self.measured, self.processing);
                 let noise = cosines.noise(&fields);
                 self.flow = cosines.flow(&field::components(&self.measured), Some(&noise));
@@ -265,7 +266,7 @@ impl<'a> Fitting<'a> {
         mut fields: Vec<VectorField>,
         grey: GreyScale,
         p: &Parameters,
-        round: &Round,
+        round: &FitRound,
     ) -> Result<Twin, StudyError> {
         let scene = self.scene(p)?;
         let measured = self.measured_figures(p)?;

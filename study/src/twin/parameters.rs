@@ -101,7 +101,7 @@ impl Parameters {
 
 /// What is stated of a recording besides the parameters.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Stated {
+pub(super) struct StatedParameter {
     pub size: [usize; 2],
     pub bits: u32,
     /// Largest grey level that occurs or can.
@@ -120,7 +120,7 @@ pub(super) struct Stated {
 pub(super) const LEAST_DISPLACEMENT_PX: f64 = 0.5;
 
 /// The setup as text; the flow stands in `flow.csv`.
-pub(super) fn setup_text(p: &Parameters, stated: &Stated) -> String {
+pub(super) fn setup_text(p: &Parameters, stated: &StatedParameter) -> String {
     let k = p.gain();
     let black = p.floor_dn().clamp(0.0, stated.white_dn - 1.0);
     let dark = (p.noise_dn().powi(2) - 1.0 / 12.0).max(0.0).sqrt() / k;

@@ -7,14 +7,14 @@ use ndarray::Array2;
 use rayon::prelude::*;
 
 use super::GreyScale;
-use super::fit::Round;
-use super::fitting::Fitting;
+use super::fit::FitRound;
+use super::fitting::TwinFitting;
 use super::parameters::{self, COUNT, Parameters};
 use crate::StudyError;
 
 /// Something estimated of a recording.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Quantity {
+pub struct TwinQuantity {
     /// Its name in JSON files, which is stable.
     pub id: &'static str,
     /// Its name.
@@ -30,7 +30,7 @@ pub struct Quantity {
 /// Signal-to-noise ratio above which particles are counted for the density that is given.
 pub const COUNTED_RATIO: f64 = 3.0;
 
-impl Fitting<'_> {
+impl TwinFitting<'_> {
     /// Quantities with the intervals that the scatter between rendered pairs gives.
     pub(super) fn quantities(
         &self,
@@ -38,8 +38,8 @@ impl Fitting<'_> {
         fields: &[VectorField],
         grey: GreyScale,
         p: &Parameters,
-        round: &Round,
-    ) -> Result<Vec<Quantity>, StudyError> {
+        round: &FitRound,
+    ) -> Result<Vec<TwinQuantity>, StudyError> {
         let together = self.together();
         let held = parameters::prior(p).map(|[_, deviation]| deviation.powi(-2) / together);
         let departures = round.departures(&held);
@@ -62,7 +62,7 @@ impl Fitting<'_> {
         fields: &[VectorField],
         grey: GreyScale,
         p: &Parameters,
-    ) -> Result<Vec<Quantity>, StudyError> {
+    ) -> Result<Vec<TwinQuantity>, StudyError> {
         let scene = self.scene(p)?;
         let rendered = (0..self.counts[0] as u64)
             .into_par_iter()
@@ -127,7 +127,7 @@ impl Fitting<'_> {
     }
 
     /// Grey steps, displacements and valid vectors.
-    fn read_off(&self, fields: &[VectorField], grey: GreyScale) -> Vec<Quantity> {
+    fn read_off(&self, fields: &[VectorField], grey: GreyScale) -> Vec<TwinQuantity> {
         let mut all = Vec::new();
         all.push(quantity(
             "grey_step",
@@ -191,8 +191,8 @@ fn quantity(
     unit: &'static str,
     estimate: Estimate,
     remark: &'static str,
-) -> Quantity {
-    Quantity {
+) -> TwinQuantity {
+    TwinQuantity {
         id,
         label,
         unit,
@@ -244,7 +244,7 @@ impl Scatter {
     }
 
     /// What concerns the particle images; `scale` grey levels of the recording are one of the twin.
-    fn of_images(&self, scale: f64) -> Vec<Quantity> {
+    fn of_images(&self, scale: f64) -> Vec<TwinQuantity> {
         vec![
             quantity(
                 "particle_diameter",
@@ -292,7 +292,7 @@ impl Scatter {
     }
 
     /// What concerns floor and noise, and the loss.
-    fn of_grey_levels(&self, grey: GreyScale) -> Vec<Quantity> {
+    fn of_grey_levels(&self, grey: GreyScale) -> Vec<TwinQuantity> {
         let scale = grey.step;
         vec![
             quantity(

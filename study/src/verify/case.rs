@@ -136,7 +136,7 @@ pub struct Changed {
 /// How the figure is drawn.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Drawing {
+pub struct CaseFigure {
     /// What is drawn; the first expectation's quantity if not given.
     pub quantity: Option<String>,
     /// Title of the x axis.
@@ -181,7 +181,7 @@ pub struct Case {
     /// How expectations changed, the oldest change first.
     pub changed: Vec<Changed>,
     /// How it is drawn.
-    pub drawing: Drawing,
+    pub drawing: CaseFigure,
 }
 
 #[derive(Deserialize)]
@@ -202,7 +202,7 @@ struct RawCase {
     variant: Vec<Variant>,
     pairs: Option<PairCounts>,
     #[serde(default)]
-    figure: Drawing,
+    figure: CaseFigure,
     expect: Vec<RawExpectation>,
     #[serde(default)]
     changed: Vec<Changed>,

@@ -13,7 +13,7 @@ use multiversion::multiversion;
 use super::super::Vec3;
 use super::super::along::Along;
 use super::super::series::{OnePath, PathSeries, TERMS};
-use super::{Block, LANES, cosine, sine_of_any, whole_turns_off};
+use super::{LANES, WaveBlock, cosine, sine_of_any, whole_turns_off};
 
 /// Number of modes, filled up with some of no amplitude to a power of two.
 const MODES: usize = 128;
@@ -127,7 +127,7 @@ fn velocity(modes: &Modes, cosine: &[f64; MODES]) -> Vec3 {
 }
 
 impl Modes {
-    pub(super) fn of(blocks: &[Block]) -> Modes {
+    pub(super) fn of(blocks: &[WaveBlock]) -> Modes {
         let mut modes = Modes {
             wave: [[0.0; MODES]; 3],
             frequency: [0.0; MODES],

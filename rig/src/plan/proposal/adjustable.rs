@@ -12,11 +12,11 @@ use crate::setup::{Setup, Value};
 pub(super) struct Adjustable {
     pub path: String,
     now: f64,
-    form: Form,
+    form: AdjustableForm,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Form {
+enum AdjustableForm {
     Quantity(Dimension),
     Number,
     /// A window's side, in steps of so many px.
@@ -33,9 +33,9 @@ impl Adjustable {
     fn of(setup: &Setup, path: &str) -> Option<Adjustable> {
         let written = setup.written(path)?;
         let (now, form) = match (written.parse::<f64>(), quantity::parse(&written)) {
-            (Ok(number), _) => (number, Form::Number),
-            (_, Ok(q)) if q.dimension == Dimension::Fraction => (q.value, Form::Number),
-            (_, Ok(q)) => (q.value, Form::Quantity(q.dimension)),
+            (Ok(number), _) => (number, AdjustableForm::Number),
+            (_, Ok(q)) if q.dimension == Dimension::Fraction => (q.value, AdjustableForm::Number),
+            (_, Ok(q)) => (q.value, AdjustableForm::Quantity(q.dimension)),
             _ => return None,
         };
         let path = path.to_owned();
@@ -47,8 +47,8 @@ impl Adjustable {
         let exact = self.now * x.exp();
         match self.form {
             _ if x == 0.0 => self.now,
-            Form::Whole(step) if x > 0.0 => (exact / step - 1e-6).ceil() * step,
-            Form::Whole(step) => ((exact / step + 1e-6).floor() * step).max(step),
+            AdjustableForm::Whole(step) if x > 0.0 => (exact / step - 1e-6).ceil() * step,
+            AdjustableForm::Whole(step) => ((exact / step + 1e-6).floor() * step).max(step),
             _ if x > 0.0 => up(exact),
             _ => down(exact),
         }
@@ -57,14 +57,14 @@ impl Adjustable {
     pub fn value(&self, x: f64) -> Value {
         let text = self.text(x);
         match self.form {
-            Form::Quantity(_) => quantity::parse(&text).map_or(Value::Text(text), Value::Quantity),
+            AdjustableForm::Quantity(_) => quantity::parse(&text).map_or(Value::Text(text), Value::Quantity),
             _ => Value::Number(self.number(x)),
         }
     }
 
     fn text(&self, x: f64) -> String {
         match self.form {
-            Form::Quantity(dimension) => quantity::format(self.number(x), dimension),
+            AdjustableForm::Quantity(dimension) => quantity::format(self.number(x), dimension),
             _ => self.number(x).to_string(),
         }
     }
@@ -73,7 +73,7 @@ impl Adjustable {
     pub fn aside(&self, x: f64, sign: f64) -> f64 {
         let now = self.now * x.exp();
         match self.form {
-            Form::Whole(step) => ((now + sign * step).max(step) / self.now).ln(),
+            AdjustableForm::Whole(step) => ((now + sign * step).max(step) / self.now).ln(),
             _ => x + sign * ASIDE.ln(),
         }
     }
@@ -132,7 +132,7 @@ fn windows(plan: &Plan) -> Vec<Adjustable> {
     let of = |path: String, now: f64| Adjustable {
         path,
         now,
-        form: Form::Whole(WINDOW_STEP),
+        form: AdjustableForm::Whole(WINDOW_STEP),
     };
     let mut all = Vec::new();
     let Some(last) = passes.len().checked_sub(1) else {

@@ -32,7 +32,7 @@ fn bounds(changes: &[(&str, &str)]) -> [Option<Bound>; 2] {
     separation(&setup, &plan(&setup).unwrap())
 }
 
-fn close(found: Option<Bound>, at_s: f64, wall: Wall) {
+fn close(found: Option<Bound>, at_s: f64, wall: SearchEnd) {
     let found = found.unwrap();
     assert_eq!(found.wall, wall);
     // Iterated until six digits stand.
@@ -56,7 +56,7 @@ fn the_quarter_rule_ends_a_steady_flow_at_a_quarter_window() {
         ]);
         let speed_m_s: f64 = velocity.trim_end_matches(" m/s").parse().unwrap();
         let px_per_s = speed_m_s * 0.1 / 5e-6;
-        close(found[1], 0.25 * window / px_per_s, Wall::QuarterRule);
+        close(found[1], 0.25 * window / px_per_s, SearchEnd::QuarterRule);
     }
 }
 
@@ -69,23 +69,23 @@ fn pulses_exposures_and_frames_bound_the_separation() {
         ("flow.velocity[0]", "0.01 m/s"),
     ];
     let found = bounds(&camera);
-    close(found[0], 140e-6, Wall::Pulses);
-    close(found[1], 1300e-6 - 40e-6, Wall::Exposures);
+    close(found[0], 140e-6, SearchEnd::Pulses);
+    close(found[1], 1300e-6 - 40e-6, SearchEnd::Exposures);
     let rate = ("camera.frame_rate", "400 Hz");
     let found = bounds(&[rate, ("flow.velocity[0]", "0.01 m/s")]);
-    close(found[0], 40e-6, Wall::Pulses);
-    close(found[1], 5e-3 - 40e-6, Wall::FrameRate);
+    close(found[0], 40e-6, SearchEnd::Pulses);
+    close(found[1], 5e-3 - 40e-6, SearchEnd::FrameRate);
     // A pulse B of four times the length must be over as well; five standard deviations of jitter
     // stay free on either side.
     let found = bounds(&[("light.length_ratio", "4"), ("light.jitter", "1 us")]);
-    close(found[0], 160e-6, Wall::Pulses);
+    close(found[0], 160e-6, SearchEnd::Pulses);
     let found = bounds(&[("light.jitter", "1 us")]);
-    close(found[0], 50e-6, Wall::Pulses);
+    close(found[0], 50e-6, SearchEnd::Pulses);
 }
 
 /// A flow so slow that it needs hours gets there as well.
 #[test]
 fn a_creeping_flow_is_bounded_far_away() {
     let found = bounds(&[("flow.velocity[0]", "1e-9 m/s")]);
-    close(found[1], 16.0 / (1e-9 * 0.1 / 5e-6), Wall::QuarterRule);
+    close(found[1], 16.0 / (1e-9 * 0.1 / 5e-6), SearchEnd::QuarterRule);
 }

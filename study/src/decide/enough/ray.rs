@@ -17,7 +17,7 @@ pub(super) struct Ray {
 
 /// A place on a ray with the free settings at their best.
 #[derive(Debug, Clone)]
-pub(super) struct Place {
+pub(super) struct PlaceOnRay {
     /// From 0, the rig as it stands, to 1.
     pub share: f64,
     pub at: AtBest,
@@ -44,9 +44,9 @@ pub(super) struct Solution {
 
 /// Where the strain is as sought.
 struct Root {
-    place: Place,
+    place: PlaceOnRay,
     /// The places last looked at, on either side or one of them at it.
-    ends: [Place; 2],
+    ends: [PlaceOnRay; 2],
     /// Fall of the logarithm of the strain over the share.
     slope: f64,
 }
@@ -128,14 +128,20 @@ impl Ray {
     }
 
     /// The place at a share.
-    pub fn place(&self, bench: &Bench, share: f64, from: &[f64]) -> Option<Place> {
+    pub fn place(&self, bench: &Bench, share: f64, from: &[f64]) -> Option<PlaceOnRay> {
         let at = bench.best(&self.changes(share), from)?;
-        Some(Place { share, at })
+        Some(PlaceOnRay { share, at })
     }
 
     /// The smallest change between two places, of which the second meets the limit on the few
     /// pairs that all share, that meets it on pairs of its own.
-    pub fn solve(&self, bench: &Bench, below: Place, above: Place, sharpness: Sharpness) -> Option<Solution> {
+    pub fn solve(
+        &self,
+        bench: &Bench,
+        below: PlaceOnRay,
+        above: PlaceOnRay,
+        sharpness: Sharpness,
+    ) -> Option<Solution> {
         let Root { place, ends, slope } = self.root(bench, [below, above], AIM / (1.0 + sharpness.precision));
         let mut share = place.share;
         let sharpness = self.sharpened(sharpness, slope);
@@ -207,9 +213,9 @@ impl Ray {
 
     /// The place between two where the strain is `wanted`, by false position in logarithms, and the
     /// fall of the strain there.
-    fn root(&self, bench: &Bench, [mut below, mut above]: [Place; 2], wanted: f64) -> Root {
-        let height = |place: &Place| (place.at.strain / wanted).ln();
-        let fall = |below: &Place, above: &Place| {
+    fn root(&self, bench: &Bench, [mut below, mut above]: [PlaceOnRay; 2], wanted: f64) -> Root {
+        let height = |place: &PlaceOnRay| (place.at.strain / wanted).ln();
+        let fall = |below: &PlaceOnRay, above: &PlaceOnRay| {
             let slope = (height(below) - height(above)) / (above.share - below.share);
             slope.max(LEAST_FALL)
         };

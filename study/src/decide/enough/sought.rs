@@ -2,7 +2,7 @@
 
 use super::bench::Bench;
 use super::lever::{Lever, Means};
-use super::ray::{Place, Ray, Sharpness, light_alone};
+use super::ray::{PlaceOnRay, Ray, Sharpness, light_alone};
 use super::{ALTERNATIVES, LeastLight, Sufficient};
 use motefield_rig::keys;
 use motefield_rig::quantity::Dimension;
@@ -21,7 +21,7 @@ const MOST_JOINT: usize = 4;
 /// Strain on a few pairs from which a solution may be expected.
 const PROMISING: f64 = 0.98;
 
-pub(super) struct Found {
+pub(super) struct SoughtChange {
     pub light: LeastLight,
     pub changes: Vec<Sufficient>,
     pub ended_early: bool,
@@ -35,9 +35,9 @@ struct Candidate {
     gain: f64,
 }
 
-pub(super) fn sought(bench: &Bench) -> Found {
+pub(super) fn sought(bench: &Bench) -> SoughtChange {
     let levers = bench.levers();
-    let mut found = Found {
+    let mut found = SoughtChange {
         light: LeastLight::Unknown,
         changes: Vec::new(),
         ended_early: false,
@@ -46,7 +46,7 @@ pub(super) fn sought(bench: &Bench) -> Found {
     let Some(at) = bench.best(&[], &bench.present()) else {
         return found;
     };
-    let standing = Place { share: 0.0, at };
+    let standing = PlaceOnRay { share: 0.0, at };
     let light = levers.iter().find(|lever| lever.means == Means::Light);
     found.light = match light {
         Some(lever) => least_light(bench, &standing, lever),
@@ -92,7 +92,7 @@ fn usually(bench: &Bench) -> Sharpness {
     }
 }
 
-fn least_light(bench: &Bench, standing: &Place, lever: &Lever) -> LeastLight {
+fn least_light(bench: &Bench, standing: &PlaceOnRay, lever: &Lever) -> LeastLight {
     if let Some(unlimited) = bench.unlimited().filter(|tried| tried.strain.lo > 1.0) {
         return LeastLight::Never {
             strain: unlimited.strain,
@@ -146,7 +146,7 @@ fn least_light(bench: &Bench, standing: &Place, lever: &Lever) -> LeastLight {
 }
 
 /// Each change alone at its farthest.
-fn first_looks(bench: &Bench, standing: &Place, levers: Vec<Lever>) -> Vec<Candidate> {
+fn first_looks(bench: &Bench, standing: &PlaceOnRay, levers: Vec<Lever>) -> Vec<Candidate> {
     let look = |lever: Lever| {
         let ray = Ray::new(vec![lever]);
         let ray = ray.shortened(ray.reach(bench)?);
@@ -161,7 +161,7 @@ fn first_looks(bench: &Bench, standing: &Place, levers: Vec<Lever>) -> Vec<Candi
 }
 
 /// Solves one change or several together.
-fn solved(bench: &Bench, standing: &Place, ray: Ray) -> Option<Sufficient> {
+fn solved(bench: &Bench, standing: &PlaceOnRay, ray: Ray) -> Option<Sufficient> {
     let ray = ray.shortened(ray.reach(bench)?);
     let from = bench.start(&ray.changes(1.0), &bench.present())?;
     let end = ray.place(bench, 1.0, &from)?;
@@ -173,7 +173,7 @@ fn solved(bench: &Bench, standing: &Place, ray: Ray) -> Option<Sufficient> {
 }
 
 /// Tries candidates in turn until there are enough solutions, or enough was spent.
-fn in_turn(bench: &Bench, standing: &Place, rays: Vec<Ray>, found: &mut Found) {
+fn in_turn(bench: &Bench, standing: &PlaceOnRay, rays: Vec<Ray>, found: &mut SoughtChange) {
     for ray in rays {
         if found.changes.len() == ALTERNATIVES || bench.stopped() {
             return;
@@ -187,7 +187,7 @@ fn in_turn(bench: &Bench, standing: &Place, rays: Vec<Ray>, found: &mut Found) {
 }
 
 /// Changes that do alone, those expected to be smallest first.
-fn alone(bench: &Bench, standing: &Place, needed: f64, single: &[Candidate], found: &mut Found) {
+fn alone(bench: &Bench, standing: &PlaceOnRay, needed: f64, single: &[Candidate], found: &mut SoughtChange) {
     let share = |one: &Candidate| (needed / one.gain).clamp(0.0, 1.0);
     // A little too little at a first look may do with the times at their best.
     let mut able: Vec<&Candidate> = (single.iter())
@@ -203,7 +203,13 @@ fn alone(bench: &Bench, standing: &Place, needed: f64, single: &[Candidate], fou
 }
 
 /// Two changes together, then three, then all that help.
-fn together(bench: &Bench, standing: &Place, needed: f64, single: &[Candidate], found: &mut Found) {
+fn together(
+    bench: &Bench,
+    standing: &PlaceOnRay,
+    needed: f64,
+    single: &[Candidate],
+    found: &mut SoughtChange,
+) {
     let joined = |all: &[&Candidate]| Ray::new(all.iter().flat_map(|one| one.ray.at_farthest()).collect());
     let mut two: Vec<(f64, Ray)> = Vec::new();
     for (k, one) in single.iter().enumerate() {

@@ -1,7 +1,7 @@
 //! A setting set free: its key and the values tried.
 
 use crate::StudyError;
-use crate::decide::bounds::{Bound, Edge, Wall};
+use crate::decide::bounds::{Bound, Edge, SearchEnd};
 use crate::vary::{SweepValue, Vary};
 use motefield_rig::keys;
 use motefield_rig::plan::plan;
@@ -23,7 +23,7 @@ const DEPTHS: [f64; 2] = [16.0, 1000.0];
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct End {
     number: f64,
-    wall: Wall,
+    wall: SearchEnd,
 }
 
 /// A key and its values, evenly spread, by their logarithm where `log` is set.

@@ -55,15 +55,15 @@ fn point(total_px: f64, lost: f64) -> Point {
     }
 }
 
-fn reading(points: &[(f64, Point)], limit_px: f64) -> Reading {
-    let samples: Vec<Sample> = points
+fn reading(points: &[(f64, Point)], limit_px: f64) -> PulseReading {
+    let samples: Vec<PulseSample> = points
         .iter()
-        .map(|(pulse_s, point)| Sample {
+        .map(|(pulse_s, point)| PulseSample {
             pulse_s: *pulse_s,
             point,
         })
         .collect();
-    Reading::of(&samples, limit_px, 0.95).expect("points were given")
+    PulseReading::of(&samples, limit_px, 0.95).expect("points were given")
 }
 
 fn close(a: f64, b: f64) -> bool {
@@ -147,14 +147,16 @@ fn refinement_looks_where_it_matters() {
         .iter()
         .map(|&t| (t, point(0.04 * f64::max(1e-3 / t, t / 1e-3), 0.0)))
         .collect();
-    let samples: Vec<Sample> = points
+    let samples: Vec<PulseSample> = points
         .iter()
-        .map(|(pulse_s, point)| Sample {
+        .map(|(pulse_s, point)| PulseSample {
             pulse_s: *pulse_s,
             point,
         })
         .collect();
-    let more = Reading::of(&samples, 0.1, 0.95).unwrap().refinements(&samples);
+    let more = PulseReading::of(&samples, 0.1, 0.95)
+        .unwrap()
+        .refinements(&samples);
     assert_eq!(more.len(), 4, "{more:?}");
     for (pulse, expected) in more.iter().zip([5.48e-4, 1.73e-3, 4e-4, 2.5e-3]) {
         assert!((pulse / expected - 1.0).abs() < 0.01, "{more:?}");

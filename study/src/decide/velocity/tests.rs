@@ -5,7 +5,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
-fn budget(causes: Vec<(Cause, f64)>, random_m_s: [f64; 2], mean_m_s: f64) -> VelocityBudget {
+fn budget(causes: Vec<(UncertaintyCause, f64)>, random_m_s: [f64; 2], mean_m_s: f64) -> VelocityBudget {
     VelocityBudget {
         causes,
         unknown: Vec::new(),
@@ -57,7 +57,7 @@ fn tolerances_of_scale_and_separation_are_rectangular() {
 /// By hand: squares add, shares add up to one, and the mean of N pairs keeps what is systematic.
 #[test]
 fn squares_of_the_causes_add() {
-    let causes = vec![(Cause::Random, 4e-3), (Cause::Bias, 3e-3)];
+    let causes = vec![(UncertaintyCause::Random, 4e-3), (UncertaintyCause::Bias, 3e-3)];
     let all = budget(causes, [4e-3 / 2f64.sqrt(); 2], 0.2);
     assert!((all.combined_m_s() - 5e-3).abs() < 1e-12);
     assert!((all.share(4e-3) - 0.64).abs() < 1e-12);
@@ -74,7 +74,7 @@ fn squares_of_the_causes_add() {
 #[test]
 fn averages_scatter_as_told() {
     let (random, mean, pairs) = ([0.03, 0.04], 1.0, 50);
-    let told = budget(vec![(Cause::Random, 0.05)], random, mean).averages(pairs, 0.1);
+    let told = budget(vec![(UncertaintyCause::Random, 0.05)], random, mean).averages(pairs, 0.1);
     let mut rng = ChaCha8Rng::seed_from_u64(3);
     let flow = Normal::new(0.0, 0.1).unwrap();
     let errors = random.map(|r| Normal::new(0.0, r).unwrap());

@@ -78,7 +78,7 @@ impl Judged {
 
 /// A setting that was free.
 #[derive(Debug, Clone)]
-pub(super) struct Axis {
+pub(super) struct FreeAxis {
     pub key: String,
     unit: SweepValue,
     /// Whether the coordinate is the logarithm of the value; else it is its share of the present.
@@ -88,7 +88,7 @@ pub(super) struct Axis {
     pub limits: [f64; 2],
 }
 
-impl Axis {
+impl FreeAxis {
     /// The value at a coordinate, to three digits.
     pub fn value(&self, at: f64) -> SweepValue {
         let number = if self.log { at.exp() } else { at * self.present };
@@ -106,7 +106,7 @@ impl Axis {
 
 /// A setting that was measured.
 #[derive(Debug, Clone)]
-pub(super) struct Tried {
+pub(super) struct TriedSetting {
     /// Its coordinate on each axis.
     pub at: Vec<f64>,
     pub changes: Vec<(String, Value)>,
@@ -118,8 +118,8 @@ pub(super) struct Tried {
 pub struct Answered<'a> {
     pub(super) setup: &'a Setup,
     pub(super) judged: Judged,
-    pub(super) axes: Vec<Axis>,
-    pub(super) tried: Vec<Tried>,
+    pub(super) axes: Vec<FreeAxis>,
+    pub(super) tried: Vec<TriedSetting>,
     pub(super) best: usize,
     /// Error at the best setting in pairs of its own over that on the particles that all share.
     pub(super) own_over_common: f64,
@@ -139,7 +139,7 @@ impl<'a> Answered<'a> {
         let longest_s = search.most.0.max(decision.points.last()?.pulse_s);
         let unit = SweepValue::new(&quantity::format(decision.points[best].pulse_s, Dimension::Time));
         let unit_s = quantity::parse(&unit.with_number(1.0).text).ok()?.value;
-        let tried = decision.points.iter().map(|m| Tried {
+        let tried = decision.points.iter().map(|m| TriedSetting {
             at: vec![(m.pulse_s / unit_s).ln()],
             changes: vec![(key.to_owned(), Setup::quantity(m.pulse_s, Dimension::Time))],
             squares: Squares::of_displacement(&m.point),
@@ -148,7 +148,7 @@ impl<'a> Answered<'a> {
             setup: &search.setup,
             judged: Judged::Displacement,
             tried: tried.collect(),
-            axes: vec![Axis {
+            axes: vec![FreeAxis {
                 key: key.to_owned(),
                 unit,
                 log: true,
@@ -172,7 +172,7 @@ impl<'a> Answered<'a> {
         let number = |value: &SweepValue| value.number.parse::<f64>().ok();
         let mut axes = Vec::new();
         for (k, free) in map.axes.iter().enumerate() {
-            let mut axis = Axis {
+            let mut axis = FreeAxis {
                 key: free.key.clone(),
                 unit: best.values[k].clone(),
                 log: free.log,
@@ -199,7 +199,7 @@ impl<'a> Answered<'a> {
             }
             let values = axes.iter().zip(&trial.values);
             let at = values.map(|(axis, value)| Some(axis.coordinate(number(value)?)));
-            tried.push(Tried {
+            tried.push(TriedSetting {
                 at: at.collect::<Option<_>>()?,
                 changes: (map.axes.iter().zip(&trial.values))
                     .map(|(axis, value)| (axis.key.clone(), value.value()))
@@ -301,10 +301,10 @@ impl<'a> Answered<'a> {
 }
 
 #[cfg(test)]
-impl Axis {
+impl FreeAxis {
     /// An axis by factors of the unit in `one`.
-    pub fn for_test(key: &str, one: &str) -> Axis {
-        Axis {
+    pub fn for_test(key: &str, one: &str) -> FreeAxis {
+        FreeAxis {
             key: key.to_owned(),
             unit: SweepValue::new(one),
             log: true,
@@ -315,10 +315,10 @@ impl Axis {
 }
 
 #[cfg(test)]
-impl Tried {
+impl TriedSetting {
     /// A setting on one axis, all of whose vectors are valid.
-    pub fn for_test(at: f64, of_valid: GridValues) -> Tried {
-        Tried {
+    pub fn for_test(at: f64, of_valid: GridValues) -> TriedSetting {
+        TriedSetting {
             at: vec![at],
             changes: Vec::new(),
             squares: Squares {

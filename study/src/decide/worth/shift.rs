@@ -19,7 +19,7 @@ pub(super) struct Three {
 
 /// The smallest error along an axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Vertex {
+pub(super) struct CurveVertex {
     pub at: f64,
     /// Change of `at` with the logarithm of each mean square; zero where the end stands for it.
     slopes: [f64; 3],
@@ -29,7 +29,7 @@ pub(super) struct Vertex {
 
 /// The vertex of the parabola through three points, not farther outside them than half their
 /// extent; the lower end of that where the parabola has no smallest value there.
-pub(super) fn vertex(at: [f64; 3], y: [f64; 3]) -> Vertex {
+pub(super) fn vertex(at: [f64; 3], y: [f64; 3]) -> CurveVertex {
     let sum: f64 = at.iter().sum();
     let d = [0, 1, 2].map(|k: usize| {
         let others = (0..3).filter(|j| *j != k);
@@ -40,7 +40,7 @@ pub(super) fn vertex(at: [f64; 3], y: [f64; 3]) -> Vertex {
     let [low, high] = [at[0] - beyond, at[2] + beyond];
     let place = (0..3).map(|k| y[k] * d[k] * (sum - at[k])).sum::<f64>() / (2.0 * curvature);
     if curvature > 0.0 && (low..=high).contains(&place) {
-        return Vertex {
+        return CurveVertex {
             at: place,
             slopes: [0, 1, 2].map(|k| d[k] * (sum - at[k] - 2.0 * place) / (2.0 * curvature)),
             end: false,
@@ -51,7 +51,7 @@ pub(super) fn vertex(at: [f64; 3], y: [f64; 3]) -> Vertex {
         true => place > high,
         false => y[2] < y[0],
     };
-    Vertex {
+    CurveVertex {
         at: if falls { high } else { low },
         slopes: [0.0; 3],
         end: true,
@@ -60,7 +60,7 @@ pub(super) fn vertex(at: [f64; 3], y: [f64; 3]) -> Vertex {
 
 /// By how far the smallest error moves along the axis from one setup to another, and where both
 /// have it; `None` where too few places have a vector in all six.
-pub(super) fn shift(from: &Three, to: &Three) -> Option<(Estimate, [Vertex; 2])> {
+pub(super) fn shift(from: &Three, to: &Three) -> Option<(Estimate, [CurveVertex; 2])> {
     let grids: Vec<&GridValues> = from.squares.iter().chain(&to.squares).collect();
     let all = grids[1..]
         .iter()

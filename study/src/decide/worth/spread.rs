@@ -32,7 +32,7 @@ pub struct SpreadOfBest {
 
 /// What the tolerances of a setup do to its answer.
 #[derive(Debug, Clone)]
-pub struct Spread {
+pub struct AnswerSpread {
     /// The stated values with a tolerance.
     pub tolerances: Vec<Tolerance>,
     /// One entry an axis.
@@ -50,7 +50,7 @@ pub(super) fn spread(
     tolerances: &[Tolerance],
     probes: &[Vec<GridValues>],
     now: &[GridValues],
-) -> Spread {
+) -> AnswerSpread {
     let mean = |grid: &GridValues, other: &GridValues| grid.join(other, |v, _| v).mean();
     // Squared errors over those at present, on the same particles: [tolerance][end][setting].
     let ratios: Vec<[Vec<f64>; 2]> = (0..tolerances.len())
@@ -96,7 +96,7 @@ pub(super) fn spread(
                 .collect(),
         })
     });
-    Spread {
+    AnswerSpread {
         tolerances: tolerances.to_vec(),
         best: best.collect(),
         error_ratios: ratios

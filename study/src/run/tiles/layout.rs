@@ -30,7 +30,7 @@ const INTERPOLATION_PX: usize = 8;
 
 /// How a picture's vectors are divided.
 #[derive(Debug, Clone)]
-pub(super) struct Layout {
+pub(super) struct TileLayout {
     /// The vectors of the whole picture.
     grid: Grid,
     axes: [AxisLayout; 2],
@@ -47,15 +47,15 @@ struct AxisLayout {
     tile: usize,
 }
 
-impl Layout {
+impl TileLayout {
     /// `None` where the picture has no vectors.
-    pub(super) fn of(size: [usize; 2], processing: &Processing) -> Option<Layout> {
+    pub(super) fn of(size: [usize; 2], processing: &Processing) -> Option<TileLayout> {
         let grids: Vec<Grid> = (processing.passes.iter())
             .map(|pass| Grid::new(size[0], size[1], pass.window, pass.overlap))
             .collect();
         let grid = grids.last().filter(|grid| !grid.is_empty())?.clone();
         let axes = [0, 1].map(|k| AxisLayout::of(size[k], &grids, k, processing));
-        Some(Layout { grid, axes })
+        Some(TileLayout { grid, axes })
     }
 
     /// Width and height of a tile.

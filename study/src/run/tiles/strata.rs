@@ -15,7 +15,7 @@
 use motefield_generator::Scene;
 
 use super::EACH;
-use super::layout::Layout;
+use super::layout::TileLayout;
 
 /// What is known of a block: squares of speed and of gradient, light of particles, light without
 /// them, and place along x and y.
@@ -34,7 +34,7 @@ const DARK: f64 = 1e-6;
 /// So many strata of these blocks.
 pub(super) fn of(
     scene: &Scene,
-    layout: &Layout,
+    layout: &TileLayout,
     blocks: &[[usize; 2]],
     strata: usize,
 ) -> Vec<Vec<[usize; 2]>> {
@@ -119,7 +119,7 @@ fn weighed<'a>(features: &[Features], blocks: impl Iterator<Item = &'a usize>) -
     blocks.map(&mut one).collect()
 }
 
-fn features(scene: &Scene, layout: &Layout, block: [usize; 2]) -> Features {
+fn features(scene: &Scene, layout: &TileLayout, block: [usize; 2]) -> Features {
     let grid = layout.grid(block);
     let first = grid.corner(0, 0);
     let last = grid.corner(grid.columns - 1, grid.rows - 1);

@@ -58,7 +58,7 @@ fn blocks_cover_the_grid_and_tiles_hold_them() {
         for size in [[1301, 1207], [2560, 2048]] {
             let last = processing.passes.last().unwrap();
             let whole = Grid::new(size[0], size[1], last.window, last.overlap);
-            let layout = Layout::of(size, &processing).unwrap();
+            let layout = TileLayout::of(size, &processing).unwrap();
             let [width, height] = layout.tile_px();
             let mut times = vec![0; whole.len()];
             for block in layout.blocks() {
@@ -89,7 +89,7 @@ fn vectors_of_tiles_are_those_of_the_picture() {
     let pair = render(&scene, seed).unwrap();
     for processing in chains() {
         let whole = correlate(pair.a.view(), pair.b.view(), &processing).unwrap();
-        let layout = Layout::of(scene.size, &processing).unwrap();
+        let layout = TileLayout::of(scene.size, &processing).unwrap();
         let blocks: Vec<[usize; 2]> = layout.blocks().collect();
         let corner = blocks[blocks.len() - 1];
         let chosen = [[0, 0], [2, 1], [corner[0], 1], corner];

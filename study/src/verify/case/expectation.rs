@@ -25,7 +25,7 @@ pub(super) struct RawExpectation {
     highest_in: Option<[f64; 2]>,
     slope: Option<f64>,
     axes: Option<Axes>,
-    tolerance: Option<Tolerance>,
+    tolerance: Option<AllowedDifference>,
     reason: String,
     kind: Option<SourceKind>,
     known_disagreement: Option<KnownDisagreement>,
@@ -77,7 +77,7 @@ impl Number {
 /// How far a figure may be from what is expected: the largest of the limits given.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Tolerance {
+pub struct AllowedDifference {
     /// In the quantity's own unit.
     #[serde(default)]
     pub absolute: f64,
@@ -89,7 +89,7 @@ pub struct Tolerance {
     pub digits: u8,
 }
 
-impl Tolerance {
+impl AllowedDifference {
     /// The limit for an expected value, in the quantity's own unit.
     pub fn of(&self, expected: f64) -> f64 {
         let limit = self.absolute.max(self.relative * expected.abs());
@@ -120,9 +120,9 @@ pub enum Axes {
 #[derive(Debug, Clone)]
 pub enum Check {
     /// A value at each place.
-    Equals(Formula, Tolerance),
+    Equals(Formula, AllowedDifference),
     /// A value of its own at each of the places.
-    Values(Vec<f64>, Tolerance),
+    Values(Vec<f64>, AllowedDifference),
     /// No more than a value at each place.
     AtMost(Formula),
     /// No less than a value at each place.
@@ -136,7 +136,7 @@ pub enum Check {
     /// The highest lies at a place in this range.
     Highest([f64; 2]),
     /// The slope of the line fitted through the places.
-    Slope(f64, Axes, Tolerance),
+    Slope(f64, Axes, AllowedDifference),
 }
 
 /// What figures are divided by.
@@ -213,7 +213,7 @@ impl RawExpectation {
         }
     }
 
-    fn tolerance(&self) -> Result<Tolerance, String> {
+    fn tolerance(&self) -> Result<AllowedDifference, String> {
         self.tolerance
             .filter(|t| t.absolute > 0.0 || t.relative > 0.0 || t.digits > 0)
             .ok_or_else(|| {

@@ -1,5 +1,5 @@
 use super::*;
-use crate::decide::worth::base::{Answered, Axis, Judged, Tried};
+use crate::decide::worth::base::{Answered, FreeAxis, Judged, TriedSetting};
 use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
 fn grid(square: f64) -> GridValues {
@@ -23,11 +23,11 @@ fn the_interval_follows_the_rectangular_distribution() {
     let setup = Setup::from_text::<&str>(EMBEDDED_NAME, &text, &[]).unwrap();
     let at = [-1.0, 0.0, 1.0];
     let square = |x: f64, by: f64| (0.4 * (x - by).powi(2)).exp();
-    let tried = at.map(|x| Tried::for_test(x, grid(square(x, 0.0))));
+    let tried = at.map(|x| TriedSetting::for_test(x, grid(square(x, 0.0))));
     let base = Answered {
         setup: &setup,
         judged: Judged::Displacement,
-        axes: vec![Axis::for_test("light.pulse_length", "1 ms")],
+        axes: vec![FreeAxis::for_test("light.pulse_length", "1 ms")],
         tried: tried.to_vec(),
         best: 1,
         own_over_common: 1.0,
@@ -70,8 +70,10 @@ fn the_robust_choice_keeps_away_from_the_steep_side() {
     let base = Answered {
         setup: &setup,
         judged: Judged::Displacement,
-        axes: vec![Axis::for_test("light.pulse_length", "1 ms")],
-        tried: at.map(|x| Tried::for_test(x, grid((0.4 * x * x).exp()))).to_vec(),
+        axes: vec![FreeAxis::for_test("light.pulse_length", "1 ms")],
+        tried: at
+            .map(|x| TriedSetting::for_test(x, grid((0.4 * x * x).exp())))
+            .to_vec(),
         best: 1,
         own_over_common: 1.0,
         pairs: 3,

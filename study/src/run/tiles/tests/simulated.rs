@@ -16,12 +16,12 @@ const SEEDS: u64 = 1000;
 
 /// Bias, what a place repeats, and scatter at a place, px, along x and y, from the gradient of the
 /// flow there and the place over the picture.
-type Parts = fn([[f64; 3]; 3], [f64; 2]) -> [[f64; 2]; 2];
+type PartsOf = fn([[f64; 3]; 3], [f64; 2]) -> [[f64; 2]; 2];
 
 /// Errors alike all over the picture; errors that follow the gradient of a turbulent flow, as those
 /// of windows too large do; the same in a boundary layer, where few blocks have most of it; and
 /// errors that come and go over the picture as nothing that is known of the flow does.
-const FIELDS: [(&str, bool, Parts); 4] = [
+const FIELDS: [(&str, bool, PartsOf); 4] = [
     ("even", false, |_, [x, y]| {
         let fine = (900.0 * x).sin() * (700.0 * y).cos();
         [[0.002 + 0.01 * fine, 0.02], [0.01 * fine - 0.001, 0.02]]
@@ -99,7 +99,7 @@ fn pair(tiling: &Tiling, known: &[Option<[[f64; 2]; 2]>], rng: &mut ChaCha8Rng) 
 }
 
 /// Of how many seeds the interval of each part holds the truth.
-fn covered(parts: Parts, scene: &Scene, processing: &Processing) -> [u64; 9] {
+fn covered(parts: PartsOf, scene: &Scene, processing: &Processing) -> [u64; 9] {
     let last = processing.passes.last().unwrap();
     let whole = Grid::new(SIZE[0], SIZE[1], last.window, last.overlap);
     let at = |[x, y]: [f64; 2]| {
