@@ -17,6 +17,7 @@ pub mod response;
 pub mod score;
 pub mod score_picture;
 pub mod series;
+mod set_options;
 pub mod specimen;
 pub mod sweep;
 pub mod table;

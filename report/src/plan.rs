@@ -9,6 +9,7 @@ use motefield_rig::plan::{Arrangement, Assessment, Fact, Heading, Proposal, Prop
 use serde_json::{Value, json};
 
 use crate::json;
+use crate::set_options;
 use diagram::Diagram;
 pub use html::html;
 pub use text::text;
@@ -102,7 +103,7 @@ fn proposal(proposal: &Proposal) -> Value {
         Proposal::OutOfReach(id, _) => ("rule-out-of-reach", Value::Null, json!([id.as_str()])),
         Proposal::NotFound(rules) => ("not-found", Value::Null, ids(rules)),
     };
-    json!({ "kind": kind, "changes": changes, "set": proposal.set_line(), "rules": rules })
+    json!({ "kind": kind, "changes": changes, "set": set_options::of_proposal(proposal), "rules": rules })
 }
 
 fn arrangement(a: &Arrangement) -> Value {

@@ -33,6 +33,7 @@ mod resume;
 mod same_bytes;
 mod shell;
 mod start;
+mod type_names;
 mod verify_command;
 mod window_bias;
 

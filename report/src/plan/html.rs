@@ -6,6 +6,7 @@ use super::text::cells;
 use super::text::proposal_words;
 use super::{diagram, diagram_of};
 use crate::figure::escape;
+use crate::set_options;
 use motefield_rig::plan::{Assessment, Status};
 
 const STYLE: &str = "body{font:15px/1.45 Helvetica,Arial,'Liberation Sans',sans-serif;color:#222;max-width:62rem;margin:1.5rem auto;padding:0 1rem}\
@@ -104,7 +105,7 @@ fn rules(assessment: &Assessment, out: &mut String) {
     out.push_str("</table>\n");
     if let Some(proposal) = &assessment.proposal {
         let _ = writeln!(out, "<p>{}</p>", escape(&proposal_words(proposal)));
-        if let Some(set) = proposal.set_line() {
+        if let Some(set) = set_options::of_proposal(proposal) {
             let _ = writeln!(out, "<pre>{}</pre>", escape(&set));
         }
     }

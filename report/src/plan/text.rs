@@ -1,6 +1,7 @@
 //! The page as text, for the terminal and for plan.txt.
 
 use super::{diagram, diagram_of};
+use crate::set_options;
 use motefield_rig::plan::Arrangement;
 use motefield_rig::plan::{Assessment, FARTHEST, Proposal, ProposedChange, Status};
 use motefield_rig::quantity::Dimension as D;
@@ -85,7 +86,7 @@ pub fn text(assessment: &Assessment) -> String {
     if let Some(proposal) = &assessment.proposal {
         out.push('\n');
         out.push_str(&hanging("", &proposal_words(proposal), 2));
-        if let Some(set) = proposal.set_line() {
+        if let Some(set) = set_options::of_proposal(proposal) {
             out.push_str(&format!("  {set}\n"));
         }
     }

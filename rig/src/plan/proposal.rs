@@ -73,18 +73,6 @@ impl Proposal {
         let search = Search::new(plan, &rules);
         Some(search.proposal(&rules))
     }
-
-    /// The options that apply it; `None` where there is none.
-    pub fn set_line(&self) -> Option<String> {
-        let Proposal::Together(changes) = self else {
-            return None;
-        };
-        let one = |change: &ProposedChange| match change.values[1].contains(' ') {
-            true => format!("--set {}=\"{}\"", change.key, change.values[1]),
-            false => format!("--set {}={}", change.key, change.values[1]),
-        };
-        Some(changes.iter().map(one).collect::<Vec<_>>().join(" "))
-    }
 }
 
 struct Search<'a> {

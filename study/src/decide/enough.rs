@@ -67,16 +67,6 @@ impl Sufficient {
     pub fn size(&self) -> f64 {
         self.changes.iter().map(|change| change.factor.ln().abs()).sum()
     }
-
-    /// The options that apply it.
-    pub fn set_line(&self) -> String {
-        let one = |(key, value): &(String, String)| match value.contains([' ', '[', ']']) {
-            true => format!("--set {key}=\"{value}\""),
-            false => format!("--set {key}={value}"),
-        };
-        let all: Vec<String> = self.settings.iter().map(one).collect();
-        all.join(" ")
-    }
 }
 
 /// What light alone does.
