@@ -13,7 +13,7 @@ use crate::flow::Vec3;
 use crate::random::Seed;
 use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
-use crate::sensor::PictureRows;
+use crate::sensor::ReadRegion;
 use crate::splat::{self, Brush};
 pub use crate::threads::shared;
 pub use bands::{Band, Bands, bands, series_bands};
@@ -140,7 +140,7 @@ pub fn frame(scene: &Scene, seed: Seed, k: u32) -> Result<[Array2<f32>; 2], Scen
     let ideal = whole(scene, seed, &[flash], [0.0; 2]).remove(0);
     let mut grey = ideal.clone();
     if let Some(sensor) = &scene.camera.sensor {
-        let part = PictureRows::whole(&grey);
+        let part = ReadRegion::whole(&grey);
         sensor.read_series(&mut grey, part, seed, k);
     }
     Ok([ideal, grey])

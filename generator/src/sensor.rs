@@ -19,7 +19,8 @@
 //! short of the straight line by the fraction ν; from the line nearest to it this parabola is ν/8
 //! of the full well away at most.
 
-use multiversion::multiversion;
+mod pixels;
+
 use ndarray::Array2;
 use rand::Rng;
 use rayon::prelude::*;
@@ -27,8 +28,9 @@ use serde::Serialize;
 
 use crate::error::{SceneError, SceneField, check, in_range, number};
 use crate::poisson::{needs_second_word, shoot};
-use crate::random::{Purpose, Seed, normals, stream};
+use crate::random::{Purpose, Seed, stream};
 use crate::threads::shares;
+use pixels::{convert, differing};
 
 /// A sensor by its EMVA 1288 figures.
 ///
@@ -199,7 +201,7 @@ impl Sensor {
     /// height × width.
     pub fn charge(&self, image: &mut Array2<f32>, frame: u32) {
         if self.crosstalk > 0.0 {
-            let part = PictureRows::whole(image);
+            let part = ReadRegion::whole(image);
             self.mix(image, &part);
         }
         *image += self.dark_current_e[frame.min(1) as usize] as f32;
@@ -225,12 +227,12 @@ impl Sensor {
     /// # Panics
     /// When `image` is not in standard (row-major) layout.
     pub fn read(&self, image: &mut Array2<f32>, seed: Seed, frame: u32) {
-        let part = PictureRows::whole(image);
+        let part = ReadRegion::whole(image);
         self.read_part(image, part, seed, frame);
     }
 
     /// The same for some rows of the picture.
-    pub(crate) fn read_part(&self, image: &mut Array2<f32>, part: PictureRows<'_>, seed: Seed, frame: u32) {
+    pub(crate) fn read_part(&self, image: &mut Array2<f32>, part: ReadRegion<'_>, seed: Seed, frame: u32) {
         self.expose(
             image,
             part,
@@ -241,7 +243,7 @@ impl Sensor {
     }
 
     /// The same for frame `frame` of a time series, whose exposures are all like that of frame A.
-    pub(crate) fn read_series(&self, image: &mut Array2<f32>, part: PictureRows<'_>, seed: Seed, frame: u32) {
+    pub(crate) fn read_series(&self, image: &mut Array2<f32>, part: ReadRegion<'_>, seed: Seed, frame: u32) {
         self.expose(image, part, seed, frame, self.dark_current_e[0]);
     }
 
@@ -249,7 +251,7 @@ impl Sensor {
     fn expose(
         &self,
         image: &mut Array2<f32>,
-        part: PictureRows<'_>,
+        part: ReadRegion<'_>,
         seed: Seed,
         frame: u32,
         dark_current_e: f64,
@@ -303,7 +305,7 @@ impl Sensor {
     }
 
     /// Each pixel keeps 1 − c of its light and gets c/4 of each neighbour's.
-    fn mix(&self, image: &mut Array2<f32>, part: &PictureRows<'_>) {
+    fn mix(&self, image: &mut Array2<f32>, part: &ReadRegion<'_>) {
         let light = image.clone();
         let (height, width) = light.dim();
         let (keep, give) = (1.0 - self.crosstalk as f32, 0.25 * self.crosstalk as f32);
@@ -367,7 +369,7 @@ impl Sensor {
 
 /// Where in the picture the pixels are that a sensor reads.
 #[derive(Clone, Copy)]
-pub(crate) struct PictureRows<'a> {
+pub(crate) struct ReadRegion<'a> {
     /// Width and height of the whole picture.
     pub(crate) size: [usize; 2],
     /// The first column, and the first row.
@@ -379,10 +381,10 @@ pub(crate) struct PictureRows<'a> {
     pub(crate) below: Option<&'a Array2<f32>>,
 }
 
-impl PictureRows<'_> {
-    pub(crate) fn whole(image: &Array2<f32>) -> PictureRows<'static> {
+impl ReadRegion<'_> {
+    pub(crate) fn whole(image: &Array2<f32>) -> ReadRegion<'static> {
         let (height, width) = image.dim();
-        PictureRows {
+        ReadRegion {
             size: [width, height],
             left: 0,
             top: 0,
@@ -406,7 +408,7 @@ struct RowDraws {
 }
 
 impl RowDraws {
-    fn new(width: usize, part: &PictureRows<'_>) -> RowDraws {
+    fn new(width: usize, part: &ReadRegion<'_>) -> RowDraws {
         RowDraws {
             bytes: vec![0; 4 * width],
             words: std::array::from_fn(|_| vec![0; width]),
@@ -428,75 +430,5 @@ impl RowDraws {
                 *word = u32::from_le_bytes(*bytes);
             }
         }
-    }
-}
-
-/// Pixels that are computed side by side.
-const LANES: usize = 16;
-
-/// Charge of pixels of different response, and their offsets, by two random words a pixel.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn differing(
-    pixels: &mut [f32],
-    offsets: &mut [f32],
-    words: [&[u32]; 2],
-    differ: [f32; 2],
-    dark_current_e: f32,
-) {
-    let (all, rest) = pixels.as_chunks_mut::<LANES>();
-    let (offsets, offsets_rest) = offsets.as_chunks_mut();
-    let [(of_offsets, of_offsets_rest), (of_responses, of_responses_rest)] =
-        [words[0].as_chunks(), words[1].as_chunks()];
-    let words = of_offsets.iter().zip(of_responses);
-    for ((pixels, offsets), words) in all.iter_mut().zip(offsets).zip(words) {
-        differing_side_by_side(pixels, offsets, words, differ, dark_current_e);
-    }
-    let words = of_offsets_rest.iter().zip(of_responses_rest);
-    for ((pixel, offset), (a, b)) in rest.iter_mut().zip(offsets_rest).zip(words) {
-        let (pixel, offset) = (std::array::from_mut(pixel), std::array::from_mut(offset));
-        differing_side_by_side(pixel, offset, (&[*a], &[*b]), differ, dark_current_e);
-    }
-}
-
-#[inline(always)]
-fn differing_side_by_side<const N: usize>(
-    pixels: &mut [f32; N],
-    offsets: &mut [f32; N],
-    (of_offsets, of_responses): (&[u32; N], &[u32; N]),
-    [dsnu_e, prnu]: [f32; 2],
-    dark_current_e: f32,
-) {
-    let (of_offsets, of_responses) = (normals(of_offsets), normals(of_responses));
-    for lane in 0..N {
-        let response = (1.0 + prnu * of_responses[lane]).max(0.0);
-        pixels[lane] = pixels[lane] * response + dark_current_e;
-        offsets[lane] = dsnu_e * of_offsets[lane];
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn convert(pixels: &mut [f32], words: &[u32], offsets: &[f32], conversion: [f64; 4]) {
-    let (all, rest) = pixels.as_chunks_mut::<LANES>();
-    let ((words, words_rest), (offsets, offsets_rest)) = (words.as_chunks(), offsets.as_chunks());
-    for ((pixels, words), offsets) in all.iter_mut().zip(words).zip(offsets) {
-        convert_side_by_side(pixels, words, offsets, conversion);
-    }
-    for ((pixel, word), offset) in rest.iter_mut().zip(words_rest).zip(offsets_rest) {
-        convert_side_by_side(std::array::from_mut(pixel), &[*word], &[*offset], conversion);
-    }
-}
-
-#[inline(always)]
-fn convert_side_by_side<const N: usize>(
-    pixels: &mut [f32; N],
-    words: &[u32; N],
-    offsets: &[f32; N],
-    [dark_noise, gain, black, white]: [f64; 4],
-) {
-    let noise = normals(words);
-    for lane in 0..N {
-        let dark = dark_noise * f64::from(noise[lane]) + f64::from(offsets[lane]);
-        let grey = gain * (f64::from(pixels[lane]) + dark) + black;
-        pixels[lane] = (grey + 0.5).floor().clamp(0.0, white) as f32;
     }
 }

@@ -65,7 +65,7 @@ impl Along for Linear {
 
 /// A function of y whose Taylor coefficients follow from those of y.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum AcrossProfile {
+pub(crate) enum VelocityProfile {
     /// sin s.
     Sine,
     /// exp(−s²).
@@ -82,7 +82,7 @@ pub(crate) struct Parallel {
     /// A, px per pulse separation.
     pub(crate) amplitude: f64,
     /// f.
-    pub(crate) profile: AcrossProfile,
+    pub(crate) profile: VelocityProfile,
     /// k, per px.
     pub(crate) scale: f64,
     /// y₀, px.
@@ -95,7 +95,7 @@ pub(crate) struct Parallel {
 
 impl Parallel {
     /// With U, V, W = `velocity`, k = `scale` and the rest 0.
-    pub(crate) fn new(velocity: Vec3, amplitude: f64, profile: AcrossProfile, scale: f64) -> Parallel {
+    pub(crate) fn new(velocity: Vec3, amplitude: f64, profile: VelocityProfile, scale: f64) -> Parallel {
         Parallel {
             velocity,
             amplitude,
@@ -125,14 +125,14 @@ impl Along for Parallel {
     }
 }
 
-impl AcrossProfile {
+impl VelocityProfile {
     /// Appends coefficient n of f, and of the function beside it that the next one needs: the
     /// cosine, s², and 1 − tanh² s. `s` has its coefficients up to n.
     fn append(self, s: &[f64], f: &mut Vec<f64>, beside: &mut Vec<f64>) {
         let n = f.len();
         let share = 1.0 / n.max(1) as f64;
         match self {
-            AcrossProfile::Sine => {
+            VelocityProfile::Sine => {
                 let (sin, cos) = match n {
                     0 => libm::sincos(s[0]),
                     _ => (share * slope_times(s, beside, n), -share * slope_times(s, f, n)),
@@ -140,7 +140,7 @@ impl AcrossProfile {
                 f.push(sin);
                 beside.push(cos);
             }
-            AcrossProfile::Gaussian => {
+            VelocityProfile::Gaussian => {
                 beside.push(square(s, n));
                 let next = match n {
                     0 => libm::exp(-beside[0]),
@@ -148,7 +148,7 @@ impl AcrossProfile {
                 };
                 f.push(next);
             }
-            AcrossProfile::Tanh => {
+            VelocityProfile::Tanh => {
                 let next = match n {
                     0 => libm::tanh(s[0]),
                     _ => share * slope_times(s, beside, n),

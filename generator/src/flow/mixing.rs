@@ -1,6 +1,6 @@
 //! A mixing layer.
 
-use super::along::{AcrossProfile, Along, Parallel};
+use super::along::{Along, Parallel, VelocityProfile};
 use super::jet::sech2;
 use super::{Flow, Vec3, straight};
 
@@ -47,7 +47,7 @@ impl Flow for MixingLayer {
         let per_px = 2.0 / self.vorticity_thickness_px;
         Some(Box::new(Parallel {
             centre_y: self.centre_y_px,
-            ..Parallel::new(mean, half, AcrossProfile::Tanh, per_px)
+            ..Parallel::new(mean, half, VelocityProfile::Tanh, per_px)
         }))
     }
 }

@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::along::{AcrossProfile, Along, Linear, Parallel};
+use super::along::{Along, Linear, Parallel, VelocityProfile};
 use super::{Flow, Vec3, along};
 
 /// Linear shear: u = U + g (y − y₀), v = V, w = W.
@@ -134,7 +134,7 @@ impl Flow for SinusoidalShear {
         Some(Box::new(Parallel {
             centre_y: self.centre_y_px,
             phase: self.phase_rad,
-            ..Parallel::new(mean, amplitude, AcrossProfile::Sine, per_px)
+            ..Parallel::new(mean, amplitude, VelocityProfile::Sine, per_px)
         }))
     }
 }

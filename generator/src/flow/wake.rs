@@ -1,6 +1,6 @@
 //! A plane wake.
 
-use super::along::{AcrossProfile, Along, Parallel};
+use super::along::{Along, Parallel, VelocityProfile};
 use super::{Flow, Vec3, straight};
 
 /// Far plane wake along x: u = U − ΔU exp(−ln 2 (y − y₀)²/b²), where the deficit ΔU on the axis has
@@ -44,7 +44,7 @@ impl Flow for Wake {
         let stream = [self.stream_px, 0.0, 0.0];
         Some(Box::new(Parallel {
             centre_y: self.centre_y_px,
-            ..Parallel::new(stream, -self.deficit_px, AcrossProfile::Gaussian, per_px)
+            ..Parallel::new(stream, -self.deficit_px, VelocityProfile::Gaussian, per_px)
         }))
     }
 }

@@ -8,7 +8,7 @@ use crate::error::SceneError;
 use crate::flash::Flash;
 use crate::random::Seed;
 use crate::scene::Scene;
-use crate::sensor::PictureRows;
+use crate::sensor::ReadRegion;
 
 /// Rows of a band: enough that threads can share it.
 const BAND_ROWS: usize = 512;
@@ -95,7 +95,7 @@ impl<'a> Bands<'a> {
         };
         let read = |(k, light): (usize, &Array2<f32>)| {
             let mut grey = light.clone();
-            let part = PictureRows {
+            let part = ReadRegion {
                 size: self.scene.size,
                 left: 0,
                 top,

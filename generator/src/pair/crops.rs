@@ -21,7 +21,7 @@ use crate::flow::Vec3;
 use crate::random::Seed;
 use crate::scene::Scene;
 use crate::seeding::{Volume, fastest_of_crops};
-use crate::sensor::PictureRows;
+use crate::sensor::ReadRegion;
 
 /// Parts of the pictures of a scene.
 #[derive(Debug, Clone)]
@@ -89,7 +89,7 @@ impl<'a> Crops<'a> {
         let crop = self.crops[k];
         let wide = crop.widened(1, self.scene.size);
         let Pair { mut a, mut b } = self.light(k, wide, seed);
-        let part = PictureRows {
+        let part = ReadRegion {
             size: self.scene.size,
             left: wide.origin[0],
             top: wide.origin[1],

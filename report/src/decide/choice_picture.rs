@@ -29,30 +29,30 @@ const ROOM: f64 = 1.1;
 
 /// How a combination stands to the best.
 #[derive(Clone, Copy, PartialEq)]
-enum MarkStands {
+enum OptionStanding {
     AsGood,
     Worse,
     LosesVectors,
 }
 
-impl MarkStands {
-    const ALL: [(MarkStands, &'static str, &'static str); 3] = [
-        (MarkStands::AsGood, BLUE, "not distinguishable from the best"),
-        (MarkStands::Worse, SKY, "worse"),
-        (MarkStands::LosesVectors, GREY, "loses too many vectors"),
+impl OptionStanding {
+    const ALL: [(OptionStanding, &'static str, &'static str); 3] = [
+        (OptionStanding::AsGood, BLUE, "not distinguishable from the best"),
+        (OptionStanding::Worse, SKY, "worse"),
+        (OptionStanding::LosesVectors, GREY, "loses too many vectors"),
     ];
 
-    fn of(choice: &SettingsChoice, trial: &Trial, m: &MeasuredSetting) -> MarkStands {
+    fn of(choice: &SettingsChoice, trial: &Trial, m: &MeasuredSetting) -> OptionStanding {
         let best = choice.best().map(|(_, best)| best);
         match (trial.usable(choice.wish.valid), best) {
-            (None, _) => MarkStands::LosesVectors,
-            (Some(_), Some(best)) if m.as_good_as(best) => MarkStands::AsGood,
-            (Some(_), _) => MarkStands::Worse,
+            (None, _) => OptionStanding::LosesVectors,
+            (Some(_), Some(best)) if m.as_good_as(best) => OptionStanding::AsGood,
+            (Some(_), _) => OptionStanding::Worse,
         }
     }
 
     fn colour(self) -> &'static str {
-        let (_, colour, _) = MarkStands::ALL[self as usize];
+        let (_, colour, _) = OptionStanding::ALL[self as usize];
         colour
     }
 }
@@ -123,7 +123,7 @@ fn rows(svg: &mut Svg, choice: &SettingsChoice, drawn: &[(&Trial, &MeasuredSetti
     for (k, (trial, m)) in drawn.iter().enumerate() {
         let y = TOP + PITCH * (k as f64 + 0.75);
         let error = m.relative();
-        let colour = MarkStands::of(choice, trial, m).colour();
+        let colour = OptionStanding::of(choice, trial, m).colour();
         let (shown, size) = fitted(&name(trial), LABEL, NAMES);
         svg.text(&shown, size, [plot.x[0] - 8.0, y + 4.5], Anchor::End, "");
         let [from, to] = [error.lo, error.hi].map(|of| x.clamped(100.0 * of));
@@ -143,10 +143,10 @@ fn legend(svg: &mut Svg, choice: &SettingsChoice, drawn: &[(&Trial, &MeasuredSet
     if choice.best().is_some() {
         entries.push(LegendEntry::disc(stroke(VERMILION, 2.5), "best"));
     }
-    for (stands, colour, words) in MarkStands::ALL {
+    for (stands, colour, words) in OptionStanding::ALL {
         if drawn
             .iter()
-            .any(|(trial, m)| MarkStands::of(choice, trial, m) == stands)
+            .any(|(trial, m)| OptionStanding::of(choice, trial, m) == stands)
         {
             entries.push(LegendEntry::disc(fill(colour), words));
         }

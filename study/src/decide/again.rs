@@ -68,7 +68,7 @@ pub(super) fn again(
 }
 
 /// Trials of some keys' values, and what measures them.
-pub(super) struct SettingAgain<'a> {
+pub(super) struct Remeasurement<'a> {
     pub setup: &'a Setup,
     pub keys: &'a [String],
     pub wish: &'a Wish,
@@ -77,7 +77,7 @@ pub(super) struct SettingAgain<'a> {
     pub stop: &'a AtomicBool,
 }
 
-impl SettingAgain<'_> {
+impl Remeasurement<'_> {
     /// Place of the best trial, measured again with pairs of its own; where these lose too many
     /// vectors the best is sought among the others. What `standing` says of the same setting is
     /// replaced with it. `None` if none can be used or the study was stopped.

@@ -5,7 +5,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::again::SettingAgain;
+use super::again::Remeasurement;
 use super::map::FreeSetting;
 use super::trial::{MeasuredSetting, Planned, Trial, after};
 use crate::StudyError;
@@ -182,7 +182,7 @@ pub fn choose(
     // Nothing is chosen by chance: equal errors stay in the order given.
     let error = |t: &Trial| t.usable(wish.valid).unwrap_or(f64::INFINITY);
     trials.sort_by(|a, b| error(a).total_cmp(&error(b)));
-    let again = SettingAgain {
+    let again = Remeasurement {
         setup: &search.setup,
         keys: &search.keys,
         wish,

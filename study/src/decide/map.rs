@@ -13,7 +13,7 @@ mod tests;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
-use super::again::SettingAgain;
+use super::again::Remeasurement;
 use super::bounds::{self, Bound, Edge, SearchEnd};
 use super::question::Question;
 use super::trial::{MeasuredSetting, Planned, Trial, after, best};
@@ -187,7 +187,7 @@ pub fn map(
         survey.refine(0.5f64.powi(round as i32), round == REFINEMENTS)?;
     }
     let mut standing = survey.standing()?;
-    let again = SettingAgain {
+    let again = Remeasurement {
         setup,
         keys: &survey.keys,
         wish,
