@@ -18,6 +18,9 @@ use crate::exit::{Exit, Failure};
 use crate::output::say;
 use crate::signals;
 
+/// How to have all of a large picture measured.
+pub const WHOLE: &str = "--whole measures all of it";
+
 /// The setup, which most commands take.
 #[derive(Args)]
 pub struct SetupArguments {

@@ -28,12 +28,16 @@ use motefield_study::run::{After, Journal, Point};
 use motefield_study::seeding;
 use serde_json::{Value, json};
 
-use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, share, stopped};
+use crate::arguments::{EffortArguments, FolderArguments, SetupArguments, WHOLE, share, stopped};
 use crate::chain::{ChainArguments, CommandChain, external};
 use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
 use crate::samples::{self, Files, SamplePair};
+use crate::set_options::add_to_solutions;
 use crate::signals;
+
+/// Where the keys that are assumed are explained.
+const EXPLAINED: &str = "`motefield plan --keys` explains each";
 
 #[derive(Args)]
 pub struct DecideCommand {
@@ -314,7 +318,14 @@ fn told_tiles<'a>(points: impl Iterator<Item = &'a Point> + Clone, json: &mut Va
     if let Some(tiles) = report::tiles::json(points.clone()) {
         json["measured_on"] = tiles;
     }
-    report::tiles::words(points)
+    report::tiles::words(points, Some(WHOLE))
+}
+
+/// What would be enough, with the options that do it.
+fn enough_json(enough: Option<&Enough>) -> Value {
+    let mut json = report::decide::enough::json(enough);
+    add_to_solutions(&mut json);
+    json
 }
 
 fn of_trials(trials: &[Trial]) -> impl Iterator<Item = &Point> + Clone {

@@ -20,6 +20,7 @@ mod render;
 mod report;
 mod samples;
 mod score;
+mod set_options;
 mod signals;
 mod start;
 mod sweep;

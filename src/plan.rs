@@ -4,17 +4,18 @@ use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
 use clap::Args;
-use motefield_report::plan::{html, json as assessment_json, text, timing};
+use motefield_report::plan::{html, json as plan_json, text, timing};
 use motefield_rig::keys;
 use motefield_rig::plan::Assessment;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::{Setup, Value};
 use motefield_study::folder::{Destination, Folder, Names, Start};
 use motefield_study::manifest::Manifest;
-use serde_json::json;
+use serde_json::{Value as Json, json};
 
 use crate::arguments::SetupArguments;
 use crate::output::{print, print_json, say};
+use crate::set_options::set_options;
 
 #[derive(Args)]
 pub struct PlanCommand {
@@ -74,7 +75,7 @@ impl PlanCommand {
         if self.json {
             print_json(&assessment_json(&assessment))?;
         } else {
-            print(&text(&assessment))?;
+            print(&text(&assessment, set_options))?;
         }
         if let Some(caution) = &assessment.caution {
             say(&format!("\n{caution}"));
@@ -108,6 +109,16 @@ impl PlanCommand {
     }
 }
 
+/// The page for programs, with the options that apply its proposal.
+fn assessment_json(assessment: &Assessment) -> Json {
+    let mut json = plan_json(assessment);
+    if let Some(proposal) = &assessment.proposal {
+        let settings = proposal.settings();
+        json["proposal"]["set"] = json!(settings.map(|settings| set_options(&settings)));
+    }
+    json
+}
+
 /// The page in all its forms.
 fn pages(assessment: &Assessment) -> Vec<(String, Vec<u8>)> {
     let caution = assessment
@@ -115,9 +126,9 @@ fn pages(assessment: &Assessment) -> Vec<(String, Vec<u8>)> {
         .as_ref()
         .map_or(String::new(), |caution| format!("\n{caution}\n"));
     let mut files = vec![
-        ("plan.txt", text(assessment) + &caution),
+        ("plan.txt", text(assessment, set_options) + &caution),
         ("plan.json", format!("{:#}\n", assessment_json(assessment))),
-        ("plan.html", html(assessment)),
+        ("plan.html", html(assessment, set_options)),
     ];
     if let Some([svg, text]) = timing(assessment) {
         files.extend([("timing.svg", svg), ("timing.txt", text)]);

@@ -21,7 +21,9 @@ use motefield_study::vary::Vary;
 use serde_json::json;
 
 use crate::announce;
-use crate::arguments::{EffortArguments, Estimators, FolderArguments, SetupArguments, estimators, stopped};
+use crate::arguments::{
+    EffortArguments, Estimators, FolderArguments, SetupArguments, WHOLE, estimators, stopped,
+};
 use crate::chain::{ChainArguments, CommandChain, SETUP, external};
 use crate::output::{print, print_json, say};
 use crate::progress::Bar;
@@ -348,9 +350,9 @@ impl SweepCommand {
         }
         files.push(("study.json".to_owned(), format!("{json:#}\n").into_bytes()));
         files.push((CURVE.to_owned(), report::sweep::draw(study, rows).into_bytes()));
-        let measured_on = report::tiles::words(rows.iter().map(|(_, point)| *point));
+        let measured_on = report::tiles::words(rows.iter().map(|(_, point)| *point), Some(WHOLE));
         let words = report::sweep::words(study.key, rows) + &measured_on;
-        let answer = report::sweep::sentence(study, rows);
+        let answer = report::sweep::sentence(study, rows, Some(WHOLE));
         let page = handout::page(folder.manifest(), Some(study.setup), &answer, &files);
         files.push((ANSWER.to_owned(), answer.into_bytes()));
         files.push((REPORT.to_owned(), page));

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
-use std::io::{self, Seek, SeekFrom, Write};
+use std::io::{self, BufRead, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
@@ -255,7 +255,16 @@ pub fn sha256(path: &Path) -> Option<String> {
 
 fn hash(path: &Path) -> io::Result<String> {
     let mut hash = Sha256::new();
-    io::copy(&mut fs::File::open(path)?, &mut hash)?;
+    let mut file = io::BufReader::new(fs::File::open(path)?);
+    loop {
+        let part = file.fill_buf()?;
+        let length = part.len();
+        if length == 0 {
+            break;
+        }
+        hash.update(part);
+        file.consume(length);
+    }
     Ok(hexadecimal(&hash.finalize()))
 }
 

@@ -53,6 +53,7 @@ mod flash;
 pub mod flow;
 mod imaging;
 mod light;
+pub mod linear;
 mod linear_pulse;
 mod motion;
 pub mod pair;

@@ -17,7 +17,6 @@ pub mod response;
 pub mod score;
 pub mod score_picture;
 pub mod series;
-mod set_options;
 pub mod specimen;
 pub mod sweep;
 pub mod table;
@@ -25,3 +24,7 @@ pub mod tiles;
 pub mod twin;
 pub mod vectors;
 pub mod verify;
+
+/// How the reader of a surface gives keys these values: the line to copy. A command line has its
+/// options, a notebook its call.
+pub type Apply = fn(settings: &[(String, String)]) -> String;

@@ -9,7 +9,6 @@ use motefield_rig::plan::{Arrangement, Assessment, Fact, Heading, Proposal, Prop
 use serde_json::{Value, json};
 
 use crate::json;
-use crate::set_options;
 use diagram::Diagram;
 pub use html::html;
 pub use text::text;
@@ -103,7 +102,7 @@ fn proposal(proposal: &Proposal) -> Value {
         Proposal::OutOfReach(id, _) => ("rule-out-of-reach", Value::Null, json!([id.as_str()])),
         Proposal::NotFound(rules) => ("not-found", Value::Null, ids(rules)),
     };
-    json!({ "kind": kind, "changes": changes, "set": set_options::of_proposal(proposal), "rules": rules })
+    json!({ "kind": kind, "changes": changes, "rules": rules })
 }
 
 fn arrangement(a: &Arrangement) -> Value {

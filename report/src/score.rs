@@ -56,7 +56,7 @@ window_...: against the truth averaged over the window. After one pass that does
 from the others is spatial resolution; passes that do restore part of the average, and it is not.
 ";
 
-/// The score for a person at a terminal.
+/// The score in words.
 pub fn words(score: &Score, named: &[(String, Figure)], caveats: &[Caveat]) -> String {
     let mut text = format!(
         "{} vectors of {} pairs, equivalent to {} independent ones; measured minus true:\n",

@@ -151,8 +151,9 @@ pub fn words(key: &str, rows: &[(Label, &Point)]) -> String {
     columns(&rows) + "± is half the 95 % interval.\n" + PARTS + &common
 }
 
-/// The answer in a sentence: where the total error is smallest, with its interval.
-pub fn sentence(study: &SweptStudy, rows: &[(Label, &Point)]) -> String {
+/// The answer in a sentence: where the total error is smallest, with its interval. `whole` says how
+/// to have all of the picture measured.
+pub fn sentence(study: &SweptStudy, rows: &[(Label, &Point)], whole: Option<&str>) -> String {
     if study.stopped {
         return "Unfinished: the study was stopped before its end.\n".to_owned();
     }
@@ -167,7 +168,7 @@ pub fn sentence(study: &SweptStudy, rows: &[(Label, &Point)]) -> String {
             named(study.key),
             label.text(),
             interval(point.score.total_px, "px"),
-            tiles::words(rows.iter().map(|(_, point)| *point))
+            tiles::words(rows.iter().map(|(_, point)| *point), whole)
         ),
         None => "No total error is known.\n".to_owned(),
     }
@@ -183,7 +184,7 @@ const PLOT: Area = Area {
 /// Values that are no numbers stand side by side.
 pub fn draw(study: &SweptStudy, rows: &[(Label, &Point)]) -> String {
     let title = format!("Total error over {}", named(study.key));
-    let mut svg = Svg::new(SIZE, &title, &sentence(study, rows));
+    let mut svg = Svg::new(SIZE, &title, &sentence(study, rows, None));
     svg.text(&title, TITLE, [24.0, 34.0], Anchor::Start, BOLD);
     svg.text(
         "root mean square of the error vector, 95 % intervals",

@@ -23,8 +23,9 @@ fn ways<'a>(points: impl IntoIterator<Item = &'a Point>) -> (Vec<&'a MeasuredTil
     (ways, whole)
 }
 
-/// A line for a person; empty where whole pictures were measured.
-pub fn words<'a>(points: impl IntoIterator<Item = &'a Point>) -> String {
+/// A line for a person; empty where whole pictures were measured. `remedy` says how to have all
+/// of the picture measured, where that can be had.
+pub fn words<'a>(points: impl IntoIterator<Item = &'a Point>, remedy: Option<&str>) -> String {
     let (ways, whole) = ways(points);
     if ways.is_empty() {
         return String::new();
@@ -40,8 +41,9 @@ pub fn words<'a>(points: impl IntoIterator<Item = &'a Point>) -> String {
         0 => String::new(),
         n => format!(" ({n} settings, whose windows are too large for tiles, on the whole picture)"),
     };
+    let remedy = remedy.map_or(String::new(), |remedy| format!("; {remedy}"));
     format!(
-        "Measured on {}{rest}, the same in every pair. The intervals hold what the rest of the picture may add; --whole measures all of it.\n",
+        "Measured on {}{rest}, the same in every pair. The intervals hold what the rest of the picture may add{remedy}.\n",
         ways.join(" or ")
     )
 }

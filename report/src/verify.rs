@@ -1,4 +1,4 @@
-//! The verdicts on reference figures for a reader: in the terminal, as JSON, as a summary page and
+//! The verdicts on reference figures for a reader: in words, as JSON, as a summary page and
 //! as pictures.
 
 mod count;
@@ -6,7 +6,7 @@ mod deviations;
 mod json;
 mod page;
 pub mod picture;
-mod terminal;
+mod text;
 
 use motefield_rig::quantity::digits;
 use motefield_study::verify::judge::Comparison;
@@ -15,7 +15,7 @@ use motefield_study::verify::record::CaseRecord;
 pub use count::{Count, kinds};
 pub use json::json;
 pub use page::page;
-pub use terminal::{lines, list};
+pub use text::{lines, list};
 
 /// Six digits, with a power of ten instead of a row of zeros.
 fn legible(value: f64) -> String {

@@ -6,7 +6,7 @@ use motefield_study::decide::choice::{ChoiceSearch, choose};
 use motefield_study::decide::worth::Worths;
 use serde_json::json;
 
-use super::{DecideCommand, exit, journal, of_trials, told_tiles};
+use super::{DecideCommand, EXPLAINED, exit, journal, of_trials, told_tiles};
 use crate::arguments::go_on;
 use crate::exit::{Exit, Failure};
 use crate::progress::Bar;
@@ -46,7 +46,7 @@ impl DecideCommand {
         report::decide::add_limit(&mut json, self.limit, met);
         if !choice.stopped {
             words += &report::decide::limit_words(self.limit, met);
-            words += &report::decide::worth::words(&worths, None);
+            words += &report::decide::worth::words(&worths, None, EXPLAINED);
         }
         let what = "Table, picture and sample pairs";
         self.end(folder, setup, files, &json, &words, what, choice.stopped)?;

@@ -11,11 +11,12 @@ use motefield_study::decide::question::Question;
 use motefield_study::decide::worth::Answered;
 use serde_json::json;
 
-use super::{DecideCommand, exit, journal, of_trials, told_tiles, velocity};
+use super::{DecideCommand, EXPLAINED, enough_json, exit, journal, of_trials, told_tiles, velocity};
 use crate::arguments::go_on;
 use crate::exit::{Exit, Failure};
 use crate::progress::Bar;
 use crate::samples;
+use crate::set_options::set_options;
 use crate::signals;
 
 impl DecideCommand {
@@ -125,7 +126,7 @@ impl DecideCommand {
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
-        json["enough"] = report::decide::enough::json(enough.as_ref().filter(|_| !map.stopped));
+        json["enough"] = enough_json(enough.as_ref().filter(|_| !map.stopped));
         let mut files = vec![("map.csv".to_owned(), report::decide::map::csv(&map).into_bytes())];
         files.extend(picture.map(|name| {
             let drawn = match map.axes.len() {
@@ -145,9 +146,9 @@ impl DecideCommand {
         let mut at_best = setup.clone();
         if !map.stopped {
             words += &report::decide::limit_words(self.limit, met);
-            words += &enough
-                .as_ref()
-                .map_or(String::new(), report::decide::enough::words);
+            words += &enough.as_ref().map_or(String::new(), |enough| {
+                report::decide::enough::words(enough, set_options)
+            });
             if let Some((trial, best)) = map.best() {
                 let changes: Vec<_> = (map.axes.iter().zip(&trial.values))
                     .map(|(axis, value)| (axis.key.as_str(), value.value()))
@@ -156,7 +157,7 @@ impl DecideCommand {
                 let limit = self.limit.and_then(|limit| limit.m_s(best));
                 words += &velocity(&at_best, &best.point, limit, &mut json)?;
             }
-            words += &report::decide::worth::words(&worths, answered.as_ref());
+            words += &report::decide::worth::words(&worths, answered.as_ref(), EXPLAINED);
         }
         let what = match map.axes.len() {
             1 => "Curve, table and sample pairs",

@@ -12,11 +12,12 @@ use motefield_study::decide::worth::Answered;
 use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, Wish, decide};
 use serde_json::json;
 
-use super::{DecideCommand, exit, journal, told_tiles, velocity};
+use super::{DecideCommand, EXPLAINED, enough_json, exit, journal, told_tiles, velocity};
 use crate::arguments::go_on;
 use crate::exit::{Exit, Failure};
 use crate::progress::Bar;
 use crate::samples::{self, SamplePair};
+use crate::set_options::set_options;
 use crate::signals;
 
 impl DecideCommand {
@@ -65,15 +66,15 @@ impl DecideCommand {
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
         json["tolerances"] = report::decide::worth::spread_json(&worths);
-        json["enough"] = report::decide::enough::json(enough.as_ref().filter(|_| !decision.stopped));
+        json["enough"] = enough_json(enough.as_ref().filter(|_| !decision.stopped));
         let mut words = report::decide::pulse::words(&decision, &go_on);
         words += &told_tiles(decision.points.iter().map(|measured| &measured.point), &mut json);
         words += &self.failed(decision.points.iter().map(|measured| &measured.point))?;
         let mut at_best = setup.clone();
         if !decision.stopped {
-            words += &enough
-                .as_ref()
-                .map_or(String::new(), report::decide::enough::words);
+            words += &enough.as_ref().map_or(String::new(), |enough| {
+                report::decide::enough::words(enough, set_options)
+            });
             if let Some((best, _)) = decision.best() {
                 let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
                 at_best = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
@@ -83,7 +84,7 @@ impl DecideCommand {
                 let limit = decision.velocity_m_s(wish.limit_px);
                 words += &velocity(&at_best, &best.point, limit, &mut json)?;
             }
-            words += &report::decide::worth::words(&worths, answered.as_ref());
+            words += &report::decide::worth::words(&worths, answered.as_ref(), EXPLAINED);
         }
         let what = match decision.stopped {
             true => "Table and curve",

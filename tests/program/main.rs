@@ -32,8 +32,8 @@ mod response;
 mod resume;
 mod same_bytes;
 mod shell;
+mod sources;
 mod start;
-mod type_names;
 mod verify_command;
 mod window_bias;
 

@@ -98,7 +98,7 @@ impl Found {
             Found::Choice(choice) => (report::choice::without_table(choice, GO_ON), asked.limit),
         };
         let limit = limit.filter(|_| !self.stopped());
-        let tiles = motefield_report::tiles::words(self.points());
+        let tiles = motefield_report::tiles::words(self.points(), None);
         words + &tiles + &report::limit_words(limit, self.met(asked))
     }
 }

@@ -24,7 +24,7 @@ fn settings(choice: &SettingsChoice, trial: &Trial) -> String {
         .join(", ")
 }
 
-/// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
+/// The answer in words; of a study that was stopped there is none, and `go_on`
 /// says how to get it.
 pub fn words(choice: &SettingsChoice, go_on: &str) -> String {
     match choice.stopped {

@@ -7,12 +7,12 @@ use motefield_study::decide::limit::ErrorLimit;
 use motefield_study::decide::trial::MeasuredSetting;
 use serde_json::{Value, json};
 
+use crate::Apply;
 use crate::format::{interval, percent};
 use crate::json::Interval;
-use crate::set_options::set_options;
 
 /// What to do, then how sure.
-pub fn words(enough: &Enough) -> String {
+pub fn words(enough: &Enough, apply: Apply) -> String {
     let mut lines = vec![format!("What would be enough for {}:", aim(enough))];
     for (k, way) in ways(enough).into_iter().enumerate() {
         let lead = ["", "instead of more light: "].get(k).unwrap_or(&"or: ");
@@ -20,16 +20,11 @@ pub fn words(enough: &Enough) -> String {
         if let Some(with) = way.with {
             lines.push(format!("    {}", gives(enough, with)));
             lines.extend(cost(enough, with).map(|cost| format!("    {cost}")));
-            lines.push(format!("    {}", set_line(with)));
+            lines.push(format!("    {}", apply(&with.settings)));
         }
     }
     lines.extend(nothing_else(enough).map(|why| format!("  {why}")));
     lines.into_iter().map(|line| line + "\n").collect()
-}
-
-/// The options that apply it.
-fn set_line(with: &Sufficient) -> String {
-    set_options(with.settings.iter().map(|(key, value)| (key, value)))
 }
 
 /// The limit, and how what meets it was found.
@@ -248,7 +243,6 @@ fn solution(enough: &Enough, kind: &str, with: &Sufficient) -> Value {
     one["changes"] = with.changes.iter().map(change).collect();
     one["size"] = json!(with.size());
     one["settings"] = with.settings.iter().map(setting).collect();
-    one["set"] = json!(set_line(with));
     one["error_over_limit"] = json!(Interval::from(with.strain));
     one
 }

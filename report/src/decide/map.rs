@@ -58,7 +58,7 @@ fn neighbour<'a>(map: &'a Map, of: &Trial, axis: usize, longer: bool) -> Option<
         .filter(|t| aside(t) <= 0.5)
 }
 
-/// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
+/// The answer in words; of a study that was stopped there is none, and `go_on`
 /// says how to get it.
 pub fn words(map: &Map, go_on: &str) -> String {
     if map.stopped {

@@ -28,7 +28,7 @@ fn valid(measured: &MeasuredPulse) -> f64 {
     1.0 - measured.point.score.outliers.value
 }
 
-/// The answer for a person at a terminal; of a study that was stopped there is none, and `go_on`
+/// The answer in words; of a study that was stopped there is none, and `go_on`
 /// says how to get it.
 pub fn words(decision: &Decision, go_on: &str) -> String {
     if decision.stopped {

@@ -11,8 +11,9 @@ use crate::format::percent;
 use crate::json::Interval;
 
 /// What is assumed, those first that move the answer; nothing where the setup leaves nothing open.
-/// `answered` is the answer that rests on it, where there is one.
-pub fn words(worths: &Worths, answered: Option<&Answered>) -> String {
+/// `answered` is the answer that rests on it, where there is one; `explained` says where keys are
+/// explained.
+pub fn words(worths: &Worths, answered: Option<&Answered>, explained: &str) -> String {
     let mut lines = worths.spread.iter().flat_map(spread_words).collect::<Vec<_>>();
     if let (Some(first), Some(answered)) = (worths.first(), answered) {
         lines.push(first_words(first, answered));
@@ -45,7 +46,7 @@ pub fn words(worths: &Worths, answered: Option<&Answered>) -> String {
             true => "Assumed",
             false => "Also assumed",
         };
-        lines.push(format!("{begin} (`motefield plan --keys` explains each):"));
+        lines.push(format!("{begin} ({explained}):"));
         lines.extend(others);
     }
     lines.into_iter().map(|line| line + "\n").collect()

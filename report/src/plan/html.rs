@@ -5,8 +5,8 @@ use std::fmt::Write;
 use super::text::cells;
 use super::text::proposal_words;
 use super::{diagram, diagram_of};
+use crate::Apply;
 use crate::figure::escape;
-use crate::set_options;
 use motefield_rig::plan::{Assessment, Status};
 
 const STYLE: &str = "body{font:15px/1.45 Helvetica,Arial,'Liberation Sans',sans-serif;color:#222;max-width:62rem;margin:1.5rem auto;padding:0 1rem}\
@@ -19,7 +19,7 @@ th{font-weight:600}.n{white-space:nowrap;font-variant-numeric:tabular-nums}.how{
 @media print{body{margin:0;font-size:11px}h2{break-after:avoid}tr,svg{break-inside:avoid}}";
 
 /// The page as HTML.
-pub fn html(assessment: &Assessment) -> String {
+pub fn html(assessment: &Assessment, apply: Apply) -> String {
     let name = escape(&assessment.name);
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head><meta charset=\"utf-8\"><meta name=\"viewport\" content=\"width=device-width\">\
@@ -29,7 +29,7 @@ pub fn html(assessment: &Assessment) -> String {
         let _ = writeln!(out, "<p class=\"caution\">{}</p>", escape(caution));
     }
     if !assessment.rules.is_empty() {
-        rules(assessment, &mut out);
+        rules(assessment, apply, &mut out);
     }
     for (heading, facts) in &assessment.parts {
         let _ = writeln!(out, "<h2>{}</h2>\n<table>", escape(heading.as_str()));
@@ -82,7 +82,7 @@ pub fn html(assessment: &Assessment) -> String {
 }
 
 /// What is wrong stands first.
-fn rules(assessment: &Assessment, out: &mut String) {
+fn rules(assessment: &Assessment, apply: Apply, out: &mut String) {
     let _ = writeln!(
         out,
         "<h2>Rules of the trade</h2>\n<p>{}</p>\n<table><tr><th></th><th>what</th><th>value</th><th>limit</th><th>source</th></tr>",
@@ -105,8 +105,8 @@ fn rules(assessment: &Assessment, out: &mut String) {
     out.push_str("</table>\n");
     if let Some(proposal) = &assessment.proposal {
         let _ = writeln!(out, "<p>{}</p>", escape(&proposal_words(proposal)));
-        if let Some(set) = set_options::of_proposal(proposal) {
-            let _ = writeln!(out, "<pre>{}</pre>", escape(&set));
+        if let Some(settings) = proposal.settings() {
+            let _ = writeln!(out, "<pre>{}</pre>", escape(&apply(&settings)));
         }
     }
 }

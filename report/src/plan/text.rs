@@ -1,7 +1,7 @@
 //! The page as text, for the terminal and for plan.txt.
 
 use super::{diagram, diagram_of};
-use crate::set_options;
+use crate::Apply;
 use motefield_rig::plan::Arrangement;
 use motefield_rig::plan::{Assessment, FARTHEST, Proposal, ProposedChange, Status};
 use motefield_rig::quantity::Dimension as D;
@@ -16,7 +16,7 @@ const VALUE: usize = 20;
 const RULE: usize = 54;
 
 /// The whole assessment.
-pub fn text(assessment: &Assessment) -> String {
+pub fn text(assessment: &Assessment, apply: Apply) -> String {
     let mut out = format!("Plan of {}\n", assessment.name);
     for (heading, facts) in &assessment.parts {
         out.push_str(&format!("\n{heading}\n"));
@@ -86,8 +86,8 @@ pub fn text(assessment: &Assessment) -> String {
     if let Some(proposal) = &assessment.proposal {
         out.push('\n');
         out.push_str(&hanging("", &proposal_words(proposal), 2));
-        if let Some(set) = set_options::of_proposal(proposal) {
-            out.push_str(&format!("  {set}\n"));
+        if let Some(settings) = proposal.settings() {
+            out.push_str(&format!("  {}\n", apply(&settings)));
         }
     }
     out

@@ -14,7 +14,7 @@ leaving the key out assumes about the experiment, and in brackets the source of 
 are common practice.
 
 A key is named with its section, as in `light.power`; a key of an entry in a list carries the entry's number, as in
-`tracer.unseeded[0].radius`. All of them can be changed for one run with `--set` and varied with `--vary`.
+`tracer.unseeded[0].radius`. Under that name each can be changed for one run, and a study can vary it.
 
 Before the sections may stand `include = [\"parts/camera.toml\", \"parts/lens.toml\"]`: parts in files of their own, named
 from the folder of the setup; `\"usual:camera-small\"` is one of those that the program brings along. What the setup
@@ -37,8 +37,8 @@ x points to the right, y down and z toward the camera. A key that a flow needs m
 `carried_by`, `drift` and `angle` with every flow.
 
 Fields add: `[[flow]]` tables one after another, or `flow = [{ kind = \"wake\", … }, { kind = \"turbulence\", … }]`.
-Their keys are named with the number of the field, from 0 on: `--set flow[1].rms_velocity=\"0.01 m/s\"`. The same adds a
-field to a flow that is a single `[flow]`.
+Their keys are named with the number of the field, from 0 on: `flow[1].rms_velocity`. A change of the field after the
+last, as of `flow[1].kind` where there is a single `[flow]`, adds a field.
 ";
 
 /// The whole page.

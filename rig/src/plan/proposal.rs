@@ -32,6 +32,19 @@ pub enum Proposal {
     NotFound(Vec<(RuleId, String)>),
 }
 
+impl Proposal {
+    /// Keys and the values that keep every rule, as a setup writes them; `None` where none do.
+    pub fn settings(&self) -> Option<Vec<(String, String)>> {
+        match self {
+            Proposal::Together(changes) => {
+                let to = |change: &ProposedChange| (change.key.clone(), change.values[1].clone());
+                Some(changes.iter().map(to).collect())
+            }
+            _ => None,
+        }
+    }
+}
+
 /// A setting of a proposal.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ProposedChange {

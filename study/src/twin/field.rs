@@ -223,21 +223,21 @@ fn parabola(values: &[f64], columns: usize, rows: usize) -> Vec<f64> {
         let (x, y) = (at(k % columns, columns), at(k / columns, rows));
         [1.0, x, y, x * x, x * y, y * y]
     };
-    let mut matrix = vec![vec![0.0; 6]; 6];
-    let mut right = vec![0.0; 6];
+    // Six equations, each with its right-hand side last.
+    let mut equations = vec![vec![0.0; 7]; 6];
     for (k, v) in values.iter().enumerate() {
         let t = terms(k);
         for i in 0..6 {
-            right[i] += t[i] * v;
+            equations[i][6] += t[i] * v;
             for j in 0..6 {
-                matrix[i][j] += t[i] * t[j];
+                equations[i][j] += t[i] * t[j];
             }
         }
     }
-    for (i, row) in matrix.iter_mut().enumerate() {
+    for (i, row) in equations.iter_mut().enumerate() {
         row[i] += 1e-9 * values.len() as f64;
     }
-    let found = super::fit::solve(matrix, right);
+    let found = super::fit::solved(equations);
     (0..values.len())
         .map(|k| terms(k).iter().zip(&found).map(|(t, f)| t * f).sum())
         .collect()

@@ -1,35 +1,15 @@
 //! The fit of a twin's parameters: figures of rendered pairs against those of the recorded ones.
 
+use motefield_generator::linear::solve;
+
 use super::parameters::{COUNT, Parameters};
 
-/// Solves a small system by elimination with pivots; a column without a pivot gives 0.
-pub(super) fn solve(mut matrix: Vec<Vec<f64>>, mut right: Vec<f64>) -> Vec<f64> {
-    let n = right.len();
-    for k in 0..n {
-        let pivot = (k..n).max_by(|a, b| matrix[*a][k].abs().total_cmp(&matrix[*b][k].abs()));
-        let pivot = pivot.unwrap_or(k);
-        matrix.swap(k, pivot);
-        right.swap(k, pivot);
-        if matrix[k][k].abs() < 1e-300 {
-            continue;
-        }
-        for row in k + 1..n {
-            let factor = matrix[row][k] / matrix[k][k];
-            let (above, below) = matrix.split_at_mut(row);
-            for (value, pivot) in below[0].iter_mut().zip(&above[k]).skip(k) {
-                *value -= factor * pivot;
-            }
-            right[row] -= factor * right[k];
-        }
-    }
-    let mut found = vec![0.0; n];
-    for k in (0..n).rev() {
-        let known: f64 = (k + 1..n).map(|j| matrix[k][j] * found[j]).sum();
-        if matrix[k][k].abs() >= 1e-300 {
-            found[k] = (right[k] - known) / matrix[k][k];
-        }
-    }
-    found
+/// The solution of equations of as many rows as unknowns, each with its right-hand side as the last
+/// value; an unknown that they do not determine is 0.
+pub(super) fn solved(rows: Vec<Vec<f64>>) -> Vec<f64> {
+    let found = solve(rows, 1e-300);
+    let first = |solutions: Option<Vec<f64>>| solutions.map_or(0.0, |solutions| solutions[0]);
+    found.into_iter().map(first).collect()
 }
 
 /// What one round of renderings tells.
@@ -59,15 +39,15 @@ impl FitRound {
                 .map(|((a, b), w)| a * b * w)
                 .sum()
         };
-        let matrix = (0..COUNT).map(|i| {
+        let rows = (0..COUNT).map(|i| {
             let row = (0..COUNT).map(|j| {
                 let own = if i == j { held[i] } else { 0.0 };
                 product(&self.slopes[i], &self.slopes[j]) + own
             });
-            row.collect()
+            let right = product(&self.slopes[i], wanted) + held[i] * pull[i];
+            row.chain([right]).collect()
         });
-        let right = (0..COUNT).map(|i| product(&self.slopes[i], wanted) + held[i] * pull[i]);
-        let found = solve(matrix.collect(), right.collect());
+        let found = solved(rows.collect());
         std::array::from_fn(|k| found[k])
     }
 
@@ -119,22 +99,4 @@ pub(super) fn limited(p: &Parameters, change: [f64; COUNT]) -> Parameters {
     next.0[7] = next.0[7].clamp(-0.05, 1.0);
     next.0[8] = next.0[8].max(-1.0);
     next
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_system_is_solved() {
-        let matrix = vec![vec![0.0, 2.0, 1.0], vec![1.0, -1.0, 0.0], vec![3.0, 0.0, -2.0]];
-        let found = solve(matrix, vec![7.0, -1.0, -3.0]);
-        assert!(
-            found
-                .iter()
-                .zip([1.0, 2.0, 3.0])
-                .all(|(a, b)| (a - b).abs() < 1e-12),
-            "{found:?}"
-        );
-    }
 }

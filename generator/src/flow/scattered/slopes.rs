@@ -1,6 +1,7 @@
 //! Gradients at scattered nodes, estimated from the nodes around.
 
 use super::{Vec3, Xy};
+use crate::linear::solve;
 
 /// A node with more neighbours than this, the hub of a fan of triangles, is not used to reach
 /// neighbours of neighbours: that would take time proportional to the square of their number.
@@ -30,51 +31,25 @@ pub(super) fn slopes(k: usize, neighbours: &[Vec<usize>], at: &[Xy], values: &[V
         .sum::<f64>()
         / around.len() as f64;
     let fit = |terms: usize, nodes: &[usize]| {
-        let mut equations = [[0.0; 8]; 5];
+        let mut equations = vec![vec![0.0; terms + 3]; terms];
         for &n in nodes {
             let [x, y] = offset(n).map(|d| d / reach);
             let basis = [x, y, x * x, x * y, y * y];
             let weight = 1.0 / (x * x + y * y);
-            for i in 0..terms {
-                for j in 0..terms {
-                    equations[i][j] += weight * basis[i] * basis[j];
+            for (row, own) in equations.iter_mut().zip(basis) {
+                for (entry, other) in row[..terms].iter_mut().zip(basis) {
+                    *entry += weight * own * other;
                 }
                 for c in 0..3 {
-                    equations[i][5 + c] += weight * basis[i] * (values[n][c] - values[k][c]);
+                    row[terms + c] += weight * own * (values[n][c] - values[k][c]);
                 }
             }
         }
-        solve(&mut equations, terms).map(|s| [s[0].map(|g| g / reach), s[1].map(|g| g / reach)])
+        let largest = (0..terms).map(|i| equations[i][i]).fold(0.0, f64::max);
+        let found: Option<Vec<_>> = solve(equations, 1e-9 * largest).into_iter().collect();
+        found.map(|found| [0, 1].map(|axis| [0, 1, 2].map(|c| found[axis][c] / reach)))
     };
     fit(5, &around)
         .or_else(|| fit(2, &around))
         .unwrap_or([[0.0; 3]; 2])
-}
-
-/// Solves `n` linear equations by Gaussian elimination with row pivots. The right-hand sides are in
-/// columns 5 to 7. `None` for equations that are nearly singular.
-fn solve(equations: &mut [[f64; 8]; 5], n: usize) -> Option<[Vec3; 5]> {
-    let largest = (0..n).map(|i| equations[i][i]).fold(0.0, f64::max);
-    for i in 0..n {
-        let pivot = (i..n).max_by(|&a, &b| equations[a][i].abs().total_cmp(&equations[b][i].abs()))?;
-        equations.swap(i, pivot);
-        if equations[i][i].abs().is_nan() || equations[i][i].abs() <= 1e-9 * largest {
-            return None;
-        }
-        let head = equations[i];
-        for row in &mut equations[i + 1..n] {
-            let factor = row[i] / head[i];
-            for (entry, above) in row.iter_mut().zip(&head).skip(i) {
-                *entry -= factor * above;
-            }
-        }
-    }
-    let mut solution = [[0.0; 3]; 5];
-    for i in (0..n).rev() {
-        for c in 0..3 {
-            let known: f64 = (i + 1..n).map(|j| equations[i][j] * solution[j][c]).sum();
-            solution[i][c] = (equations[i][5 + c] - known) / equations[i][i];
-        }
-    }
-    Some(solution)
 }

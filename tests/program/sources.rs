@@ -1,12 +1,11 @@
-//! A type name means one thing in the whole program: a reader who meets `Channel` need not ask of
-//! which crate.
+//! What holds for all sources of the program.
 
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-const SOURCES: [&str; 7] = [
-    "src",
+/// Crates that other programs can use.
+const LIBRARIES: [&str; 6] = [
     "files/src",
     "generator/src",
     "evaluator/src",
@@ -44,17 +43,26 @@ fn defined(line: &str) -> Option<&str> {
     (["struct", "enum", "trait", "type"].contains(&kind)).then_some(&rest[..end])
 }
 
-#[test]
-fn no_type_name_means_two_things() {
+/// Each file in these directories, with its place in the repository.
+fn sources(directories: &[&str]) -> Vec<(String, String)> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let mut files = Vec::new();
-    for source in SOURCES {
-        rust_files(&root.join(source), &mut files);
+    for directory in directories {
+        rust_files(&root.join(directory), &mut files);
     }
-    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    for file in &files {
-        let text = fs::read_to_string(file).expect("a source");
+    let read = |file: PathBuf| {
         let place = file.strip_prefix(root).expect("inside").display().to_string();
+        (place, fs::read_to_string(&file).expect("a source"))
+    };
+    files.into_iter().map(read).collect()
+}
+
+/// A reader who meets `Channel` need not ask of which crate.
+#[test]
+fn no_type_name_means_two_things() {
+    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let all = [&LIBRARIES[..], &["src"]].concat();
+    for (place, text) in sources(&all) {
         for name in text.lines().filter_map(defined) {
             places.entry(name.to_owned()).or_default().push(place.clone());
         }
@@ -64,4 +72,31 @@ fn no_type_name_means_two_things() {
     assert!(places.len() > 500, "{} types found", places.len());
     places.retain(|_, places| places.len() > 1);
     assert!(places.is_empty(), "{places:#?}");
+}
+
+/// A page or a notebook shows what the libraries say: its readers have no command line.
+#[test]
+fn no_library_speaks_of_a_command_line() {
+    let is_command = |word: &str| {
+        let name = word.trim_matches(|c: char| !c.is_alphanumeric() && c != '-');
+        name.strip_prefix("--").is_some_and(|option| {
+            option.len() > 1 && option.chars().all(|c| c.is_ascii_lowercase() || c == '-')
+        })
+    };
+    let mut said = Vec::new();
+    for (place, text) in sources(&LIBRARIES) {
+        // Comments are for those who work on the program, and styles have names with two dashes.
+        for line in text
+            .lines()
+            .map(str::trim_start)
+            .filter(|line| !line.starts_with("//"))
+        {
+            let styled = line.contains("var(--") || line.contains(":root");
+            let spoken = line.contains("`motefield ") || line.split_whitespace().any(is_command);
+            if spoken && !styled {
+                said.push(format!("{place}: {line}"));
+            }
+        }
+    }
+    assert!(said.is_empty(), "{said:#?}");
 }

@@ -1,4 +1,4 @@
-//! Cases and their verdicts in the terminal.
+//! Cases and their verdicts in words.
 
 use std::fmt::Write;
 
