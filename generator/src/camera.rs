@@ -1,6 +1,6 @@
 //! The camera: the sensitive area of its pixels, the leak from frame A into frame B, its sensor.
 
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::sensor::Sensor;
 
 /// The camera of a scene.
@@ -41,8 +41,8 @@ impl Default for Camera {
 }
 
 impl Camera {
-    pub(crate) fn validate(&self) -> Result<(), SceneError> {
-        check([
+    pub(crate) fn faults(&self) -> Vec<SceneError> {
+        let mut faults = failed([
             number(
                 SceneField::FillFactor,
                 self.fill_factor,
@@ -57,7 +57,8 @@ impl Camera {
                 0.0..=1.0,
                 "0 to 1",
             ),
-        ])?;
-        self.sensor.as_ref().map_or(Ok(()), Sensor::validate)
+        ]);
+        faults.extend(self.sensor.iter().flat_map(Sensor::faults));
+        faults
     }
 }

@@ -222,12 +222,10 @@ pub struct SceneError {
 /// A quantity, its value in words, whether it is in its range, and the range.
 pub(crate) type RangeCheck = (SceneField, String, bool, &'static str);
 
-/// The first of the checks that failed, as an error.
-pub(crate) fn check(checks: impl IntoIterator<Item = RangeCheck>) -> Result<(), SceneError> {
-    match checks.into_iter().find(|check| !check.2) {
-        Some((field, value, _, must)) => Err(SceneError { field, value, must }),
-        None => Ok(()),
-    }
+/// The checks that failed, as errors.
+pub(crate) fn failed(checks: impl IntoIterator<Item = RangeCheck>) -> Vec<SceneError> {
+    let error = |(field, value, good, must): RangeCheck| (!good).then_some(SceneError { field, value, must });
+    checks.into_iter().filter_map(error).collect()
 }
 
 /// The check of a number with a unit, which may be empty.
@@ -238,7 +236,17 @@ pub(crate) fn number(
     good: bool,
     must: &'static str,
 ) -> RangeCheck {
-    (field, format!("{value} {unit}").trim_end().to_owned(), good, must)
+    let text = format!("{} {unit}", six_digits(value));
+    (field, text.trim_end().to_owned(), good, must)
+}
+
+/// A number that was stated or computed, with six digits at most.
+fn six_digits(value: f64) -> String {
+    let rounded: f64 = format!("{value:.5e}").parse().unwrap_or(value);
+    match rounded.abs() {
+        size if size.is_finite() && size != 0.0 && !(1e-4..1e7).contains(&size) => format!("{rounded:e}"),
+        _ => rounded.to_string(),
+    }
 }
 
 /// The check that a number is in a range.

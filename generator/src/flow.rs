@@ -56,7 +56,6 @@ mod turbulence;
 mod turned;
 mod uniform;
 mod vortex;
-mod vortices;
 mod wake;
 mod wall;
 

@@ -4,7 +4,7 @@
 //! width, or the diffraction pattern itself ([`crate::airy`]), integrated over the sensitive square
 //! of each pixel.
 
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 
 /// Shape of a particle image.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,10 +67,10 @@ impl Default for Imaging {
 impl Imaging {
     /// `depth_px` is the largest depth of a lit particle, `uniform` whether all particle images of
     /// the scene are alike, small and on full pixels.
-    pub(crate) fn validate(&self, depth_px: f64, uniform: bool) -> Result<(), SceneError> {
+    pub(crate) fn faults(&self, depth_px: f64, uniform: bool) -> Vec<SceneError> {
         let distance = self.distance_px.unwrap_or(f64::INFINITY);
         let sharp = self.defocus == 0.0 && self.diameter_growth == 0.0;
-        check([
+        failed([
             in_range(SceneField::Defocus, self.defocus, "px/px", 0.0..=10.0, "0 to 10"),
             in_range(
                 SceneField::Focus,

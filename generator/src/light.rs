@@ -12,7 +12,7 @@
 //! jitter shifts each pulse by a normal random time. The true displacement does not follow it: an
 //! experiment divides by the nominal separation, so jitter shows as error.
 
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::linear_pulse::LinearPulse;
 use crate::reflection::Reflections;
 
@@ -149,13 +149,14 @@ impl Light {
         [-half, half]
     }
 
-    pub(crate) fn validate(&self, exposure: Exposure) -> Result<(), SceneError> {
+    pub(crate) fn faults(&self, exposure: Exposure) -> Vec<SceneError> {
+        let mut faults = Vec::new();
         for pulse in &self.pulses {
             let fraction = match exposure {
                 Exposure::Fraction(f) => f * pulse.length_ratio,
                 Exposure::Streak(_) => 0.0,
             };
-            check([
+            faults.extend(failed([
                 in_range(
                     SceneField::EnergyRatio,
                     pulse.energy_ratio,
@@ -184,7 +185,7 @@ impl Light {
                     0.01..=100.0,
                     "0.01 to 100",
                 ),
-            ])?;
+            ]));
         }
         let ambient = |e: f64| {
             in_range(
@@ -195,7 +196,7 @@ impl Light {
                 "0 to 1e9 e in each frame",
             )
         };
-        check([
+        faults.extend(failed([
             in_range(
                 SceneField::Jitter,
                 self.jitter,
@@ -205,6 +206,7 @@ impl Light {
             ),
             ambient(self.ambient_e[0]),
             ambient(self.ambient_e[1]),
-        ])
+        ]));
+        faults
     }
 }

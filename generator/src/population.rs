@@ -15,7 +15,7 @@
 
 use std::sync::Arc;
 
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::random::normal_quantile;
 
 /// Distribution of the particle diameters, relative to their mean.
@@ -186,7 +186,7 @@ impl Population {
         1.0 + self.gradient[0].abs() + self.gradient[1].abs()
     }
 
-    pub(crate) fn validate(&self, diameter_px: f64) -> Result<(), SceneError> {
+    pub(crate) fn faults(&self, diameter_px: f64) -> Vec<SceneError> {
         let [low, high] = self.diameter_limits;
         let sd = match self.diameters {
             Diameters::Same => 0.1,
@@ -207,7 +207,7 @@ impl Population {
             ),
         };
         let gradient = |field: SceneField, change: f64| in_range(field, change, "", -1.0..=1.0, "-1 to 1");
-        check([
+        let mut faults = failed([
             number(
                 SceneField::DiameterSd,
                 sd,
@@ -253,15 +253,16 @@ impl Population {
             ),
             gradient(SceneField::GradientX, self.gradient[0]),
             gradient(SceneField::GradientY, self.gradient[1]),
-        ])?;
-        self.unseeded.iter().try_for_each(Region::validate)
+        ]);
+        faults.extend(self.unseeded.iter().flat_map(Region::faults));
+        faults
     }
 }
 
 impl Region {
-    fn validate(&self) -> Result<(), SceneError> {
+    fn faults(&self) -> Vec<SceneError> {
         let [x, y] = self.centre_px;
-        check([
+        failed([
             (
                 SceneField::UnseededCentre,
                 format!("({x}, {y}) px"),

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use ndarray::{Array2, Axis, Slice};
 
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::random::{Purpose, Seed, open01, stream};
 use crate::sheet::Profile;
 
@@ -113,7 +113,8 @@ impl Reflections {
         Some(light)
     }
 
-    pub(crate) fn validate(&self, size: [usize; 2]) -> Result<(), SceneError> {
+    pub(crate) fn faults(&self, size: [usize; 2]) -> Vec<SceneError> {
+        let mut faults = Vec::new();
         const BRIGHTEST_E: RangeInclusive<f64> = 0.0..=1e9;
         let peak = |field: SceneField, e: f64| in_range(field, e, "e", BRIGHTEST_E, "0 to 1e9 e");
         let width = |field: SceneField, px: f64| {
@@ -122,7 +123,7 @@ impl Reflections {
         };
         if let Some(picture) = &self.picture {
             let (height, width) = picture.dim();
-            check([
+            faults.extend(failed([
                 (
                     SceneField::ReflectionPictureSize,
                     format!("{width} x {height} px"),
@@ -135,28 +136,28 @@ impl Reflections {
                     picture.iter().all(|e| BRIGHTEST_E.contains(&f64::from(*e))),
                     "0 to 1e9 e in each pixel",
                 ),
-            ])?;
+            ]));
         }
         if let Some(glare) = self.glare {
             let finite = |field: SceneField, value: f64, unit: &str| {
                 number(field, value, unit, value.is_finite(), "finite")
             };
-            check([
+            faults.extend(failed([
                 peak(SceneField::GlarePeak, glare.peak_e),
                 finite(SceneField::GlareX, glare.at_px[0], "px"),
                 finite(SceneField::GlareY, glare.at_px[1], "px"),
                 finite(SceneField::GlareAngle, glare.angle_rad, "rad"),
                 width(SceneField::GlareWidth, glare.width_px),
-            ])?;
+            ]));
         }
         if let Some(spots) = self.hot_spots {
             let count = spots.count as f64;
-            check([
+            faults.extend(failed([
                 peak(SceneField::HotSpotPeak, spots.peak_e),
                 in_range(SceneField::HotSpotCount, count, "", 0.0..=1e5, "at most 100000"),
                 width(SceneField::HotSpotDiameter, spots.diameter_px),
-            ])?;
+            ]));
         }
-        Ok(())
+        faults
     }
 }

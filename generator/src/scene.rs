@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::camera::Camera;
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::flow::{Flow, Uniform};
 use crate::imaging::Imaging;
 use crate::light::{Exposure, Light};
@@ -93,11 +93,33 @@ impl Scene {
     /// Checks that every quantity is in the range that rendering needs.
     ///
     /// # Errors
-    /// The first quantity that is out of its range, with its value and the range.
+    /// The first of the [`faults`](Scene::faults).
     pub fn validate(&self) -> Result<(), SceneError> {
+        self.faults().into_iter().next().map_or(Ok(()), Err)
+    }
+
+    /// Every quantity that is out of its range, with its value and the range.
+    pub fn faults(&self) -> Vec<SceneError> {
+        let mut faults = self.own_faults();
+        faults.extend(self.sheet.faults());
+        // Of what is out of range no amount can be told.
+        if faults.is_empty() {
+            faults.extend(self.amount_faults());
+        }
+        faults.extend(self.light.faults(self.exposure));
+        faults.extend(self.light.reflections.faults(self.size));
+        faults.extend(self.population.faults(self.particle_diameter_px));
+        faults.extend(self.imaging.faults(self.farthest_px(), self.uniform_images()));
+        faults.extend(self.camera.faults());
+        faults
+    }
+
+    /// What is out of range of the scene's own quantities and its flow.
+    fn own_faults(&self) -> Vec<SceneError> {
+        let fastest = self.fastest_px();
         let side = |n: usize| (1..=Self::MAX_SIDE).contains(&n);
         let background = |field: SceneField, e: f64| in_range(field, e, "e", 0.0..=1e9, "0 to 1e9 e");
-        check([
+        failed([
             (
                 SceneField::ImageSize,
                 format!("{} x {} px", self.size[0], self.size[1]),
@@ -143,21 +165,20 @@ impl Scene {
                     "0 to 1000 px",
                 ),
             },
-        ])?;
-        self.sheet.validate()?;
-        self.validate_amount()?;
-        self.light.validate(self.exposure)?;
-        self.light.reflections.validate(self.size)?;
-        self.population.validate(self.particle_diameter_px)?;
-        self.imaging.validate(self.farthest_px(), self.uniform_images())?;
-        self.camera.validate()
+            number(
+                SceneField::Displacement,
+                fastest,
+                "px",
+                fastest <= Self::MAX_SIDE as f64,
+                "at most 16384 px, the side of the largest picture",
+            ),
+        ])
     }
 
-    /// Checks that rendering needs no more time and memory than there is, and that no particle
-    /// crosses more than the largest picture between the pulses.
-    fn validate_amount(&self) -> Result<(), SceneError> {
+    /// Whether rendering needs more time or memory than there is.
+    fn amount_faults(&self) -> Vec<SceneError> {
         let cost = self.cost();
-        check([
+        failed([
             (
                 SceneField::SheetThickness,
                 format!(
@@ -176,15 +197,7 @@ impl Scene {
                 cost.particles <= MOST_PARTICLES,
                 "so thin, or the picture so small, that there are at most 1e9",
             ),
-        ])?;
-        let fastest = self.fastest_px();
-        check([number(
-            SceneField::Displacement,
-            fastest,
-            "px",
-            fastest <= Self::MAX_SIDE as f64,
-            "at most 16384 px, the side of the largest picture",
-        )])
+        ])
     }
 
     /// Largest displacement on a grid of 17 × 17 points over the picture, px; infinite where one is

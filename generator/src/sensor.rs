@@ -26,7 +26,7 @@ use rand::Rng;
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::poisson::{needs_second_word, shoot};
 use crate::random::{Purpose, Seed, stream};
 use crate::threads::shares;
@@ -57,7 +57,6 @@ pub struct Sensor {
     /// Mean grey level of a dark pixel without dark current, DN.
     pub black_level_dn: f64,
     /// Mean number of electrons of the dark current in frame A and in frame B: current × exposure.
-    #[serde(rename = "dark_e")]
     pub dark_current_e: [f64; 2],
     /// Dark signal non-uniformity (DSNU): standard deviation of the pixels' offsets, electrons.
     pub dsnu_e: f64,
@@ -118,7 +117,7 @@ impl Sensor {
         (5.0 * gain_dn_per_e * dark_noise_e).ceil().max(1.0)
     }
 
-    pub(crate) fn validate(&self) -> Result<(), SceneError> {
+    pub(crate) fn faults(&self) -> Vec<SceneError> {
         let dark_current = |e: f64| {
             in_range(
                 SceneField::DarkCurrent,
@@ -128,7 +127,7 @@ impl Sensor {
                 "0 to 1e9 e in each frame",
             )
         };
-        check([
+        failed([
             in_range(SceneField::Bits, f64::from(self.bits), "", 1.0..=16.0, "1 to 16"),
             number(
                 SceneField::Gain,

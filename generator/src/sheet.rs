@@ -6,7 +6,7 @@
 //! the usual description of sheets between a laser's Gaussian and a top-hat.
 
 use crate::elementary::{exp, exp_all};
-use crate::error::{SceneError, SceneField, check, in_range, number};
+use crate::error::{SceneError, SceneField, failed, in_range, number};
 use crate::flow::Vec3;
 
 /// Fall of the light from the middle outward, on a width between the e⁻² points.
@@ -156,7 +156,7 @@ impl Sheet {
         self.thickness_px * self.profile.reach()
     }
 
-    pub(crate) fn validate(&self) -> Result<(), SceneError> {
+    pub(crate) fn faults(&self) -> Vec<SceneError> {
         let height = self.height.unwrap_or((self.profile, 1.0));
         let good_order = |profile: Profile| {
             let order = match profile {
@@ -169,7 +169,7 @@ impl Sheet {
             let angle = libm::atan(slope).to_degrees();
             number(field, angle, "deg", slope.abs() <= 1.0, "-45 to 45 deg")
         };
-        check([
+        failed([
             number(
                 SceneField::SheetThickness,
                 self.thickness_px,

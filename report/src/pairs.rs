@@ -72,7 +72,7 @@ pub fn json(manifest: &Rendered) -> Value {
         "scene": scene::scene(scene),
         "plan": facts.collect::<Map<_, _>>(),
     });
-    json::file("motefield-pairs/1", fields)
+    json::file("motefield-pairs/2", fields)
 }
 
 /// The displacements asked for, in words.

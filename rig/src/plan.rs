@@ -36,7 +36,7 @@ use motefield_generator::{Exposure, Scene, SceneField};
 
 use crate::keys::{self, Key};
 use crate::quantity::Dimension;
-use crate::setup::{Setup, SetupError, check_processing};
+use crate::setup::{Faults, Setup, SetupError, check_processing};
 pub use arrangement::{Arrangement, fastest_velocity_m_s};
 pub use assessment::Assessment;
 use budget::LightBudget;
@@ -90,37 +90,12 @@ impl Plan {
     /// The same with the photo-electrons of a particle given beforehand, in place of what the setup
     /// says about them.
     fn lit(rig: Rig, electrons: Option<f64>) -> Result<Plan, SetupError> {
-        let setup = &rig.setup;
-        let mut scene = dark_scene(&rig)?;
-        let longest_streak_px = streak(scene.exposure, rig.speeds.fastest_px);
+        let mut faults = Faults::default();
         let mut facts = Facts::default();
-        if let Some(lens) = &rig.lens {
-            scale_facts(setup, lens, rig.size, &mut facts);
-            oblique_facts(&scene, lens.px_per_m, &mut facts);
-        }
-        // Where the picture states the diameter, the rig's parts of it are beside the point.
-        let stated = setup.image.particle_diameter_px.is_some();
-        let parts = rig.image.as_ref().filter(|_| !stated);
-        let thickness_m = setup
-            .sheet
-            .thickness
-            .and(rig.px_per_m())
-            .map(|px_per_m| rig.thickness_px / px_per_m);
-        image_facts(parts, &scene, thickness_m, &mut facts);
-        seeding_facts(setup, &scene, rig.px_per_m(), &mut facts);
-        scene.electrons = match electrons {
-            Some(electrons) => electrons,
-            None => photo_electrons(&rig, &scene, longest_streak_px, &mut facts)?,
-        };
-        facts.quantity(FactId::Electrons, scene.electrons, Dimension::Electrons);
-        peak_facts(&scene, &rig.speeds, &mut facts);
-        scene.validate().map_err(|e| {
-            setup.error(
-                scene_key(setup, e.field),
-                format!("gives a scene that cannot be rendered: {e}"),
-            )
-        })?;
-        check_processing(setup, rig.size)?;
+        let scene = scene(&rig, electrons, &mut facts, &mut faults);
+        faults.none()?;
+        let setup = &rig.setup;
+        let longest_streak_px = streak(scene.exposure, rig.speeds.fastest_px);
         timing_facts(setup, &rig.speeds, longest_streak_px, rig.px_per_m(), &mut facts);
         tracer_facts(setup, &mut facts)?;
         let in_focus = facts.value(FactId::ShareInCorrelation).unwrap_or(1.0);
@@ -164,36 +139,84 @@ pub fn plan(setup: &Setup) -> Result<Plan, SetupError> {
     Plan::of(Rig::of(setup)?)
 }
 
-/// The scene of a rig but for the light of its particles, which the facts on the way to it tell.
-fn dark_scene(rig: &Rig) -> Result<Scene, SetupError> {
+/// The scene of a rig and the facts on the way to it. Every fault of the scene and of its processing
+/// is kept.
+fn scene(rig: &Rig, electrons: Option<f64>, facts: &mut Facts, faults: &mut Faults) -> Scene {
+    let setup = &rig.setup;
+    let mut scene = dark_scene(rig, faults);
+    let longest_streak_px = streak(scene.exposure, rig.speeds.fastest_px);
+    if let Some(lens) = &rig.lens {
+        scale_facts(setup, lens, rig.size, facts);
+        oblique_facts(&scene, lens.px_per_m, facts);
+    }
+    // Where the picture states the diameter, the rig's parts of it are beside the point.
+    let stated = setup.image.particle_diameter_px.is_some();
+    let parts = rig.image.as_ref().filter(|_| !stated);
+    let thickness_m = setup
+        .sheet
+        .thickness
+        .and(rig.px_per_m())
+        .map(|px_per_m| rig.thickness_px / px_per_m);
+    image_facts(parts, &scene, thickness_m, facts);
+    seeding_facts(setup, &scene, rig.px_per_m(), facts);
+    scene.electrons = match electrons {
+        Some(electrons) => electrons,
+        None => faults.or_default(photo_electrons(rig, &scene, longest_streak_px, facts)),
+    };
+    facts.quantity(FactId::Electrons, scene.electrons, Dimension::Electrons);
+    peak_facts(&scene, &rig.speeds, facts);
+    // A key that sets several quantities is told of by the first.
+    let mut told: Vec<&Key> = Vec::new();
+    for e in scene.faults() {
+        let key = scene_key(setup, e.field);
+        if !told.iter().any(|before| before.path == key.path) {
+            let words = format!("gives a scene that cannot be rendered: {e}");
+            faults.add(setup.error(key, words));
+            told.push(key);
+        }
+    }
+    faults.or_default(check_processing(setup, rig.size));
+    scene
+}
+
+/// The scene of a rig but for the light of its particles, which the facts on the way to it tell. In
+/// the place of what the setup lacks stands what a scene has by default.
+fn dark_scene(rig: &Rig, faults: &mut Faults) -> Scene {
     let (setup, scale, lens) = (&rig.setup, &rig.scale(), rig.lens.as_ref());
     let (size, thickness_px) = (rig.size, rig.thickness_px);
     let diameter_px = match (setup.image.particle_diameter_px, &rig.image) {
         (Some(diameter), _) => diameter,
         (None, Some(image)) => image.diameter_px(),
-        (None, None) if setup.image.flat_field => Scene::default().particle_diameter_px,
-        (None, None) => return Err(lens::lacking(setup)),
+        (None, None) => {
+            if !setup.image.flat_field {
+                faults.add(lens::lacking(setup));
+            }
+            Scene::default().particle_diameter_px
+        }
     };
-    let exposure = match (setup.image.streak_px, pulse_fraction(setup)?) {
+    let fraction = faults.or_default(pulse_fraction(setup));
+    let exposure = match (setup.image.streak_px, fraction) {
         (Some(streak), _) => Exposure::Streak(streak),
         (None, fraction) => Exposure::Fraction(fraction.unwrap_or(0.0)),
     };
-    let (imaging, geometric_diameter_px) = imaging(setup, scale, lens)?;
+    let (imaging, geometric_diameter_px) = faults.or_default(imaging(setup, scale, lens));
     let middle = size.map(|n| 0.5 * (n as f64 - 1.0));
-    Ok(Scene {
+    let density = density_ppp(setup, scale.px_per_m, thickness_px);
+    let population = population(setup, scale, lens, geometric_diameter_px, middle);
+    Scene {
         size,
         particle_diameter_px: diameter_px,
-        seeding_density_ppp: density_ppp(setup, scale.px_per_m, thickness_px)?,
+        seeding_density_ppp: faults.or_default(density),
         electrons: 0.0,
-        background_e: background_e(setup)?,
-        sheet: sheet(setup, scale, thickness_px)?,
-        light: light(setup, scale, size)?,
-        population: population(setup, scale, lens, geometric_diameter_px, middle)?,
+        background_e: faults.or_default(background_e(setup)),
+        sheet: faults.or_default(sheet(setup, scale, thickness_px)),
+        light: faults.or_default(light(setup, scale, size)),
+        population: faults.or_default(population),
         imaging,
-        camera: camera(setup)?,
+        camera: faults.or_default(camera(setup)),
         exposure,
         flow: Arc::clone(&rig.motion.flow),
-    })
+    }
 }
 
 /// Photo-electrons of a particle at the sheet's centre: as the picture states them, as measured, or
@@ -308,7 +331,7 @@ fn keys_of(field: SceneField) -> &'static [&'static Key] {
         SceneField::Dsnu => &[camera::DSNU],
         SceneField::Prnu => &[camera::PRNU],
         SceneField::HotPixels => &[camera::HOT_PIXELS],
-        SceneField::HotLevel => &[camera::HOT_LEVEL],
+        SceneField::HotLevel => &[camera::HOT_LEVEL, camera::FULL_WELL],
         SceneField::DeadPixels => &[camera::DEAD_PIXELS],
         SceneField::Crosstalk => &[camera::CROSSTALK],
         SceneField::Nonlinearity => &[camera::NONLINEARITY],

@@ -26,6 +26,7 @@ use motefield_evaluator::Processing;
 
 pub use camera::CameraSetup;
 pub use document::{Document, Value, usual_parts};
+pub(crate) use error::Faults;
 pub use error::{Fault, Place, SetupError, SourceText};
 pub use flow::{Extent, FieldSetup, FlowSetup, Imported, PlaceFromMiddle, Stands, Velocity};
 pub use image::ImageSetup;

@@ -123,6 +123,39 @@ fn wrong_setups_name_line_and_key() {
     }
 }
 
+/// What the flow, the scene and the processing refuse, and what the rig lacks, is told in one go,
+/// each with its line.
+#[test]
+fn all_faults_of_a_scene_are_told_at_once() {
+    const BAD: &str = r#"[camera]
+size = [640, 480]
+gain = "1e9 DN/e"
+[image]
+electrons = "1e13 e"
+background = "1e12 e"
+background_b = "1e13 e"
+[flow]
+kind = "uniform"
+displacement = ["30000 px", "2 px"]
+[processing]
+window = 2048
+"#;
+    let directory = empty("all_faults");
+    std::fs::write(directory.join("rig.toml"), BAD).unwrap();
+    let words = [
+        "rig.toml, line 3: camera.gain",
+        "rig.toml, line 4: image.particle_diameter is not given",
+        "rig.toml, line 4: image.seeding_density is missing",
+        "rig.toml, line 5: image.electrons",
+        "photo-electrons per particle is 1e13 e",
+        "rig.toml, line 6: image.background",
+        "rig.toml, line 7: image.background_b",
+        "rig.toml, line 9: flow.kind",
+        "rig.toml, line 12: processing.window",
+    ];
+    refused(&directory, &["plan", "rig.toml"], &words);
+}
+
 #[test]
 fn wrong_arguments_are_named() {
     let directory = empty("wrong_arguments");

@@ -3,8 +3,8 @@
 use super::along::Along;
 use super::carried::{AlongDrifting, drifting};
 use super::series::PathSeries;
-use super::vortices::AlongVortices;
-use super::{Flow, LambOseen, Vec3, add, add_gradients, along, vortices};
+use super::vortex::pathlines::{self, AlongVortices};
+use super::{Flow, LambOseen, Vec3, add, add_gradients, along};
 
 /// Two Lamb–Oseen vortices of opposite sense that carry each other along x.
 ///
@@ -53,7 +53,7 @@ impl Flow for VortexPair {
         // Seen from the vortices, the fluid streams the other way.
         let stream_px = self.drift_px.map(|v| -v);
         drifting(self.drift_px, from, time, |from| {
-            Some(vortices::series(&self.vortices, stream_px, from, reach))
+            Some(pathlines::series(&self.vortices, stream_px, from, reach))
         })
     }
     fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {

@@ -2,8 +2,8 @@
 
 use super::along::Along;
 use super::series::PathSeries;
-use super::vortices::AlongVortices;
-use super::{Flow, LambOseen, Vec3, add, add_gradients, vortices};
+use super::vortex::pathlines::{self, AlongVortices};
+use super::{Flow, LambOseen, Vec3, add, add_gradients};
 
 /// Two rows of Lamb–Oseen vortices along x, of opposite sense, as in the wake of a bar across the
 /// stream (von Kármán's vortex street). The field is the sum of the vortices' fields. It is at
@@ -58,7 +58,7 @@ impl Flow for VortexStreet {
             .fold([[0.0; 3]; 3], |sum, v| add_gradients(sum, v.gradient(at, time)))
     }
     fn series(&self, from: [&[f64]; 3], _: f64, reach: f64) -> Option<PathSeries> {
-        Some(vortices::series(&self.vortices, [0.0; 3], from, reach))
+        Some(pathlines::series(&self.vortices, [0.0; 3], from, reach))
     }
     fn along(&self, _: f64) -> Option<Box<dyn Along + '_>> {
         Some(Box::new(AlongVortices::new(&self.vortices, [0.0; 3])))

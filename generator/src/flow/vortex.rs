@@ -1,9 +1,11 @@
 //! Single vortices with circular pathlines.
 
+pub(super) mod pathlines;
+
 use super::along::Along;
 use super::rotation::circle;
-use super::vortices::AlongVortices;
 use super::{Flow, Vec3};
+use pathlines::AlongVortices;
 
 /// Where (1 − e^(−s²))/s has its maximum: the root of e^(s²) = 1 + 2 s².
 const PEAK_RADIUS: f64 = 1.120_906_422_778_534;

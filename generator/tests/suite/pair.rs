@@ -527,3 +527,41 @@ fn bands_are_the_rows_of_the_picture() {
     assert!(together(of_series(), |band| &band.expected) == [light]);
     assert!(together(of_series(), |band| &band.grey) == [grey]);
 }
+
+/// All that is out of range is named, each with the range; of such a scene no amount is told.
+#[test]
+fn every_fault_of_a_scene_is_named() {
+    let mut bad = scene([0.0; 3]);
+    bad.electrons = 21_684_752_027_712.035;
+    bad.seeding_density_ppp = 20.0;
+    bad.sheet.slope = [-2.0, 0.0];
+    bad.light.jitter = 0.5;
+    bad.light.ambient_e = [0.0, -1.0];
+    bad.camera.fill_factor = 0.0;
+    bad.camera.sensor = Some(Sensor {
+        bits: 20,
+        prnu: 0.7,
+        ..Sensor::default()
+    });
+    let faults = bad.faults();
+    let fields: Vec<SceneField> = faults.iter().map(|fault| fault.field).collect();
+    assert_eq!(
+        fields,
+        [
+            SceneField::SeedingDensity,
+            SceneField::Electrons,
+            SceneField::SheetTiltX,
+            SceneField::Jitter,
+            SceneField::AmbientLight,
+            SceneField::FillFactor,
+            SceneField::Bits,
+            SceneField::Prnu,
+        ]
+    );
+    assert_eq!(
+        faults[1].to_string(),
+        "photo-electrons per particle is 2.16848e13 e, but must be 0 to 1e12 e"
+    );
+    assert_eq!(bad.validate().unwrap_err(), faults[0]);
+    assert!(scene([0.0; 3]).faults().is_empty());
+}

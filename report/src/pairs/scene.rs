@@ -8,12 +8,12 @@ use serde_json::{Value, json};
 pub(super) fn scene(scene: &Scene) -> Value {
     json!({
         "size_px": scene.size,
-        "particle_image_diameter_px": scene.particle_diameter_px,
+        "particle_diameter_px": scene.particle_diameter_px,
         "seeding_density_ppp": scene.seeding_density_ppp,
         "electrons_e": scene.electrons,
-        "background_e": scene.background_e[0],
+        "background_e": scene.background_e,
         "exposure": match scene.exposure {
-            Exposure::Fraction(f) => json!({ "pulse_over_separation": f }),
+            Exposure::Fraction(f) => json!({ "pulse_fraction": f }),
             Exposure::Streak(streak) => json!({ "streak_px": streak }),
         },
         "sheet": sheet(&scene.sheet),
@@ -27,11 +27,14 @@ pub(super) fn scene(scene: &Scene) -> Value {
             "defocus_px_per_px": scene.imaging.defocus,
             "focus_px": scene.imaging.focus_px,
             "diameter_growth": scene.imaging.diameter_growth,
-            "fill_factor": scene.camera.fill_factor,
-            "camera_distance_px": scene.imaging.distance_px,
+            "distance_px": scene.imaging.distance_px,
             "distortion": scene.imaging.distortion,
         },
-        "sensor": scene.camera.sensor,
+        "camera": {
+            "fill_factor": scene.camera.fill_factor,
+            "parasitic_sensitivity": scene.camera.parasitic_sensitivity,
+            "sensor": scene.camera.sensor,
+        },
     })
 }
 
@@ -54,21 +57,21 @@ fn sheet(sheet: &Sheet) -> Value {
 
 fn light(scene: &Scene) -> Value {
     let light = &scene.light;
-    let pulses = light.pulses.map(|pulse| {
+    let pulses = [0, 1].map(|frame| {
+        let pulse = &light.pulses[frame];
         json!({
-            "energy": pulse.energy_ratio,
-            "length": pulse.length_ratio,
+            "energy_ratio": pulse.energy_ratio,
+            "length_ratio": pulse.length_ratio,
             "offset_px": pulse.offset_px,
-            "thickness": pulse.thickness_ratio,
+            "thickness_ratio": pulse.thickness_ratio,
+            "shape": shape(&light.pulse_shapes[frame]),
         })
     });
     let reflections = &light.reflections;
     json!({
         "pulses": pulses,
-        "shape": shape(&light.pulse_shapes[0]),
         "jitter_separations": light.jitter,
-        "ambient_e": ambient_e(scene),
-        "parasitic_sensitivity": scene.camera.parasitic_sensitivity,
+        "ambient_e": light.ambient_e,
         "reflection_picture": reflections.picture.is_some(),
         "glare": reflections.glare.map(|glare| json!({
             "peak_e": glare.peak_e,
@@ -92,13 +95,6 @@ fn shape(shape: &PulseShape) -> Value {
     }
 }
 
-/// The file states one background for both frames, that of frame A: what frame B has beyond it
-/// counts as ambient light.
-fn ambient_e(scene: &Scene) -> [f64; 2] {
-    let ([a, b], [ambient_a, ambient_b]) = (scene.background_e, scene.light.ambient_e);
-    [ambient_a, ambient_b + (b - a)]
-}
-
 fn population(population: &Population) -> Value {
     json!({
         "diameters": match population.diameters {
@@ -115,6 +111,7 @@ fn population(population: &Population) -> Value {
         "geometric_diameter_px": population.geometric_diameter_px,
         "cluster_size": population.cluster_size,
         "cluster_radius_px": population.cluster_radius_px,
+        "brownian_px": population.brownian_px,
         "gradient": population.gradient,
         "unseeded": population.unseeded.iter().map(|region| json!({
             "centre_px": region.centre_px,

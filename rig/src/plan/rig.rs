@@ -4,16 +4,18 @@ use std::fmt;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use motefield_generator::Flow;
+use motefield_generator::flow::Uniform;
 
+use super::facts::Facts;
 use super::flow::{Scale, flow};
 use super::lens::{ParticleImage, RigLens, rig_lens};
 use super::motion::LitMotion;
 use super::sampling::{Moved, moved};
 use super::straddle::Straddle;
 use super::timing::Speeds;
-use super::wanted;
+use super::{scene, wanted};
 use crate::keys;
-use crate::setup::{FlowSetup, KeyAt, Setup, SetupError, Value};
+use crate::setup::{Faults, FlowSetup, KeyAt, Setup, SetupError, Value};
 
 /// Thickness, px, of the sheet of a scene that names none: nothing but the scale of depth, for
 /// flows that do not change with it.
@@ -71,6 +73,39 @@ struct MovedBy {
     size: [usize; 2],
     px_per_m: Option<f64>,
     thickness_px: f64,
+}
+
+impl MovedBy {
+    fn of(scale: &Scale, size: [usize; 2], thickness_px: f64) -> MovedBy {
+        let setup = scale.setup;
+        MovedBy {
+            flow: setup.flow.clone(),
+            out_of_plane: setup.sheet.out_of_plane,
+            // What a wanted displacement gives is no statement of its own.
+            separation_s: setup
+                .separation_s
+                .filter(|_| setup.wanted_displacement_px.is_none()),
+            wanted_displacement_px: setup.wanted_displacement_px,
+            size,
+            px_per_m: scale.px_per_m,
+            thickness_px,
+        }
+    }
+}
+
+impl FluidMotion {
+    fn of(flow: Arc<dyn Flow>, separation_s: Option<f64>, by: MovedBy) -> FluidMotion {
+        let moved = moved(by.size, flow.as_ref());
+        FluidMotion {
+            flow,
+            speeds: Speeds::of(&moved),
+            moved,
+            lit: LitMotion::default(),
+            separation_s,
+            follows_separation: OnceLock::new(),
+            by,
+        }
+    }
 }
 
 /// The motions of a rig and of those changed from it, the one used last at the end: few settings
@@ -135,52 +170,43 @@ impl Rig {
             separation_s: setup.separation_s,
             field: None,
         };
-        let thickness_px = thickness_px(&scale)?;
-        let moved_by = MovedBy {
-            flow: setup.flow.clone(),
-            out_of_plane: setup.sheet.out_of_plane,
-            // What a wanted displacement gives is no statement of its own.
-            separation_s: setup
-                .separation_s
-                .filter(|_| setup.wanted_displacement_px.is_none()),
-            wanted_displacement_px: setup.wanted_displacement_px,
-            size,
-            px_per_m: scale.px_per_m,
-            thickness_px,
-        };
-        let motion = match motions.known(&moved_by) {
-            Some(motion) => motion,
-            None => {
-                let scale = scale.at(wanted::separation_s(&scale, size, thickness_px)?);
-                let flow = flow(&scale, size, thickness_px)?;
-                let moved = moved(size, flow.as_ref());
-                let motion = Arc::new(FluidMotion {
-                    flow,
-                    speeds: Speeds::of(&moved),
-                    moved,
-                    lit: LitMotion::default(),
-                    separation_s: scale.separation_s,
-                    follows_separation: OnceLock::new(),
-                    by: moved_by,
-                });
-                motions.add(&motion);
-                motion
+        let mut faults = Faults::default();
+        let image = faults.or_default(ParticleImage::of(setup, lens.as_ref()));
+        let rig = |motion: Arc<FluidMotion>| {
+            let mut with_separation = setup.clone();
+            with_separation.separation_s = motion.separation_s;
+            Rig {
+                speeds: motion.speeds,
+                straddle: Straddle::of(&with_separation),
+                size,
+                lens,
+                image,
+                thickness_px: motion.by.thickness_px,
+                motion,
+                motions: Arc::clone(&motions),
+                setup: with_separation,
             }
         };
-        let image = ParticleImage::of(setup, lens.as_ref())?;
-        let mut with_separation = setup.clone();
-        with_separation.separation_s = motion.separation_s;
-        Ok(Rig {
-            speeds: motion.speeds,
-            straddle: Straddle::of(&with_separation),
-            size,
-            lens,
-            image,
-            thickness_px,
-            motion,
-            motions,
-            setup: with_separation,
-        })
+        let motion =
+            thickness_px(&scale).and_then(|thickness_px| fluid_motion(&scale, size, thickness_px, &motions));
+        match motion {
+            Ok(motion) => {
+                faults.none()?;
+                Ok(rig(motion))
+            }
+            Err(error) => {
+                // The rest needs no flow to be looked at, unless the flow decides the separation.
+                if setup.wanted_displacement_px.is_none() {
+                    scene(
+                        &rig(Arc::new(still(&scale, size))),
+                        None,
+                        &mut Facts::default(),
+                        &mut faults,
+                    );
+                }
+                Err(faults.with(error))
+            }
+        }
     }
 
     /// The rig with another value under a key, or under an entry of a list.
@@ -220,6 +246,33 @@ impl Rig {
         let scale = self.scale().at(Some(separation_s));
         wanted::fastest_px(&scale, self.size, self.thickness_px)
     }
+}
+
+/// How the fluid moves in a sheet of this thickness, worked out where it is not known yet.
+fn fluid_motion(
+    scale: &Scale,
+    size: [usize; 2],
+    thickness_px: f64,
+    known: &Motions,
+) -> Result<Arc<FluidMotion>, SetupError> {
+    let by = MovedBy::of(scale, size, thickness_px);
+    if let Some(motion) = known.known(&by) {
+        return Ok(motion);
+    }
+    let scale = scale.at(wanted::separation_s(scale, size, thickness_px)?);
+    let flow = flow(&scale, size, thickness_px)?;
+    let motion = Arc::new(FluidMotion::of(flow, scale.separation_s, by));
+    known.add(&motion);
+    Ok(motion)
+}
+
+/// Fluid at rest, in the place of one whose motion cannot be worked out.
+fn still(scale: &Scale, size: [usize; 2]) -> FluidMotion {
+    let rest = Uniform {
+        displacement_px: [0.0; 3],
+    };
+    let by = MovedBy::of(scale, size, USUAL_THICKNESS_PX);
+    FluidMotion::of(Arc::new(rest), scale.separation_s, by)
 }
 
 fn picture_size(setup: &Setup) -> Result<[usize; 2], SetupError> {

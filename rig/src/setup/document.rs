@@ -474,10 +474,12 @@ impl Document {
     }
 
     pub(super) fn errors(&self, faults: Vec<Fault>) -> SetupError {
-        SetupError {
+        let mut error = SetupError {
             sources: self.sources.clone(),
             faults,
-        }
+        };
+        error.sort();
+        error
     }
 
     /// The name under which the text has a key, where that is not its own.

@@ -43,6 +43,25 @@ pub struct SetupError {
 }
 
 impl SetupError {
+    /// With the faults of another error about the same setup, each told but one time, in the order
+    /// of the texts.
+    fn and(mut self, other: SetupError) -> SetupError {
+        for fault in other.faults {
+            if !self.faults.contains(&fault) {
+                self.faults.push(fault);
+            }
+        }
+        self.sort();
+        self
+    }
+
+    /// Puts the faults in the order of the texts, those that show nowhere last.
+    pub(super) fn sort(&mut self) {
+        let order = |place: &Place| (place.source, place.span.start);
+        self.faults
+            .sort_by_key(|fault| fault.place.as_ref().map_or((usize::MAX, 0), order));
+    }
+
     /// The text in which a fault shows; the setup itself where none does.
     pub fn source_of(&self, fault: &Fault) -> &SourceText {
         let place = fault.place.as_ref().map_or(0, |place| place.source);
@@ -73,6 +92,42 @@ impl SetupError {
 }
 
 impl std::error::Error for SetupError {}
+
+/// Faults of steps that do not need each other, so that all are told at the same time.
+#[derive(Debug, Default)]
+pub(crate) struct Faults(Option<SetupError>);
+
+impl Faults {
+    /// What a step gives. Where it fails its error is kept, and the default stands in for the rest
+    /// to be looked at.
+    pub fn or_default<T: Default>(&mut self, step: Result<T, SetupError>) -> T {
+        step.unwrap_or_else(|error| {
+            self.add(error);
+            T::default()
+        })
+    }
+
+    /// Keeps an error.
+    pub fn add(&mut self, error: SetupError) {
+        self.0 = Some(std::mem::take(self).with(error));
+    }
+
+    /// All that were kept, and one more.
+    pub fn with(self, error: SetupError) -> SetupError {
+        match self.0 {
+            Some(before) => before.and(error),
+            None => error,
+        }
+    }
+
+    /// Ends the steps.
+    ///
+    /// # Errors
+    /// All that were kept, as one.
+    pub fn none(self) -> Result<(), SetupError> {
+        self.0.map_or(Ok(()), Err)
+    }
+}
 
 impl fmt::Display for SetupError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

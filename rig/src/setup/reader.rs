@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::rc::Rc;
 
 use super::document::{Document, FLOW, Leaf};
-use super::error::{Fault, Place, SetupError};
+use super::error::{Fault, SetupError};
 use crate::keys::{self, Choice, Key, Kind};
 use crate::quantity::{self, Dimension, Quantity, QuantityError, parse_as_any};
 
@@ -385,8 +385,6 @@ impl<'a> Reader<'a> {
         if faults.is_empty() {
             return Ok(());
         }
-        let order = |place: &Place| (place.source, place.span.start);
-        faults.sort_by_key(|fault| fault.place.as_ref().map_or((usize::MAX, 0), order));
         Err(self.document.errors(faults))
     }
 }

@@ -1,7 +1,7 @@
 //! Pathlines among several Lamb–Oseen vortices at rest.
 //!
 //! With s = r²/r_c² about a vortex, its fluid turns at the rate Ω M₀(s), and M₀ is the first of the
-//! [moments](super::moments), each of which is minus the derivative of the one before. From dMₖ/dt
+//! [moments](super::super::moments), each of which is minus the derivative of the one before. From dMₖ/dt
 //! = −Mₖ₊₁ ds/dt follow their Taylor coefficients in time, from those of s, which is a quadratic
 //! form of the place. All elements as one vortex sees them stand side by side, then all as the next
 //! sees them, so that most of the work is done for all of them at once.
@@ -10,10 +10,11 @@ use std::cell::Cell;
 
 use multiversion::multiversion;
 
-use super::along::{self, Along};
-use super::moments::Moments;
-use super::series::PathSeries;
-use super::{LambOseen, Vec3};
+use super::super::Vec3;
+use super::super::along::{self, Along};
+use super::super::moments::Moments;
+use super::super::series::PathSeries;
+use super::LambOseen;
 
 thread_local! {
     /// What one block of elements leaves to the next of its thread: to ask the system for this room
