@@ -351,7 +351,7 @@ function drag(picture, handle, moved) {
   });
 }
 
-/** Arrow keys: 5 % a step, with Shift 1 %. @param {any} handle
+/** Arrow keys: 5 % per step, with Shift 1 %. @param {any} handle
  * @param {(share: number) => void} moved */
 export function arrows(handle, moved) {
   handle.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {

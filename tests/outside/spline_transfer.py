@@ -44,7 +44,7 @@ def rms_over_deviation(diameter_px, shift_px, degree):
         wave = np.exp(2j * np.pi * f * shift_px)
         return spectrum(f, diameter_px) * np.abs(transfer(np.array([f]), shift_px, degree)[0] - wave) ** 2
 
-    # At d = 2 px the spectrum is below 1e-34 beyond 4 waves a pixel.
+    # At d = 2 px the spectrum is below 1e-34 beyond 4 waves per pixel.
     total = lambda of: sum(quad(of, m / 2, (m + 1) / 2, epsabs=1e-14, epsrel=1e-10)[0] for m in range(8))
     return np.sqrt(total(error) / total(lambda f: spectrum(f, diameter_px)))
 

@@ -40,7 +40,7 @@ peak_fit = "gaussian3"
 
 # The program correlates in single precision: rounding of 6e-8 of the peak at each of its points,
 # against log-ratios of the order
-# of 0.5 a pixel, moves the fit by about 1e-6 px. A wrong sample, weight or lag moves it by 1e-3 or
+# of 0.5 per pixel, moves the fit by about 1e-6 px. A wrong sample, weight or lag moves it by 1e-3 or
 # more. Hence 1e-5 px.
 TOLERANCE_PX = 1e-5
 SIDE = 32

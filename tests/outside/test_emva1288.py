@@ -33,7 +33,7 @@ black_level = "30 DN"
 dsnu = "8 e"
 prnu = 0.02
 """
-# The scene states light in photo-electrons: so many photons an electron make the descriptor's
+# The scene states light in photo-electrons: so many photons per electron make the descriptor's
 # photon count.
 EFFICIENCY = 0.6
 EXPOSURE_NS = 1000000

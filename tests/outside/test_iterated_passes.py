@@ -46,7 +46,7 @@ outlier_threshold = 1e6
     ],
 )
 def test_vectors(program, changes, how):
-    """Rounding to single precision moves a vector by 1e-6 px a pass (test_correlate.py); a wrong sign, place, weight or interpolation by
+    """Rounding to single precision moves a vector by 1e-6 px per pass (test_correlate.py); a wrong sign, place, weight or interpolation by
     1e-3 px or more. Hence 1e-5 px."""
     pairs = program.render(SCENE + changes, seed=5)
     found = program.correlate(*pairs.files(0), SCENE + changes)

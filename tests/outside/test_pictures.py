@@ -27,7 +27,7 @@ def packed(frame, bits=12):
 
 
 def tiff_of_12_bits(path, frame, order):
-    """A TIFF file by its specification (TIFF 6.0): one strip, no compression, 12 bits a pixel."""
+    """A TIFF file by its specification (TIFF 6.0): one strip, no compression, 12 bits per pixel."""
     height, width = frame.shape
     data = packed(frame)
     e = {"little": "<", "big": ">"}[order]

@@ -114,7 +114,7 @@ def test_losses_in_a_window(program, profile):
 
 
 def test_gradient_of_a_shear(program):
-    """A shear of 0.04 px a px over 64 px: the mean of the correlation of two Gaussian images over
+    """A shear of 0.04 px per px over 64 px: the mean of the correlation of two Gaussian images over
     the displacements in the window (numerically, by
     sampling), and the Stokes number of its time."""
     text = rig(flow=(UNIFORM, '[flow]\nkind = "linear-shear"\nshear = 0.04\ndisplacement = ["2 px", "0 px"]\n'))

@@ -1,4 +1,4 @@
-"""Who is where and how bright: a Poisson process of particles in a light sheet, by the lists of
+"""Places and brightness of the particles: a Poisson process in a light sheet, by the lists of
 particles and by the pictures alone.
 
 Statistical tests on fixed seeds fail at p below 1e-3.
