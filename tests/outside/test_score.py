@@ -40,9 +40,9 @@ REACH = 3
 
 def errors(pairs, tables):
     """Errors of all vectors against the truth at their place and against its average over their
-    window, with the weights of both
-    frames' tapers together (exp(-t^2) squared); shape pairs x component x rows x columns, NaN for outliers (vectors that are not
-    valid, or valid but more than 1 px off)."""
+    window, with the weights of both frames' tapers together (exp(-t^2) squared); shape pairs x
+    component x rows x columns, NaN for outliers (vectors that are not valid, or valid but more than
+    1 px off)."""
     centre = np.arange(SIDE) - (SIDE - 1) / 2
     along = np.exp(-2 * (2 * centre / SIDE) ** 2)
     weights = np.outer(along, along) / along.sum() ** 2
@@ -106,12 +106,13 @@ def freedom_between_pairs(whole):
 
 def freedom_of_variance(fields, lost=1, by_chance=True):
     """With how many degrees of freedom the variance of the mean is known: values over the sum of
-    squared weights, each with the share of
-    grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
-    takes one pair's worth, or as many as are `lost`. With a scatter v that differs over the places, each squared weight counts
-    mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond the reach along x, or along y, if it is
-    nearer; whichever of both and of an even scatter gives the fewest degrees of freedom. To the relative variance of normal
-    values that of the scatter between the pairs is added."""
+    squared weights, each with the share of grid places that have a neighbour at that lag
+    (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs takes one pair's
+    worth, or as many as are `lost`. With a scatter v that differs over the places, each squared
+    weight counts mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond
+    the reach along x, or along y, if it is nearer; whichever of both and of an even scatter gives
+    the fewest degrees of freedom. To the relative variance of normal values that of the scatter
+    between the pairs is added."""
     rows, columns = fields.shape[1:]
     whole, _ = residuals(fields, lost, by_chance)
     v = (whole**2).sum(axis=0)
@@ -140,10 +141,10 @@ def lessened(number, fields, lost=1, by_chance=True):
 
 def variance_of_mean(fields, lost=1, by_chance=True):
     """Variance of the mean of values on grids, one grid per pair: what repeats from pair to pair at
-    a grid place is no chance; the
-    covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
-    beyond twice the reach (flat-topped window: Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below
-    independence. Squares of deviations from a place's own mean have lost two degrees of freedom there."""
+    a grid place is no chance; the covariances at the lags of the grid are summed with weight 1 up
+    to the reach, then falling linearly to 0 one step beyond twice the reach (flat-topped window:
+    Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below independence. Squares of
+    deviations from a place's own mean have lost two degrees of freedom there."""
     whole, seen = residuals(fields, lost, by_chance)
     _, taper = tapers(fields.shape[1:])
     covariance = sum(correlate(sheet, sheet, method="direct") for sheet in whole)
@@ -179,11 +180,12 @@ def chi(square, freedom):
 
 def local_and_random(fields):
     """What places repeat in every pair and what they do not, both as root mean square: one-way
-    analysis of variance with fixed places and
-    unequal numbers (Searle, Casella and McCulloch, Variance Components, 1992); the variance of the mean, which is what the
-    mean takes off, is left out of the second, so that the squares add up. Intervals: Satterthwaite's for what differs at a
-    place, and for the scatter of the places' means, whose variance is that of a non-central chi-squared law; MOVER for the
-    difference of both (Zou and Donner, Stat. Med. 27 (2008) 1693)."""
+    analysis of variance with fixed places and unequal numbers (Searle, Casella and McCulloch,
+    Variance Components, 1992); the variance of the mean, which is what the mean takes off, is left
+    out of the second, so that the squares add up. Intervals: Satterthwaite's for what differs at a
+    place, and for the scatter of the places' means, whose variance is that of a non-central
+    chi-squared law; MOVER for the difference of both (Zou and Donner, Stat. Med. 27 (2008)
+    1693)."""
     seen, number = np.isfinite(fields).sum(axis=0), np.isfinite(fields).sum()
     places, mean, means = (seen > 0).sum(), np.nanmean(fields), np.nanmean(fields, axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -255,8 +257,7 @@ def test_score(program, flow):
     for name, (value, low, high) in expected.items():
         got = [found[name][end] for end in ("value", "lo", "hi")]
         # The displacements in the file are rounded to 1e-7 px, and the truth half-way between two
-        # pixels is interpolated. Only a
-        # wrong formula differs by more than the 1e-6 px required.
+        # pixels is interpolated. Only a wrong formula differs by more than the 1e-6 px required.
         assert got == pytest.approx([value, low, high], rel=0, abs=1e-6), name
 
 
@@ -266,7 +267,8 @@ def table(path):
 
 
 def test_sweep_table(program):
-    """Each row of a sweep tells of the same pairs as `render` and `correlate` give, in six digits."""
+    """Each row of a sweep tells of the same pairs as `render` and `correlate` give, in six
+    digits."""
     program.setup(SCENE.format(flow=UNIFORM), "sweep.toml")
     program.run("sweep", "sweep.toml", "--vary", "image.electrons=400 e,900 e", "--seed", 3, "--most-pairs", 4, "--precision", 0.001, "--out", "sweep")
     rows = table(program.directory / "sweep" / "table.csv")
@@ -284,9 +286,9 @@ def test_sweep_table(program):
 
 def test_coverage(program):
     """Of 100 studies with their own seeds, 95 % must have the long-run value (of all 1,200 pairs)
-    inside their 95 % intervals; fewer
-    than chance allows once in a thousand (binomial law) is a failure. Windows overlap by 75 %, so intervals that took the
-    vectors for independent would be half as wide and fail."""
+    inside their 95 % intervals; fewer than chance allows once in a thousand (binomial law) is a
+    failure. Windows overlap by 75 %, so intervals that took the vectors for independent would be
+    half as wide and fail."""
     scene = SCENE.format(flow=UNIFORM).replace("[256, 192]", "[128, 128]").replace("= 0.5\n", "= 0.1\n")
     program.setup(scene, "sweep.toml")
     rows = []
