@@ -1,5 +1,5 @@
-//! Another program as the processing of a study: started once per pair, without a shell, with a time
-//! limit, its files in a directory of their own that is gone afterwards.
+//! Another program as the processing of a study: started once per pair, without a shell, with a
+//! time limit, its files in a directory of their own that is gone afterwards.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

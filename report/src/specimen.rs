@@ -87,8 +87,8 @@ const TOP: f64 = 64.0;
 /// Length of the scale bar, px of the camera.
 const BAR_PX: f64 = 20.0;
 
-/// Pairs below each other as the content of an SVG file: left each at its own grey scale, right all
-/// at the same, with scale bars and the ranges of grey.
+/// Pictures of pairs below each other as the content of an SVG file: left each at its own grey
+/// scale, right all at the same, with scale bars and the ranges of grey.
 pub fn pictures(specimens: &[Specimen]) -> String {
     let tones: Vec<Tone> = specimens.iter().map(|s| Tone::of(s.pair, s.scene)).collect();
     let same = Tone {

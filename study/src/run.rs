@@ -277,7 +277,8 @@ pub fn run_kept(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    // A stopped study prepares nothing. And a round of no experiments has no number of its own under which a ledger could keep it.
+    // A stopped study prepares nothing. And a round of no experiments has no number of its own
+    // under which a ledger could keep it.
     if stop.load(Ordering::Relaxed) || experiments.is_empty() {
         return experiments.iter().map(|_| None).collect();
     }

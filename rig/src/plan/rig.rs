@@ -87,7 +87,8 @@ impl fmt::Debug for Motions {
 
 impl Motions {
     /// A search for a proposal alternates between a few motions: those with separation or thickness
-    /// a little aside, and that of a measured picture. Of data from a file each may take many megabytes, so no more are kept.
+    /// a little aside, and that of a measured picture. Of data from a file each may take many
+    /// megabytes, so no more are kept.
     const MOST: usize = 6;
 
     fn known(&self, by: &MovedBy) -> Option<Arc<FluidMotion>> {
