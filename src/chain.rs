@@ -1,5 +1,5 @@
-//! Another program as the processing of a study: started once a pair, without a shell, with a time
-//! limit, its files in a directory of their own that is gone afterwards.
+//! Another program as the processing of a study: started once per pair, without a shell, with a
+//! time limit, its files in a directory of their own that is gone afterwards.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -28,7 +28,7 @@ const MOST_BYTES: u64 = 256 << 20;
 #[derive(Args)]
 pub struct ChainArguments {
     /// Another program that measures the pairs: its arguments with {a}, {b} for the pictures
-    /// (16-bit TIFF) and {out} for the file of vectors that it shall write; started once a pair,
+    /// (16-bit TIFF) and {out} for the file of vectors that it shall write; started once per pair,
     /// without a shell
     #[arg(long, value_name = "COMMAND")]
     pub chain: Vec<String>,

@@ -11,7 +11,7 @@ use motefield_study::StudyError;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[repr(u8)]
 pub enum Exit {
-    /// Done.
+    /// The command did what it was asked.
     Done = 0,
     /// The answer is no: no setting meets the limit, a reference figure is missed, a rule fails.
     No = 1,
@@ -21,16 +21,16 @@ pub enum Exit {
     System = 3,
     /// The reference figures cannot all be told, though measured with all their pairs.
     Open = 4,
-    /// Ended by SIGHUP, with finished work kept.
+    /// Ended by SIGHUP; completed work is kept.
     HungUp = 129,
-    /// Stopped by Ctrl-C, with finished work kept.
+    /// Stopped by Ctrl-C; completed work is kept.
     Interrupted = 130,
-    /// Ended by SIGTERM, with finished work kept.
+    /// Ended by SIGTERM; completed work is kept.
     Terminated = 143,
 }
 
 /// Every exit code in a sentence, for the help.
-pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 4 some reference figures cannot be told at full depth; 129, 130, 143 ended by SIGHUP, Ctrl-C, SIGTERM with finished work kept.";
+pub const CODES: &str = "Exit codes: 0 done; 1 the answer is no (no setting meets the limit, or a reference figure is missed); 2 bad input; 3 input or output failed; 4 some reference figures cannot be told at full depth; 129, 130, 143 ended by SIGHUP, Ctrl-C, SIGTERM; completed work is kept.";
 
 impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> ExitCode {

@@ -45,7 +45,7 @@ pub fn written(
     })
 }
 
-/// Whether a file of a study is part of its report. A decision's sheet of specimens holds its PNG
+/// Whether a file of a study is part of its report. A decision's enlarged cuts (SVG) hold its PNG
 /// pictures, and the flow of a twin is read by programs only.
 pub fn is_shown(manifest: &Manifest, name: &str) -> bool {
     let twin = manifest.command == "twin";

@@ -46,8 +46,8 @@ pub fn judge(written: io::Result<()>) -> Result<(), Failure> {
 /// Columns of printed sentences.
 const COLUMNS: usize = 100;
 
-/// Writes sentences to standard output, those that are long on several lines. Files keep one line a
-/// sentence, for programs that read them.
+/// Writes sentences to standard output, those that are long on several lines. Files keep one line
+/// per sentence, for programs that read them.
 pub fn print_words(text: &str) -> Result<(), Failure> {
     print(&wrapped(text))
 }

@@ -210,7 +210,7 @@ impl VectorArguments {
             .scale
             .as_deref()
             .ok_or("needs --scale, such as --scale \"20 um/px\"")?;
-        let bad = || format!("--scale {text} must be a length a pixel shows, such as \"20 um/px\"");
+        let bad = || format!("--scale {text} must be the length that one pixel covers, such as \"20 um/px\"");
         let length = text.trim().strip_suffix("/px").ok_or_else(bad)?;
         let metres = parse_as(length.trim(), Dimension::Length).map_err(|e| format!("--scale: {e}"))?;
         (metres > 0.0).then_some(metres).ok_or_else(bad)

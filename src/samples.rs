@@ -4,7 +4,7 @@ use motefield_files::picture;
 use motefield_generator::{Seed, render};
 use motefield_report::format::typeset_all;
 use motefield_report::look_picture;
-use motefield_report::specimen::{Specimen, Tone, cut, sheet};
+use motefield_report::specimen::{Specimen, Tone, cut, pictures};
 use motefield_rig::keys;
 use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
@@ -118,7 +118,7 @@ pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Fa
     let [specimens_name, planes_name, vectors_name, errors_name] = PICTURES;
     let mut add = |name: &str, svg: String| files.push((name.to_owned(), svg.into_bytes()));
     if !specimens.is_empty() {
-        add(specimens_name, sheet(&specimens));
+        add(specimens_name, pictures(&specimens));
     }
     if !planes.is_empty() {
         add(planes_name, look_picture::planes(&planes));

@@ -1,8 +1,8 @@
 """Stages of the program beside their peers, each on one thread, in turns, as a table in Markdown.
 
-Usage: compare.py KERNELS MOTEFIELD [MODULE], the last the live page's module, where it was built. Every figure is
-processor time. A ratio compares the least times of all rounds; in brackets stand the lowest and the highest ratio of a
-round.
+Usage: compare.py KERNELS MOTEFIELD [MODULE], the last the live page's module, where it was built.
+Every figure is processor time. A ratio compares the least times of all rounds; in brackets stand
+the lowest and the highest ratio of a round.
 """
 
 import os

@@ -1,7 +1,8 @@
-"""What one would otherwise write for the same stages: numpy, scipy, FFTW and OpenCV, vectorised, on one thread.
+"""What one would otherwise write for the same stages: numpy, scipy, FFTW and OpenCV, vectorised, on
+one thread.
 
-Each function makes a stage ready and returns a function that runs it once. Sizes and figures are those of
-`benches/kernels.rs`.
+Each function makes a stage ready and returns a function that runs it once. Sizes and figures are
+those of `benches/kernels.rs`.
 """
 
 import cv2
@@ -17,8 +18,9 @@ MARGIN = 4
 
 
 def light(streak_px):
-    """Noise-free light of a pair, from the drawing of the particles on: 0.05 ppp, a Gaussian sheet cut at 1e-5 of its
-    light. A streak of 2 px takes 7 points, as the program needs for 1e-6 of the light."""
+    """Noise-free light of a pair, from the drawing of the particles on: 0.05 ppp, a Gaussian sheet
+    cut at 1e-5 of its light. A streak of 2 px takes 7 points, as the program needs for 1e-6 of the
+    light."""
     rng = np.random.Generator(np.random.SFC64(1))
     points, weights = np.polynomial.legendre.leggauss(7 if streak_px else 1)
     side = SIZE + 2 * MARGIN
@@ -150,7 +152,8 @@ def measured(a, b, side, batch=512):
 
 
 def trusted(field):
-    """Vectors whose normalised median residual is above 2 are replaced by the median of their neighbours."""
+    """Vectors whose normalised median residual is above 2 are replaced by the median of their
+    neighbours."""
     padded = np.pad(field, ((1, 1), (1, 1), (0, 0)), mode="edge")
     around = [(j, i) for j in range(3) for i in range(3) if (j, i) != (1, 1)]
     near = np.stack([padded[j:j + field.shape[0], i:i + field.shape[1]] for j, i in around])
@@ -161,8 +164,8 @@ def trusted(field):
 
 
 def passes(size):
-    """Windows of 64 and then 32 px, the frames deformed in between by OpenCV's bicubic remap, which is less accurate
-    than the program's cubic B-spline but the fastest to be had."""
+    """Windows of 64 and then 32 px, the frames deformed in between by OpenCV's bicubic remap, which
+    is less accurate than the program's cubic B-spline but the fastest to be had."""
     rng = np.random.default_rng(1)
     spots = np.zeros((size + 8, size + 8), np.float32)
     spots[rng.integers(0, size + 8, size * size // 20), rng.integers(0, size + 8, size * size // 20)] = 5000

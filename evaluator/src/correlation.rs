@@ -38,7 +38,7 @@ named! {
     /// windows is below a quarter of that at lag zero (with the top-hat window, at the rim of the
     /// search range), too little is left to judge by, and the plane is zero.
     pub enum Normalise {
-        /// Nothing.
+        /// It is not divided.
         None = "none",
         /// The autocorrelation of the taper, which is a triangle for a top-hat window: removes the
         /// bias toward zero displacement (Westerweel 1997). Needs a linear correlation.

@@ -70,7 +70,7 @@ pub enum ProcessingError {
     #[error("passes: no pass is given; give at least one window size and overlap")]
     NoPasses,
     /// A window too small to have a peak with its neighbours.
-    #[error("passes[{pass}].window: {}x{} px is below {minimum} px a side; use a larger window", window[0], window[1])]
+    #[error("passes[{pass}].window: {}x{} px is below {minimum} px on each side; use a larger window", window[0], window[1])]
     WindowTooSmall {
         /// Index of the pass.
         pass: usize,

@@ -80,7 +80,7 @@ pub(crate) struct Sums<const N: usize> {
     pub right: [f64; N],
 }
 
-/// Unknowns that are eliminated together, one a lane.
+/// Unknowns that are eliminated together, one per lane.
 pub(crate) const BLOCK: usize = 4;
 
 /// The lower triangle of the symmetric matrix of many normal equations, in blocks of [`BLOCK`] rows

@@ -63,7 +63,7 @@ impl Statistic {
 /// What is subtracted from the frames.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub enum Background {
-    /// Nothing.
+    /// Nothing is subtracted.
     #[default]
     None,
     /// A picture made from the frames that are measured together, at least two.

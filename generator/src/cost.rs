@@ -32,7 +32,7 @@ impl Scene {
         let cells = columns * (depth / (CELL_DEPTH * thickness) + 2.0);
         let lit = 2.0 * self.deepest_px() / thickness;
         let particles = self.seeding_density_ppp * width * height * lit.max(1.0);
-        // Two frames of four bytes a pixel, twice while they are put together and read, and the
+        // Two frames of four bytes per pixel, twice while they are put together and read, and the
         // true displacement of sixteen.
         let memory_bytes = width * height * (2.0 * 4.0 * 2.0 + 16.0);
         Cost {

@@ -9,7 +9,7 @@ use crate::error::{SceneError, SceneField, failed, in_range, number};
 /// Shape of a particle image.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ImagePattern {
-    /// Gaussian.
+    /// A Gaussian spot.
     Gaussian,
     /// Diffraction pattern of a circular aperture (Airy) with the peak and the light of the
     /// Gaussian. For images of one diameter of at most 10 px, without defocus, growth or geometric

@@ -3,7 +3,7 @@
 /// Solves equations by Gaussian elimination with row pivots. Each row holds the coefficients of one
 /// equation, as many as there are equations, and then its right-hand sides, one or more.
 ///
-/// Returns each unknown's solutions, one a right-hand side. An unknown whose pivot is not above
+/// Returns each unknown's solutions, one per right-hand side. An unknown whose pivot is not above
 /// `least` is not determined: it is `None`, and the others are those with 0 in its place.
 ///
 /// # Panics

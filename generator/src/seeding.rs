@@ -258,8 +258,8 @@ impl Volume {
 
 /// Number of a particle from its cell and its rank there, from 0 on: 10 bits for the cell along x
 /// and along y, 14 for its depth and 19 for the rank. So numbers stay below 2⁵³, up to which a
-/// floating-point number tells them apart, and are distinct in pictures of up to 1024 cells a side
-/// with a sheet of up to 16,384 in depth.
+/// floating-point number tells them apart, and are distinct in pictures of up to 1024 cells on each
+/// side with a sheet of up to 16,384 in depth.
 fn id_of([x, y, z]: [i64; 3], rank: u64) -> u64 {
     // 0, -1, 1, -2, ... become 0, 1, 2, 3, ...
     let count = |i: i64, bits: u32| (i << 1 ^ i >> 63) as u64 & ((1 << bits) - 1);

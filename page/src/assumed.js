@@ -1,5 +1,5 @@
-// What is assumed, and what each assumption is worth for the answer: that is measured while the list
-// is open.
+// What is assumed, and what each assumption is worth for the answer: that is measured while the
+// list is open.
 import { html, part, renew, typeset } from "./draw.js";
 
 /** Asks what the plan takes for granted because the setup leaves it open.

@@ -196,7 +196,7 @@ function slider(key, shown, set) {
   });
 }
 
-/** Arrows and wheel: 5 % a step, with Shift 1 %. @param {import("./main.js").Bench} bench
+/** Arrows and wheel: 5 % per step, with Shift 1 %. @param {import("./main.js").Bench} bench
  * @param {any} key @param {any} event */
 function step(bench, key, event) {
   const up = event.key === "ArrowUp" || event.deltaY < 0;

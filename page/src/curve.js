@@ -48,7 +48,8 @@ export function points(answer) {
     .sort((/** @type {Point} */ a, /** @type {Point} */ b) => a.x - b.x);
 }
 
-/** The limit in the unit of the curve, where it has one: px, or of settings beside the pulse length %.
+/** The limit in the unit of the curve, where it has one: px, or % where other settings than the
+ * pulse length are free.
  * @param {any} answer @returns {number | undefined} */
 const limitOf = (answer) =>
   answer.limit_px ?? (answer.limit?.endsWith("%") ? parseFloat(answer.limit) : undefined);
@@ -351,7 +352,7 @@ function drag(picture, handle, moved) {
   });
 }
 
-/** Arrow keys: 5 % a step, with Shift 1 %. @param {any} handle
+/** Arrow keys: 5 % per step, with Shift 1 %. @param {any} handle
  * @param {(share: number) => void} moved */
 export function arrows(handle, moved) {
   handle.addEventListener("keydown", (/** @type {KeyboardEvent} */ e) => {

@@ -44,7 +44,8 @@ function weakest(plan) {
   return known.sort((a, b) => a[1] - b[1])[0];
 }
 
-/** Whether the brightness is that of a recorded picture, whatever it comes from. @param {any} plan */
+/** Whether the brightness is that of a recorded picture, whatever it comes from.
+ * @param {any} plan */
 const measured = (plan) =>
   plan.given.some((/** @type {any} */ [key]) => key === "light.measured_grey");
 

@@ -159,8 +159,8 @@ export class Bench {
     const { setup, view } = this.state;
     const area = part("setup");
     if (area.value !== setup) area.value = setup;
-    // Both are asked at once, the pictures first: a hand that moves looks at them. A whole large one
-    // takes seconds, for which the rest does not wait.
+    // Both are asked at once, the pictures first: a hand that moves looks at them. A whole large
+    // one takes seconds, for which the rest does not wait.
     const asks = [() => this.takePair(begun), () => this.takePlan()];
     if (view.whole) asks.reverse();
     const there = await Promise.all(asks.map((ask) => ask()));

@@ -20,8 +20,8 @@ pub fn mistake(mistake: &Mistake) -> String {
         Mistake::AxesExchanged => "x and y are exchanged".to_owned(),
         Mistake::PositionsExchanged => "x and y of the positions are exchanged".to_owned(),
         Mistake::DisplacementsExchanged => "x and y of the displacements are exchanged".to_owned(),
-        Mistake::Doubled => "the displacements are twice as long as they are".to_owned(),
-        Mistake::Halved => "the displacements are half as long as they are".to_owned(),
+        Mistake::Doubled => "the displacements are twice as long as the true ones".to_owned(),
+        Mistake::Halved => "the displacements are half as long as the true ones".to_owned(),
         Mistake::HalfPixel(shift) => format!(
             "the positions are half a pixel off, a pixel's corner for its centre: {}",
             off(shift)

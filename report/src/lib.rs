@@ -25,6 +25,6 @@ pub mod twin;
 pub mod vectors;
 pub mod verify;
 
-/// How the reader of a surface gives keys these values: the line to copy. A command line has its
-/// options, a notebook its call.
+/// Writes settings as the line that a user copies: options for a command line, a call for a
+/// notebook.
 pub type Apply = fn(settings: &[(String, String)]) -> String;

@@ -15,7 +15,7 @@ use crate::figure::{
 pub struct ScorePicture<'a> {
     /// Where the vectors stand, px.
     pub at_px: &'a [[f64; 2]],
-    /// Measured minus true at each place, one list a pair, px; `NaN` where the vector is lost.
+    /// Measured minus true at each place, one list per pair, px; `NaN` where the vector is lost.
     pub errors_px: &'a [Vec<[f64; 2]>],
     /// Width and height of the picture, px.
     pub size_px: [usize; 2],
@@ -110,7 +110,7 @@ fn map(svg: &mut Svg, area: Area, picture: &ScorePicture) {
     );
 }
 
-/// How errors along x and along y are distributed, one list of them a pair, px.
+/// How errors along x and along y are distributed, one list of them per pair, px.
 pub(crate) fn histogram(svg: &mut Svg, area: Area, errors_px: &[Vec<[f64; 2]>]) {
     let component = |c: usize| -> Vec<f64> {
         let all = errors_px.iter().flatten().map(|e| e[c]);

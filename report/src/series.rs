@@ -5,7 +5,7 @@ use motefield_files::table::Table;
 use motefield_rig::quantity::{digits, short};
 use motefield_study::series::PlaceStatistics;
 
-/// One row a place: mean, variance of the fluctuation and mean product, each with its standard
+/// One row per place: mean, variance of the fluctuation and mean product, each with its standard
 /// uncertainty; empty where too few vectors are valid.
 pub fn csv(places: &[PlaceStatistics]) -> String {
     let mut table = Table::new([

@@ -12,7 +12,7 @@ use motefield_rig::quantity::short;
 
 /// Side of the cut, px.
 const CUT: usize = 96;
-/// Enlargement.
+/// How many times the cut is enlarged.
 const TIMES: usize = 4;
 /// Between frame A and frame B, px of the enlarged picture.
 const GAP: usize = 8;
@@ -87,9 +87,9 @@ const TOP: f64 = 64.0;
 /// Length of the scale bar, px of the camera.
 const BAR_PX: f64 = 20.0;
 
-/// Pairs below each other as the content of an SVG file: left each at its own grey scale, right all
-/// at the same, with scale bars and the ranges of grey.
-pub fn sheet(specimens: &[Specimen]) -> String {
+/// Pictures of pairs below each other as the content of an SVG file: left each at its own grey
+/// scale, right all at the same, with scale bars and the ranges of grey.
+pub fn pictures(specimens: &[Specimen]) -> String {
     let tones: Vec<Tone> = specimens.iter().map(|s| Tone::of(s.pair, s.scene)).collect();
     let same = Tone {
         black: tones.iter().map(|t| t.black).fold(f32::INFINITY, f32::min),

@@ -48,7 +48,7 @@ pub fn words<'a>(points: impl IntoIterator<Item = &'a Point>, remedy: Option<&st
     )
 }
 
-/// For machines: each way, with the share of the picture; `None` where whole pictures were
+/// As JSON: each way, with the share of the picture; `None` where whole pictures were
 /// measured.
 pub fn json<'a>(points: impl IntoIterator<Item = &'a Point>) -> Option<Value> {
     let (ways, whole) = ways(points);

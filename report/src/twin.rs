@@ -94,7 +94,7 @@ fn error_words(point: &Point) -> String {
 }
 
 /// The estimator whose uncertainties are nearest to the errors of the twin: its name, the ratio of
-/// uncertainty to error, and the share of errors within once the uncertainty, over x and y.
+/// uncertainty to error, and the share of errors within one uncertainty, over x and y.
 pub fn verdict(point: &Point) -> Option<(Estimator, f64, f64)> {
     let of = |trust: &motefield_study::run::trust::Trust| {
         let figure = |k: usize| 0.5 * (named(&trust.of[0])[k].1.value + named(&trust.of[1])[k].1.value);

@@ -238,7 +238,7 @@ fn grid(
     })
 }
 
-/// Nodes of a grid, where their number is one that `available` values a component can fill.
+/// Nodes of a grid, where their number is one that `available` values per component can fill.
 fn node_count(count: [usize; 3], available: usize) -> Result<usize, FormatFault> {
     let [x, y, z] = count;
     x.checked_mul(y)

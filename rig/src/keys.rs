@@ -1,7 +1,8 @@
 //! The key table: everything that a setup file may say, each key described once.
 //!
 //! The reader, the messages, the documents, the JSON Schema and the values that a study varies all
-//! come from here. A new key is one entry in one of the files of `keys/` and the place that uses it.
+//! come from here. A new key is one entry in one of the files of `keys/` and the place that uses
+//! it.
 
 mod kind;
 

@@ -130,7 +130,7 @@ impl Lens {
     }
 
     /// Diameter of the geometric image of a particle, m: M d_p. A uniform disc of diameter D has
-    /// the variance of a Gaussian of e⁻² diameter D (D²/16 an axis), so it goes into
+    /// the variance of a Gaussian of e⁻² diameter D (D²/16 per axis), so it goes into
     /// [`in_quadrature`] as it is.
     pub fn geometric_diameter_m(&self, particle_diameter_m: f64) -> f64 {
         self.magnification * particle_diameter_m

@@ -153,7 +153,7 @@ pub fn samples(points: &[MeasuredPulse]) -> Vec<PulseSample<'_>> {
 pub enum Limit {
     /// Too little light against the noise.
     Light,
-    /// Streaks.
+    /// Too long a streak.
     Blur,
     /// The error is within the limit up to the end of the range that the rig allows or that is
     /// worth trying.
@@ -164,7 +164,7 @@ pub enum Limit {
 }
 
 impl Limit {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             Limit::Light => "light",

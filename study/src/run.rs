@@ -92,7 +92,7 @@ pub struct Point {
     pub fast: Score,
     /// Errors of each measurement.
     pub errors: Vec<Errors>,
-    /// Pairs a measurement.
+    /// Pairs per measurement.
     pub ensemble: usize,
     /// What was asked for besides.
     pub besides: Besides,
@@ -188,7 +188,7 @@ pub struct Besides {
     pub bound: Option<BoundAtPoint>,
     /// Further figures.
     pub figures: Option<FurtherFigures>,
-    /// One entry an estimator asked for.
+    /// One entry per estimator asked for.
     pub trust: Vec<Trust>,
     /// Pairs on which another program failed, by their number, and why.
     pub failures: Vec<(usize, String)>,
@@ -277,8 +277,8 @@ pub fn run_kept(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Vec<Option<Point>> {
-    // Whoever waits for the end does not wait for preparations in vain. And a round of no
-    // experiments has no number of its own under which a ledger could keep it.
+    // A stopped study prepares nothing. And a round of no experiments has no number of its own
+    // under which a ledger could keep it.
     if stop.load(Ordering::Relaxed) || experiments.is_empty() {
         return experiments.iter().map(|_| None).collect();
     }

@@ -88,7 +88,7 @@ fn all_outliers(head: &[&str], row: &[&str], name: &str) -> bool {
     at.is_some_and(|at| row[at] == "1")
 }
 
-/// Sweeps random setups `from` to `to`, two pairs a point.
+/// Sweeps random setups `from` to `to`, two pairs per point.
 pub fn sweeps(from: usize, to: usize) -> Tally {
     let root = empty(&format!("sweeps-{from}"));
     let mut tally = Tally::default();

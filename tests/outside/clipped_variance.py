@@ -1,8 +1,8 @@
 """Where a camera that clips at its full well shows the largest temporal variance, computed
 independently of the program.
 
-The reading of a pixel is K min(n, F) + noise with n a Poisson number of mean mu; its variance is largest where that of
-min(n, F) is. EMVA 1288 takes the saturation there.
+The reading of a pixel is K min(n, F) + noise with n a Poisson number of mean mu; its variance is
+largest where that of min(n, F) is. EMVA 1288 takes the saturation there.
 """
 
 import numpy as np

@@ -8,8 +8,8 @@ from scipy.signal import correlate
 
 def plane(a, b):
     """The linear cross-correlation of two windows without their means, lags -(D-1)..(D-1) on each
-    axis: at the lag (j, i) the
-    sum of a[y, x] b[y + j, x + i], so the peak lies at the displacement from A to B."""
+    axis: at the lag (j, i) the sum of a[y, x] b[y + j, x + i], so the peak lies at the displacement
+    from A to B."""
     return correlate(b - b.mean(), a - a.mean(), mode="full", method="fft")
 
 

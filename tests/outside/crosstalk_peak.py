@@ -1,11 +1,13 @@
 """Correlation peak of particle images whose pixels share their light, computed independently of
 the program.
 
-The expected correlation at the lag (i, j) of two frames with the same particles is that of one image with itself. An image is a
-Gaussian of e^-2 diameter d integrated by whole pixels, so its correlation is, along each axis, a Gaussian of variance 2 (d/4)^2
-convolved with a triangle of half width 1 px. A pixel keeps the share 1 - c of its light and gives c/4 to each of its four
-neighbours, in both frames: the correlation is convolved twice with that cross. The width is the standard deviation of the
-Gaussian through the peak and its two neighbours along x; whole windows of D pixels lower these by 1 - 1/D.
+The expected correlation at the lag (i, j) of two frames with the same particles is that of one
+image with itself. An image is a Gaussian of e^-2 diameter d integrated by whole pixels, so its
+correlation is, along each axis, a Gaussian of variance 2 (d/4)^2 convolved with a triangle of half
+width 1 px. A pixel keeps the share 1 - c of its light and gives c/4 to each of its four neighbours,
+in both frames: the correlation is convolved twice with that cross. The width is the standard
+deviation of the Gaussian through the peak and its two neighbours along x; whole windows of D pixels
+lower these by 1 - 1/D.
 """
 
 import numpy as np

@@ -1,12 +1,14 @@
 """Cramer-Rao bound of the displacement of a window of random particles in noise, computed
 independently of the program.
 
-Two frames show the same particles at rest with independent noise of the variance v = s^2 + F in a pixel of F electrons. One frame has
-the Fisher information J = sum (dF/dx)^2 / v about the place of its pattern F along x, and the displacement between two has at least the
-variance 2/J (Cramer 1946, Rao 1945). Along x and y together: the inverse of the 2 x 2 matrix.
+Two frames show the same particles at rest with independent noise of the variance v = s^2 + F in a
+pixel of F electrons. One frame has the Fisher information J = sum (dF/dx)^2 / v about the place of
+its pattern F along x, and the displacement between two has at least the variance 2/J (Cramer 1946,
+Rao 1945). Along x and y together: the inverse of the 2 x 2 matrix.
 
-Particles are drawn at random, each a Gaussian of e^-2 diameter d integrated by the pixels; the slopes are differences of erf's
-Gaussians, in closed form. The root mean square of the bound over many windows is printed.
+Particles are drawn at random, each a Gaussian of e^-2 diameter d integrated by the pixels; the
+slopes are differences of erf's Gaussians, in closed form. The root mean square of the bound over
+many windows is printed.
 """
 
 import numpy as np

@@ -1,13 +1,16 @@
 """Three-point Gaussian fit on the expected correlation peak of one plain pass, computed
 independently of the program.
 
-Particles are uniformly random, so the expected correlation of two windows of D pixels that hold all light at lag s is the
-windows' common part, 1 - |s|/D along each axis, times the correlation of two particle images a displacement apart. Each
-image is a Gaussian of e^-2 diameter d (standard deviation d/4), drawn out over its streak and integrated by the pixels, so
-along an axis its correlation is a Gaussian of variance 2 (d/4)^2 convolved with the triangle of the pixels (half width 1)
-and, along the streak, with that of the streaks (half width L). The mean of the windows removes only a constant.
+Particles are uniformly random, so the expected correlation of two windows of D pixels that hold all
+light at lag s is the windows' common part, 1 - |s|/D along each axis, times the correlation of two
+particle images a displacement apart. Each image is a Gaussian of e^-2 diameter d (standard
+deviation d/4), drawn out over its streak and integrated by the pixels, so along an axis its
+correlation is a Gaussian of variance 2 (d/4)^2 convolved with the triangle of the pixels (half
+width 1) and, along the streak, with that of the streaks (half width L). The mean of the windows
+removes only a constant.
 
-The fit takes the logarithm of the largest value and of its two neighbours (the parabola through three logarithms).
+The fit takes the logarithm of the largest value and of its two neighbours (the parabola through
+three logarithms).
 """
 
 import numpy as np

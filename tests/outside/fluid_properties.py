@@ -1,10 +1,12 @@
 """Response time, settling velocity and solid angle by water and air as standards state them,
 independently of the program.
 
-Water: density by IAPWS-95, viscosity by IAPWS R12-08, refractive index by IAPWS R9-97, all of the package iapws at 0.1 MPa (0.101325 MPa
-at 100 degC would be on the boiling line). Air: density p/(R T) and Sutherland's viscosity of the US Standard Atmosphere 1976, worked
-here; its table has 1.2250 kg/m3 and 1.7894e-5 Pa s at 288.15 K. A sphere of density rho_p has the response time rho_p d^2/(18 mu) and
-settles at d^2 (rho_p - rho) g/(18 mu); the lens takes 2 pi (1 - cos a) with sin a = M/(2 n f# (M + 1)).
+Water: density by IAPWS-95, viscosity by IAPWS R12-08, refractive index by IAPWS R9-97, all of the
+package iapws at 0.1 MPa (0.101325 MPa at 100 degC would be on the boiling line). Air: density p/(R
+T) and Sutherland's viscosity of the US Standard Atmosphere 1976, worked here; its table has 1.2250
+kg/m3 and 1.7894e-5 Pa s at 288.15 K. A sphere of density rho_p has the response time rho_p d^2/(18
+mu) and settles at d^2 (rho_p - rho) g/(18 mu); the lens takes 2 pi (1 - cos a) with sin a = M/(2 n
+f# (M + 1)).
 """
 
 import numpy as np

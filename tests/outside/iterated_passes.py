@@ -1,19 +1,25 @@
-"""Several passes of interrogation that deform both frames, by Monte Carlo with pictures, an interpolation and a correlator that know
-nothing of the program: what theory gives only for a dense predictor and without noise.
+"""Several passes of interrogation that deform both frames, by Monte Carlo with pictures, an
+interpolation and a correlator that know nothing of the program: what theory gives only for a dense
+predictor and without noise.
 
-Linear theory of a dense predictor lets windows measure 1 - (1 - r)^k of a wave of displacement after k passes, r being the response of
-one pass. It leaves out that the predictor's errors and those of the next pass come from the same particle images: windows of few images
-err in proportion to the displacement, and what a pass takes off and what it finds left share these errors. Products of the two remain in
-the mean: with Blackman's weight and waves of 96 px two passes measure 0.975, but 1.00 where the predictor comes from other particles in
-the same flow (`--apart`; 1 - (1 - r)^2 is 0.999).
+Linear theory of a dense predictor lets windows measure 1 - (1 - r)^k of a wave of displacement
+after k passes, r being the response of one pass. It leaves out that the predictor's errors and
+those of the next pass come from the same particle images: windows of few images err in proportion
+to the displacement, and what a pass takes off and what it finds left share these errors. Products
+of the two remain in the mean: with Blackman's weight and waves of 96 px two passes measure 0.975,
+but 1.00 where the predictor comes from other particles in the same flow (`--apart`; 1 - (1 - r)^2
+is 0.999).
 
-Particle images are those of one_pass.py. Windows are freed of their weighted means, weighted and correlated by FFT, as they are or padded
-with as many zeros; the plane may be divided by the correlation of the weights. The predictor is the natural cubic spline along each axis
-through the vectors, or through the values at their places of a second-order polynomial fitted to the 5 x 5 vectors around each; straight
-beyond the outermost. Frame A is deformed by minus half of it, frame B by plus half, with splines of a given order (the order counts: in the
-second pass of triangular weights, to waves of 96 px of which the seventh order measures 0.98, linear interpolation adds 0.18, cubic
-splines 0.03 and those of the fifth order 0.006). A pass adds the predictor in the
-window's middle to what it finds. Where it is more than a pixel off the truth, the next pass takes the median of the vectors around it.
+Particle images are those of one_pass.py. Windows are freed of their weighted means, weighted and
+correlated by FFT, as they are or padded with as many zeros; the plane may be divided by the
+correlation of the weights. The predictor is the natural cubic spline along each axis through the
+vectors, or through the values at their places of a second-order polynomial fitted to the 5 x 5
+vectors around each; straight beyond the outermost. Frame A is deformed by minus half of it, frame B
+by plus half, with splines of a given order (the order counts: in the second pass of triangular
+weights, to waves of 96 px of which the seventh order measures 0.98, linear interpolation adds 0.18,
+cubic splines 0.03 and those of the fifth order 0.006). A pass adds the predictor in the window's
+middle to what it finds. Where it is more than a pixel off the truth, the next pass takes the median
+of the vectors around it.
 """
 
 import argparse
@@ -95,7 +101,8 @@ def correlate(a, b, grid, how):
 
 @cache
 def straight_beyond(grid, axis, at):
-    """What a vector of displacement one adds to the natural spline at each place: places by vectors."""
+    """What a vector of displacement one adds to the natural spline at each place: places by
+    vectors."""
     middles, at = grid.middles(axis), np.array(at, dtype=float)
     spline = CubicSpline(middles, np.eye(len(middles)), bc_type="natural")
     held = np.clip(at, middles[0], middles[-1])
@@ -153,8 +160,9 @@ def deformed(frames, predictor, order):
 
 
 def interrogate(frames, how, truth=None, before=None):
-    """After each pass: the grid and its displacements, [row, column, 2]. Where no truth is told, all are trusted. The first pass takes
-    the grid and vectors `before` as predictor, where there are any."""
+    """After each pass: the grid and its displacements, [row, column, 2]. Where no truth is told,
+    all are trusted. The first pass takes the grid and vectors `before` as predictor, where there
+    are any."""
     found = []
     for window, overlap in how.passes:
         moved = frames if before is None else deformed(frames, before, how.order)
@@ -174,7 +182,8 @@ BORDER = 32  # px that are left out
 
 
 def wave_pair(wave, density, diameter, size, random):
-    """Frames A and B, [y, x], of particles that move along x by a function of y, half before and half after the middle."""
+    """Frames A and B, [y, x], of particles that move along x by a function of y, half before and
+    half after the middle."""
     reach = 3 * diameter
     low, high = -0.5 - reach, np.array(size) - 0.5 + reach
     x, y = random.uniform(low, high[:, None], (2, random.poisson(density * np.prod(high - low))))
@@ -182,8 +191,8 @@ def wave_pair(wave, density, diameter, size, random):
 
 
 def response(how, wavelength_px, density, diameter, pairs=160, seed=1, apart=False, amplitude_px=0.2, size=(128, 384)):
-    """Regression of the vectors on the wave, after each pass: (value, standard error). Where the passes are to be `apart`, each of them
-    sees other particles than the one before.
+    """Regression of the vectors on the wave, after each pass: (value, standard error). Where the
+    passes are to be `apart`, each of them sees other particles than the one before.
     """
     random, sums = np.random.default_rng(seed), []
     for _ in range(pairs):
@@ -227,8 +236,8 @@ WAVES = {
 
 
 def errors(c, how, pairs=64, seed=1):
-    """Bias, random and total error of the last pass: (value, standard error) along x and y, of the vectors within 1 px of the truth; and
-    the share of those."""
+    """Bias, random and total error of the last pass: (value, standard error) along x and y, of the
+    vectors within 1 px of the truth; and the share of those."""
     random, sums = np.random.default_rng(seed), []
     for _ in range(pairs):
         wrong = interrogate(pair(c, random), how, c.displacement)[-1][1].reshape(-1, 2) - c.displacement

@@ -1,17 +1,23 @@
 """The light of one rig worked by hand, from the pulse to the grey level, computed independently of
 the program.
 
-Mie's theory by miepython (its amplitudes S1 and S2 with the norm |S|^2 summing to pi x^2 Q_sca), water's refractive index by the
-package iapws (IAPWS R9-97 at the density of IAPWS-95), the constants by scipy, everything between by hand:
+Mie's theory by miepython (its amplitudes S1 and S2 with the norm |S|^2 summing to pi x^2 Q_sca),
+water's refractive index by the package iapws (IAPWS R9-97 at the density of IAPWS-95), the
+constants by scipy, everything between by hand:
 
   energy        E = P t
-  fluence       E / (height x thickness sqrt(pi/8)) in the middle of a Gaussian sheet (e^-2 full thickness)
-  half angle    sin a = M / (2 n f# (M + 1)), by Abbe's sine condition and Snell's law at a flat window
+  fluence       E / (height x thickness sqrt(pi/8)) in the middle of a Gaussian sheet (e^-2 full
+                thickness)
+  half angle    sin a = M / (2 n f# (M + 1)), by Abbe's sine condition and Snell's law at a flat
+                window
   photons       fluence x dC/dOmega x 2 pi (1 - cos a) x transmission x wavelength / (h c)
   electrons     photons x quantum efficiency
-  diameter      geometric M d_p, the blur stated, and diffraction 4 sqrt(2)/pi f# (M + 1) wavelength in quadrature, both e^-2 full widths: the Gaussian
-                with the peak and the light of Airy's disc has exp(-2 r^2/w^2) with the peak 2/(pi w^2) of the disc's pi/(4 N^2 l^2)
-  middle pixel  erf(sqrt(2)/d)^2 of a Gaussian of standard deviation d/4 with its middle on the pixel's
+  diameter      geometric M d_p, the blur stated, and diffraction 4 sqrt(2)/pi f# (M + 1) wavelength
+                in quadrature, both e^-2 full widths: the Gaussian with the peak and the light of
+                Airy's disc has exp(-2 r^2/w^2) with the peak 2/(pi w^2) of the disc's
+                pi/(4 N^2 l^2)
+  middle pixel  erf(sqrt(2)/d)^2 of a Gaussian of standard deviation d/4 with its middle on the
+                pixel's
   grey level    black level + gain x electrons
   SNR           e / sqrt(e + dark noise^2 + 1/(12 gain^2)) (EMVA 1288)
 """
@@ -34,7 +40,8 @@ def intensities(diameter_m, index, medium, wavelength_m, cosines):
 def section(diameter_m, index, medium, wavelength_m, half_angle_rad):
     """Mean of dC/dOmega of unpolarised light over a cone at right angles to the light, m^2/sr.
 
-    Gauss and Legendre over the cosine to the cone's axis, equal steps around it: equal solid angles."""
+    Gauss and Legendre over the cosine to the cone's axis, equal steps around it: equal solid
+    angles."""
     # Enough for the lobes of the pattern, pi over the size parameter wide.
     rings = 4 + int(np.pi * diameter_m * medium / wavelength_m * half_angle_rad)
     spokes = 2 * rings + 4

@@ -1,15 +1,18 @@
-"""Error of least-squares matching in strong noise, by Monte Carlo with pictures, an interpolation and a correlator that know nothing of
-the program: how near matching comes to the bound of displacement_bound.py, for which there is no closed form.
+"""Error of least-squares matching in strong noise, by Monte Carlo with pictures, an interpolation
+and a correlator that know nothing of the program: how near matching comes to the bound of
+displacement_bound.py, for which there is no closed form.
 
-Frames deformed by a predictor that misses the displacement by r differ by r times the slope of their mean (the deformation is central, so
-that this holds to the third order), by a share of their mean and by a constant: four unknowns, by least squares over the pixels of a window
-(Ackermann 1984, Gruen 1985; memory). Slopes taken from noisy pictures are noisy themselves. They add to the equations' left side what does
-not belong there, by which r comes out too small, and they let noise of the difference in, by which it scatters more; a smoothing of the
-frames by (1, 3, 1)/5 along both axes, as the program has it, takes part of that noise away, and of the signal.
+Frames deformed by a predictor that misses the displacement by r differ by r times the slope of
+their mean (the deformation is central, so that this holds to the third order), by a share of their
+mean and by a constant: four unknowns, by least squares over the pixels of a window (Ackermann 1984,
+Gruen 1985; memory). Slopes taken from noisy pictures are noisy themselves. They add to the
+equations' left side what does not belong there, by which r comes out too small, and they let noise
+of the difference in, by which it scatters more; a smoothing of the frames by (1, 3, 1)/5 along both
+axes, as the program has it, takes part of that noise away, and of the signal.
 
-Two passes of 32 px without overlap come first (iterated_passes.py), then the frames are deformed by the smoothed vectors of the second and
-matched once. A window adds r to the predictor's mean over its pixels. What the mean takes from a predictor through these sums is added
-back.
+Two passes of 32 px without overlap come first (iterated_passes.py), then the frames are deformed by
+the smoothed vectors of the second and matched once. A window adds r to the predictor's mean over
+its pixels. What the mean takes from a predictor through these sums is added back.
 """
 
 import argparse

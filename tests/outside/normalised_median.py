@@ -1,11 +1,14 @@
-"""Shares of independent normal vectors that fail the normalised median test, by numerical quadrature.
+"""Shares of independent normal vectors that fail the normalised median test, by numerical
+quadrature.
 
-r0 = |u - m| / (r + epsilon) with m the median of the 8 neighbours and r the median of |u_i - m| (Westerweel & Scarano 2005); all values
-normal with standard deviation 1. Run it to print the values that evaluator/tests/suite/reference/normalised_median.json holds.
+r0 = |u - m| / (r + epsilon) with m the median of the 8 neighbours and r the median of |u_i - m|
+(Westerweel & Scarano 2005); all values normal with standard deviation 1. Run it to print the values
+that evaluator/tests/suite/reference/normalised_median.json holds.
 
-Of the sorted neighbours the 4th and 5th, a and b, give m = (a + b)/2, and their own deviations h = (b - a)/2 are the two smallest. The other
-six, three below a and three above b, are independent given a and b; r is the mean of the second and third smallest of their
-deviations s < t. Four integrals: over a, b, s, t. Given m and r the vector itself fails with a probability in closed form.
+Of the sorted neighbours the 4th and 5th, a and b, give m = (a + b)/2, and their own deviations h =
+(b - a)/2 are the two smallest. The other six, three below a and three above b, are independent
+given a and b; r is the mean of the second and third smallest of their deviations s < t. Four
+integrals: over a, b, s, t. Given m and r the vector itself fails with a probability in closed form.
 """
 
 import itertools

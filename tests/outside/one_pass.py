@@ -1,12 +1,14 @@
-"""Errors of one plain pass by Monte Carlo, with a generator and a correlator that know nothing of the program: what theory gives
-only as an order of magnitude.
+"""Errors of one plain pass by Monte Carlo, with a generator and a correlator that know nothing of
+the program: what theory gives only as an order of magnitude.
 
-Particles are uniformly random, their number in the field is a Poisson number. Each image is a Gaussian of e^-2 diameter d
-(standard deviation d/4), drawn out over its streak and integrated by square pixels: differences of the error function, of its
-integral along the streak. A particle moves by half the displacement before and half after the middle. Of the images of the first
-frame a share has left the sheet in the second, where as many others have come. The camera adds Poisson and normal noise, clips at
-its full well, and rounds. Two windows of D pixels without their means are correlated circularly by FFT; the highest lag within D/2
-and the Gaussian through three points along each axis give the displacement. A vector counts as valid within 1 px of the truth.
+Particles are uniformly random, their number in the field is a Poisson number. Each image is a
+Gaussian of e^-2 diameter d (standard deviation d/4), drawn out over its streak and integrated by
+square pixels: differences of the error function, of its integral along the streak. A particle moves
+by half the displacement before and half after the middle. Of the images of the first frame a share
+has left the sheet in the second, where as many others have come. The camera adds Poisson and normal
+noise, clips at its full well, and rounds. Two windows of D pixels without their means are
+correlated circularly by FFT; the highest lag within D/2 and the Gaussian through three points along
+each axis give the displacement. A vector counts as valid within 1 px of the truth.
 
 numpy and scipy alone. Each figure comes with its standard error.
 """
@@ -77,7 +79,8 @@ def pair(c, random):
     size = c.window
     reach = 2.0 * c.diameter + 0.5 * max(map(abs, c.streak)) + 0.5 * max(map(abs, c.displacement)) + 0.5 * abs(c.gradient) * size
     side = size + 2.0 * reach
-    # A Gaussian sheet lights particles out to 1.5 times its thickness, where 1e-8 of the light is left.
+    # A Gaussian sheet lights particles out to 1.5 times its thickness, where 1e-8 of the light is
+    # left.
     depth = 3.0 if c.gaussian_sheet else 1.0
 
     def particles(density):

@@ -1,5 +1,6 @@
-"""Recorded pairs from a plain generator of numpy and scipy that shares nothing with the program: every particle's light,
-integrated over the pixels in closed form, is added up; photons, read noise and rounding follow. Invented scenes."""
+"""Recorded pairs from a plain generator of numpy and scipy that shares nothing with the program:
+every particle's light, integrated over the pixels in closed form, is added up; photons, read noise
+and rounding follow. Invented scenes."""
 
 import numpy as np
 from scipy.special import erf
@@ -25,7 +26,8 @@ def velocity(scene, x, y):
 
 
 def along(scene, x, y, time, steps=8):
-    """Where particles that are at (x, y) midway are at `time`, in pulse separations (Runge and Kutta, fourth order)."""
+    """Where particles that are at (x, y) midway are at `time`, in pulse separations (Runge and
+    Kutta, fourth order)."""
     h = time / steps
     for _ in range(steps):
         k1 = velocity(scene, x, y)

@@ -1,19 +1,22 @@
 """Error of B-spline interpolation of random particle images, from their power spectrum, computed
 independently of the program.
 
-Particles are uniformly random, so pictures of them are stationary and waves of different frequencies are uncorrelated. Along an
-axis the pictures' spectrum is that of one image: a Gaussian of standard deviation d/4, integrated by a pixel,
+Particles are uniformly random, so pictures of them are stationary and waves of different
+frequencies are uncorrelated. Along an axis the pictures' spectrum is that of one image: a Gaussian
+of standard deviation d/4, integrated by a pixel,
 
     S(f) = exp(-(2 pi f d/4)^2) (sin(pi f)/(pi f))^2.
 
-The pixels sample a wave exp(2 pi i f x). The interpolating spline of degree n takes it for the wave of the same samples: at n - h
-it gives the transfer sum_k beta(k - h) exp(2 pi i f k) over sum_k beta(k) exp(2 pi i f k), beta being the B-spline, and the wave
-itself has exp(2 pi i f h) there (the sign of h is of no account). The transfer repeats with every whole number in f, so waves
-shorter than two pixels are included with what they are taken for. Across the shift nothing is interpolated.
+The pixels sample a wave exp(2 pi i f x). The interpolating spline of degree n takes it for the wave
+of the same samples: at n - h it gives the transfer sum_k beta(k - h) exp(2 pi i f k) over sum_k
+beta(k) exp(2 pi i f k), beta being the B-spline, and the wave itself has exp(2 pi i f h) there (the
+sign of h is of no account). The transfer repeats with every whole number in f, so waves shorter
+than two pixels are included with what they are taken for. Across the shift nothing is interpolated.
 
-Between a picture moved by h and one that the spline moves there the expected correlation at the lag l is the sum over the spectrum of
-transfer times exp(-2 pi i f (h + l)), the lag counted along the move. The Gaussian through three points of it, times the triangle
-1 - |l|/D of a window of D pixels, gives the bias of one plain pass.
+Between a picture moved by h and one that the spline moves there the expected correlation at the lag
+l is the sum over the spectrum of transfer times exp(-2 pi i f (h + l)), the lag counted along the
+move. The Gaussian through three points of it, times the triangle 1 - |l|/D of a window of D pixels,
+gives the bias of one plain pass.
 """
 
 import numpy as np
@@ -44,7 +47,7 @@ def rms_over_deviation(diameter_px, shift_px, degree):
         wave = np.exp(2j * np.pi * f * shift_px)
         return spectrum(f, diameter_px) * np.abs(transfer(np.array([f]), shift_px, degree)[0] - wave) ** 2
 
-    # At d = 2 px the spectrum is below 1e-34 beyond 4 waves a pixel.
+    # At d = 2 px the spectrum is below 1e-34 beyond 4 waves per pixel.
     total = lambda of: sum(quad(of, m / 2, (m + 1) / 2, epsabs=1e-14, epsrel=1e-10)[0] for m in range(8))
     return np.sqrt(total(error) / total(lambda f: spectrum(f, diameter_px)))
 

@@ -36,8 +36,8 @@ weighting = "top-hat"
 
 def places(image, particles):
     """x and y of each particle by photutils' maximum-likelihood fit of a pixel-integrated Gaussian
-    of known width: with the variance of
-    every pixel as the fit without weights expects it, each fit starting from the list's place, rounded to a tenth of a pixel."""
+    of known width: with the variance of every pixel as the fit without weights expects it, each fit
+    starting from the list's place, rounded to a tenth of a pixel."""
     model = CircularGaussianPRF(fwhm=DIAMETER_PX / 4 * 2 * np.sqrt(2 * np.log(2)))
     fit = PSFPhotometry(model, (9, 9), aperture_radius=3)
     signal = image - BLACK_DN - BACKGROUND_E
@@ -51,9 +51,9 @@ def places(image, particles):
 
 def test_a_fit_of_isolated_particles_reaches_the_bound(program):
     """Requirement: the fitted displacements scatter by 0.8 to 1.25 of the bound. Information adds
-    up over particles, so a particle's
-    bound is that of all windows together times the square root of their number. Some 170 particles know the ratio
-    to 6 % along either axis; those with a neighbour within 8 px, or within 8 px of the border, are left out of the scatter."""
+    up over particles, so a particle's bound is that of all windows together times the square root
+    of their number. Some 170 particles know the ratio to 6 % along either axis; those with a
+    neighbour within 8 px, or within 8 px of the border, are left out of the scatter."""
     pairs = program.render(SCENE, 1, 3, "pairs", "--particles", "--bound")
     windows = np.load(pairs.directory / "bound-00000.npy")
     a, b = pairs.particles(0)

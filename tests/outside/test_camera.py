@@ -29,8 +29,7 @@ LEVELS = [0, 3, 20, 60, 200, 700, 2000, 4000, 6000, 8000]
 
 def flat_fields(program, gain, dark, black):
     """Mean and temporal variance of the grey level at each light, from two pictures each: the
-    variance is half that of the
-    difference, as the standard has it."""
+    variance is half that of the difference, as the standard has it."""
     means, variances = [], []
     for level in LEVELS:
         text = FLAT.format(background=level, gain=gain, dark=dark, black=black)
@@ -43,9 +42,9 @@ def flat_fields(program, gain, dark, black):
 @pytest.mark.parametrize("gain, dark, black", [(0.33, 5, 10), (0.05, 40, 12), (0.4, 2.5, 8)])
 def test_photon_transfer(program, gain, dark, black):
     """Slope of variance over mean: the gain K within 1 %. Each variance is known to sqrt(2/n) =
-    0.28 % (n = 262,144 pixels), so the
-    slope over nine lights to about 0.15 %. At no light: black level, and K^2 sigma_d^2 + 1/12 within four standard
-    deviations. The least is 1 DN^2, where the rounding to grey levels is still uniform noise."""
+    0.28 % (n = 262,144 pixels), so the slope over nine lights to about 0.15 %. At no light: black
+    level, and K^2 sigma_d^2 + 1/12 within four standard deviations. The least is 1 DN^2, where the
+    rounding to grey levels is still uniform noise."""
     means, variances = flat_fields(program, gain, dark, black)
     pixels = 512 * 512
     slope = np.sum((means - means[0]) * (variances - variances[0])) / np.sum((means - means[0]) ** 2)
@@ -58,8 +57,8 @@ def test_photon_transfer(program, gain, dark, black):
 
 def test_shot_noise_is_poisson(program):
     """Without dark noise, at one grey level an electron, the pictures are counts. Chi-squared over
-    their histogram, at the light
-    where the generator draws exactly and where it approximates (above 64 e): p above 1e-3, on fixed seeds."""
+    their histogram, at the light where the generator draws exactly and where it approximates (above
+    64 e): p above 1e-3, on fixed seeds."""
     for mean in (0.7, 12.0, 63.0, 65.5, 300.0):
         text = FLAT.format(background=mean, gain=1, dark=0, black=0)
         a, b = program.render(text, seed=7, out=f"counts-{mean}").frames(0)

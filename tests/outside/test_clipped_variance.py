@@ -1,4 +1,5 @@
-"""The reference case of the camera lists what the independent calculation of its saturation gives."""
+"""The reference case of the camera lists what the independent calculation of its saturation
+gives."""
 
 import tomllib
 from pathlib import Path

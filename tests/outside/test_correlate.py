@@ -39,9 +39,8 @@ peak_fit = "gaussian3"
 
 
 # The program correlates in single precision: rounding of 6e-8 of the peak at each of its points,
-# against log-ratios of the order
-# of 0.5 a pixel, moves the fit by about 1e-6 px. A wrong sample, weight or lag moves it by 1e-3 or
-# more. Hence 1e-5 px.
+# against log-ratios of the order of 0.5 per pixel, moves the fit by about 1e-6 px. A wrong sample,
+# weight or lag moves it by 1e-3 or more. Hence 1e-5 px.
 TOLERANCE_PX = 1e-5
 SIDE = 32
 # The search range: half the window, less the pixel that the fit needs beyond the peak.
@@ -69,9 +68,9 @@ def test_one_plain_pass(program, kind, normalise, dx, dy):
 
 def test_peak_ratio_and_outliers(program):
     """Peak ratio: the highest local maximum over the highest one more than 2 px away from it, six
-    digits in the file. Status: the
-    normalised median test of Westerweel and Scarano (Exp. Fluids 39 (2005) 1096) over the 3 x 3 neighbours that exist, threshold
-    2, epsilon 0.1 px, both components as the sides of a right angle. Out-of-plane loss makes enough of both."""
+    digits in the file. Status: the normalised median test of Westerweel and Scarano (Exp. Fluids 39
+    (2005) 1096) over the 3 x 3 neighbours that exist, threshold 2, epsilon 0.1 px, both components
+    as the sides of a right angle. Out-of-plane loss makes enough of both."""
     pairs = program.render(SCENE.format(dx=2.3, dy=-1.4, loss=0.65), seed=5)
     vectors = program.correlate(*pairs.files(0), PROCESSING.format(correlation="zero-padded", normalise="none"))
     for (a, b), found in zip(correlation.windows(*pairs.frames(0), SIDE), vectors["peak_ratio"], strict=True):

@@ -1,6 +1,8 @@
-"""Estimators that share nothing with the program measure the displacement its pairs were rendered with.
+"""Estimators that share nothing with the program measure the displacement its pairs were rendered
+with.
 
-Tolerance: 0.02 px in the mean, the requirement; a fifth of the 0.1 px that is commonly accepted as a measurement's error.
+Tolerance: 0.02 px in the mean, the requirement; a fifth of the 0.1 px that is commonly accepted as
+a measurement's error.
 """
 
 import cv2
@@ -49,8 +51,8 @@ def pairs(program, count, dx, dy, fraction):
 @pytest.mark.parametrize("dx, dy, fraction", STILL + STREAKS)
 def test_correlation_by_scipy(program, dx, dy, fraction):
     """256 windows of 64 px, zero-padded correlation without the means, divided by the window's own
-    triangle, Gaussian through
-    three points. The scatter of one window is up to 0.02 px, so the mean is known to 0.0015 px."""
+    triangle, Gaussian through three points. The scatter of one window is up to 0.02 px, so the mean
+    is known to 0.0015 px."""
     found = []
     for a, b in pairs(program, 4, dx, dy, fraction):
         for window_a, window_b in correlation.windows(a, b, 64):
@@ -62,9 +64,9 @@ def test_correlation_by_scipy(program, dx, dy, fraction):
 
 @pytest.mark.parametrize("dx, dy, fraction", STILL + STREAKS + SLANTING)
 def test_dense_flow_by_opencv(program, dx, dy, fraction):
-    """Farnebäck's polynomial expansion (a different principle: no correlation) in neighbourhoods
-    of 33 px, from 8-bit copies,
-    away from the border, where its neighbourhoods are cut. Its own bias at 10 px is about 0.01 px."""
+    """Farnebäck's polynomial expansion (a different principle: no correlation) in neighbourhoods of
+    33 px, from 8-bit copies, away from the border, where its neighbourhoods are cut. Its own bias
+    at 10 px is about 0.01 px."""
     found = []
     for a, b in pairs(program, 2, dx, dy, fraction):
         scale = 255 / np.percentile(a, 99.5)

@@ -1,5 +1,5 @@
-"""Passes that deform the frames: the program's vectors on its own pictures against those of another interpolation and correlator, and the
-reference cases against a fresh simulation.
+"""Passes that deform the frames: the program's vectors on its own pictures against those of another
+interpolation and correlator, and the reference cases against a fresh simulation.
 """
 
 import tomllib
@@ -46,8 +46,8 @@ outlier_threshold = 1e6
     ],
 )
 def test_vectors(program, changes, how):
-    """Rounding to single precision moves a vector by 1e-6 px a pass (test_correlate.py); a wrong sign, place, weight or interpolation by
-    1e-3 px or more. Hence 1e-5 px."""
+    """Rounding to single precision moves a vector by 1e-6 px per pass (test_correlate.py); a wrong
+    sign, place, weight or interpolation by 1e-3 px or more. Hence 1e-5 px."""
     pairs = program.render(SCENE + changes, seed=5)
     found = program.correlate(*pairs.files(0), SCENE + changes)
     grid, expected = interrogate(pairs.frames(0), how)[-1]

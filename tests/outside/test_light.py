@@ -26,8 +26,9 @@ def scattering(diameter, index, medium, wavelength, half_angle):
     """dC/dOmega of one sphere in m^2/sr at right angles to unpolarised light, averaged over the
     directions in a cone.
 
-    |S|^2/k^2 with the wave number k in the medium (Bohren and Huffman 1983). The directions are spread over the cone's cap along
-    Fibonacci's spiral, each with the same solid angle; 20 of them are within 0.1 % of 400 here."""
+    |S|^2/k^2 with the wave number k in the medium (Bohren and Huffman 1983). The directions are
+    spread over the cone's cap along Fibonacci's spiral, each with the same solid angle; 20 of them
+    are within 0.1 % of 400 here."""
     count = 20
     z = 1 - (1 - np.cos(half_angle)) * (np.arange(count) + 0.5) / count
     turn = np.pi * (3 - np.sqrt(5)) * np.arange(count)
@@ -37,9 +38,8 @@ def scattering(diameter, index, medium, wavelength, half_angle):
 
 
 def intensity(index, x, cosine):
-    """(|S1|^2 + |S2|^2)/2, which over the whole sphere comes to pi x^2 Q_sca. (miepython calls
-    that norm "wiscombe"; its "bohren" is
-    four times as much, in spite of the book.)"""
+    """(|S1|^2 + |S2|^2)/2, which over the whole sphere comes to pi x^2 Q_sca. (miepython calls that
+    norm "wiscombe"; its "bohren" is four times as much, in spite of the book.)"""
     s1, s2 = miepython.S1_S2(index, x, cosine, norm="wiscombe")
     return (np.abs(s1) ** 2 + np.abs(s2) ** 2) / 2
 
@@ -92,8 +92,8 @@ separation = "0.01 ms"
 @pytest.mark.parametrize("name, text", [("flume", FLUME.read_text()), ("tunnel", TUNNEL)])
 def test_light_budget(program, name, text):
     """Every link of the chain, and its end, within 1 %: the requirement. Forgetting the refraction
-    at the flume's window would change
-    the solid angle by 78 %, the Gaussian sheet's profile by 60 %, the mean over the diameters by several per cent."""
+    at the flume's window would change the solid angle by 78 %, the Gaussian sheet's profile by 60
+    %, the mean over the diameters by several per cent."""
     rig = tomllib.loads(text)
     light, sheet, tracer, lens, camera = (rig[part] for part in ("light", "sheet", "tracer", "lens", "camera"))
     wavelength = si(light["wavelength"])
@@ -104,7 +104,8 @@ def test_light_budget(program, name, text):
         medium = 1.00027
 
     energy = si(light["pulse_energy"]) if "pulse_energy" in light else si(light["power"]) * si(light["pulse_length"])
-    # A Gaussian of e^-2 full width w across the sheet has the peak of a top-hat of width w sqrt(pi/8).
+    # A Gaussian of e^-2 full width w across the sheet has the peak of a top-hat of width w
+    # sqrt(pi/8).
     width = si(sheet["thickness"]) * (np.sqrt(np.pi / 8) if sheet["profile"] == "gaussian" else 1)
     fluence = energy * light.get("delivery", 1) / (si(sheet["height"]) * width)
     # Sine condition: the image side has sin = 1/(2 f# (1 + M)), the object side M times that over

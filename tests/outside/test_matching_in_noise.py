@@ -1,5 +1,5 @@
-"""Least-squares matching: the program's vectors against those of another implementation, and the reference case of its efficiency in strong
-noise against a fresh simulation.
+"""Least-squares matching: the program's vectors against those of another implementation, and the
+reference case of its efficiency in strong noise against a fresh simulation.
 """
 
 import tomllib
@@ -39,7 +39,8 @@ refinement = "least-squares"
 
 
 def test_vectors(program):
-    """The solution of four equations in single-precision pictures: 1e-4 px is a hundredth of what matching changes."""
+    """The solution of four equations in single-precision pictures: 1e-4 px is a hundredth of what
+    matching changes."""
     pairs = program.render(SCENE, seed=5)
     found = program.correlate(*pairs.files(0), SCENE)
     mine = match(pairs.frames(0)).reshape(-1, 2)
@@ -52,7 +53,8 @@ def test_vectors(program):
 
 @pytest.mark.parametrize("place", [0, 1])
 def test_case(place):
-    """Within five standard errors of four pairs here and of the forty of which the case lists what they gave."""
+    """Within five standard errors of four pairs here and of the forty of which the case lists what
+    they gave."""
     case = tomllib.loads(CASE.read_text())
     noise_e = float(case["sweep"]["values"][place].removesuffix(" e"))
     bound = root_mean_square_bound(noise_e)

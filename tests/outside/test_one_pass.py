@@ -1,7 +1,7 @@
 """The reference cases list what the Monte Carlo of one plain pass gives.
 
-A fresh simulation of fewer windows and another seed is held against the listed values: five standard errors of it, and as many of the
-10 000 windows that the values come from.
+A fresh simulation of fewer windows and another seed is held against the listed values: five
+standard errors of it, and as many of the 10 000 windows that the values come from.
 """
 
 import tomllib

@@ -1,5 +1,6 @@
 """Other programs' vectors: scored by conventions of their own, and as the processing of a study.
-Chain of evidence: errors computed here with numpy from the vectors and the truth -> the program's."""
+Chain of evidence: errors computed here with numpy from the vectors and the truth -> the
+program's."""
 
 import csv
 import sys

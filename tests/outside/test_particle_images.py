@@ -1,6 +1,7 @@
 """Particle images against photutils and GalSim, which draw and fit stars.
 
-The program's own promise: no pixel is off by more than 1e-6 of a particle's light. Images are 32-bit floats, which adds 6e-8.
+The program's own promise: no pixel is off by more than 1e-6 of a particle's light. Images are
+32-bit floats, which adds 6e-8.
 """
 
 import astropy.table
@@ -14,7 +15,8 @@ from scipy.optimize import brentq
 
 ELECTRONS = 10000.0
 
-# A top-hat sheet lights every particle alike; no camera, so the pictures are expected photo-electrons.
+# A top-hat sheet lights every particle alike; no camera, so the pictures are expected
+# photo-electrons.
 SCENE = """
 [image]
 size = [256, 192]
@@ -42,9 +44,8 @@ BORDER = 12
 
 
 def stars(image, diameter):
-    """x, y and flux of the particle images, by photutils' pixel-integrated Gaussian of known
-    width, neighbours together; and what
-    the fit leaves of the picture."""
+    """x, y and flux of the particle images, by photutils' pixel-integrated Gaussian of known width,
+    neighbours together; and what the fit leaves of the picture."""
     fwhm = diameter / 4 * 2 * np.sqrt(2 * np.log(2))
     finder = DAOStarFinder(threshold=0.002 * image.max(), fwhm=max(fwhm, 1.5), sharpness_range=None, roundness_range=None)
     fit = PSFPhotometry(CircularGaussianPRF(fwhm=fwhm), (11, 11), finder=finder, aperture_radius=3, grouper=SourceGrouper(14))
@@ -64,8 +65,8 @@ def scene(flow=UNIFORM, diameter=2.4, streak=(0, 0), **numbers):
 @pytest.mark.parametrize("diameter", [1.2, 2.4, 4.4])
 def test_fits_by_photutils(program, diameter):
     """Every image is the Gaussian it is said to be, holds the light it is said to hold, stands
-    where the list says and moves as
-    it is said to move. (In the pairs of this seed no two images are so close that photutils takes them for one.)"""
+    where the list says and moves as it is said to move. (In the pairs of this seed no two images
+    are so close that photutils takes them for one.)"""
     pairs = program.render(scene(diameter=diameter, dx=2.37, dy=-1.4), 1, 4, "pairs", "--particles")
     (a, left_a), (b, left_b) = (stars(frame, diameter) for frame in pairs.frames(0))
     for left in (left_a, left_b):
@@ -84,8 +85,7 @@ def test_fits_by_photutils(program, diameter):
 
 def drawn(particles, profile, shape, streak=(0, 0)):
     """The picture by GalSim: for each particle of the list the profile of its diameter, smeared
-    along the streak and integrated over
-    the pixels."""
+    along the streak and integrated over the pixels."""
     image = galsim.ImageD(shape[1], shape[0], init_value=0, xmin=0, ymin=0)
     length = np.hypot(*streak)
     line = galsim.Box(max(length, 1e-9), 1e-4, gsparams=EXACT).rotate(np.arctan2(streak[1], streak[0]) * galsim.radians)
@@ -134,15 +134,16 @@ def test_drawn_by_galsim(program, diameter, streak):
     for frame, particles in zip(pairs.frames(0), pairs.particles(0)):
         assert len(particles) > 100
         difference = inside(frame - drawn(particles, gaussian, frame.shape, streak))
-        # 1e-6 of the light of one particle, the brightest of which carry about three times 10,000 e.
+        # 1e-6 of the light of one particle, the brightest of which carry about three times 10,000
+        # e.
         assert np.abs(difference).max() < 1e-6 * particles["electrons_e"].max()
 
 
 def test_airy_by_galsim(program):
     """The diffraction pattern with the Gaussian's peak and light, (2 J1(v)/v)^2 with v = sqrt(2)
-    r/sigma: GalSim's Airy of lambda/D = pi
-    sigma/sqrt(2), whose values are summed over the pixels by Gauss and Legendre's rule (8 x 8 points: 1e-12). Within 9 px, since
-    the program draws it to 16 sigma = 12 px from the middle."""
+    r/sigma: GalSim's Airy of lambda/D = pi sigma/sqrt(2), whose values are summed over the pixels
+    by Gauss and Legendre's rule (8 x 8 points: 1e-12). Within 9 px, since the program draws it to
+    16 sigma = 12 px from the middle."""
     diameter = 3.0
     text = scene(diameter=diameter, dx=2.37, dy=-1.4).replace("0.0005", "0.00004").replace("[256, 192]", "[800, 600]")
     pairs = program.render(text + '[lens]\npattern = "airy"\n', 1, 4, "pairs", "--particles")
@@ -170,9 +171,9 @@ def test_airy_by_galsim(program):
 
 def test_pathlines_by_scipy(program):
     """Particles in a vortex go from their place in frame A to their place in frame B as scipy's
-    integrator takes them, and the
-    truth is the same motion half forward and half back. The vortex as a velocity field: Lamb-Oseen, u = V (r_p/r) (1 - exp(-a
-    r^2/r_p^2))/(1 - exp(-a)) with the largest speed V at r_p, which makes e^a = 1 + 2 a (published: Lamb, Hydrodynamics, 334a);
+    integrator takes them, and the truth is the same motion half forward and half back. The vortex
+    as a velocity field: Lamb-Oseen, u = V (r_p/r) (1 - exp(-a r^2/r_p^2))/(1 - exp(-a)) with the
+    largest speed V at r_p, which makes e^a = 1 + 2 a (published: Lamb, Hydrodynamics, 334a);
     positive turns x into y."""
     size, peak, core, drift = np.array([256, 192]), 6.0, 30.0, np.array([1.3, -0.6])
     a = brentq(lambda a: np.exp(a) - 1 - 2 * a, 0.5, 3)

@@ -1,5 +1,6 @@
-"""Pictures as other libraries write them: tifffile and Pillow. The grey levels are the same whatever the file, so the vectors must be
-the same to the digit; what is not read is refused with the reason and the remedy."""
+"""Pictures as other libraries write them: tifffile and Pillow. The grey levels are the same
+whatever the file, so the vectors must be the same to the digit; what is not read is refused with
+the reason and the remedy."""
 
 import struct
 import subprocess
@@ -21,13 +22,14 @@ def frames():
 
 
 def packed(frame, bits=12):
-    """Grey levels of 12 bits one after the other, most significant bits first, rows of whole bytes."""
+    """Grey levels of 12 bits one after the other, most significant bits first, rows of whole
+    bytes."""
     ones = (frame[:, :, None] >> np.arange(bits - 1, -1, -1)) & 1
     return np.packbits(ones.reshape(frame.shape[0], -1).astype(np.uint8), axis=1).tobytes()
 
 
 def tiff_of_12_bits(path, frame, order):
-    """A TIFF file by its specification (TIFF 6.0): one strip, no compression, 12 bits a pixel."""
+    """A TIFF file by its specification (TIFF 6.0): one strip, no compression, 12 bits per pixel."""
     height, width = frame.shape
     data = packed(frame)
     e = {"little": "<", "big": ">"}[order]
@@ -137,7 +139,8 @@ def test_what_is_not_read_is_told_with_the_remedy(program, frames, write, reason
 
 
 def test_a_series_is_measured_pair_by_pair(program):
-    """Mean and fluctuation over the pairs, against numpy; a steady flow has no fluctuation but the random error."""
+    """Mean and fluctuation over the pairs, against numpy; a steady flow has no fluctuation but the
+    random error."""
     rng = np.random.default_rng(8)
     directory = program.directory
     (directory / "series").mkdir()

@@ -1,7 +1,8 @@
 """`motefield plan` on the pixels, in the windows and in time, against independent computations
 (numpy, scipy).
 
-The light budget down to the photo-electrons is in test_light.py; here it goes on to grey levels, noise and saturation."""
+The light budget down to the photo-electrons is in test_light.py; here it goes on to grey levels,
+noise and saturation."""
 
 import numpy as np
 import pytest
@@ -36,17 +37,16 @@ def share_of_middle_pixel(diameter, streak):
     return line(0.0) * along
 
 
-# The rig's particles are spread evenly over their mean diameter +- 20 %: of a cube of the diameter the
-# mean is 1 + 0.2^2 times that of the mean diameter, and 95 % of them are dimmer than one of 1 + 0.9 x
-# 0.2 times it, whose light goes with the square (derived).
+# The rig's particles are spread evenly over their mean diameter +- 20 %: of a cube of the diameter
+# the mean is 1 + 0.2^2 times that of the mean diameter, and 95 % of them are dimmer than one of 1 +
+# 0.9 x 0.2 times it, whose light goes with the square (derived).
 SPREAD = 0.2
 BRIGHTEST = (1 + 0.9 * SPREAD) ** 2
 
 
 def test_grey_level_noise_and_saturation(program):
     """From the photo-electrons to the peak's grey level, signal-to-noise ratio (EMVA 1288) and
-    share of the full well: 1 %, the
-    requirement of the light budget."""
+    share of the full well: 1 %, the requirement of the light budget."""
     plan = program.json("plan", program.setup(rig()))
     px = 5.5e-6 / 0.1
     diameter = np.sqrt((4 * np.sqrt(2) / np.pi * 4 * 1.1 * 450e-9) ** 2 + (0.1 * 12e-6) ** 2 + (11e-6) ** 2) / 5.5e-6
@@ -114,9 +114,9 @@ def test_losses_in_a_window(program, profile):
 
 
 def test_gradient_of_a_shear(program):
-    """A shear of 0.04 px a px over 64 px: the mean of the correlation of two Gaussian images over
-    the displacements in the window (numerically, by
-    sampling), and the Stokes number of its time."""
+    """A shear of 0.04 px per px over 64 px: the mean of the correlation of two Gaussian images over
+    the displacements in the window (numerically, by sampling), and the Stokes number of its
+    time."""
     text = rig(flow=(UNIFORM, '[flow]\nkind = "linear-shear"\nshear = 0.04\ndisplacement = ["2 px", "0 px"]\n'))
     plan = program.json("plan", program.setup(text))
     d, a = plan["particle_image_diameter_px"], 0.04 * 64
@@ -129,8 +129,7 @@ def test_gradient_of_a_shear(program):
 
 def test_pulses_in_their_exposures(program):
     """The margin is the best that any place of the dead time gives, by scipy's linear programming:
-    maximise m subject to every edge of a
-    pulse lying at least m inside its exposure."""
+    maximise m subject to every edge of a pulse lying at least m inside its exposure."""
     from scipy.optimize import linprog
 
     for exposure, exposure_b in [(5e-3, 5e-3), (1e-3, 20e-3), (3e-3, 1.3e-3), (1.2e-3, 1.5e-3)]:

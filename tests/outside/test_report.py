@@ -1,5 +1,6 @@
-"""`motefield report --pdf` typeset by the library that the command typst is made of, and the PDF read by another (pypdf): it says what the
-HTML says, on pages of A4, and a second one has the same bytes."""
+"""`motefield report --pdf` typeset by the library that the command typst is made of, and the PDF
+read by another (pypdf): it says what the HTML says, on pages of A4, and a second one has the same
+bytes."""
 
 import html
 import os
@@ -63,7 +64,8 @@ def study(request, program):
 
 
 def letters(text):
-    """What is left of a text when lines are broken elsewhere and words are hyphenated or spaced otherwise."""
+    """What is left of a text when lines are broken elsewhere and words are hyphenated or spaced
+    otherwise."""
     return re.sub(r"[\s\u00ad\u2010]+", "", text)
 
 

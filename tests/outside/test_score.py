@@ -40,9 +40,9 @@ REACH = 3
 
 def errors(pairs, tables):
     """Errors of all vectors against the truth at their place and against its average over their
-    window, with the weights of both
-    frames' tapers together (exp(-t^2) squared); shape pairs x component x rows x columns, NaN for outliers (vectors that are not
-    valid, or valid but more than 1 px off)."""
+    window, with the weights of both frames' tapers together (exp(-t^2) squared); shape pairs x
+    component x rows x columns, NaN for outliers (vectors that are not valid, or valid but more than
+    1 px off)."""
     centre = np.arange(SIDE) - (SIDE - 1) / 2
     along = np.exp(-2 * (2 * centre / SIDE) ** 2)
     weights = np.outer(along, along) / along.sum() ** 2
@@ -68,20 +68,20 @@ def tapers(lengths):
     return lags, [np.clip(1 - (lag - REACH) / (REACH + 1), 0, 1) for lag in lags]
 
 
-def residuals(sheets, lost, by_chance):
+def residuals(fields, lost, by_chance):
     """What chance adds at each place: deviations from the mean there, allowing for the degrees of
     freedom lost to it; and if losses are chance, what a place moves the mean of all by coming and
     going (the influence of a value on a ratio of sums: Cochran, Sampling Techniques, section 2.11).
     Also how many values tell how they scatter.
     """
-    known, pairs = np.isfinite(sheets), len(sheets)
+    known, pairs = np.isfinite(fields), len(fields)
     seen = known.sum(axis=0)
     tells = known & (seen > lost)
     with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.nanmean(sheets, axis=0)
-        residual = np.where(tells, (sheets - means) * np.sqrt(seen / (seen - lost)), 0)
+        means = np.nanmean(fields, axis=0)
+        residual = np.where(tells, (fields - means) * np.sqrt(seen / (seen - lost)), 0)
     if by_chance:
-        off = np.where(seen > 0, means - np.nanmean(sheets), 0)
+        off = np.where(seen > 0, means - np.nanmean(fields), 0)
         residual = residual + (known - seen / pairs) * off * np.sqrt(pairs / (pairs - 1))
     return residual, tells.sum()
 
@@ -104,16 +104,17 @@ def freedom_between_pairs(whole):
     return 2 * parts.sum() ** 2 / (pairs * np.var(blocks, axis=1, ddof=1).sum())
 
 
-def freedom_of_variance(sheets, lost=1, by_chance=True):
+def freedom_of_variance(fields, lost=1, by_chance=True):
     """With how many degrees of freedom the variance of the mean is known: values over the sum of
-    squared weights, each with the share of
-    grid places that have a neighbour at that lag (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs
-    takes one pair's worth, or as many as are `lost`. With a scatter v that differs over the places, each squared weight counts
-    mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond the reach along x, or along y, if it is
-    nearer; whichever of both and of an even scatter gives the fewest degrees of freedom. To the relative variance of normal
-    values that of the scatter between the pairs is added."""
-    rows, columns = sheets.shape[1:]
-    whole, _ = residuals(sheets, lost, by_chance)
+    squared weights, each with the share of grid places that have a neighbour at that lag
+    (Priestley, Spectral Analysis and Time Series, 1981); the mean over the pairs takes one pair's
+    worth, or as many as are `lost`. With a scatter v that differs over the places, each squared
+    weight counts mean(v v') / mean(v)^2 times, for v' at that lag (Satterthwaite), or just beyond
+    the reach along x, or along y, if it is nearer; whichever of both and of an even scatter gives
+    the fewest degrees of freedom. To the relative variance of normal values that of the scatter
+    between the pairs is added."""
+    rows, columns = fields.shape[1:]
+    whole, _ = residuals(fields, lost, by_chance)
     v = (whole**2).sum(axis=0)
     v = v / v.mean()
 
@@ -128,36 +129,36 @@ def freedom_of_variance(sheets, lost=1, by_chance=True):
             share = (1 - dy / rows) * (1 - dx / columns)
             beyond = product(dy, max(dx, REACH + 1)), product(max(dy, REACH + 1), dx)
             sums += sides * share * weight**2 * np.array([1, *beyond])
-    normal = np.isfinite(sheets).sum() * (1 - lost / len(sheets)) / sums.max()
+    normal = np.isfinite(fields).sum() * (1 - lost / len(fields)) / sums.max()
     return 1 / (1 / normal + 1 / freedom_between_pairs(whole))
 
 
-def lessened(number, sheets, lost=1, by_chance=True):
+def lessened(number, fields, lost=1, by_chance=True):
     """So many trials or degrees of freedom, lessened so that z / sqrt(n) becomes t / sqrt(n)."""
-    freedom = freedom_of_variance(sheets, lost, by_chance)
+    freedom = freedom_of_variance(fields, lost, by_chance)
     return number * (stats.norm.ppf(0.975) / stats.t.ppf(0.975, freedom)) ** 2
 
 
-def variance_of_mean(sheets, lost=1, by_chance=True):
-    """Variance of the mean of values on grids, one grid a pair: what repeats from pair to pair at
-    a grid place is no chance; the
-    covariances at the lags of the grid are summed with weight 1 up to the reach, then falling linearly to 0 one step
-    beyond twice the reach (flat-topped window: Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below
-    independence. Squares of deviations from a place's own mean have lost two degrees of freedom there."""
-    whole, seen = residuals(sheets, lost, by_chance)
-    _, taper = tapers(sheets.shape[1:])
+def variance_of_mean(fields, lost=1, by_chance=True):
+    """Variance of the mean of values on grids, one grid per pair: what repeats from pair to pair at
+    a grid place is no chance; the covariances at the lags of the grid are summed with weight 1 up
+    to the reach, then falling linearly to 0 one step beyond twice the reach (flat-topped window:
+    Politis and Romano, J. Time Ser. Anal. 16 (1995) 67); never below independence. Squares of
+    deviations from a place's own mean have lost two degrees of freedom there."""
+    whole, seen = residuals(fields, lost, by_chance)
+    _, taper = tapers(fields.shape[1:])
     covariance = sum(correlate(sheet, sheet, method="direct") for sheet in whole)
     total = max((np.outer(*taper) * covariance).sum(), (whole**2).sum())
-    return total / seen / np.isfinite(sheets).sum()
+    return total / seen / np.isfinite(fields).sum()
 
 
-def mean(sheets):
+def mean(fields):
     """Mean, Student's t interval on the effective number of values (or fewer degrees of freedom),
     and that number.
     """
-    n, value, variance = np.isfinite(sheets).sum(), np.nanmean(sheets), variance_of_mean(sheets)
-    effective = np.clip(np.nanvar(sheets, ddof=1) / variance, 1, n)
-    freedom = min(effective - 1, freedom_of_variance(sheets))
+    n, value, variance = np.isfinite(fields).sum(), np.nanmean(fields), variance_of_mean(fields)
+    effective = np.clip(np.nanvar(fields, ddof=1) / variance, 1, n)
+    freedom = min(effective - 1, freedom_of_variance(fields))
     return (value, *stats.t.interval(0.95, freedom, value, np.sqrt(variance))), effective
 
 
@@ -177,17 +178,18 @@ def chi(square, freedom):
     return np.array([square, square * freedom / low, square * freedom / high])
 
 
-def local_and_random(sheets):
+def local_and_random(fields):
     """What places repeat in every pair and what they do not, both as root mean square: one-way
-    analysis of variance with fixed places and
-    unequal numbers (Searle, Casella and McCulloch, Variance Components, 1992); the variance of the mean, which is what the
-    mean takes off, is left out of the second, so that the squares add up. Intervals: Satterthwaite's for what differs at a
-    place, and for the scatter of the places' means, whose variance is that of a non-central chi-squared law; MOVER for the
-    difference of both (Zou and Donner, Stat. Med. 27 (2008) 1693)."""
-    seen, number = np.isfinite(sheets).sum(axis=0), np.isfinite(sheets).sum()
-    places, mean, means = (seen > 0).sum(), np.nanmean(sheets), np.nanmean(sheets, axis=0)
+    analysis of variance with fixed places and unequal numbers (Searle, Casella and McCulloch,
+    Variance Components, 1992); the variance of the mean, which is what the mean takes off, is left
+    out of the second, so that the squares add up. Intervals: Satterthwaite's for what differs at a
+    place, and for the scatter of the places' means, whose variance is that of a non-central
+    chi-squared law; MOVER for the difference of both (Zou and Donner, Stat. Med. 27 (2008)
+    1693)."""
+    seen, number = np.isfinite(fields).sum(axis=0), np.isfinite(fields).sum()
+    places, mean, means = (seen > 0).sum(), np.nanmean(fields), np.nanmean(fields, axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        squares = np.where(seen > 1, (sheets - means) ** 2 * seen / (seen - 1), np.nan)
+        squares = np.where(seen > 1, (fields - means) ** 2 * seen / (seen - 1), np.nan)
         within = np.nanmean(squares)
         variances = np.where(seen > 1, np.nansum(squares, axis=0) / seen, np.where(seen > 0, within, 0))
     of_within = variance_of_mean(squares, lost=2, by_chance=False)
@@ -195,7 +197,7 @@ def local_and_random(sheets):
     at_places = chi(variances.sum() / number, freedom)
 
     between = np.nansum(seen * (means - mean) ** 2) / number
-    products, each = sheets * (means - mean), number / places
+    products, each = fields * (means - mean), number / places
     of_noise = (each - 1) / each**2 * of_within
     of_between = max(4 * variance_of_mean(products, by_chance=False) - of_noise, of_noise)
     between = chi(between, lessened(min(2 * between**2 / of_between, number), products, by_chance=False))
@@ -203,9 +205,9 @@ def local_and_random(sheets):
     value = between[0] - at_places[0]
     low = value - np.hypot(between[0] - between[1], at_places[2] - at_places[0])
     high = value + np.hypot(between[2] - between[0], at_places[0] - at_places[1])
-    of_mean = min(variance_of_mean(sheets, by_chance=False), within / len(sheets))
+    of_mean = min(variance_of_mean(fields, by_chance=False), within / len(fields))
     local = np.sqrt(np.maximum(np.array([value, low, high]) + of_mean, 0))
-    return local, np.sqrt(chi(np.nanvar(sheets) - local[0] ** 2, freedom))
+    return local, np.sqrt(chi(np.nanvar(fields) - local[0] ** 2, freedom))
 
 
 def wilson(p, n):
@@ -220,8 +222,8 @@ def wilson(p, n):
 def figures(at_point, over_window):
     """All figures by name as (value, low, high), and the effective number of vectors."""
     all, effective = {}, np.inf
-    for prefix, sheets in (("", at_point), ("window_", over_window)):
-        for axis, component in zip("xy", sheets.transpose(1, 0, 2, 3)):
+    for prefix, fields in (("", at_point), ("window_", over_window)):
+        for axis, component in zip("xy", fields.transpose(1, 0, 2, 3)):
             bias, number = mean(component)
             effective = min(effective, number)
             all[f"{prefix}bias_{axis}_px"] = bias
@@ -255,8 +257,7 @@ def test_score(program, flow):
     for name, (value, low, high) in expected.items():
         got = [found[name][end] for end in ("value", "lo", "hi")]
         # The displacements in the file are rounded to 1e-7 px, and the truth half-way between two
-        # pixels is interpolated. Only a
-        # wrong formula differs by more than the 1e-6 px required.
+        # pixels is interpolated. Only a wrong formula differs by more than the 1e-6 px required.
         assert got == pytest.approx([value, low, high], rel=0, abs=1e-6), name
 
 
@@ -266,7 +267,8 @@ def table(path):
 
 
 def test_sweep_table(program):
-    """Each row of a sweep tells of the same pairs as `render` and `correlate` give, in six digits."""
+    """Each row of a sweep tells of the same pairs as `render` and `correlate` give, in six
+    digits."""
     program.setup(SCENE.format(flow=UNIFORM), "sweep.toml")
     program.run("sweep", "sweep.toml", "--vary", "image.electrons=400 e,900 e", "--seed", 3, "--most-pairs", 4, "--precision", 0.001, "--out", "sweep")
     rows = table(program.directory / "sweep" / "table.csv")
@@ -284,9 +286,9 @@ def test_sweep_table(program):
 
 def test_coverage(program):
     """Of 100 studies with their own seeds, 95 % must have the long-run value (of all 1,200 pairs)
-    inside their 95 % intervals; fewer
-    than chance allows once in a thousand (binomial law) is a failure. Windows overlap by 75 %, so intervals that took the
-    vectors for independent would be half as wide and fail."""
+    inside their 95 % intervals; fewer than chance allows once in a thousand (binomial law) is a
+    failure. Windows overlap by 75 %, so intervals that took the vectors for independent would be
+    half as wide and fail."""
     scene = SCENE.format(flow=UNIFORM).replace("[256, 192]", "[128, 128]").replace("= 0.5\n", "= 0.1\n")
     program.setup(scene, "sweep.toml")
     rows = []

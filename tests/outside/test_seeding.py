@@ -1,4 +1,4 @@
-"""Who is where and how bright: a Poisson process of particles in a light sheet, by the lists of
+"""Places and brightness of the particles: a Poisson process in a light sheet, by the lists of
 particles and by the pictures alone.
 
 Statistical tests on fixed seeds fail at p below 1e-3.
@@ -38,8 +38,8 @@ def text(ppp, profile, sizes="same"):
 @pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
 def test_places(program, profile):
     """Kolmogorov-Smirnov: even in x, in y and in depth; the numbers in squares of 64 px obey
-    Poisson's law (chi-squared of their
-    dispersion); and each particle's light is the sheet's at its depth."""
+    Poisson's law (chi-squared of their dispersion); and each particle's light is the sheet's at its
+    depth."""
     pairs = program.render(text(0.01, profile), 4, 21, "pairs", "--particles")
     both = [pairs.particles(k) for k in range(pairs.count)]
     particles = np.concatenate([a for a, _ in both])
@@ -75,9 +75,9 @@ def test_partners(program):
 
 @pytest.mark.parametrize("sizes", ["normal", "log-normal"])
 def test_sizes(program, sizes):
-    """Light goes with the square of the diameter, so its root over the sheet's is the diameter
-    over the mean: Kolmogorov-Smirnov
-    against scipy's law of mean 1 and standard deviation 0.3, cut at 0.1 and 4."""
+    """Light goes with the square of the diameter, so its root over the sheet's is the diameter over
+    the mean: Kolmogorov-Smirnov against scipy's law of mean 1 and standard deviation 0.3, cut at
+    0.1 and 4."""
     pairs = program.render(text(0.01, "gaussian", sizes), 2, 8, "pairs", "--particles")
     particles = np.concatenate([pairs.particles(k)[0] for k in range(2)])
     size = np.sqrt(particles["electrons_e"] / ELECTRONS / np.exp(-8 * (particles["z_px"] / THICKNESS_PX) ** 2))
@@ -94,10 +94,10 @@ def test_sizes(program, sizes):
 @pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
 def test_light_in_squares(program, profile):
     """Campbell's theorem (derived): the light in a square of a Poisson process of seeding n, whose
-    particle at x leaves in it the share
-    p(x) of its light E b, has the cumulants n E^k <b^k> int p^k: k = 1 the mean, k = 2 the variance. <b^k> is the integral of b^k
-    over the depth in thicknesses: sqrt(pi/(8 k)) for the Gaussian sheet, 1 for the top-hat. Squares 8 px apart share no particle.
-    Particles on a lattice or of a fixed number would vary less, clusters more."""
+    particle at x leaves in it the share p(x) of its light E b, has the cumulants n E^k <b^k> int
+    p^k: k = 1 the mean, k = 2 the variance. <b^k> is the integral of b^k over the depth in
+    thicknesses: sqrt(pi/(8 k)) for the Gaussian sheet, 1 for the top-hat. Squares 8 px apart share
+    no particle. Particles on a lattice or of a fixed number would vary less, clusters more."""
     side, step, ppp, sigma = 16, 24, 0.05, 2.4 / 4
     pairs = program.render(text(ppp, profile), pairs=24, seed=5)
     corners = range(8, 512 - side, step)

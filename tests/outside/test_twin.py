@@ -1,6 +1,7 @@
-"""`motefield twin` against recordings of a plain generator (recording.py), whose truth is known: the error predicted from the twin against
-the true one, and the estimates against what the pictures were made of. Three scenes by default; as many as TWIN_SCENES says (thirty take
-a quarter of an hour)."""
+"""`motefield twin` against recordings of a plain generator (recording.py), whose truth is known:
+the error predicted from the twin against the true one, and the estimates against what the pictures
+were made of. Three scenes by default; as many as TWIN_SCENES says (thirty take a quarter of an
+hour)."""
 
 import os
 
@@ -21,7 +22,8 @@ RELATIVE = {"particle_diameter", "density_counted", "noise"}
 
 
 def true_error(program, scene, pairs):
-    """Root mean square error vector of the valid vectors not more than 1 px off, as the program counts."""
+    """Root mean square error vector of the valid vectors not more than 1 px off, as the program
+    counts."""
     squares = []
     for k in range(len(pairs)):
         program.run("correlate", f"{k}.tif", "--out", f"v{k}.csv")
@@ -34,7 +36,8 @@ def true_error(program, scene, pairs):
 
 @pytest.fixture(scope="module")
 def found(tmp_path_factory):
-    """Of each scene: true and predicted error, and of each estimate truth, value and whether it is near enough."""
+    """Of each scene: true and predicted error, and of each estimate truth, value and whether it is
+    near enough."""
     rows = []
     for seed in range(100, 100 + COUNT):
         program = conftest.Program(tmp_path_factory.mktemp(f"scene{seed}"))

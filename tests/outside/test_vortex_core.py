@@ -18,8 +18,8 @@ def test_largest_speed():
 
 
 def test_large_core():
-    """A core much larger than the window: the second derivative, -a V/R^2 times some number, over 24
-    of the window's side squared.
+    """A core much larger than the window: the second derivative, -a V/R^2 times some number, over
+    24 of the window's side squared.
     """
     for core in (200.0, 400.0):
         assert (1 - measured(core)) * core**2 == pytest.approx((1 - measured(800.0)) * 800.0**2, rel=0.02)

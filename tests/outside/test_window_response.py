@@ -16,8 +16,7 @@ def px(text):
 
 def test_small_waves():
     """The ground of the check: with a small amplitude, the mean of the cosine with the squared
-    weight, but for the image's own size (with
-    d = 3 px, exp(-2 pi^2 0.32/48^2) = 0.997)."""
+    weight, but for the image's own size (with d = 3 px, exp(-2 pi^2 0.32/48^2) = 0.997)."""
     y = np.arange(32) - 15.5
     for name, weight in WEIGHTS.items():
         square = weight(y / 16) ** 2

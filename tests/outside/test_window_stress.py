@@ -17,7 +17,8 @@ def test_stress_of_the_wave():
 
 @pytest.mark.parametrize("wavelength", [64.0, 96.0, 160.0])
 def test_closed_form(wavelength):
-    """(sin(x)/x)^4, x = pi D/(sqrt(2) L); pixels in place of an integral change that by (pi/L)^2/6 or less in each of its factors."""
+    """(sin(x)/x)^4, x = pi D/(sqrt(2) L); pixels in place of an integral change that by (pi/L)^2/6
+    or less in each of its factors."""
     closed = np.sinc(32 / (np.sqrt(2) * wavelength)) ** 4
     assert kept(wavelength) == pytest.approx(closed, rel=4 * (np.pi / wavelength) ** 2 / 6)
 

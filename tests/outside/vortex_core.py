@@ -1,10 +1,12 @@
 """What a window sees of the largest speed of a vortex, computed independently of the program.
 
-A vortex of Lamb and Oseen turns with v(r) = V (1 + 1/(2 a)) (R/r) (1 - exp(-a r^2/R^2)), a = 1.25643 (the root of exp(a) = 1 + 2 a), so
-that the largest speed V is reached at r = R. The middle of a top-hat window of D pixels lies there, where the velocity is V along y. The
-expected correlation at the lag (0, l) is the mean over the window of the correlation of two images of Gaussian shape, as pixels integrate
-them, v(x, y) apart; the Gaussian through three points of it about the highest gives the displacement along y. What the window does to
-displacements by its border is divided out.
+A vortex of Lamb and Oseen turns with v(r) = V (1 + 1/(2 a)) (R/r) (1 - exp(-a r^2/R^2)), a =
+1.25643 (the root of exp(a) = 1 + 2 a), so that the largest speed V is reached at r = R. The middle
+of a top-hat window of D pixels lies there, where the velocity is V along y. The expected
+correlation at the lag (0, l) is the mean over the window of the correlation of two images of
+Gaussian shape, as pixels integrate them, v(x, y) apart; the Gaussian through three points of it
+about the highest gives the displacement along y. What the window does to displacements by its
+border is divided out.
 """
 
 import numpy as np

@@ -1,15 +1,17 @@
 """Which part of a displacement wave's amplitude one pass of a weighted window measures, computed
 independently of the program.
 
-The displacement u = a cos(2 pi y/L) along x is small. Both frames are weighted by w, so a row of pixels y counts by w(y)^2. A particle
-image of the standard deviation s = d/4 is seen by the rows around it, by the square of its profile there, a Gaussian of variance
-(s^2 + 1/12)/2 (the pixel's own 1/12 added). For small displacements and images the part that remains is
+The displacement u = a cos(2 pi y/L) along x is small. Both frames are weighted by w, so a row of
+pixels y counts by w(y)^2. A particle image of the standard deviation s = d/4 is seen by the rows
+around it, by the square of its profile there, a Gaussian of variance (s^2 + 1/12)/2 (the pixel's
+own 1/12 added). For small displacements and images the part that remains is
 
     sum w^2 cos(2 pi y/L) / sum w^2.
 
-Here the correlation peak itself is summed: at the lag l it is the mean over the rows of R(l - u), R being the correlation of two
-images a displacement apart along x, a Gaussian of variance 2 s^2 convolved with the triangle of the pixels. The three-point Gaussian
-fit at lags -1, 0 and 1 gives the displacement; its regression on the true one in the window's middle, over all phases, is the
+Here the correlation peak itself is summed: at the lag l it is the mean over the rows of R(l - u), R
+being the correlation of two images a displacement apart along x, a Gaussian of variance 2 s^2
+convolved with the triangle of the pixels. The three-point Gaussian fit at lags -1, 0 and 1 gives
+the displacement; its regression on the true one in the window's middle, over all phases, is the
 response. What the weight does along x is divided out (the correlation over the window's own).
 
 With t = 2 y/D from the middle to the border (y at the pixels' centres):

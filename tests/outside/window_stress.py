@@ -1,17 +1,19 @@
 """What a window leaves of a Reynolds shear stress, computed independently of the program.
 
-A wave of shear that runs at 45 degrees, a (cos 45, sin 45) sin(k . x) with k at right angles to it, has the stress <uv> = a^2/4 over whole
-wavelengths. A top-hat window of D pixels measures the mean of the displacement over it. Here windows are laid over the wave at many places
-and pixels are averaged, as the windows hold them; no formula of a moving average is used. In closed form each of the two components
-keeps the product of sin(x)/x, x = pi D/(sqrt(2) L), along both axes, and the stress the square of that: test_window_stress.py.
+A wave of shear that runs at 45 degrees, a (cos 45, sin 45) sin(k . x) with k at right angles to it,
+has the stress <uv> = a^2/4 over whole wavelengths. A top-hat window of D pixels measures the mean
+of the displacement over it. Here windows are laid over the wave at many places and pixels are
+averaged, as the windows hold them; no formula of a moving average is used. In closed form each of
+the two components keeps the product of sin(x)/x, x = pi D/(sqrt(2) L), along both axes, and the
+stress the square of that: test_window_stress.py.
 """
 
 import numpy as np
 
 
 def averages(wavelength_px, window_px=32, amplitude=1.0, places=4000, seed=1):
-    """Means of both components over windows at places evenly over the wavelength, and their values in the windows' centres: two arrays
-    (places, 2).
+    """Means of both components over windows at places evenly over the wavelength, and their values
+    in the windows' centres: two arrays (places, 2).
     """
     rng = np.random.default_rng(seed)
     pixels = np.arange(window_px) - (window_px - 1) / 2

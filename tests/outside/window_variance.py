@@ -1,12 +1,15 @@
-"""What a window leaves of the variance of turbulent fluctuations, computed independently of the program.
+"""What a window leaves of the variance of turbulent fluctuations, computed independently of the
+program.
 
-Isotropic turbulence with von Karman's spectrum E ~ k^4 / (1 + (k l)^2)^(17/6), from 0.1/l to the smallest wavelength; the length l is
-such that the longitudinal integral scale pi/(2 u^2) int E/k dk, u^2 = 2/3 int E dk, is the one asked for. The variance of a component over
-wave vectors is E/(4 pi k^2) (1 - k1^2/k^2). A top-hat window of D pixels in a sheet of T pixels passes the product H of sin(x)/x, with
-x = k1 D/2, k2 D/2 and k3 T/2, of a wave's amplitude; of its variance H^2.
+Isotropic turbulence with von Karman's spectrum E ~ k^4 / (1 + (k l)^2)^(17/6), from 0.1/l to the
+smallest wavelength; the length l is such that the longitudinal integral scale pi/(2 u^2) int E/k
+dk, u^2 = 2/3 int E dk, is the one asked for. The variance of a component over wave vectors is E/(4
+pi k^2) (1 - k1^2/k^2). A top-hat window of D pixels in a sheet of T pixels passes the product H of
+sin(x)/x, with x = k1 D/2, k2 D/2 and k3 T/2, of a wave's amplitude; of its variance H^2.
 
-A picture of some integral scales holds a sample of this. How far samples scatter is told by fields of few random waves: one wave number
-at a random place in each of 40 bins of ln k, with the bin's energy on three waves at right angles.
+A picture of some integral scales holds a sample of this. How far samples scatter is told by fields
+of few random waves: one wave number at a random place in each of 40 bins of ln k, with the bin's
+energy on three waves at right angles.
 """
 
 import numpy as np
@@ -58,8 +61,9 @@ def kept(integral_px, smallest_px=20.0, window_px=32.0, sheet_px=10.0):
 
 
 def sampled(integral_px, seed, size_px=512, smallest_px=20.0, window_px=32.0, sheet_px=10.0):
-    """Sums of the squares in the windows of one picture of one field of random waves, and of those at their centres, both components:
-    the share is the first over the second, of many pictures together.
+    """Sums of the squares in the windows of one picture of one field of random waves, and of those
+    at their centres, both components: the share is the first over the second, of many pictures
+    together.
     """
     rng = np.random.default_rng(seed)
     length = length_of(integral_px, smallest_px)

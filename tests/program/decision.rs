@@ -179,7 +179,7 @@ fn free(directory: &Path, out: &str, more: &[&str]) -> (i32, Value) {
 #[test]
 fn the_longest_separation_that_the_quarter_rule_allows_is_best_in_steady_flow() {
     let directory = empty("map_steady");
-    // 4 px a millisecond: 4 ms is the quarter of the first window.
+    // 4 px per millisecond: 4 ms is the quarter of the first window.
     let ranges = [
         "--range",
         "timing.separation=1ms..8ms:log:4",

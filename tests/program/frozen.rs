@@ -6,7 +6,7 @@
 //! (`MOTEFIELD_RECORD=1 cargo test --test program frozen -- --ignored`, which fails on purpose) and
 //! says in CHANGELOG.md what moved and why. Names and words may change: hashes are taken of
 //! numbers, of switches and of the words that scripts rely on, with renamed fields under their
-//! first name.
+//! first name and reworded texts in their first words.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -54,6 +54,19 @@ const ADDED: &[&str] = &[
     "right_edge_pixels_per_mm",
     "brownian_displacement_px",
     "brownian_error_px",
+];
+
+/// Texts that are others than when the hashes were recorded: the words now, and the first ones.
+const REWORDED: &[(&str, &str)] = &[
+    ("power that ends instantly", "power that is gone at once"),
+    (
+        "seen through its glass wall. The wake of one bar of a\n\
+         # fish-protection screen at the intake of a small hydropower plant: 5 mm bar, 0.25 m/s \
+         between bars.",
+        "seen from the side through its glass wall. The wake behind one bar of a\n\
+         # fish-protection screen, as it stands before the intake of a small hydropower plant: \
+         5 mm bar, 0.25 m/s between the bars.",
+    ),
 ];
 
 /// Fields whose texts are for people, or say which program wrote them.
@@ -128,6 +141,11 @@ impl Hashes {
             Value::Array(values) => values.iter().for_each(|value| self.value(value)),
             Value::Number(number) => {
                 self.json.update(format!("{:.11e};", number.as_f64().unwrap()));
+            }
+            Value::String(text) => {
+                let first = |text: String, (now, first): &(&str, &str)| text.replace(now, first);
+                let text = REWORDED.iter().fold(text.clone(), first);
+                self.json.update(format!("{};", Value::String(text)));
             }
             other => self.json.update(format!("{other};")),
         }

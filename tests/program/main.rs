@@ -136,7 +136,7 @@ fn figure(row: &BTreeMap<String, String>, name: &str) -> [f64; 3] {
     ["", "_lo", "_hi"].map(|end| row[&format!("{name}{end}")].parse().expect("a number"))
 }
 
-/// Runs one point a list of changes to a setup.
+/// Runs one point per list of changes to a setup.
 fn points(text: &str, changes: &[Vec<(&str, String)>], effort: &Effort) -> Vec<Point> {
     let setup = Setup::from_text::<&str>("test", text, &[]).expect("a setup");
     let experiments: Vec<Experiment> = changes

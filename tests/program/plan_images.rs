@@ -20,7 +20,7 @@ const CHANGES: &[(&str, &str)] = &[
     ("image.size[1]", "1400"),
     ("image.background", "12 e"),
 ];
-/// 8 px in 2.4 ms at 55 um a pixel.
+/// 8 px in 2.4 ms at 55 um per pixel.
 const FLOW: &str = "[flow]\nkind = \"uniform\"\ndisplacement = [\"8 px\", \"0 px\"]\n";
 /// Half the side of the box in which an image's moments are taken, px: 7 standard deviations and
 /// half the streak.

@@ -67,7 +67,7 @@ fn threads_do_not_change_a_byte() {
         all
     };
     let one = files("1");
-    // Three files a pair; table, curve, answer and report; the manifest in either folder, the
+    // Three files per pair; table, curve, answer and report; the manifest in either folder, the
     // journal.
     assert_eq!(one.len(), 3 * 3 + 4 + 3);
     for threads in ["2", "7"] {

@@ -78,7 +78,7 @@ fn every_command_has_its_manual_page() {
     assert_eq!(page("motefield.1"), "mine");
 }
 
-/// Sentences are printed on lines that a terminal shows; the file keeps one line a sentence.
+/// Sentences are printed on lines that a terminal shows; the file keeps one line per sentence.
 #[test]
 fn long_sentences_are_broken_in_print_only() {
     let directory = empty("wrapped");

@@ -100,3 +100,90 @@ fn no_library_speaks_of_a_command_line() {
     }
     assert!(said.is_empty(), "{said:#?}");
 }
+
+/// What is counted, and for each of what: rates that could be told as "pairs a second".
+const COUNTED: [&str; 22] = [
+    "%",
+    "bits",
+    "bytes",
+    "cells",
+    "e",
+    "electrons",
+    "frames",
+    "mg",
+    "once",
+    "one",
+    "operations",
+    "pairs",
+    "particles",
+    "photons",
+    "pixels",
+    "px",
+    "steps",
+    "tracer",
+    "two",
+    "vectors",
+    "windows",
+    "words",
+];
+const FOR_EACH: [&str; 24] = [
+    "axis",
+    "core",
+    "cycle",
+    "electron",
+    "frame",
+    "line",
+    "litre",
+    "metre",
+    "millimetre",
+    "pair",
+    "particle",
+    "pass",
+    "pixel",
+    "place",
+    "point",
+    "px",
+    "rig",
+    "second",
+    "sentence",
+    "side",
+    "step",
+    "unit",
+    "vector",
+    "window",
+];
+
+/// A rate is "pairs per second" wherever a user or a developer reads it.
+#[test]
+fn rates_are_per() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut texts = sources(&[&LIBRARIES[..], &["src"]].concat());
+    let docs = fs::read_dir(root.join("docs")).expect("the folder of the book");
+    let pages = docs
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|end| end == "md"))
+        .chain([root.join("README.md"), root.join("DEVELOPERS.md")]);
+    for page in pages {
+        let text = fs::read_to_string(&page).expect("a page");
+        texts.push((page.display().to_string(), text));
+    }
+    let mut said = Vec::new();
+    for (place, text) in texts {
+        // A sentence of a comment may go on in its next line.
+        let words: Vec<&str> = text
+            .split_whitespace()
+            .filter(|word| !word.starts_with("//"))
+            .collect();
+        for three in words.windows(3) {
+            // What ends a clause counts nothing: "by 8 px, a pixel's width".
+            let what = three[0].trim_start_matches(|c: char| !c.is_alphanumeric() && c != '%');
+            let each = three[2].trim_end_matches(|c: char| !c.is_alphanumeric());
+            let (what, each) = (what.to_lowercase(), each.to_lowercase());
+            let article = ["a", "an"].contains(&three[1]);
+            if article && COUNTED.contains(&what.as_str()) && FOR_EACH.contains(&each.as_str()) {
+                said.push(format!("{place}: {}", three.join(" ")));
+            }
+        }
+    }
+    assert!(said.is_empty(), "{said:#?}");
+}

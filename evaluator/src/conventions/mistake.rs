@@ -20,9 +20,9 @@ pub enum Mistake {
     PositionsExchanged,
     /// x and y are exchanged, of displacements only.
     DisplacementsExchanged,
-    /// Displacements are twice as long as they are.
+    /// Displacements are twice as long as the true ones.
     Doubled,
-    /// Displacements are half as long as they are.
+    /// Displacements are half as long as the true ones.
     Halved,
     /// Positions are off by half a pixel: a pixel's corner for its centre.
     HalfPixel([f64; 2]),

@@ -25,7 +25,7 @@ pub enum CannotTell {
 }
 
 impl CannotTell {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             CannotTell::OnePair => "one-pair",

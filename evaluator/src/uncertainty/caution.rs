@@ -10,7 +10,8 @@ use crate::field::{VectorField, VectorStatus};
 /// A regime in which uncertainties are not to be believed.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Caution {
-    /// The regime, in a word for machines: `gradient`, `few-particles`, `bright`, `any`, `uniform`.
+    /// The regime, by its name in JSON files: `gradient`, `few-particles`, `bright`, `any`,
+    /// `uniform`.
     pub regime: &'static str,
     /// Share of the vectors that are in it, 0 to 1; none where the vectors do not tell.
     pub share: Option<f64>,

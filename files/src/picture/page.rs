@@ -4,7 +4,7 @@ use ndarray::Array2;
 
 use super::GreyPicture;
 
-/// Most pixels of a picture: 16 384 a side.
+/// Most pixels of a picture: 16 384 on each side.
 pub(super) const LARGEST_PIXELS: usize = 16_384 * 16_384;
 
 /// Refuses a picture whose head claims more pixels than are read, before anything is allocated.

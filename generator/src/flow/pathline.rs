@@ -12,7 +12,7 @@ use super::{Flow, Vec3, add, along};
 /// Where a velocity field is smooth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Smoothness {
-    /// Everywhere.
+    /// It is smooth everywhere.
     Everywhere,
     /// Inside pieces of this size, px, at whose borders the gradient or its derivatives jump.
     Pieces(f64),

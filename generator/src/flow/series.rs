@@ -88,7 +88,7 @@ impl PathSeries {
         const USUAL: usize = 8;
         let mut terms = Vec::with_capacity(USUAL * 3 * width);
         for axis in from {
-            assert_eq!(axis.len(), width, "three coordinates an element");
+            assert_eq!(axis.len(), width, "three coordinates per element");
             terms.extend_from_slice(axis);
         }
         let mut sizes = Vec::with_capacity(USUAL * width);
@@ -147,7 +147,7 @@ impl PathSeries {
         let (n, width) = (self.count(), self.width);
         let share = 1.0 / n as f64;
         for axis in velocity {
-            assert_eq!(axis.len(), width, "three components an element");
+            assert_eq!(axis.len(), width, "three components per element");
             self.terms.extend(axis.iter().map(|v| v * share));
         }
         self.sizes.resize((n + 1) * width, 0.0);

@@ -72,8 +72,8 @@ impl Sum {
             return (1.0, [0.0; 3]);
         };
         let per_px = libm::log(100.0) / field.layer_px;
-        // Behind a wall, where a pathline may try points, the velocity goes on smoothly; far behind
-        // it nobody asks.
+        // Behind a wall, where a pathline may try points, the velocity goes on smoothly; points far
+        // behind it are never evaluated.
         let lost = libm::exp((-per_px * distance).min(1.0));
         (1.0 - lost, slope.map(|s| per_px * lost * s))
     }

@@ -7,7 +7,7 @@ use crate::random::normals;
 /// Pixels that are computed side by side.
 const LANES: usize = 16;
 
-/// Charge of pixels of different response, and their offsets, by two random words a pixel.
+/// Charge of pixels of different response, and their offsets, by two random words per pixel.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 pub(super) fn differing(
     pixels: &mut [f32],
@@ -47,8 +47,8 @@ fn differing_side_by_side<const N: usize>(
     }
 }
 
-/// Grey levels of numbers of electrons, by one random word a pixel: with dark noise (e), gain (DN per
-/// e), black and white level (DN).
+/// Grey levels of numbers of electrons, by one random word per pixel: with dark noise (e), gain (DN
+/// per e), black and white level (DN).
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 pub(super) fn convert(pixels: &mut [f32], words: &[u32], offsets: &[f32], conversion: [f64; 4]) {
     let (all, rest) = pixels.as_chunks_mut::<LANES>();

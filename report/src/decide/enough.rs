@@ -162,7 +162,7 @@ fn change(change: &Change) -> String {
         Means::Light => "the light",
         Means::Aperture => "the aperture",
         Means::Window => "the final window (px)",
-        Means::Ensemble => "the pairs a vector, in a steady flow,",
+        Means::Ensemble => "the pairs per vector (steady flow)",
         Means::TracerDiameter => "the tracer\u{2019}s diameter",
         Means::Seeding => "the seeding",
         Means::Field => match change.key.as_str() {

@@ -48,7 +48,7 @@ fn legend(obstacle: Obstacle) -> &'static str {
         Obstacle::Straddling => "S  an exposure cuts its pulse",
         Obstacle::QuarterRule => "Q  fastest displacement exceeds a quarter of the first window",
         Obstacle::FrameRate => "R  a pair takes longer than two frames",
-        Obstacle::Source => "L  the source does not bear such pulses",
+        Obstacle::Source => "L  pulses exceed the limits of the source",
         Obstacle::Saturation => "F  brightest particles exceed the camera's range",
         Obstacle::Valid => "V  too few valid vectors",
     }

@@ -3,7 +3,7 @@
 /// How values are spread along an axis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum AxisScale {
-    /// Evenly.
+    /// In proportion to the value.
     Linear,
     /// By their logarithm; the range lies above zero.
     Log,

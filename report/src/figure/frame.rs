@@ -7,9 +7,9 @@ use super::{Anchor, Area, Axis, Svg, Tick, fill, middle, stroke};
 /// A side of a plot area.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
-    /// Below.
+    /// Below the plot area.
     Bottom,
-    /// Above.
+    /// Above the plot area.
     Top,
     /// On the left.
     Left,

@@ -29,7 +29,7 @@ fn scale_words(to_scale: bool) -> &'static str {
 /// infinite.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Span {
-    /// What.
+    /// What lasts so long: a pulse, an exposure.
     pub name: String,
     /// Beginning and end.
     pub time_s: [f64; 2],

@@ -1,4 +1,4 @@
-//! The page as text, for the terminal and for plan.txt.
+//! The page as text.
 
 use super::{diagram, diagram_of};
 use crate::Apply;

@@ -1,4 +1,4 @@
-//! The verdicts for machines.
+//! The verdicts as JSON.
 
 use motefield_study::verify::case::Case;
 use motefield_study::verify::judge::Comparison;

@@ -54,9 +54,9 @@ words!(ImagePattern { "gaussian" => Gaussian, "airy" => Airy });
 /// Power over time of a pulse that a setup names by a word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PulseForm {
-    /// Constant.
+    /// Constant power.
     Rectangular,
-    /// Gaussian.
+    /// Power that follows a Gaussian.
     Gaussian,
 }
 words!(PulseForm { "rectangular" => Rectangular, "gaussian" => Gaussian });
@@ -90,7 +90,7 @@ pub enum Body {
     Found,
     /// Holes of a mesh and velocities that are not known.
     Gaps,
-    /// Nothing.
+    /// No part of the field is taken for a body.
     None,
 }
 words!(Body { "found" => Found, "gaps" => Gaps, "none" => None });
@@ -160,7 +160,7 @@ impl Choice for HeightProfile {
 pub enum SizeDistribution {
     /// One size.
     Same,
-    /// Normal.
+    /// Normally distributed diameters.
     Normal,
     /// Log-normal.
     LogNormal,
@@ -210,7 +210,7 @@ words!(Layout { "grid" => Grid, "scattered" => Scattered });
 /// The background that is subtracted from the frames.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum BackgroundChoice {
-    /// Nothing.
+    /// Nothing is subtracted.
     None,
     /// This statistic of every pixel over many frames.
     Made(Statistic),

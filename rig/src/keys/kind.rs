@@ -23,9 +23,9 @@ pub enum Kind {
     Number(Range),
     /// A whole number.
     Whole {
-        /// Least.
+        /// The least value allowed.
         low: u64,
-        /// Largest.
+        /// The largest value allowed.
         high: u64,
         /// Whether it must be odd.
         odd: bool,

@@ -99,7 +99,7 @@ section! {
 
     FALL_TIME = Key::quantity("light.fall_time", &[D::Time], Range::NotNegative, "us")
         .about("time in which the power falls from 90 % to 10 %, in a straight line")
-        .default("\"0 us\"", "power that is gone at once")
+        .default("\"0 us\"", "power that ends instantly")
         .log_slider(0.001, 1000.0);
 
     ON_TIME_LIMIT = Key::quantity("light.on_time_limit", &[D::Time], Range::AboveZero, "us")

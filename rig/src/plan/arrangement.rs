@@ -6,7 +6,7 @@ use crate::setup::Setup;
 /// One way to expose a pair with pulses of the planned length.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Arrangement {
-    /// Name for machines.
+    /// Name in JSON files.
     pub name: &'static str,
     /// Name for people.
     pub label: &'static str,
@@ -18,7 +18,7 @@ pub struct Arrangement {
     pub fastest_m_s: Option<f64>,
     /// Streak at that speed, px.
     pub streak_px: f64,
-    /// Pairs a second.
+    /// Pairs per second.
     pub pairs_hz: Option<f64>,
     /// Time in each frame A during which constant light is gathered, s, where stated.
     pub open_s: Option<f64>,
@@ -83,7 +83,7 @@ pub(super) fn arrangements(
         let period = 1.0 / hz;
         all.push(one(
             "pulsed-series",
-            "pulses, one a frame at the frame rate",
+            "pulses, one per frame at the frame rate",
             false,
             period,
             Some(hz),

@@ -37,8 +37,8 @@ impl std::fmt::Display for Heading {
     }
 }
 
-/// The figures that a plan may hold: name for machines with its SI unit at the end, heading, name
-/// for people.
+/// The figures that a plan may hold: name in JSON files with its SI unit at the end, heading,
+/// name for people.
 macro_rules! figures {
     ($($id:ident = $name:literal, $heading:ident, $label:literal;)*) => {
         /// Which figure of a plan.
@@ -48,7 +48,7 @@ macro_rules! figures {
         }
 
         impl FactId {
-            /// Name for machines, with its SI unit at the end.
+            /// Name in JSON files, with its SI unit at the end.
             pub fn as_str(self) -> &'static str {
                 match self { $(FactId::$id => $name,)* }
             }
@@ -138,11 +138,11 @@ figures! {
     Gradient = "gradient_px_px", Flow, "largest gradient, px per px";
     InPlaneFactor = "in_plane_factor", Flow, "F_I, pairs kept in a first window in plane";
     OutOfPlaneFactor = "out_of_plane_factor", Flow, "F_O, kept out of plane";
-    GradientFactor = "gradient_factor", Flow, "F_Delta, kept of the peak in the gradient";
+    GradientFactor = "gradient_factor", Flow, "F_Delta, peak height kept under the gradient";
     PairsFirstWindow = "pairs_first_window", Flow, "N_I F_I F_O F_Delta in a first window, mean";
-    PairsFirstWindowLeast = "pairs_first_window_least", Flow, "the least of it in the picture";
+    PairsFirstWindowLeast = "pairs_first_window_least", Flow, "smallest value in the picture";
     PairsFinalWindow = "pairs_final_window", Flow, "N_I F_O in a final window, mean";
-    PairsFinalWindowLeast = "pairs_final_window_least", Flow, "the least of it in the picture";
+    PairsFinalWindowLeast = "pairs_final_window_least", Flow, "smallest value in the picture";
     StokesNumber = "stokes_number", Flow, "Stokes number";
     AmplitudeFollowed = "amplitude_followed", Flow, "share of such a motion that the tracer follows";
     DynamicVelocityRange = "dynamic_velocity_range", Flow, "dynamic velocity range, DVR";
@@ -152,7 +152,7 @@ figures! {
 /// One figure of the plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fact {
-    /// Which.
+    /// Which figure it is.
     pub id: FactId,
     /// Name for people.
     pub label: &'static str,

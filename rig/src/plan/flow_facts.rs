@@ -52,7 +52,7 @@ pub(super) fn timing_facts(planned: &RuleInput, facts: &mut Facts) -> Vec<Arrang
         facts.quantity(FactId::FrameRate, hz, D::Frequency);
         facts
             .told(FactId::PairRate, 0.5 * hz, format!("{} pairs/s", short(0.5 * hz)))
-            .how("two frames a pair");
+            .how("two frames per pair");
     }
     let Some(straddle) = &planned.rig.straddle else {
         return Vec::new();

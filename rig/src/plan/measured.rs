@@ -1,7 +1,7 @@
 //! The light budget anchored to a measurement: what the brightest particles of a recorded picture
 //! show fixes the chain's one unknown.
 //!
-//! The measurement belongs to the rig as the setup file states it; what the command line changes is
+//! The measurement belongs to the rig as the setup file states it; what is changed after that is
 //! planned with the factor found there. So a sweep over the aperture or the pulse length sees the
 //! light change as it would in the lab.
 
@@ -39,7 +39,7 @@ pub(super) fn electrons(
         let factor = then / expected.electrons();
         chain.tell(facts);
         facts.figure(FactId::MeasuredFactor, factor, "").how(format!(
-            "{seen}: {} e a particle measured, {} e by the chain",
+            "{seen}: {} e per particle measured, {} e by the chain",
             short(then),
             short(expected.electrons())
         ));

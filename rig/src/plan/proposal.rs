@@ -64,7 +64,7 @@ const LONGEST_STEP: f64 = 3.0;
 /// What is left between a rule and its limit, as a logarithm: roundings to three digits are
 /// smaller.
 const MARGIN: f64 = 0.004;
-/// A round that leaves more than this share of what was to do leads nowhere.
+/// Where a round leaves more than this share of the excess over the limits, the search gives up.
 const PROGRESS: f64 = 0.9;
 /// Changes that the rules name, made in turn.
 const IN_TURN: usize = 12;

@@ -121,9 +121,9 @@ impl fmt::Debug for Motions {
 }
 
 impl Motions {
-    /// A search for a proposal goes to and fro between the motions of a few places, those with
-    /// separation or thickness a little aside, and that of a measured picture. Of data from a file
-    /// each may take many megabytes, so no more are kept.
+    /// A search for a proposal alternates between a few motions: those with separation or thickness
+    /// a little aside, and that of a measured picture. Of data from a file each may take many
+    /// megabytes, so no more are kept.
     const MOST: usize = 6;
 
     fn known(&self, by: &MovedBy) -> Option<Arc<FluidMotion>> {
@@ -217,7 +217,7 @@ impl Rig {
         self.changed(&self.setup.with(key.into().path(), value)?)
     }
 
-    /// Pixels a metre in the plane of the sheet, where the setup has a lens.
+    /// Pixels per metre in the plane of the sheet, where the setup has a lens.
     pub fn px_per_m(&self) -> Option<f64> {
         self.lens.as_ref().map(|lens| lens.px_per_m)
     }

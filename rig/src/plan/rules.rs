@@ -95,11 +95,11 @@ impl RuleId {
 /// How a rule comes out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Status {
-    /// Kept.
+    /// The rule is kept.
     Pass,
-    /// Broken, but the experiment may bear it.
+    /// The rule is broken, but the experiment may bear it.
     Warn,
-    /// Broken.
+    /// The rule is broken.
     Fail,
 }
 
@@ -134,7 +134,7 @@ pub struct Fix {
 /// A rule of the trade, applied.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rule {
-    /// Which.
+    /// Which rule it is.
     pub id: RuleId,
     /// What is judged.
     pub label: String,

@@ -3,25 +3,25 @@
 /// What a quantity measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Dimension {
-    /// s.
+    /// Duration, s.
     Time,
-    /// m.
+    /// Distance in the lab, m.
     Length,
     /// Distance on the sensor, px.
     Pixels,
-    /// m/s.
+    /// Velocity, m/s.
     Speed,
-    /// Hz.
+    /// Rate, Hz.
     Frequency,
-    /// rad.
+    /// Angle, rad.
     Angle,
-    /// W.
+    /// Radiant or electrical power, W.
     Power,
     /// Luminous flux, lm.
     LuminousFlux,
-    /// J.
+    /// Energy, J.
     Energy,
-    /// K.
+    /// Temperature, K.
     Temperature,
     /// kg/m³; also a mass of particles per volume.
     Density,

@@ -12,7 +12,7 @@ pub use imported::{Imported, Stands};
 /// A length in the lab or in the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Extent {
-    /// px.
+    /// Px in the picture.
     Px(f64),
     /// m, in the plane of the sheet.
     M(f64),

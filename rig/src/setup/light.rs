@@ -103,7 +103,7 @@ impl LightSetup {
 /// Power over time during a pulse.
 #[derive(Debug, Clone, PartialEq)]
 pub enum PulseCourse {
-    /// Gaussian.
+    /// A Gaussian in time.
     Gaussian,
     /// As a file gives it, stretched to the pulse length.
     Measured(Arc<RecordedPulse>),

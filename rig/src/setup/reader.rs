@@ -396,7 +396,7 @@ impl Reader<'_> {
         let name = path.strip_prefix("flow.")?;
         match self.document.get(FLOW) {
             Some(Leaf::List(_)) => Some(format!(
-                "does not say which of the fields that add is meant: write flow[0].{name} for the first, flow[1].{name} for the second"
+                "does not say which [[flow]] is meant: write flow[0].{name} for the first, flow[1].{name} for the second"
             )),
             _ => None,
         }

@@ -47,7 +47,7 @@ pub struct TracerSetup {
     pub albedo: Option<[f64; 2]>,
 }
 
-/// Fluorescence.
+/// Light that particles emit after they took some in.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fluorescence {
     /// Photons emitted over photons that fall on the particle.

@@ -29,7 +29,7 @@ fn close(got: f64, expected: f64, share: f64) {
 #[test]
 fn spheres_diffuse_as_einstein_says() {
     close(diffusion_m2_s(1e-6, 1.0016e-3, 293.15), 4.288e-13, 1e-3);
-    // 0.5 um, 22 degC, 0.9544 mPa s: 9.06e-13 m2/s; root(2 D 2 ms) = 60.2 nm, 325 nm a pixel.
+    // 0.5 um, 22 degC, 0.9544 mPa s: 9.06e-13 m2/s; root(2 D 2 ms) = 60.2 nm, 325 nm per pixel.
     let plan = planned(CHANNEL, &[]);
     close(
         figure(&plan, FactId::BrownianDisplacement),

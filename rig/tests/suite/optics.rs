@@ -131,7 +131,7 @@ fn photon_energy_agrees_with_printed_values() {
     }
 }
 
-/// Widths of convolved images: a disc's variance an axis is D²/16, that of a Gaussian of e⁻²
+/// Widths of convolved images: a disc's variance per axis is D²/16, that of a Gaussian of e⁻²
 /// diameter D (closed form), so both add in quadrature.
 #[test]
 fn diameters_add_by_their_variances() {

@@ -23,7 +23,7 @@ pub enum SearchEnd {
 }
 
 impl SearchEnd {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             SearchEnd::Pulses => "pulses",
@@ -53,7 +53,7 @@ impl SearchEnd {
 pub struct Bound {
     /// Where, s.
     pub at_s: f64,
-    /// Why.
+    /// Why nothing beyond it may be tried.
     pub wall: SearchEnd,
 }
 

@@ -110,7 +110,7 @@ mod tests {
     use super::*;
     use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
-    /// Magnification 0.1 on pixels of 5.5 um, 2.4 ms: a millimetre a second is
+    /// Magnification 0.1 on pixels of 5.5 um, 2.4 ms: a millimetre per second is
     /// 1e-3 x 0.1 / 5.5e-6 x 2.4e-3 = 0.043636 px.
     #[test]
     fn a_limit_in_any_unit_is_one_in_pixels() {

@@ -74,7 +74,7 @@ pub fn axes_of(setup: &Setup, question: Question) -> Result<Vec<FreeSetting>, St
             .into());
     }
     if planned.rig.speeds.fast_px < STILL_PX {
-        return Err(setup.error(key, "leaves the particles where they are between the pulses, and a still picture asks nothing: lengthen it or raise the velocity").into());
+        return Err(setup.error(key, "leaves the particles where they are between the pulses: without displacement there is nothing to decide; lengthen it or raise the velocity").into());
     }
     if !planned.rig.follows_separation() {
         return Err(setup.error(keys::flow::KIND, "has a displacement that does not follow timing.separation: state velocities in the lab's units, such as \"0.2 m/s\"").into());

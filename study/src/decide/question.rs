@@ -25,7 +25,7 @@ pub enum Question {
 }
 
 impl Question {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             Question::PulseLength => "pulse-length",

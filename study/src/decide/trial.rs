@@ -34,7 +34,7 @@ pub enum Obstacle {
 }
 
 impl Obstacle {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             Obstacle::Impossible => "impossible",
@@ -47,14 +47,14 @@ impl Obstacle {
         }
     }
 
-    /// For people.
+    /// The end of a sentence about the setup: it "cannot be built".
     pub fn words(self) -> &'static str {
         match self {
             Obstacle::Impossible => "cannot be built",
             Obstacle::Straddling => "lets an exposure cut its pulse",
             Obstacle::QuarterRule => "breaks the quarter rule",
             Obstacle::FrameRate => "takes longer than two frames",
-            Obstacle::Source => "asks more of the source than it bears",
+            Obstacle::Source => "exceeds the limits of the source",
             Obstacle::Saturation => "saturates the sensor",
             Obstacle::Valid => "loses too many vectors",
         }
@@ -170,7 +170,7 @@ impl Trial {
         }
     }
 
-    /// `usable`, or what stands against the setup; for machines.
+    /// `usable`, or what stands against the setup: the name in JSON files and tables.
     pub fn state(&self, valid: f64) -> &'static str {
         match (&self.outcome, self.obstacle(valid)) {
             (_, Some(obstacle)) => obstacle.as_str(),

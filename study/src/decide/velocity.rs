@@ -45,7 +45,7 @@ pub enum UncertaintyCause {
 }
 
 impl UncertaintyCause {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             UncertaintyCause::Random => "random",

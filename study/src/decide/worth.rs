@@ -77,7 +77,7 @@ pub struct Worth {
     pub valid: f64,
     /// Whether so many vectors are lost that each counts as an error of the outlier limit.
     pub counts_lost: bool,
-    /// Where the best would stand, one entry an axis.
+    /// Where the best would stand, one entry per axis.
     pub moves: Vec<Move>,
     /// What the second trial gave, of those that were tried again.
     pub again: Option<MeasuredAgain>,

@@ -242,7 +242,7 @@ impl<'a> Prepared<'a> {
         Some(self.tiles.get_or_init(pairs))
     }
 
-    /// Pairs a measurement.
+    /// Pairs per measurement.
     pub fn ensemble(&self) -> usize {
         match self.places {
             None => self.processing.ensemble,

@@ -18,8 +18,8 @@ pub struct Trust {
     pub of: [Reliability; 2],
 }
 
-/// Holds standard uncertainties, one list a pair in the order of its vectors, against the errors of
-/// a sample.
+/// Holds standard uncertainties, one list per pair in the order of its vectors, against the errors
+/// of a sample.
 pub fn trust(sample: &ErrorSample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
     [0, 1].map(|c| {
         reliability(

@@ -16,7 +16,7 @@ pub(super) fn solved(rows: Vec<Vec<f64>>) -> Vec<f64> {
 pub(super) struct FitRound {
     /// Figures of each rendered pair.
     pub rendered: Vec<Vec<f64>>,
-    /// Change of each figure per change of each parameter: one list a parameter.
+    /// Change of each figure per change of each parameter: one list per parameter.
     pub slopes: Vec<Vec<f64>>,
     /// Weight of each figure: one over the square of its scatter from pair to pair.
     pub weights: Vec<f64>,

@@ -129,7 +129,7 @@ pub struct Changed {
     pub was: String,
     /// What is expected now.
     pub now: String,
-    /// Why.
+    /// Why it was changed.
     pub reason: String,
 }
 

@@ -1,4 +1,4 @@
-"""OpenCV's dense optical flow (Farnebäck 2003), one vector a pixel. Arguments: frame A, frame B,
+"""OpenCV's dense optical flow (Farnebäck 2003), one vector per pixel. Arguments: frame A, frame B,
 file of vectors (NPY, rows x columns x 2)."""
 
 import sys

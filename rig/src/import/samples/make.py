@@ -1,8 +1,9 @@
 """Writes the sample fields beside this file with VTK and NumPy, general-purpose libraries that
 define or implement the formats.
 
-u = 10 + x + 0.5 z, v = 20 - 2 y, w = 0.25 x y at x = 1 + 0.5 i (5 nodes), y = -1 + 0.25 j (4 nodes), z = 2 + k (2 nodes).
-Run with numpy and vtk installed (written with numpy 2.4, vtk 9.7): python make.py
+u = 10 + x + 0.5 z, v = 20 - 2 y, w = 0.25 x y at x = 1 + 0.5 i (5 nodes), y = -1 + 0.25 j (4
+nodes), z = 2 + k (2 nodes). Run with numpy and vtk installed (written with numpy 2.4, vtk 9.7):
+python make.py
 """
 
 import pathlib
@@ -76,8 +77,7 @@ def rectilinear():
 
 def cylinder():
     """Potential flow around a cylinder of radius 10 on quadrilaterals around it and a triangle in
-    one of them: u - iv = 1 -
-    (10/zeta)^2 at 24 angles and radii of 10 to 60."""
+    one of them: u - iv = 1 - (10/zeta)^2 at 24 angles and radii of 10 to 60."""
     radius, angle = np.meshgrid([10, 12, 15, 20, 30, 60], np.arange(24) * np.pi / 12, indexing="ij")
     place = (radius * np.exp(1j * angle)).ravel()
     points, cells = vtk.vtkPoints(), vtk.vtkUnstructuredGrid()

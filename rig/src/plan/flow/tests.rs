@@ -5,7 +5,7 @@ mod imported;
 use crate::plan::plan;
 use crate::setup::{Setup, SetupError};
 
-/// 20 px a mm and 1 ms between the pulses, so that 1 m/s is 20 px; the image's middle is (63.5,
+/// 20 px per mm and 1 ms between the pulses, so that 1 m/s is 20 px; the image's middle is (63.5,
 /// 47.5).
 const RIG: &str = r#"
 [image]
@@ -213,7 +213,7 @@ fn patterns_are_turned_and_carried() {
     for (got, expected) in left.iter().zip([0.0, 6.5, 1.0]) {
         assert!((got - expected).abs() < 1e-12, "{left:?}");
     }
-    // Entries of lists that the file does not have, from the command line.
+    // Entries of lists that the file does not have, set afterwards.
     let vortex = "kind = 'rankine'\npeak_displacement = '4 px'\ncore_radius = '20 px'";
     let moved = [
         ("flow.centre[0]", "20 px"),
@@ -341,7 +341,7 @@ fn faults_of_fields_that_add_say_which() {
         (
             format!("{TWO}kind = 'solid-rotation'\nrotation = '3 deg'"),
             &[("flow.rotation", "1 deg")],
-            "flow.rotation does not say which of the fields that add is meant",
+            "flow.rotation does not say which [[flow]] is meant",
         ),
         ("flow = []".to_owned(), &[], "line 1: flow has 0 fields"),
         (

@@ -195,7 +195,7 @@ impl RuleInput<'_> {
             .plan
             .figure(FactId::TracerMass)
             .map_or(String::new(), |kg_m3| {
-                format!(" ({} mg of tracer a litre)", short(1e3 * factor * kg_m3))
+                format!(" ({} mg of tracer per litre)", short(1e3 * factor * kg_m3))
             });
         Some(
             match (

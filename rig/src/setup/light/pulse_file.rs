@@ -37,7 +37,7 @@ fn of_table(table: &Table) -> Result<RecordedPulse, String> {
     let powers = powers.ok_or("has no column power: begin with a line such as time [us],power")?;
     if table.rows.len() > MOST_ROWS {
         return Err(format!(
-            "has {} rows, but must have at most {MOST_ROWS}: take every so many of them",
+            "has {} rows, but must have at most {MOST_ROWS}: keep only every n-th row",
             table.rows.len()
         ));
     }

@@ -1,5 +1,5 @@
 //! Bounds against closed forms, in a uniform flow that moves by velocity x magnification / pixel
-//! a second.
+//! per second.
 
 use super::*;
 

@@ -30,7 +30,7 @@ pub enum Means {
 }
 
 impl Means {
-    /// For machines.
+    /// Name in JSON files.
     pub fn as_str(self) -> &'static str {
         match self {
             Means::Light => "light",

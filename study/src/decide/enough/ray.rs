@@ -30,7 +30,7 @@ pub(super) struct Sharpness {
     pub precision: f64,
     /// Times as many pairs as a point may take.
     pub times: usize,
-    /// Smallest upper end of the error over the limit that is not too much of a good thing.
+    /// Upper end of the error over the limit above which no smaller change is tried.
     pub least: f64,
 }
 

@@ -35,7 +35,7 @@ pub struct SpreadOfBest {
 pub struct AnswerSpread {
     /// The stated values with a tolerance.
     pub tolerances: Vec<Tolerance>,
-    /// One entry an axis.
+    /// One entry per axis.
     pub best: Vec<SpreadOfBest>,
     /// Error at the present best, at either end of each tolerance over that as the values stand.
     pub error_ratios: Vec<[f64; 2]>,

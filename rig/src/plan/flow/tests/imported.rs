@@ -61,8 +61,8 @@ fn tables_stand_where_the_setup_says() {
             let keys = format!("file = '{file}'\nlength_unit = 'mm'\nvelocity_unit = 'm/s'\n{more}");
             folder.velocity(&keys, at).unwrap_or_else(|e| panic!("{e}"))
         };
-        // 20 px a mm, 20 px for 1 m/s; 20 px right of the middle is x = 5 mm, 20 px below it y = 4
-        // mm.
+        // 20 px per mm, 20 px for 1 m/s; 20 px right of the middle is x = 5 mm, 20 px below it y =
+        // 4 mm.
         let at = [83.5, 67.5, 0.0];
         for (more, expected) in [
             ("", [20.0 * 0.15, 20.0 * 0.08]),
@@ -157,7 +157,7 @@ fn unusable_fields_say_file_and_line() {
     }
 }
 
-/// The flow of an imported field, 20 px a unit of length with the middle of its points in the
+/// The flow of an imported field, 20 px per unit of length with the middle of its points in the
 /// middle of the picture of 128 x 96 px.
 fn imported(folder: &TemporaryFolder, file: &str, more: &str) -> Result<std::sync::Arc<dyn Flow>, String> {
     let keys =
