@@ -10,8 +10,8 @@ use crate::random::normals;
 const EXACT_BELOW_E: f32 = 64.0;
 /// Tables per unit of the mean.
 const TABLES_PER_E: f32 = 8.0;
-/// Bits of a uniform word that index a table.
-const INDEX_BITS: u32 = 10;
+/// Bits of a uniform word that choose a cell of a table.
+const CELL_BITS: u32 = 9;
 
 /// Replaces means (≥ 0) by Poisson numbers, at most `full`, from two uniform words each.
 ///
@@ -38,7 +38,7 @@ pub(crate) fn needs_second_word(charges: &[f32]) -> bool {
 const LANES: usize = 16;
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn replace(charges: &mut [f32], first: &[u32], second: &[u32], tables: &[CumulativeTable], full: f32) {
+fn replace(charges: &mut [f32], first: &[u32], second: &[u32], tables: &CumulativeTables, full: f32) {
     let (all, rest) = charges.as_chunks_mut::<LANES>();
     let [(first, first_rest), (second, second_rest)] = [first.as_chunks(), second.as_chunks()];
     for (charges, words) in all.iter_mut().zip(first.iter().zip(second)) {
@@ -56,7 +56,7 @@ fn replace(charges: &mut [f32], first: &[u32], second: &[u32], tables: &[Cumulat
 fn replace_side_by_side(
     charges: &mut [f32; LANES],
     (first, second): (&[u32; LANES], &[u32; LANES]),
-    tables: &[CumulativeTable],
+    tables: &CumulativeTables,
     full: f32,
 ) {
     // Neighbouring pixels mostly have means on one side of the limit, and need one of the two.
@@ -65,17 +65,11 @@ fn replace_side_by_side(
         .fold(0, |n, mean| n + usize::from(*mean < EXACT_BELOW_E));
     let mut few = [0.0; LANES];
     if below > 0 {
-        few = small_poisson(charges, second);
-        let mut places = [0; LANES];
+        let (rests, places) = parted(charges);
+        few = small_poisson(&rests, second);
+        let tabulated = tables.numbers(&places, first);
         for lane in 0..LANES {
-            // Through a signed number, which takes fewer instructions.
-            places[lane] = (charges[lane].min(EXACT_BELOW_E) * TABLES_PER_E) as i32 as usize;
-        }
-        for lane in 0..LANES {
-            // A mean above the limit has no table and takes no part.
-            few[lane] += tables
-                .get(places[lane])
-                .map_or(0.0, |table| table.number(first[lane]));
+            few[lane] += tabulated[lane];
         }
     }
     if below == LANES {
@@ -95,9 +89,23 @@ fn replace_side_by_side(
     }
 }
 
-/// Poisson numbers for what the means have beyond the step of the tables, by inversion: the number
-/// of values of the distribution function that the uniform number exceeds. From 7 on that function
-/// is 1 to within 2⁻³⁶.
+/// What means have beyond the step of the tables, and the number of the table. Means from
+/// [`EXACT_BELOW_E`] on, which take no part, have the one after the last.
+#[inline(always)]
+fn parted(means: &[f32; LANES]) -> ([f32; LANES], [u32; LANES]) {
+    /// With this added a whole number below it stands in the last bits.
+    const TO_BITS: f32 = 8_388_608.0;
+    let (mut rests, mut places) = ([0.0; LANES], [0; LANES]);
+    for lane in 0..LANES {
+        let steps = (means[lane].min(EXACT_BELOW_E) * TABLES_PER_E).floor();
+        rests[lane] = means[lane] - steps / TABLES_PER_E;
+        places[lane] = (steps + TO_BITS).to_bits() - TO_BITS.to_bits();
+    }
+    (rests, places)
+}
+
+/// Poisson numbers of means below 1/8, by inversion: the number of values of the distribution
+/// function that the uniform number exceeds. From 7 on that function is 1 to within 2⁻³⁶.
 #[inline(always)]
 fn small_poisson(means: &[f32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
     const INVERSE: [f64; 8] = [
@@ -110,16 +118,26 @@ fn small_poisson(means: &[f32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
         1.0 / 7.0,
         1.0 / 8.0,
     ];
-    let (mut rest, mut u, mut p) = ([0.0; LANES], [0.0; LANES], [1.0; LANES]);
+    /// Of the series of e^(−m): below 1/8 the ninth term is under 1e-13.
+    const SERIES: [f64; 9] = [
+        1.0,
+        -1.0,
+        1.0 / 2.0,
+        -1.0 / 6.0,
+        1.0 / 24.0,
+        -1.0 / 120.0,
+        1.0 / 720.0,
+        -1.0 / 5040.0,
+        1.0 / 40_320.0,
+    ];
+    let (mut rest, mut u, mut p) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
     for lane in 0..LANES {
-        let mean = means[lane];
-        rest[lane] = f64::from(mean - (mean * TABLES_PER_E).floor() / TABLES_PER_E);
+        rest[lane] = f64::from(means[lane]);
         u[lane] = (f64::from(words[lane]) + 0.5) * (1.0 / 4_294_967_296.0);
     }
-    // e^(−m) by its series: below 1/8 the ninth term is under 1e-13.
-    for k in INVERSE.iter().rev() {
+    for c in SERIES.iter().rev() {
         for lane in 0..LANES {
-            p[lane] = 1.0 - rest[lane] * k * p[lane];
+            p[lane] = p[lane] * rest[lane] + c;
         }
     }
     let (mut sum, mut numbers) = (p, [0.0; LANES]);
@@ -155,56 +173,102 @@ fn large_poisson(means: &[f32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
     numbers
 }
 
-struct CumulativeTable {
-    /// Distribution function at 0, 1, 2 …, in units of 2⁻³²; the largest word from where it is 1.
-    /// Any number of eight bits has a place.
-    below: [u32; 1 << u8::BITS],
-    /// The smallest number for each value of the first bits of a word.
-    index: [u8; 1 << INDEX_BITS],
+/// Distribution functions of the means 0, 1/8, 2/8 …, for inversion.
+struct CumulativeTables {
+    /// Of each table at 0, 1, 2 …, in units of 2⁻³²; the largest word from where it is 1.
+    below: Vec<[u32; 1 << u8::BITS]>,
+    /// Of all tables, one cell for each value of the first bits of a word.
+    cells: Vec<Cell>,
 }
 
-impl CumulativeTable {
-    fn new(mean: f64) -> CumulativeTable {
-        let (mut p, mut sum, mut n) = (libm::exp(-mean), 0.0, 0.0);
-        let mut below = [u32::MAX; 1 << u8::BITS];
-        for below in &mut below {
-            sum += p;
-            let scaled = sum * 4_294_967_296.0;
-            n += 1.0;
-            p *= mean / n;
-            if scaled >= 4_294_967_295.0 || (n > mean && p < 1e-12) {
-                break;
-            }
-            *below = scaled as u32;
-        }
-        let mut number = 0u8;
-        let index = std::array::from_fn(|k| {
-            let word = (k as u32) << (32 - INDEX_BITS);
-            while word > below[usize::from(number)] {
-                number += 1;
-            }
-            number
-        });
-        CumulativeTable { below, index }
+/// What a cell says about the words in it: the smallest number that they give in the first eight
+/// bits, and in the last the words, without their first bits, that give this number still. The
+/// [`MORE`] bit between says that the words beyond give several numbers.
+type Cell = u32;
+
+/// Last bits of a word, and of a [`Cell`].
+const LAST: u32 = u32::MAX >> CELL_BITS;
+/// The bit of a [`Cell`] before the last ones.
+const MORE: u32 = LAST + 1;
+
+impl CumulativeTables {
+    fn new() -> CumulativeTables {
+        let tables = 0..(EXACT_BELOW_E * TABLES_PER_E) as usize;
+        let below: Vec<_> = tables
+            .map(|k| distribution_function(k as f64 / f64::from(TABLES_PER_E)))
+            .collect();
+        let cells = below.iter().flat_map(cells_of).collect();
+        CumulativeTables { below, cells }
     }
 
+    /// Numbers by tables and words; 0 where there is no such table.
     #[inline(always)]
-    fn number(&self, word: u32) -> f32 {
-        let mut n = self.index[(word >> (32 - INDEX_BITS)) as usize];
-        // Most words that share an index have one of two numbers: no branch to be guessed.
-        n = n.wrapping_add(u8::from(word > self.below[usize::from(n)]));
-        while word > self.below[usize::from(n)] {
-            n = n.wrapping_add(1);
+    fn numbers(&self, places: &[u32; LANES], words: &[u32; LANES]) -> [f32; LANES] {
+        let (mut cells, mut numbers, mut more) = ([0; LANES], [0.0; LANES], 0);
+        for lane in 0..LANES {
+            let cell = (places[lane] << CELL_BITS) | (words[lane] >> (u32::BITS - CELL_BITS));
+            cells[lane] = self.cells.get(cell as usize).copied().unwrap_or(LAST);
         }
-        f32::from(n)
+        for lane in 0..LANES {
+            let beyond = (words[lane] & LAST) > (cells[lane] & LAST);
+            numbers[lane] = ((cells[lane] >> (u32::BITS - u8::BITS)) + u32::from(beyond)) as i32 as f32;
+            more |= if beyond { cells[lane] & MORE } else { 0 };
+        }
+        if more != 0 {
+            for lane in 0..LANES {
+                if let (Some(below), true) = (self.below.get(places[lane] as usize), cells[lane] & MORE != 0)
+                {
+                    numbers[lane] = number(below, words[lane], cells[lane]);
+                }
+            }
+        }
+        numbers
     }
 }
 
-static TABLES: LazyLock<Vec<CumulativeTable>> = LazyLock::new(|| {
-    (0..(EXACT_BELOW_E * TABLES_PER_E) as usize)
-        .map(|k| CumulativeTable::new(k as f64 / f64::from(TABLES_PER_E)))
-        .collect()
-});
+/// The number that a word of a cell gives, with the distribution function alone.
+fn number(below: &[u32; 1 << u8::BITS], word: u32, cell: Cell) -> f32 {
+    let mut n = (cell >> (u32::BITS - u8::BITS)) as u8;
+    while word > below[usize::from(n)] {
+        n += 1;
+    }
+    f32::from(n)
+}
+
+/// The distribution function of a mean below [`EXACT_BELOW_E`], in units of 2⁻³².
+fn distribution_function(mean: f64) -> [u32; 1 << u8::BITS] {
+    let (mut p, mut sum, mut n) = (libm::exp(-mean), 0.0, 0.0);
+    let mut all = [u32::MAX; 1 << u8::BITS];
+    for below in &mut all {
+        sum += p;
+        let scaled = sum * 4_294_967_296.0;
+        n += 1.0;
+        p *= mean / n;
+        if scaled >= 4_294_967_295.0 || (n > mean && p < 1e-12) {
+            break;
+        }
+        *below = scaled as u32;
+    }
+    all
+}
+
+fn cells_of(below: &[u32; 1 << u8::BITS]) -> [Cell; 1 << CELL_BITS] {
+    let mut n = 0u8;
+    std::array::from_fn(|k| {
+        let start = (k as u32) << (u32::BITS - CELL_BITS);
+        while start > below[usize::from(n)] {
+            n += 1;
+        }
+        let ends_within = |n: u8| below[usize::from(n)] < start | LAST;
+        let number = u32::from(n) << (u32::BITS - u8::BITS);
+        match (ends_within(n), ends_within(n.saturating_add(1))) {
+            (false, _) => number | LAST,
+            (true, more) => number | if more { MORE } else { 0 } | (below[usize::from(n)] & LAST),
+        }
+    })
+}
+
+static TABLES: LazyLock<CumulativeTables> = LazyLock::new(CumulativeTables::new);
 
 #[cfg(test)]
 mod tests;

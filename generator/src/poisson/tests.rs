@@ -122,3 +122,25 @@ fn pixels_do_not_depend_on_each_other() {
         }
     }
 }
+
+/// The cells give for every word what a search through the distribution function gives: at and
+/// beside each of its steps, and at the ends of each cell.
+#[test]
+fn cells_agree_with_the_distribution_function() {
+    for (place, below) in TABLES.below.iter().enumerate() {
+        let ends = (0..1u32 << CELL_BITS).map(|k| k << (u32::BITS - CELL_BITS));
+        let words = below.iter().copied().chain(ends);
+        let words: Vec<u32> = words
+            .flat_map(|word| [word.saturating_sub(1), word, word.saturating_add(1)])
+            .collect();
+        for words in words.chunks(LANES) {
+            let mut sixteen = [0; LANES];
+            sixteen[..words.len()].copy_from_slice(words);
+            let numbers = TABLES.numbers(&[place as u32; LANES], &sixteen);
+            for (word, number) in sixteen.into_iter().zip(numbers) {
+                let expected = below.iter().take_while(|below| word > **below).count();
+                assert_eq!(number, expected as f32, "table {place}, word {word}");
+            }
+        }
+    }
+}
