@@ -34,6 +34,7 @@
 
 mod along;
 mod boundary;
+mod burgers;
 mod carried;
 mod channel;
 mod cylinder;
@@ -61,6 +62,7 @@ mod wall;
 
 pub use along::Along;
 pub use boundary::{BlasiusLayer, TurbulentLayer, blasius, spalding};
+pub use burgers::BurgersVortex;
 pub use carried::{Carried, Drifting};
 pub use channel::Channel;
 pub use cylinder::Cylinder;

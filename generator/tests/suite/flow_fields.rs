@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use motefield_generator::flow::{
-    BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, DepthShear, Drifting, Flow, GridField, LambOseen,
-    LinearShear, MixingLayer, PlaneStrain, Rankine, ScatteredField, SinusoidalShear, SolidRotation, Spectrum,
-    Sum, Summand, TaylorGreen, Turbulence, TurbulentLayer, Turned, Uniform, Vec3, VortexPair, VortexRing,
-    VortexStreet, Wake, Wall,
+    BickleyJet, BlasiusLayer, BurgersVortex, Carried, Channel, Cylinder, DepthShear, Drifting, Flow,
+    GridField, LambOseen, LinearShear, MixingLayer, PlaneStrain, Rankine, ScatteredField, SinusoidalShear,
+    SolidRotation, Spectrum, Sum, Summand, TaylorGreen, Turbulence, TurbulentLayer, Turned, Uniform, Vec3,
+    VortexPair, VortexRing, VortexStreet, Wake, Wall,
 };
 
 /// A named field and the distance of (x, y), px, from where its gradient jumps: there, finite
@@ -112,6 +112,7 @@ fn vortices() -> Vec<Named> {
             }),
             smooth,
         ),
+        ("stretched vortex", Arc::new(burgers()), smooth),
         (
             "Rankine vortex",
             Arc::new(Rankine {
@@ -397,6 +398,15 @@ pub(super) fn drifting() -> Vec<Named> {
             smooth,
         ),
     ]
+}
+
+pub(super) fn burgers() -> BurgersVortex {
+    let swirl = LambOseen {
+        centre_px: [3.0, -2.0],
+        peak_displacement_px: 6.0,
+        core_radius_px: 30.0,
+    };
+    BurgersVortex::new(swirl, 0.08)
 }
 
 pub(super) fn wake() -> Wake {

@@ -63,6 +63,8 @@ flow_kinds! {
     PlaneStrain = "plane-strain", "Plane strain about the centre, which is at rest";
     Rankine = "rankine", "Rankine vortex at the centre";
     LambOseen = "lamb-oseen", "Lamb–Oseen vortex at the centre";
+    BurgersVortex = "burgers-vortex",
+        "Burgers vortex at the centre: the Lamb–Oseen vortex, stretched along its axis, as over a drain";
     TaylorGreen = "taylor-green", "Taylor–Green array of vortices, one of them at the centre";
     VortexPair = "vortex-pair",
         "Two Lamb–Oseen vortices of opposite sense, one above the other: with a positive velocity they \
@@ -93,9 +95,11 @@ pub const MOST_FIELDS: usize = 10;
 
 const SHEARS: &[&str] = &["uniform", "linear-shear", "sinusoidal-shear", "depth-shear"];
 const WALLED: &[&str] = &["wall", "channel", "blasius-layer", "turbulent-layer", "cylinder"];
+const STRAINED: &[&str] = &["plane-strain", "burgers-vortex"];
 const PEAKED: &[&str] = &[
     "rankine",
     "lamb-oseen",
+    "burgers-vortex",
     "taylor-green",
     "vortex-pair",
     "vortex-street",
@@ -171,16 +175,16 @@ section! {
         .slider(-100.0, 100.0);
 
     STRAIN = Key::number("flow.strain", Range::Any)
-        .about("du/dx = -dv/dy as a displacement: px per px")
+        .about("du/dx = -dv/dy, of a stretched vortex dw/dz, as a displacement: px per px")
         .otherwise(NEEDED, "")
-        .flows(&["plane-strain"])
+        .flows(STRAINED)
         .slider(-0.2, 0.2);
 
     STRAIN_RATE = Key::quantity("flow.strain_rate", &[D::Frequency], Range::Any, "/s")
-        .about("du/dx = -dv/dy as a velocity: 1/s")
+        .about("the same as a velocity: 1/s")
         .otherwise("flow.strain", "")
         .instead_of("flow.strain")
-        .flows(&["plane-strain"])
+        .flows(STRAINED)
         .slider(-100.0, 100.0);
 
     ROTATION = Key::quantity("flow.rotation", &[D::Angle], Range::Any, "deg")
@@ -256,7 +260,7 @@ section! {
                 the middle of its points")
         .default("[\"0 px\", \"0 px\"]", "")
         .flows(&[
-            "solid-rotation", "plane-strain", "rankine", "lamb-oseen", "taylor-green", "vortex-pair",
+            "solid-rotation", "plane-strain", "rankine", "lamb-oseen", "burgers-vortex", "taylor-green", "vortex-pair",
             "vortex-street", "vortex-ring", "cylinder", "imported",
         ])
         .slider(-100.0, 100.0);
@@ -300,7 +304,7 @@ section! {
         .about("distance from the centre of a vortex at which its largest speed is reached, or \
                 radius of the core of the ring (at least 0.02 of flow.radius)")
         .otherwise(NEEDED, "")
-        .flows(&["rankine", "lamb-oseen", "vortex-pair", "vortex-street", "vortex-ring"]);
+        .flows(&["rankine", "lamb-oseen", "burgers-vortex", "vortex-pair", "vortex-street", "vortex-ring"]);
 
     RADIUS = length("flow.radius")
         .about("radius of the ring or the cylinder")

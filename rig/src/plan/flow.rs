@@ -9,9 +9,10 @@ use std::fmt::Display;
 use std::sync::Arc;
 
 use motefield_generator::flow::{
-    BickleyJet, BlasiusLayer, Carried, Channel, Cylinder, DepthShear, Drifting, Flow, LambOseen, LinearShear,
-    MixingLayer, PlaneStrain, Rankine, SinusoidalShear, SolidRotation, Spectrum, Sum, Summand, TaylorGreen,
-    Turbulence, TurbulentLayer, Turned, Uniform, VortexPair, VortexRing, VortexStreet, Wake, Wall,
+    BickleyJet, BlasiusLayer, BurgersVortex, Carried, Channel, Cylinder, DepthShear, Drifting, Flow,
+    LambOseen, LinearShear, MixingLayer, PlaneStrain, Rankine, SinusoidalShear, SolidRotation, Spectrum, Sum,
+    Summand, TaylorGreen, Turbulence, TurbulentLayer, Turned, Uniform, VortexPair, VortexRing, VortexStreet,
+    Wake, Wall,
 };
 
 use super::sampling::points;
@@ -270,11 +271,10 @@ impl Picture<'_> {
                 peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
                 core_radius_px: self.value(key::CORE_RADIUS)?,
             }),
-            FlowKind::LambOseen => Arc::new(LambOseen {
-                centre_px: self.centre()?,
-                peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
-                core_radius_px: self.value(key::CORE_RADIUS)?,
-            }),
+            FlowKind::LambOseen => Arc::new(self.lamb_oseen()?),
+            FlowKind::BurgersVortex => {
+                Arc::new(BurgersVortex::new(self.lamb_oseen()?, self.value(key::STRAIN)?))
+            }
             FlowKind::TaylorGreen => Arc::new(TaylorGreen {
                 centre_px: self.centre()?,
                 peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
@@ -329,6 +329,14 @@ impl Picture<'_> {
             displacement_px: self.vector(key::VELOCITY_VECTOR)?,
             shear: [g, h],
             depth_px: self.value(key::DEPTH)?,
+        })
+    }
+
+    fn lamb_oseen(&self) -> Result<LambOseen, SetupError> {
+        Ok(LambOseen {
+            centre_px: self.centre()?,
+            peak_displacement_px: self.value(key::PEAK_VELOCITY)?,
+            core_radius_px: self.value(key::CORE_RADIUS)?,
         })
     }
 

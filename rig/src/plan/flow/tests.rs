@@ -40,7 +40,7 @@ fn velocity_of(
 
 /// For every kind: keys in px, the same in lab units, a place, and the velocity there (derived from
 /// the formulas in the flows' docs).
-const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 21] = [
+const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 22] = [
     (
         "kind = 'uniform'\ndisplacement = ['2 px', '4 px', '6 px']",
         "kind = 'uniform'\nvelocity = ['0.1 m/s', '0.2 m/s', '0.3 m/s']",
@@ -94,6 +94,13 @@ const KINDS: [(&str, &str, [f64; 3], [f64; 3]); 21] = [
         "kind = 'lamb-oseen'\npeak_velocity = '0.2 m/s'\ncore_radius = '1 mm'\ncentre = ['1 mm', '0 mm']",
         [83.5, 67.5, 0.0],
         [-4.0, 0.0, 0.0],
+    ),
+    (
+        "kind = 'burgers-vortex'\npeak_displacement = '4 px'\ncore_radius = '20 px'\nstrain = 0.05\ncentre = ['20 px', '0 px']",
+        "kind = 'burgers-vortex'\npeak_velocity = '0.2 m/s'\ncore_radius = '1 mm'\nstrain_rate = '50 /s'\ncentre = ['1 mm', '0 mm']",
+        // Swirl downward, inflow of half the strain, outflow along the axis.
+        [103.5, 47.5, 8.0],
+        [-0.5, 4.0, 0.4],
     ),
     (
         "kind = 'taylor-green'\npeak_displacement = '4 px'\nwavelength = '80 px'\ncentre = ['20 px', '0 px']",
