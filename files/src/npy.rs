@@ -4,7 +4,8 @@ use std::io::{self, Cursor, Seek, SeekFrom, Write};
 use std::path::Path;
 
 use ndarray::{Array2, Array3};
-use ndarray_npy::{ReadNpyExt, WriteNpyExt};
+use ndarray_npy::npy::header::{Header, Layout};
+use ndarray_npy::{ReadNpyExt, WritableElement, WriteNpyExt};
 
 use crate::FileError;
 
@@ -52,16 +53,17 @@ impl<W: Write + Seek> FieldWriter<W> {
     /// When it cannot be written.
     pub fn new(mut to: W, size: [usize; 2]) -> io::Result<FieldWriter<W>> {
         let [width, height] = size;
-        // NPY version 1.0: magic, version, length, then a dictionary that ends on a multiple of 64.
-        let about = format!("{{'descr': '<f8', 'fortran_order': False, 'shape': (2, {height}, {width})}}");
-        let header = (10 + about.len() + 1).next_multiple_of(64);
-        to.write_all(b"\x93NUMPY\x01\x00")?;
-        to.write_all(&((header - 10) as u16).to_le_bytes())?;
-        to.write_all(format!("{about:<fill$}\n", fill = header - 11).as_bytes())?;
+        let header = Header {
+            type_descriptor: f64::type_descriptor(),
+            layout: Layout::Standard,
+            shape: vec![2, height, width],
+        };
+        let header = header.to_bytes().map_err(io::Error::other)?;
+        to.write_all(&header)?;
         Ok(FieldWriter {
             to,
             size,
-            header: header as u64,
+            header: header.len() as u64,
             row: 0,
         })
     }

@@ -1,4 +1,9 @@
 //! NPY arrays (the format of numpy.lib.format, versions 1 to 3).
+//!
+//! The library reads the header. The numbers are read here: of any kind and order, and never more
+//! than the file holds, whatever its header claims.
+
+use ndarray_npy::npy::header::{Header, ParseHeaderError, ReadHeaderError};
 
 use super::number::NumberType;
 use super::{Data, FormatFault, grid, node_count};
@@ -14,7 +19,7 @@ pub struct Numbers {
 
 /// The field in an array of shape (2 or 3) × (depth ×) height × width.
 pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
-    let Header {
+    let Head {
         shape,
         real,
         big_endian,
@@ -57,7 +62,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
 
 /// The numbers of an array of any shape, in either order, of any of NumPy's plain kinds.
 pub(super) fn numbers(bytes: &[u8]) -> Result<Numbers, FormatFault> {
-    let Header {
+    let Head {
         shape,
         real,
         big_endian,
@@ -98,7 +103,7 @@ pub(super) fn numbers(bytes: &[u8]) -> Result<Numbers, FormatFault> {
 }
 
 /// What stands before an array's data.
-struct Header<'a> {
+struct Head<'a> {
     shape: Vec<usize>,
     real: NumberType,
     big_endian: bool,
@@ -106,39 +111,21 @@ struct Header<'a> {
     data: &'a [u8],
 }
 
-fn head(bytes: &[u8]) -> Result<Header<'_>, FormatFault> {
-    let not = || FormatFault::new("is not an NPY file: it does not begin as one");
-    let version = bytes
-        .strip_prefix(b"\x93NUMPY")
-        .and_then(|b| b.first())
-        .ok_or_else(not)?;
-    // The header's length stands in two bytes in version 1, in four after.
-    let (length, start) = match version {
-        1 => (
-            bytes
-                .get(8..10)
-                .map(|b| usize::from(b[0]) | usize::from(b[1]) << 8),
-            10,
-        ),
-        2 | 3 => (
-            bytes
-                .get(8..12)
-                .map(|b| b.iter().rev().fold(0usize, |n, &b| n << 8 | usize::from(b))),
-            12,
-        ),
-        _ => {
-            return Err(FormatFault::new(format!(
-                "is an NPY file of the unknown version {version}"
-            )));
-        }
-    };
-    let end = length.and_then(|l| l.checked_add(start));
-    let header = end
-        .and_then(|end| bytes.get(start..end))
-        .and_then(|b| std::str::from_utf8(b).ok())
-        .ok_or_else(|| FormatFault::new("is an NPY file whose header is cut short"))?;
-    let descr = entry(header, "descr")?.trim_matches(['\'', '"']);
-    let (order, kind) = descr.split_at(descr.len().min(1));
+fn head(bytes: &[u8]) -> Result<Head<'_>, FormatFault> {
+    let mut data = bytes;
+    let header = Header::from_reader(&mut data).map_err(|e| {
+        FormatFault::new(match e {
+            ReadHeaderError::Parse(ParseHeaderError::MagicString) => {
+                "is not an NPY file: it does not begin as one".to_owned()
+            }
+            ReadHeaderError::Io(_) => "is an NPY file whose header is cut short".to_owned(),
+            e => format!("is an NPY file whose header cannot be read: {e}"),
+        })
+    })?;
+    // A Python string, such as '<f8'.
+    let descr = header.type_descriptor.to_string();
+    let descr = descr.trim_matches(['\'', '"']);
+    let (order, kind) = descr.split_at(descr.chars().next().map_or(0, char::len_utf8));
     let real = match kind {
         "f4" => NumberType::F32,
         "f8" => NumberType::F64,
@@ -156,32 +143,11 @@ fn head(bytes: &[u8]) -> Result<Header<'_>, FormatFault> {
             )));
         }
     };
-    let shape = entry(header, "shape")?
-        .trim_matches(['(', ')'])
-        .split(',')
-        .map(str::trim)
-        .filter(|s| !s.is_empty())
-        .map(|s| s.parse().ok())
-        .collect::<Option<_>>()
-        .ok_or_else(|| FormatFault::new("is an NPY file whose shape cannot be read"))?;
-    Ok(Header {
-        shape,
+    Ok(Head {
+        shape: header.shape,
         real,
         big_endian: order == ">",
-        fortran: entry(header, "fortran_order")? != "False",
-        data: &bytes[start + header.len()..],
+        fortran: header.layout.is_fortran(),
+        data,
     })
-}
-
-/// The text of one entry of the header, a Python dictionary of plain values.
-fn entry<'a>(header: &'a str, key: &str) -> Result<&'a str, FormatFault> {
-    let missing = || FormatFault::new(format!("is an NPY file whose header lacks {key}"));
-    let (_, rest) = header.split_once(&format!("'{key}':")).ok_or_else(missing)?;
-    let rest = rest.trim_start();
-    let end = if rest.starts_with('(') {
-        rest.find(')').map(|k| k + 1)
-    } else {
-        rest.find([',', '}'])
-    };
-    Ok(rest[..end.ok_or_else(missing)?].trim())
 }
