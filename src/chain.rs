@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use clap::Args;
 use motefield_evaluator::conventions::PlacedVectors;
-use motefield_files::{Disk, FileSource, Scratch, picture};
+use motefield_files::{Disk, FileSource, Scratch, exists, length, picture};
 use motefield_generator::Pair;
 use motefield_rig::quantity::{Dimension, parse_as};
 use motefield_study::manifest::FileHash;
@@ -205,8 +205,10 @@ impl CommandChain {
     }
 
     fn read(&self, file: &Path, height_px: usize, said: &str) -> Result<PlacedVectors, String> {
-        let about = std::fs::metadata(file).map_err(|_| format!("ended without writing {{out}}{said}"))?;
-        if !about.is_file() || about.len() > MOST_BYTES {
+        if !exists(file) {
+            return Err(format!("ended without writing {{out}}{said}"));
+        }
+        if length(file).is_none_or(|bytes| bytes > MOST_BYTES) {
             return Err(format!("wrote no file of at most {} MB", MOST_BYTES >> 20));
         }
         let content = Disk::default().content(file).map_err(|e| e.to_string())?;

@@ -16,4 +16,4 @@ pub use output::{OutputDirectory, OutputFile, exists, may_write, sha256, write};
 pub use part::abandon_parts;
 pub use scratch::Scratch;
 pub use series::{Series, picture_files};
-pub use source::{Content, Disk, FileSource, Memory, list, read_text};
+pub use source::{Content, Disk, FileSource, Memory, length, list, read_text};

@@ -181,6 +181,14 @@ impl OutputDirectory {
         })
     }
 
+    /// Opens the file of this name that stands there, for reading.
+    ///
+    /// # Errors
+    /// When the system fails.
+    pub fn open(&self, name: &str) -> io::Result<fs::File> {
+        fs::File::open(self.path(name))
+    }
+
     /// The error of something that went wrong while the file `name` was written.
     pub fn failed(&self, name: &str, error: io::Error) -> FileError {
         FileError::of(&self.path(name), "write", error)

@@ -119,6 +119,12 @@ pub(crate) fn read(path: &Path) -> Result<Vec<u8>, FileError> {
     fs::read(path).map_err(|e| FileError::of(path, "read", e))
 }
 
+/// Bytes of the file; `None` where no plain file stands there.
+pub fn length(path: &Path) -> Option<u64> {
+    let about = fs::metadata(path).ok()?;
+    about.is_file().then_some(about.len())
+}
+
 /// Reads a text file.
 ///
 /// # Errors

@@ -1,10 +1,9 @@
 //! Renders pairs or frames into a folder, one by one, each file some rows at a time.
 
 use std::collections::BTreeMap;
-use std::io::Write;
+use std::io::{self, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard};
-use std::{fs, io};
 
 use motefield_evaluator::Processing;
 use motefield_files::npy::{self, FieldWriter};
@@ -314,7 +313,7 @@ impl RenderJob<'_> {
         }
         let from = match &*original {
             Some(file) => file.reopen(),
-            None => fs::File::open(out.path(&truth_name(truth.owner))),
+            None => out.open(&truth_name(truth.owner)),
         };
         drop(original);
         let mut file = out.begin(&name)?;
