@@ -287,6 +287,17 @@ fn wrong_pictures_are_named() {
             &[name, "save as grey TIFF"],
         );
     }
+    let colour = image::RgbImage::new(96, 64);
+    colour.save(directory.join("colour.png")).unwrap();
+    refused(
+        &directory,
+        &["correlate", "colour.png", b, "--out", "v.csv"],
+        &[
+            "colour.png",
+            "no channel is named",
+            "name the channel with --channel",
+        ],
+    );
     // A header that claims 4 GB must not be believed.
     let mut huge = whole.clone();
     // Tag 256 (width), type 4 (32-bit), one value: TIFF 6.0, section 8.
