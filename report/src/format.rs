@@ -1,6 +1,7 @@
 //! Numbers as people read them. Tables for programs use [`motefield_rig::quantity::digits`].
 
 use motefield_evaluator::statistics::Estimate;
+use motefield_rig::keys::timing;
 use motefield_rig::quantity::{self, Dimension, digits, short};
 use motefield_study::caveat::Caveat;
 use motefield_study::values::Figure;
@@ -112,9 +113,9 @@ fn typeset_number(number: &str) -> String {
 
 /// What people call a setting: "pulse length" for `light.pulse_length`.
 pub(crate) fn named(key: &str) -> String {
-    match key {
-        "timing.separation" => "pulse separation".to_owned(),
-        _ => key.rsplit('.').next().unwrap_or(key).replace('_', " "),
+    match key == timing::SEPARATION.path {
+        true => "pulse separation".to_owned(),
+        false => key.rsplit('.').next().unwrap_or(key).replace('_', " "),
     }
 }
 

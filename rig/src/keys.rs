@@ -354,6 +354,13 @@ pub struct Section {
     pub keys: &'static [&'static Key],
 }
 
+impl Section {
+    /// The name in the section of a path that begins with it: `seed` of `flow.seed`.
+    pub fn name_in<'a>(&self, path: &'a str) -> Option<&'a str> {
+        path.strip_prefix(self.name)?.strip_prefix('.')
+    }
+}
+
 /// Every section, in the order of the documents.
 pub const SECTIONS: &[Section] = &[
     light::SECTION,

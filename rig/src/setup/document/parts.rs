@@ -158,7 +158,8 @@ fn meaning(path: &str) -> &str {
 /// in either, none can be told to be another's.
 fn other_flow(own: &Document, part: &Document, path: &str) -> bool {
     let listed = |document: &Document| matches!(document.get(FLOW), Some(Leaf::List(_)));
-    let of_flow = path == FLOW || path.starts_with("flow.") || path.starts_with("flow[");
+    let rest = path.strip_prefix(FLOW);
+    let of_flow = rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']));
     of_flow && own.has(FLOW) && (listed(own) || listed(part))
 }
 
