@@ -208,6 +208,19 @@ fn wrong_arguments_are_named() {
         ],
     );
     decide(
+        &["--free", "light.pulse_length,image.puls_fraction"],
+        &["--free image.puls_fraction: not a key of a setup; did you mean image.pulse_fraction?"],
+    );
+    decide(
+        &[
+            "--free",
+            "light.pulse_length,timing.separation",
+            "--range",
+            "light.pulse_lengt=20us..1ms",
+        ],
+        &["--range light.pulse_lengt: not a key of a setup; did you mean light.pulse_length?"],
+    );
+    decide(
         &[
             "--free",
             "light.pulse_length,lens.none",
