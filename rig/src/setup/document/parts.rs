@@ -63,11 +63,13 @@ impl Document {
         match usual::text(name) {
             Some(text) => Document::parse(&format!("{}{name}", usual::PREFIX), text),
             None => {
+                let meant = match usual::nearest(name) {
+                    Some(near) => format!("; did you mean {}{near}?", usual::PREFIX),
+                    None => format!(": {}", usual::names().collect::<Vec<_>>().join(", ")),
+                };
                 let message = format!(
-                    "is {}{name}, which is none of the usual parts; did you mean {}{}?",
-                    usual::PREFIX,
-                    usual::PREFIX,
-                    usual::nearest(name)
+                    "is {}{name}, which is none of the usual parts{meant}",
+                    usual::PREFIX
                 );
                 Err(self.error(self.fault(entry, message)))
             }

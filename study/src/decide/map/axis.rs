@@ -5,7 +5,7 @@ use crate::decide::bounds::{Bound, Edge, SearchEnd};
 use crate::vary::{SweepValue, Vary};
 use motefield_rig::keys::{self, Key};
 use motefield_rig::plan::plan;
-use motefield_rig::quantity::{self, Dimension};
+use motefield_rig::quantity::{self, Dimension, to_three_digits};
 use motefield_rig::setup::Setup;
 
 /// Values of an axis, unless the user says otherwise.
@@ -224,7 +224,7 @@ impl FreeSetting {
             *number = if self.whole {
                 number.round()
             } else {
-                format!("{number:.2e}").parse().expect("a number written by Rust")
+                quantity::significant(*number, 3)
             };
         }
         self.numbers.extend(&self.besides);
@@ -299,21 +299,6 @@ impl FreeSetting {
         self.numbers = self.clone().rounded().numbers;
         self.numbers.len() > before
     }
-}
-
-/// A number above zero to three digits, `round`ed; the slack keeps one that has no more.
-fn to_three_digits(number: f64, round: fn(f64) -> f64) -> f64 {
-    if !(number.is_finite() && number > 0.0) {
-        return number;
-    }
-    let exponent = number.log10().floor() as i32 - 2;
-    let digits = number / 10f64.powi(exponent);
-    let near = digits.round();
-    let digits = match (digits - near).abs() < 1e-9 * digits {
-        true => near,
-        false => round(digits),
-    };
-    format!("{digits}e{exponent}").parse().unwrap_or(number)
 }
 
 /// Factors for ranges of more than four above zero, even steps for others.
