@@ -27,7 +27,10 @@ mod tests {
     fn near_names_are_those_with_few_edits() {
         assert_eq!(edits("usec", "us"), Some(2));
         assert_eq!((edits("sec", "s"), edits("sm", "ms")), (None, Some(1)));
-        assert_eq!(nearest("lenss", ["light", "lens", "less"].into_iter()), Some("lens"));
+        assert_eq!(
+            nearest("lenss", ["light", "lens", "less"].into_iter()),
+            Some("lens")
+        );
         assert_eq!(nearest("lxns", ["lens", "lans"].into_iter()), Some("lans"));
         assert_eq!(nearest("camera", ["lens", "light"].into_iter()), None);
     }
