@@ -142,8 +142,9 @@ impl PictureArguments {
 
 /// Why a picture is not read, with the option that states what is missing.
 fn named(error: FileError) -> Failure {
+    let no_channel = matches!(error, FileError::NoChannel { .. });
     let mut failure = Failure::from(error);
-    if failure.message.contains("no channel is named") {
+    if no_channel {
         failure.message.push_str("; name the channel with --channel");
     }
     failure

@@ -13,6 +13,10 @@ pub(crate) struct Frames<'a> {
 }
 
 impl<'a> Frames<'a> {
+    /// The frames as they are.
+    ///
+    /// # Errors
+    /// When they differ in size, or hold pixels that are not finite.
     pub fn new(a: ArrayView2<'a, f32>, b: ArrayView2<'a, f32>) -> Result<Self, ProcessingError> {
         let size = |frame: &ArrayView2<f32>| [frame.ncols(), frame.nrows()];
         if size(&a) != size(&b) {

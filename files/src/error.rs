@@ -20,6 +20,14 @@ pub enum FileError {
         /// What is wrong, and what would do.
         message: String,
     },
+    /// A picture in colour of which no channel is named.
+    #[error("{path}: {message}", path = path.display())]
+    NoChannel {
+        /// The path.
+        path: PathBuf,
+        /// What is wrong, and what would do.
+        message: String,
+    },
     /// The file is there and would be overwritten.
     #[error("{path}: exists already and is not overwritten", path = path.display())]
     Exists {

@@ -11,8 +11,12 @@ use crate::FileError;
 
 /// A mask as NPY, bool.
 pub fn mask(mask: &Array2<bool>) -> Vec<u8> {
+    in_memory(mask)
+}
+
+fn in_memory(array: &impl WriteNpyExt) -> Vec<u8> {
     let mut bytes = Vec::new();
-    mask.write_npy(&mut bytes).expect("writing to memory");
+    array.write_npy(&mut bytes).expect("writing to memory");
     bytes
 }
 
@@ -32,9 +36,7 @@ pub fn read_mask(path: &Path) -> Result<Array2<bool>, FileError> {
 
 /// A field as NPY, float64.
 pub fn field(field: &Array3<f64>) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    field.write_npy(&mut bytes).expect("writing to memory");
-    bytes
+    in_memory(field)
 }
 
 /// A field of shape 2 × height × width, float64, that is written row by row.

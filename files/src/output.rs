@@ -33,6 +33,7 @@ fn numbered(name: &str) -> impl Iterator<Item = PathBuf> + '_ {
 impl OutputDirectory {
     /// The directory `path`, or, without one, the first of `name`, `name-2`, `name-3` … that does
     /// not exist yet. Nothing is made yet.
+    #[allow(clippy::missing_panics_doc, reason = "one of endless names is free")]
     pub fn new(path: Option<&Path>, name: &str, replace: bool) -> OutputDirectory {
         let mut free = numbered(name).filter(|path| !exists(path));
         let directory = path.map_or_else(

@@ -93,6 +93,9 @@ pub fn read(path: &Path) -> Result<Array2<f32>, FileError> {
 }
 
 /// An 8-bit grey picture as PNG.
+///
+/// # Panics
+/// When there are not as many pixels as width × height.
 pub fn png(width: usize, height: usize, grey: Vec<u8>) -> Vec<u8> {
     let image = image::GrayImage::from_raw(width as u32, height as u32, grey)
         .expect("as many pixels as width × height");

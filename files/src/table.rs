@@ -62,3 +62,28 @@ impl Table {
         self.columns.iter().position(|column| column == name)
     }
 }
+
+/// What stands between the cells of a line of a table that another program wrote.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Separator {
+    /// One character.
+    Mark(char),
+    /// Any number of blanks.
+    Blanks,
+}
+
+impl Separator {
+    /// The first of some marks that is in the line; blanks where none is.
+    pub fn of(line: &str, marks: [char; 3]) -> Separator {
+        let mark = marks.into_iter().find(|mark| line.contains(*mark));
+        mark.map_or(Separator::Blanks, Separator::Mark)
+    }
+
+    /// The cells of a line, without blanks around them.
+    pub fn split(self, line: &str) -> Vec<&str> {
+        match self {
+            Separator::Mark(mark) => line.split(mark).map(str::trim).collect(),
+            Separator::Blanks => line.split_whitespace().collect(),
+        }
+    }
+}

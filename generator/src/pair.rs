@@ -109,6 +109,7 @@ pub fn expected(scene: &Scene, seed: Seed) -> Result<Pair, SceneError> {
 ///
 /// # Errors
 /// When the scene does not [validate](Scene::validate).
+#[allow(clippy::missing_panics_doc, reason = "there are two frames")]
 pub fn expected_moved(scene: &Scene, seed: Seed, by_px: [f64; 2]) -> Result<Pair, SceneError> {
     scene.validate()?;
     let mut frames = whole(scene, seed, &scene.flashes(seed), by_px).into_iter();

@@ -1,7 +1,8 @@
 //! Numbers as people read them. Tables for programs use [`motefield_rig::quantity::digits`].
 
 use motefield_evaluator::statistics::Estimate;
-use motefield_rig::quantity::{self, Dimension, digits, short};
+use motefield_rig::keys::timing;
+use motefield_rig::quantity::{self, Dimension, digits, short, significant};
 use motefield_study::caveat::Caveat;
 use motefield_study::values::Figure;
 
@@ -52,11 +53,6 @@ pub fn time_to(seconds: f64, digits: usize) -> String {
 /// ```
 pub fn pixels(value: f64) -> String {
     quantity::format(significant(value, 2), Dimension::Pixels)
-}
-
-/// Rounded to so many significant digits.
-fn significant(value: f64, digits: usize) -> f64 {
-    format!("{value:.*e}", digits - 1).parse().unwrap_or(value)
 }
 
 /// A text with the signs that plain text does without: "µs", and a minus in front.
@@ -112,9 +108,9 @@ fn typeset_number(number: &str) -> String {
 
 /// What people call a setting: "pulse length" for `light.pulse_length`.
 pub(crate) fn named(key: &str) -> String {
-    match key {
-        "timing.separation" => "pulse separation".to_owned(),
-        _ => key.rsplit('.').next().unwrap_or(key).replace('_', " "),
+    match key == timing::SEPARATION.path {
+        true => "pulse separation".to_owned(),
+        false => key.rsplit('.').next().unwrap_or(key).replace('_', " "),
     }
 }
 

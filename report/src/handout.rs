@@ -11,6 +11,7 @@ use std::path::Path;
 use motefield_files::table::Table;
 use motefield_rig::plan::{Assessment, Heading};
 use motefield_study::manifest::Manifest;
+use motefield_study::verify::judge::Verdict;
 
 use crate::format::typeset_all;
 use crate::plan::timing;
@@ -231,7 +232,9 @@ fn tables(handout: &Handout) -> Vec<Block> {
             continue;
         }
         let verdict = table.columns.iter().position(|column| column == "verdict");
-        let agrees = |row: &Vec<String>| verdict.is_some_and(|k| row.get(k).is_some_and(|v| v == "agrees"));
+        let agrees = |row: &Vec<String>| {
+            verdict.is_some_and(|k| row.get(k).is_some_and(|v| v == Verdict::Agrees.as_str()))
+        };
         let kept: Vec<&Vec<String>> = table.rows.iter().filter(|row| !agrees(row)).collect();
         let value =
             |row: &[String], k: usize| CellKind::Value.of(rounded(row.get(k).map_or("", String::as_str)));

@@ -1,5 +1,6 @@
 #![doc = include_str!("../README.md")]
 
+pub mod answer;
 mod assumed;
 pub mod chains;
 pub mod curve;

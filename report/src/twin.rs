@@ -10,13 +10,11 @@ use motefield_study::run::trust::named;
 use motefield_study::twin::{LightChange, Twin, TwinQuantity};
 use serde_json::{Value, json};
 
+use crate::answer::ERROR_OF_THESE;
 use crate::format::columns;
 use crate::json::{self, Interval};
 
 pub use page::html;
-
-/// Begins the line that tells the error of the recorded pairs' vectors.
-pub(crate) const ERROR_OF_THESE: &str = "Error of these vectors";
 
 /// The error for a change of the light, where it was told.
 pub type LightChanged<'a> = (LightChange, Option<&'a Point>);
@@ -163,4 +161,19 @@ pub fn json(twin: &Twin, errors: &[LightChanged]) -> Value {
             "not_told_apart": NOT_TOLD.trim(),
         }),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use motefield_study::twin::LIGHT_CHANGES;
+
+    use super::*;
+
+    /// A report finds the error of the recording by how its line begins.
+    #[test]
+    fn the_error_of_the_recording_is_told_first() {
+        assert!(change_words(&LIGHT_CHANGES[0]).starts_with(ERROR_OF_THESE));
+        let mut changed = LIGHT_CHANGES[1..].iter().map(change_words);
+        assert!(changed.all(|words| !words.starts_with(ERROR_OF_THESE)));
+    }
 }

@@ -8,7 +8,7 @@ mod page;
 pub mod picture;
 mod text;
 
-use motefield_rig::quantity::digits;
+use motefield_rig::quantity::{digits, significant};
 use motefield_study::verify::judge::Comparison;
 use motefield_study::verify::record::CaseRecord;
 
@@ -28,15 +28,7 @@ fn legible(value: f64) -> String {
 
 /// A figure with its interval.
 pub fn shown(c: &Comparison) -> String {
-    let short = |v: f64| {
-        if v.is_finite() {
-            format!("{v:.3e}")
-                .parse::<f64>()
-                .map_or_else(|_| digits(v), legible)
-        } else {
-            digits(v)
-        }
-    };
+    let short = |v: f64| legible(significant(v, 4));
     if c.measured.lo == c.measured.hi {
         return legible(c.measured.value);
     }

@@ -89,7 +89,7 @@ pub fn assumptions(setup: &Setup) -> Result<Vec<Assumption>, SetupError> {
 fn says_something(key: &Key) -> bool {
     let absent = &key.absent;
     let entry = key.path.contains("[]");
-    let own_choice = key.section() == "processing";
+    let own_choice = key.section() == keys::processing::SECTION.name;
     !entry && !own_choice && (!absent.assumes.is_empty() || !absent.source.is_empty())
 }
 

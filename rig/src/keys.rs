@@ -24,6 +24,7 @@ pub mod tracer;
 
 pub use kind::{Choice, Kind, Range};
 
+use crate::near;
 use crate::quantity::Dimension;
 
 /// One key of a setup.
@@ -355,6 +356,13 @@ pub struct Section {
     pub keys: &'static [&'static Key],
 }
 
+impl Section {
+    /// The name in the section of a path that begins with it: `seed` of `flow.seed`.
+    pub fn name_in<'a>(&self, path: &'a str) -> Option<&'a str> {
+        path.strip_prefix(self.name)?.strip_prefix('.')
+    }
+}
+
 /// Every section, in the order of the documents.
 pub const SECTIONS: &[Section] = &[
     light::SECTION,
@@ -388,15 +396,7 @@ pub fn find(path: &str) -> Option<&'static Key> {
 pub fn nearest(path: &str) -> Option<&'static str> {
     let names = all().map(|key| key.path);
     let sections = SECTIONS.iter().map(|section| section.name);
-    let near = |known: &str| 1 + known.len().min(path.len()) / 4;
-    names
-        .chain(sections)
-        // Names that differ more in length than is allowed need not be compared.
-        .filter(|known| known.len().abs_diff(path.len()) <= near(known))
-        .map(|known| (strsim::damerau_levenshtein(path, known), known))
-        .filter(|(distance, known)| *distance <= near(known))
-        .min()
-        .map(|(_, known)| known)
+    near::nearest(path, names.chain(sections))
 }
 
 /// The path of the key to which a path belongs: `processing.passes` of

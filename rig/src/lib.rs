@@ -6,6 +6,7 @@ pub mod glow;
 pub mod import;
 pub mod keys;
 pub mod medium;
+mod near;
 pub mod optics;
 pub mod photometry;
 pub mod plan;

@@ -21,6 +21,17 @@ pub enum Fluid {
     Air,
 }
 
+/// Why the properties of a fluid are not known.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum FluidError {
+    /// No correlation holds at its temperature.
+    #[error(transparent)]
+    Temperature(OutOfRange),
+    /// Its index is not known at the wavelength.
+    #[error(transparent)]
+    Wavelength(OutOfRange),
+}
+
 /// What the flow and the light meet. Build one directly for a fluid of your own.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Medium {
@@ -51,16 +62,16 @@ impl Fluid {
     /// # Errors
     /// When the temperature or the wavelength (0.2 to 1.1 µm) is outside the range of the
     /// correlations.
-    pub fn at(self, temperature_k: f64, wavelength_m: f64) -> Result<Medium, OutOfRange> {
+    pub fn at(self, temperature_k: f64, wavelength_m: f64) -> Result<Medium, FluidError> {
         let celsius = temperature_k - ZERO_CELSIUS_K;
         let (good, must) = match self {
             Fluid::Water => ((0.0..=100.0).contains(&celsius), "0 to 100 degC for liquid water"),
             Fluid::Air => ((-50.0..=100.0).contains(&celsius), "-50 to 100 degC for air"),
         };
-        within("temperature", celsius, "degC", good, must)?;
+        within("temperature", celsius, "degC", good, must).map_err(FluidError::Temperature)?;
         let micrometres = wavelength_m * 1e6;
         let good = (0.2..=1.1).contains(&micrometres);
-        within("wavelength", micrometres, "um", good, "0.2 to 1.1 um")?;
+        within("wavelength", micrometres, "um", good, "0.2 to 1.1 um").map_err(FluidError::Wavelength)?;
         Ok(match self {
             Fluid::Water => {
                 let density = water_density_kg_m3(temperature_k);

@@ -9,7 +9,7 @@ mod number;
 mod units;
 
 pub use error::QuantityError;
-pub use number::{digits, short, significant};
+pub use number::{digits, short, significant, to_three_digits};
 pub use units::Dimension;
 
 use error::Misreading;
@@ -217,7 +217,7 @@ pub fn format(value: f64, dimension: Dimension) -> String {
 fn rounded(number: f64) -> f64 {
     match number.abs() {
         1000.0..LONG => number.round(),
-        _ => format!("{number:.3e}").parse().unwrap_or(number),
+        _ => significant(number, 4),
     }
 }
 

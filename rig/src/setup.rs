@@ -192,7 +192,7 @@ impl Setup {
         let document = document.with_parts(referenced.files())?;
         let r = Reader::new(&document);
         let processing = processing::processing(&r, referenced);
-        r.finish_section("processing")?;
+        r.finish_section(keys::processing::SECTION.name)?;
         Ok(processing)
     }
 

@@ -62,6 +62,9 @@ impl DecideCommand {
         }
         let mut ranges = Vec::new();
         for range in &self.range {
+            if let Some((key, _)) = range.split_once('=') {
+                map::known_key(key.trim()).map_err(|e| Failure::about("--range", e))?;
+            }
             match range.split_once('=') {
                 Some((key, values)) if keys.contains(&key.trim()) => ranges.push((key.trim(), values.trim())),
                 _ => {

@@ -37,6 +37,9 @@ pub struct Look {
 
 impl Look {
     /// Renders and measures pair `number` of a study's seed, or its part.
+    ///
+    /// # Errors
+    /// When the scene or the processing is refused.
     pub fn at(scene: &Scene, processing: &Processing, seed: u64, number: u64) -> Result<Look, StudyError> {
         let seed = Seed {
             study: seed,
@@ -82,6 +85,9 @@ impl Look {
     }
 
     /// Standard uncertainty of each vector that correlation statistics tell without the truth, px.
+    ///
+    /// # Errors
+    /// When the processing is one that the estimator does not know.
     pub fn uncertainties_px(&self) -> Result<Vec<[f64; 2]>, StudyError> {
         let [a, b] = [self.pair.a.view(), self.pair.b.view()];
         let estimator = Estimator::CorrelationStatistics;
@@ -146,6 +152,9 @@ pub struct MiddlePlane {
 impl MiddlePlane {
     /// Of the first pass's window, in which the displacement must be found without a guess; none
     /// where the window holds nothing.
+    ///
+    /// # Errors
+    /// When the processing is refused.
     pub fn of(
         pair: &Pair,
         scene: &Scene,

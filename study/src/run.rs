@@ -238,6 +238,9 @@ impl Progress for Silent {
 
 /// Runs all experiments; the points stand in the same order, `None` where nothing was done before
 /// `stop` was set.
+///
+/// # Panics
+/// When a scene or a processing does not validate.
 pub fn run(
     experiments: &[Experiment],
     effort: &Effort,
@@ -255,6 +258,9 @@ pub fn run(
 }
 
 /// [`run`] with another chain, and with what else is wanted.
+///
+/// # Panics
+/// When a scene or a processing does not validate.
 pub fn run_with(
     chain: &Chain,
     besides: &Wanted,
@@ -268,6 +274,9 @@ pub fn run_with(
 
 /// [`run_with`] with a journal, from which it takes what was measured before and to which it adds
 /// what is measured now.
+///
+/// # Panics
+/// When a scene or a processing does not validate.
 pub fn run_kept(
     journal: Option<&Journal<'_>>,
     chain: &Chain,

@@ -143,8 +143,7 @@ impl SweepValue {
     /// Another number in the same unit, to six significant digits: what the table shows is what was
     /// rendered.
     pub fn with_number(&self, number: f64) -> SweepValue {
-        let rounded: f64 = format!("{number:.5e}").parse().expect("a number written by Rust");
-        let number = rounded.to_string();
+        let number = quantity::significant(number, 6).to_string();
         let text = match self.unit.as_str() {
             "f/" => format!("f/{number}"),
             "" => number.clone(),

@@ -7,6 +7,7 @@ use ndarray::Array3;
 
 use crate::StudyError;
 use motefield_files::read_text;
+use motefield_files::table::Table;
 
 /// Columns of the table: position and displacement (px), ratio of the two highest peaks, status.
 pub const COLUMNS: [&str; 6] = ["x_px", "y_px", "dx_px", "dy_px", "peak_ratio", "status"];
@@ -29,46 +30,38 @@ pub struct MeasuredVectors {
 /// Reads vectors back, with the grid of windows of `window` px on which they stand.
 ///
 /// # Errors
-/// When a line cannot be read or the vectors do not stand on a regular grid, row by row: names the
-/// line.
+/// When a row cannot be read or the vectors do not stand on a regular grid, row by row: names the
+/// row.
 pub fn read(path: &Path, window: [usize; 2]) -> Result<MeasuredVectors, StudyError> {
     let text = read_text(path)?;
-    let bad = |line: usize, why: &str| {
+    let bad = |row: usize, why: &str| {
+        let place = match row {
+            0 => "heading".to_owned(),
+            row => format!("row {row}"),
+        };
         StudyError::request(format!(
-            "{}, line {line}: {why}; its columns must be {}, or these with ,{} after them",
+            "{}, {place}: {why}; its columns must be {}, or these with ,{} after them",
             path.display(),
             COLUMNS.join(","),
             UNCERTAINTY.join(",")
         ))
     };
-    let mut lines = text
-        .lines()
-        .enumerate()
-        .map(|(k, line)| (k + 1, line.trim()))
-        .filter(|(_, line)| !line.is_empty());
-    let head: Vec<&str> = lines
-        .next()
-        .map_or_else(Vec::new, |(_, head)| head.split(',').collect());
-    let with_caveats = head.last() == Some(&CAVEATS);
-    let head = &head[..head.len() - usize::from(with_caveats)];
-    let uncertain = match head.strip_prefix(&COLUMNS) {
+    let table = Table::parse(path, &text)?;
+    let head: Vec<&str> = table.columns.iter().map(String::as_str).collect();
+    let uncertain = match head
+        .strip_suffix(&[CAVEATS])
+        .unwrap_or(&head)
+        .strip_prefix(&COLUMNS)
+    {
         Some([]) => false,
         Some(more) if more == UNCERTAINTY => true,
-        _ => return Err(bad(1, "the heading is another")),
+        _ => return Err(bad(0, "the columns are others")),
     };
     let mut uncertainties_px = Vec::new();
     let mut vectors = Vec::new();
-    for (number, line) in lines {
-        let mut fields: Vec<&str> = line.split(',').map(str::trim).collect();
-        let expected = if uncertain { 8 } else { 6 };
-        if with_caveats && fields.len() == expected + 1 {
-            fields.pop();
-        }
-        let ([x, y, dx, dy, ratio, status], true) = (
-            *fields.first_chunk().unwrap_or(&[""; 6]),
-            fields.len() == expected,
-        ) else {
-            return Err(bad(number, &format!("there are not {expected} fields")));
+    for (number, cells) in (1..).zip(&table.rows) {
+        let [x, y, dx, dy, ratio, status, more @ ..] = &cells[..] else {
+            return Err(bad(number, "cells are missing"));
         };
         let value = |text: &str| {
             text.parse::<f64>()
@@ -92,12 +85,12 @@ pub fn read(path: &Path, window: [usize; 2]) -> Result<MeasuredVectors, StudyErr
             return Err(bad(number, "a position or displacement is not finite"));
         }
         vectors.push(vector);
-        if let [ux, uy] = fields[6..] {
+        if let ([ux, uy, ..], true) = (more, uncertain) {
             uncertainties_px.push([value(ux)?, value(uy)?]);
         }
     }
     let grid = grid(&vectors, window).ok_or_else(|| {
-        bad(2, &format!("the vectors do not stand row by row on a regular grid of windows of {} x {} px (the setup whose processing was used may say other windows)", window[0], window[1]))
+        bad(1, &format!("the vectors do not stand row by row on a regular grid of windows of {} x {} px (the setup whose processing was used may say other windows)", window[0], window[1]))
     })?;
     Ok(MeasuredVectors {
         vectors,

@@ -5,6 +5,7 @@
 
 use std::path::Path;
 
+use motefield_report::answer::{ALSO_ASSUMED, AS_GOOD, ASSUMED, CHECK, QUESTION};
 use serde_json::Value;
 
 use super::{empty, motefield};
@@ -80,6 +81,11 @@ fn an_assumption_is_worth_what_a_study_of_its_own_finds() {
         (&"0 e".into(), &"20 e".into())
     );
     assert!(answer.contains("Check image.background first"), "{answer}");
+    // What a report looks for when it takes the answer apart.
+    for begin in [QUESTION, CHECK, ASSUMED, ALSO_ASSUMED, AS_GOOD] {
+        let mut lines = answer.lines().map(str::trim_start);
+        assert!(lines.any(|line| line.starts_with(begin)), "{begin}: {answer}");
+    }
     let (bright, _) = decide(&directory, RIG, &["--set", "image.background=20 e", "--no-worth"]);
     let best = &plain["best"];
     let same = bright["trials"]

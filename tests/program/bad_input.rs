@@ -241,6 +241,19 @@ fn wrong_arguments_are_named() {
         ],
     );
     decide(
+        &["--free", "light.pulse_length,image.puls_fraction"],
+        &["--free image.puls_fraction: not a key of a setup; did you mean image.pulse_fraction?"],
+    );
+    decide(
+        &[
+            "--free",
+            "light.pulse_length,timing.separation",
+            "--range",
+            "light.pulse_lengt=20us..1ms",
+        ],
+        &["--range light.pulse_lengt: not a key of a setup; did you mean light.pulse_length?"],
+    );
+    decide(
         &[
             "--free",
             "light.pulse_length,lens.none",
@@ -320,6 +333,17 @@ fn wrong_pictures_are_named() {
             &[name, "save as grey TIFF"],
         );
     }
+    let colour = image::RgbImage::new(96, 64);
+    colour.save(directory.join("colour.png")).unwrap();
+    refused(
+        &directory,
+        &["correlate", "colour.png", b, "--out", "v.csv"],
+        &[
+            "colour.png",
+            "no channel is named",
+            "name the channel with --channel",
+        ],
+    );
     // A header that claims 4 GB must not be believed.
     let mut huge = whole.clone();
     // Tag 256 (width), type 4 (32-bit), one value: TIFF 6.0, section 8.

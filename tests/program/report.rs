@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use motefield_report::answer::AS_GOOD;
+
 use super::{empty, motefield};
 
 /// A value of the setup that would be markup, were it not escaped.
@@ -86,7 +88,8 @@ fn a_decision_is_reported() {
         .chain(size)
         .collect();
     let has = [
-        "not distinguishable from the best with 95 % confidence",
+        // Found in the answer, the interval joins its sentence.
+        &format!("({}", AS_GOOD.trim_end()),
         "What to do first",
         "What it assumes",
         "curve.svg",

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use motefield_rig::keys;
+
 /// Crates that other programs can use.
 const LIBRARIES: [&str; 6] = [
     "files/src",
@@ -61,7 +63,7 @@ fn sources(directories: &[&str]) -> Vec<(String, String)> {
 #[test]
 fn no_type_name_means_two_things() {
     let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    let all = [&LIBRARIES[..], &["src"]].concat();
+    let all = [&LIBRARIES[..], &["src", "page/wasm/src"]].concat();
     for (place, text) in sources(&all) {
         for name in text.lines().filter_map(defined) {
             places.entry(name.to_owned()).or_default().push(place.clone());
@@ -187,3 +189,88 @@ fn rates_are_per() {
     }
     assert!(said.is_empty(), "{said:#?}");
 }
+
+/// Every text between quotation marks before the tests of a file, with a space for what an escape
+/// or a number writes into it.
+fn texts(source: &str) -> Vec<String> {
+    let source = source.split("#[cfg(test)]\nmod tests {").next().unwrap_or(source);
+    let mut all = Vec::new();
+    let mut rest = source;
+    while let Some(at) = rest.find(['"', '/', '\'']) {
+        let (before, found) = (&rest[..at], &rest[at..]);
+        if found.starts_with("//") {
+            rest = found.split_once('\n').map_or("", |(_, rest)| rest);
+        } else if found.starts_with("'\"'") || found.starts_with("'/'") || found.starts_with("'\\") {
+            rest = &found[3..];
+        } else if !found.starts_with('"') {
+            rest = &found[1..];
+        } else if let Some(end) = raw_end(before) {
+            let (text, after) = found[1..].split_once(&end).expect("the end of a text");
+            all.push(text.to_owned());
+            rest = after;
+        } else {
+            let mut text = String::new();
+            let mut characters = found[1..].char_indices();
+            let mut end = found.len();
+            while let Some((k, c)) = characters.next() {
+                match c {
+                    '\\' => {
+                        text.push(' ');
+                        characters.next();
+                    }
+                    '"' => {
+                        end = k + 2;
+                        break;
+                    }
+                    _ => text.push(c),
+                }
+            }
+            all.push(text);
+            rest = &found[end..];
+        }
+    }
+    all
+}
+
+/// What ends a text that has no escapes, `r"` or `r#"`, where what stands before begins one.
+fn raw_end(before: &str) -> Option<String> {
+    let plain = before.trim_end_matches('#');
+    let is_raw = plain.ends_with('r') && !plain[..plain.len() - 1].ends_with(char::is_alphanumeric);
+    is_raw.then(|| format!("\"{}", "#".repeat(before.len() - plain.len())))
+}
+
+/// A message that names a key names one that a setup may have.
+#[test]
+fn keys_in_messages_are_keys() {
+    let of_word = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || "_.[]".contains(c);
+    let names_key = |word: &&str| {
+        let section = keys::SECTIONS.iter().find_map(|s| word.strip_prefix(s.name));
+        let is_file = Path::new(word)
+            .extension()
+            .is_some_and(|end| FILES.iter().any(|e| end == *e));
+        !is_file && section.is_some_and(|rest| rest.starts_with(['.', '[']) && rest.contains('.'))
+    };
+    let all = [&LIBRARIES[..], &["src", "page/wasm/src"]].concat();
+    let (mut named, mut wrong) = (0, Vec::new());
+    for (place, source) in sources(&all) {
+        if place.contains("tests") {
+            continue;
+        }
+        for text in texts(&source) {
+            let words = text
+                .split(|c| !of_word(c))
+                .map(|word| word.trim_matches(['.', '[']));
+            for word in words.filter(names_key) {
+                named += 1;
+                if keys::find(word).is_none() {
+                    wrong.push(format!("{place}: {word}"));
+                }
+            }
+        }
+    }
+    assert!(named > 300, "{named} keys named");
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+/// Ends of the names of files that are named like keys: `flow.csv`.
+const FILES: [&str; 4] = ["csv", "svg", "toml", "txt"];

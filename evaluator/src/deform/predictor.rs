@@ -52,6 +52,9 @@ impl Predictor {
     }
 
     /// From the vectors of a correlation.
+    ///
+    /// # Errors
+    /// When they make no grid, or some are not finite.
     pub fn from_field(field: &VectorField, filter: PredictorFilter) -> Result<Self, ProcessingError> {
         let invalid = |what: String| Err(ProcessingError::Predictor { what });
         let VectorField {

@@ -137,6 +137,7 @@ const MOST_FREEDOM: f64 = 1e12;
 /// // Known without limit it is what it is.
 /// assert_eq!(chi_interval(1.0, f64::INFINITY, Confidence::USUAL).hi, 1.0);
 /// ```
+#[allow(clippy::missing_panics_doc, reason = "degrees of freedom are above zero")]
 pub fn chi_interval(s: f64, freedom: f64, confidence: Confidence) -> Estimate {
     // The limit of many: nothing is left to chance. So it is where no two pairs differ at all, or
     // so little that the search for the law's quantiles does not end.
@@ -220,6 +221,7 @@ pub(super) fn reduced_to(number: f64, freedom: f64, confidence: Confidence) -> f
 ///
 /// assert!((student(9.0, Confidence::USUAL) - 2.262).abs() < 1e-3);
 /// ```
+#[allow(clippy::missing_panics_doc, reason = "degrees of freedom are above zero")]
 pub fn student(freedom: f64, confidence: Confidence) -> f64 {
     if freedom > 1e5 {
         return normal(1.0 - confidence.tail());

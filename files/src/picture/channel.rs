@@ -2,6 +2,8 @@
 
 use std::str::FromStr;
 
+use super::reading::PictureFault;
+
 /// One colour of a picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ColourChannel {
@@ -27,8 +29,12 @@ impl FromStr for ColourChannel {
 }
 
 /// The channel of pixels with `each` values.
-pub(super) fn pick(values: &[f32], each: usize, channel: Option<ColourChannel>) -> Result<Vec<f32>, String> {
-    let channel = channel.ok_or("it is a picture in colour, and no channel is named")?;
+pub(super) fn pick(
+    values: &[f32],
+    each: usize,
+    channel: Option<ColourChannel>,
+) -> Result<Vec<f32>, PictureFault> {
+    let channel = channel.ok_or(PictureFault::NoChannel)?;
     Ok(values
         .iter()
         .skip(channel as usize)

@@ -31,6 +31,21 @@ enum FileKind {
     Tiff,
 }
 
+/// Why the pictures of a file are not read.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum PictureFault {
+    #[error("it is a picture in colour, and no channel is named")]
+    NoChannel,
+    #[error("{0}")]
+    Unread(String),
+}
+
+impl From<String> for PictureFault {
+    fn from(why: String) -> PictureFault {
+        PictureFault::Unread(why)
+    }
+}
+
 impl Reading {
     fn kind(&self, start: &[u8]) -> FileKind {
         let tiff = [b"II*\0", b"MM\0*"].iter().any(|mark| start.starts_with(*mark));
@@ -67,7 +82,7 @@ impl Reading {
             }
         };
         let mut pictures = pictures;
-        let pictures = pictures().map_err(|why| refused(path, &why))?;
+        let pictures = pictures().map_err(|why: String| refused(path, &why.into()))?;
         Ok(pictures * if self.double_height { 2 } else { 1 })
     }
 
@@ -84,7 +99,8 @@ impl Reading {
         let number = if self.double_height { k / 2 } else { k };
         let whole = self.picture(source, number).map_err(|why| refused(path, &why))?;
         if whole.pixels.iter().any(|v| !v.is_finite()) {
-            return Err(refused(path, "some pixels are not finite numbers"));
+            let why = "some pixels are not finite numbers".to_owned();
+            return Err(refused(path, &why.into()));
         }
         if !self.double_height {
             return Ok(whole);
@@ -92,7 +108,7 @@ impl Reading {
         let height = whole.pixels.nrows();
         if !height.is_multiple_of(2) {
             let why = format!("it is {height} px high and cannot hold two frames of one height");
-            return Err(refused(path, &why));
+            return Err(refused(path, &why.into()));
         }
         let half = Slice::from((k % 2) * (height / 2)..(k % 2 + 1) * (height / 2));
         Ok(GreyPicture {
@@ -101,7 +117,7 @@ impl Reading {
         })
     }
 
-    fn picture(&self, source: &mut (impl Read + Seek), number: usize) -> Result<GreyPicture, String> {
+    fn picture(&self, source: &mut (impl Read + Seek), number: usize) -> Result<GreyPicture, PictureFault> {
         match self.kind(&start(source)?) {
             FileKind::Tiff => tiff_pages::page(&mut *source, number, self.channel),
             FileKind::Image(format) => {
@@ -116,7 +132,7 @@ impl Reading {
                 let mut bytes = Vec::new();
                 let read = source.take(each).read_to_end(&mut bytes);
                 read.map_err(|e| e.to_string())?;
-                layout.picture(&bytes)
+                Ok(layout.picture(&bytes)?)
             }
         }
     }
@@ -132,20 +148,24 @@ fn start(source: &mut (impl Read + Seek)) -> Result<Vec<u8>, String> {
 }
 
 /// The one message about a file that is not read: why, what is read, how to convert it.
-fn refused(path: &Path, why: &str) -> FileError {
-    FileError::unusable(
-        path,
-        format!(
-            "cannot be used as a picture: {why}. Read are whole files: TIFF of 8 to 16 and 32 bits (signed, floating point and packed bits too), PNG and BMP, of colours one channel that is named, and raw pixels whose layout is stated. Any program for pictures converts others: save as grey TIFF of 16 bits without compression, not scaled"
-        ),
-    )
+fn refused(path: &Path, why: &PictureFault) -> FileError {
+    let message = format!(
+        "cannot be used as a picture: {why}. Read are whole files: TIFF of 8 to 16 and 32 bits (signed, floating point and packed bits too), PNG and BMP, of colours one channel that is named, and raw pixels whose layout is stated. Any program for pictures converts others: save as grey TIFF of 16 bits without compression, not scaled"
+    );
+    match why {
+        PictureFault::NoChannel => FileError::NoChannel {
+            path: path.to_owned(),
+            message,
+        },
+        PictureFault::Unread(_) => FileError::unusable(path, message),
+    }
 }
 
 fn one_image(
     bytes: &[u8],
     format: ImageFormat,
     channel: Option<ColourChannel>,
-) -> Result<GreyPicture, String> {
+) -> Result<GreyPicture, PictureFault> {
     let reader = || ImageReader::with_format(Cursor::new(bytes), format);
     let (width, height) = reader().into_dimensions().map_err(|e| e.to_string())?;
     within_bounds([width, height])?;
@@ -159,7 +179,7 @@ fn one_image(
         DynamicImage::ImageRgba8(i) => (8, 4, bytes(i.into_raw())),
         DynamicImage::ImageRgb16(i) => (16, 3, words(i.into_raw())),
         DynamicImage::ImageRgba16(i) => (16, 4, words(i.into_raw())),
-        other => return Err(format!("its pixels are {:?}", other.color())),
+        other => return Err(format!("its pixels are {:?}", other.color()).into()),
     };
     // BMP has no grey pictures, but tables of colours: where all three agree the picture is grey.
     let grey = |v: &[f32]| v[..3].iter().all(|c| *c == v[0]);
@@ -170,5 +190,5 @@ fn one_image(
         }
         _ => pick(&values, each, channel)?,
     };
-    page([width, height], format!("{bits} bits"), pixels)
+    Ok(page([width, height], format!("{bits} bits"), pixels)?)
 }

@@ -9,6 +9,7 @@ use super::GreyPicture;
 use super::channel::{ColourChannel, pick};
 use super::packed::unpack;
 use super::page::{LARGEST_PIXELS, page as grey, within_bounds};
+use super::reading::PictureFault;
 
 /// Most pages that are read of a file.
 const MOST_PAGES: usize = 100_000;
@@ -42,7 +43,7 @@ pub(super) fn page(
     source: impl Read + Seek,
     number: usize,
     channel: Option<ColourChannel>,
-) -> Result<GreyPicture, String> {
+) -> Result<GreyPicture, PictureFault> {
     let mut decoder = decoder(source)?;
     decoder.seek_to_image(number).map_err(text)?;
     let (width, height) = decoder.dimensions().map_err(text)?;
@@ -51,25 +52,25 @@ pub(super) fn page(
         tiff::ColorType::Gray(bits) => (bits, 1),
         tiff::ColorType::RGB(bits) => (bits, 3),
         tiff::ColorType::RGBA(bits) => (bits, 4),
-        other => return Err(format!("its pixels are {other:?}")),
+        other => return Err(format!("its pixels are {other:?}").into()),
     };
     if !matches!(bits, 8 | 16 | 32 | 64) {
         let pixels = match (each, bits) {
             (1, 9..=15) => packed(&mut decoder, [width, height], u32::from(bits))?,
-            _ => return Err(format!("its pixels have {bits} bits")),
+            _ => return Err(format!("its pixels have {bits} bits").into()),
         };
-        return grey([width, height], format!("{bits} bits"), pixels);
+        return Ok(grey([width, height], format!("{bits} bits"), pixels)?);
     }
     let planes = decoder.find_tag_unsigned::<u16>(Tag::PlanarConfiguration);
     if each > 1 && planes.map_err(text)? == Some(2) {
-        return Err("its colours are stored in separate planes".to_owned());
+        return Err("its colours are stored in separate planes".to_owned().into());
     }
     let (kind, values) = values(decoder.read_image().map_err(text)?)?;
     let pixels = match each {
         1 => values,
         _ => pick(&values, each, channel)?,
     };
-    grey([width, height], format!("{bits} {kind}"), pixels)
+    Ok(grey([width, height], format!("{bits} {kind}"), pixels)?)
 }
 
 fn values(read: DecodingResult) -> Result<(&'static str, Vec<f32>), String> {

@@ -14,7 +14,7 @@ use serde_json::Value;
 use crate::asked::{Asked, Sought};
 
 /// An answer.
-pub(crate) enum Found {
+pub(crate) enum FoundAnswer {
     /// A pulse length.
     Pulse(Box<Decision>),
     /// The best of several numbers.
@@ -26,21 +26,21 @@ pub(crate) enum Found {
 /// How a study that waits for measurements goes on.
 const GO_ON: &str = "Measuring.";
 
-impl Found {
+impl FoundAnswer {
     pub(crate) fn stopped(&self) -> bool {
         match self {
-            Found::Pulse(decision) => decision.stopped,
-            Found::Map(map) => map.stopped,
-            Found::Choice(choice) => choice.stopped,
+            FoundAnswer::Pulse(decision) => decision.stopped,
+            FoundAnswer::Map(map) => map.stopped,
+            FoundAnswer::Choice(choice) => choice.stopped,
         }
     }
 
     /// Whether the best keeps the limit, where one is stated that plays no part in finding it.
     pub(crate) fn met(&self, asked: &Asked) -> Option<bool> {
         let best: &MeasuredSetting = match self {
-            Found::Pulse(_) => return None,
-            Found::Map(map) => map.best()?.1,
-            Found::Choice(choice) => choice.best()?.1,
+            FoundAnswer::Pulse(_) => return None,
+            FoundAnswer::Map(map) => map.best()?.1,
+            FoundAnswer::Choice(choice) => choice.best()?.1,
         };
         asked.limit?.kept_by(best)
     }
@@ -48,8 +48,8 @@ impl Found {
     /// What it rests on; `None` where there is no answer, or one from a list.
     pub(crate) fn answered<'a>(&self, asked: &'a Asked) -> Option<Answered<'a>> {
         match (self, &asked.sought) {
-            (Found::Pulse(decision), Sought::Pulse(search)) => Answered::of_pulse(search, decision),
-            (Found::Map(map), _) => Answered::of_map(&asked.setup, map),
+            (FoundAnswer::Pulse(decision), Sought::Pulse(search)) => Answered::of_pulse(search, decision),
+            (FoundAnswer::Map(map), _) => Answered::of_map(&asked.setup, map),
             _ => None,
         }
     }
@@ -57,11 +57,11 @@ impl Found {
     /// What does not meet its limit; `None` where it does, or there is none.
     pub(crate) fn unmet<'a>(&self, asked: &'a Asked) -> Option<Unmet<'a>> {
         match (self, &asked.sought) {
-            (Found::Pulse(decision), Sought::Pulse(search)) => {
+            (FoundAnswer::Pulse(decision), Sought::Pulse(search)) => {
                 let limit = asked.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX));
                 Unmet::of_pulse(search, decision, limit)
             }
-            (Found::Map(map), _) => Unmet::of_map(&asked.setup, map, asked.limit),
+            (FoundAnswer::Map(map), _) => Unmet::of_map(&asked.setup, map, asked.limit),
             _ => None,
         }
     }
@@ -73,18 +73,18 @@ impl Found {
             measured.map(|measured| &measured.point).collect()
         }
         match self {
-            Found::Pulse(decision) => decision.points.iter().map(|m| &m.point).collect(),
-            Found::Map(map) => of_trials(&map.trials),
-            Found::Choice(choice) => of_trials(&choice.trials),
+            FoundAnswer::Pulse(decision) => decision.points.iter().map(|m| &m.point).collect(),
+            FoundAnswer::Map(map) => of_trials(&map.trials),
+            FoundAnswer::Choice(choice) => of_trials(&choice.trials),
         }
     }
 
     pub(crate) fn json(&self, asked: &Asked) -> Value {
         let mut json = match self {
             // Its limit, always there, stands within.
-            Found::Pulse(decision) => return report::pulse::json(decision, &asked.setup, GO_ON),
-            Found::Map(map) => report::map::json(map, &asked.setup, GO_ON),
-            Found::Choice(choice) => report::choice::json(choice, &asked.setup, GO_ON),
+            FoundAnswer::Pulse(decision) => return report::pulse::json(decision, &asked.setup, GO_ON),
+            FoundAnswer::Map(map) => report::map::json(map, &asked.setup, GO_ON),
+            FoundAnswer::Choice(choice) => report::choice::json(choice, &asked.setup, GO_ON),
         };
         report::add_limit(&mut json, asked.limit, self.met(asked));
         json
@@ -93,9 +93,9 @@ impl Found {
     pub(crate) fn words(&self, asked: &Asked) -> String {
         let (words, limit) = match self {
             // Its limit stands within.
-            Found::Pulse(decision) => (report::pulse::words(decision, GO_ON), None),
-            Found::Map(map) => (report::map::words(map, GO_ON), asked.limit),
-            Found::Choice(choice) => (report::choice::without_table(choice, GO_ON), asked.limit),
+            FoundAnswer::Pulse(decision) => (report::pulse::words(decision, GO_ON), None),
+            FoundAnswer::Map(map) => (report::map::words(map, GO_ON), asked.limit),
+            FoundAnswer::Choice(choice) => (report::choice::without_table(choice, GO_ON), asked.limit),
         };
         let limit = limit.filter(|_| !self.stopped());
         let tiles = motefield_report::tiles::words(self.points(), None);

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use crate::answer::{Answer, Refusal};
 use crate::asked::Asked;
 use crate::module::Module;
-use crate::study::{Part, Study};
+use crate::study::{Study, StudyPart};
 
 impl Module {
     /// Takes up a study: what the rig asks, or what the request does.
@@ -26,14 +26,14 @@ impl Module {
     /// Enters a measurement.
     pub(crate) fn enter(&mut self, request: &Value, bytes: &[u8]) -> bool {
         let study = self.study.as_ref();
-        study.is_some_and(|study| study.ledger(Part::of(request)).enter(bytes))
+        study.is_some_and(|study| study.ledger(StudyPart::of(request)).enter(bytes))
     }
 
     /// Makes a measurement; the study first comes to its experiment if need be.
     pub(crate) fn measure(&mut self, request: &Value) -> Result<Answer, Refusal> {
         let [experiment, number] =
             ["experiment", "number"].map(|name| request[name].as_u64().unwrap_or(u64::MAX) as usize);
-        let (part, job) = (Part::of(request), Job { experiment, number });
+        let (part, job) = (StudyPart::of(request), Job { experiment, number });
         let study = self.taken_up()?;
         let mut measured = study.ledger(part).measure(job);
         if measured.is_none() {
@@ -54,7 +54,7 @@ impl Module {
 
     /// What a part of the study says by the measurements entered, and the jobs that are missing.
     pub(crate) fn look(&mut self, request: &Value) -> Result<Answer, Refusal> {
-        let part = Part::of(request);
+        let part = StudyPart::of(request);
         let study = self.taken_up()?;
         let mut says = study.run(part)?;
         let jobs = study.ledger(part).missing();

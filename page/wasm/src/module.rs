@@ -8,7 +8,7 @@ use crate::answer::{Refusal, setup, text};
 use crate::study::Study;
 
 /// A pair, or a part of one.
-pub(crate) struct Rendered {
+pub(crate) struct KeptPair {
     pub(crate) scene: Scene,
     /// Where in the scene's pictures it stands.
     pub(crate) crop: Crop,
@@ -19,7 +19,7 @@ pub(crate) struct Rendered {
 #[derive(Default)]
 pub struct Module {
     /// The last pair, for vectors and correlation planes.
-    pub(crate) pair: Option<Rendered>,
+    pub(crate) pair: Option<KeptPair>,
     /// The last setup planned: a hand that moves asks several things of it.
     planned: Option<(String, Plan)>,
     pub(crate) study: Option<Study>,

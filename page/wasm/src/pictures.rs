@@ -9,7 +9,7 @@ use ndarray::{Array2, s};
 use serde_json::{Value, json};
 
 use crate::answer::{Answer, Refusal, seed};
-use crate::module::{Module, Rendered};
+use crate::module::{KeptPair, Module};
 
 fn words(error: impl std::fmt::Display) -> Refusal {
     Refusal::Words(error.to_string())
@@ -75,18 +75,18 @@ impl Module {
         if request["hash"] == true {
             json["sha256_a"] = json!(Content::new(picture::tiff(&pair.a, sensor.is_none())).sha256);
         }
-        self.pair = Some(Rendered { scene, crop, pair });
+        self.pair = Some(KeptPair { scene, crop, pair });
         Ok(Answer { json, bytes })
     }
 
-    fn last(&self) -> Result<&Rendered, Refusal> {
+    fn last(&self) -> Result<&KeptPair, Refusal> {
         self.pair.as_ref().ok_or_else(|| words("there is no pair yet"))
     }
 
     /// The vectors of the last pair, or of a part of it, with their true errors and estimated
     /// uncertainties, px.
     pub(crate) fn vectors(&self, processing: &Processing, request: &Value) -> Result<Answer, Refusal> {
-        let Rendered { scene, crop, pair } = self.last()?;
+        let KeptPair { scene, crop, pair } = self.last()?;
         let Crop { origin, size } = part(crop.size, request);
         let [left, top] = origin;
         let [a, b] =
@@ -105,7 +105,7 @@ impl Module {
 
     /// The correlation plane of the window about a pixel of the last pair.
     pub(crate) fn plane(&self, processing: &Processing, x: f64, y: f64) -> Result<Answer, Refusal> {
-        let Rendered { scene, crop, pair } = self.last()?;
+        let KeptPair { scene, crop, pair } = self.last()?;
         let Some(last) = processing.passes.last() else {
             return Err(words("there is no pass"));
         };

@@ -14,11 +14,11 @@ use serde_json::{Value, json};
 
 use crate::answer::{Refusal, text};
 use crate::asked::{Asked, Sought};
-use crate::found::Found;
+use crate::found::FoundAnswer;
 
 /// What is measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Part {
+pub(crate) enum StudyPart {
     /// The answer.
     Answer,
     /// What the assumptions behind it are worth.
@@ -27,12 +27,12 @@ pub(crate) enum Part {
     Enough,
 }
 
-impl Part {
-    pub(crate) fn of(request: &Value) -> Part {
+impl StudyPart {
+    pub(crate) fn of(request: &Value) -> StudyPart {
         match text(request, "part") {
-            "worth" => Part::Worth,
-            "enough" => Part::Enough,
-            _ => Part::Answer,
+            "worth" => StudyPart::Worth,
+            "enough" => StudyPart::Enough,
+            _ => StudyPart::Answer,
         }
     }
 }
@@ -42,17 +42,17 @@ pub(crate) struct Study {
     asked: Asked,
     ledgers: [Ledger; 3],
     /// The answer, once it is whole.
-    found: Option<Found>,
+    found: Option<FoundAnswer>,
 }
 
 /// Pairs that a part expects in all, and those done.
 #[derive(Default)]
-struct Count {
+struct PairCount {
     expected: AtomicUsize,
     done: AtomicUsize,
 }
 
-impl Progress for Count {
+impl Progress for PairCount {
     fn expect(&self, pairs: usize) {
         self.expected.store(pairs, Ordering::Relaxed);
     }
@@ -61,7 +61,7 @@ impl Progress for Count {
     }
 }
 
-impl Count {
+impl PairCount {
     /// What a part says, with how far it is.
     fn beside(&self, mut says: Value, finished: bool, pairs_before: usize) -> Value {
         let expected = self.expected.load(Ordering::Relaxed);
@@ -82,22 +82,22 @@ impl Study {
         }
     }
 
-    pub(crate) fn ledger(&self, part: Part) -> &Ledger {
+    pub(crate) fn ledger(&self, part: StudyPart) -> &Ledger {
         &self.ledgers[part as usize]
     }
 
     /// What a part says by the measurements entered.
-    pub(crate) fn run(&mut self, part: Part) -> Result<Value, Refusal> {
-        if part != Part::Answer && self.found.is_none() {
+    pub(crate) fn run(&mut self, part: StudyPart) -> Result<Value, Refusal> {
+        if part != StudyPart::Answer && self.found.is_none() {
             self.answer()?;
             if self.found.is_none() {
                 return Err(Refusal::Words("there is no answer yet".to_owned()));
             }
         }
         match part {
-            Part::Answer => self.answer(),
-            Part::Worth => self.worth(),
-            Part::Enough => self.enough(),
+            StudyPart::Answer => self.answer(),
+            StudyPart::Worth => self.worth(),
+            StudyPart::Enough => self.enough(),
         }
     }
 }
@@ -105,17 +105,19 @@ impl Study {
 impl Study {
     /// The answer by the measurements entered; kept once it is whole.
     fn answer(&mut self) -> Result<Value, Refusal> {
-        let journal = Journal::over(self.ledger(Part::Answer));
-        let (stop, count, asked) = (AtomicBool::new(false), Count::default(), &self.asked);
+        let journal = Journal::over(self.ledger(StudyPart::Answer));
+        let (stop, count, asked) = (AtomicBool::new(false), PairCount::default(), &self.asked);
         let (wish, journal) = (&asked.wish, Some(&journal));
         let found = match &asked.sought {
-            Sought::Pulse(search) => Found::Pulse(Box::new(decide(search, wish, journal, &count, &stop)?)),
+            Sought::Pulse(search) => {
+                FoundAnswer::Pulse(Box::new(decide(search, wish, journal, &count, &stop)?))
+            }
             Sought::Map(question, axes) => {
                 let (setup, axes) = (&asked.setup, axes.clone());
                 let found = map(setup, *question, axes, wish, journal, &count, &stop)?;
-                Found::Map(Box::new(found))
+                FoundAnswer::Map(Box::new(found))
             }
-            Sought::Choice(search) => Found::Choice(Box::new(choose(
+            Sought::Choice(search) => FoundAnswer::Choice(Box::new(choose(
                 (**search).clone(),
                 wish,
                 journal,
@@ -139,8 +141,8 @@ impl Study {
         let Some(answered) = self.found.as_ref().and_then(|found| found.answered(&self.asked)) else {
             return Err(Refusal::Words("there is no answer".to_owned()));
         };
-        let journal = Journal::over(self.ledger(Part::Worth));
-        let (stop, count) = (AtomicBool::new(false), Count::default());
+        let journal = Journal::over(self.ledger(StudyPart::Worth));
+        let (stop, count) = (AtomicBool::new(false), PairCount::default());
         let worths = worths(&answered, &self.asked.wish, Some(&journal), &count, &stop)?;
         let one = |worth: &Worth| {
             json!({
@@ -163,8 +165,8 @@ impl Study {
         let Some(unmet) = self.found.as_ref().and_then(|found| found.unmet(&self.asked)) else {
             return Err(Refusal::Words("the limit is met".to_owned()));
         };
-        let journal = Journal::over(self.ledger(Part::Enough));
-        let (stop, count) = (AtomicBool::new(false), Count::default());
+        let journal = Journal::over(self.ledger(StudyPart::Enough));
+        let (stop, count) = (AtomicBool::new(false), PairCount::default());
         let found = enough(&unmet, &self.asked.wish, Some(&journal), &count, &stop)?;
         let ways = report::enough::ways(&found);
         let mut says = report::enough::json(Some(&found));

@@ -1,6 +1,7 @@
 //! What would be enough where nothing meets the limit, in words and as JSON.
 
 use motefield_evaluator::statistics::Estimate;
+use motefield_rig::keys::{self, Key};
 use motefield_rig::quantity::short;
 use motefield_study::decide::enough::{Change, Enough, LeastLight, MOST_SHARE, Means, Sufficient};
 use motefield_study::decide::limit::ErrorLimit;
@@ -158,6 +159,7 @@ fn error(enough: &Enough, setting: &MeasuredSetting) -> String {
 
 /// "the aperture from f/4 to f/2.8".
 fn change(change: &Change) -> String {
+    let is = |key: &Key| change.key == key.path;
     let what = match change.means {
         Means::Light => "the light",
         Means::Aperture => "the aperture",
@@ -165,15 +167,11 @@ fn change(change: &Change) -> String {
         Means::Ensemble => "the pairs per vector (steady flow)",
         Means::TracerDiameter => "the tracer\u{2019}s diameter",
         Means::Seeding => "the seeding",
-        Means::Field => match change.key.as_str() {
-            "lens.magnification" => "the magnification",
-            "lens.working_distance" => "the working distance",
-            _ => "the width of the field",
-        },
-        Means::Separation => match change.key.as_str() {
-            "timing.displacement" => "the displacement",
-            _ => "the pulse separation",
-        },
+        Means::Field if is(keys::lens::MAGNIFICATION) => "the magnification",
+        Means::Field if is(keys::lens::WORKING_DISTANCE) => "the working distance",
+        Means::Field => "the width of the field",
+        Means::Separation if is(keys::timing::DISPLACEMENT) => "the displacement",
+        Means::Separation => "the pulse separation",
     };
     let [from, to] = &change.values;
     format!("{what} from {from} to {to}")

@@ -1,5 +1,6 @@
 //! One setting as a picture: the error of the velocity over it, with its 95 % intervals.
 
+use crate::answer::QUESTION;
 use crate::figure::palette::{FAINT, GREY, VERMILION, series};
 use crate::figure::{
     Anchor, Area, Axis, AxisScale, BOLD, NOTE, Ruler, Side, Svg, TITLE, fill, frame, stroke,
@@ -39,7 +40,7 @@ pub fn draw(map: &Map, go_on: &str) -> String {
     svg.text(about, NOTE, [LEFT, 55.0], Anchor::Start, &fill(FAINT));
     let sentence = words
         .lines()
-        .find(|line| !line.starts_with("Question"))
+        .find(|line| !line.starts_with(QUESTION))
         .unwrap_or("");
     svg.text(sentence, NOTE, [LEFT, SIZE[1] - 18.0], Anchor::Start, "");
     let mut measured: Vec<(f64, &Trial, &MeasuredSetting)> = map

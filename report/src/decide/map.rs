@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+use crate::answer::{AS_GOOD, QUESTION};
 use crate::format::{ends, in_percent, percent, percent_more};
 use crate::json;
 use crate::table::ids;
@@ -79,11 +80,7 @@ pub fn words(map: &Map, go_on: &str) -> String {
     headline(map, trial, &mut text);
     describe(&mut text, best);
     let [same, near] = map.near();
-    let _ = writeln!(
-        text,
-        "  not distinguishable from the best with 95 % confidence: {}",
-        extent(map, &same)
-    );
+    let _ = writeln!(text, "  {AS_GOOD}{}", extent(map, &same));
     let _ = writeln!(text, "  at most 10 % more error: {}", extent(map, &near));
     neighbours(map, trial, best, &mut text);
     obstacles(map, &mut text);
@@ -99,11 +96,12 @@ fn question_words(map: &Map) -> String {
             let streak = measured.map_or(String::new(), |m| {
                 format!(": a streak of {} px", short(m.streak_px))
             });
-            format!("Question: the pulse separation. The pulse is fixed and left as it is{streak}.\n")
+            format!("{QUESTION}the pulse separation. The pulse is fixed and left as it is{streak}.\n")
         }
         Question::Exposure => {
-            "Question: the exposures, which are the pulses in continuous light, and their separation.\n"
-                .to_owned()
+            format!(
+                "{QUESTION}the exposures, which are the pulses in continuous light, and their separation.\n"
+            )
         }
         Question::PulseLength | Question::Settings | Question::Choice => String::new(),
     }

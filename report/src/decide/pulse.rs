@@ -4,6 +4,7 @@ use motefield_evaluator::score::{Component, OUTLIER_PX};
 use motefield_evaluator::statistics::Estimate;
 use serde_json::{Value, json};
 
+use crate::answer::AS_GOOD;
 use crate::format::{figure, interval, percent, remarks};
 use crate::json::{self, Interval};
 use motefield_rig::quantity::{Dimension, digits, format, short};
@@ -84,11 +85,7 @@ fn best_words(decision: &Decision, best: &MeasuredPulse, reading: &PulseReading)
     let [near, far] = reading.about_as_good_s;
     vec![
         answer,
-        format!(
-            "  not distinguishable from the best with 95 % confidence: {} to {}",
-            time(from),
-            time(to)
-        ),
+        format!("  {AS_GOOD}{} to {}", time(from), time(to)),
         format!("  at most 10 % more error: {} to {}", time(near), time(far)),
         format!(
             "  streak in the fastest tenth of the field: {} px",

@@ -4,10 +4,8 @@ use motefield_rig::quantity::{Dimension, format, short};
 use motefield_study::decide::thumb::{LeftStreakRule, STREAK_RULE};
 use serde_json::{Value, json};
 
+use crate::answer::RULE_LEFT;
 use crate::format::percent_more;
-
-/// How these words begin.
-pub(crate) const RULE_LEFT: &str = "Rule of thumb left";
 
 /// Which rule is left and what keeping it would cost.
 pub fn words(left: &LeftStreakRule) -> String {

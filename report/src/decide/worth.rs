@@ -6,6 +6,7 @@ use motefield_rig::quantity::short;
 use motefield_study::decide::worth::{AnswerSpread, Answered, Move, Worth, Worths};
 use serde_json::{Value, json};
 
+use crate::answer::{ALSO_ASSUMED, ASSUMED, BY_TOLERANCES, CHECK};
 use crate::assumed;
 use crate::format::percent;
 use crate::json::Interval;
@@ -19,7 +20,9 @@ pub fn words(worths: &Worths, answered: Option<&Answered>, explained: &str) -> S
         lines.push(first_words(first, answered));
     }
     if !worths.tried.is_empty() {
-        lines.push("Assumed, and what it is worth at the usual value, on the same particles:".to_owned());
+        lines.push(format!(
+            "{ASSUMED}, and what it is worth at the usual value, on the same particles:"
+        ));
         let told = |w: &&Worth| w.moves_best() || w.changes_error();
         lines.extend(
             worths
@@ -43,8 +46,8 @@ pub fn words(worths: &Worths, answered: Option<&Answered>, explained: &str) -> S
     let others = by_section(others);
     if !others.is_empty() {
         let begin = match worths.tried.is_empty() {
-            true => "Assumed",
-            false => "Also assumed",
+            true => ASSUMED,
+            false => ALSO_ASSUMED,
         };
         lines.push(format!("{begin} ({explained}):"));
         lines.extend(others);
@@ -82,7 +85,7 @@ pub fn spread_words(spread: &AnswerSpread) -> Vec<String> {
             )
         })
         .collect();
-    let mut lines = vec![format!("By the tolerances of {}:", stated.join(", "))];
+    let mut lines = vec![format!("{BY_TOLERANCES}{}:", stated.join(", "))];
     for best in &spread.best {
         let [from, to] = [0, 1].map(|k| &best.interval[k].text);
         let [now, robust] = [0, 1].map(|k| &best.best[k].text);
@@ -143,7 +146,7 @@ pub fn first_words(worth: &Worth, answered: &Answered) -> String {
         (false, _) => "would change the error most",
     };
     format!(
-        "Check {key} first: it {what}. With {} in place of \"{}\": {}.",
+        "{CHECK}{key} first: it {what}. With {} in place of \"{}\": {}.",
         usual(worth),
         worth.assumption.key.absent.assumes,
         consequence(worth, Some(answered))

@@ -2,8 +2,9 @@
 
 use motefield_rig::plan::{Rule, RuleId, Status};
 
-use crate::decide::thumb::RULE_LEFT;
-use crate::twin::ERROR_OF_THESE;
+use crate::answer::{
+    ALSO_ASSUMED, AS_GOOD, ASSUMED, BY_TOLERANCES, CHECK, ERROR_OF_THESE, QUESTION, RULE_LEFT,
+};
 
 /// The answer in words, taken apart.
 #[derive(Debug, Default)]
@@ -18,17 +19,17 @@ pub(super) struct Words<'a> {
 impl<'a> Words<'a> {
     pub(super) fn of(answer: &'a str) -> Words<'a> {
         let mut words = Words::default();
-        let begins_assumed = ["By the tolerances", "Assumed", "Also assumed"];
+        let begins_assumed = [BY_TOLERANCES, ASSUMED, ALSO_ASSUMED];
         let lines = || answer.lines().filter(|line| !line.trim().is_empty());
         // Of a twin the estimates stand first; what they are for is the error.
         let is_answer = match lines().any(|line| line.starts_with(ERROR_OF_THESE)) {
             true => |line: &str| line.starts_with(ERROR_OF_THESE),
-            false => |line: &str| !line.starts_with("Question"),
+            false => |line: &str| !line.starts_with(QUESTION),
         };
         for line in lines() {
             if words.sentence.is_empty() && is_answer(line) {
                 words.sentence = line.to_owned();
-            } else if line.starts_with("Check ") {
+            } else if line.starts_with(CHECK) {
                 words.check = Some(line);
             } else if !words.assumed.is_empty() || begins_assumed.iter().any(|b| line.starts_with(b)) {
                 words.assumed.push(line);
@@ -39,17 +40,14 @@ impl<'a> Words<'a> {
         let interval = words
             .details
             .iter()
-            .find_map(|line| line.trim().strip_prefix(INTERVAL));
+            .find_map(|line| line.trim().strip_prefix(AS_GOOD));
         if let Some(interval) = interval {
             let sentence = words.sentence.trim_end_matches('.');
-            words.sentence = format!("{sentence} ({INTERVAL}{interval}).");
+            words.sentence = format!("{sentence} ({AS_GOOD}{interval}).");
         }
         words
     }
 }
-
-/// What stands before the interval of the best setting.
-const INTERVAL: &str = "not distinguishable from the best with 95 % confidence: ";
 
 /// What to do first: what a rule asks for, unless the study found that it does more harm than good;
 /// then the assumption that matters most.

@@ -40,6 +40,8 @@ pub struct Span {
 pub struct Lane {
     /// What it shows.
     pub name: &'static str,
+    /// Whether it shows the light.
+    pub is_light: bool,
     /// When it is on.
     pub spans: Vec<Span>,
 }
@@ -109,10 +111,12 @@ impl Diagram {
         let lanes = vec![
             Lane {
                 name: "light",
+                is_light: true,
                 spans: light,
             },
             Lane {
                 name: "camera",
+                is_light: false,
                 spans: exposures.to_vec(),
             },
         ];

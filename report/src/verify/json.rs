@@ -2,7 +2,7 @@
 
 use motefield_study::verify::case::Case;
 use motefield_study::verify::judge::Comparison;
-use motefield_study::verify::record::CaseRecord;
+use motefield_study::verify::record::{CaseRecord, number};
 use motefield_study::verify::suite::Depth;
 use serde_json::{Map, Value, json};
 
@@ -82,12 +82,4 @@ fn of_comparison(c: &Comparison) -> Value {
         "allowed": c.allowed.map(number),
         "verdict": c.verdict.as_str(),
     })
-}
-
-/// A number; as a word where JSON has none for it.
-fn number(value: f64) -> Value {
-    match value.is_finite() {
-        true => json!(value),
-        false => json!(value.to_string()),
-    }
 }

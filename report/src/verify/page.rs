@@ -55,7 +55,7 @@ pub fn page(results: &[(&Case, &CaseRecord)], depth: Depth) -> String {
                     continue;
                 };
                 let verdict = match record.verdict(k) {
-                    Verdict::Agrees => "agrees".to_owned(),
+                    agrees @ Verdict::Agrees => agrees.as_str().to_owned(),
                     other => format!("**{}**", other.as_str()),
                 };
                 let _ = writeln!(

@@ -1,9 +1,13 @@
 //! Tables of points with a line of column names.
 
+use motefield_files::table::Separator;
+
 use super::layout::{TableRow, arrange};
 use super::{Data, FormatFault, Layout};
 
 const NAMES: [&str; 6] = ["x", "y", "z", "u", "v", "w"];
+/// What separates, the likelier first.
+const MARKS: [char; 3] = [',', ';', '\t'];
 
 /// Separated by commas, semicolons, tabs or blanks, whichever comes first in this order in the line
 /// of names. Empty lines and those that begin with # are passed over, but the names may stand
@@ -24,7 +28,7 @@ pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, FormatF
     while columns(names).is_none() && names.starts_with('#') {
         (line, names) = lines.next().ok_or_else(|| FormatFault::new(names_missing()))?;
     }
-    let separator = Separator::of(names);
+    let separator = Separator::of(names, MARKS);
     let columns = columns(names).ok_or_else(|| {
         FormatFault::at(
             line,
@@ -41,31 +45,9 @@ pub(super) fn read(bytes: &[u8], layout: Option<Layout>) -> Result<Data, FormatF
     arrange(&rows, layout)
 }
 
-#[derive(Debug, Clone, Copy)]
-enum Separator {
-    Mark(char),
-    Blanks,
-}
-
-impl Separator {
-    fn of(names: &str) -> Separator {
-        [',', ';', '\t']
-            .into_iter()
-            .find(|mark| names.contains(*mark))
-            .map_or(Separator::Blanks, Separator::Mark)
-    }
-
-    fn split(self, line: &str) -> Vec<&str> {
-        match self {
-            Separator::Mark(mark) => line.split(mark).map(str::trim).collect(),
-            Separator::Blanks => line.split_whitespace().collect(),
-        }
-    }
-}
-
 /// Which column holds which of [`NAMES`]; nothing where x, y, u or v is missing.
 fn columns(names: &str) -> Option<[Option<usize>; 6]> {
-    let separator = Separator::of(names);
+    let separator = Separator::of(names, MARKS);
     let found: Vec<String> = separator
         .split(names.trim_start_matches('#').trim_start())
         .iter()

@@ -54,6 +54,9 @@ pub(super) struct Cells {
 
 impl Cells {
     /// Whole numbers of at least 0 out of those of a file.
+    ///
+    /// # Errors
+    /// When one is not.
     pub fn whole(numbers: &[f64]) -> Result<Vec<usize>, FormatFault> {
         let one = |v: &f64| {
             (*v >= 0.0 && v.fract() == 0.0 && *v < 9e15)

@@ -1,7 +1,7 @@
 //! `[fluid]` at its temperature and the light's wavelength.
 
 use crate::keys;
-use crate::medium::Medium;
+use crate::medium::{FluidError, Medium};
 use crate::setup::{Setup, SetupError};
 
 /// Where no wavelength is stated, m.
@@ -20,14 +20,11 @@ pub(super) fn medium_at(setup: &Setup, wavelength_m: f64) -> Result<Option<Mediu
     };
     fluid.at(temperature_k, wavelength_m).map(Some).map_err(|e| {
         setup.error(
-            if e.what == "wavelength" && setup.light.lines.len() > 1 {
-                keys::light::SPECTRUM
-            } else if e.what == "wavelength" && setup.tracer.fluorescence.is_some() {
-                keys::tracer::EMISSION
-            } else if e.what == "wavelength" {
-                keys::light::WAVELENGTH
-            } else {
-                keys::fluid::TEMPERATURE
+            match &e {
+                FluidError::Temperature(_) => keys::fluid::TEMPERATURE,
+                FluidError::Wavelength(_) if setup.light.lines.len() > 1 => keys::light::SPECTRUM,
+                FluidError::Wavelength(_) if setup.tracer.fluorescence.is_some() => keys::tracer::EMISSION,
+                FluidError::Wavelength(_) => keys::light::WAVELENGTH,
             },
             e,
         )

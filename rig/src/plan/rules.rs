@@ -15,12 +15,9 @@ use super::facts::show;
 use super::motion::Motion;
 use super::rig::Rig;
 use super::source::energy_ratio;
-use crate::keys;
-use crate::quantity::Dimension as D;
+use crate::keys::{self, PRACTICE};
+use crate::quantity::{Dimension as D, to_three_digits};
 use crate::setup::KeyAt;
-
-/// A rule of the trade with no source.
-const PRACTICE: &str = "common practice, no source";
 
 /// Which rule of the trade.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -347,29 +344,12 @@ fn at_least(value: f64) -> [f64; 2] {
 
 /// To three digits, away from zero.
 pub(super) fn up(value: f64) -> f64 {
-    rounded(value, f64::ceil)
+    to_three_digits(value, f64::ceil)
 }
 
 /// To three digits, toward zero.
 pub(super) fn down(value: f64) -> f64 {
-    rounded(value, f64::floor)
-}
-
-fn rounded(value: f64, round: fn(f64) -> f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let exponent = value.abs().log10().floor() as i32 - 2;
-    // Digits first, then the exponent, so that 180e-6 is what "180e-6" is read as. The slack keeps
-    // a round value.
-    let digits = value / 10f64.powi(exponent);
-    let near = digits.round();
-    let digits = if (digits - near).abs() < 1e-9 * digits.abs() {
-        near
-    } else {
-        round(digits)
-    };
-    format!("{digits}e{exponent}").parse().unwrap_or(value)
+    to_three_digits(value, f64::floor)
 }
 
 /// Where a rising function passes `wanted`, between `low` and `high`.

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::units::{Dimension, UNITS};
+use crate::near;
 
 /// Why a text is not the quantity that was expected; says what to write instead.
 #[derive(Debug, Clone, PartialEq)]
@@ -125,17 +126,15 @@ fn listed(items: impl Iterator<Item = String>) -> String {
     }
 }
 
-/// Up to three known units that differ from `unit` by case or by at most two letters (at most half
-/// of them); of other dimensions than the expected ones only where none of those is as near.
+/// Up to three known units that are near to `unit`, whatever their case; of other dimensions than the expected ones only where none of those is as near.
 fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
     let plain = unit.to_lowercase();
     let mut found: Vec<_> = UNITS
         .iter()
-        .map(|u| {
-            let edits = strsim::levenshtein(&plain, &u.name.to_lowercase());
-            (!expected.contains(&u.dimension), edits, u.name)
+        .filter_map(|u| {
+            let edits = near::edits(&plain, &u.name.to_lowercase())?;
+            Some((!expected.contains(&u.dimension), edits, u.name))
         })
-        .filter(|&(_, edits, _)| edits <= 2 && 2 * edits <= plain.chars().count().max(2))
         .collect();
     found.sort_by_key(|&(foreign, edits, _)| (edits > 0, foreign, edits));
     let (foreign, closest) = found.first().map_or((false, 0), |f| (f.0, f.1));

@@ -3,7 +3,7 @@
 use super::light::SpectralLine;
 use super::reader::Reader;
 use super::stated::StatedKeys;
-use crate::keys::{Key, Kind, camera as keys, tracer};
+use crate::keys::{Key, Kind, camera as keys, light, tracer};
 
 /// `[camera]`
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -94,11 +94,11 @@ fn quantum_efficiency(r: &Reader, lines: &[SpectralLine]) -> Vec<f64> {
     let found: Option<Vec<f64>> = lines.iter().map(|line| at(line.wavelength_m)).collect();
     found.unwrap_or_else(|| {
         let key = if r.has(tracer::FLUORESCENCE) {
-            "tracer.emission"
+            tracer::EMISSION.path
         } else if lines.len() > 1 {
-            "light.spectrum"
+            light::SPECTRUM.path
         } else {
-            "light.wavelength"
+            light::WAVELENGTH.path
         };
         r.fault(
             KEY,

@@ -287,7 +287,7 @@ impl Document {
             return;
         }
         let moved = |path: &str| {
-            let name = path.strip_prefix("flow.")?;
+            let name = keys::flow::SECTION.name_in(path)?;
             Some(format!("{FLOW}[0].{name}"))
         };
         let to_list = |(path, kept): (String, (Origin, Leaf))| (moved(&path).unwrap_or(path), kept);

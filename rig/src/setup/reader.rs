@@ -56,9 +56,9 @@ impl KeyAt {
     /// The key of one of several fields that add: `flow.seed` as `flow[1].seed`. Keys of other
     /// sections, and of a flow of one field, stay what they are.
     pub(crate) fn in_field(self, field: Option<usize>) -> KeyAt {
-        match (field, self.path.strip_prefix("flow.")) {
+        match (field, keys::flow::SECTION.name_in(&self.path)) {
             (Some(k), Some(name)) => KeyAt {
-                path: format!("flow[{k}].{name}").into(),
+                path: format!("{FLOW}[{k}].{name}").into(),
                 ..self
             },
             _ => self,
@@ -393,7 +393,7 @@ impl Reader<'_> {
     /// What is wrong with a key of the flow that does not say to which of several fields it
     /// belongs.
     fn of_which_field(&self, path: &str) -> Option<String> {
-        let name = path.strip_prefix("flow.")?;
+        let name = keys::flow::SECTION.name_in(path)?;
         match self.document.get(FLOW) {
             Some(Leaf::List(_)) => Some(format!(
                 "does not say which [[flow]] is meant: write flow[0].{name} for the first, flow[1].{name} for the second"
@@ -419,8 +419,8 @@ fn unknown(path: &str, leaf: &Leaf) -> String {
     };
     match keys::nearest(&plain) {
         Some(known) => {
-            let field = keys::field_of(path).zip(known.strip_prefix("flow."));
-            let known = field.map_or(known.to_owned(), |((k, _), name)| format!("flow[{k}].{name}"));
+            let field = keys::field_of(path).zip(keys::flow::SECTION.name_in(known));
+            let known = field.map_or(known.to_owned(), |((k, _), name)| format!("{FLOW}[{k}].{name}"));
             format!("{what}; did you mean {known}?")
         }
         None => format!("{what}; see the list of keys"),

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Wish;
 use super::again::Remeasurement;
-use super::map::FreeSetting;
+use super::map::{FreeSetting, known_key};
 use super::trial::{MeasuredSetting, Planned, Trial, after};
 use crate::StudyError;
 use crate::run::{Journal, Progress};
@@ -75,21 +75,15 @@ impl SettingsChoice {
 /// sizes of windows, or the setup's value and those about it.
 fn candidates(setup: &Setup, key: &str) -> Result<Vec<SweepValue>, StudyError> {
     let list = |values: &[&str]| values.iter().map(|v| SweepValue::new(v)).collect();
-    let described = keys::find(key);
-    Ok(match described.map(|key| (key.path, key.kind)) {
-        Some((path, _)) if path == keys::processing::WINDOW.path => {
-            list(&["16", "24", "32", "48", "64", "96"])
-        }
-        Some((path, _)) if path == keys::processing::OVERLAP.path => list(&["0", "0.5", "0.75"]),
-        Some((_, Kind::Switch)) => list(&["true", "false"]),
-        Some((_, Kind::Choice(words))) => list(&words()),
+    let described = known_key(key)?;
+    Ok(match described.kind {
+        _ if described.path == keys::processing::WINDOW.path => list(&["16", "24", "32", "48", "64", "96"]),
+        _ if described.path == keys::processing::OVERLAP.path => list(&["0", "0.5", "0.75"]),
+        Kind::Switch => list(&["true", "false"]),
+        Kind::Choice(words) => list(&words()),
         _ => match FreeSetting::new(setup, key, None) {
             Ok(axis) => axis.values(),
             Err(_) => {
-                let Some(described) = described else {
-                    let meant = keys::nearest(key).map_or(String::new(), |k| format!("; did you mean {k}?"));
-                    return Err(StudyError::request(format!("{key}: not a key of a setup{meant}")));
-                };
                 let takes = format!(" (it takes {})", described.kind.words());
                 return Err(StudyError::request(format!(
                     "{key}: say which values to try, as in {key}=a,b,c{takes}; {} has no number above 0 under this key to start from",

@@ -20,7 +20,7 @@ use super::trial::{MeasuredSetting, Planned, Trial, after, best};
 use crate::StudyError;
 use crate::run::{Journal, Progress};
 use crate::vary::SweepValue;
-pub use axis::FreeSetting;
+pub use axis::{FreeSetting, known_key};
 use motefield_rig::keys;
 use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;

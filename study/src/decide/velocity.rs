@@ -11,6 +11,7 @@
 
 use motefield_evaluator::score::Component;
 use motefield_generator::Flow;
+use motefield_rig::keys;
 use motefield_rig::plan::{FactId, Plan, plan, points};
 use motefield_rig::setup::{Setup, Tolerance};
 
@@ -209,14 +210,14 @@ pub struct Averages {
 
 /// Keys that fix the scale.
 const SCALE: [&str; 5] = [
-    "lens.magnification",
-    "lens.field_width",
-    "lens.focal_length",
-    "lens.working_distance",
-    "camera.pixel",
+    keys::lens::MAGNIFICATION.path,
+    keys::lens::FIELD_WIDTH.path,
+    keys::lens::FOCAL_LENGTH.path,
+    keys::lens::WORKING_DISTANCE.path,
+    keys::camera::PIXEL.path,
 ];
 /// Keys that fix the separation.
-const TIMING: [&str; 1] = ["timing.separation"];
+const TIMING: [&str; 1] = [keys::timing::SEPARATION.path];
 
 /// Relative standard uncertainty of a quantity of the plan by the tolerances of some keys; `None`
 /// where none of them has one.

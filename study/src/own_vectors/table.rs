@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use motefield_evaluator::conventions::PlacedVectors;
+use motefield_files::table::Separator;
 
 use super::{Columns, FIELDS, TableReading, whole};
 use crate::StudyError;
@@ -20,49 +21,32 @@ const MISSING: [&str; 6] = ["", "-", "na", "n/a", "null", "none"];
 /// Beginnings of lines that hold remarks.
 const REMARKS: [&str; 3] = ["#", "%", "//"];
 
-#[derive(Clone, Copy)]
-enum CellSeparator {
-    Mark(char),
-    Blanks,
+/// What separates cells, the likelier first: a comma beside a semicolon or tab is a decimal's.
+const MARKS: [char; 3] = [';', '\t', ','];
+
+/// The cells of a line, without quotation marks around them.
+fn cells(separator: Separator, line: &str) -> Vec<&str> {
+    let cells = separator.split(line).into_iter();
+    cells.map(|cell| cell.trim_matches('"')).collect()
 }
 
-impl CellSeparator {
-    /// Semicolon, tab, comma or blanks, the first of these that is there. A comma beside a
-    /// semicolon or tab is a decimal's.
-    fn of(line: &str) -> CellSeparator {
-        let marks = [';', '\t', ','].into_iter();
-        marks
-            .filter(|mark| line.contains(*mark))
-            .map(CellSeparator::Mark)
-            .next()
-            .unwrap_or(CellSeparator::Blanks)
+/// Names of columns; a unit in brackets belongs to the name before it, also between blanks.
+fn names(separator: Separator, line: &str) -> Vec<&str> {
+    let mut names = cells(separator, line);
+    if separator == Separator::Blanks {
+        names.retain(|name| !name.starts_with(['[', '(']));
     }
+    names
+}
 
-    fn split(self, line: &str) -> Vec<&str> {
-        match self {
-            CellSeparator::Mark(mark) => line.split(mark).map(|c| c.trim().trim_matches('"')).collect(),
-            CellSeparator::Blanks => line.split_whitespace().map(|c| c.trim_matches('"')).collect(),
-        }
+/// A number, `NaN` where it is missing; `None` where the cell is no number.
+fn number(separator: Separator, cell: &str) -> Option<f64> {
+    if MISSING.contains(&cell.to_ascii_lowercase().as_str()) {
+        return Some(f64::NAN);
     }
-
-    /// Names of columns; a unit in brackets belongs to the name before it, also between blanks.
-    fn names(self, line: &str) -> Vec<&str> {
-        let mut names = self.split(line);
-        if let CellSeparator::Blanks = self {
-            names.retain(|name| !name.starts_with(['[', '(']));
-        }
-        names
-    }
-
-    /// A number, `NaN` where it is missing; `None` where the cell is no number.
-    fn number(self, cell: &str) -> Option<f64> {
-        if MISSING.contains(&cell.to_ascii_lowercase().as_str()) {
-            return Some(f64::NAN);
-        }
-        match self {
-            CellSeparator::Mark(',') => cell.parse().ok(),
-            _ => cell.replace(',', ".").parse().ok(),
-        }
+    match separator {
+        Separator::Mark(',') => cell.parse().ok(),
+        _ => cell.replace(',', ".").parse().ok(),
     }
 }
 
@@ -88,14 +72,14 @@ pub(super) fn read(path: &Path, bytes: &[u8], reading: &TableReading) -> Result<
     let Some(first) = first else {
         return Err(bad(1, "there is no vector in this file".to_owned()));
     };
-    let separator = CellSeparator::of(all[first].1);
+    let separator = Separator::of(all[first].1, MARKS);
     let before = first.checked_sub(1).map(|before| all[before].1);
     let Head { named, names, count } = Head::of(separator, all[first].1, before);
     let places = places(&reading.columns, &names, count).map_err(|why| bad(all[first].0, why))?;
     let rows = &all[first + usize::from(named)..];
     let mut vectors = PlacedVectors::default();
     for (line, text) in rows.iter().filter(|(_, line)| !remark(line)) {
-        let cells = separator.split(text);
+        let cells = cells(separator, text);
         let cell = |field: usize, place: usize| {
             cells.get(place).copied().ok_or_else(|| {
                 bad(
@@ -112,7 +96,7 @@ pub(super) fn read(path: &Path, bytes: &[u8], reading: &TableReading) -> Result<
         let mut values = [0.0; 4];
         for (field, value) in values.iter_mut().enumerate() {
             let text = cell(field, places[field].expect("found above"))?;
-            *value = separator.number(text).ok_or_else(|| {
+            *value = number(separator, text).ok_or_else(|| {
                 bad(
                     *line,
                     format!("{} is \"{text}\", which is not a number", FIELDS[field]),
@@ -149,20 +133,20 @@ struct Head<'a> {
 
 impl<'a> Head<'a> {
     /// Of the first line and the remark before it.
-    fn of(separator: CellSeparator, first: &'a str, remark: Option<&'a str>) -> Head<'a> {
-        let cells = separator.split(first);
+    fn of(separator: Separator, first: &'a str, remark: Option<&'a str>) -> Head<'a> {
+        let cells = cells(separator, first);
         let numbers = (cells.iter())
-            .filter(|cell| separator.number(cell).is_some())
+            .filter(|cell| number(separator, cell).is_some())
             .count();
         // A line of names has few numbers in it; a vector has at least x, y, dx, dy.
         let named = numbers < cells.len().min(4) && !cells.iter().any(|c| c.parse::<f64>().is_ok());
         let names = match (named, remark) {
-            (true, _) => separator.names(first),
+            (true, _) => names(separator, first),
             (false, Some(remark)) => {
                 let text = REMARKS
                     .iter()
                     .fold(remark, |text, mark| text.trim_start_matches(mark));
-                separator.names(text.trim())
+                names(separator, text.trim())
             }
             (false, None) => Vec::new(),
         };

@@ -103,6 +103,9 @@ impl Places {
     }
 
     /// Errors of another pair.
+    ///
+    /// # Errors
+    /// When the program fails, is told to end, or gives vectors at other places.
     pub fn measure(&self, scene: &Scene, pair: &Pair, stop: &AtomicBool) -> Result<Errors, Failed> {
         let (vectors, _) = thinned(self.chain.measure(pair, scene.camera.sensor.is_none(), stop)?);
         let moved = self.lattice.matched(&vectors).ok_or_else(|| {

@@ -9,9 +9,8 @@
 //! Where R is below 0.3 nothing can be known, and the coefficients are dropped: the twin has no
 //! scales smaller than those, of about 0.8 windows.
 
-use std::fmt::Write;
-
 use motefield_evaluator::{PredictorFilter, Processing, VectorField, VectorStatus, window_weights};
+use motefield_files::table::Table;
 
 /// Smallest response that is undone.
 const LEAST_RESPONSE: f64 = 0.3;
@@ -321,20 +320,18 @@ pub(super) fn table(field: &VectorField, flow: &FieldComponents, size: [usize; 2
         here + beyond_i * slope(inward_i, value(ci + inward_i, cj))
             + beyond_j * slope(inward_j, value(ci, cj + inward_j))
     };
-    let mut text = String::from("x,y,u,v\n");
+    let mut table = Table::new(["x", "y", "u", "v"]);
     for j in -(top as isize)..rows + bottom as isize {
         for i in -(left as isize)..columns + right as isize {
-            let _ = writeln!(
-                text,
-                "{},{},{:.6},{:.6}",
-                first.x_px + i as f64 * sx,
-                first.y_px + j as f64 * sy,
-                at(0, i, j),
-                at(1, i, j)
-            );
+            table.rows.push(vec![
+                (first.x_px + i as f64 * sx).to_string(),
+                (first.y_px + j as f64 * sy).to_string(),
+                format!("{:.6}", at(0, i, j)),
+                format!("{:.6}", at(1, i, j)),
+            ]);
         }
     }
-    text
+    table.csv()
 }
 
 /// The flow on the grid of the vectors, as a field.

@@ -1,6 +1,8 @@
 //! The parameters of a twin, and the setup that they make.
 
-use std::fmt::Write;
+use motefield_rig::keys::{Key, camera, flow, image, light, sheet, tracer};
+
+use super::FLOW;
 
 /// Number of parameters.
 pub(super) const COUNT: usize = 9;
@@ -119,50 +121,66 @@ pub(super) struct StatedParameter {
 /// Displacement below which streaks are not told from the diameter, px.
 pub(super) const LEAST_DISPLACEMENT_PX: f64 = 0.5;
 
-/// The setup as text; the flow stands in `flow.csv`.
+/// The setup as text; the flow stands in a file beside it.
 pub(super) fn setup_text(p: &Parameters, stated: &StatedParameter) -> String {
     let k = p.gain();
     let black = p.floor_dn().clamp(0.0, stated.white_dn - 1.0);
     let dark = (p.noise_dn().powi(2) - 1.0 / 12.0).max(0.0).sqrt() / k;
-    let mut text = String::new();
     let [width, height] = stated.size;
-    let _ = write!(
-        text,
-        "[image]\nsize = [{width}, {height}]\nparticle_diameter = \"{:.5} px\"\nseeding_density = \"{:.6} ppp\"\nelectrons = \"{:.6} e\"\n",
-        p.diameter_px(),
-        p.density_ppp(),
-        p.light_dn() / k
-    );
+    let mut lines = vec![
+        (image::SIZE, format!("[{width}, {height}]")),
+        (image::PARTICLE_DIAMETER, format!("\"{:.5} px\"", p.diameter_px())),
+        (image::SEEDING_DENSITY, format!("\"{:.6} ppp\"", p.density_ppp())),
+        (image::ELECTRONS, format!("\"{:.6} e\"", p.light_dn() / k)),
+    ];
     let more = stated.more_background_dn / k;
     if more > 0.0 {
-        let _ = writeln!(text, "background_b = \"{more:.6} e\"");
+        lines.push((image::BACKGROUND_B, format!("\"{more:.6} e\"")));
     }
     if stated.displacement_px >= LEAST_DISPLACEMENT_PX {
         let fraction = (p.streak_px() / stated.displacement_px).min(1.0);
-        let _ = writeln!(text, "pulse_fraction = {fraction:.6}");
+        lines.push((image::PULSE_FRACTION, format!("{fraction:.6}")));
     }
     if p.spread() > 0.0 {
-        let _ = write!(
-            text,
-            "\n[tracer]\ndistribution = \"log-normal\"\ndiameter_sd = {:.6}\n",
-            p.spread().max(1e-3)
-        );
+        lines.push((tracer::DISTRIBUTION, "\"log-normal\"".to_owned()));
+        lines.push((tracer::DIAMETER_SD, format!("{:.6}", p.spread().max(1e-3))));
     }
-    let _ = write!(
-        text,
-        "\n[sheet]\nout_of_plane = {:.6}\n\n[light]\nenergy_ratio = {:.6}\n\n[camera]\nbits = {}\ngain = \"{k:.8} DN/e\"\nfull_well = \"{:.5} e\"\ndark_noise = \"{dark:.6} e\"\nblack_level = \"{black:.5} DN\"\n",
-        p.out_of_plane(),
-        stated.energy_ratio,
-        stated.bits,
-        (stated.white_dn - black).max(1.0) / k
-    );
+    let full_well = (stated.white_dn - black).max(1.0) / k;
+    lines.extend([
+        (sheet::OUT_OF_PLANE, format!("{:.6}", p.out_of_plane())),
+        (light::ENERGY_RATIO, format!("{:.6}", stated.energy_ratio)),
+        (camera::BITS, stated.bits.to_string()),
+        (camera::GAIN, format!("\"{k:.8} DN/e\"")),
+        (camera::FULL_WELL, format!("\"{full_well:.5} e\"")),
+        (camera::DARK_NOISE, format!("\"{dark:.6} e\"")),
+        (camera::BLACK_LEVEL, format!("\"{black:.5} DN\"")),
+    ]);
     if stated.pattern_dn > 0.0 {
-        let _ = writeln!(text, "dsnu = \"{:.6} e\"", stated.pattern_dn / k);
+        lines.push((camera::DSNU, format!("\"{:.6} e\"", stated.pattern_dn / k)));
     }
-    text.push_str(
-        "\n[flow]\nkind = \"imported\"\nfile = \"flow.csv\"\nvelocity_unit = \"px\"\nlength_unit = \"px\"\nalign = \"pixels\"\nlayout = \"grid\"\nbody = \"none\"\n",
-    );
-    text
+    lines.extend([
+        (flow::KIND, "\"imported\"".to_owned()),
+        (flow::FILE, format!("\"{FLOW}\"")),
+        (flow::VELOCITY_UNIT, "\"px\"".to_owned()),
+        (flow::LENGTH_UNIT, "\"px\"".to_owned()),
+        (flow::ALIGN, "\"pixels\"".to_owned()),
+        (flow::LAYOUT, "\"grid\"".to_owned()),
+        (flow::BODY, "\"none\"".to_owned()),
+    ]);
+    written(&lines)
+}
+
+/// Keys with their values as a setup, those of a section one after the other.
+fn written(lines: &[(&Key, String)]) -> String {
+    let sections = lines.chunk_by(|(a, _), (b, _)| a.section() == b.section());
+    let section = |lines: &[(&Key, String)]| {
+        let lines_of: String = lines
+            .iter()
+            .map(|(key, value)| format!("{} = {value}\n", key.name()))
+            .collect();
+        format!("[{}]\n{lines_of}", lines[0].0.section())
+    };
+    sections.map(section).collect::<Vec<_>>().join("\n")
 }
 
 /// Particles per pixel whose brightest pixel, with the image centred on it, is at least `ratio`

@@ -1,5 +1,7 @@
 //! The processing of the recorded pairs, written into the setup of their twin.
 
+use motefield_rig::keys::processing::SECTION;
+
 use crate::StudyError;
 use crate::manifest::EffectiveSetup;
 
@@ -10,9 +12,10 @@ use crate::manifest::EffectiveSetup;
 /// When it stands in a part that the setup includes.
 pub fn processing_text(setup: &EffectiveSetup) -> Result<String, StudyError> {
     let own = toml::from_str::<toml::Table>(&setup.text).unwrap_or_default();
-    let mut section = match own.get("processing") {
+    let head = format!("[{}]", SECTION.name);
+    let mut section = match own.get(SECTION.name) {
         Some(toml::Value::Table(section)) => section.clone(),
-        _ if setup.parts.iter().any(|[_, text]| text.contains("[processing]")) => {
+        _ if setup.parts.iter().any(|[_, text]| text.contains(&head)) => {
             return Err(StudyError::request(
                 "the processing stands in an included part: write it into the setup itself",
             ));
@@ -20,7 +23,7 @@ pub fn processing_text(setup: &EffectiveSetup) -> Result<String, StudyError> {
         _ => toml::Table::new(),
     };
     for [key, value] in &setup.changes {
-        if let Some(name) = key.strip_prefix("processing.") {
+        if let Some(name) = SECTION.name_in(key) {
             let text = format!("{name} = {value}");
             let parsed = toml::from_str::<toml::Table>(&text).map_err(|_| {
                 StudyError::request(format!("{text}: cannot be written into the twin's setup"))
@@ -28,7 +31,7 @@ pub fn processing_text(setup: &EffectiveSetup) -> Result<String, StudyError> {
             section.extend(parsed);
         }
     }
-    let whole = toml::Table::from_iter([("processing".to_owned(), toml::Value::Table(section.clone()))]);
+    let whole = toml::Table::from_iter([(SECTION.name.to_owned(), toml::Value::Table(section.clone()))]);
     Ok(match section.is_empty() {
         true => String::new(),
         false => format!("\n{}", toml::to_string(&whole).unwrap_or_default()),

@@ -3,7 +3,7 @@
 use motefield_evaluator::kernel;
 use motefield_evaluator::statistics::Estimate;
 use motefield_files::table::Table;
-use motefield_rig::quantity::digits;
+use motefield_rig::quantity::{digits, significant};
 use serde_json::{Map, Value, json};
 
 use super::case::Case;
@@ -37,14 +37,11 @@ pub struct CaseRecord {
 /// A figure with the digits that are kept: more than any measurement knows, so that what is read
 /// back from disk is what was written.
 fn kept(value: f64) -> f64 {
-    if value.is_finite() {
-        format!("{value:.11e}").parse().expect("a number written by Rust")
-    } else {
-        value
-    }
+    significant(value, 12)
 }
 
-fn number(value: f64) -> Value {
+/// A number as JSON; as a word where JSON has none for it.
+pub fn number(value: f64) -> Value {
     if value.is_finite() {
         json!(value)
     } else {

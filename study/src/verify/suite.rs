@@ -88,6 +88,7 @@ impl Selection {
 }
 
 /// The confidence of every interval: see the [module](super).
+#[allow(clippy::missing_panics_doc, reason = "a share of a small number is one")]
 pub fn confidence(cases: &[Case]) -> Confidence {
     let statements: usize = cases
         .iter()

@@ -39,7 +39,7 @@ pub fn draw(diagram: &Diagram, title: &str) -> String {
     }
     let mut top = TOP;
     for lane in &diagram.lanes {
-        let colour = if lane.name == "light" { ORANGE } else { BLUE };
+        let colour = if lane.is_light { ORANGE } else { BLUE };
         for span in &lane.spans {
             bar(&mut svg, span, span.time_s.map(x), top, colour);
             top += LANE;

@@ -27,7 +27,7 @@ pub fn text(diagram: &Diagram) -> String {
         for (k, span) in lane.spans.iter().enumerate() {
             let mut line = vec!['_'; COLUMNS];
             let [from, to] = span.time_s.map(column);
-            line[from..=to].fill(if lane.name == "light" { '#' } else { '=' });
+            line[from..=to].fill(if lane.is_light { '#' } else { '=' });
             inscribe(&mut line, from, to, &duration(span.time_s));
             let name = if lane.spans.len() == 1 && k == 0 {
                 lane.name

@@ -36,6 +36,9 @@ struct Encoded<'a> {
 
 impl Coding {
     /// The `count` numbers of an array.
+    ///
+    /// # Errors
+    /// When they are of a kind that is not known, or the file is cut short.
     pub fn numbers(
         &self,
         node: Node,

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::edit::{TextSection, sections};
 use super::{Document, Leaf, Origin};
-use crate::keys::{self, flow};
+use crate::keys::{self, flow, lens};
 use crate::setup::SetupError;
 use crate::setup::flow::example;
 
@@ -64,7 +64,7 @@ impl Document {
 
     /// The lines of a field of a kind: the word, and what it needs.
     fn lines(&self, kind: &str) -> Vec<String> {
-        let in_px = !self.any_below("lens.");
+        let in_px = !self.any_below(&format!("{}.", lens::SECTION.name));
         let needed = flow::SECTION
             .keys
             .iter()

@@ -63,11 +63,13 @@ impl Document {
         match usual::text(name) {
             Some(text) => Document::parse(&format!("{}{name}", usual::PREFIX), text),
             None => {
+                let meant = match usual::nearest(name) {
+                    Some(near) => format!("; did you mean {}{near}?", usual::PREFIX),
+                    None => format!(": {}", usual::names().collect::<Vec<_>>().join(", ")),
+                };
                 let message = format!(
-                    "is {}{name}, which is none of the usual parts; did you mean {}{}?",
-                    usual::PREFIX,
-                    usual::PREFIX,
-                    usual::nearest(name)
+                    "is {}{name}, which is none of the usual parts{meant}",
+                    usual::PREFIX
                 );
                 Err(self.error(self.fault(entry, message)))
             }
@@ -158,7 +160,8 @@ fn meaning(path: &str) -> &str {
 /// in either, none can be told to be another's.
 fn other_flow(own: &Document, part: &Document, path: &str) -> bool {
     let listed = |document: &Document| matches!(document.get(FLOW), Some(Leaf::List(_)));
-    let of_flow = path == FLOW || path.starts_with("flow.") || path.starts_with("flow[");
+    let rest = path.strip_prefix(FLOW);
+    let of_flow = rest.is_some_and(|rest| rest.is_empty() || rest.starts_with(['.', '[']));
     of_flow && own.has(FLOW) && (listed(own) || listed(part))
 }
 

@@ -1,6 +1,8 @@
 //! Parts of the usual kinds that the program brings along: `include = ["usual:camera-small"]`.
 //! Their texts are those in `cases/parts/`.
 
+use crate::near;
+
 /// What a name begins with that means one of these parts.
 pub(super) const PREFIX: &str = "usual:";
 
@@ -49,8 +51,7 @@ pub fn names() -> impl Iterator<Item = &'static str> {
     PARTS.iter().map(|(name, _)| *name)
 }
 
-/// The name nearest to one that is not known.
-pub(super) fn nearest(name: &str) -> &'static str {
-    let distance = |known: &&str| strsim::damerau_levenshtein(name, known);
-    names().min_by_key(distance).unwrap_or_default()
+/// The name that is meant by one that is not known.
+pub(super) fn nearest(name: &str) -> Option<&'static str> {
+    near::nearest(name, names())
 }

@@ -3,9 +3,9 @@
 use crate::StudyError;
 use crate::decide::bounds::{Bound, Edge, SearchEnd};
 use crate::vary::{SweepValue, Vary};
-use motefield_rig::keys;
+use motefield_rig::keys::{self, Key};
 use motefield_rig::plan::plan;
-use motefield_rig::quantity::{self, Dimension};
+use motefield_rig::quantity::{self, Dimension, to_three_digits};
 use motefield_rig::setup::Setup;
 
 /// Values of an axis, unless the user says otherwise.
@@ -62,15 +62,28 @@ fn follows(setup: &Setup, key: &str) -> Option<String> {
     }
 }
 
+/// The key that a person named.
+///
+/// # Errors
+/// When a setup has none of that name: says which may be meant.
+pub fn known_key(name: &str) -> Result<&'static Key, StudyError> {
+    keys::find(name).ok_or_else(|| {
+        let near = keys::nearest(name).filter(|near| *near != name);
+        let meant = near.map_or(String::new(), |near| format!("; did you mean {near}?"));
+        StudyError::request(format!("{name}: not a key of a setup{meant}"))
+    })
+}
+
 impl FreeSetting {
     /// The axis of `key`: over the range that `range` gives, as `FROM..TO`, `FROM..TO:log:N` or
     /// `FROM..TO:lin:N`; without one from a quarter to four times the value in the setup, and
     /// beyond if the best lies there.
     ///
     /// # Errors
-    /// When the range cannot be read, or there is none and the setup has no number above zero under
-    /// the key.
+    /// When there is no such key, the range cannot be read, or there is none and the setup has no
+    /// number above zero under the key.
     pub fn new(setup: &Setup, key: &str, range: Option<&str>) -> Result<FreeSetting, StudyError> {
+        known_key(key)?;
         let Some(range) = range else {
             return FreeSetting::about_setup(setup, key);
         };
@@ -211,7 +224,7 @@ impl FreeSetting {
             *number = if self.whole {
                 number.round()
             } else {
-                format!("{number:.2e}").parse().expect("a number written by Rust")
+                quantity::significant(*number, 3)
             };
         }
         self.numbers.extend(&self.besides);
@@ -286,21 +299,6 @@ impl FreeSetting {
         self.numbers = self.clone().rounded().numbers;
         self.numbers.len() > before
     }
-}
-
-/// A number above zero to three digits, `round`ed; the slack keeps one that has no more.
-fn to_three_digits(number: f64, round: fn(f64) -> f64) -> f64 {
-    if !(number.is_finite() && number > 0.0) {
-        return number;
-    }
-    let exponent = number.log10().floor() as i32 - 2;
-    let digits = number / 10f64.powi(exponent);
-    let near = digits.round();
-    let digits = match (digits - near).abs() < 1e-9 * digits {
-        true => near,
-        false => round(digits),
-    };
-    format!("{digits}e{exponent}").parse().unwrap_or(number)
 }
 
 /// Factors for ranges of more than four above zero, even steps for others.

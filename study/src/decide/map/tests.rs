@@ -54,12 +54,16 @@ fn bad_axes_say_what_to_write() {
         ("light.pulse_length", Some("1ms..20us")),
         ("light.pulse_length", Some("a,b")),
         ("light.source", None),
-        ("lens.nonsense", None),
     ] {
         let message = FreeSetting::new(&rig(), key, range).unwrap_err().to_string();
         let remedy = range.map_or("give its range", |_| "write for example");
         assert!(message.contains(remedy) && message.contains(key), "{message}");
     }
+    let unknown = FreeSetting::new(&rig(), "lens.apertur", None).unwrap_err();
+    assert_eq!(
+        unknown.to_string(),
+        "lens.apertur: not a key of a setup; did you mean lens.aperture?"
+    );
 }
 
 #[test]
