@@ -36,13 +36,13 @@ mod tests {
     fn values_are_quoted_where_a_shell_would_change_them() {
         let settings = [
             ("light.power", "3 W"),
-            ("lens.f_number", "4"),
+            ("lens.aperture", "4"),
             ("camera.size", "[64,48]"),
         ]
         .map(|(key, value)| (key.to_owned(), value.to_owned()));
         assert_eq!(
             set_options(&settings),
-            "--set light.power=\"3 W\" --set lens.f_number=4 --set camera.size=\"[64,48]\""
+            "--set light.power=\"3 W\" --set lens.aperture=4 --set camera.size=\"[64,48]\""
         );
     }
 }

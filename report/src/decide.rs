@@ -25,7 +25,7 @@ fn unfinished(go_on: &str) -> String {
 /// What is said where the seeding is stated although the setup gives the particles per window, as
 /// in a study that varies the windows; nothing else.
 pub fn seeding_words(setup: &Setup) -> String {
-    match (setup.image.seeding_density_ppp, setup.tracer.per_window) {
+    match (setup.image.seeding_density_ppp, setup.tracer.particles_per_window) {
         (Some(ppp), Some(_)) => format!(
             "The seeding is {} ppp whatever window is tried: that of the setup as it stands, from tracer.particles_per_window.\n",
             short(ppp)

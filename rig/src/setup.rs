@@ -76,7 +76,7 @@ pub struct Setup {
     pub separation_s: Option<f64>,
     /// `[timing] displacement`: how far the fastest fluid in the picture shall move between the
     /// pulses, from which Δt follows.
-    pub wanted_displacement_px: Option<f64>,
+    pub displacement_px: Option<f64>,
     /// `[processing]`
     pub processing: Processing,
     /// `[image]`
@@ -139,12 +139,12 @@ impl Setup {
         let fluid = r
             .choice(keys::fluid::KIND)
             .map(|kind| (kind, temperature.unwrap_or(293.15)));
-        let (separation_s, wanted_displacement_px) = timing(&r);
+        let (separation_s, displacement_px) = timing(&r);
         let (flow, processing) = (flow::flow(&r), processing::processing(&r, &referenced));
         let (reflections, sheet) = (light::reflections(&r), sheet::sheet(&r));
         let (tracer, lens) = (tracer::tracer(&r), lens::lens(&r));
         let emitted = tracer.fluorescence.map(|of| SpectralLine {
-            wavelength_m: of.wavelength_m,
+            wavelength_m: of.emission_m,
             share: 1.0,
         });
         let seen = emitted.as_ref().map_or(&light.lines[..], std::slice::from_ref);
@@ -161,7 +161,7 @@ impl Setup {
             camera,
             flow,
             separation_s,
-            wanted_displacement_px,
+            displacement_px,
             processing,
             image,
             tolerances,
@@ -255,7 +255,7 @@ impl Setup {
     /// Vacuum wavelength of the light that the lens collects: that of the fluorescence, if the
     /// particles have it, else that of the source.
     pub fn seen_wavelength_m(&self) -> Option<f64> {
-        let emitted = self.tracer.fluorescence.map(|of| of.wavelength_m);
+        let emitted = self.tracer.fluorescence.map(|of| of.emission_m);
         emitted.or(self.light.wavelength_m)
     }
 

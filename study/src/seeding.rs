@@ -18,7 +18,7 @@ pub fn held<'a>(
     let changes_windows = varied
         .into_iter()
         .any(|key| key == processing::WINDOW.path || key.starts_with(processing::PASSES.path));
-    let follows = setup.tracer.per_window.is_some() && setup.image.seeding_density_ppp.is_none();
+    let follows = setup.tracer.particles_per_window.is_some() && setup.image.seeding_density_ppp.is_none();
     if !(changes_windows && follows) {
         return Ok(None);
     }

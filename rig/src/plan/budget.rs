@@ -260,7 +260,7 @@ fn glow_how(setup: &Setup, diameter_m: f64) -> Option<String> {
     if let Some(of) = setup.tracer.fluorescence {
         return Some(format!(
             "fluorescence at {}: {} of the photons on pi/4 x (diameter {diameter}) squared, over 4 pi sr, by the energy of the photons sent out",
-            show(of.wavelength_m, D::Length),
+            show(of.emission_m, D::Length),
             short(of.share)
         ));
     }

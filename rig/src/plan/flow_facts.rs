@@ -16,14 +16,14 @@ pub(super) fn allowed_px(planned: &RuleInput) -> f64 {
         let first = planned.plan.processing.passes.first();
         first.map_or(8.0, |pass| 0.25 * pass.window[0].min(pass.window[1]) as f64)
     };
-    planned.rig.setup.wanted_displacement_px.unwrap_or_else(quarter)
+    planned.rig.setup.displacement_px.unwrap_or_else(quarter)
 }
 
 /// Tells how pulses and exposures fit together, and the arrangements side by side.
 pub(super) fn timing_facts(planned: &RuleInput, facts: &mut Facts) -> Vec<Arrangement> {
     let allowed = allowed_px(planned);
     facts.figure(FactId::AllowedDisplacement, allowed, "px").how(
-        if planned.rig.setup.wanted_displacement_px.is_some() {
+        if planned.rig.setup.displacement_px.is_some() {
             "as wanted"
         } else {
             "a quarter of the first window"

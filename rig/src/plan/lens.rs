@@ -40,7 +40,7 @@ pub(super) fn optics_of(setup: &Setup, lens: &RigLens, medium: &Medium) -> Resul
     let Some(f_number) = f_number(setup, lens.magnification) else {
         return Ok(None);
     };
-    let key = match setup.lens.f_number {
+    let key = match setup.lens.aperture {
         Some(_) => keys::lens::APERTURE,
         None => keys::lens::NUMERICAL_APERTURE,
     };
@@ -55,7 +55,7 @@ fn f_number(setup: &Setup, magnification: f64) -> Option<f64> {
     let of_numerical = |aperture: f64| magnification / (2.0 * aperture * (magnification + 1.0));
     setup
         .lens
-        .f_number
+        .aperture
         .or(setup.lens.numerical_aperture.map(of_numerical))
 }
 

@@ -118,7 +118,7 @@ fn beyond(rule: &Rule, separation_s: f64) -> Vec<f64> {
 
 impl<'a> Search<'a> {
     fn new(plan: &'a Plan, rules: &[Rule]) -> Search<'a> {
-        let (sought, speeds) = (plan.rig.setup.wanted_displacement_px, &plan.rig.speeds);
+        let (sought, speeds) = (plan.rig.setup.displacement_px, &plan.rig.speeds);
         let is_slow = sought.is_some() && speeds.mean_px < 0.999 * speeds.fastest_px;
         Search {
             rig: &plan.rig,

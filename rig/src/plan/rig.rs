@@ -69,7 +69,7 @@ struct MovedBy {
     out_of_plane: f64,
     /// As the setup states them.
     separation_s: Option<f64>,
-    wanted_displacement_px: Option<f64>,
+    displacement_px: Option<f64>,
     size: [usize; 2],
     px_per_m: Option<f64>,
     thickness_px: f64,
@@ -82,10 +82,8 @@ impl MovedBy {
             flow: setup.flow.clone(),
             out_of_plane: setup.sheet.out_of_plane,
             // What a wanted displacement gives is no statement of its own.
-            separation_s: setup
-                .separation_s
-                .filter(|_| setup.wanted_displacement_px.is_none()),
-            wanted_displacement_px: setup.wanted_displacement_px,
+            separation_s: setup.separation_s.filter(|_| setup.displacement_px.is_none()),
+            displacement_px: setup.displacement_px,
             size,
             px_per_m: scale.px_per_m,
             thickness_px,
@@ -196,7 +194,7 @@ impl Rig {
             }
             Err(error) => {
                 // The rest needs no flow to be looked at, unless the flow decides the separation.
-                if setup.wanted_displacement_px.is_none() {
+                if setup.displacement_px.is_none() {
                     scene(
                         &rig(Arc::new(still(&scale, size))),
                         None,

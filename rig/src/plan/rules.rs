@@ -193,7 +193,7 @@ impl<'a> RuleInput<'a> {
         }
         let text = show(wanted, D::Time);
         let words = format!("shorten the pulse separation to {text}");
-        Some(match self.rig.setup.wanted_displacement_px {
+        Some(match self.rig.setup.displacement_px {
             Some(px) => set(
                 words,
                 keys::timing::DISPLACEMENT,

@@ -159,7 +159,7 @@ pub(super) fn glowing(setup: &Setup, diameter_m: f64, half_width: f64) -> Option
         return None;
     }
     if let Some(of) = setup.tracer.fluorescence {
-        let photon_j = photon_energy_j(of.wavelength_m);
+        let photon_j = photon_energy_j(of.emission_m);
         return Some(Collected {
             section_m2_sr: square * fluorescent_section_m2_sr(diameter_m, of.share, photon_j * per_j),
             photon_j,

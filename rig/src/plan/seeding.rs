@@ -32,7 +32,7 @@ pub(super) fn density_ppp(
     thickness_px: f64,
 ) -> Result<f64, SetupError> {
     let (image, tracer) = (&setup.image, &setup.tracer);
-    match (image.seeding_density_ppp, tracer.concentration_m3, tracer.per_window) {
+    match (image.seeding_density_ppp, tracer.concentration_m3, tracer.particles_per_window) {
         (Some(ppp), _, _) => Ok(ppp),
         (None, _, _) if image.flat_field => Ok(0.0),
         (None, Some(_), Some(_)) => Err(setup.error(

@@ -31,7 +31,7 @@ pub(super) fn energy_j(setup: &Setup, pulse_s: Option<f64>) -> Result<Option<(f6
         return Ok(None);
     };
     within_table(setup, pulse)?;
-    let (share, of_share) = match &light.course {
+    let (share, of_share) = match &light.pulse_shape {
         PulseCourse::Gaussian => (1.0, String::new()),
         PulseCourse::Measured(measured) => (
             measured.fill,
@@ -136,7 +136,7 @@ fn within_table(setup: &Setup, pulse_s: f64) -> Result<(), SetupError> {
 
 /// Time between the half powers of a pulse of two ramps and nothing between them, s.
 fn ramps_s(light: &LightSetup) -> f64 {
-    match light.course {
+    match light.pulse_shape {
         PulseCourse::Ramps { rise_s, fall_s } => 0.5 * (rise_s + fall_s) / RAMP_SHARE,
         PulseCourse::Gaussian | PulseCourse::Measured(_) => 0.0,
     }
@@ -157,7 +157,7 @@ pub(super) fn shape(setup: &Setup, pulse_s: Option<f64>) -> Result<PulseShape, S
             .map(PulseShape::Linear)
             .map_err(|e| setup.error(key, format!("cannot be used: {e}")))
     };
-    match &light.course {
+    match &light.pulse_shape {
         PulseCourse::Gaussian => Ok(PulseShape::Gaussian),
         PulseCourse::Measured(measured) => linear(&measured.points, keys::light::PULSE_FILE),
         PulseCourse::Ramps { .. } if ramps_s(light) == 0.0 => Ok(PulseShape::Rectangular),
@@ -234,7 +234,7 @@ fn within_energy_s(light: &LightSetup, limit_j: f64) -> Option<f64> {
     if light.pulse_energy_j.is_some() {
         return None;
     }
-    let share = match &light.course {
+    let share = match &light.pulse_shape {
         PulseCourse::Measured(measured) => measured.fill,
         PulseCourse::Gaussian | PulseCourse::Ramps { .. } => 1.0,
     };

@@ -14,7 +14,7 @@ pub(super) fn pulse_s(setup: &Setup) -> Option<f64> {
     if setup.light.continuous {
         setup.camera.exposure_s
     } else {
-        setup.light.pulse_s
+        setup.light.pulse_length_s
     }
 }
 
@@ -110,7 +110,7 @@ pub(super) fn timing_facts(
         let mut time = |id, seconds, how: &str| {
             facts.quantity(id, seconds, Dimension::Time).how(how);
         };
-        let from_displacement = setup.wanted_displacement_px.map_or(String::new(), |px| {
+        let from_displacement = setup.displacement_px.map_or(String::new(), |px| {
             format!(
                 "so that the fastest displacement is the {} px wanted",
                 super::facts::short(px)

@@ -20,7 +20,7 @@ pub(super) fn separation_s(
 ) -> Result<Option<f64>, SetupError> {
     const KEY: &Key = keys::timing::DISPLACEMENT;
     let setup = scale.setup;
-    let Some(wanted_px) = setup.wanted_displacement_px else {
+    let Some(wanted_px) = setup.displacement_px else {
         return Ok(setup.separation_s);
     };
     let fastest = |separation_s| fastest_px(&scale.at(Some(separation_s)), size, thickness_px);

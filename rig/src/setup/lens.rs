@@ -17,7 +17,7 @@ pub struct LensSetup {
     /// follows from them.
     pub thin: Option<ThinLens>,
     /// Aperture, f-number for far objects.
-    pub f_number: Option<f64>,
+    pub aperture: Option<f64>,
     /// Aperture on the side of the particles, n sin α; in place of the f-number.
     pub numerical_aperture: Option<f64>,
     /// Share of light that passes lens and filter.
@@ -86,7 +86,7 @@ pub(super) fn lens(r: &Reader) -> LensSetup {
         magnification: r.number(keys::MAGNIFICATION),
         field_width_m: r.number(keys::FIELD_WIDTH),
         thin: thin(r),
-        f_number: r.number(keys::APERTURE),
+        aperture: r.number(keys::APERTURE),
         numerical_aperture: r.number(keys::NUMERICAL_APERTURE),
         transmission: r.number(keys::TRANSMISSION),
         blur_m: r.number(keys::BLUR),

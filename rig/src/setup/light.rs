@@ -30,13 +30,13 @@ pub struct LightSetup {
     /// How many such sources shine together.
     pub sources: usize,
     /// Length of pulse A: as stated, else that of the measured pulse.
-    pub pulse_s: Option<f64>,
+    pub pulse_length_s: Option<f64>,
     /// Whether its length may be chosen, where that is stated.
     pub pulse: Option<PulseFreedom>,
     /// Whether the light is continuous, so that the exposure is the pulse.
     pub continuous: bool,
     /// Power over time during a pulse.
-    pub course: PulseCourse,
+    pub pulse_shape: PulseCourse,
     /// What the source bears.
     pub limits: SourceLimits,
     /// Energy of pulse B over that of pulse A.
@@ -193,10 +193,10 @@ pub(super) fn light(r: &Reader, referenced: &Referenced) -> LightSetup {
         pulse_energy_j: r.number(keys::PULSE_ENERGY),
         sources: r.whole(keys::SOURCES).unwrap_or(1),
         peak_power: peak_power(r),
-        pulse_s: r.number(keys::PULSE_LENGTH).or(own_length),
+        pulse_length_s: r.number(keys::PULSE_LENGTH).or(own_length),
         pulse: r.choice(keys::PULSE),
         continuous: r.switch(keys::CONTINUOUS).unwrap_or(false),
-        course,
+        pulse_shape: course,
         limits: SourceLimits {
             on_time_s: r.number(keys::ON_TIME_LIMIT),
             energy_j: r.number(keys::ENERGY_LIMIT),

@@ -23,7 +23,7 @@ pub struct TracerSetup {
     /// Particles in a volume of fluid.
     pub concentration_m3: Option<f64>,
     /// Particles wanted in a final window, from which the seeding follows.
-    pub per_window: Option<f64>,
+    pub particles_per_window: Option<f64>,
     /// Diameters of the particles in the pictures, over the mean.
     pub diameters: Diameters,
     /// Smallest and largest of them.
@@ -53,7 +53,7 @@ pub struct Fluorescence {
     /// Photons emitted over photons that fall on the particle.
     pub share: f64,
     /// Vacuum wavelength of the light emitted.
-    pub wavelength_m: f64,
+    pub emission_m: f64,
 }
 
 /// Fluorescence and diffuse reflection, at most one of which takes the place of scattering.
@@ -84,8 +84,8 @@ fn glow(r: &Reader) -> (Option<Fluorescence>, Option<[f64; 2]>) {
     }
     let fluorescence = r.number(keys::FLUORESCENCE).map(|share| {
         let why = "tracer.fluorescence needs it: write for example emission = \"607 nm\"";
-        let wavelength_m = r.needed(keys::EMISSION, r.number(keys::EMISSION), why, 600e-9);
-        Fluorescence { share, wavelength_m }
+        let emission_m = r.needed(keys::EMISSION, r.number(keys::EMISSION), why, 600e-9);
+        Fluorescence { share, emission_m }
     });
     let angle = r.number(keys::PHASE_ANGLE).unwrap_or(FRAC_PI_2);
     (fluorescence, r.number(keys::ALBEDO).map(|albedo| [albedo, angle]))
@@ -133,7 +133,7 @@ pub(super) fn tracer(r: &Reader) -> TracerSetup {
         density_kg_m3: r.number(keys::DENSITY),
         refractive_index: r.number(keys::REFRACTIVE_INDEX),
         concentration_m3: r.number(keys::CONCENTRATION),
-        per_window: r.number(keys::PARTICLES_PER_WINDOW),
+        particles_per_window: r.number(keys::PARTICLES_PER_WINDOW),
         diameters: diameters(r, diameter_spread),
         diameter_limits: limits(r),
         brightness,

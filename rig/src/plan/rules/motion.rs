@@ -200,7 +200,7 @@ impl RuleInput<'_> {
         Some(
             match (
                 image.seeding_density_ppp,
-                tracer.per_window,
+                tracer.particles_per_window,
                 tracer.concentration_m3,
             ) {
                 (Some(ppp), _, _) => {

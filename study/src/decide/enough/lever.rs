@@ -258,7 +258,7 @@ fn aperture(standing: &Plan) -> Vec<Lever> {
     let lit = image.electrons.or(image.peak_electrons).is_none();
     let small = image.particle_diameter_px.is_none() && standing.scene.particle_diameter_px < SMALL_IMAGE_PX;
     let mut levers = Vec::new();
-    if let Some(now) = lens.f_number {
+    if let Some(now) = lens.aperture {
         let of = |key| Lever::new(Means::Aperture, key, now, Form::Quantity(D::Aperture));
         let key = keys::lens::APERTURE;
         levers.extend(lit.then(|| of(key).down((now / FASTEST_LENS).min(APERTURE))));
@@ -304,7 +304,7 @@ fn tracer(setup: &Setup) -> Vec<Lever> {
     let density = D::NumberDensity;
     let seeding = match (
         image.seeding_density_ppp,
-        tracer.per_window,
+        tracer.particles_per_window,
         tracer.concentration_m3,
     ) {
         (Some(ppp), ..) => Some(of(
@@ -338,7 +338,7 @@ fn field(setup: &Setup) -> Option<Lever> {
 /// it is the error in pixels over a longer way.
 fn separation(setup: &Setup, limit: ErrorLimit) -> Option<Lever> {
     let of = |key, now, dimension| Lever::new(Means::Separation, key, now, Form::Quantity(dimension));
-    let lever = match (setup.wanted_displacement_px, setup.separation_s) {
+    let lever = match (setup.displacement_px, setup.separation_s) {
         (Some(px), _) => of(keys::timing::DISPLACEMENT, px, D::Pixels),
         (None, separation) => of(keys::timing::SEPARATION, separation?, D::Time),
     };

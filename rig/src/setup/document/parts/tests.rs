@@ -144,5 +144,5 @@ fn files_of_a_part_lie_beside_it() {
     let own = OWN.replace("[light]\nwavelength = \"500 nm\"\n", "");
     let text = format!("include = [\"parts/camera.toml\", \"parts/led.toml\"]\n{own}");
     let setup = read(&text, referenced).unwrap();
-    assert!((setup.light.pulse_s.unwrap() - 20e-6).abs() < 1e-18);
+    assert!((setup.light.pulse_length_s.unwrap() - 20e-6).abs() < 1e-18);
 }
