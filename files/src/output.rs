@@ -12,6 +12,20 @@ use crate::part::{self, Part};
 use crate::source::hexadecimal;
 
 /// A directory that results go to, and what there may be replaced.
+///
+/// ```
+/// use motefield_files::OutputDirectory;
+///
+/// let path = std::env::temp_dir().join(format!("an-output-{}", std::process::id()));
+/// let mut results = OutputDirectory::new(Some(&path), "results", false);
+/// results.prepare(&["table.csv"])?;
+/// results.write("table.csv", "pulse_s\n")?;
+/// // What stands there is not replaced unasked.
+/// let again = OutputDirectory::new(Some(&path), "results", false);
+/// assert!(again.write("table.csv", "another\n").is_err());
+/// # std::fs::remove_dir_all(&path).unwrap();
+/// # Ok::<(), motefield_files::FileError>(())
+/// ```
 #[derive(Debug, Clone)]
 pub struct OutputDirectory {
     directory: PathBuf,

@@ -97,8 +97,10 @@ fn parted(means: &[f32; LANES]) -> ([f32; LANES], [u32; LANES]) {
     const TO_BITS: f32 = 8_388_608.0;
     let (mut rests, mut places) = ([0.0; LANES], [0; LANES]);
     for lane in 0..LANES {
-        let steps = (means[lane].min(EXACT_BELOW_E) * TABLES_PER_E).floor();
-        rests[lane] = means[lane] - steps / TABLES_PER_E;
+        // Beside bright particles rounding may leave a mean a little below 0.
+        let mean = means[lane].clamp(0.0, EXACT_BELOW_E);
+        let steps = (mean * TABLES_PER_E).floor();
+        rests[lane] = mean - steps / TABLES_PER_E;
         places[lane] = (steps + TO_BITS).to_bits() - TO_BITS.to_bits();
     }
     (rests, places)

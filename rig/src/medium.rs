@@ -62,6 +62,15 @@ impl Fluid {
     /// # Errors
     /// When the temperature or the wavelength (0.2 to 1.1 µm) is outside the range of the
     /// correlations.
+    ///
+    /// ```
+    /// use motefield_rig::medium::Fluid;
+    ///
+    /// let water = Fluid::Water.at(293.15, 589.3e-9)?;
+    /// assert!((water.kinematic_viscosity_m2_s() - 1.0034e-6).abs() < 1e-9);
+    /// assert!((water.refractive_index - 1.333).abs() < 1e-3);
+    /// # Ok::<(), motefield_rig::medium::FluidError>(())
+    /// ```
     pub fn at(self, temperature_k: f64, wavelength_m: f64) -> Result<Medium, FluidError> {
         let celsius = temperature_k - ZERO_CELSIUS_K;
         let (good, must) = match self {

@@ -53,6 +53,16 @@ pub fn photon_energy_j(wavelength_m: f64) -> f64 {
 /// The window changes neither the magnification (measure it, as experiments do, on a target in the
 /// plane) nor the image side; refraction narrows the cone of light that reaches the lens and
 /// deepens the sharp zone.
+///
+/// ```
+/// use motefield_rig::optics::Lens;
+///
+/// let lens = Lens::new(4.0, 0.1, 1.333)?;
+/// // Airy's first dark ring: 2.44 f# (M + 1) λ across.
+/// let ring_m = lens.first_zero_diameter_m(532e-9);
+/// assert!((ring_m - 2.44 * 4.0 * 1.1 * 532e-9).abs() < 2e-9);
+/// # Ok::<(), motefield_rig::optics::OutOfRange>(())
+/// ```
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lens {
     f_number: f64,

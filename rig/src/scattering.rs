@@ -17,6 +17,18 @@ use crate::optics::{OutOfRange, within};
 pub const MAX_SIZE_PARAMETER: f64 = 1e4;
 
 /// The scattering coefficients of one sphere.
+///
+/// ```
+/// use motefield_rig::scattering::Mie;
+/// use num_complex::Complex64;
+///
+/// // Far below the wavelength it scatters as Rayleigh's sphere, 8/3 x⁴ |(m² − 1)/(m² + 2)|².
+/// let (x, m) = (0.01_f64, 1.5_f64);
+/// let sphere = Mie::new(x, Complex64::new(m, 0.0))?;
+/// let rayleigh = 8.0 / 3.0 * x.powi(4) * ((m * m - 1.0) / (m * m + 2.0)).powi(2);
+/// assert!((sphere.scattering_efficiency() / rayleigh - 1.0).abs() < 1e-3);
+/// # Ok::<(), motefield_rig::optics::OutOfRange>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mie {
     size_parameter: f64,

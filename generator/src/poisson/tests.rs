@@ -144,3 +144,11 @@ fn cells_agree_with_the_distribution_function() {
         }
     }
 }
+
+/// What rounding leaves below 0 beside bright particles counts as no light, whatever the words.
+#[test]
+fn no_electrons_of_a_mean_below_zero() {
+    for mean in [-6e-6, -1e-12, -0.0] {
+        assert_eq!(number(mean, u32::MAX, u32::MAX), 0.0, "{mean}");
+    }
+}

@@ -22,6 +22,28 @@ const REFINEMENTS: usize = 2;
 ///
 /// # Errors
 /// When a setup on the way cannot be planned.
+///
+/// ```no_run
+/// use std::sync::atomic::AtomicBool;
+///
+/// use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
+/// use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
+/// use motefield_study::run::{Effort, Silent};
+///
+/// let setup = Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[])?;
+/// let wish = Wish {
+///     limit_px: USUAL_LIMIT_PX,
+///     valid: USUAL_VALID,
+///     effort: Effort::default(),
+///     external: None,
+/// };
+/// let search = PulseSearch::of(&setup)?;
+/// let decision = decide(&search, &wish, None, &Silent, &AtomicBool::new(false))?;
+/// if let Some((best, _)) = decision.best() {
+///     println!("{:.0} us: {:.4} px", 1e6 * best.pulse_s, best.point.score.total_px.value);
+/// }
+/// # Ok::<(), motefield_study::StudyError>(())
+/// ```
 pub fn decide(
     search: &PulseSearch,
     wish: &Wish,

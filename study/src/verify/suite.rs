@@ -59,6 +59,16 @@ pub fn read<'a>(texts: impl IntoIterator<Item = (&'a str, &'a str)>) -> Result<V
 }
 
 /// What to run of a suite: everything, unless it is narrowed.
+///
+/// ```
+/// use motefield_study::verify::EMBEDDED;
+/// use motefield_study::verify::suite::{Selection, read};
+///
+/// let cases = read(EMBEDDED.iter().copied())?;
+/// let chosen = Selection { names: vec!["window".to_owned()], ..Selection::default() }.of(&cases);
+/// assert!(chosen.len() < cases.len() && chosen.iter().all(|case| case.name.contains("window")));
+/// # Ok::<(), motefield_study::StudyError>(())
+/// ```
 #[derive(Debug, Clone, Default)]
 pub struct Selection {
     /// Cases whose name contains one of these; all if there are none.
