@@ -28,14 +28,14 @@ const REFINEMENTS: usize = 2;
 ///
 /// use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 /// use motefield_study::decide::{PulseSearch, USUAL_LIMIT_PX, USUAL_VALID, Wish, decide};
-/// use motefield_study::run::{Effort, Silent};
+/// use motefield_study::run::{Effort, External, Silent};
 ///
 /// let setup = Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[])?;
 /// let wish = Wish {
 ///     limit_px: USUAL_LIMIT_PX,
 ///     valid: USUAL_VALID,
 ///     effort: Effort::default(),
-///     external: None,
+///     external: External::default(),
 /// };
 /// let search = PulseSearch::of(&setup)?;
 /// let decision = decide(&search, &wish, None, &Silent, &AtomicBool::new(false))?;
