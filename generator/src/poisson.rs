@@ -180,17 +180,17 @@ struct CumulativeTables {
     /// Of each table at 0, 1, 2 …, in units of 2⁻³²; the largest word from where it is 1.
     below: Vec<[u32; 1 << u8::BITS]>,
     /// Of all tables, one cell for each value of the first bits of a word.
-    cells: Vec<Cell>,
+    cells: Vec<TableCell>,
 }
 
 /// What a cell says about the words in it: the smallest number that they give in the first eight
 /// bits, and in the last the words, without their first bits, that give this number still. The
 /// [`MORE`] bit between says that the words beyond give several numbers.
-type Cell = u32;
+type TableCell = u32;
 
-/// Last bits of a word, and of a [`Cell`].
+/// Last bits of a word, and of a [`TableCell`].
 const LAST: u32 = u32::MAX >> CELL_BITS;
-/// The bit of a [`Cell`] before the last ones.
+/// The bit of a [`TableCell`] before the last ones.
 const MORE: u32 = LAST + 1;
 
 impl CumulativeTables {
@@ -229,7 +229,7 @@ impl CumulativeTables {
 }
 
 /// The number that a word of a cell gives, with the distribution function alone.
-fn number(below: &[u32; 1 << u8::BITS], word: u32, cell: Cell) -> f32 {
+fn number(below: &[u32; 1 << u8::BITS], word: u32, cell: TableCell) -> f32 {
     let mut n = (cell >> (u32::BITS - u8::BITS)) as u8;
     while word > below[usize::from(n)] {
         n += 1;
@@ -254,7 +254,7 @@ fn distribution_function(mean: f64) -> [u32; 1 << u8::BITS] {
     all
 }
 
-fn cells_of(below: &[u32; 1 << u8::BITS]) -> [Cell; 1 << CELL_BITS] {
+fn cells_of(below: &[u32; 1 << u8::BITS]) -> [TableCell; 1 << CELL_BITS] {
     let mut n = 0u8;
     std::array::from_fn(|k| {
         let start = (k as u32) << (u32::BITS - CELL_BITS);

@@ -19,7 +19,7 @@ pub struct Numbers {
 
 /// The field in an array of shape (2 or 3) × (depth ×) height × width.
 pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
-    let Head {
+    let ArrayHead {
         shape,
         real,
         big_endian,
@@ -62,7 +62,7 @@ pub(super) fn read(bytes: &[u8]) -> Result<Data, FormatFault> {
 
 /// The numbers of an array of any shape, in either order, of any of NumPy's plain kinds.
 pub(super) fn numbers(bytes: &[u8]) -> Result<Numbers, FormatFault> {
-    let Head {
+    let ArrayHead {
         shape,
         real,
         big_endian,
@@ -103,7 +103,7 @@ pub(super) fn numbers(bytes: &[u8]) -> Result<Numbers, FormatFault> {
 }
 
 /// What stands before an array's data.
-struct Head<'a> {
+struct ArrayHead<'a> {
     shape: Vec<usize>,
     real: NumberType,
     big_endian: bool,
@@ -111,7 +111,7 @@ struct Head<'a> {
     data: &'a [u8],
 }
 
-fn head(bytes: &[u8]) -> Result<Head<'_>, FormatFault> {
+fn head(bytes: &[u8]) -> Result<ArrayHead<'_>, FormatFault> {
     let mut data = bytes;
     let header = Header::from_reader(&mut data).map_err(|e| {
         FormatFault::new(match e {
@@ -143,7 +143,7 @@ fn head(bytes: &[u8]) -> Result<Head<'_>, FormatFault> {
             )));
         }
     };
-    Ok(Head {
+    Ok(ArrayHead {
         shape: header.shape,
         real,
         big_endian: order == ">",
