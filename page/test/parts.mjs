@@ -34,7 +34,7 @@ export async function parts({ check, open, bench, until, address, native, folder
     await until(page, (b) => b.study.enough?.finished, null, 400);
     const found = await bench(page, (b) => b.study.enough);
     const of = (/** @type {any} */ e) =>
-      e.solutions.map((/** @type {any} */ s) => [s.kind, s.set, digits(s.total_px)]);
+      e.solutions.map((/** @type {any} */ s) => [s.kind, s.settings, digits(s.total_px)]);
     assert.ok(enough.solutions.length === 4, "no light is enough, three changes are");
     assert.deepEqual(of(found), of(enough));
     assert.equal(found.pairs, enough.pairs);
