@@ -1,6 +1,7 @@
 //! Grey pictures: what is written, and what is read.
 
 mod channel;
+mod fault;
 mod packed;
 mod page;
 mod raw;

@@ -2,7 +2,7 @@
 
 use std::str::FromStr;
 
-use super::reading::PictureFault;
+use super::fault::PictureFault;
 
 /// One colour of a picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

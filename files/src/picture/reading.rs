@@ -7,6 +7,7 @@ use image::{DynamicImage, ImageFormat, ImageReader};
 use ndarray::{Axis, Slice};
 
 use super::channel::{ColourChannel, pick};
+use super::fault::PictureFault;
 use super::page::{page, within_bounds};
 use super::raw::RawLayout;
 use super::{GreyPicture, tiff_pages};
@@ -29,21 +30,6 @@ enum FileKind {
     Raw(RawLayout),
     Image(ImageFormat),
     Tiff,
-}
-
-/// Why the pictures of a file are not read.
-#[derive(Debug, thiserror::Error)]
-pub(super) enum PictureFault {
-    #[error("it is a picture in colour, and no channel is named")]
-    NoChannel,
-    #[error("{0}")]
-    Unread(String),
-}
-
-impl From<String> for PictureFault {
-    fn from(why: String) -> PictureFault {
-        PictureFault::Unread(why)
-    }
 }
 
 impl Reading {

@@ -7,9 +7,9 @@ use tiff::tags::Tag;
 
 use super::GreyPicture;
 use super::channel::{ColourChannel, pick};
+use super::fault::PictureFault;
 use super::packed::unpack;
 use super::page::{LARGEST_PIXELS, page as grey, within_bounds};
-use super::reading::PictureFault;
 
 /// Most pages that are read of a file.
 const MOST_PAGES: usize = 100_000;
