@@ -183,9 +183,9 @@ struct CumulativeTables {
     cells: Vec<TableCell>,
 }
 
-/// What a cell says about the words in it: the smallest number that they give in the first eight
-/// bits, and in the last the words, without their first bits, that give this number still. The
-/// [`MORE`] bit between says that the words beyond give several numbers.
+/// What a cell says about the words that share their first bits: the first eight bits hold the
+/// smallest number that these words give, the last ones the largest remainder of a word that still
+/// gives it. The [`MORE`] bit between says that the words beyond give more than one number.
 type TableCell = u32;
 
 /// Last bits of a word, and of a [`TableCell`].

@@ -43,8 +43,8 @@ pub struct SetupError {
 }
 
 impl SetupError {
-    /// With the faults of another error about the same setup, each told but one time, in the order
-    /// of the texts.
+    /// With the faults of another error about the same setup, none of them twice, in the order of
+    /// the texts.
     fn and(mut self, other: SetupError) -> SetupError {
         for fault in other.faults {
             if !self.faults.contains(&fault) {
