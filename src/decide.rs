@@ -33,7 +33,7 @@ use crate::chain::{ChainArguments, CommandChain, external};
 use crate::output::{print, print_json, print_words, say};
 use crate::progress::Bar;
 use crate::samples::{self, Files, SamplePair};
-use crate::set_options::add_to_solutions;
+use crate::set_options::set_options;
 use crate::signals;
 
 /// Where the keys that are assumed are explained.
@@ -324,7 +324,13 @@ fn told_tiles<'a>(points: impl Iterator<Item = &'a Point> + Clone, json: &mut Va
 /// What would be enough, with the options that do it.
 fn enough_json(enough: Option<&Enough>) -> Value {
     let mut json = report::decide::enough::json(enough);
-    add_to_solutions(&mut json);
+    let ways = enough.into_iter().flat_map(report::decide::enough::ways);
+    let solutions = json.get_mut("solutions").and_then(Value::as_array_mut);
+    for (solution, way) in solutions.into_iter().flatten().zip(ways) {
+        if let Some(with) = way.with {
+            solution["set"] = json!(set_options(&with.settings));
+        }
+    }
     json
 }
 

@@ -49,6 +49,17 @@ pub(crate) struct Linear {
     pub(crate) about: Vec3,
 }
 
+impl Linear {
+    /// Fluid at rest on an axis along z through (x₀, y₀), px.
+    pub(crate) fn about_axis([x, y]: [f64; 2], gradient: [Vec3; 3]) -> Linear {
+        Linear {
+            velocity: [0.0; 3],
+            gradient,
+            about: [x, y, 0.0],
+        }
+    }
+}
+
 impl Along for Linear {
     fn add(&mut self, n: usize, place: [&[f64]; 3], velocity: [&mut [f64]; 3]) {
         let first = n == 0;

@@ -33,12 +33,8 @@ impl Flow for SolidRotation {
         circle(self.centre_px, from, self.turn_rad * (t1 - t0))
     }
     fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
-        let [x, y] = self.centre_px;
-        Some(Box::new(Linear {
-            velocity: [0.0; 3],
-            gradient: self.gradient([0.0; 3], time),
-            about: [x, y, 0.0],
-        }))
+        let gradient = self.gradient([0.0; 3], time);
+        Some(Box::new(Linear::about_axis(self.centre_px, gradient)))
     }
 }
 

@@ -29,11 +29,7 @@ impl Flow for PlaneStrain {
         [x + growth * (from[0] - x), y + (from[1] - y) / growth, from[2]]
     }
     fn along(&self, time: f64) -> Option<Box<dyn Along + '_>> {
-        let [x, y] = self.centre_px;
-        Some(Box::new(Linear {
-            velocity: [0.0; 3],
-            gradient: self.gradient([0.0; 3], time),
-            about: [x, y, 0.0],
-        }))
+        let gradient = self.gradient([0.0; 3], time);
+        Some(Box::new(Linear::about_axis(self.centre_px, gradient)))
     }
 }

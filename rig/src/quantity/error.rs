@@ -126,7 +126,8 @@ fn listed(items: impl Iterator<Item = String>) -> String {
     }
 }
 
-/// Up to three known units that are near to `unit`, whatever their case; of other dimensions than the expected ones only where none of those is as near.
+/// Up to three known units that are near to `unit`, whatever their case; of other dimensions than
+/// the expected ones only where none of those is as near.
 fn nearest(unit: &str, expected: &[Dimension]) -> Vec<&'static str> {
     let plain = unit.to_lowercase();
     let mut found: Vec<_> = UNITS

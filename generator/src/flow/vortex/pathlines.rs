@@ -1,10 +1,10 @@
 //! Pathlines among several Lamb–Oseen vortices at rest.
 //!
 //! With s = r²/r_c² about a vortex, its fluid turns at the rate Ω M₀(s), and M₀ is the first of the
-//! [moments](super::super::moments), each of which is minus the derivative of the one before. From dMₖ/dt
-//! = −Mₖ₊₁ ds/dt follow their Taylor coefficients in time, from those of s, which is a quadratic
-//! form of the place. All elements as one vortex sees them stand side by side, then all as the next
-//! sees them, so that most of the work is done for all of them at once.
+//! [moments](super::super::moments), each of which is minus the derivative of the one before. From
+//! dMₖ/dt = −Mₖ₊₁ ds/dt follow their Taylor coefficients in time, from those of s, which is a
+//! quadratic form of the place. All elements as one vortex sees them stand side by side, then all as
+//! the next sees them, so that most of the work is done for all of them at once.
 
 use std::cell::Cell;
 
