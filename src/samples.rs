@@ -1,7 +1,7 @@
 //! Sample pairs of a decision: files, and pictures for the report.
 
 use motefield_files::picture;
-use motefield_generator::{Seed, render};
+use motefield_generator::{Pair, Scene, Seed, render};
 use motefield_report::format::typeset_all;
 use motefield_report::look_picture;
 use motefield_report::specimen::{Specimen, Tone, cut, pictures};
@@ -73,15 +73,20 @@ pub fn names() -> Vec<String> {
     pairs.chain(PICTURES.map(str::to_owned)).collect()
 }
 
-/// A pair of each sample; `alone` where the setup's own processing measures single pairs, whose
-/// vectors can then be shown.
-pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Failure> {
-    let mut files = Files::new();
-    let mut drawn = Vec::new();
-    let mut planes = Vec::new();
-    let mut looks = Vec::new();
-    let mut told = Vec::new();
-    for SamplePair { name, values, setup } in samples {
+/// What is made of a sample: files of its pair, the pair, and where its vectors can be shown its
+/// correlation plane and, of the best, several measurements.
+struct Made {
+    files: Files,
+    called: String,
+    pair: Pair,
+    scene: Scene,
+    plane: Option<MiddlePlane>,
+    looks: Vec<Look>,
+}
+
+impl Made {
+    fn of(sample: &SamplePair, seed: u64, alone: bool) -> Result<Made, Failure> {
+        let SamplePair { name, values, setup } = sample;
         let plan = plan(setup)?;
         let (scene, processing) = (plan.scene, plan.processing);
         let of_study = Seed {
@@ -90,42 +95,72 @@ pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Fa
         };
         let pair = render(&scene, of_study).map_err(|e| Failure::input(e.to_string()))?;
         let float = scene.camera.sensor.is_none();
-        files.push((format!("{name}-a.tif"), picture::tiff(&pair.a, float)));
-        files.push((format!("{name}-b.tif"), picture::tiff(&pair.b, float)));
-        files.push((format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))));
-        let called = match *name {
-            "standing" => "as it stands".to_owned(),
-            name => format!("{name}: {values}"),
-        };
+        let files = vec![
+            (format!("{name}-a.tif"), picture::tiff(&pair.a, float)),
+            (format!("{name}-b.tif"), picture::tiff(&pair.b, float)),
+            (format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))),
+        ];
+        let (mut plane, mut looks) = (None, Vec::new());
         if alone && processing.ensemble <= 1 {
-            let plane = MiddlePlane::of(&pair, &scene, &processing)?;
-            planes.extend(plane.map(|plane| (called.clone(), plane)));
+            plane = MiddlePlane::of(&pair, &scene, &processing)?;
             if *name == "best" {
                 let look = |number| Look::at(&scene, &processing, seed, number);
                 looks = (0..PAIRS)
                     .into_par_iter()
                     .map(look)
                     .collect::<Result<Vec<_>, _>>()?;
-                told = looks[0].uncertainties_px()?;
             }
         }
-        drawn.push((called, pair, scene));
+        Ok(Made {
+            files,
+            called: match *name {
+                "standing" => "as it stands".to_owned(),
+                name => format!("{name}: {values}"),
+            },
+            pair,
+            scene,
+            plane,
+            looks,
+        })
     }
-    let specimens: Vec<Specimen> = drawn
+}
+
+/// A pair of each sample; `alone` where the setup's own processing measures single pairs, whose
+/// vectors can then be shown.
+pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Failure> {
+    let made = samples
+        .par_iter()
+        .map(|sample| Made::of(sample, seed, alone))
+        .collect::<Result<Vec<_>, _>>()?;
+    let specimens: Vec<Specimen> = made
         .iter()
-        .map(|(name, pair, scene)| Specimen { name, pair, scene })
+        .map(|made| Specimen {
+            name: &made.called,
+            pair: &made.pair,
+            scene: &made.scene,
+        })
         .collect();
     let [specimens_name, planes_name, vectors_name, errors_name] = PICTURES;
-    let mut add = |name: &str, svg: String| files.push((name.to_owned(), svg.into_bytes()));
+    let mut drawn = Files::new();
+    let mut add = |name: &str, svg: String| drawn.push((name.to_owned(), svg.into_bytes()));
     if !specimens.is_empty() {
         add(specimens_name, pictures(&specimens));
+    }
+    drop(specimens);
+    let (mut files, mut planes, mut looks) = (Files::new(), Vec::new(), Vec::new());
+    for made in made {
+        files.extend(made.files);
+        planes.extend(made.plane.map(|plane| (made.called, plane)));
+        looks.extend(made.looks);
     }
     if !planes.is_empty() {
         add(planes_name, look_picture::planes(&planes));
     }
     if let Some(first) = looks.first() {
+        let told = first.uncertainties_px()?;
         add(vectors_name, look_picture::vectors(first, &told));
         add(errors_name, look_picture::errors(&looks));
     }
+    files.extend(drawn);
     Ok(files)
 }

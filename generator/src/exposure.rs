@@ -39,20 +39,15 @@ pub(crate) struct Arc {
 }
 
 impl Arc {
-    fn place(&self, s: f64) -> Vec3 {
-        // Hermite basis on the nodes −1, 0 and 1: each polynomial is 1, in value or in slope, at
-        // one node and 0 at the others.
-        let (m, p) = ((s - 1.0) * (s - 1.0), (s + 1.0) * (s + 1.0));
-        let s2 = s * s;
-        let value = [
-            0.25 * s2 * m * (3.0 * s + 4.0),
-            m * p,
-            0.25 * s2 * p * (4.0 - 3.0 * s),
-        ];
-        let slope = [0.25 * s2 * m * (s + 1.0), m * p * s, 0.25 * s2 * p * (s - 1.0)];
+    /// Place at a time that has these weights.
+    fn place(&self, weights: &HermiteWeights) -> Vec3 {
         let mut to = [0.0; 3];
         for k in 0..3 {
-            to = along(along(to, self.at[k], value[k]), self.velocity[k], slope[k]);
+            to = along(
+                along(to, self.at[k], weights.value[k]),
+                self.velocity[k],
+                weights.slope[k],
+            );
         }
         to
     }
@@ -65,6 +60,94 @@ impl Arc {
         };
         reach(self.at[0], self.at[1]) + reach(self.at[1], self.at[2])
     }
+}
+
+/// Hermite basis on the nodes −1, 0 and 1 at some time: each polynomial is 1, in value or in slope,
+/// at one node and 0 at the others.
+#[derive(Debug, Clone, Copy)]
+struct HermiteWeights {
+    value: [f64; 3],
+    slope: [f64; 3],
+}
+
+impl HermiteWeights {
+    fn at(s: f64) -> HermiteWeights {
+        let (m, p) = ((s - 1.0) * (s - 1.0), (s + 1.0) * (s + 1.0));
+        let s2 = s * s;
+        HermiteWeights {
+            value: [
+                0.25 * s2 * m * (3.0 * s + 4.0),
+                m * p,
+                0.25 * s2 * p * (4.0 - 3.0 * s),
+            ],
+            slope: [0.25 * s2 * m * (s + 1.0), m * p * s, 0.25 * s2 * p * (s - 1.0)],
+        }
+    }
+}
+
+/// An instant of a pulse.
+#[derive(Debug, Clone, Copy)]
+struct PulseInstant {
+    /// Time, −1 to 1.
+    s: f64,
+    /// Share of the pulse's light.
+    share: f64,
+    weights: HermiteWeights,
+}
+
+/// Instants that a streak of any length is made of, by the number of points that it needs; each
+/// list is made when it is first asked for.
+#[derive(Debug, Default)]
+struct PulseInstants(Vec<Vec<PulseInstant>>);
+
+impl PulseInstants {
+    fn of(&mut self, shape: &PulseShape, needed: usize) -> &[PulseInstant] {
+        if self.0.len() <= needed {
+            self.0.resize_with(needed + 1, Vec::new);
+        }
+        let known = &mut self.0[needed];
+        if known.is_empty() {
+            *known = instants(shape, needed);
+        }
+        known
+    }
+}
+
+/// Instants of a pulse and their shares of its light: a quadrature of at least `needed` points.
+fn instants(shape: &PulseShape, needed: usize) -> Vec<PulseInstant> {
+    let instant = |[s, share]: [f64; 2]| PulseInstant {
+        s,
+        share,
+        weights: HermiteWeights::at(s),
+    };
+    let gaussian = match shape {
+        PulseShape::Linear(pulse) => return pulse.rule(needed).iter().copied().map(instant).collect(),
+        PulseShape::Rectangular => false,
+        PulseShape::Gaussian => true,
+    };
+    let needed = if gaussian {
+        needed.max(GAUSSIAN_POINTS)
+    } else {
+        needed
+    };
+    let pieces = needed.div_ceil(LARGEST_RULE);
+    let rule = rule(needed.div_ceil(pieces));
+    let share_of_piece = 1.0 / pieces as f64;
+    let mut found = Vec::with_capacity(pieces * rule.len());
+    let mut all = 0.0;
+    for piece in 0..pieces {
+        let centre = (2 * piece + 1) as f64 * share_of_piece - 1.0;
+        for [node, weight] in rule {
+            let time = centre + share_of_piece * node;
+            let share = share_of_piece * weight * power(gaussian, time);
+            all += share;
+            found.push(instant([time, share]));
+        }
+    }
+    if gaussian {
+        found.iter_mut().for_each(|instant| instant.share /= all);
+    }
+    found
 }
 
 /// Particles whose light is found at once.
@@ -107,6 +190,14 @@ impl<'a> Exposer<'a> {
         match self.scene.exposure {
             Exposure::Streak(_) => 0.0,
             Exposure::Fraction(f) => self.window() * f,
+        }
+    }
+
+    /// Whether particles do not move during the pulse.
+    fn freezes(&self) -> bool {
+        match self.scene.exposure {
+            Exposure::Streak(streak_px) => streak_px == [0.0; 2],
+            Exposure::Fraction(_) => self.half() == 0.0,
         }
     }
 
@@ -242,11 +333,12 @@ impl<'a> Exposer<'a> {
         spots: &mut Vec<Spot>,
     ) {
         let (mut instants, mut lit, mut along) = (Vec::new(), Vec::new(), Vec::new());
+        let mut known = PulseInstants::default();
         for (k, block) in particles.chunks(BLOCK).enumerate() {
             instants.clear();
             for (number, particle) in block.iter().enumerate() {
                 let path = paths.arc(self, pulse, k * BLOCK + number, particle);
-                self.expose(number, &path, &mut instants);
+                self.expose(number, &path, &mut known, &mut instants);
             }
             self.lit_all(&instants, &mut lit, &mut along);
             spots.reserve(instants.len());
@@ -259,67 +351,38 @@ impl<'a> Exposer<'a> {
         }
     }
 
-    /// Appends the streak of particle `number` of a block on its path, as instants.
-    fn expose(&self, number: usize, path: &Arc, instants: &mut Vec<Instant>) {
+    /// Number of points that the streak on a path needs.
+    fn points(&self, path: &Arc) -> usize {
         let length = path.length_px() / (0.25 * self.scene.particle_diameter_px);
         // A particle that moves across the sheet changes brightness on its way, so that way counts
         // too, in quarters of the thickness.
         let thickness = self.scene.sheet.thickness_px * self.flash.pulse.thickness_ratio;
         let depth = 4.0 * (self.distance(path.at[2]) - self.distance(path.at[0])).abs() / thickness;
-        let mut needed = points(length.max(depth));
-        let gaussian = match self.shape {
-            PulseShape::Rectangular if needed == 1 => {
-                let at = path.at[1];
-                instants.push(Instant {
-                    number,
-                    at,
-                    share: 1.0,
-                });
-                return;
-            }
-            PulseShape::Rectangular => false,
-            PulseShape::Gaussian => true,
-            PulseShape::Linear(pulse) => {
-                let rule = pulse.rule(needed);
-                let instant = |&[time, share]: &[f64; 2]| {
-                    let at = self.place(path, time);
-                    Instant { number, at, share }
-                };
-                instants.extend(rule.iter().map(instant));
-                return;
-            }
-        };
-        if gaussian {
-            needed = needed.max(GAUSSIAN_POINTS);
-        }
-        let pieces = needed.div_ceil(LARGEST_RULE);
-        let rule = rule(needed.div_ceil(pieces));
-        let share_of_piece = 1.0 / pieces as f64;
-        let begun = instants.len();
-        let mut all = 0.0;
-        for piece in 0..pieces {
-            let centre = (2 * piece + 1) as f64 * share_of_piece - 1.0;
-            for [node, weight] in rule {
-                let time = centre + share_of_piece * node;
-                let share = share_of_piece * weight * power(gaussian, time);
-                all += share;
-                let at = self.place(path, time);
-                instants.push(Instant { number, at, share });
-            }
-        }
-        if gaussian {
-            instants[begun..]
-                .iter_mut()
-                .for_each(|instant| instant.share /= all);
-        }
+        points(length.max(depth))
     }
 
-    /// Place on a path at the time s, −1 to 1.
-    fn place(&self, path: &Arc, s: f64) -> Vec3 {
-        match self.scene.exposure {
-            Exposure::Streak(_) => along(path.at[1], path.velocity[1], s),
-            Exposure::Fraction(_) => path.place(s),
+    /// Appends the streak of particle `number` of a block on its path, as instants.
+    fn expose(&self, number: usize, path: &Arc, known: &mut PulseInstants, instants: &mut Vec<Instant>) {
+        let needed = if self.freezes() { 1 } else { self.points(path) };
+        if needed == 1 && *self.shape == PulseShape::Rectangular {
+            let at = path.at[1];
+            instants.push(Instant {
+                number,
+                at,
+                share: 1.0,
+            });
+            return;
         }
+        let straight = matches!(self.scene.exposure, Exposure::Streak(_));
+        let instant = |instant: &PulseInstant| Instant {
+            number,
+            at: match straight {
+                true => along(path.at[1], path.velocity[1], instant.s),
+                false => path.place(&instant.weights),
+            },
+            share: instant.share,
+        };
+        instants.extend(known.of(self.shape, needed).iter().map(instant));
     }
 }
 

@@ -168,6 +168,9 @@ impl Population {
     /// Seeding density over the scene's at the point (x, y); `middle` is the middle of the picture,
     /// px.
     pub(crate) fn density(&self, x_px: f64, y_px: f64, middle: [f64; 2]) -> f64 {
+        if self.gradient == [0.0; 2] && self.unseeded.is_empty() {
+            return 1.0;
+        }
         let slope = |k: usize, at: f64| {
             let off = (at - middle[k]) / (middle[k] + 0.5);
             self.gradient[k] * off.clamp(-1.0, 1.0)

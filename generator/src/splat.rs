@@ -61,27 +61,110 @@ pub(crate) fn add(image: &mut Array2<f32>, spots: &[Spot], brush: &Brush) {
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
     let (mut across, mut down) = (Vec::new(), Vec::new());
+    let mut small = Waiting::<8>::new();
+    let mut large = Waiting::<16>::new();
     for spot in spots {
         let pen = Pen::new(spot.sigma_px);
         // Most particle images fit into a patch of 7 × 7 or 15 × 15 pixels inside the picture,
         // whose size is known to the compiler.
-        let drawn = if pen.reach <= 3.0 {
-            pen.patch::<8, 16>(pixels, width, height, spot)
-        } else {
-            pen.reach <= 7.0 && pen.patch::<16, 32>(pixels, width, height, spot)
-        };
-        if !drawn {
-            let (x, columns) = pen.shares(spot.x_px, width, &mut across);
-            let (y, rows) = pen.shares(spot.y_px, height, &mut down);
-            outer(
-                pixels,
-                width,
-                [x, y],
-                spot.electrons,
-                &across[..columns],
-                &down[..rows],
-            );
+        if pen.reach <= 3.0 {
+            large.draw(pixels, width);
+            if small.put(&pen, spot, [width, height]) {
+                if small.count == AT_ONCE {
+                    small.draw(pixels, width);
+                }
+                continue;
+            }
+        } else if pen.reach <= 7.0 {
+            small.draw(pixels, width);
+            if large.put(&pen, spot, [width, height]) {
+                if large.count == AT_ONCE {
+                    large.draw(pixels, width);
+                }
+                continue;
+            }
         }
+        // In their order: it is part of the sums' last digits.
+        small.draw(pixels, width);
+        large.draw(pixels, width);
+        let (x, columns) = pen.shares(spot.x_px, width, &mut across);
+        let (y, rows) = pen.shares(spot.y_px, height, &mut down);
+        outer(
+            pixels,
+            width,
+            [x, y],
+            spot.electrons,
+            &across[..columns],
+            &down[..rows],
+        );
+    }
+    small.draw(pixels, width);
+    large.draw(pixels, width);
+}
+
+/// Points of light whose error functions are computed at once.
+const AT_ONCE: usize = 8;
+
+/// Points of light that wait to be drawn, each on a patch of `EDGES` − 1 pixels per side.
+struct Waiting<const EDGES: usize> {
+    count: usize,
+    /// The pixel at the patch's corner, and the photo-electrons.
+    at: [(usize, f32); AT_ONCE],
+    /// The pixels' edges along x and y, in σ√2 from the point.
+    edges: [[[f32; EDGES]; 2]; AT_ONCE],
+}
+
+impl<const EDGES: usize> Waiting<EDGES> {
+    fn new() -> Self {
+        Waiting {
+            count: 0,
+            at: [(0, 0.0); AT_ONCE],
+            edges: [[[0.0; EDGES]; 2]; AT_ONCE],
+        }
+    }
+
+    /// Takes a point of light; false, and nothing else, when its patch is not inside the picture.
+    #[inline(always)]
+    fn put(&mut self, pen: &Pen, spot: &Spot, [width, height]: [usize; 2]) -> bool {
+        let first = [spot.x_px, spot.y_px].map(|at| (at - pen.reach + 0.5).floor());
+        let fits = |first: f64, length: usize| first >= 0.0 && first + EDGES as f64 <= length as f64;
+        if !fits(first[0], width) || !fits(first[1], height) {
+            return false;
+        }
+        let start = [(spot.x_px, first[0]), (spot.y_px, first[1])]
+            .map(|(at, first)| ((first - 0.5 - at) * pen.inverse) as f32);
+        let step = pen.inverse as f32;
+        let edges = &mut self.edges[self.count];
+        for axis in 0..2 {
+            for k in 0..EDGES {
+                edges[axis][k] = start[axis] + step * k as f32;
+            }
+        }
+        self.at[self.count] = (first[1] as usize * width + first[0] as usize, spot.electrons);
+        self.count += 1;
+        true
+    }
+
+    /// Draws what waits.
+    #[inline(always)]
+    fn draw(&mut self, pixels: &mut [f32], width: usize) {
+        for edge in self.edges[..self.count].as_flattened_mut().as_flattened_mut() {
+            *edge = erf(*edge);
+        }
+        for (&(corner, electrons), [x, y]) in self.at.iter().zip(&self.edges).take(self.count) {
+            let mut across = [0.0f32; EDGES];
+            for k in 0..EDGES - 1 {
+                across[k] = 0.5 * (x[k + 1] - x[k]);
+            }
+            for row in 0..EDGES - 1 {
+                let light = electrons * (0.5 * (y[row + 1] - y[row]));
+                let start = corner + row * width;
+                for (pixel, share) in pixels[start..start + EDGES].iter_mut().zip(&across) {
+                    *pixel += light * share;
+                }
+            }
+        }
+        self.count = 0;
     }
 }
 
@@ -124,47 +207,6 @@ impl Pen {
             inverse: 1.0 / (sigma_px * std::f64::consts::SQRT_2),
             reach: REACH_SIGMAS * sigma_px,
         }
-    }
-
-    /// Adds one point of light to a patch of `EDGES` − 1 pixels per side; `BOTH` is twice `EDGES`.
-    /// Returns false, and does nothing, when the patch is not inside the picture.
-    #[inline(always)]
-    fn patch<const EDGES: usize, const BOTH: usize>(
-        &self,
-        pixels: &mut [f32],
-        width: usize,
-        height: usize,
-        spot: &Spot,
-    ) -> bool {
-        let first = [spot.x_px, spot.y_px].map(|at| (at - self.reach + 0.5).floor());
-        let fits = |first: f64, length: usize| first >= 0.0 && first + EDGES as f64 <= length as f64;
-        if !fits(first[0], width) || !fits(first[1], height) {
-            return false;
-        }
-        let start = [(spot.x_px, first[0]), (spot.y_px, first[1])]
-            .map(|(at, first)| ((first - 0.5 - at) * self.inverse) as f32);
-        let step = self.inverse as f32;
-        let mut edges = [0.0f32; BOTH];
-        for k in 0..EDGES {
-            edges[k] = start[0] + step * k as f32;
-            edges[EDGES + k] = start[1] + step * k as f32;
-        }
-        for edge in &mut edges {
-            *edge = erf(*edge);
-        }
-        let mut across = [0.0f32; EDGES];
-        for k in 0..EDGES - 1 {
-            across[k] = 0.5 * (edges[k + 1] - edges[k]);
-        }
-        let corner = first[1] as usize * width + first[0] as usize;
-        for row in 0..EDGES - 1 {
-            let light = spot.electrons * (0.5 * (edges[EDGES + row + 1] - edges[EDGES + row]));
-            let start = corner + row * width;
-            for (pixel, share) in pixels[start..start + EDGES].iter_mut().zip(&across) {
-                *pixel += light * share;
-            }
-        }
-        true
     }
 
     /// First and last pixel, along an axis of `length` pixels, of the image of a point at `at`.

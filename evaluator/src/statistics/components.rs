@@ -33,11 +33,8 @@
 //! for normal r. The first term is measured with ēᵢ - ē for βᵢ, which adds twice the second; the
 //! second is (n - 1)/n² of the variance of Σ nᵢ sᵢ²/N, n = N over the number of places.
 
-use super::dependence::{
-    FREE_OF_SQUARES, freedom_as_seen, freedom_of_variance_of_square, variance_of_mean_as_seen,
-    variance_of_mean_square,
-};
-use super::intervals::reduced_to;
+use super::dependence::{FREE_OF_SQUARES, MeanScatter};
+use super::intervals::reduced;
 use super::tiles::{TileMean, Tiles};
 use super::{Confidence, Estimate, GridValues, chi_interval, weighted_sum};
 
@@ -71,7 +68,7 @@ pub fn local_and_random(values: &GridValues, confidence: Confidence) -> Option<C
     let between = places.between(values, &within, confidence);
     // What the mean takes off, no more than if all places of a pair erred alike.
     let pairs = values.pairs.len() as f64;
-    let of_mean = variance_of_mean_as_seen(values).min(within.mean / pairs);
+    let of_mean = MeanScatter::as_seen(values).variance().min(within.mean / pairs);
     let square = weighted_sum(&[(1.0, between), (-1.0, within.at_places)]);
     let up = |v: f64| (v + of_mean).max(0.0).sqrt();
     let local = square.map_rising(up);
@@ -204,11 +201,11 @@ impl PairedPlaces {
     fn within(&self, values: &GridValues, confidence: Confidence) -> Within {
         let squares = self.squares(values);
         let mean = squares.mean();
-        let variance = variance_of_mean_square(&squares);
-        let known = freedom_of_variance_of_square(&squares);
+        let scatter = MeanScatter::of_squares(&squares);
+        let variance = scatter.variance();
         let number = (2.0 * mean * mean / variance).min(self.number - self.seen);
         let freedom = match mean > 0.0 {
-            true => reduced_to(number, known, confidence),
+            true => reduced(number, scatter.freedom(), confidence),
             false => f64::INFINITY,
         };
         let at_place = |(sum, n): (f64, f64)| match n {
@@ -240,10 +237,11 @@ impl PairedPlaces {
         let products = self.map(values, |v, mean, _| v * (mean - self.mean));
         let n = self.number / self.seen;
         let of_noise = (n - 1.0) / (n * n) * within.variance;
-        let variance = (4.0 * variance_of_mean_as_seen(&products) - of_noise).max(of_noise);
+        let scatter = MeanScatter::as_seen(&products);
+        let variance = (4.0 * scatter.variance() - of_noise).max(of_noise);
         let number = (2.0 * between * between / variance).min(self.number);
         let freedom = match variance > 0.0 {
-            true => reduced_to(number, freedom_as_seen(&products), confidence),
+            true => reduced(number, scatter.freedom(), confidence),
             false => f64::INFINITY,
         };
         squared_interval(between, freedom, confidence)

@@ -23,12 +23,7 @@ use super::GridValues;
 /// assert!((variance_of_mean(&values) - 1.0 / 3.0).abs() < 1e-12);
 /// ```
 pub fn variance_of_mean(values: &GridValues) -> f64 {
-    variance_with(values, FREE_OF_VALUES, Losses::ByChance)
-}
-
-/// The same if the values that there are were the same in every repetition.
-pub(super) fn variance_of_mean_as_seen(values: &GridValues) -> f64 {
-    variance_with(values, FREE_OF_VALUES, Losses::Fixed)
+    MeanScatter::of(values).variance()
 }
 
 /// Why places of some pairs have no value.
@@ -48,17 +43,6 @@ const FREE_OF_VALUES: f64 = 1.0;
 /// 2σ⁴ n/(n - 1), which is n times the variance of the variance.)
 pub(super) const FREE_OF_SQUARES: f64 = 2.0;
 
-/// [`variance_of_mean`] of squared deviations from the mean at their own place, each times
-/// n/(n - 1) of its place: the variance of the mean variance. With fewer than three values at every
-/// place the squares of one place do not tell how they scatter; the places then do, and what varies
-/// over them counts as chance.
-pub(super) fn variance_of_mean_square(squares: &GridValues) -> f64 {
-    match scatters_at_places(squares) {
-        true => variance_with(squares, FREE_OF_SQUARES, Losses::Fixed),
-        false => variance_of_mean_as_seen(&over_places(squares)),
-    }
-}
-
 fn scatters_at_places(squares: &GridValues) -> bool {
     squares.position_sums().iter().any(|(_, n)| *n > FREE_OF_SQUARES)
 }
@@ -72,27 +56,151 @@ fn over_places(values: &GridValues) -> GridValues {
     }
 }
 
-/// Variance of the mean, where every place loses `lost` degrees of freedom.
-fn variance_with(values: &GridValues, lost: f64, losses: Losses) -> f64 {
-    let count = values.count();
-    let Some(size) = values.pairs.first().map(Vec::len) else {
-        return f64::NAN;
-    };
-    if count < 2 {
-        return f64::NAN;
+/// How the mean of values that depend on their neighbours scatters by chance.
+pub(super) struct MeanScatter {
+    grid: [usize; 2],
+    reach: [usize; 2],
+    /// How many values there are, and how many of them tell how they scatter.
+    count: usize,
+    seen: usize,
+    /// Pairs, and degrees of freedom that each place loses.
+    pairs: f64,
+    lost: f64,
+    /// What chance adds to the mean at each place of each pair; no pair with fewer than two values.
+    residuals: Vec<Vec<f64>>,
+    /// What each of them adds to the squared sum.
+    contributions: Vec<Vec<f64>>,
+}
+
+impl MeanScatter {
+    /// Of the mean of these values.
+    pub(super) fn of(values: &GridValues) -> MeanScatter {
+        MeanScatter::with(values, FREE_OF_VALUES, Losses::ByChance)
     }
-    let (residuals, seen) = residuals(values, count, lost, losses);
-    let grid = [values.columns, size / values.columns];
-    let (mut same, mut all) = (0.0, 0.0);
-    for residuals in &residuals {
-        same += residuals.iter().map(|r| r * r).sum::<f64>();
-        all += contributions(residuals, grid, values.reach).iter().sum::<f64>();
+
+    /// The same if the values that there are were the same in every repetition.
+    pub(super) fn as_seen(values: &GridValues) -> MeanScatter {
+        MeanScatter::with(values, FREE_OF_VALUES, Losses::Fixed)
     }
-    if seen == 0 {
-        return f64::NAN;
+
+    /// Of the mean of squared deviations from the mean at their own place, each times n/(n - 1) of
+    /// its place: how the mean variance scatters. With fewer than three values at every place the
+    /// squares of one place do not tell how they scatter; the places then do, and what varies over
+    /// them counts as chance.
+    pub(super) fn of_squares(squares: &GridValues) -> MeanScatter {
+        match scatters_at_places(squares) {
+            true => MeanScatter::with(squares, FREE_OF_SQUARES, Losses::Fixed),
+            false => MeanScatter::as_seen(&over_places(squares)),
+        }
     }
-    // The positions left out are assumed to scatter as the others do.
-    all.max(same) / seen as f64 / count as f64
+
+    /// Where every place loses `lost` degrees of freedom.
+    fn with(values: &GridValues, lost: f64, losses: Losses) -> MeanScatter {
+        let count = values.count();
+        let size = values.pairs.first().map_or(0, Vec::len);
+        let grid = [values.columns, size / values.columns.max(1)];
+        let (residuals, seen) = match count < 2 {
+            true => Default::default(),
+            false => residuals(values, count, lost, losses),
+        };
+        let contributions = residuals
+            .iter()
+            .map(|residuals| contributions(residuals, grid, values.reach));
+        MeanScatter {
+            grid,
+            reach: values.reach,
+            count,
+            seen,
+            pairs: values.pairs.len() as f64,
+            lost,
+            contributions: contributions.collect(),
+            residuals,
+        }
+    }
+
+    /// Variance of the mean, in the values' unit squared; `NaN` with fewer than two values.
+    pub(super) fn variance(&self) -> f64 {
+        if self.seen == 0 {
+            return f64::NAN;
+        }
+        let (mut same, mut all) = (0.0, 0.0);
+        for (residuals, contributions) in self.residuals.iter().zip(&self.contributions) {
+            same += residuals.iter().map(|r| r * r).sum::<f64>();
+            all += contributions.iter().sum::<f64>();
+        }
+        // The positions left out are assumed to scatter as the others do.
+        all.max(same) / self.seen as f64 / self.count as f64
+    }
+
+    /// Degrees of freedom with which the variance is itself known.
+    ///
+    /// With the variance v at each place, they are n (1 - 1/pairs) over the number of places, times
+    /// (Σ v)² over the sum of v v' w² over all pairs of places, w the weight of their lag (twice the
+    /// squared mean of a quadratic form over its variance, for independent normal values:
+    /// Satterthwaite 1946, Biometrics Bull. 2, 110; from memory). Where v is the same everywhere
+    /// that is n (1 - 1/pairs) over the sum of the squared weights of the lags, each times the
+    /// fraction of places that have a neighbour at that lag (Priestley 1981, Spectral Analysis and
+    /// Time Series, section 6.2; from memory), and it is never more: scatter that few places have is
+    /// known by few.
+    ///
+    /// That holds for normal values. Squared errors have heavier tails, of which the scatter between
+    /// the pairs tells: by it the squared sum of the residuals has degrees of freedom of its own.
+    /// The variances of both causes are added, although the second holds the first as well: a few
+    /// pairs show rarely how heavy a tail is.
+    pub(super) fn freedom(&self) -> f64 {
+        let (n, pairs) = (self.count as f64, self.pairs);
+        let free = n - if pairs > 1.0 { self.lost * n / pairs } else { 1.0 };
+        let size = self.grid[0] * self.grid[1];
+        let mut scatter = vec![0.0; size];
+        for pair in &self.residuals {
+            for (scatter, residual) in scatter.iter_mut().zip(pair) {
+                *scatter += residual * residual;
+            }
+        }
+        let mean = scatter.iter().sum::<f64>() / size as f64;
+        let even = squared_lags(self.grid, self.reach, |_, _| 1.0);
+        let uneven = match mean > 0.0 {
+            true => {
+                let relative: Vec<f64> = scatter.iter().map(|v| v / mean).collect();
+                scatter_over_lags(&relative, self.grid, self.reach)
+            }
+            false => even,
+        };
+        let normal = free / even.max(uneven);
+        1.0 / (1.0 / normal + 1.0 / self.freedom_between_pairs())
+    }
+
+    /// Degrees of freedom of the squared sum of the residuals by how it differs from pair to pair,
+    /// block by block of the grid: twice its square over its variance. Infinite where no two pairs
+    /// differ or there is one alone.
+    fn freedom_between_pairs(&self) -> f64 {
+        let (all, pairs) = (&self.contributions, self.contributions.len() as f64);
+        if all.len() < 2 {
+            return f64::INFINITY;
+        }
+        let (grid, reach) = (self.grid, self.reach);
+        let blocks = [0, 1].map(|k| grid[k].div_ceil(reach[k] + 1));
+        let block = |place: usize| {
+            let [x, y] = [place % grid[0] / (reach[0] + 1), place / grid[0] / (reach[1] + 1)];
+            y * blocks[0] + x
+        };
+        let mut of_blocks = vec![vec![0.0; all.len()]; blocks[0] * blocks[1]];
+        for (pair, all) in all.iter().enumerate() {
+            for (place, value) in all.iter().enumerate() {
+                of_blocks[block(place)][pair] += value;
+            }
+        }
+        let whole: f64 = all.iter().flatten().sum();
+        let scatter = |values: &Vec<f64>| {
+            let mean = values.iter().sum::<f64>() / pairs;
+            values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() * pairs / (pairs - 1.0)
+        };
+        let variance: f64 = of_blocks.iter().map(scatter).sum();
+        match variance > 0.0 {
+            true => 2.0 * whole * whole / variance,
+            false => f64::INFINITY,
+        }
+    }
 }
 
 /// What chance adds to the mean at each place of each pair, and how many of the `count` values tell
@@ -226,99 +334,6 @@ pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
     [a, 0.5 * (both - a - b), b]
 }
 
-/// Degrees of freedom with which [`variance_of_mean`] is itself known.
-///
-/// With the variance v at each place, they are n (1 - 1/pairs) over the number of places, times
-/// (Σ v)² over the sum of v v' w² over all pairs of places, w the weight of their lag (twice the
-/// squared mean of a quadratic form over its variance, for independent normal values: Satterthwaite
-/// 1946, Biometrics Bull. 2, 110; from memory). Where v is the same everywhere that is n (1 -
-/// 1/pairs) over the sum of the squared weights of the lags, each times the fraction of places that
-/// have a neighbour at that lag (Priestley 1981, Spectral Analysis and Time Series, section 6.2;
-/// from memory), and it is never more: scatter that few places have is known by few.
-///
-/// That holds for normal values. Squared errors have heavier tails, of which the scatter between
-/// the pairs tells: by it the squared sum of the residuals has degrees of freedom of its own. The
-/// variances of both causes are added, although the second holds the first as well: a few pairs
-/// show rarely how heavy a tail is.
-pub(super) fn freedom_of_variance(values: &GridValues) -> f64 {
-    freedom_with(values, FREE_OF_VALUES, Losses::ByChance)
-}
-
-/// Degrees of freedom with which [`variance_of_mean_as_seen`] is itself known.
-pub(super) fn freedom_as_seen(values: &GridValues) -> f64 {
-    freedom_with(values, FREE_OF_VALUES, Losses::Fixed)
-}
-
-/// Degrees of freedom with which [`variance_of_mean_square`] is itself known.
-pub(super) fn freedom_of_variance_of_square(squares: &GridValues) -> f64 {
-    match scatters_at_places(squares) {
-        true => freedom_with(squares, FREE_OF_SQUARES, Losses::Fixed),
-        false => freedom_as_seen(&over_places(squares)),
-    }
-}
-
-fn freedom_with(values: &GridValues, lost: f64, losses: Losses) -> f64 {
-    let (n, pairs) = (values.count() as f64, values.pairs.len() as f64);
-    let free = n - if pairs > 1.0 { lost * n / pairs } else { 1.0 };
-    let size = values.pairs.first().map_or(0, Vec::len);
-    let grid = [values.columns, size / values.columns.max(1)];
-    let (residuals, _) = match n >= 2.0 {
-        true => residuals(values, values.count(), lost, losses),
-        false => Default::default(),
-    };
-    let mut scatter = vec![0.0; size];
-    for pair in &residuals {
-        for (scatter, residual) in scatter.iter_mut().zip(pair) {
-            *scatter += residual * residual;
-        }
-    }
-    let mean = scatter.iter().sum::<f64>() / size as f64;
-    let even = squared_lags(grid, values.reach, |_, _| 1.0);
-    let uneven = match mean > 0.0 {
-        true => {
-            let relative: Vec<f64> = scatter.iter().map(|v| v / mean).collect();
-            scatter_over_lags(&relative, grid, values.reach)
-        }
-        false => even,
-    };
-    let normal = free / even.max(uneven);
-    1.0 / (1.0 / normal + 1.0 / freedom_between_pairs(&residuals, grid, values.reach))
-}
-
-/// Degrees of freedom of the squared sum of the residuals by how it differs from pair to pair,
-/// block by block of the grid: twice its square over its variance. Infinite where no two pairs
-/// differ or there is one alone.
-fn freedom_between_pairs(residuals: &[Vec<f64>], grid: [usize; 2], reach: [usize; 2]) -> f64 {
-    let pairs = residuals.len() as f64;
-    if residuals.len() < 2 {
-        return f64::INFINITY;
-    }
-    let all: Vec<Vec<f64>> = (residuals.iter())
-        .map(|pair| contributions(pair, grid, reach))
-        .collect();
-    let blocks = [0, 1].map(|k| grid[k].div_ceil(reach[k] + 1));
-    let block = |place: usize| {
-        let [x, y] = [place % grid[0] / (reach[0] + 1), place / grid[0] / (reach[1] + 1)];
-        y * blocks[0] + x
-    };
-    let mut of_blocks = vec![vec![0.0; residuals.len()]; blocks[0] * blocks[1]];
-    for (pair, all) in all.iter().enumerate() {
-        for (place, value) in all.iter().enumerate() {
-            of_blocks[block(place)][pair] += value;
-        }
-    }
-    let whole: f64 = all.iter().flatten().sum();
-    let scatter = |values: &Vec<f64>| {
-        let mean = values.iter().sum::<f64>() / pairs;
-        values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() * pairs / (pairs - 1.0)
-    };
-    let variance: f64 = of_blocks.iter().map(scatter).sum();
-    match variance > 0.0 {
-        true => 2.0 * whole * whole / variance,
-        false => f64::INFINITY,
-    }
-}
-
 /// Sum over the lags of the grid of their squared weight, times the fraction of places that have a
 /// neighbour at that lag, times `of` the lag (along x, 0 or more on either side, and y).
 fn squared_lags(grid: [usize; 2], reach: [usize; 2], of: impl Fn(usize, usize) -> f64) -> f64 {
@@ -384,13 +399,16 @@ mod tests {
     #[test]
     fn freedom_by_hand() {
         let row = [1.0, 2.0, 3.0, 4.0];
-        assert_eq!(freedom_of_variance(&GridValues::of(4, [0, 0], &[&row])), 3.0);
         assert_eq!(
-            freedom_of_variance(&GridValues::of(4, [0, 0], &[&row, &row, &row])),
+            MeanScatter::of(&GridValues::of(4, [0, 0], &[&row])).freedom(),
+            3.0
+        );
+        assert_eq!(
+            MeanScatter::of(&GridValues::of(4, [0, 0], &[&row, &row, &row])).freedom(),
             8.0
         );
         assert_eq!(
-            freedom_of_variance(&GridValues::of(4, [1, 0], &[&row])),
+            MeanScatter::of(&GridValues::of(4, [1, 0], &[&row])).freedom(),
             3.0 / 2.75
         );
     }
@@ -406,7 +424,7 @@ mod tests {
         let values = GridValues::of(2, [1, 0], &pairs);
         let expected = 4.0 / 3.0 * 4.0 / 9.0 / 36.0;
         assert!((variance_of_mean(&values) - expected).abs() < 1e-15);
-        assert_eq!(variance_of_mean_as_seen(&values), 0.0);
+        assert_eq!(MeanScatter::as_seen(&values).variance(), 0.0);
     }
 
     /// By hand: residuals 3, -1, -1, -1 of a single place have three degrees of freedom if normal.
@@ -414,7 +432,7 @@ mod tests {
     #[test]
     fn a_heavy_tail_is_known_with_less_freedom() {
         let pairs: [&[f64]; 4] = [&[3.0], &[-1.0], &[-1.0], &[-1.0]];
-        let freedom = freedom_of_variance(&GridValues::of(1, [0, 0], &pairs));
+        let freedom = MeanScatter::of(&GridValues::of(1, [0, 0], &pairs)).freedom();
         assert!(
             (freedom - 1.0 / (1.0 / 3.0 + 1.0 / 4.5)).abs() < 1e-12,
             "{freedom}"

@@ -2,8 +2,8 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal, StudentsT};
 
-use super::dependence::freedom_of_variance;
-use super::{Confidence, Estimate, GridValues, variance_of_mean};
+use super::dependence::MeanScatter;
+use super::{Confidence, Estimate, GridValues};
 
 /// Mean with its interval by Student's t, and the effective number of values: as many independent
 /// ones would have this variance of the mean.
@@ -21,9 +21,14 @@ use super::{Confidence, Estimate, GridValues, variance_of_mean};
 /// assert!((mean.hi - 3.0 - 2.905).abs() < 1e-3);
 /// ```
 pub fn mean(values: &GridValues, confidence: Confidence) -> (Estimate, f64) {
+    mean_by(values, &MeanScatter::of(values), confidence)
+}
+
+/// The same with how the mean scatters.
+fn mean_by(values: &GridValues, scatter: &MeanScatter, confidence: Confidence) -> (Estimate, f64) {
     let n = values.count() as f64;
     let value = values.mean();
-    let variance = variance_of_mean(values);
+    let variance = scatter.variance();
     if n < 2.0 || !variance.is_finite() {
         return (Estimate::unbounded(value), n.min(1.0));
     }
@@ -33,7 +38,7 @@ pub fn mean(values: &GridValues, confidence: Confidence) -> (Estimate, f64) {
     } else {
         n
     };
-    let half = student(limited_freedom(values, effective - 1.0), confidence) * variance.sqrt();
+    let half = student((effective - 1.0).min(scatter.freedom()), confidence) * variance.sqrt();
     (Estimate::symmetric(value, half), effective)
 }
 
@@ -72,7 +77,8 @@ pub fn mean_of_independent(values: &[f64], confidence: Confidence) -> Estimate {
 /// ```
 pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimate {
     let (n, s2) = (squares.count() as f64, squares.mean());
-    let variance = variance_of_mean(squares);
+    let scatter = MeanScatter::of(squares);
+    let variance = scatter.variance();
     if s2 == 0.0 {
         return Estimate::exact(0.0);
     }
@@ -83,7 +89,7 @@ pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimat
             hi: f64::INFINITY,
         };
     }
-    let freedom = reduced(2.0 * s2 * s2 / variance, squares, confidence);
+    let freedom = reduced(2.0 * s2 * s2 / variance, scatter.freedom(), confidence);
     chi_interval(s2.sqrt(), freedom, confidence)
 }
 
@@ -114,13 +120,14 @@ pub fn root_mean_square_ratio(above: &GridValues, below: &GridValues, confidence
     if !(q > 0.0 && q.is_finite()) {
         return unknown;
     }
-    let scatter = above.join(below, |above, below| below - q * above);
-    let variance = variance_of_mean(&scatter) / (mean_above * mean_above);
+    let scatter = MeanScatter::of(&above.join(below, |above, below| below - q * above));
+    let variance = scatter.variance() / (mean_above * mean_above);
     if !variance.is_finite() {
         return unknown;
     }
     let number = (2.0 * q * q / variance).min(below.count() as f64);
-    chi_interval(q.sqrt(), reduced(number, &scatter, confidence), confidence).map_falling(|root| 1.0 / root)
+    let freedom = reduced(number, scatter.freedom(), confidence);
+    chi_interval(q.sqrt(), freedom, confidence).map_falling(|root| 1.0 / root)
 }
 
 /// Degrees of freedom from which an interval, a millionth wide, is none.
@@ -188,9 +195,10 @@ pub fn fraction(p: f64, n: f64, confidence: Confidence) -> Estimate {
 /// assert_eq!(share(&none, 30.0, usual), fraction(0.0, 30.0, usual));
 /// ```
 pub fn share(values: &GridValues, otherwise: f64, confidence: Confidence) -> Estimate {
-    let (share, effective) = mean(values, confidence);
+    let scatter = MeanScatter::of(values);
+    let (share, effective) = mean_by(values, &scatter, confidence);
     let trials = match share.value {
-        p if p > 0.0 && p < 1.0 => reduced(effective, values, confidence),
+        p if p > 0.0 && p < 1.0 => reduced(effective, scatter.freedom(), confidence),
         _ => otherwise,
     };
     fraction(share.value, trials, confidence)
@@ -198,18 +206,13 @@ pub fn share(values: &GridValues, otherwise: f64, confidence: Confidence) -> Est
 
 /// At most `freedom`, and no more than the variance of the mean of these values is known with.
 pub(crate) fn limited_freedom(values: &GridValues, freedom: f64) -> f64 {
-    freedom.min(freedom_of_variance(values))
+    freedom.min(MeanScatter::of(values).freedom())
 }
 
-/// A number of degrees of freedom, or of trials, that follows from the variance of the mean of
-/// these values, reduced so that an interval for large numbers, z/√n wide, becomes t/√n wide, with
-/// Student's t for the degrees of freedom of that variance.
-pub(super) fn reduced(number: f64, values: &GridValues, confidence: Confidence) -> f64 {
-    reduced_to(number, freedom_of_variance(values), confidence)
-}
-
-/// The same where the variance is known with these degrees of `freedom`.
-pub(super) fn reduced_to(number: f64, freedom: f64, confidence: Confidence) -> f64 {
+/// A number of degrees of freedom, or of trials, that follows from a variance of a mean, reduced so
+/// that an interval for large numbers, z/√n wide, becomes t/√n wide, with Student's t for the
+/// degrees of freedom of that variance.
+pub(super) fn reduced(number: f64, freedom: f64, confidence: Confidence) -> f64 {
     number * (student(f64::INFINITY, confidence) / student(freedom, confidence)).powi(2)
 }
 

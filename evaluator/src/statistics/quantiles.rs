@@ -1,7 +1,8 @@
 //! Medians and quantiles.
 
+use super::dependence::MeanScatter;
 use super::intervals::reduced;
-use super::{Confidence, Estimate, GridValues, fraction, variance_of_mean};
+use super::{Confidence, Estimate, GridValues, fraction};
 
 /// The values below which the `shares` (between 0 and 1) of all values lie, each with its interval.
 ///
@@ -29,8 +30,9 @@ pub fn quantiles(values: &GridValues, shares: &[f64], confidence: Confidence) ->
         }
         let value = quantile(&sorted, share);
         let beyond = values.map(|v| f64::from(u8::from(v > value)));
-        let effective = match share * (1.0 - share) / variance_of_mean(&beyond) {
-            number if number.is_finite() => reduced(number.min(n), &beyond, confidence),
+        let scatter = MeanScatter::of(&beyond);
+        let effective = match share * (1.0 - share) / scatter.variance() {
+            number if number.is_finite() => reduced(number.min(n), scatter.freedom(), confidence),
             // Nothing is known of how values depend on each other.
             _ => 1.0,
         };

@@ -25,7 +25,7 @@
 //! ν + 2 over ν times too large a measure: (Σ V)²/Σ(V²/(ν + 2)) - 2 (it gives Σ ν for equal true
 //! variances).
 
-use super::intervals::reduced_to;
+use super::intervals::reduced;
 use super::{Confidence, Estimate, GridValues, chi_interval, fraction, student};
 
 /// Which places of a grid were measured for which part of a picture.
@@ -151,7 +151,7 @@ impl Tiles {
     fn trials(&self, values: &GridValues, mean: &TileMean, confidence: Confidence) -> f64 {
         let number = mean.value * (1.0 - mean.value) / mean.variance;
         match number.is_finite() {
-            true => reduced_to(number.min(values.count() as f64), mean.freedom, confidence),
+            true => reduced(number.min(values.count() as f64), mean.freedom, confidence),
             false => 1.0,
         }
     }
@@ -293,7 +293,7 @@ impl TileMean {
     /// Degrees of freedom of a mean square that has this variance.
     pub(super) fn freedom_of_square(&self, number: f64, confidence: Confidence) -> f64 {
         match self.value > 0.0 && self.variance > 0.0 {
-            true => reduced_to(
+            true => reduced(
                 (2.0 * self.value * self.value / self.variance).min(number),
                 self.freedom,
                 confidence,

@@ -91,6 +91,10 @@ impl<'a> Drawing<'a> {
         let cells = std::mem::take(&mut self.cells);
         let mut room = std::mem::take(&mut self.room);
         let at_once = if shares(self.crop.size) { ROWS_AT_ONCE } else { 1 };
+        let [width, _] = self.crop.size;
+        self.frames
+            .iter_mut()
+            .for_each(|frame| frame.make_room(end, width));
         for rows in cells[due].chunks(at_once) {
             let drawn: Vec<Vec<Strip>> = match rows {
                 [row] => vec![self.strips(row, &mut room)],
@@ -192,6 +196,12 @@ impl Canvas {
         self.top + self.light.len() / width
     }
 
+    /// Asks for the memory of the rows above `end` at once.
+    fn make_room(&mut self, end: usize, width: usize) {
+        let rows = end.saturating_sub(self.end(width));
+        self.light.reserve_exact(rows * width);
+    }
+
     fn open(&mut self, pixels: usize, reflected: Option<&Array2<f32>>) {
         match reflected {
             Some(light) => self.light.extend(light.iter().map(|e| e * self.energy_ratio)),
@@ -271,18 +281,19 @@ fn strips(
         spots.clear();
         exposer.expose_all(&paths, pulse, &room.particles, spots);
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        let sigmas = reach_sigmas(scene.imaging.pattern);
         for spot in &mut *spots {
-            spot.x_px += by_px[0];
+            spot.x_px = spot.x_px + by_px[0] - left;
             spot.y_px += by_px[1];
-            let reach = reach_sigmas(scene.imaging.pattern) * spot.sigma_px + 1.0;
-            low = low.min(spot.y_px - reach);
-            high = high.max(spot.y_px + reach);
+            let reach = sigmas * spot.sigma_px + 1.0;
+            let (above, below) = (spot.y_px - reach, spot.y_px + reach);
+            low = if above < low { above } else { low };
+            high = if below > high { below } else { high };
         }
         // Casting a number that is out of range with `as` gives the nearest one in range.
         let top = ((low.floor() - above) as usize).min(height);
         let end = ((high.ceil() + 1.0 - above) as usize).clamp(top, height);
         for spot in spots {
-            spot.x_px -= left;
             spot.y_px -= above + top as f64;
         }
         let mut light = room.strip(end - top, width);

@@ -7,6 +7,7 @@ use motefield_rig::keys;
 use motefield_rig::plan::plan;
 use motefield_rig::quantity::{Dimension, significant};
 use motefield_rig::setup::{Setup, Value as SetupValue};
+use rayon::prelude::*;
 
 use super::reading::PulseReading;
 use super::{Cause, Decision, MeasuredPulse, PulseSearch, Wish, again, errors_in, samples};
@@ -165,13 +166,18 @@ fn rounded_pulse(pulse_s: f64) -> (&'static str, SetupValue) {
     pulse(significant(pulse_s, 3))
 }
 
+/// A setup with changes, planned.
+fn experiment(setup: &Setup, changes: &[(&str, SetupValue)]) -> Result<Experiment, StudyError> {
+    let plan = plan(&setup.with_all(changes)?)?;
+    Ok(Experiment {
+        scene: plan.scene,
+        processing: plan.processing,
+    })
+}
+
 impl PulseStudy<'_> {
     fn experiment(&self, changes: &[(&str, SetupValue)]) -> Result<Experiment, StudyError> {
-        let plan = plan(&self.setup.with_all(changes)?)?;
-        Ok(Experiment {
-            scene: plan.scene,
-            processing: plan.processing,
-        })
+        experiment(self.setup, changes)
     }
 
     fn run(&self, contest: Option<Contest>, experiments: &[Experiment], later: usize) -> Vec<Option<Point>> {
@@ -217,12 +223,13 @@ impl PulseStudy<'_> {
         later: usize,
     ) -> Result<Vec<MeasuredPulse>, StudyError> {
         let longest = pulses_s.iter().copied().fold(0.0, f64::max);
+        let setup = self.setup;
         let experiments = pulses_s
-            .iter()
+            .par_iter()
             // The longest is a limit: rounding must not carry it beyond.
             .map(|&p| match p == longest {
-                true => self.experiment(&[pulse(p)]),
-                false => self.experiment(&[rounded_pulse(p)]),
+                true => experiment(setup, &[pulse(p)]),
+                false => experiment(setup, &[rounded_pulse(p)]),
             })
             .collect::<Result<Vec<_>, _>>()?;
         let contest = self.contest(experiments.len(), before);

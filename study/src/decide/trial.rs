@@ -11,6 +11,7 @@ use crate::run::{After, Contest, Experiment, Journal, Point, Progress, Yardstick
 use crate::vary::SweepValue;
 use motefield_rig::plan::{FactId, Plan, Rule, RuleId, Speeds, Status, plan, points};
 use motefield_rig::setup::Setup;
+use rayon::prelude::*;
 
 /// Why a setup is out of the question.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -221,16 +222,18 @@ impl Planned {
             ready: Vec::new(),
         };
         let mut first_reason = None;
-        for values in values {
+        let planned_with = |values: &Vec<SweepValue>| {
             let changes: Vec<(&str, motefield_rig::setup::Value)> = keys
                 .iter()
-                .zip(&values)
+                .zip(values)
                 .map(|(key, value)| (key.as_str(), value.value()))
                 .collect();
-            let tried = setup.with_all(&changes).and_then(|setup| {
-                let plan = plan(&setup)?;
-                Ok((broken(&plan.rules()), plan))
-            });
+            let plan = plan(&setup.with_all(&changes)?)?;
+            Ok((broken(&plan.rules()), plan))
+        };
+        let tried: Vec<Result<_, motefield_rig::setup::SetupError>> =
+            values.par_iter().map(planned_with).collect();
+        for (values, tried) in values.into_iter().zip(tried) {
             let outcome = match tried {
                 Err(failure) => {
                     let reason = failure.to_string();

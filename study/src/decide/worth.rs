@@ -15,6 +15,7 @@ use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, root_mea
 use motefield_rig::assumption::{Assumption, assumptions};
 use motefield_rig::plan::plan;
 use motefield_rig::setup::{Setup, Value};
+use rayon::prelude::*;
 
 use super::{Wish, errors_of};
 use crate::StudyError;
@@ -196,9 +197,10 @@ pub fn worths(
 impl WorthStudy<'_> {
     /// Measures setups with so many pairs each; `None` where one cannot be planned.
     fn run(&self, setups: &[Vec<(&str, Value)>], pairs: usize) -> Vec<Option<Squares>> {
+        let setup = self.base.setup;
         let plans: Vec<_> = setups
-            .iter()
-            .map(|changes| plan(&self.base.setup.with_all(changes).ok()?).ok())
+            .par_iter()
+            .map(|changes| plan(&setup.with_all(changes).ok()?).ok())
             .collect();
         let experiments: Vec<Experiment> = plans
             .iter()
