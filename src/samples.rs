@@ -9,6 +9,7 @@ use motefield_rig::keys;
 use motefield_rig::plan::plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
+use motefield_study::StudyError;
 use motefield_study::decide::trial::Trial;
 use motefield_study::look::{Look, MiddlePlane};
 use rayon::prelude::*;
@@ -82,6 +83,8 @@ struct Made {
     scene: Scene,
     plane: Option<MiddlePlane>,
     looks: Vec<Look>,
+    /// Uncertainties that the first tells of its vectors without the truth, px.
+    told: Vec<[f64; 2]>,
 }
 
 impl Made {
@@ -100,15 +103,24 @@ impl Made {
             (format!("{name}-b.tif"), picture::tiff(&pair.b, float)),
             (format!("{name}.png"), cut(&pair, Tone::of(&pair, &scene))),
         ];
-        let (mut plane, mut looks) = (None, Vec::new());
+        let (mut plane, mut looks, mut told) = (None, Vec::new(), Vec::new());
         if alone && processing.ensemble <= 1 {
             plane = MiddlePlane::of(&pair, &scene, &processing)?;
             if *name == "best" {
-                let look = |number| Look::at(&scene, &processing, seed, number);
-                looks = (0..PAIRS)
+                let look = |number| -> Result<_, StudyError> {
+                    let look = Look::at(&scene, &processing, seed, number)?;
+                    let told = if number == 0 {
+                        look.uncertainties_px()?
+                    } else {
+                        Vec::new()
+                    };
+                    Ok((look, told))
+                };
+                let all = (0..PAIRS)
                     .into_par_iter()
                     .map(look)
                     .collect::<Result<Vec<_>, _>>()?;
+                (looks, told) = all.into_iter().unzip();
             }
         }
         Ok(Made {
@@ -121,6 +133,7 @@ impl Made {
             scene,
             plane,
             looks,
+            told: told.concat(),
         })
     }
 }
@@ -147,17 +160,18 @@ pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Fa
         add(specimens_name, pictures(&specimens));
     }
     drop(specimens);
-    let (mut files, mut planes, mut looks) = (Files::new(), Vec::new(), Vec::new());
+    let (mut files, mut planes) = (Files::new(), Vec::new());
+    let (mut looks, mut told) = (Vec::new(), Vec::new());
     for made in made {
         files.extend(made.files);
         planes.extend(made.plane.map(|plane| (made.called, plane)));
         looks.extend(made.looks);
+        told.extend(made.told);
     }
     if !planes.is_empty() {
         add(planes_name, look_picture::planes(&planes));
     }
     if let Some(first) = looks.first() {
-        let told = first.uncertainties_px()?;
         add(vectors_name, look_picture::vectors(first, &told));
         add(errors_name, look_picture::errors(&looks));
     }

@@ -75,8 +75,14 @@ impl Points {
             experiments: Vec::new(),
             waves: Vec::new(),
         };
+        // As it stands it may be refused.
+        let standing = plan(setup).ok();
         for value in &vary.values {
-            let plan = plan(&setup.with(&vary.key, value.value())?)?;
+            let changed = setup.with(&vary.key, value.value())?;
+            let plan = match &standing {
+                Some(standing) => standing.changed(&changed)?,
+                None => plan(&changed)?,
+            };
             if vary.key == response::KEY {
                 points.waves.extend(Wave::of(&value.text, &plan));
             }

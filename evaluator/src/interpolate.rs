@@ -307,7 +307,7 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
 }
 
 /// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once.
-#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
     // A single sample is a constant and its own coefficient.
     let Some(last) = lines.len().checked_sub(1).filter(|&last| last > 0) else {

@@ -84,6 +84,9 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
                 continue;
             }
         }
+        if !pen.shows(spot, [width, height]) {
+            continue;
+        }
         // In their order: it is part of the sums' last digits.
         small.draw(pixels, width);
         large.draw(pixels, width);
@@ -134,10 +137,9 @@ impl<const EDGES: usize> Waiting<EDGES> {
         let start = [(spot.x_px, first[0]), (spot.y_px, first[1])]
             .map(|(at, first)| ((first - 0.5 - at) * pen.inverse) as f32);
         let step = pen.inverse as f32;
-        let edges = &mut self.edges[self.count];
-        for axis in 0..2 {
-            for k in 0..EDGES {
-                edges[axis][k] = start[axis] + step * k as f32;
+        for (edges, start) in self.edges[self.count].iter_mut().zip(start) {
+            for (k, edge) in edges.iter_mut().enumerate() {
+                *edge = start + step * k as f32;
             }
         }
         self.at[self.count] = (first[1] as usize * width + first[0] as usize, spot.electrons);
@@ -207,6 +209,12 @@ impl Pen {
             inverse: 1.0 / (sigma_px * std::f64::consts::SQRT_2),
             reach: REACH_SIGMAS * sigma_px,
         }
+    }
+
+    /// Whether any of the light falls on a picture.
+    #[inline(always)]
+    fn shows(&self, spot: &Spot, [width, height]: [usize; 2]) -> bool {
+        self.pixels(spot.x_px, width).is_some() && self.pixels(spot.y_px, height).is_some()
     }
 
     /// First and last pixel, along an axis of `length` pixels, of the image of a point at `at`.

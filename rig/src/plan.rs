@@ -112,6 +112,15 @@ impl Plan {
         })
     }
 
+    /// The plan of another setup that reads the same files: a motion of the fluid that is known is
+    /// not worked out anew.
+    ///
+    /// # Errors
+    /// As [`Rig::of`] and [`of`](Plan::of).
+    pub fn changed(&self, setup: &Setup) -> Result<Plan, SetupError> {
+        Plan::of(self.rig.changed(setup)?)
+    }
+
     /// A figure of the plan.
     pub fn figure(&self, id: FactId) -> Option<f64> {
         self.facts

@@ -270,7 +270,7 @@ fn contributions(residuals: &[f64], [columns, rows]: [usize; 2], [rx, ry]: [usiz
 }
 
 /// The weighted sums of the values about each place of a row that begins at `start`.
-#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn sum_about(values: &[f64], start: usize, lags: &[(isize, f64)], sums: &mut [[f64; LANES]]) {
     for (chunk, sums) in sums.iter_mut().enumerate() {
         let here = start + chunk * LANES;

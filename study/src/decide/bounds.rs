@@ -1,7 +1,7 @@
 //! How far a pulse separation and an exposure may go: what can be built, and the quarter rule.
 
 use motefield_rig::keys;
-use motefield_rig::plan::{Plan, RuleId, plan};
+use motefield_rig::plan::{Plan, RuleId};
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 
@@ -135,13 +135,9 @@ fn quarter(setup: &Setup, plan: &Plan) -> Option<Bound> {
         let value = Setup::quantity(separation_s, Dimension::Time);
         let tried = setup.with(keys::timing::SEPARATION.path, value);
         // A separation too short for the pulses is refused by the plan: the rule is no bound there.
-        found = share(&plan_of(&tried.ok()?)?)?;
+        found = share(&plan.changed(&tried.ok()?).ok()?)?;
     }
     None
-}
-
-fn plan_of(setup: &Setup) -> Option<Plan> {
-    plan(setup).ok()
 }
 
 /// Share of the first window (Keane & Adrian 1990, Meas. Sci. Technol. 1, 1202; memory).

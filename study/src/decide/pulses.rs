@@ -4,7 +4,7 @@ use std::sync::atomic::AtomicBool;
 
 use motefield_generator::Exposure;
 use motefield_rig::keys;
-use motefield_rig::plan::plan;
+use motefield_rig::plan::Plan;
 use motefield_rig::quantity::{Dimension, significant};
 use motefield_rig::setup::{Setup, Value as SetupValue};
 use rayon::prelude::*;
@@ -62,6 +62,7 @@ pub fn decide(
     } = search;
     let study = PulseStudy {
         setup,
+        plan,
         wish,
         separation_s: *separation_s,
         fast_px: speeds.fast_px,
@@ -117,6 +118,7 @@ const CAUSES: usize = 5;
 
 struct PulseStudy<'a> {
     setup: &'a Setup,
+    plan: &'a Plan,
     wish: &'a Wish,
     separation_s: f64,
     fast_px: f64,
@@ -166,9 +168,13 @@ fn rounded_pulse(pulse_s: f64) -> (&'static str, SetupValue) {
     pulse(significant(pulse_s, 3))
 }
 
-/// A setup with changes, planned.
-fn experiment(setup: &Setup, changes: &[(&str, SetupValue)]) -> Result<Experiment, StudyError> {
-    let plan = plan(&setup.with_all(changes)?)?;
+/// A setup with changes, planned as it was without.
+fn experiment(
+    setup: &Setup,
+    standing: &Plan,
+    changes: &[(&str, SetupValue)],
+) -> Result<Experiment, StudyError> {
+    let plan = standing.changed(&setup.with_all(changes)?)?;
     Ok(Experiment {
         scene: plan.scene,
         processing: plan.processing,
@@ -177,7 +183,7 @@ fn experiment(setup: &Setup, changes: &[(&str, SetupValue)]) -> Result<Experimen
 
 impl PulseStudy<'_> {
     fn experiment(&self, changes: &[(&str, SetupValue)]) -> Result<Experiment, StudyError> {
-        experiment(self.setup, changes)
+        experiment(self.setup, self.plan, changes)
     }
 
     fn run(&self, contest: Option<Contest>, experiments: &[Experiment], later: usize) -> Vec<Option<Point>> {
@@ -223,13 +229,13 @@ impl PulseStudy<'_> {
         later: usize,
     ) -> Result<Vec<MeasuredPulse>, StudyError> {
         let longest = pulses_s.iter().copied().fold(0.0, f64::max);
-        let setup = self.setup;
+        let (setup, plan) = (self.setup, self.plan);
         let experiments = pulses_s
             .par_iter()
             // The longest is a limit: rounding must not carry it beyond.
             .map(|&p| match p == longest {
-                true => experiment(setup, &[pulse(p)]),
-                false => experiment(setup, &[rounded_pulse(p)]),
+                true => experiment(setup, plan, &[pulse(p)]),
+                false => experiment(setup, plan, &[rounded_pulse(p)]),
             })
             .collect::<Result<Vec<_>, _>>()?;
         let contest = self.contest(experiments.len(), before);

@@ -43,7 +43,7 @@ impl PulseSearch {
         let (separation_s, most) = timing(setup, &plan)?;
         let speeds = plan.rig.speeds;
         let [short, long] = range(setup, separation_s, most.0, &speeds)?;
-        let most = within_rules(setup, short, most);
+        let most = within_rules(setup, &plan, short, most);
         let range_s = [short, long.min(most.0)];
         Ok(PulseSearch {
             setup: setup.clone(),
@@ -104,11 +104,11 @@ const RULES: [(RuleId, SearchEnd); 4] = [
 
 /// The longest pulse, s, from the shortest worth trying to the longest that can be, up to which no
 /// such rule is broken. Where the shortest breaks one already, the pulse length is not at fault.
-fn within_rules(setup: &Setup, shortest_s: f64, most: (f64, SearchEnd)) -> (f64, SearchEnd) {
+fn within_rules(setup: &Setup, standing: &Plan, shortest_s: f64, most: (f64, SearchEnd)) -> (f64, SearchEnd) {
     let broken = |pulse_s: f64| -> Option<SearchEnd> {
         let value = Setup::quantity(pulse_s, Dimension::Time);
         let tried = setup.with(keys::light::PULSE_LENGTH.path, value).ok()?;
-        let rules = plan(&tried).ok()?.rules();
+        let rules = standing.changed(&tried).ok()?.rules();
         let fails = |id: RuleId| rules.iter().any(|r| r.id == id && r.status == Status::Fail);
         RULES.iter().find(|(id, _)| fails(*id)).map(|(_, wall)| *wall)
     };

@@ -222,13 +222,19 @@ impl Planned {
             ready: Vec::new(),
         };
         let mut first_reason = None;
+        // As it stands it may be refused.
+        let standing = plan(setup).ok();
         let planned_with = |values: &Vec<SweepValue>| {
             let changes: Vec<(&str, motefield_rig::setup::Value)> = keys
                 .iter()
                 .zip(values)
                 .map(|(key, value)| (key.as_str(), value.value()))
                 .collect();
-            let plan = plan(&setup.with_all(&changes)?)?;
+            let changed = setup.with_all(&changes)?;
+            let plan = match &standing {
+                Some(standing) => standing.changed(&changed)?,
+                None => plan(&changed)?,
+            };
             Ok((broken(&plan.rules()), plan))
         };
         let tried: Vec<Result<_, motefield_rig::setup::SetupError>> =

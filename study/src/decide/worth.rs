@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, root_mean_square_ratio};
 use motefield_rig::assumption::{Assumption, assumptions};
-use motefield_rig::plan::plan;
+use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::{Setup, Value};
 use rayon::prelude::*;
 
@@ -146,6 +146,8 @@ impl Worth {
 
 struct WorthStudy<'a> {
     base: &'a Answered<'a>,
+    /// The setup as it stands, planned.
+    standing: Plan,
     wish: &'a Wish,
     journal: Option<&'a Journal<'a>>,
     progress: &'a dyn Progress,
@@ -170,6 +172,7 @@ pub fn worths(
     let assumed = assumptions(base.setup)?;
     let study = WorthStudy {
         base,
+        standing: plan(base.setup)?,
         wish,
         journal,
         progress,
@@ -197,10 +200,10 @@ pub fn worths(
 impl WorthStudy<'_> {
     /// Measures setups with so many pairs each; `None` where one cannot be planned.
     fn run(&self, setups: &[Vec<(&str, Value)>], pairs: usize) -> Vec<Option<Squares>> {
-        let setup = self.base.setup;
+        let (setup, standing) = (self.base.setup, &self.standing);
         let plans: Vec<_> = setups
             .par_iter()
-            .map(|changes| plan(&setup.with_all(changes).ok()?).ok())
+            .map(|changes| standing.changed(&setup.with_all(changes).ok()?).ok())
             .collect();
         let experiments: Vec<Experiment> = plans
             .iter()

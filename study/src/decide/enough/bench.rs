@@ -153,7 +153,7 @@ impl<'a> Bench<'a> {
             .map(|(key, text)| (key.as_str(), SweepValue::new(text).value()))
             .collect();
         let setup = self.unmet.setup.with_all(&changes).ok()?;
-        let plan = Plan::of(self.standing.rig.changed(&setup).ok()?).ok()?;
+        let plan = self.standing.changed(&setup).ok()?;
         self.keeps_rules(&plan.rules()).then_some(plan)
     }
 

@@ -1,7 +1,7 @@
 //! What a builder can change, each by the key that the setup states it with.
 
 use motefield_rig::keys::{self, Key};
-use motefield_rig::plan::{Plan, plan};
+use motefield_rig::plan::Plan;
 use motefield_rig::quantity::{self, Dimension as D, significant};
 use motefield_rig::setup::{Setup, Value};
 
@@ -245,7 +245,7 @@ fn light(standing: &Plan) -> Option<Lever> {
     let brings = |lever: &Lever| {
         let changed = setup.with(lever.key.path, lever.value(2.0));
         let electrons = changed
-            .and_then(|setup| plan(&setup))
+            .and_then(|setup| standing.changed(&setup))
             .map(|plan| plan.scene.electrons);
         electrons.is_ok_and(|electrons| electrons > 1.5 * standing.scene.electrons)
     };
