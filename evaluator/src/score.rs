@@ -77,7 +77,27 @@ pub struct Score {
     pub valid_detection: Estimate,
 }
 
+/// The part of a [`Score`] that tells whether more pairs are needed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TotalError {
+    /// Number of pairs measured.
+    pub pairs: usize,
+    /// [`Score::total_px`].
+    pub total_px: Estimate,
+    /// Fraction of outliers.
+    pub outliers: f64,
+}
+
 impl Score {
+    /// The part that tells whether more pairs are needed.
+    pub fn total_error(&self) -> TotalError {
+        TotalError {
+            pairs: self.pairs,
+            total_px: self.total_px,
+            outliers: self.outliers.value,
+        }
+    }
+
     /// Root mean square length of the error vector, px, with each outlier counted as [`OUTLIER_PX`]
     /// off: comparable where many vectors are lost.
     pub fn total_with_outliers_px(&self) -> f64 {
@@ -178,6 +198,21 @@ impl ErrorSample<'_> {
         self.values_of(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
     }
 
+    /// 1 for every vector that is lost, 0 for the others.
+    fn lost(&self) -> GridValues {
+        self.values_of(|errors, k| f64::from(u8::from(errors.point_px[k][0].is_nan())))
+    }
+
+    /// What of [`score`](ErrorSample::score) tells whether more pairs are needed, in a small part
+    /// of the time.
+    pub fn total_error(&self) -> TotalError {
+        TotalError {
+            pairs: self.pairs.len(),
+            total_px: root_mean_square(&self.squared_errors(), self.confidence),
+            outliers: self.lost().mean(),
+        }
+    }
+
     /// All figures with their intervals.
     pub fn score(&self) -> Score {
         let mut effective_vectors = f64::INFINITY;
@@ -215,7 +250,7 @@ impl ErrorSample<'_> {
         // without outliers is used then, or the number of pairs if there are none.
         let alike = effective_vectors.max(self.pairs.len() as f64);
         let of = |yes: bool| f64::from(u8::from(yes));
-        let lost = self.values_of(|errors, k| of(errors.point_px[k][0].is_nan()));
+        let lost = self.lost();
         let detected = self.values_of(|errors, k| of(errors.detected[k]));
         Score {
             pairs: self.pairs.len(),

@@ -22,7 +22,7 @@ pub mod trust;
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, TotalError, Truths};
 use motefield_evaluator::statistics::{Confidence, GridValues};
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render};
@@ -321,7 +321,7 @@ pub fn run_kept(
     let pairs = |counts: &mut dyn Iterator<Item = usize>| {
         prepared.iter().zip(counts).map(|(p, n)| n * p.ensemble()).sum()
     };
-    let mut scores: Vec<Option<Score>> = vec![None; experiments.len()];
+    let mut errors: Vec<Option<TotalError>> = vec![None; experiments.len()];
     // Most points need no more than the first pairs; the first round shows which do.
     let mut total = pairs(&mut wanted.iter().copied());
     while !stop.load(Ordering::Relaxed) {
@@ -347,7 +347,7 @@ pub fn run_kept(
         if ledger.is_some() && stop.load(Ordering::Relaxed) {
             break;
         }
-        let (needs, widths) = needs(&prepared, &done, &mut scores, effort, contest);
+        let (needs, widths) = needs(&prepared, &done, &mut errors, effort, contest);
         progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
             *wanted = stopping::next(*need, measured.len());
@@ -359,9 +359,9 @@ pub fn run_kept(
     if ledger.is_none() || !stopped {
         progress.expect(pairs(&mut done.iter().map(Vec::len)));
     }
-    let all = prepared.par_iter().zip(done).zip(scores);
+    let all = prepared.par_iter().zip(done).zip(errors);
     let points: Vec<Option<Point>> = all
-        .map(|((p, measured), score)| Some(p.point(measured, score?, effort.confidence)))
+        .map(|((p, measured), known)| known.map(|_| p.point(measured, effort.confidence)))
         .collect();
     if let Some(ledger) = ledger.filter(|_| !stopped) {
         ledger.close(first, &points);
@@ -425,11 +425,11 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
     (effort.most_pairs / prepared.ensemble()).max(1)
 }
 
-/// The score of the measurements there are, where `score` is of fewer: a point without further ones
+/// The error by the measurements there are, where `error` is of fewer: a point without further ones
 /// keeps its own.
-fn bring_up_to_date(score: &mut Option<Score>, prepared: &Prepared, measured: &[Measurement]) {
-    if score.as_ref().map_or(0, |score| score.pairs) < measured.len() {
-        *score = Some(prepared.score_of_places(measured));
+fn bring_up_to_date(error: &mut Option<TotalError>, prepared: &Prepared, measured: &[Measurement]) {
+    if error.map_or(0, |error| error.pairs) < measured.len() {
+        *error = Some(prepared.error_of_places(measured));
     }
 }
 
@@ -438,42 +438,42 @@ fn bring_up_to_date(score: &mut Option<Score>, prepared: &Prepared, measured: &[
 fn needs(
     prepared: &[Prepared],
     done: &[Vec<Measurement>],
-    scores: &mut [Option<Score>],
+    errors: &mut [Option<TotalError>],
     effort: &Effort,
     contest: Option<&Contest>,
 ) -> (Vec<usize>, Vec<f64>) {
-    let found = prepared.par_iter().zip(done).zip(&mut *scores);
-    found.for_each(|((p, measured), score)| bring_up_to_date(score, p, measured));
+    let found = prepared.par_iter().zip(done).zip(&mut *errors);
+    found.for_each(|((p, measured), error)| bring_up_to_date(error, p, measured));
     let wider: Vec<Option<f64>> = match contest {
-        Some(contest) => contest.wider(scores).into_iter().map(Some).collect(),
-        None => vec![None; scores.len()],
+        Some(contest) => contest.wider(errors).into_iter().map(Some).collect(),
+        None => vec![None; errors.len()],
     };
-    let found = prepared.iter().zip(done).zip(scores.iter().zip(wider));
+    let found = prepared.iter().zip(done).zip(errors.iter().zip(wider));
     found
-        .map(|((p, measured), (score, wider))| needed(p, measured.len(), score.as_ref(), effort, wider))
+        .map(|((p, measured), (error, wider))| needed(p, measured.len(), error.as_ref(), effort, wider))
         .unzip()
 }
 
-/// How many measurements a point needs by the score of those there are, and half the interval of
-/// its total error over its value. In a contest the interval may be `wider` than asked for by a
+/// How many measurements a point needs by the error of those there are, and half the interval of
+/// that over its value. In a contest the interval may be `wider` than asked for by a
 /// factor, over which its width is then told.
 fn needed(
     prepared: &Prepared,
     measured: usize,
-    score: Option<&Score>,
+    error: Option<&TotalError>,
     effort: &Effort,
     wider: Option<f64>,
 ) -> (usize, f64) {
     let most = most(prepared, effort);
-    let Some(score) = score else {
+    let Some(error) = error else {
         return (effort.first_pairs.min(most), f64::INFINITY);
     };
     // What the tiles of a picture leave unknown more pairs cannot tell.
-    let width = score.total_px.relative_half_width();
+    let width = error.total_px.relative_half_width();
     let precision = effort.precision * wider.unwrap_or(1.0);
     let need = match wider {
         Some(1.0) if measured < effort.first_pairs => effort.first_pairs.min(most),
-        _ => stopping::needed(score, measured, most, precision),
+        _ => stopping::needed(error, measured, most, precision),
     };
     (need, width / wider.unwrap_or(1.0))
 }

@@ -217,7 +217,7 @@ impl PulseStudy<'_> {
         };
         let ends = before
             .iter()
-            .filter_map(|m| contest.upper_end(&Yardstick::PLAIN, &m.point.score));
+            .filter_map(|m| contest.upper_end(&Yardstick::PLAIN, &m.point.score.total_error()));
         contest.to_beat = ends.fold(f64::INFINITY, f64::min);
         contest
     }

@@ -6,7 +6,7 @@
 //! for, which takes a ninth of the pairs; so that few are spent on it, half of the first pairs are
 //! measured before the others.
 
-use motefield_evaluator::score::Score;
+use motefield_evaluator::score::TotalError;
 
 /// Error over that of the best from which on a setting is beaten: beyond what is told as about as
 /// good, which is a tenth more error.
@@ -57,15 +57,15 @@ pub(super) fn first_look(first: usize) -> usize {
 }
 
 impl Contest {
-    /// How much wider than asked for the interval of each experiment may be, by the scores so far.
-    pub(super) fn wider(&self, scores: &[Option<Score>]) -> Vec<f64> {
-        let judged = || self.measures.iter().zip(scores);
+    /// How much wider than asked for the interval of each experiment may be, by the errors so far.
+    pub(super) fn wider(&self, errors: &[Option<TotalError>]) -> Vec<f64> {
+        let judged = || self.measures.iter().zip(errors);
         let to_beat = judged()
-            .filter_map(|(measure, score)| self.upper_end(measure, score.as_ref()?))
+            .filter_map(|(measure, error)| self.upper_end(measure, error.as_ref()?))
             .fold(self.to_beat, f64::min)
             .max(self.limit);
-        let of = |(measure, score): (&Yardstick, &Option<Score>)| {
-            let lower = score.as_ref().map(|score| measure.of(score.total_px.lo));
+        let of = |(measure, error): (&Yardstick, &Option<TotalError>)| {
+            let lower = error.as_ref().map(|error| measure.of(error.total_px.lo));
             match lower {
                 Some(lower) if lower > BEATEN * to_beat => WIDER,
                 _ => 1.0,
@@ -75,9 +75,9 @@ impl Contest {
     }
 
     /// Upper end of an error so judged; `None` where too few vectors are valid, or it is not known.
-    pub fn upper_end(&self, measure: &Yardstick, score: &Score) -> Option<f64> {
-        let upper = measure.of(score.total_px.hi);
-        let enough = 1.0 - score.outliers.value >= self.valid;
+    pub fn upper_end(&self, measure: &Yardstick, error: &TotalError) -> Option<f64> {
+        let upper = measure.of(error.total_px.hi);
+        let enough = 1.0 - error.outliers >= self.valid;
         (enough && upper.is_finite()).then_some(upper)
     }
 }
@@ -89,9 +89,9 @@ mod tests {
 
     use super::*;
 
-    /// A score whose total error is `px`, half of whose interval is 20 to 30 %; the first `lost`
+    /// A total error of `px`, half of whose interval is 20 to 30 %; the first `lost`
     /// of its 64 vectors are lost.
-    fn score(px: f64, lost: usize) -> Option<Score> {
+    fn error(px: f64, lost: usize) -> Option<TotalError> {
         let errors: Vec<Errors> = (0..4)
             .map(|pair| {
                 let point_px: Vec<[f64; 2]> = (0..64)
@@ -119,7 +119,7 @@ mod tests {
             part: None,
             confidence: Confidence::USUAL,
         };
-        Some(sample.score())
+        Some(sample.total_error())
     }
 
     fn contest(count: usize) -> Contest {
@@ -134,23 +134,23 @@ mod tests {
     /// Far above the best one is beaten, near it not; one that is not measured yet is not either.
     #[test]
     fn who_is_clearly_worse_is_beaten() {
-        let scores = [score(0.1, 0), score(0.12, 0), score(0.4, 0), None];
-        assert_eq!(contest(4).wider(&scores), [1.0, 1.0, WIDER, 1.0]);
+        let errors = [error(0.1, 0), error(0.12, 0), error(0.4, 0), None];
+        assert_eq!(contest(4).wider(&errors), [1.0, 1.0, WIDER, 1.0]);
     }
 
     /// A small error of the few vectors that are left beats nobody, one found before does, and
     /// nobody is beaten below the limit.
     #[test]
     fn by_whom_one_is_beaten() {
-        let scores = [score(0.1, 32), score(0.4, 0)];
-        assert_eq!(contest(2).wider(&scores), [1.0, 1.0]);
+        let errors = [error(0.1, 32), error(0.4, 0)];
+        assert_eq!(contest(2).wider(&errors), [1.0, 1.0]);
         let before = Contest {
             to_beat: 0.1,
             ..contest(2)
         };
-        assert_eq!(before.wider(&scores), [1.0, WIDER]);
+        assert_eq!(before.wider(&errors), [1.0, WIDER]);
         let limited = Contest { limit: 0.4, ..before };
-        assert_eq!(limited.wider(&scores), [1.0, 1.0]);
+        assert_eq!(limited.wider(&errors), [1.0, 1.0]);
     }
 
     /// Half of those to begin with, and two at least, as far as there are.
@@ -168,12 +168,12 @@ mod tests {
             over_px,
         });
         assert_eq!(measures.map(|m| m.of(0.2)), [0.05, 0.2]);
-        let scores = [score(0.1, 0), score(0.1, 0)];
+        let errors = [error(0.1, 0), error(0.1, 0)];
         let judged = Contest {
             measures: measures.to_vec(),
             ..contest(2)
         };
-        assert_eq!(judged.wider(&scores), [1.0, WIDER]);
+        assert_eq!(judged.wider(&errors), [1.0, WIDER]);
         let adds = Yardstick {
             adds_px: 3.0,
             over_px: 1.0,

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 
 use motefield_evaluator::prepare::Background;
-use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths, VectorTruth, reach};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, TotalError, Truths, VectorTruth, reach};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Grid, Processing, correlate_ensemble};
@@ -358,14 +358,15 @@ impl<'a> Prepared<'a> {
         }
     }
 
-    /// Errors over all vectors that are measured, which more pairs would tell better.
-    pub fn score_of_places(&self, measured: &[Measurement]) -> Score {
+    /// Error over all vectors that are measured, which more pairs would tell better.
+    pub fn error_of_places(&self, measured: &[Measurement]) -> TotalError {
         let errors: Vec<Errors> = measured.iter().map(|m| m.errors.clone()).collect();
-        self.sample(&errors, &self.ground.seen, Confidence::USUAL).score()
+        self.sample(&errors, &self.ground.seen, Confidence::USUAL)
+            .total_error()
     }
 
-    /// The point of these measurements, of which `of_places` is the score of the places.
-    pub fn point(&self, measured: Vec<Measurement>, of_places: Score, confidence: Confidence) -> Point {
+    /// The point of these measurements.
+    pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
         let (mut errors, mut bounds, mut uncertainties) = (Vec::new(), Vec::new(), Vec::new());
         let mut failures = Vec::new();
         for (number, measurement) in measured.into_iter().enumerate() {
@@ -383,10 +384,7 @@ impl<'a> Prepared<'a> {
             None => sample.score(),
             Some(tiling) => sample.score_of_tiles(&tiling.tiles),
         };
-        let score = match tiles {
-            None if confidence == Confidence::USUAL => of_places,
-            _ => score_of(&sample),
-        };
+        let score = score_of(&sample);
         let Wanted { bound, figures, .. } = *self.wanted;
         let trust_in = |(k, estimator): (usize, &Estimator)| {
             let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(|u| &u[k][..]).collect();

@@ -2,6 +2,7 @@
 //! per second.
 
 use super::*;
+use motefield_rig::plan::plan;
 
 const RIG: &str = r#"
 [light]

@@ -1,7 +1,7 @@
 //! Coverage of the intervals of studies that stop by themselves, on fields of errors whose parts
 //! are known.
 
-use motefield_evaluator::score::{ErrorSample, Errors, Truths};
+use motefield_evaluator::score::{ErrorSample, Errors, Score, Truths};
 use motefield_evaluator::statistics::Confidence;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -113,7 +113,12 @@ fn study(
             errors.push(pair(errors.len()));
         }
         let score = score(&errors);
-        let need = needed(&score, errors.len(), effort.most_pairs, effort.precision);
+        let need = needed(
+            &score.total_error(),
+            errors.len(),
+            effort.most_pairs,
+            effort.precision,
+        );
         if need <= errors.len() {
             return (score, errors.len());
         }
