@@ -285,9 +285,10 @@ fn seen(scene: &Scene, view: &View, radius: f64, deepest: f64, crop: Crop) -> [[
     let low = [0, 1].map(|k| crop.origin[k] as f64 - 0.5 - radius);
     let high = [0, 1].map(|k| crop.end(k) as f64 - 0.5 + radius);
     let (mut from, mut to) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-    const POINTS: usize = 64;
-    for k in 0..=POINTS {
-        let t = k as f64 / POINTS as f64;
+    // Without perspective and distortion the corners show what lies farthest out.
+    let points = if view.is_parallel() { 1 } else { 64 };
+    for k in 0..=points {
+        let t = f64::from(k) / f64::from(points);
         let [x, y] = [0, 1].map(|i| low[i] + t * (high[i] - low[i]));
         for [x, y] in [[x, low[1]], [x, high[1]], [low[0], y], [high[0], y]] {
             for z in [-deepest, deepest] {

@@ -36,6 +36,11 @@ impl View {
         }
     }
 
+    /// Whether a particle shows where it is along x and y.
+    pub(crate) fn is_parallel(&self) -> bool {
+        self.imaging.distance_px.is_none() && self.imaging.distortion == 0.0
+    }
+
     /// Point of the picture at which a particle shows, px.
     pub(crate) fn project(&self, at: Vec3) -> [f64; 2] {
         let (mut x, mut y) = (at[0], at[1]);
