@@ -184,21 +184,25 @@ fn the_first_answer_runs() {
 }
 
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn light_and_timing_runs() {
     run("light-and-timing");
 }
 
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn own_vectors_runs() {
     run("own-vectors");
 }
 
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn the_twin_runs() {
     run("twin");
 }
 
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn validation_runs() {
     run("validate");
 }

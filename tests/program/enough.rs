@@ -2,8 +2,8 @@
 //! measured under another seed, meets it; the least light cut by a tenth does not, whatever the
 //! pulse length or separation; and where no light is enough, pictures without noise say so too.
 //!
-//! The fast ones run always. For the others: `cargo test --test program enough -- --ignored`, some
-//! minutes each; with the two fast ones they are eight rigs.
+//! Eight rigs: two that `.ci/run` takes, and those of `rigs`, some minutes each:
+//! `cargo test --test program enough::rigs -- --ignored`.
 
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -189,6 +189,7 @@ fn has(kinds: &[String], kind: &str) -> bool {
 /// A driver of pulses of one length: the separation ends at the quarter rule, and more than twice
 /// the photo-electrons bring the error of the velocity down by a third.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn fixed_pulses_need_twice_the_light() {
     let light = "source = \"led\"\npulse_length = \"50 us\"\npulse = \"fixed\"";
     let kinds = holds(&Case {
@@ -204,6 +205,7 @@ fn fixed_pulses_need_twice_the_light() {
 /// A wake whose gradients cost more than is allowed: no light is enough, and pictures without noise
 /// and streak, measured apart, say so.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn no_amount_of_light_is_enough_for_a_wake() {
     let wake = Case {
         name: "never",
@@ -248,88 +250,92 @@ fn it_can_be_left_out() {
     }
 }
 
-#[test]
-#[ignore]
-fn a_diode_in_water() {
-    // An eighth of the part's picture, at its scale.
-    let kinds = holds(&Case {
-        name: "diode",
-        text: case("start/diode-water.toml"),
-        changes: &[("camera.size", "[160, 128]"), ("lens.field_width", "12.5 mm")],
-        limit: "0.02px",
-        known: FINE,
-    });
-    assert!(has(&kinds, "least-light") && has(&kinds, "change"), "{kinds:?}");
-}
+mod rigs {
+    use super::*;
 
-#[test]
-#[ignore]
-fn a_laser_in_a_tunnel() {
-    holds(&Case {
-        name: "laser",
-        text: case("start/laser-tunnel.toml"),
-        changes: &[
-            ("camera.size", "[160, 128]"),
-            ("lens.field_width", "10 mm"),
-            ("light.pulse_energy", "5 mJ"),
-        ],
-        limit: "0.7%",
-        known: FINE,
-    });
-}
+    #[test]
+    #[ignore = "minutes"]
+    fn a_diode_in_water() {
+        // An eighth of the part's picture, at its scale.
+        let kinds = holds(&Case {
+            name: "diode",
+            text: case("start/diode-water.toml"),
+            changes: &[("camera.size", "[160, 128]"), ("lens.field_width", "12.5 mm")],
+            limit: "0.02px",
+            known: FINE,
+        });
+        assert!(has(&kinds, "least-light") && has(&kinds, "change"), "{kinds:?}");
+    }
 
-#[test]
-#[ignore]
-fn a_wake_with_little_light() {
-    holds(&Case {
-        name: "wake",
-        text: case("flume.toml"),
-        changes: &[
-            ("camera.size", "[192, 160]"),
-            ("processing.window", "32"),
-            ("light.power", "0.3 W"),
-        ],
-        limit: "0.08px",
-        known: FINE,
-    });
-}
+    #[test]
+    #[ignore = "minutes"]
+    fn a_laser_in_a_tunnel() {
+        holds(&Case {
+            name: "laser",
+            text: case("start/laser-tunnel.toml"),
+            changes: &[
+                ("camera.size", "[160, 128]"),
+                ("lens.field_width", "10 mm"),
+                ("light.pulse_energy", "5 mJ"),
+            ],
+            limit: "0.7%",
+            known: FINE,
+        });
+    }
 
-#[test]
-#[ignore]
-fn an_led_by_its_measured_grey() {
-    let light =
-        "source = \"led\"\npulse_length = \"100 us\"\nmeasured_grey = \"60 DN\"\nmeasured_at = \"100 us\"";
-    holds(&Case {
-        name: "led",
-        text: bright_rig(light, "dead_time = \"0.1 ms\"", ""),
-        changes: &[],
-        limit: "0.012px",
-        known: FINE,
-    });
-}
+    #[test]
+    #[ignore = "minutes"]
+    fn a_wake_with_little_light() {
+        holds(&Case {
+            name: "wake",
+            text: case("flume.toml"),
+            changes: &[
+                ("camera.size", "[192, 160]"),
+                ("processing.window", "32"),
+                ("light.power", "0.3 W"),
+            ],
+            limit: "0.08px",
+            known: FINE,
+        });
+    }
 
-#[test]
-#[ignore]
-fn a_lamp_in_continuous_light() {
-    let light = "source = \"lamp\"\ncontinuous = true\nmeasured_grey = \"300 DN\"\nmeasured_at = \"0.5 ms\"";
-    let camera = "exposure = \"0.5 ms\"\ndead_time = \"0.1 ms\"\nframe_rate = \"200 Hz\"";
-    holds(&Case {
-        name: "lamp",
-        text: bright_rig(light, camera, ""),
-        changes: &[],
-        limit: "0.1%",
-        known: FINE,
-    });
-}
+    #[test]
+    #[ignore = "minutes"]
+    fn an_led_by_its_measured_grey() {
+        let light = "source = \"led\"\npulse_length = \"100 us\"\nmeasured_grey = \"60 DN\"\nmeasured_at = \"100 us\"";
+        holds(&Case {
+            name: "led",
+            text: bright_rig(light, "dead_time = \"0.1 ms\"", ""),
+            changes: &[],
+            limit: "0.012px",
+            known: FINE,
+        });
+    }
 
-#[test]
-#[ignore]
-fn a_channel_under_the_microscope() {
-    holds(&Case {
-        name: "channel",
-        text: case("start/microchannel.toml"),
-        changes: &[("camera.size", "[160, 128]"), ("image.electrons", "800 e")],
-        limit: "0.5%",
-        known: FINE,
-    });
+    #[test]
+    #[ignore = "minutes"]
+    fn a_lamp_in_continuous_light() {
+        let light =
+            "source = \"lamp\"\ncontinuous = true\nmeasured_grey = \"300 DN\"\nmeasured_at = \"0.5 ms\"";
+        let camera = "exposure = \"0.5 ms\"\ndead_time = \"0.1 ms\"\nframe_rate = \"200 Hz\"";
+        holds(&Case {
+            name: "lamp",
+            text: bright_rig(light, camera, ""),
+            changes: &[],
+            limit: "0.1%",
+            known: FINE,
+        });
+    }
+
+    #[test]
+    #[ignore = "minutes"]
+    fn a_channel_under_the_microscope() {
+        holds(&Case {
+            name: "channel",
+            text: case("start/microchannel.toml"),
+            changes: &[("camera.size", "[160, 128]"), ("image.electrons", "800 e")],
+            limit: "0.5%",
+            known: FINE,
+        });
+    }
 }

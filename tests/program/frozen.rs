@@ -417,7 +417,7 @@ fn a_tenth_is_what_it_was() {
 }
 
 #[test]
-#[ignore = "minutes: .ci/run takes it"]
+#[ignore = "slow: .ci/run takes it"]
 fn pictures_tables_and_json_are_what_they_were() {
     let root = empty("frozen");
     match std::env::var_os("MOTEFIELD_RECORD") {

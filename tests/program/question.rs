@@ -193,6 +193,7 @@ fn what_the_source_bears_ends_the_search_for_a_pulse() {
 /// image diameter; common practice, no source). The answer says so, with what keeping the rule
 /// would cost, and the plan of that pulse says on its side that a decision measures both.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn a_rule_of_thumb_that_the_study_contradicts_is_marked_on_both_sides() {
     let directory = empty("question_thumb");
     let changes = ["--set", "camera.size=[192,160]", "--set", "light.power=0.2 W"];

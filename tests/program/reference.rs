@@ -17,43 +17,86 @@ use motefield_study::verify::measure::Figures;
 use motefield_study::verify::record::CaseRecord;
 use motefield_study::verify::suite::{Depth, Runner, confidence, read};
 
+/// The cases that are wanted, measured.
+fn measured(wanted: impl Fn(&Case) -> bool) -> Vec<(Case, CaseRecord)> {
+    let cases = read(EMBEDDED.iter().copied()).unwrap();
+    let runner = Runner {
+        chain: Chain::default(),
+        depth: Depth::Quick,
+        seed: 1,
+        confidence: confidence(&cases),
+        progress: &Silent,
+        stop: &AtomicBool::new(false),
+    };
+    let run = |case: Case| {
+        let record = runner.run(&case).unwrap().unwrap();
+        (case, record)
+    };
+    cases.into_iter().filter(wanted).map(run).collect()
+}
+
 /// All cases, measured once for all tests.
 fn suite() -> &'static [(Case, CaseRecord)] {
     static SUITE: OnceLock<Vec<(Case, CaseRecord)>> = OnceLock::new();
-    SUITE.get_or_init(|| {
-        let cases = read(EMBEDDED.iter().copied()).unwrap();
-        let runner = Runner {
-            chain: Chain::default(),
-            depth: Depth::Quick,
-            seed: 1,
-            confidence: confidence(&cases),
-            progress: &Silent,
-            stop: &AtomicBool::new(false),
-        };
-        let run = |case: &Case| runner.run(case).unwrap().unwrap();
-        let records: Vec<CaseRecord> = cases.iter().map(run).collect();
-        cases.into_iter().zip(records).collect()
-    })
+    SUITE.get_or_init(|| measured(|_| true))
 }
 
-#[test]
-fn no_figure_disagrees_unless_its_case_says_so() {
-    for (case, record) in suite() {
-        for (k, e) in case.expectations.iter().enumerate() {
-            // What is said to disagree must not begin to agree unnoticed.
-            let as_known = |c: &Comparison| match &e.known_disagreement {
-                Some(known) => (known.interval[0]..=known.interval[1]).contains(&c.measured.value),
-                None => true,
-            };
-            let of_figure = || record.comparisons.iter().filter(|c| c.expectation == k);
-            let bad = record.verdict(k).fails()
-                || record.verdict(k) == Verdict::Agrees && !of_figure().any(as_known);
-            assert!(!bad, "{}\n{}", e.name, lines(case, record));
-        }
+/// That no figure of a case disagrees, unless the case says so.
+fn agrees(case: &Case, record: &CaseRecord) {
+    for (k, e) in case.expectations.iter().enumerate() {
+        // What is said to disagree must not begin to agree unnoticed.
+        let as_known = |c: &Comparison| match &e.known_disagreement {
+            Some(known) => (known.interval[0]..=known.interval[1]).contains(&c.measured.value),
+            None => true,
+        };
+        let of_figure = || record.comparisons.iter().filter(|c| c.expectation == k);
+        let bad =
+            record.verdict(k).fails() || record.verdict(k) == Verdict::Agrees && !of_figure().any(as_known);
+        assert!(!bad, "{}\n{}", e.name, lines(case, record));
     }
 }
 
 #[test]
+#[ignore = "slow: .ci/run takes it"]
+fn no_figure_disagrees_unless_its_case_says_so() {
+    suite().iter().for_each(|(case, record)| agrees(case, record));
+}
+
+/// Cases with pictures that take a third of a second or less.
+const QUICK: &[&str] = &[
+    "background-removal",
+    "bright-uniform",
+    "crosstalk",
+    "deformation-gain",
+    "emva-camera",
+    "emva-datasheets",
+    "emva-transfer",
+    "error-at-rest",
+    "fixed-pattern",
+    "in-plane",
+    "midway",
+    "offset-gain",
+    "out-of-plane-error",
+    "planted-outliers",
+    "quarter-rule",
+    "response-cutoff",
+    "seeding-number",
+    "streak-peak",
+    "unequal-pulses",
+    "valid-detection-noise",
+    "vertical",
+];
+
+/// Figures without a picture, and of every stage of the way from the light to the vector a few.
+#[test]
+fn figures_that_are_quickly_measured_agree() {
+    let quick = measured(|case| !case.measure.statistical || QUICK.contains(&case.name.as_str()));
+    assert!(quick.len() > 40, "{}", quick.len());
+    quick.iter().for_each(|(case, record)| agrees(case, record));
+}
+
+#[test]
+#[ignore = "slow: .ci/run takes it"]
 fn there_are_enough_figures_of_every_check() {
     let words: Vec<&str> = suite()
         .iter()
@@ -68,6 +111,7 @@ fn there_are_enough_figures_of_every_check() {
 /// Every expectation fails for some simple change of what was measured: a factor, an offset, a
 /// sign, a rise or fall along the sweep or from curve to curve.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn every_figure_can_fail() {
     type Change = fn(f64, f64, f64) -> f64;
     let changes: [Change; 9] = [
@@ -224,6 +268,7 @@ type OwnedMutation = Box<dyn Fn(Estimate) -> Option<Estimate>>;
 /// says why. A figure that should be zero no factor changes: it is moved to 1.15 times its
 /// tolerance on either side.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn changed_figures_are_found() {
     let times = |factor: f64| {
         move |e: Estimate| {

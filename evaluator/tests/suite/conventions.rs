@@ -263,6 +263,7 @@ const SCENES: usize = 300;
 const MOST_SCENES: u64 = 6000;
 
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn each_mistake_is_found_where_it_matters() {
     for (kind, (name, wrong)) in MISTAKES.iter().enumerate() {
         let (mut asked, mut found, mut alike, mut missed) = (0_usize, 0_usize, 0, Vec::new());

@@ -16,6 +16,7 @@ use motefield_evaluator::Processing;
 macro_rules! scenes {
     ($($test:ident: $change:expr, $case:literal;)+) => {$(
         #[test]
+        #[ignore = "slow: .ci/run takes it"]
         fn $test() {
             fn fault(scene: &Scene, seed: Seed) -> Rendered {
                 other(scene, seed, $change)
@@ -99,6 +100,7 @@ fn some_lost(a: View, b: View, processing: &Processing) -> Measured {
 macro_rules! processings {
     ($($test:ident: |$a:ident, $b:ident, $p:ident| $fault:expr, $case:literal;)+) => {$(
         #[test]
+        #[ignore = "slow: .ci/run takes it"]
         fn $test() {
             fn fault($a: View, $b: View, $p: &Processing) -> Measured {
                 $fault
@@ -159,6 +161,7 @@ fn found_in_text(name: &str, from: &str, to: &str) {
 macro_rules! texts {
     ($($test:ident: $case:literal, $from:literal => $to:literal;)+) => {$(
         #[test]
+        #[ignore = "slow: .ci/run takes it"]
         fn $test() {
             found_in_text($case, $from, $to);
         }
