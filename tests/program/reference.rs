@@ -341,6 +341,7 @@ fn changed_figures_are_found() {
 /// on their neighbours. False alarms must stay below 1 in 100 suites: of 3000, 30 and three
 /// standard deviations of a Poisson number.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn false_alarms_are_rare() {
     const SUITES: u64 = 3000;
     const STATEMENTS: usize = 24;

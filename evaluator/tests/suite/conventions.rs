@@ -140,6 +140,7 @@ impl Scene {
 
 /// No mistake is named where there is none, whatever noise and outliers do.
 #[test]
+#[ignore = "slow: .ci/run takes it"]
 fn right_data_raise_no_alarm() {
     // The last: halving all displacements made a few outliers smaller, and all other errors larger.
     let alarms: Vec<_> = (0..3000)
