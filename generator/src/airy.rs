@@ -10,6 +10,7 @@
 //! (Gauss–Legendre, 2 × 2 points), the cells are summed over a pixel centred on each node of their
 //! grid, and places between the nodes are interpolated by cubics along both axes.
 
+use crate::raster::Raster;
 use crate::spot::Spot;
 
 /// Distance from the middle, in standard deviations, to which the pattern is drawn.
@@ -73,14 +74,20 @@ impl Airy {
         }
     }
 
-    /// Adds the light of `spots` to a picture of `width` × `height` pixels.
-    pub(crate) fn add(&self, pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
+    /// Adds the light of `spots` to pixels.
+    pub(crate) fn add(&self, raster: &mut Raster, spots: &[Spot]) {
+        let Raster {
+            width,
+            height,
+            stride,
+            light: ref mut pixels,
+        } = *raster;
         let (mut across, mut down) = (Vec::new(), Vec::new());
         for spot in spots {
             let x = self.places(spot.x_px, width, &mut across);
             let y = self.places(spot.y_px, height, &mut down);
             for (row, (j, wy)) in down.iter().enumerate() {
-                let start = (y + row) * width + x;
+                let start = (y + row) * stride + x;
                 for (pixel, (i, wx)) in pixels[start..start + across.len()].iter_mut().zip(&across) {
                     let mut light = 0.0;
                     for (q, wy) in wy.iter().enumerate() {

@@ -334,11 +334,22 @@ impl<'a> Exposer<'a> {
     ) {
         let (mut instants, mut lit, mut along) = (Vec::new(), Vec::new(), Vec::new());
         let mut known = PulseInstants::default();
+        let still = *self.shape == PulseShape::Rectangular && self.freezes();
         for (k, block) in particles.chunks(BLOCK).enumerate() {
             instants.clear();
             for (number, particle) in block.iter().enumerate() {
-                let path = paths.arc(self, pulse, k * BLOCK + number, particle);
-                self.expose(number, &path, &mut known, &mut instants);
+                let place = k * BLOCK + number;
+                if still {
+                    let at = paths.middle(self, pulse, place, particle);
+                    instants.push(Instant {
+                        number,
+                        at,
+                        share: 1.0,
+                    });
+                } else {
+                    let path = paths.arc(self, pulse, place, particle);
+                    self.expose(number, &path, &mut known, &mut instants);
+                }
             }
             self.lit_all(&instants, &mut lit, &mut along);
             spots.reserve(instants.len());
@@ -363,7 +374,7 @@ impl<'a> Exposer<'a> {
 
     /// Appends the streak of particle `number` of a block on its path, as instants.
     fn expose(&self, number: usize, path: &Arc, known: &mut PulseInstants, instants: &mut Vec<Instant>) {
-        let needed = if self.freezes() { 1 } else { self.points(path) };
+        let needed = self.points(path);
         if needed == 1 && *self.shape == PulseShape::Rectangular {
             let at = path.at[1];
             instants.push(Instant {
@@ -415,10 +426,26 @@ impl Paths {
             times.extend(exposer.times());
             starts.push(times.len());
         }
-        let from: Vec<Vec3> = particles.iter().map(|particle| particle.at).collect();
+        let from = particles.iter().map(|particle| particle.at);
         let flow = exposers.first().map(|exposer| exposer.scene.flow.as_ref());
-        let states = flow.and_then(|flow| follow(flow, &from, 0.0, &times));
+        let states = flow.and_then(|flow| follow(flow, from, 0.0, &times));
         Paths { states, starts }
+    }
+
+    /// Where a particle, the one of this number, is in the middle of the pulse of exposer number
+    /// `pulse`, if it does not move meanwhile.
+    fn middle(&self, exposer: &Exposer, pulse: usize, number: usize, particle: &Particle) -> Vec3 {
+        let at = match &self.states {
+            None => exposer.scene.flow.path(particle.at, 0.0, exposer.middle()),
+            Some(states) => {
+                let all = self.starts[self.starts.len() - 1];
+                states[number * all + self.starts[pulse]].at
+            }
+        };
+        match exposer.flash.walk {
+            None => at,
+            Some(walk) => along(at, walk.displacement_px(particle.id, particle.diameter), 1.0),
+        }
     }
 
     /// Path of a particle, the one of this number, during the pulse of exposer number `pulse`.

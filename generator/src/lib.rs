@@ -61,6 +61,7 @@ mod poisson;
 pub mod population;
 mod quadrature;
 mod random;
+mod raster;
 mod reflection;
 mod scene;
 mod seeding;

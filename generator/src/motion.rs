@@ -18,24 +18,32 @@ const HALVINGS: u32 = 3;
 /// States at each of the times `to` of the elements that are at `from` at the time `t0`: all times
 /// of the first element, then those of the second and so on. `None` where the field gives no
 /// series.
-pub(crate) fn follow(flow: &dyn Flow, from: &[Vec3], t0: f64, to: &[f64]) -> Option<Vec<State>> {
+pub(crate) fn follow(
+    flow: &dyn Flow,
+    mut from: impl ExactSizeIterator<Item = Vec3>,
+    t0: f64,
+    to: &[f64],
+) -> Option<Vec<State>> {
     let reach = to.iter().map(|t| (t - t0).abs()).fold(0.0, f64::max);
-    let mut all = Vec::with_capacity(from.len() * to.len());
+    let mut all = Vec::new();
     let mut axes = [[0.0; BLOCK]; 3];
-    for block in from.chunks(BLOCK) {
-        for (l, at) in block.iter().enumerate() {
+    while from.len() > 0 {
+        let width = from.len().min(BLOCK);
+        for (l, at) in from.by_ref().take(width).enumerate() {
             for i in 0..3 {
                 axes[i][l] = at[i];
             }
         }
-        let series = flow.series(axes.each_ref().map(|axis| &axis[..block.len()]), t0, reach)?;
+        let series = flow.series(axes.each_ref().map(|axis| &axis[..width]), t0, reach)?;
+        all.reserve_exact((width + from.len()) * to.len());
         let found: Vec<_> = to.iter().map(|t1| series.states(t1 - t0)).collect();
-        for (l, at) in block.iter().enumerate() {
+        for l in 0..width {
             for (t1, found) in to.iter().zip(&found) {
+                let at = axes.each_ref().map(|axis| axis[l]);
                 all.push(
                     found
                         .state(l)
-                        .unwrap_or_else(|| in_halves(flow, *at, [t0, *t1], HALVINGS)),
+                        .unwrap_or_else(|| in_halves(flow, at, [t0, *t1], HALVINGS)),
                 );
             }
         }
@@ -45,7 +53,7 @@ pub(crate) fn follow(flow: &dyn Flow, from: &[Vec3], t0: f64, to: &[f64]) -> Opt
 
 /// Velocities at some points and one time, px per pulse separation, for any field.
 pub(crate) fn velocities(flow: &dyn Flow, at: &[Vec3], time: f64) -> Vec<Vec3> {
-    match follow(flow, at, time, &[time]) {
+    match follow(flow, at.iter().copied(), time, &[time]) {
         Some(states) => states.iter().map(|state| state.velocity).collect(),
         None => at.iter().map(|at| flow.velocity(*at, time)).collect(),
     }
@@ -58,7 +66,7 @@ pub(crate) fn places<const N: usize>(
     t0: f64,
     to: [f64; N],
 ) -> Vec<[Vec3; N]> {
-    match follow(flow, from, t0, &to) {
+    match follow(flow, from.iter().copied(), t0, &to) {
         Some(states) => {
             let one = |times: &[State]| std::array::from_fn(|k| times[k].at);
             states.chunks_exact(N).map(one).collect()

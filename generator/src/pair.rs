@@ -11,6 +11,7 @@ use crate::exposure::{Exposer, Paths};
 use crate::flash::Flash;
 use crate::flow::Vec3;
 use crate::random::Seed;
+use crate::raster::Raster;
 use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
 use crate::sensor::ReadRegion;
@@ -226,10 +227,9 @@ pub fn particle_image(scene: &Scene, at: Vec3) -> Result<Array2<f32>, SceneError
     let exposers = [Exposer::new(scene, flash)];
     let paths = Paths::of(&exposers, &[particle]);
     exposers[0].expose_all(&paths, 0, &[particle], &mut spots);
-    let [width, height] = scene.size;
-    let mut image = Array2::zeros((height, width));
-    splat::add(&mut image, &spots, &Brush::of(scene));
-    Ok(image)
+    let mut raster = Raster::dark(scene.size, Vec::new());
+    splat::add(&mut raster, &spots, &Brush::of(scene));
+    Ok(raster.picture())
 }
 
 /// Expected photo-electrons of whole frames.

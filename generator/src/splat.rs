@@ -5,10 +5,10 @@
 //! diffraction pattern, as an alternative, is in [`crate::airy`].
 
 use multiversion::multiversion;
-use ndarray::Array2;
 
 use crate::airy::{self, Airy};
 use crate::imaging::ImagePattern;
+use crate::raster::Raster;
 use crate::scene::Scene;
 use crate::spot::Spot;
 
@@ -43,23 +43,23 @@ impl Brush {
     }
 }
 
-/// Adds the photo-electrons of `spots` to `image`, height × width. Light beyond the border is lost,
-/// as in a camera.
-///
-/// # Panics
-/// When `image` is not in standard layout.
-pub(crate) fn add(image: &mut Array2<f32>, spots: &[Spot], brush: &Brush) {
-    let (height, width) = image.dim();
-    let pixels = image.as_slice_mut().expect("an image in standard layout");
+/// Adds the photo-electrons of `spots` to pixels. Light beyond the border is lost, as in a camera.
+pub(crate) fn add(raster: &mut Raster, spots: &[Spot], brush: &Brush) {
     match brush {
-        Brush::Gaussian(side) if *side == 1.0 => add_spots(pixels, width, height, spots),
-        Brush::Gaussian(side) => add_sparse(pixels, width, height, spots, *side),
-        Brush::Airy(airy) => airy.add(pixels, width, height, spots),
+        Brush::Gaussian(side) if *side == 1.0 => add_spots(raster, spots),
+        Brush::Gaussian(side) => add_sparse(raster, spots, *side),
+        Brush::Airy(airy) => airy.add(raster, spots),
     }
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
-fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
+fn add_spots(raster: &mut Raster, spots: &[Spot]) {
+    let Raster {
+        width,
+        height,
+        stride,
+        light: ref mut pixels,
+    } = *raster;
     let (mut across, mut down) = (Vec::new(), Vec::new());
     let mut small = Waiting::<8>::new();
     let mut large = Waiting::<16>::new();
@@ -68,18 +68,18 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
         // Most particle images fit into a patch of 7 × 7 or 15 × 15 pixels inside the picture,
         // whose size is known to the compiler.
         if pen.reach <= 3.0 {
-            large.draw(pixels, width);
-            if small.put(&pen, spot, [width, height]) {
+            large.draw(pixels, stride);
+            if small.put(&pen, spot, [width, height], stride) {
                 if small.count == AT_ONCE {
-                    small.draw(pixels, width);
+                    small.draw(pixels, stride);
                 }
                 continue;
             }
         } else if pen.reach <= 7.0 {
-            small.draw(pixels, width);
-            if large.put(&pen, spot, [width, height]) {
+            small.draw(pixels, stride);
+            if large.put(&pen, spot, [width, height], stride) {
                 if large.count == AT_ONCE {
-                    large.draw(pixels, width);
+                    large.draw(pixels, stride);
                 }
                 continue;
             }
@@ -88,21 +88,21 @@ fn add_spots(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot]) {
             continue;
         }
         // In their order: it is part of the sums' last digits.
-        small.draw(pixels, width);
-        large.draw(pixels, width);
+        small.draw(pixels, stride);
+        large.draw(pixels, stride);
         let (x, columns) = pen.shares(spot.x_px, width, &mut across);
         let (y, rows) = pen.shares(spot.y_px, height, &mut down);
         outer(
             pixels,
-            width,
+            stride,
             [x, y],
             spot.electrons,
             &across[..columns],
             &down[..rows],
         );
     }
-    small.draw(pixels, width);
-    large.draw(pixels, width);
+    small.draw(pixels, stride);
+    large.draw(pixels, stride);
 }
 
 /// Points of light whose error functions are computed at once.
@@ -128,7 +128,7 @@ impl<const EDGES: usize> Waiting<EDGES> {
 
     /// Takes a point of light; false, and nothing else, when its patch is not inside the picture.
     #[inline(always)]
-    fn put(&mut self, pen: &Pen, spot: &Spot, [width, height]: [usize; 2]) -> bool {
+    fn put(&mut self, pen: &Pen, spot: &Spot, [width, height]: [usize; 2], stride: usize) -> bool {
         let first = [spot.x_px, spot.y_px].map(|at| (at - pen.reach + 0.5).floor());
         let fits = |first: f64, length: usize| first >= 0.0 && first + EDGES as f64 <= length as f64;
         if !fits(first[0], width) || !fits(first[1], height) {
@@ -142,14 +142,14 @@ impl<const EDGES: usize> Waiting<EDGES> {
                 *edge = start + step * k as f32;
             }
         }
-        self.at[self.count] = (first[1] as usize * width + first[0] as usize, spot.electrons);
+        self.at[self.count] = (first[1] as usize * stride + first[0] as usize, spot.electrons);
         self.count += 1;
         true
     }
 
     /// Draws what waits.
     #[inline(always)]
-    fn draw(&mut self, pixels: &mut [f32], width: usize) {
+    fn draw(&mut self, pixels: &mut [f32], stride: usize) {
         for edge in self.edges[..self.count].as_flattened_mut().as_flattened_mut() {
             *edge = erf(*edge);
         }
@@ -160,7 +160,7 @@ impl<const EDGES: usize> Waiting<EDGES> {
             }
             for row in 0..EDGES - 1 {
                 let light = electrons * (0.5 * (y[row + 1] - y[row]));
-                let start = corner + row * width;
+                let start = corner + row * stride;
                 for (pixel, share) in pixels[start..start + EDGES].iter_mut().zip(&across) {
                     *pixel += light * share;
                 }
@@ -171,23 +171,29 @@ impl<const EDGES: usize> Waiting<EDGES> {
 }
 
 /// As `add_spots`, for pixels that are sensitive only in a middle square of side `side`.
-fn add_sparse(pixels: &mut [f32], width: usize, height: usize, spots: &[Spot], side: f64) {
+fn add_sparse(raster: &mut Raster, spots: &[Spot], side: f64) {
+    let Raster {
+        width,
+        height,
+        stride,
+        light: ref mut pixels,
+    } = *raster;
     let (mut across, mut down) = (Vec::new(), Vec::new());
     for spot in spots {
         let pen = Pen::new(spot.sigma_px);
         let x = pen.sparse_shares(spot.x_px, width, side, &mut across);
         let y = pen.sparse_shares(spot.y_px, height, side, &mut down);
-        outer(pixels, width, [x, y], spot.electrons, &across, &down);
+        outer(pixels, stride, [x, y], spot.electrons, &across, &down);
     }
 }
 
 /// Adds `light` times the product of its fractions in the columns and in the rows, from the pixel
 /// `corner` on.
 #[inline(always)]
-fn outer(pixels: &mut [f32], width: usize, corner: [usize; 2], light: f32, across: &[f32], down: &[f32]) {
+fn outer(pixels: &mut [f32], stride: usize, corner: [usize; 2], light: f32, across: &[f32], down: &[f32]) {
     for (row, share) in down.iter().enumerate() {
         let light = light * share;
-        let start = (corner[1] + row) * width + corner[0];
+        let start = (corner[1] + row) * stride + corner[0];
         for (pixel, share) in pixels[start..start + across.len()].iter_mut().zip(across) {
             *pixel += light * share;
         }

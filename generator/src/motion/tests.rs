@@ -38,7 +38,7 @@ fn fast_flows_take_smaller_steps() {
     let points = some_points(40);
     for turn in [0.01, 0.3, 1.0, 3.0, 10.0, 30.0] {
         let flow = street(turn);
-        let states = follow(flow.as_ref(), &points, 0.1, &[-0.7, 0.1, 0.6]).expect("a series");
+        let states = follow(flow.as_ref(), points.iter().copied(), 0.1, &[-0.7, 0.1, 0.6]).expect("a series");
         for (from, states) in points.iter().zip(states.chunks(3)) {
             assert_eq!(states[1].at, *from);
             for (state, t) in states.iter().zip([-0.7, 0.1, 0.6]) {
@@ -64,10 +64,16 @@ fn elements_do_not_depend_on_each_other() {
     ];
     let points = some_points(29);
     for flow in &flows {
-        let all = follow(flow.as_ref(), &points, 0.0, &[-0.5, 0.5]).expect("a series");
-        let more = follow(flow.as_ref(), &points, 0.0, &[-0.9, -0.5, 0.5, 0.7]).expect("a series");
+        let all = follow(flow.as_ref(), points.iter().copied(), 0.0, &[-0.5, 0.5]).expect("a series");
+        let more = follow(
+            flow.as_ref(),
+            points.iter().copied(),
+            0.0,
+            &[-0.9, -0.5, 0.5, 0.7],
+        )
+        .expect("a series");
         for (k, at) in points.iter().enumerate() {
-            let alone = follow(flow.as_ref(), &[*at], 0.0, &[-0.5, 0.5]).expect("a series");
+            let alone = follow(flow.as_ref(), [*at].into_iter(), 0.0, &[-0.5, 0.5]).expect("a series");
             assert_eq!(alone, all[2 * k..2 * k + 2]);
             assert_eq!(alone, more[4 * k + 1..4 * k + 3]);
         }

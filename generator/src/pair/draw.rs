@@ -13,6 +13,7 @@ use crate::crop::Crop;
 use crate::exposure::{Exposer, Paths};
 use crate::flash::Flash;
 use crate::random::Seed;
+use crate::raster::Raster;
 use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
 use crate::splat::{self, Brush, reach_sigmas};
@@ -108,7 +109,7 @@ impl<'a> Drawing<'a> {
                 for (frame, strip) in self.frames.iter_mut().zip(row) {
                     frame.add(&strip);
                     if at_once == 1 {
-                        room.take_back(strip.light);
+                        room.strips.push(strip.light.light);
                     }
                 }
             }
@@ -211,12 +212,14 @@ impl Canvas {
 
     /// Adds a strip. Rows that were taken already lie out of its particles' reach.
     fn add(&mut self, strip: &Strip) {
-        let width = strip.light.ncols();
-        let light = strip.light.as_slice().expect("an image in standard layout");
-        let taken = self.top.saturating_sub(strip.top).min(strip.light.nrows());
+        let width = strip.light.width;
+        let taken = self.top.saturating_sub(strip.top).min(strip.light.height);
         let start = (strip.top + taken - self.top.min(strip.top + taken)) * width;
-        for (pixel, light) in self.light[start..].iter_mut().zip(&light[taken * width..]) {
-            *pixel += light;
+        let rows = self.light[start..].chunks_exact_mut(width);
+        for (row, light) in rows.zip(strip.light.rows(taken)) {
+            for (pixel, light) in row.iter_mut().zip(light) {
+                *pixel += light;
+            }
         }
     }
 
@@ -234,33 +237,20 @@ impl Canvas {
 struct DrawingRoom {
     particles: Vec<Particle>,
     spots: Vec<Spot>,
+    /// Of strips that were added to their frames.
     strips: Vec<Vec<f32>>,
-}
-
-impl DrawingRoom {
-    /// A dark strip.
-    fn strip(&mut self, height: usize, width: usize) -> Array2<f32> {
-        let mut pixels = self.strips.pop().unwrap_or_default();
-        pixels.clear();
-        pixels.resize(height * width, 0.0);
-        Array2::from_shape_vec((height, width), pixels).expect("as many pixels as the strip has")
-    }
-
-    fn take_back(&mut self, strip: Array2<f32>) {
-        self.strips.push(strip.into_raw_vec_and_offset().0);
-    }
 }
 
 /// Light of one row of cells in a frame.
 struct Strip {
     /// Row of the frame at which the strip begins.
     top: usize,
-    light: Array2<f32>,
+    light: Raster,
 }
 
 impl Strip {
     fn end(&self) -> usize {
-        self.top + self.light.nrows()
+        self.top + self.light.height
     }
 }
 
@@ -296,7 +286,8 @@ fn strips(
         for spot in spots {
             spot.y_px -= above + top as f64;
         }
-        let mut light = room.strip(end - top, width);
+        let memory = room.strips.pop().unwrap_or_default();
+        let mut light = Raster::dark([width, end - top], memory);
         splat::add(&mut light, &room.spots, brush);
         Strip { top, light }
     };

@@ -1,3 +1,5 @@
+use ndarray::Array2;
+
 use super::*;
 
 /// Against the double-precision error function of `libm`. 5e-7, because a pixel's fraction is half
@@ -14,15 +16,15 @@ fn erf_agrees_with_libm() {
 
 /// The picture, a square of `size` px, of one point of light of 1 e.
 pub(crate) fn one(x_px: f64, y_px: f64, sigma_px: f64, size: usize, brush: &Brush) -> Array2<f32> {
-    let mut image = Array2::zeros((size, size));
+    let mut raster = Raster::dark([size, size], Vec::new());
     let spot = Spot {
         x_px,
         y_px,
         electrons: 1.0,
         sigma_px,
     };
-    add(&mut image, &[spot], brush);
-    image
+    add(&mut raster, &[spot], brush);
+    raster.picture()
 }
 
 /// Pixels sensitive in a middle square of area 0.36 get the Gaussian's integral over that square,
