@@ -66,7 +66,15 @@ pub(crate) struct FrameView<'a> {
     pub size: [usize; 2],
 }
 
-impl FrameView<'_> {
+impl<'a> FrameView<'a> {
+    /// The pixels from the window's first one on, in rows as long as the frame's; `None` where the
+    /// window reaches beyond the border.
+    pub fn from(&self, corner: [isize; 2], size: [usize; 2]) -> Option<&'a [f32]> {
+        let inside = (0..2).all(|k| corner[k] >= 0 && corner[k] as usize + size[k] <= self.size[k]);
+        let [x, y] = corner.map(|c| c as usize);
+        inside.then(|| &self.pixels[y * self.size[0] + x..])
+    }
+
     /// Whether all pixels of the window are equal, to the precision of their numbers: there is
     /// nothing to correlate.
     pub fn is_uniform(&self, corner: [isize; 2], size: [usize; 2]) -> bool {
@@ -89,20 +97,17 @@ impl FrameView<'_> {
     /// mirrored at its edge pixels.
     pub fn window(&self, corner: [isize; 2], size: [usize; 2], out: &mut [f32]) {
         let [width, height] = self.size;
-        let inside = (0..2).all(|k| corner[k] >= 0 && corner[k] as usize + size[k] <= self.size[k]);
-        for (j, row) in out.chunks_exact_mut(size[0]).enumerate() {
-            let y = if inside {
-                corner[1] as usize + j
-            } else {
-                mirror(corner[1] + j as isize, height)
-            };
-            let pixels = &self.pixels[y * width..(y + 1) * width];
-            if inside {
-                row.copy_from_slice(&pixels[corner[0] as usize..][..size[0]]);
-            } else {
-                for (i, value) in row.iter_mut().enumerate() {
-                    *value = pixels[mirror(corner[0] + i as isize, width)];
-                }
+        let rows = out.chunks_exact_mut(size[0]);
+        if let Some(pixels) = self.from(corner, size) {
+            for (row, pixels) in rows.zip(pixels.chunks(width)) {
+                row.copy_from_slice(&pixels[..size[0]]);
+            }
+            return;
+        }
+        for (j, row) in rows.enumerate() {
+            let pixels = &self.pixels[mirror(corner[1] + j as isize, height) * width..][..width];
+            for (i, value) in row.iter_mut().enumerate() {
+                *value = pixels[mirror(corner[0] + i as isize, width)];
             }
         }
     }

@@ -46,6 +46,22 @@ impl LagSums {
         }
     }
 
+    /// Whether lags are summed by transforms, as [`correlate_tapered`](LagSums::correlate_tapered)
+    /// does.
+    pub fn transforms(&self) -> bool {
+        !self.direct
+    }
+
+    /// As [`correlate`](LagSums::correlate), by transforms, for windows that are tapered on the way
+    /// there.
+    pub fn correlate_tapered(&mut self, pairs: [[Tapered; 2]; 2], taper: &[f32], planes: &mut [Plane; 2]) {
+        let (size, window) = (self.transform.size, self.window);
+        for (spectrum, pair) in self.spectra.iter_mut().zip(pairs) {
+            pack_tapered(pair, taper, window, spectrum, size[0]);
+        }
+        self.packed(planes);
+    }
+
     fn by_summation(&self, [a, b]: [&[f32]; 2], plane: &mut Plane) {
         let [width, height] = self.window.map(|side| side as isize);
         for (j, row) in plane.rows_mut() {
@@ -65,22 +81,62 @@ impl LagSums {
     }
 
     fn by_fft(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
+        let (size, [width, _]) = (self.transform.size, self.window);
+        for (spectrum, pair) in self.spectra.iter_mut().zip(pairs) {
+            pack(pair, width, spectrum, size[0]);
+        }
+        self.packed(planes);
+    }
+
+    /// Correlates what is packed.
+    fn packed(&mut self, planes: &mut [Plane; 2]) {
         let Self {
-            window: [window_width, _],
             transform,
             spectra: [one, two],
             product,
             ..
         } = self;
-        let size = transform.size;
-        for (spectrum, pair) in [&mut *one, &mut *two].into_iter().zip(pairs) {
-            pack(pair, *window_width, spectrum, size[0]);
-            transform.forward(spectrum);
-        }
+        transform.forward(one);
+        transform.forward(two);
         transform.cross_spectra(one, two, product);
         transform.inverse(product);
-        unpack(product, size, planes);
+        unpack(product, transform.size, planes);
     }
+}
+
+/// A window that is correlated less its weighted mean, times a taper.
+#[derive(Clone, Copy)]
+pub(super) struct Tapered<'a> {
+    /// From its first pixel on, rows `stride` apart.
+    pub pixels: &'a [f32],
+    pub stride: usize,
+    pub mean: f32,
+}
+
+/// As [`pack`], tapering the windows.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn pack_tapered(
+    [a, b]: [Tapered; 2],
+    taper: &[f32],
+    [width, height]: [usize; 2],
+    packed: &mut [Complex<f32>],
+    length: usize,
+) {
+    let (rows, beyond) = packed.split_at_mut(height * length);
+    for (y, (row, taper)) in rows
+        .chunks_exact_mut(length)
+        .zip(taper.chunks_exact(width))
+        .enumerate()
+    {
+        let of_a = &a.pixels[y * a.stride..][..width];
+        let of_b = &b.pixels[y * b.stride..][..width];
+        let (used, padding) = row.split_at_mut(width);
+        for (((z, &p), &q), &weight) in used.iter_mut().zip(of_a).zip(of_b).zip(taper) {
+            *z = Complex::new((p - a.mean) * weight, (q - b.mean) * weight);
+        }
+        padding.fill(Complex::default());
+    }
+    beyond.fill(Complex::default());
 }
 
 /// Two windows as real and imaginary parts of rows of `length` values, with zeros beyond them.

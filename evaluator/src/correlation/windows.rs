@@ -3,7 +3,7 @@
 use multiversion::multiversion;
 
 use super::plane::Plane;
-use super::sums::LagSums;
+use super::sums::{LagSums, Tapered};
 use super::{Correlation, Normalise};
 use crate::frames::FrameView;
 use crate::window::Weighting;
@@ -72,21 +72,47 @@ impl WindowCorrelator {
         corners: &[Corners],
         mut take: impl FnMut(usize, &Plane),
     ) {
+        let in_place = self.sums.transforms()
+            && self.normalise != Normalise::Covariance
+            && self.window[0].is_multiple_of(LANES);
         for (first, two) in corners.chunks(2).enumerate().map(|(i, two)| (2 * i, two)) {
-            for (pixels, at) in self.pixels.iter_mut().zip(two) {
-                for (pixels, (frame, corner)) in pixels.iter_mut().zip(frames.iter().zip([at.a, at.b])) {
-                    frame.window(corner, self.window, pixels);
-                    taper(pixels, &self.taper, self.taper_sum);
+            match *two {
+                [one, other] if in_place => self.in_place(frames, [one, other]),
+                _ => {
+                    // A window that is left over is transformed beside the one before it, as
+                    // everywhere: the other's rounding is part of its own.
+                    if in_place && first > 0 {
+                        self.load(1, frames, corners[first - 1]);
+                    }
+                    for (k, at) in two.iter().enumerate() {
+                        self.load(k, frames, *at);
+                    }
+                    match self.normalise {
+                        Normalise::None | Normalise::Window => self.plain(),
+                        Normalise::Covariance => (0..two.len()).for_each(|k| self.covariance(k)),
+                    }
                 }
             }
-            match self.normalise {
-                Normalise::None => self.plain(),
-                Normalise::Window => self.per_overlap(),
-                Normalise::Covariance => (0..two.len()).for_each(|k| self.covariance(k)),
+            if self.normalise == Normalise::Window {
+                self.per_overlap();
             }
             for (k, plane) in self.planes.iter().take(two.len()).enumerate() {
                 take(first + k, plane);
             }
+        }
+        if in_place
+            && corners.len().is_multiple_of(2)
+            && let Some(last) = corners.last()
+        {
+            self.load(1, frames, *last);
+        }
+    }
+
+    /// Takes the windows of a vector, tapered.
+    fn load(&mut self, k: usize, frames: [FrameView; 2], at: Corners) {
+        for (pixels, (frame, corner)) in self.pixels[k].iter_mut().zip(frames.iter().zip([at.a, at.b])) {
+            frame.window(corner, self.window, pixels);
+            taper(pixels, &self.taper, self.taper_sum);
         }
     }
 
@@ -95,8 +121,34 @@ impl WindowCorrelator {
         self.sums.correlate([[a, b], [c, d]], &mut self.planes);
     }
 
+    /// As `plain` with windows that are read where they stand in the frames, but for those that
+    /// reach beyond the border.
+    fn in_place(&mut self, frames: [FrameView; 2], two: [Corners; 2]) {
+        let window = self.window;
+        let two = two.map(|at| [at.a, at.b]);
+        for (pixels, corners) in self.pixels.iter_mut().zip(two) {
+            for ((pixels, corner), frame) in pixels.iter_mut().zip(corners).zip(frames) {
+                if frame.from(corner, window).is_none() {
+                    frame.window(corner, window, pixels);
+                }
+            }
+        }
+        let tapered = |k: usize, f: usize| {
+            let (pixels, stride) = match frames[f].from(two[k][f], window) {
+                Some(pixels) => (pixels, frames[f].size[0]),
+                None => (&self.pixels[k][f][..], window[0]),
+            };
+            Tapered {
+                pixels,
+                stride,
+                mean: weighted_sum(pixels, stride, window[0], &self.taper) / self.taper_sum,
+            }
+        };
+        let pairs = [0, 1].map(|k| [tapered(k, 0), tapered(k, 1)]);
+        self.sums.correlate_tapered(pairs, &self.taper, &mut self.planes);
+    }
+
     fn per_overlap(&mut self) {
-        self.plain();
         for plane in &mut self.planes {
             plane
                 .values_mut()
@@ -156,10 +208,28 @@ fn taper(pixels: &mut [f32], weights: &[f32], sum: f32) {
     }
 }
 
+/// Values whose products are summed side by side.
+const LANES: usize = 16;
+
+/// The sum of pixels times their weights: as [`dot`] over the window, whose rows are `width` long,
+/// a multiple of [`LANES`], and stand `stride` apart.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn weighted_sum(pixels: &[f32], stride: usize, width: usize, weights: &[f32]) -> f32 {
+    let mut sums = [0.0; LANES];
+    for (y, weights) in weights.chunks_exact(width).enumerate() {
+        let row = pixels[y * stride..][..width].as_chunks::<LANES>().0;
+        for (a, b) in row.iter().zip(weights.as_chunks::<LANES>().0) {
+            for k in 0..LANES {
+                sums[k] += a[k] * b[k];
+            }
+        }
+    }
+    sums.iter().sum()
+}
+
 /// Sum of products, in lanes so that the compiler can use vector registers; the order is fixed.
 #[inline(always)]
 fn dot(a: &[f32], b: &[f32]) -> f32 {
-    const LANES: usize = 16;
     let mut sums = [0.0; LANES];
     let (a, a_rest) = a.as_chunks::<LANES>();
     let (b, b_rest) = b.as_chunks::<LANES>();
