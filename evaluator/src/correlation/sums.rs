@@ -114,7 +114,7 @@ pub(super) struct Tapered<'a> {
 }
 
 /// As [`pack`], tapering the windows.
-#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn pack_tapered(
     [a, b]: [Tapered; 2],
     taper: &[f32],
@@ -155,7 +155,7 @@ fn pack([a, b]: [&[f32]; 2], width: usize, packed: &mut [Complex<f32>], length: 
 
 /// Real and imaginary parts at the lags of the planes, out of an array of all lags that begins at
 /// zero and wraps round.
-#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn unpack(all: &[Complex<f32>], size: [usize; 2], [first, second]: &mut [Plane; 2]) {
     let reach = first.reach().map(|reach| reach as usize);
     let columns = 2 * reach[0] + 1;

@@ -213,7 +213,7 @@ const LANES: usize = 16;
 
 /// The sum of pixels times their weights: as [`dot`] over the window, whose rows are `width` long,
 /// a multiple of [`LANES`], and stand `stride` apart.
-#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn weighted_sum(pixels: &[f32], stride: usize, width: usize, weights: &[f32]) -> f32 {
     let mut sums = [0.0; LANES];
     for (y, weights) in weights.chunks_exact(width).enumerate() {
