@@ -192,7 +192,7 @@ impl DecideCommand {
         let shown: Vec<SamplePair> = shown
             .map(|(name, trial)| SamplePair::of_trial(setup, keys, name, trial))
             .collect::<Result<_, _>>()?;
-        samples::files(&shown, self.effort.seed, self.program().is_none())
+        samples::files(&shown, None, self.effort.seed, self.program().is_none())
     }
 
     /// Why another program gave no vectors, where it failed.
@@ -283,11 +283,12 @@ impl DecideCommand {
 /// The uncertainty of the velocity at the best setting in words, and in the JSON.
 fn velocity(
     setup: &Setup,
+    planned: &motefield_rig::plan::Plan,
     point: &Point,
     limit_m_s: Option<f64>,
     json: &mut Value,
 ) -> Result<String, StudyError> {
-    let budget = VelocityBudget::of(setup, point)?;
+    let budget = VelocityBudget::of(setup, planned, point)?;
     json["velocity"] = report::decide::velocity::json(budget.as_ref(), limit_m_s);
     let words = budget.map(|budget| report::decide::velocity::words(&budget, limit_m_s));
     Ok(words.unwrap_or_default())

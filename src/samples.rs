@@ -6,7 +6,7 @@ use motefield_report::format::typeset_all;
 use motefield_report::look_picture;
 use motefield_report::specimen::{Specimen, Tone, cut, pictures};
 use motefield_rig::keys;
-use motefield_rig::plan::plan;
+use motefield_rig::plan::{Plan, plan};
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 use motefield_study::StudyError;
@@ -88,9 +88,12 @@ struct Made {
 }
 
 impl Made {
-    fn of(sample: &SamplePair, seed: u64, alone: bool) -> Result<Made, Failure> {
+    fn of(sample: &SamplePair, standing: Option<&Plan>, seed: u64, alone: bool) -> Result<Made, Failure> {
         let SamplePair { name, values, setup } = sample;
-        let plan = plan(setup)?;
+        let plan = match standing {
+            Some(standing) => standing.changed(setup)?,
+            None => plan(setup)?,
+        };
         let (scene, processing) = (plan.scene, plan.processing);
         let of_study = Seed {
             study: seed,
@@ -139,11 +142,17 @@ impl Made {
 }
 
 /// A pair of each sample; `alone` where the setup's own processing measures single pairs, whose
-/// vectors can then be shown.
-pub fn files(samples: &[SamplePair], seed: u64, alone: bool) -> Result<Files, Failure> {
+/// vectors can then be shown. `standing` is the plan of the setup that they were changed from, where
+/// there is one.
+pub fn files(
+    samples: &[SamplePair],
+    standing: Option<&Plan>,
+    seed: u64,
+    alone: bool,
+) -> Result<Files, Failure> {
     let made = samples
         .par_iter()
-        .map(|sample| Made::of(sample, seed, alone))
+        .map(|sample| Made::of(sample, standing, seed, alone))
         .collect::<Result<Vec<_>, _>>()?;
     let specimens: Vec<Specimen> = made
         .iter()

@@ -171,6 +171,7 @@ impl<const EDGES: usize> Waiting<EDGES> {
 }
 
 /// As `add_spots`, for pixels that are sensitive only in a middle square of side `side`.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn add_sparse(raster: &mut Raster, spots: &[Spot], side: f64) {
     let Raster {
         width,
@@ -199,6 +200,9 @@ fn outer(pixels: &mut [f32], stride: usize, corner: [usize; 2], light: f32, acro
         }
     }
 }
+
+/// Pixels of an axis whose fractions are computed at once.
+const SIDE_BY_SIDE: usize = 8;
 
 /// A Gaussian of one width.
 struct Pen {
@@ -249,17 +253,24 @@ impl Pen {
 
     /// As `shares`, for pixels sensitive over the middle `side` of their width, normalised so that
     /// the fractions sum to 1 on average over places. Returns the first pixel.
+    #[inline(always)]
     fn sparse_shares(&self, at: f64, length: usize, side: f64, shares: &mut Vec<f32>) -> usize {
         shares.clear();
         let Some((first, last)) = self.pixels(at, length) else {
             return 0;
         };
-        let edge = |k: f64| erf(((k - at) * self.inverse) as f32);
-        shares.extend((first as usize..=last as usize).map(|k| {
-            let k = k as f64;
-            (edge(k + 0.5 * side) - edge(k - 0.5 * side)) * (0.5 / side) as f32
-        }));
-        first as usize
+        let (first, count) = (first as usize, (last - first) as usize + 1);
+        let per_side = (0.5 / side) as f32;
+        shares.resize(count.next_multiple_of(SIDE_BY_SIDE), 0.0);
+        for (n, shares) in shares.as_chunks_mut::<SIDE_BY_SIDE>().0.iter_mut().enumerate() {
+            for (lane, share) in shares.iter_mut().enumerate() {
+                let k = (first + n * SIDE_BY_SIDE + lane) as f64;
+                let edge = |k: f64| erf(((k - at) * self.inverse) as f32);
+                *share = (edge(k + 0.5 * side) - edge(k - 0.5 * side)) * per_side;
+            }
+        }
+        shares.truncate(count);
+        first
     }
 }
 

@@ -158,7 +158,8 @@ impl DecideCommand {
                     .collect();
                 at_best = setup.with_all(&changes)?;
                 let limit = self.limit.and_then(|limit| limit.m_s(best));
-                words += &velocity(&at_best, &best.point, limit, &mut json)?;
+                let planned = motefield_rig::plan::plan(&at_best)?;
+                words += &velocity(&at_best, &planned, &best.point, limit, &mut json)?;
             }
             words += &report::decide::worth::words(&worths, answered.as_ref(), EXPLAINED);
         }

@@ -61,7 +61,12 @@ impl DecideCommand {
         let shown: Vec<SamplePair> = shown
             .map(|pulse| SamplePair::at_pulse(setup, pulse))
             .collect::<Result<_, _>>()?;
-        files.extend(samples::files(&shown, self.effort.seed, alone)?);
+        files.extend(samples::files(
+            &shown,
+            Some(&search.plan),
+            self.effort.seed,
+            alone,
+        )?);
         let mut json = report::decide::pulse::json(&decision, setup, &go_on);
         json["assumed"] = report::decide::worth::json(&worths);
         json["pairs_for_assumed"] = json!(worths.pairs);
@@ -82,7 +87,8 @@ impl DecideCommand {
                 json["rule_of_thumb_left"] = report::decide::thumb::json(left.as_ref());
                 words += &left.map_or(String::new(), |left| report::decide::thumb::words(&left));
                 let limit = decision.velocity_m_s(wish.limit_px);
-                words += &velocity(&at_best, &best.point, limit, &mut json)?;
+                let planned = search.plan.changed(&at_best)?;
+                words += &velocity(&at_best, &planned, &best.point, limit, &mut json)?;
             }
             words += &report::decide::worth::words(&worths, answered.as_ref(), EXPLAINED);
         }

@@ -3,7 +3,7 @@
 //! of a shorter pulse; the study knows both sides.
 
 use motefield_rig::keys;
-use motefield_rig::plan::{RuleId, Status, plan};
+use motefield_rig::plan::{RuleId, Status};
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 
@@ -43,7 +43,8 @@ pub fn left(setup: &Setup, decision: &Decision) -> Result<Option<LeftStreakRule>
         return Ok(None);
     };
     let pulse = Setup::quantity(best.pulse_s, Dimension::Time);
-    let rules = plan(&setup.with(keys::light::PULSE_LENGTH.path, pulse)?)?.rules();
+    let at_best = setup.with(keys::light::PULSE_LENGTH.path, pulse)?;
+    let rules = decision.plan.changed(&at_best)?.rules();
     let broken = rules
         .iter()
         .find(|rule| rule.id == RuleId::Streak && rule.status > Status::Pass);

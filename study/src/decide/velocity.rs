@@ -89,12 +89,11 @@ pub struct VelocityBudget {
 }
 
 impl VelocityBudget {
-    /// At a setting that was measured; `None` where the setup has no scale or no separation.
+    /// At a setting that was measured, planned as `planned`; `None` where the setup has no scale or no separation.
     ///
     /// # Errors
-    /// When the setup, or one at the end of a tolerance, cannot be planned.
-    pub fn of(setup: &Setup, point: &Point) -> Result<Option<VelocityBudget>, StudyError> {
-        let planned = plan(setup)?;
+    /// When a setup at the end of a tolerance cannot be planned.
+    pub fn of(setup: &Setup, planned: &Plan, point: &Point) -> Result<Option<VelocityBudget>, StudyError> {
         let (Some(px_per_m), Some(separation_s)) = (planned.rig.px_per_m(), planned.rig.setup.separation_s)
         else {
             return Ok(None);
@@ -110,7 +109,7 @@ impl VelocityBudget {
             _ => unknown.push(UncertaintyCause::LocalBias),
         }
         causes.push((UncertaintyCause::Bias, m_s(length(|c| c.bias_px.value))));
-        causes.push((UncertaintyCause::Curvature, m_s(curvature_px(&planned))));
+        causes.push((UncertaintyCause::Curvature, m_s(curvature_px(planned))));
         for (cause, relative) in [
             (
                 UncertaintyCause::Scale,

@@ -172,7 +172,10 @@ pub fn worths(
     let assumed = assumptions(base.setup)?;
     let study = WorthStudy {
         base,
-        standing: plan(base.setup)?,
+        standing: match base.standing {
+            Some(standing) => standing.clone(),
+            None => plan(base.setup)?,
+        },
         wish,
         journal,
         progress,

@@ -117,6 +117,8 @@ pub(super) struct TriedSetting {
 #[derive(Debug, Clone)]
 pub struct Answered<'a> {
     pub(super) setup: &'a Setup,
+    /// As it stands, where it was planned.
+    pub(super) standing: Option<&'a Plan>,
     pub(super) judged: Judged,
     pub(super) axes: Vec<FreeAxis>,
     pub(super) tried: Vec<TriedSetting>,
@@ -146,6 +148,7 @@ impl<'a> Answered<'a> {
         });
         Some(Answered {
             setup: &search.setup,
+            standing: Some(&search.plan),
             judged: Judged::Displacement,
             tried: tried.collect(),
             axes: vec![FreeAxis {
@@ -209,6 +212,7 @@ impl<'a> Answered<'a> {
         }
         Some(Answered {
             setup,
+            standing: None,
             judged: Judged::Velocity,
             axes,
             tried,
