@@ -26,6 +26,7 @@ fn the_interval_follows_the_rectangular_distribution() {
     let tried = at.map(|x| TriedSetting::for_test(x, grid(square(x, 0.0))));
     let base = Answered {
         setup: &setup,
+        standing: None,
         judged: Judged::Displacement,
         axes: vec![FreeAxis::for_test("light.pulse_length", "1 ms")],
         tried: tried.to_vec(),
@@ -69,6 +70,7 @@ fn the_robust_choice_keeps_away_from_the_steep_side() {
     let at = [-1.0, 0.0, 1.0];
     let base = Answered {
         setup: &setup,
+        standing: None,
         judged: Judged::Displacement,
         axes: vec![FreeAxis::for_test("light.pulse_length", "1 ms")],
         tried: at
