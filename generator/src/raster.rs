@@ -46,3 +46,27 @@ impl Raster {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows keep to the width whatever lies between them, memory that was used before is dark
+    /// again, and no two rows of a particle image share a set of a cache of 64 lines.
+    #[test]
+    fn rows_stand_apart() {
+        for width in [1, 15, 16, 17, 512, 1024] {
+            let mut raster = Raster::dark([width, 9], vec![7.0; 3]);
+            assert!(raster.light.iter().all(|e| *e == 0.0));
+            for y in 0..9 {
+                raster.light[y * raster.stride + width - 1] = y as f32;
+            }
+            let ends: Vec<f32> = raster.rows(2).map(|row| row[width - 1]).collect();
+            assert_eq!(ends, [2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0]);
+            assert_eq!(raster.picture()[[4, width - 1]], 4.0);
+            let sets: std::collections::BTreeSet<usize> =
+                (0..9).map(|y| y * raster.stride / LINE % 64).collect();
+            assert_eq!(sets.len(), 9, "{width}");
+        }
+    }
+}

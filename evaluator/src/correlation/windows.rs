@@ -246,3 +246,50 @@ fn autocorrelation(taper: &[f64]) -> Vec<f64> {
     let at = |lag: usize| taper.iter().zip(&taper[lag..]).map(|(w, v)| w * v).sum();
     (0..=taper.len()).map(at).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Windows that are read where they stand in the frames have the planes, to the bit, of copies
+    /// that are tapered first; so have those across the border, and one that is left over beside
+    /// the one before it.
+    #[test]
+    fn windows_in_place_are_as_good_as_copies() {
+        let size = [100, 70];
+        let [a, b] = [3, 5].map(|step| -> Vec<f32> {
+            (0..size[0] * size[1])
+                .map(|k| 20.0 + (k * k * step % 101) as f32)
+                .collect()
+        });
+        let frames = [&a, &b].map(|pixels| FrameView { pixels, size });
+        let corners: Vec<Corners> = [[0, 0], [41, 23], [-5, 12], [80, 60], [9, 30]]
+            .map(|a| Corners {
+                a,
+                b: [a[0] + 2, a[1] - 1],
+            })
+            .to_vec();
+        for (correlation, normalise) in [
+            (Correlation::Circular, Normalise::None),
+            (Correlation::ZeroPadded, Normalise::Window),
+        ] {
+            let correlator = || WindowCorrelator::new([32, 16], Weighting::Gaussian, correlation, normalise);
+            let mut found = Vec::new();
+            correlator().correlate(frames, &corners, |_, plane| found.push(plane.clone()));
+            let mut copies = correlator();
+            for (first, two) in [(0, [0, 1]), (2, [2, 3]), (4, [4, 3])] {
+                for (k, n) in two.into_iter().enumerate() {
+                    copies.load(k, frames, corners[n]);
+                }
+                copies.plain();
+                if normalise == Normalise::Window {
+                    copies.per_overlap();
+                }
+                for (plane, copy) in found[first..].iter().zip(&copies.planes).take(2) {
+                    assert!(copy.values().iter().any(|v| v.abs() > 0.0));
+                    assert_eq!(plane.values(), copy.values(), "{first}");
+                }
+            }
+        }
+    }
+}

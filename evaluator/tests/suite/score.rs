@@ -50,6 +50,7 @@ fn detection_is_not_the_absence_of_outliers() {
         confidence: Confidence::USUAL,
     };
     let score = sample.score();
+    assert_eq!(sample.total_error(), score.total_error());
     assert_eq!(
         (score.outliers.value, score.valid_detection.value),
         (4.0 / 6.0, 0.5)

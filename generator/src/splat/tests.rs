@@ -46,3 +46,26 @@ fn sparse_pixels_integrate_their_square() {
         );
     }
 }
+
+/// Spots of all widths, inside, across the borders and outside: drawn at once they leave the same
+/// bits as drawn one after another.
+#[test]
+fn many_spots_are_drawn_as_one_after_another() {
+    let spots: Vec<Spot> = (0..400)
+        .map(|k| Spot {
+            x_px: f64::from(k * 3 % 91) * 0.83 - 6.0,
+            y_px: f64::from(k * 2 % 97) * 0.71 - 5.0,
+            electrons: 100.0 + (k % 7) as f32,
+            sigma_px: [0.3, 0.55, 1.2, 2.5][k as usize * 11 % 13 % 4],
+        })
+        .collect();
+    for brush in [Brush::Gaussian(1.0), Brush::Gaussian(0.7)] {
+        let [mut at_once, mut in_turn] = [(); 2].map(|()| Raster::dark([64, 60], Vec::new()));
+        add(&mut at_once, &spots, &brush);
+        for spot in &spots {
+            add(&mut in_turn, &[*spot], &brush);
+        }
+        assert!(at_once.picture().sum() > 20_000.0);
+        assert_eq!(at_once.picture(), in_turn.picture(), "{brush:?}");
+    }
+}

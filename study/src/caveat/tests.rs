@@ -1,10 +1,14 @@
 //! Each caveat at its limit.
 
+use std::sync::atomic::AtomicBool;
+
 use motefield_evaluator::score::{ErrorSample, Errors, VectorTruth};
 use motefield_evaluator::statistics::Confidence;
-use motefield_evaluator::{Vector, VectorField, VectorStatus};
+use motefield_evaluator::{Processing, Vector, VectorField, VectorStatus};
+use motefield_generator::{Camera, Scene, Sensor};
 
 use super::Caveat;
+use crate::run::{Effort, Experiment, Silent, run};
 
 fn vectors(statuses: &[VectorStatus], peak_ratio: f64) -> Vec<Vector> {
     let vector = |(k, status): (usize, &VectorStatus)| Vector {
@@ -103,4 +107,49 @@ fn whole_pixels_are_told() {
     assert_eq!(said(&[[14.0, -3.0], [15.0, -3.0]]), None);
     assert_eq!(said(&[[0.0, 0.05]; 2]), None);
     assert_eq!(said(&[]), None);
+}
+
+/// Full pixels are told wherever they are enough to speak of, also of a sensor that bends as much
+/// as one may; of pictures far from full nothing is told.
+#[test]
+fn full_pixels_are_told() {
+    let told = |electrons: f64, nonlinearity: f64| {
+        let experiment = Experiment {
+            scene: Scene {
+                size: [96, 96],
+                seeding_density_ppp: 0.1,
+                particle_diameter_px: 3.0,
+                electrons,
+                camera: Camera {
+                    sensor: Some(Sensor {
+                        nonlinearity,
+                        ..Sensor::default()
+                    }),
+                    ..Camera::default()
+                },
+                ..Scene::default()
+            },
+            processing: Processing::default(),
+        };
+        let effort = Effort {
+            first_pairs: 2,
+            most_pairs: 2,
+            ..Effort::default()
+        };
+        let points = run(&[experiment], &effort, &Silent, &AtomicBool::new(false));
+        let caveats = points[0]
+            .as_ref()
+            .expect("a study that nobody stops")
+            .caveats
+            .clone();
+        caveats.iter().find_map(|caveat| match caveat {
+            Caveat::Saturated(share) => Some(*share),
+            _ => None,
+        })
+    };
+    for nonlinearity in [0.0, 0.3] {
+        let share = told(150_000.0, nonlinearity).expect("full pixels");
+        assert!((0.01..0.9).contains(&share), "{share}");
+        assert_eq!(told(2_000.0, nonlinearity), None);
+    }
 }
