@@ -76,7 +76,7 @@ pub fn names() -> Vec<String> {
 
 /// What is made of a sample: files of its pair, the pair, and where its vectors can be shown its
 /// correlation plane and, of the best, several measurements.
-struct Made {
+struct DrawnSample {
     files: Files,
     called: String,
     pair: Pair,
@@ -87,8 +87,13 @@ struct Made {
     told: Vec<[f64; 2]>,
 }
 
-impl Made {
-    fn of(sample: &SamplePair, standing: Option<&Plan>, seed: u64, alone: bool) -> Result<Made, Failure> {
+impl DrawnSample {
+    fn of(
+        sample: &SamplePair,
+        standing: Option<&Plan>,
+        seed: u64,
+        alone: bool,
+    ) -> Result<DrawnSample, Failure> {
         let SamplePair { name, values, setup } = sample;
         let plan = match standing {
             Some(standing) => standing.changed(setup)?,
@@ -126,7 +131,7 @@ impl Made {
                 (looks, told) = all.into_iter().unzip();
             }
         }
-        Ok(Made {
+        Ok(DrawnSample {
             files,
             called: match *name {
                 "standing" => "as it stands".to_owned(),
@@ -152,7 +157,7 @@ pub fn files(
 ) -> Result<Files, Failure> {
     let made = samples
         .par_iter()
-        .map(|sample| Made::of(sample, standing, seed, alone))
+        .map(|sample| DrawnSample::of(sample, standing, seed, alone))
         .collect::<Result<Vec<_>, _>>()?;
     let specimens: Vec<Specimen> = made
         .iter()

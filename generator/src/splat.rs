@@ -61,8 +61,8 @@ fn add_spots(raster: &mut Raster, spots: &[Spot]) {
         light: ref mut pixels,
     } = *raster;
     let (mut across, mut down) = (Vec::new(), Vec::new());
-    let mut small = Waiting::<8>::new();
-    let mut large = Waiting::<16>::new();
+    let mut small = WaitingSpots::<8>::new();
+    let mut large = WaitingSpots::<16>::new();
     for spot in spots {
         let pen = Pen::new(spot.sigma_px);
         // Most particle images fit into a patch of 7 × 7 or 15 × 15 pixels inside the picture,
@@ -109,7 +109,7 @@ fn add_spots(raster: &mut Raster, spots: &[Spot]) {
 const AT_ONCE: usize = 8;
 
 /// Points of light that wait to be drawn, each on a patch of `EDGES` − 1 pixels per side.
-struct Waiting<const EDGES: usize> {
+struct WaitingSpots<const EDGES: usize> {
     count: usize,
     /// The pixel at the patch's corner, and the photo-electrons.
     at: [(usize, f32); AT_ONCE],
@@ -117,9 +117,9 @@ struct Waiting<const EDGES: usize> {
     edges: [[[f32; EDGES]; 2]; AT_ONCE],
 }
 
-impl<const EDGES: usize> Waiting<EDGES> {
+impl<const EDGES: usize> WaitingSpots<EDGES> {
     fn new() -> Self {
-        Waiting {
+        WaitingSpots {
             count: 0,
             at: [(0, 0.0); AT_ONCE],
             edges: [[[0.0; EDGES]; 2]; AT_ONCE],
