@@ -76,12 +76,7 @@ impl Airy {
 
     /// Adds the light of `spots` to pixels.
     pub(crate) fn add(&self, raster: &mut Raster, spots: &[Spot]) {
-        let Raster {
-            width,
-            height,
-            stride,
-            light: ref mut pixels,
-        } = *raster;
+        let ([width, height], stride, pixels) = raster.parts();
         let (mut across, mut down) = (Vec::new(), Vec::new());
         for spot in spots {
             let x = self.places(spot.x_px, width, &mut across);

@@ -12,7 +12,7 @@ pub(crate) struct Raster {
     pub(crate) width: usize,
     pub(crate) height: usize,
     /// Pixels from one row to the next.
-    pub(crate) stride: usize,
+    stride: usize,
     pub(crate) light: Vec<f32>,
 }
 
@@ -31,6 +31,12 @@ impl Raster {
             stride,
             light: memory,
         }
+    }
+
+    /// Width and height, pixels from one row to the next, and the pixels.
+    #[inline(always)]
+    pub(crate) fn parts(&mut self) -> ([usize; 2], usize, &mut [f32]) {
+        ([self.width, self.height], self.stride, &mut self.light)
     }
 
     /// The rows from number `first` on.

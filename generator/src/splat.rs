@@ -54,12 +54,7 @@ pub(crate) fn add(raster: &mut Raster, spots: &[Spot], brush: &Brush) {
 
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn add_spots(raster: &mut Raster, spots: &[Spot]) {
-    let Raster {
-        width,
-        height,
-        stride,
-        light: ref mut pixels,
-    } = *raster;
+    let ([width, height], stride, pixels) = raster.parts();
     let (mut across, mut down) = (Vec::new(), Vec::new());
     let mut small = WaitingSpots::<8>::new();
     let mut large = WaitingSpots::<16>::new();
@@ -173,12 +168,7 @@ impl<const EDGES: usize> WaitingSpots<EDGES> {
 /// As `add_spots`, for pixels that are sensitive only in a middle square of side `side`.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "aarch64+neon"))]
 fn add_sparse(raster: &mut Raster, spots: &[Spot], side: f64) {
-    let Raster {
-        width,
-        height,
-        stride,
-        light: ref mut pixels,
-    } = *raster;
+    let ([width, height], stride, pixels) = raster.parts();
     let (mut across, mut down) = (Vec::new(), Vec::new());
     for spot in spots {
         let pen = Pen::new(spot.sigma_px);

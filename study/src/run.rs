@@ -16,6 +16,7 @@ mod journal;
 mod ledger;
 mod measurement;
 mod record;
+mod saturation;
 mod stopping;
 pub mod tiles;
 pub mod trust;

@@ -89,7 +89,8 @@ pub struct VelocityBudget {
 }
 
 impl VelocityBudget {
-    /// At a setting that was measured, planned as `planned`; `None` where the setup has no scale or no separation.
+    /// At a setting that was measured, planned as `planned`; `None` where the setup has no scale or
+    /// no separation.
     ///
     /// # Errors
     /// When a setup at the end of a tolerance cannot be planned.

@@ -14,6 +14,7 @@ use ndarray::ArrayView2;
 
 use super::bound::{self, BoundAtPoint};
 use super::external::{self, Failed, Places};
+use super::saturation::{full_share, may_be_full};
 use super::trust::{self, Trust};
 use crate::caveat::Caveat;
 
@@ -268,7 +269,8 @@ impl<'a> Prepared<'a> {
             pairs.push((self.chain.render)(self.scene, seed).expect(PLANNED));
             progress.done();
         }
-        if number == 0 && !self.may_be_full(&pairs[0]) {
+        let sensor = self.scene.camera.sensor.as_ref();
+        if number == 0 && !sensor.is_some_and(|sensor| may_be_full(&pairs[0], sensor)) {
             self.ground.saturated.get_or_init(|| 0.0);
         }
         let field = match &pairs[..] {
@@ -461,18 +463,6 @@ impl Prepared<'_> {
         all
     }
 
-    /// Whether there may be pixels whose mean charge is full, by the first pair as it was recorded:
-    /// of those every other one reads more than its mean, which nonlinearity lowers by 0.3 at most.
-    /// So where there are enough to speak of, one at least reads half of what a full pixel does.
-    fn may_be_full(&self, pair: &Pair) -> bool {
-        let Some(sensor) = &self.scene.camera.sensor else {
-            return false;
-        };
-        let half_dn = sensor.black_level_dn + 0.5 * sensor.gain_dn_per_e * sensor.saturation_e();
-        let bright = |frame: &ndarray::Array2<f32>| frame.iter().any(|dn| f64::from(*dn) >= half_dn);
-        bright(&pair.a) || bright(&pair.b)
-    }
-
     /// Share of the pixels of the first pair, both frames, that are full or as white as they get.
     fn saturated(&self) -> f64 {
         let Some(sensor) = &self.scene.camera.sensor else {
@@ -481,16 +471,8 @@ impl Prepared<'_> {
         if let Some(tiles) = self.tiles() {
             return tiles.saturated(sensor, realisation(self.seed, 0));
         }
-        let Pair { a, b } = pair::expected(self.scene, realisation(self.seed, 0)).expect(PLANNED);
-        let share = |mut frame: ndarray::Array2<f32>, number: u32| {
-            sensor.charge(&mut frame, number);
-            let full = frame
-                .iter()
-                .filter(|e| f64::from(**e) >= sensor.saturation_e())
-                .count();
-            full as f64 / frame.len() as f64
-        };
-        0.5 * (share(a, 0) + share(b, 1))
+        let expected = pair::expected(self.scene, realisation(self.seed, 0)).expect(PLANNED);
+        full_share(expected, sensor)
     }
 }
 

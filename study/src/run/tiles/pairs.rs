@@ -7,6 +7,7 @@ use motefield_evaluator::{Correlator, Processing, Vector, VectorField};
 use motefield_generator::pair::Crops;
 use motefield_generator::{Pair, Scene, Seed, Sensor};
 
+use super::super::saturation::full_share;
 use super::Tiling;
 
 const VALID: &str = "processing that was validated";
@@ -60,17 +61,7 @@ impl<'a> TilePairs<'a> {
 
     /// Share of the pixels, of both frames, in which at least this charge is expected, e.
     pub(in crate::run) fn saturated(&self, sensor: &Sensor, seed: Seed) -> f64 {
-        let full = |k: usize| {
-            let Pair { a, b } = self.crops.expected(k, seed);
-            let share = |(number, mut frame): (u32, ndarray::Array2<f32>)| {
-                sensor.charge(&mut frame, number);
-                let full = (frame.iter())
-                    .filter(|e| f64::from(**e) >= sensor.saturation_e())
-                    .count();
-                full as f64 / frame.len() as f64
-            };
-            0.5 * (share((0, a)) + share((1, b)))
-        };
+        let full = |k: usize| full_share(self.crops.expected(k, seed), sensor);
         let tiles = self.tiling.crops.len();
         (0..tiles).map(full).sum::<f64>() / tiles as f64
     }
