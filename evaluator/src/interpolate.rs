@@ -154,86 +154,135 @@ fn sample_row(
     dy: &[f32],
     out: &mut [f32],
 ) {
-    let (dx, out) = (dx.chunks(SIDE), out.chunks_mut(SIDE));
-    for (n, ((dx, dy), out)) in dx.zip(dy.chunks(SIDE)).zip(out).enumerate() {
-        let at = [x + n * SIDE, y];
-        // So that the compiler knows how many samples there are.
-        let together = match image.kernel.support {
-            2 => together::<2>(image, at, factor, [dx, dy], out),
-            4 => together::<4>(image, at, factor, [dx, dy], out),
-            6 => together::<6>(image, at, factor, [dx, dy], out),
-            _ => together::<TAPS>(image, at, factor, [dx, dy], out),
-        };
-        if !together {
-            for (k, value) in out.iter_mut().enumerate() {
-                *value = sample(image, [at[0] + k, y], [factor * dx[k], factor * dy[k]]);
-            }
-        }
+    // So that the compiler knows how many samples there are.
+    match image.kernel.support {
+        2 => sample_chunks::<2>(image, [x, y], factor, [dx, dy], out),
+        4 => sample_chunks::<4>(image, [x, y], factor, [dx, dy], out),
+        6 => sample_chunks::<6>(image, [x, y], factor, [dx, dy], out),
+        _ => sample_chunks::<TAPS>(image, [x, y], factor, [dx, dy], out),
     }
 }
 
-/// Samples [`SIDE`] pixels of a row whose displacements have the same whole part and stay inside
-/// the frame, so that their samples follow each other too; false, with nothing done, where that is
-/// not so. Each pixel is computed in the same order as alone.
+/// Samples a row, [`SIDE`] pixels at a time and the rest of it pixel by pixel.
+#[inline(always)]
+fn sample_chunks<const SUPPORT: usize>(
+    image: &Interpolated,
+    [x, y]: [usize; 2],
+    factor: f32,
+    [dx, dy]: [&[f32]; 2],
+    out: &mut [f32],
+) {
+    let (chunks_x, rest_x) = dx.as_chunks::<SIDE>();
+    let (chunks_y, rest_y) = dy.as_chunks::<SIDE>();
+    let (chunks, rest) = out.as_chunks_mut::<SIDE>();
+    for (n, ((dx, dy), out)) in chunks_x.iter().zip(chunks_y).zip(chunks).enumerate() {
+        together::<SUPPORT>(image, [x + n * SIDE, y], factor, [dx, dy], out);
+    }
+    let x = x + dx.len() - rest.len();
+    for (k, value) in rest.iter_mut().enumerate() {
+        *value = sample(image, [x + k, y], [factor * rest_x[k], factor * rest_y[k]]);
+    }
+}
+
+/// Samples [`SIDE`] pixels of a row: those at once whose displacements have the same whole part, as
+/// their samples follow each other too, and alone those whose samples may lie outside the frame.
+/// Each pixel is computed in the same order as alone.
 #[inline(always)]
 fn together<const SUPPORT: usize>(
     image: &Interpolated,
     at: [usize; 2],
     factor: f32,
-    shifts: [&[f32]; 2],
-    out: &mut [f32],
-) -> bool {
-    let (Ok(dx), Ok(dy), Ok(out)) = (
-        <&PixelLanes>::try_from(shifts[0]),
-        <&PixelLanes>::try_from(shifts[1]),
-        <&mut PixelLanes>::try_from(out),
-    ) else {
-        return false;
-    };
+    [dx, dy]: [&PixelLanes; 2],
+    out: &mut PixelLanes,
+) {
     // Plain loops: closures of arrays are not compiled for the instruction set of the caller.
     let (mut floor_x, mut floor_y, mut tx, mut ty) = ([0.0; SIDE], [0.0; SIDE], [0.0; SIDE], [0.0; SIDE]);
-    let mut alike = true;
     for lane in 0..SIDE {
         let (shift_x, shift_y) = (factor * dx[lane], factor * dy[lane]);
         (floor_x[lane], floor_y[lane]) = (shift_x.floor(), shift_y.floor());
         (tx[lane], ty[lane]) = (shift_x - floor_x[lane], shift_y - floor_y[lane]);
-        alike &= floor_x[lane] == floor_x[0] && floor_y[lane] == floor_y[0];
-    }
-    let (left, top) = (
-        at[0] as isize + floor_x[0] as isize,
-        at[1] as isize + floor_y[0] as isize,
-    );
-    let [width, height] = image.size.map(|side| side as isize);
-    if !(alike && left >= 0 && left + SIDE as isize <= width && (0..height).contains(&top)) {
-        return false;
     }
     let terms = &image.kernel.terms;
     let (along_x, along_y) = (
         weights_of::<SUPPORT>(terms, &tx),
         weights_of::<SUPPORT>(terms, &ty),
     );
-    let lead = SUPPORT / 2 - 1;
-    let start = (PAD + top as usize - lead) * image.stride + PAD + left as usize - lead;
-    let mut sums = [[0.0; SIDE]; TAPS];
-    for (tap, weighted) in sums.iter_mut().enumerate().take(SUPPORT) {
-        let mut start = start + tap;
-        let mut sum = [0.0; SIDE];
-        for weight in &along_y {
-            let samples = &image.coefficients[start..].as_chunks::<SIDE>().0[0];
-            for lane in 0..SIDE {
-                sum[lane] += weight[lane] * samples[lane];
-            }
-            start += image.stride;
+    let [width, height] = image.size.map(|side| side as isize);
+    // Bit n is set when pixel n is done.
+    let (mut done, mut found) = (0u32, [0.0f32; SIDE]);
+    while done != (1 << SIDE) - 1 {
+        let first = (!done).trailing_zeros() as usize;
+        let (whole_x, whole_y) = (floor_x[first], floor_y[first]);
+        let (left, top) = (
+            at[0] as isize + whole_x as isize,
+            at[1] as isize + whole_y as isize,
+        );
+        if left < 0 || left + SIDE as isize > width || !(0..height).contains(&top) {
+            found[first] = sample(
+                image,
+                [at[0] + first, at[1]],
+                [factor * dx[first], factor * dy[first]],
+            );
+            done |= 1 << first;
+            continue;
+        }
+        let values = side_by_side(image, [left as usize, top as usize], [&along_x, &along_y]);
+        let mut alike = [0u32; SIDE];
+        for lane in 0..SIDE {
+            // By their bits, so that one that is not a number is like itself too.
+            let same_x = floor_x[lane].to_bits() == whole_x.to_bits();
+            let same_y = floor_y[lane].to_bits() == whole_y.to_bits();
+            alike[lane] = if same_x & same_y { u32::MAX } else { 0 };
+        }
+        if alike == [u32::MAX; SIDE] {
+            *out = values;
+            return;
         }
         for lane in 0..SIDE {
-            weighted[lane] = sum[lane] * along_x[tap][lane];
+            let bits = (values[lane].to_bits() & alike[lane]) | (found[lane].to_bits() & !alike[lane]);
+            found[lane] = f32::from_bits(bits);
+        }
+        for lane in 0..SIDE {
+            done |= alike[lane] & (1 << lane);
+        }
+    }
+    *out = found;
+}
+
+/// Weighted sums of the samples about [`SIDE`] pixels that follow each other, the first of which
+/// has the sample `left`, `top` before it.
+#[inline(always)]
+fn side_by_side<const SUPPORT: usize>(
+    image: &Interpolated,
+    [left, top]: [usize; 2],
+    [along_x, along_y]: [&[PixelLanes; SUPPORT]; 2],
+) -> PixelLanes {
+    let lead = SUPPORT / 2 - 1;
+    let start = (PAD + top - lead) * image.stride + PAD + left - lead;
+    // As long as the samples of any kernel are, so that no place in a row has to be checked.
+    let mut rows = [&[0.0; SIDE + TAPS]; SUPPORT];
+    for (n, row) in rows.iter_mut().enumerate() {
+        *row = &image.coefficients[start + n * image.stride..].as_chunks().0[0];
+    }
+    let mut sums = [[0.0; SIDE]; TAPS];
+    for tap in 0..SUPPORT {
+        let mut sum = [0.0; SIDE];
+        for (row, weight) in rows.iter().zip(along_y) {
+            for lane in 0..SIDE {
+                sum[lane] += weight[lane] * row[tap + lane];
+            }
+        }
+        for lane in 0..SIDE {
+            sums[tap][lane] = sum[lane] * along_x[tap][lane];
         }
     }
     let [a, b, c, d, e, f, g, h] = sums;
+    let mut values = [0.0; SIDE];
     for lane in 0..SIDE {
-        out[lane] = ((a[lane] + e[lane]) + (c[lane] + g[lane])) + ((b[lane] + f[lane]) + (d[lane] + h[lane]));
+        values[lane] =
+            ((a[lane] + e[lane]) + (c[lane] + g[lane])) + ((b[lane] + f[lane]) + (d[lane] + h[lane]));
     }
-    true
+    values
 }
 
 /// Weights of the samples along an axis for points at the fractions `t` of a pixel.
@@ -346,3 +395,6 @@ fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

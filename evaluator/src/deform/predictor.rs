@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use multiversion::multiversion;
+
 use super::PredictorFilter;
 use super::spline::{extended, interpolating, regression, taps};
 use crate::error::ProcessingError;
@@ -156,45 +158,77 @@ impl Predictor {
         [part_x, part_y]: [Range<usize>; 2],
         deformed: [&mut [f32]; 2],
     ) {
-        let columns: Vec<(isize, [f32; 4])> = part_x
-            .clone()
-            .map(|x| {
-                let (i, weights) = taps((x as f64 - self.first[0]) / self.spacing[0]);
-                (i, weights.map(|w| w as f32))
-            })
-            .collect();
-        // The leftmost and rightmost coefficients that any pixel needs.
-        let [Some((start, _)), Some((last, _))] = [columns.first(), columns.last()] else {
-            return;
-        };
-        let (start, needed) = (*start, (last + 4 - start) as usize);
-        let mut line = vec![[0.0f32; 2]; needed];
-        let (mut dx, mut dy) = (vec![0.0; columns.len()], vec![0.0; columns.len()]);
+        let along_x = ColumnTaps::new(
+            part_x
+                .clone()
+                .map(|x| (x as f64 - self.first[0]) / self.spacing[0]),
+        );
+        let mut line = vec![[0.0f32; 2]; along_x.needed];
+        let (mut dx, mut dy) = (vec![0.0; part_x.len()], vec![0.0; part_x.len()]);
         let [a, b] = deformed;
         let rows = a.chunks_exact_mut(width).zip(b.chunks_exact_mut(width));
         for (y, (a, b)) in rows.enumerate().take(part_y.end).skip(part_y.start) {
             let (j, along_y) = taps((y as f64 - self.first[1]) / self.spacing[1]);
-            for (i, value) in line.iter_mut().enumerate() {
+            for (i, value) in (along_x.start..).zip(&mut line) {
                 let mut sum = [0.0; 2];
                 for (n, wy) in along_y.iter().enumerate() {
-                    let c = self.coefficient(start + i as isize, j + n as isize);
+                    let c = self.coefficient(i, j + n as isize);
                     sum = [sum[0] + wy * c[0], sum[1] + wy * c[1]];
                 }
                 *value = sum.map(|s| s as f32);
             }
-            for ((dx, dy), (i, weights)) in dx.iter_mut().zip(&mut dy).zip(&columns) {
-                let near = &line[(i - start) as usize..][..4];
-                let sum = |k: usize| {
-                    weights[0] * near[0][k]
-                        + weights[1] * near[1][k]
-                        + weights[2] * near[2][k]
-                        + weights[3] * near[3][k]
-                };
-                (*dx, *dy) = (sum(0), sum(1));
-            }
+            weigh(&along_x, &line, &mut dx, &mut dy);
             let from = [part_x.start, y];
             frames[0].sample_row(from, -0.5, [&dx, &dy], &mut a[part_x.clone()]);
             frames[1].sample_row(from, 0.5, [&dx, &dy], &mut b[part_x.clone()]);
         }
+    }
+}
+
+/// What the pixels of a row take from the coefficients along it.
+struct ColumnTaps {
+    /// Column of the leftmost coefficient that any pixel takes, and how many are taken from there
+    /// on.
+    start: isize,
+    needed: usize,
+    /// Of runs of pixels that take the same four, the first of these, counted from `start`, and the
+    /// number of pixels.
+    runs: Vec<[usize; 2]>,
+    /// The weights of the four, for each pixel.
+    weights: [Vec<f32>; 4],
+}
+
+impl ColumnTaps {
+    /// For pixels at these positions, in units of the spacing and in ascending order.
+    fn new(positions: impl Iterator<Item = f64>) -> Self {
+        let (columns, of_pixels): (Vec<isize>, Vec<[f64; 4]>) = positions.map(taps).unzip();
+        let start = columns.first().copied().unwrap_or(0);
+        let from_start = |column: isize| (column - start) as usize;
+        Self {
+            start,
+            needed: columns.last().map_or(0, |last| from_start(*last) + 4),
+            runs: columns
+                .chunk_by(|a, b| a == b)
+                .map(|run| [from_start(run[0]), run.len()])
+                .collect(),
+            weights: [0, 1, 2, 3].map(|k| of_pixels.iter().map(|weights| weights[k] as f32).collect()),
+        }
+    }
+}
+
+/// Weighted sums of the coefficients `line` along a row, for each of its pixels.
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn weigh(taps: &ColumnTaps, line: &[[f32; 2]], dx: &mut [f32], dy: &mut [f32]) {
+    let mut from = 0;
+    for &[first, length] in &taps.runs {
+        let near: &[[f32; 2]; 4] = &line[first..].as_chunks().0[0];
+        let pixels = from..from + length;
+        let [a, b, c, d] = taps.weights.each_ref().map(|weights| &weights[pixels.clone()]);
+        let (dx, dy) = (&mut dx[pixels.clone()], &mut dy[pixels]);
+        for n in 0..length {
+            dx[n] = a[n] * near[0][0] + b[n] * near[1][0] + c[n] * near[2][0] + d[n] * near[3][0];
+            dy[n] = a[n] * near[0][1] + b[n] * near[1][1] + c[n] * near[2][1] + d[n] * near[3][1];
+        }
+        from += length;
     }
 }
