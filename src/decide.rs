@@ -12,6 +12,7 @@ use clap::Args;
 use motefield_report as report;
 use motefield_report::handout::NAME as REPORT;
 use motefield_rig::caution;
+use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;
 use motefield_study::StudyError;
 use motefield_study::decide::enough::{Enough, Unmet, enough};
@@ -109,8 +110,9 @@ impl DecideCommand {
         if !self.choose.is_empty() {
             return self.choice(&setup);
         }
-        match Question::of(&setup)? {
-            Question::PulseLength => self.pulse(&setup),
+        let plan = plan(&setup)?;
+        match Question::of_plan(&plan)? {
+            Question::PulseLength => self.pulse(&setup, plan),
             question => self.map(&setup, question, axes_of(&setup, question)?),
         }
     }
@@ -136,7 +138,7 @@ impl DecideCommand {
 
     /// Opens the folder of a decision. Which points are measured later depends on how well those
     /// before are known, so the effort decides the values as well.
-    fn open(&self, setup: &Setup, names: &[&str]) -> Result<Folder, Failure> {
+    fn open(&self, setup: &Setup, plan: Option<&Plan>, names: &[&str]) -> Result<Folder, Failure> {
         let effort = self.wish().effort;
         let mut asked = json!({
             "limit": self.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX)).to_string(),
@@ -150,9 +152,7 @@ impl DecideCommand {
             "most_pairs": effort.most_pairs,
         });
         // What is not planned as it stands may be with what is tried.
-        let tiles = motefield_rig::plan::plan(setup)
-            .ok()
-            .and_then(|plan| self.effort.tiles(&plan));
+        let tiles = plan.and_then(|plan| self.effort.tiles(plan));
         if let Some(tiles) = tiles.filter(|_| self.program().is_none()) {
             asked["measured_on"] = tiles;
         }

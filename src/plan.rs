@@ -6,7 +6,7 @@ use crate::exit::{Exit, Failure};
 use clap::Args;
 use motefield_report::plan::{html, json as plan_json, text, timing};
 use motefield_rig::keys;
-use motefield_rig::plan::Assessment;
+use motefield_rig::plan::{Assessment, plan};
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::{Setup, Value};
 use motefield_study::folder::{Destination, Folder, Names, Start};
@@ -65,9 +65,10 @@ impl PlanCommand {
             more.push((keys::timing::DISPLACEMENT.path, value));
         }
         let setup = self.setup.read(&more)?;
-        let assessment = Assessment::of(&setup)?
-            .with_assumptions(&setup)?
-            .with_proposal(&setup)?;
+        let plan = plan(&setup)?;
+        let assessment = Assessment::of_plan(&plan)
+            .with_assumptions(&plan)
+            .with_proposal(&plan);
         if let Some(directory) = &self.out {
             let manifest = self.setup.described(Manifest::new("plan", json!({})), &setup);
             self.write(&assessment, directory, manifest)?;

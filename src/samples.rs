@@ -61,7 +61,11 @@ impl SamplePair {
 }
 
 /// Pictures: the pairs, their correlation planes, vectors of the best, errors of the best.
-const PICTURES: [&str; 4] = ["specimens.svg", "planes.svg", "vectors.svg", "errors.svg"];
+const SPECIMENS: &str = "specimens.svg";
+const PLANES: &str = "planes.svg";
+const VECTORS: &str = "vectors.svg";
+const ERRORS: &str = "errors.svg";
+const PICTURES: [&str; 4] = [SPECIMENS, PLANES, VECTORS, ERRORS];
 
 /// Pairs whose errors are drawn.
 const PAIRS: u64 = 5;
@@ -167,28 +171,21 @@ pub fn files(
             scene: &made.scene,
         })
         .collect();
-    let [specimens_name, planes_name, vectors_name, errors_name] = PICTURES;
-    let mut drawn = Files::new();
-    let mut add = |name: &str, svg: String| drawn.push((name.to_owned(), svg.into_bytes()));
-    if !specimens.is_empty() {
-        add(specimens_name, pictures(&specimens));
-    }
-    drop(specimens);
-    let (mut files, mut planes) = (Files::new(), Vec::new());
-    let (mut looks, mut told) = (Vec::new(), Vec::new());
-    for made in made {
-        files.extend(made.files);
-        planes.extend(made.plane.map(|plane| (made.called, plane)));
-        looks.extend(made.looks);
-        told.extend(made.told);
-    }
-    if !planes.is_empty() {
-        add(planes_name, look_picture::planes(&planes));
-    }
-    if let Some(first) = looks.first() {
-        add(vectors_name, look_picture::vectors(first, &told));
-        add(errors_name, look_picture::errors(&looks));
-    }
-    files.extend(drawn);
-    Ok(files)
+    let planes: Vec<(&str, &MiddlePlane)> = made
+        .iter()
+        .filter_map(|made| Some((made.called.as_str(), made.plane.as_ref()?)))
+        .collect();
+    let best = made.iter().find(|made| !made.looks.is_empty());
+    let draw = |name: &'static str| {
+        let svg = match name {
+            SPECIMENS => (!specimens.is_empty()).then(|| pictures(&specimens)),
+            PLANES => (!planes.is_empty()).then(|| look_picture::planes(&planes)),
+            VECTORS => best.map(|best| look_picture::vectors(&best.looks[0], &best.told)),
+            _ => best.map(|best| look_picture::errors(&best.looks)),
+        };
+        Some((name.to_owned(), svg?.into_bytes()))
+    };
+    let drawn: Files = PICTURES.into_par_iter().filter_map(draw).collect();
+    let of_pairs = made.into_iter().flat_map(|made| made.files);
+    Ok(of_pairs.chain(drawn).collect())
 }

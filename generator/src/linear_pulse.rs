@@ -7,7 +7,8 @@
 //! moment of a streak are exact from two points on.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex};
+use std::fmt;
+use std::sync::{Arc, Mutex, OnceLock};
 
 use crate::quadrature::weighted::Recurrence;
 use crate::quadrature::{LARGEST_RULE, rule};
@@ -29,18 +30,31 @@ const MOST_POINTS: usize = 10_000;
 /// assert!(LinearPulse::new(&[[0.0, 1.0], [1.0, -1.0]]).is_err());
 /// # Ok::<(), motefield_generator::PulseShapeError>(())
 /// ```
-#[derive(Debug, Clone)]
+#[derive(Clone)]
 pub struct LinearPulse {
     points: Arc<[[f64; 2]]>,
     centroid: f64,
-    /// Rules of 0 to [`LARGEST`] points over the whole pulse.
-    rules: Arc<[Arc<Quadrature>]>,
-    /// Rules over pieces, by the number of pieces; each made when it is first asked for.
-    pieces: Arc<Mutex<BTreeMap<usize, Arc<Quadrature>>>>,
+    rules: Arc<Rules>,
+}
+
+/// The rules of a pulse, each made when it is first asked for.
+struct Rules {
+    recurrence: Recurrence,
+    /// Of 0 to [`LARGEST`] points over the whole pulse.
+    whole: [OnceLock<Arc<Quadrature>>; LARGEST + 1],
+    /// Over pieces, by the number of pieces.
+    pieces: Mutex<BTreeMap<usize, Arc<Quadrature>>>,
 }
 
 /// Times, −1 at the pulse's beginning and 1 at its end, with weights that sum to 1.
 pub(crate) type Quadrature = [[f64; 2]];
+
+impl fmt::Debug for LinearPulse {
+    /// The points, of which all else follows.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_tuple("LinearPulse").field(&self.points).finish()
+    }
+}
 
 impl PartialEq for LinearPulse {
     fn eq(&self, other: &LinearPulse) -> bool {
@@ -85,12 +99,15 @@ impl LinearPulse {
         }
         let centroid = instants.iter().map(|[t, w]| w * t).sum::<f64>() / energy;
         let recurrence = Recurrence::of(&scaled(&instants, [first, last], energy), LARGEST);
-        let rules = (0..=LARGEST).map(|n| recurrence.rule(n).into());
+        let rules = Rules {
+            recurrence,
+            whole: Default::default(),
+            pieces: Mutex::default(),
+        };
         Ok(LinearPulse {
             points: points.into(),
             centroid,
-            rules: rules.collect(),
-            pieces: Arc::default(),
+            rules: Arc::new(rules),
         })
     }
 
@@ -111,11 +128,16 @@ impl LinearPulse {
 
     /// A rule of at least `needed` points whose weight is the power.
     pub(crate) fn rule(&self, needed: usize) -> Arc<Quadrature> {
-        if let Some(rule) = self.rules.get(needed) {
-            return Arc::clone(rule);
+        let Rules {
+            recurrence,
+            whole,
+            pieces: kept,
+        } = self.rules.as_ref();
+        if let Some(rule) = whole.get(needed) {
+            return Arc::clone(rule.get_or_init(|| recurrence.rule(needed).into()));
         }
         let pieces = needed.div_ceil(LARGEST);
-        let mut kept = self.pieces.lock().expect("no thread panics with the lock");
+        let mut kept = kept.lock().expect("no thread panics with the lock");
         let made = kept.entry(pieces).or_insert_with(|| self.in_pieces(pieces));
         Arc::clone(made)
     }

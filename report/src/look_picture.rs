@@ -227,7 +227,7 @@ fn arrows(svg: &mut Svg, area: Area, look: &Look, per_px: f64) {
 
 /// Correlation planes of the middle window side by side, each with its name, as the content of an
 /// SVG file. A ring stands at the true displacement.
-pub fn planes(planes: &[(String, MiddlePlane)]) -> String {
+pub fn planes(planes: &[(&str, &MiddlePlane)]) -> String {
     let count = planes.len().max(1) as f64;
     let side = (2.0 * SIDE + BETWEEN - 24.0 * (count - 1.0)) / count;
     let side = side.min(SIDE);
@@ -365,7 +365,7 @@ mod tests {
             truth_px: Some([3.0, -2.0]),
             peak_ratio: None,
         };
-        let svg = planes(&[("best".to_owned(), shown.clone())]);
+        let svg = planes(&[("best", &shown)]);
         let [reach, _] = shown.plane.reach();
         let cell = SIDE / (2 * reach + 1) as f64;
         let [x, y] = [3, -2].map(|lag| (lag + reach) as f64 * cell + 0.5 * cell);

@@ -28,8 +28,8 @@ impl Tone {
     /// From a dark level to the brightest two in a thousand pixels of a frame.
     pub fn from_dark(black: f32, frame: &Array2<f32>) -> Tone {
         let mut values: Vec<f32> = frame.iter().copied().collect();
-        values.sort_by(f32::total_cmp);
-        let white = values[(values.len() - 1) * 998 / 1000];
+        let place = (values.len() - 1) * 998 / 1000;
+        let (_, &mut white, _) = values.select_nth_unstable_by(place, f32::total_cmp);
         Tone {
             black,
             white: white.max(black + 1.0),
@@ -59,9 +59,11 @@ pub fn cut(pair: &Pair, tone: Tone) -> Vec<u8> {
     let mut pixels = vec![255; pw * ph];
     for (k, frame) in [&pair.a, &pair.b].into_iter().enumerate() {
         let left = k * (cw * TIMES + GAP);
-        for y in 0..ph {
-            for x in 0..cw * TIMES {
-                pixels[y * pw + left + x] = grey(frame[[y0 + y / TIMES, x0 + x / TIMES]]);
+        for y in 0..ch {
+            let greys = (0..cw).map(|x| grey(frame[[y0 + y, x0 + x]]));
+            let row: Vec<u8> = greys.flat_map(|grey| [grey; TIMES]).collect();
+            for shown in TIMES * y..TIMES * (y + 1) {
+                pixels[shown * pw + left..][..row.len()].copy_from_slice(&row);
             }
         }
     }

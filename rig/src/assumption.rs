@@ -6,10 +6,11 @@ use std::sync::Arc;
 
 use motefield_generator::Scene;
 use motefield_generator::flow::Uniform;
+use rayon::prelude::*;
 
 use crate::keys::{self, Key, Kind, Usual};
-use crate::plan::{Plan, plan, points};
-use crate::setup::{Setup, SetupError, Value};
+use crate::plan::{Plan, points};
+use crate::setup::{Setup, Value};
 
 /// A default that shapes what the pictures show.
 #[derive(Debug, Clone, Copy)]
@@ -48,30 +49,29 @@ impl fmt::Display for Assumption {
     }
 }
 
-/// Everything that a setup leaves open and that shapes its pictures, in the order of the key table.
-///
-/// # Errors
-/// When the setup cannot be planned.
+/// Everything that a planned setup leaves open and that shapes its pictures, in the order of the key
+/// table.
 ///
 /// # Examples
 /// ```
 /// use motefield_rig::assumption::assumptions;
+/// use motefield_rig::plan::plan;
 /// use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 ///
 /// let setup = Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[]).unwrap();
-/// let all = assumptions(&setup).unwrap();
+/// let all = assumptions(&plan(&setup).unwrap());
 /// let jitter = all.iter().find(|a| a.key.path == "light.jitter").unwrap();
 /// assert_eq!(jitter.to_string(), "no jitter of the pulses (light.jitter = 0 ns)");
 /// assert_eq!(jitter.usual.unwrap().value, "\"1 ns\"");
 /// // This rig states its motion through the sheet.
 /// assert!(all.iter().all(|a| a.key.path != "sheet.out_of_plane"));
 /// ```
-pub fn assumptions(setup: &Setup) -> Result<Vec<Assumption>, SetupError> {
-    let now = plan(setup)?;
-    let shown = ShownValue::of(&now);
+pub fn assumptions(plan: &Plan) -> Vec<Assumption> {
+    let setup = &plan.rig.setup;
+    let shown = ShownValue::of(plan);
     let open = keys::all().filter(|key| says_something(key) && !setup.has(key));
     let shapes = |key: &'static Key| {
-        let changed = |value: &Value| changes(&now, &shown, setup, key, value);
+        let changed = |value: &Value| changes(plan, &shown, setup, key, value);
         let usual = key.usual.filter(|usual| changed(&Value::parse(usual.value)));
         let others = others(key);
         // A list of tables has no value to try; where it can be given, it counts.
@@ -82,7 +82,8 @@ pub fn assumptions(setup: &Setup) -> Result<Vec<Assumption>, SetupError> {
             };
         counts.then_some(Assumption { key, usual })
     };
-    Ok(open.filter_map(shapes).collect())
+    let open: Vec<&'static Key> = open.collect();
+    open.into_par_iter().filter_map(shapes).collect()
 }
 
 /// Whether leaving the key out assumes something about the experiment.
@@ -176,11 +177,15 @@ fn moves_otherwise(one: &Plan, other: &Plan) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::plan;
     use crate::setup::{EMBEDDED, EMBEDDED_NAME};
 
     fn paths(changes: &[(&str, &str)]) -> Vec<&'static str> {
         let setup = Setup::from_text(EMBEDDED_NAME, EMBEDDED, changes).unwrap();
-        assumptions(&setup).unwrap().iter().map(|a| a.key.path).collect()
+        assumptions(&plan(&setup).unwrap())
+            .iter()
+            .map(|a| a.key.path)
+            .collect()
     }
 
     /// A default is listed as long as it shapes the pictures, and no longer when the setup states
@@ -206,7 +211,7 @@ mod tests {
         let bare = EMBEDDED.replace("delivery = 0.7", "");
         let of = |changes: &[(&str, &str)]| {
             let setup = Setup::from_text(EMBEDDED_NAME, &bare, changes).unwrap();
-            assumptions(&setup).unwrap()
+            assumptions(&plan(&setup).unwrap())
         };
         assert!(of(&[]).iter().any(|a| a.key.path == "light.delivery"));
         let electrons = of(&[("image.electrons", "400 e")]);
@@ -220,7 +225,7 @@ mod tests {
             .replace("out_of_plane = 0.05", "")
             .replace("dark_noise = \"4 e\"", "");
         let setup = Setup::from_text::<&str>(EMBEDDED_NAME, &bare, &[]).unwrap();
-        let all = assumptions(&setup).unwrap();
+        let all = assumptions(&plan(&setup).unwrap());
         let usual = |path: &str| all.iter().find(|a| a.key.path == path).unwrap().usual;
         assert_eq!(usual("sheet.out_of_plane").unwrap().value, "0.1");
         // 5 e are taken and usual.

@@ -1,6 +1,7 @@
 //! A choice from lists.
 
 use motefield_report as report;
+use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 use motefield_study::decide::choice::{ChoiceSearch, choose};
 use motefield_study::decide::worth::Worths;
@@ -19,7 +20,7 @@ impl DecideCommand {
         let samples = samples::names();
         let mut names = vec!["choice.csv", "choice.svg", "decision.json"];
         names.extend(samples.iter().map(String::as_str));
-        let folder = self.open(setup, &names)?;
+        let folder = self.open(setup, plan(setup).ok().as_ref(), &names)?;
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();

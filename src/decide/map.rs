@@ -3,6 +3,7 @@
 use motefield_report as report;
 use motefield_rig::keys;
 use motefield_rig::keys::choices::PulseFreedom;
+use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 use motefield_study::StudyError;
 use motefield_study::decide::enough::Unmet;
@@ -107,7 +108,7 @@ impl DecideCommand {
         let mut names = vec!["map.csv", "decision.json"];
         names.extend(samples.iter().map(String::as_str));
         names.extend(picture);
-        let folder = self.open(setup, &names)?;
+        let folder = self.open(setup, plan(setup).ok().as_ref(), &names)?;
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();

@@ -3,6 +3,7 @@
 use motefield_report::decide::pulse::{curve, rows, shown};
 use motefield_report::{self as report, table};
 use motefield_rig::keys;
+use motefield_rig::plan::Plan;
 use motefield_rig::quantity::Dimension;
 use motefield_rig::setup::Setup;
 use motefield_study::decide::enough::Unmet;
@@ -21,9 +22,9 @@ use crate::set_options::set_options;
 use crate::signals;
 
 impl DecideCommand {
-    pub(super) fn pulse(&self, setup: &Setup) -> Result<Exit, Failure> {
+    pub(super) fn pulse(&self, setup: &Setup, plan: Plan) -> Result<Exit, Failure> {
         // The setup is checked whole before a directory is made.
-        let search = PulseSearch::of(setup)?;
+        let search = PulseSearch::of_plan(setup, plan)?;
         let wish = Wish {
             limit_px: (self.limit.unwrap_or(ErrorLimit::Pixels(USUAL_LIMIT_PX)))
                 .px(&search)
@@ -33,7 +34,7 @@ impl DecideCommand {
         let samples = samples::names();
         let mut names = vec!["table.csv", "decision.json", "curve.svg"];
         names.extend(samples.iter().map(String::as_str));
-        let folder = self.open(setup, &names)?;
+        let folder = self.open(setup, Some(&search.plan), &names)?;
         let go_on = go_on(&folder);
         let stop = signals::stop();
         let bar = Bar::new();

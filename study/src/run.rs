@@ -21,6 +21,7 @@ mod stopping;
 pub mod tiles;
 pub mod trust;
 
+use std::cmp::Reverse;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use motefield_evaluator::score::{ErrorSample, Errors, Score, TotalError, Truths};
@@ -410,14 +411,16 @@ fn add(done: &mut [Vec<Measurement>], jobs: Vec<(usize, usize)>, results: Vec<Op
 }
 
 /// Points and numbers of the measurements that are wanted and not done. One pair of every point
-/// stands before a second of any: whoever stops the study has the whole curve.
+/// stands before a second of any: whoever stops the study has the whole curve. The last point, which
+/// in most studies has the longest streaks and takes longest, comes first, so that no thread waits
+/// for it at the end.
 fn jobs(wanted: &[usize], done: &[Vec<Measurement>]) -> Vec<(usize, usize)> {
     let mut jobs: Vec<(usize, usize)> = wanted
         .iter()
         .enumerate()
         .flat_map(|(point, &n)| (done[point].len()..n).map(move |k| (point, k)))
         .collect();
-    jobs.sort_by_key(|&(point, number)| (number, point));
+    jobs.sort_by_key(|&(point, number)| (number, Reverse(point)));
     jobs
 }
 

@@ -1,5 +1,6 @@
 //! What is asked of a study, as the options of the command line ask it.
 
+use motefield_rig::plan::plan;
 use motefield_rig::setup::Setup;
 use motefield_study::StudyError;
 use motefield_study::decide::choice::ChoiceSearch;
@@ -100,10 +101,15 @@ fn sought(setup: &Setup, request: &Value) -> Result<Sought, Refusal> {
     }
     let free: Vec<&str> = texts(request, "free").collect();
     let (question, axes) = match free.len() {
-        0 | 1 => match Question::of(setup)? {
-            Question::PulseLength => return Ok(Sought::Pulse(Box::new(PulseSearch::of(setup)?))),
-            question => (question, axes_of(setup, question)?),
-        },
+        0 | 1 => {
+            let plan = plan(setup)?;
+            match Question::of_plan(&plan)? {
+                Question::PulseLength => {
+                    return Ok(Sought::Pulse(Box::new(PulseSearch::of_plan(setup, plan)?)));
+                }
+                question => (question, axes_of(setup, question)?),
+            }
+        }
         _ => freed(setup, &free)?,
     };
     check(setup, &axes)?;

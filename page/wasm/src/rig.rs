@@ -83,7 +83,7 @@ fn given(setup: &Setup) -> Value {
 
 /// What a plan takes for granted because its setup leaves it open.
 pub(crate) fn assumed(plan: &Plan) -> Result<Value, Refusal> {
-    let assessment = Assessment::of_plan(plan).with_assumptions(&plan.rig.setup)?;
+    let assessment = Assessment::of_plan(plan).with_assumptions(plan);
     let all = motefield_report::plan::json(&assessment);
     Ok(json!({ "assumed": all["assumed"] }))
 }

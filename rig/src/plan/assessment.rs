@@ -81,23 +81,17 @@ impl Assessment {
         }
     }
 
-    /// The same with what the setup leaves open, for which it is planned many times.
-    ///
-    /// # Errors
-    /// As [`assumptions`].
-    pub fn with_assumptions(self, setup: &Setup) -> Result<Assessment, SetupError> {
-        let assumed = assumptions(setup)?;
-        Ok(Assessment { assumed, ..self })
+    /// The same with what the setup of the plan leaves open, for which it is planned many times.
+    pub fn with_assumptions(self, plan: &Plan) -> Assessment {
+        let assumed = assumptions(plan);
+        Assessment { assumed, ..self }
     }
 
-    /// The same with one proposal that keeps every rule, for which the setup is planned some dozens
-    /// of times where a rule is broken.
-    ///
-    /// # Errors
-    /// As [`plan`].
-    pub fn with_proposal(self, setup: &Setup) -> Result<Assessment, SetupError> {
-        let proposal = Proposal::of(&plan(setup)?);
-        Ok(Assessment { proposal, ..self })
+    /// The same with one proposal that keeps every rule, for which the setup of the plan is planned
+    /// some dozens of times where a rule is broken.
+    pub fn with_proposal(self, plan: &Plan) -> Assessment {
+        let proposal = Proposal::of(plan);
+        Assessment { proposal, ..self }
     }
 
     /// Whether a rule fails.

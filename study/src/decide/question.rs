@@ -55,15 +55,22 @@ impl Question {
     /// When it cannot be planned, or when its pictures do not follow from what the question is
     /// about: by the key, with what to state in its place.
     pub fn of(setup: &Setup) -> Result<Question, StudyError> {
-        let plan = plan(setup)?;
-        let question = asked(setup, &plan);
-        answerable(setup, question)?;
+        Question::of_plan(&plan(setup)?)
+    }
+
+    /// The same of a rig that was planned.
+    ///
+    /// # Errors
+    /// As [`Question::of`].
+    pub fn of_plan(plan: &Plan) -> Result<Question, StudyError> {
+        let question = asked(plan);
+        answerable(&plan.rig.setup, question)?;
         Ok(question)
     }
 }
 
-fn asked(setup: &Setup, plan: &Plan) -> Question {
-    let light = &setup.light;
+fn asked(plan: &Plan) -> Question {
+    let light = &plan.rig.setup.light;
     match (light.continuous, light.pulse) {
         (true, _) => Question::Exposure,
         (false, Some(PulseFreedom::Fixed)) => Question::Separation,

@@ -39,7 +39,15 @@ impl PulseSearch {
     /// length.
     pub fn of(setup: &Setup) -> Result<PulseSearch, StudyError> {
         answerable(setup, Question::PulseLength)?;
-        let plan = plan(setup)?;
+        PulseSearch::of_plan(setup, plan(setup)?)
+    }
+
+    /// The same of a setup that was planned.
+    ///
+    /// # Errors
+    /// As [`PulseSearch::of`].
+    pub fn of_plan(setup: &Setup, plan: Plan) -> Result<PulseSearch, StudyError> {
+        answerable(setup, Question::PulseLength)?;
         let (separation_s, most) = timing(setup, &plan)?;
         let speeds = plan.rig.speeds;
         let [short, long] = range(setup, separation_s, most.0, &speeds)?;

@@ -55,7 +55,7 @@ impl Worths {
     /// When the setup cannot be planned.
     pub fn listed(setup: &Setup) -> Result<Worths, StudyError> {
         Ok(Worths {
-            assumed: assumptions(setup)?,
+            assumed: assumptions(&plan(setup)?),
             ..Worths::default()
         })
     }
@@ -169,13 +169,14 @@ pub fn worths(
     progress: &dyn Progress,
     stop: &AtomicBool,
 ) -> Result<Worths, StudyError> {
-    let assumed = assumptions(base.setup)?;
+    let standing = match base.standing {
+        Some(standing) => standing.clone(),
+        None => plan(base.setup)?,
+    };
+    let assumed = assumptions(&standing);
     let study = WorthStudy {
         base,
-        standing: match base.standing {
-            Some(standing) => standing.clone(),
-            None => plan(base.setup)?,
-        },
+        standing,
         wish,
         journal,
         progress,
