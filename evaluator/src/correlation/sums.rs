@@ -1,5 +1,7 @@
 //! Sums of products of two windows over all lags, by FFT or directly.
 
+use std::ops::Range;
+
 use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 
@@ -57,7 +59,9 @@ impl LagSums {
     pub fn correlate_tapered(&mut self, pairs: [[Tapered; 2]; 2], taper: &[f32], planes: &mut [Plane; 2]) {
         let (size, window) = (self.transform.size, self.window);
         for (spectrum, pair) in self.spectra.iter_mut().zip(pairs) {
-            pack_tapered(pair, taper, window, spectrum, size[0]);
+            self.transform.forward(spectrum, window[1], |rows, packed| {
+                pack_tapered(pair, taper, window[0], rows, packed, size[0]);
+            });
         }
         self.packed(planes);
     }
@@ -82,8 +86,12 @@ impl LagSums {
 
     fn by_fft(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
         let (size, [width, _]) = (self.transform.size, self.window);
+        let window = self.window;
         for (spectrum, pair) in self.spectra.iter_mut().zip(pairs) {
-            pack(pair, width, spectrum, size[0]);
+            self.transform.forward(spectrum, window[1], |rows, packed| {
+                let pixels = rows.start * width..rows.end * width;
+                pack(pair.map(|p| &p[pixels.clone()]), width, packed, size[0]);
+            });
         }
         self.packed(planes);
     }
@@ -96,10 +104,8 @@ impl LagSums {
             product,
             ..
         } = self;
-        transform.forward(one);
-        transform.forward(two);
         transform.cross_spectra(one, two, product);
-        transform.inverse(product);
+        transform.inverse(product, planes[0].reach()[1] as usize);
         unpack(product, transform.size, planes);
     }
 }
@@ -118,16 +124,13 @@ pub(super) struct Tapered<'a> {
 fn pack_tapered(
     [a, b]: [Tapered; 2],
     taper: &[f32],
-    [width, height]: [usize; 2],
+    width: usize,
+    rows: Range<usize>,
     packed: &mut [Complex<f32>],
     length: usize,
 ) {
-    let (rows, beyond) = packed.split_at_mut(height * length);
-    for (y, (row, taper)) in rows
-        .chunks_exact_mut(length)
-        .zip(taper.chunks_exact(width))
-        .enumerate()
-    {
+    for (y, row) in rows.zip(packed.chunks_exact_mut(length)) {
+        let taper = &taper[y * width..][..width];
         let of_a = &a.pixels[y * a.stride..][..width];
         let of_b = &b.pixels[y * b.stride..][..width];
         let (used, padding) = row.split_at_mut(width);
@@ -136,7 +139,6 @@ fn pack_tapered(
         }
         padding.fill(Complex::default());
     }
-    beyond.fill(Complex::default());
 }
 
 /// Two windows as real and imaginary parts of rows of `length` values, with zeros beyond them.
@@ -150,7 +152,6 @@ fn pack([a, b]: [&[f32]; 2], width: usize, packed: &mut [Complex<f32>], length: 
         }
         padding.fill(Complex::default());
     }
-    rows.for_each(|row| row.fill(Complex::default()));
 }
 
 /// Real and imaginary parts at the lags of the planes, out of an array of all lags that begins at

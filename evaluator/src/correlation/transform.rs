@@ -1,5 +1,6 @@
 //! Fourier transforms of interrogation windows, two real windows per complex transform.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use multiversion::multiversion;
@@ -30,6 +31,9 @@ pub fn kernel() -> String {
         std::env::consts::OS
     )
 }
+
+/// About as many values are packed and then transformed at once, in whole rows.
+const AT_ONCE: usize = 256;
 
 /// Two-dimensional FFT of packed windows: rows, transposition, rows. Spectra stay transposed.
 pub(crate) struct Transform {
@@ -67,19 +71,43 @@ impl Transform {
         self.size[0] * self.size[1]
     }
 
-    pub fn forward(&mut self, data: &mut Vec<Complex<f32>>) {
-        self.along_both(0, data, self.size);
+    /// Of a window of which the first `rows` rows are not zero, packed by `pack` a few rows at a
+    /// time, while they are at hand.
+    pub fn forward(
+        &mut self,
+        data: &mut Vec<Complex<f32>>,
+        rows: usize,
+        mut pack: impl FnMut(Range<usize>, &mut [Complex<f32>]),
+    ) {
+        let [width, height] = self.size;
+        let [along_x, along_y, ..] = &self.plans;
+        let few = (AT_ONCE / width).max(1);
+        for y in (0..rows).step_by(few) {
+            let part = y..(y + few).min(rows);
+            let packed = &mut data[part.start * width..part.end * width];
+            pack(part, packed);
+            along_x.process_with_scratch(packed, &mut self.scratch);
+        }
+        transpose(data, &mut self.turned, self.size, rows, [0..width, width..width]);
+        along_y.process_with_scratch(&mut self.turned[..width * height], &mut self.scratch);
+        std::mem::swap(data, &mut self.turned);
     }
 
-    /// Not scaled: [`Transform::cross_spectra`] includes the factor.
-    pub fn inverse(&mut self, data: &mut Vec<Complex<f32>>) {
-        self.along_both(2, data, [self.size[1], self.size[0]]);
-    }
-
-    fn along_both(&mut self, plan: usize, data: &mut Vec<Complex<f32>>, [row, column]: [usize; 2]) {
-        self.plans[plan].process_with_scratch(data, &mut self.scratch);
-        transpose(data, &mut self.turned, [row, column]);
-        self.plans[plan + 1].process_with_scratch(&mut self.turned, &mut self.scratch);
+    /// At lags of at most `reach` along y; rows of other lags hold anything. Not scaled:
+    /// [`Transform::cross_spectra`] includes the factor.
+    pub fn inverse(&mut self, data: &mut Vec<Complex<f32>>, reach: usize) {
+        let [width, height] = self.size;
+        let [.., along_y, along_x] = &self.plans;
+        along_y.process_with_scratch(data, &mut self.scratch);
+        let lags = match 2 * reach + 1 < height {
+            true => [0..reach + 1, height - reach..height],
+            false => [0..height, height..height],
+        };
+        transpose(data, &mut self.turned, [height, width], width, lags.clone());
+        for lags in lags.into_iter().filter(|lags| !lags.is_empty()) {
+            let rows = &mut self.turned[lags.start * width..lags.end * width];
+            along_x.process_with_scratch(rows, &mut self.scratch);
+        }
         std::mem::swap(data, &mut self.turned);
     }
 
@@ -242,42 +270,89 @@ fn cross<const N: usize>(z: [[f32; N]; 2], w: [[f32; N]; 2], scale: f32) -> [[f3
 /// registers.
 const TILE: usize = 4;
 
+/// Transposes rows of `row` values each, of which those after the first `rows` count as zero; of the
+/// transposed rows those in `wanted`, others hold anything.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
-fn transpose(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
-    // The usual windows; the compiler then knows that all places are inside.
+fn transpose(
+    from: &[Complex<f32>],
+    to: &mut [Complex<f32>],
+    [row, column]: [usize; 2],
+    rows: usize,
+    wanted: [Range<usize>; 2],
+) {
+    // The usual windows, and zero-padded; the compiler then knows that all places are inside.
     match [row, column] {
-        [16, 16] => transpose_square::<16>(from, to),
-        [32, 32] => transpose_square::<32>(from, to),
-        [64, 64] => transpose_square::<64>(from, to),
-        [128, 128] => transpose_square::<128>(from, to),
-        _ => transpose_any(from, to, [row, column]),
+        [16, 16] => transpose_square::<16>(from, to, rows, wanted),
+        [24, 24] => transpose_square::<24>(from, to, rows, wanted),
+        [32, 32] => transpose_square::<32>(from, to, rows, wanted),
+        [48, 48] => transpose_square::<48>(from, to, rows, wanted),
+        [64, 64] => transpose_square::<64>(from, to, rows, wanted),
+        [96, 96] => transpose_square::<96>(from, to, rows, wanted),
+        [128, 128] => transpose_square::<128>(from, to, rows, wanted),
+        _ => transpose_any(from, to, [row, column], rows),
     }
 }
 
+/// Side of the blocks that are transposed tile by tile: whole lines of the cache are written.
+const BLOCK: usize = 2 * TILE;
+
+/// N is a multiple of [`BLOCK`].
 #[inline(always)]
-fn transpose_square<const N: usize>(from: &[Complex<f32>], to: &mut [Complex<f32>]) {
+fn transpose_square<const N: usize>(
+    from: &[Complex<f32>],
+    to: &mut [Complex<f32>],
+    rows: usize,
+    wanted: [Range<usize>; 2],
+) {
     let from: &[[Complex<f32>; N]; N] = from.as_chunks().0.first_chunk().expect("N rows");
     let to: &mut [[Complex<f32>; N]; N] = to.as_chunks_mut().0.first_chunk_mut().expect("N rows");
-    for y in (0..N).step_by(TILE) {
-        for x in (0..N).step_by(TILE) {
-            let [p, q, r, s] = turned([
-                flat(&from[y].as_chunks().0[x / TILE]),
-                flat(&from[y + 1].as_chunks().0[x / TILE]),
-                flat(&from[y + 2].as_chunks().0[x / TILE]),
-                flat(&from[y + 3].as_chunks().0[x / TILE]),
-            ]);
-            to[x].as_chunks_mut().0[y / TILE] = p;
-            to[x + 1].as_chunks_mut().0[y / TILE] = q;
-            to[x + 2].as_chunks_mut().0[y / TILE] = r;
-            to[x + 3].as_chunks_mut().0[y / TILE] = s;
+    if rows >= N && wanted[0] == (0..N) {
+        // So that the compiler knows where it ends.
+        return transpose_blocks(from, to, N, 0..N);
+    }
+    let whole = rows - rows % BLOCK;
+    for columns in wanted.into_iter().filter(|columns| !columns.is_empty()) {
+        let columns = columns.start - columns.start % BLOCK..columns.end.next_multiple_of(BLOCK).min(N);
+        transpose_blocks(from, to, whole, columns.clone());
+        for (x, row) in columns.clone().zip(&mut to[columns]) {
+            for (value, from) in row[whole..rows].iter_mut().zip(&from[whole..rows]) {
+                *value = from[x];
+            }
+            row[rows..].fill(Complex::default());
+        }
+    }
+}
+
+/// Transposes columns of the first rows, of either a whole number of blocks.
+#[inline(always)]
+fn transpose_blocks<const N: usize>(
+    from: &[[Complex<f32>; N]; N],
+    to: &mut [[Complex<f32>; N]; N],
+    rows: usize,
+    columns: Range<usize>,
+) {
+    for x in columns.step_by(BLOCK) {
+        for y in (0..rows).step_by(BLOCK) {
+            for (x, y) in [(x, y), (x, y + TILE), (x + TILE, y), (x + TILE, y + TILE)] {
+                let [p, q, r, s] = turned([
+                    flat(&from[y].as_chunks().0[x / TILE]),
+                    flat(&from[y + 1].as_chunks().0[x / TILE]),
+                    flat(&from[y + 2].as_chunks().0[x / TILE]),
+                    flat(&from[y + 3].as_chunks().0[x / TILE]),
+                ]);
+                to[x].as_chunks_mut().0[y / TILE] = p;
+                to[x + 1].as_chunks_mut().0[y / TILE] = q;
+                to[x + 2].as_chunks_mut().0[y / TILE] = r;
+                to[x + 3].as_chunks_mut().0[y / TILE] = s;
+            }
         }
     }
 }
 
 #[inline(always)]
-fn transpose_any(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2]) {
-    let tiles = [row, column].map(|length| length - length % TILE);
-    for (n, rows) in from.chunks_exact(TILE * row).enumerate() {
+fn transpose_any(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: [usize; 2], rows: usize) {
+    let tiles = [row, rows].map(|length| length - length % TILE);
+    for (n, rows) in from[..rows * row].chunks_exact(TILE * row).enumerate() {
         let (upper, lower) = rows.split_at(2 * row);
         let ((a, b), (c, d)) = (upper.split_at(row), lower.split_at(row));
         let (ab, cd) = (
@@ -293,10 +368,13 @@ fn transpose_any(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: 
         }
     }
     // What is left of lengths that are no multiples of a tile's.
-    for y in 0..column {
+    for y in 0..rows {
         for x in if y < tiles[1] { tiles[0] } else { 0 }..row {
             to[x * column + y] = from[y * row + x];
         }
+    }
+    for to in to.chunks_exact_mut(column) {
+        to[rows..].fill(Complex::default());
     }
 }
 
@@ -338,20 +416,31 @@ mod tests {
     use rustfft::num_complex::Complex;
     use rustfft::{FftPlannerAvx, FftPlannerNeon, FftPlannerSse};
 
-    /// Value (x, y) goes to (y, x), in arrays of whole tiles and of others.
+    /// Value (x, y) goes to (y, x), in arrays of whole tiles and of others; rows that count as zero
+    /// are zero, and what is not wanted may hold anything.
     #[test]
     fn transposing_exchanges_rows_and_columns() {
-        let usual = [16, 32, 64, 128].map(|side| (side, side));
+        let usual = [16, 24, 32, 48, 64, 96, 128].map(|side| (side, side));
         let sizes = (1..=13).flat_map(|row| (1..=13).map(move |column| (row, column)));
         for (row, column) in sizes.chain(usual) {
             let value = |x: usize, y: usize| Complex::new(x as f32, -(y as f32));
             let places =
                 |wide: usize, high: usize| (0..high).flat_map(move |y| (0..wide).map(move |x| (x, y)));
             let from: Vec<_> = places(row, column).map(|(x, y)| value(x, y)).collect();
-            let expected: Vec<_> = places(column, row).map(|(x, y)| value(y, x)).collect();
-            let mut to = vec![Complex::default(); row * column];
-            super::transpose(&from, &mut to, [row, column]);
-            assert_eq!(to, expected, "{row} x {column}");
+            for rows in [column, column.div_ceil(2), column / 3 + 1] {
+                for reach in [row, row / 3, row / 5] {
+                    let wanted = [0..reach, row - reach / 2..row];
+                    let mut to = vec![Complex::new(f32::NAN, f32::NAN); row * column];
+                    super::transpose(&from, &mut to, [row, column], rows, wanted.clone());
+                    for x in wanted.into_iter().flatten() {
+                        let expected: Vec<_> = (0..column)
+                            .map(|y| if y < rows { value(x, y) } else { Complex::default() })
+                            .collect();
+                        let found = &to[x * column..(x + 1) * column];
+                        assert_eq!(found, expected, "{row} x {column}, {rows}, {reach}: {x}");
+                    }
+                }
+            }
         }
     }
 
