@@ -88,7 +88,7 @@ pub use outlier::normalised_residual;
 pub use passes::{Correlator, correlate, correlate_ensemble};
 pub use processing::{Pass, Processing};
 pub use refinement::Refinement;
-pub use single_window::correlation_plane;
+pub use single_window::{SingleWindow, correlation_plane};
 pub use window::{Grid, Weighting, window_weights};
 
 /// The example of the README, compiled and run with the tests.

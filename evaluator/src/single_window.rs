@@ -2,7 +2,7 @@
 
 use ndarray::ArrayView2;
 
-use crate::correlation::{Corners, Plane, WindowCorrelator};
+use crate::correlation::{Plane, WindowCorrelator};
 use crate::error::ProcessingError;
 use crate::frames::Frames;
 use crate::processing::{Pass, Processing};
@@ -41,30 +41,73 @@ pub fn correlation_plane(
     b: ArrayView2<f32>,
     processing: &Processing,
 ) -> Result<Option<Plane>, ProcessingError> {
-    let frames = Frames::new(a, b)?;
-    let window = frames.size;
-    let pass = Pass { window, overlap: 0.0 };
-    let processing = Processing {
-        passes: vec![pass],
-        ..processing.clone()
-    };
-    processing.validate(window[0], window[1])?;
-    let Processing {
-        weighting,
-        correlation,
-        normalise,
-        ..
-    } = processing;
-    let mut correlator = WindowCorrelator::new(window, weighting, correlation, normalise);
-    if frames
-        .views()
-        .iter()
-        .any(|frame| frame.is_uniform([0, 0], window))
-    {
-        return Ok(None);
+    SingleWindow::new([a.ncols(), a.nrows()], processing)?.plane(a, b)
+}
+
+/// Makes the correlation planes of one pair of windows after another, all of one size, each as
+/// [`correlation_plane`] does.
+///
+/// ```
+/// use motefield_evaluator::{Processing, SingleWindow, correlation_plane};
+/// use ndarray::Array2;
+///
+/// let window = |k: usize| Array2::from_shape_fn((16, 16), |(j, i)| ((7 * i + k * j) % 11) as f32);
+/// let (a, b, processing) = (window(3), window(5), Processing::default());
+/// let mut windows = SingleWindow::new([16, 16], &processing)?;
+/// assert!(windows.plane(a.view(), a.view())?.is_some());
+/// let again = windows.plane(a.view(), b.view())?;
+/// assert_eq!(again, correlation_plane(a.view(), b.view(), &processing)?);
+/// # Ok::<(), motefield_evaluator::ProcessingError>(())
+/// ```
+pub struct SingleWindow {
+    window: [usize; 2],
+    correlator: WindowCorrelator,
+}
+
+impl SingleWindow {
+    /// For windows of `window` (width, height) px; the passes and the preparation of `processing`
+    /// are ignored.
+    ///
+    /// # Errors
+    /// If a side is shorter than 4 px, or the normalisation does not go with the correlation.
+    pub fn new(window: [usize; 2], processing: &Processing) -> Result<Self, ProcessingError> {
+        let pass = Pass { window, overlap: 0.0 };
+        let processing = Processing {
+            passes: vec![pass],
+            ..processing.clone()
+        };
+        processing.validate(window[0], window[1])?;
+        let Processing {
+            weighting,
+            correlation,
+            normalise,
+            ..
+        } = processing;
+        Ok(Self {
+            window,
+            correlator: WindowCorrelator::new(window, weighting, correlation, normalise),
+        })
     }
-    let mut plane = None;
-    let corners = [Corners { a: [0, 0], b: [0, 0] }];
-    correlator.correlate(frames.views(), &corners, |_, found| plane = Some(found.clone()));
-    Ok(plane)
+
+    /// The plane of two windows (height, width) of frame A and frame B; `None` if one of them is
+    /// uniform.
+    ///
+    /// # Errors
+    /// If the shapes differ from each other or from the size that this was made for.
+    pub fn plane(
+        &mut self,
+        a: ArrayView2<f32>,
+        b: ArrayView2<f32>,
+    ) -> Result<Option<Plane>, ProcessingError> {
+        let frames = Frames::new(a, b)?;
+        if frames.size != self.window {
+            return Err(ProcessingError::FrameSizes {
+                a: frames.size,
+                b: self.window,
+            });
+        }
+        let views = frames.views();
+        let uniform = views.iter().any(|frame| frame.is_uniform([0, 0], self.window));
+        Ok((!uniform).then(|| self.correlator.alone(views).clone()))
+    }
 }

@@ -108,6 +108,17 @@ impl WindowCorrelator {
         }
     }
 
+    /// The plane of the windows that two frames of their size are, whatever was correlated before.
+    pub fn alone(&mut self, frames: [FrameView; 2]) -> &Plane {
+        // What is transformed beside them has a part in the rounding.
+        for pixels in &mut self.pixels[1] {
+            pixels.copy_from_slice(&self.taper);
+        }
+        let corners = [Corners { a: [0, 0], b: [0, 0] }];
+        self.correlate(frames, &corners, |_, _| ());
+        &self.planes[0]
+    }
+
     /// Takes the windows of a vector, tapered.
     fn load(&mut self, k: usize, frames: [FrameView; 2], at: Corners) {
         for (pixels, (frame, corner)) in self.pixels[k].iter_mut().zip(frames.iter().zip([at.a, at.b])) {

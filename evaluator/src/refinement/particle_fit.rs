@@ -89,6 +89,8 @@ pub(crate) fn add(
 #[derive(Default)]
 pub(crate) struct Room {
     matrix: BlockTriangle,
+    /// Of each particle the first that its image meets; at last 0, for backgrounds and r.
+    met: Vec<usize>,
     right: Vec<[f64; BLOCK]>,
     frames: [FrameRoom; 2],
     signal: Padded,
@@ -105,9 +107,9 @@ struct FrameRoom {
     /// The weight, and what is left of the pixel times that.
     weight: Padded,
     rest: Padded,
-    /// Of each particle the image, and whether it is in the window at all.
+    /// Of each particle the image, and its first pixel; `None` where nothing of it is in the window.
     images: Vec<UnitImage>,
-    drawn: Vec<bool>,
+    first: Vec<Option<[isize; 2]>>,
 }
 
 /// The state of a window's fit.
@@ -191,6 +193,7 @@ impl<'a> WindowFit<'a> {
         self.draw(room);
         let Room {
             matrix,
+            met,
             right,
             frames,
             signal,
@@ -198,7 +201,8 @@ impl<'a> WindowFit<'a> {
             under,
         } = room;
         if anew {
-            matrix.clear(&first_blocks(count, &self.particles.images, frames));
+            find_met(met, &self.particles.images, frames);
+            matrix.clear(met);
         }
         right.clear();
         right.resize(count + 1, [0.0; BLOCK]);
@@ -206,7 +210,7 @@ impl<'a> WindowFit<'a> {
         for (frame, room) in frames.iter_mut().enumerate() {
             signal.clear(self.size, &self.particles.images);
             for (n, particle) in self.fitted.iter().enumerate() {
-                if room.drawn[n] {
+                if room.first[n].is_some() {
                     let chunks = self.particles.images.chunks;
                     add_light(signal, &room.images[n], chunks, particle.light[frame]);
                 }
@@ -229,7 +233,7 @@ impl<'a> WindowFit<'a> {
                 room,
                 right,
                 under,
-                anew.then_some((&mut *matrix, &mut *stamp)),
+                anew.then_some((&mut *matrix, &met[..], &mut *stamp)),
             );
         }
         self.hold(right, anew.then_some(matrix));
@@ -242,7 +246,7 @@ impl<'a> WindowFit<'a> {
         for room in &mut room.frames {
             room.images
                 .resize(count.max(room.images.len()), UnitImage::default());
-            room.drawn.clear();
+            room.first.clear();
         }
         for (n, particle) in self.fitted.iter().enumerate() {
             let [x, y] = particle.place;
@@ -250,8 +254,9 @@ impl<'a> WindowFit<'a> {
             let places = displaced(particle.place, [0, 1].map(|k| p[k] + self.residual[k]));
             for ((room, place), corner) in room.frames.iter_mut().zip(places).zip(self.corners) {
                 let place = [0, 1].map(|k| place[k] - corner[k] as f64);
-                let drawn = self.particles.images.draw(place, self.size, &mut room.images[n]);
-                room.drawn.push(drawn);
+                let image = &mut room.images[n];
+                let drawn = self.particles.images.draw(place, self.size, image);
+                room.first.push(drawn.then_some(image.first));
             }
         }
     }
@@ -263,17 +268,19 @@ impl<'a> WindowFit<'a> {
         room: &FrameRoom,
         right: &mut [[f64; BLOCK]],
         under: &mut Vec<Lanes>,
-        mut matrix: Option<(&mut BlockTriangle, &mut Stamp)>,
+        mut matrix: Option<(&mut BlockTriangle, &[usize], &mut Stamp)>,
     ) {
         let count = self.fitted.len();
         let chunks = self.particles.images.chunks;
+        let reach = self.particles.images.extent();
         let half = [-0.5, 0.5][frame];
         let of = [0, 1, 2 + frame];
         let factors = |n: usize| {
             let light = self.fitted[n].light[frame];
             [light, light, self.particles.unit(light)]
         };
-        for n in (0..count).filter(|&n| room.drawn[n]) {
+        for n in 0..count {
+            let Some(first) = room.first[n] else { continue };
             let (image, factor) = (&room.images[n], factors(n));
             let values = terms_of_rest(image, chunks, &room.rest, under);
             for k in 0..3 {
@@ -282,7 +289,7 @@ impl<'a> WindowFit<'a> {
             for k in 0..2 {
                 right[count][2 + k] += half * factor[k] * values[k];
             }
-            let Some((matrix, stamp)) = matrix.as_mut() else {
+            let Some((matrix, met, stamp)) = matrix.as_mut() else {
                 continue;
             };
             let own = stamp.take(image, &self.particles.images, &room.weight);
@@ -295,12 +302,9 @@ impl<'a> WindowFit<'a> {
             for k in 0..2 {
                 last[frame][2 + k] += half * unit * factor[k] * own[k];
             }
-            for m in (0..=n).filter(|&m| room.drawn[m]) {
-                let other = &room.images[m];
-                if !overlap(image, other, &self.particles.images) {
-                    continue;
-                }
-                let mut products = stamp.products(other, &self.particles.images);
+            let meets = |m: usize| room.first[m].is_some_and(|other| overlap(first, other, reach));
+            for m in (met[n]..=n).filter(|&m| meets(m)) {
+                let mut products = stamp.products(&room.images[m], &self.particles.images);
                 let of_other = factors(m);
                 for i in 0..3 {
                     for j in 0..3 {
@@ -352,24 +356,29 @@ fn row_inside(at: isize, side: usize) -> Option<usize> {
     usize::try_from(at).ok().filter(|&at| at < side)
 }
 
-/// Whether two images share pixels.
-fn overlap(one: &UnitImage, other: &UnitImage, images: &UnitImages) -> bool {
-    let reach = [images.columns(), images.rows];
-    (0..2).all(|k| one.first[k].abs_diff(other.first[k]) < reach[k])
+/// Whether two images of this extent share pixels, by the first pixel of each.
+#[inline(always)]
+fn overlap(one: [isize; 2], other: [isize; 2], extent: [usize; 2]) -> bool {
+    (one[0].abs_diff(other[0]) < extent[0]) & (one[1].abs_diff(other[1]) < extent[1])
 }
 
-/// For each particle the first whose image shares pixels with its own in either frame, and at last
-/// 0 for backgrounds and r.
-fn first_blocks(count: usize, images: &UnitImages, frames: &[FrameRoom; 2]) -> Vec<usize> {
-    let meets = |n: usize, m: usize| {
-        frames.iter().any(|frame| {
-            frame.drawn[n] && frame.drawn[m] && overlap(&frame.images[n], &frame.images[m], images)
-        })
-    };
-    (0..count)
-        .map(|n| (0..n).find(|&m| meets(n, m)).unwrap_or(n))
-        .chain([0])
-        .collect()
+/// Finds for each particle the first whose image shares pixels with its own in either frame.
+fn find_met(met: &mut Vec<usize>, images: &UnitImages, frames: &[FrameRoom; 2]) {
+    let extent = images.extent();
+    let count = frames[0].first.len();
+    met.clear();
+    met.resize(count + 1, 0);
+    for (n, first_met) in met[..count].iter_mut().enumerate() {
+        let own = frames.each_ref().map(|frame| (&frame.first[..n], frame.first[n]));
+        // Particles stand from above to below: those that are met come last, but may stand anywhere.
+        *first_met = own.into_iter().fold(n, |least, (before, own)| {
+            let meets = |other: &Option<[isize; 2]>| match (own, other) {
+                (Some(own), Some(other)) => overlap(own, *other, extent),
+                _ => false,
+            };
+            before.iter().take(least).position(meets).unwrap_or(least)
+        });
+    }
 }
 
 /// Adds the products of the terms of particles `n` and `m`, and those of r with both.

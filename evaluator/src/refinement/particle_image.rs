@@ -117,7 +117,8 @@ pub(crate) struct UnitImages {
     /// Points of light, as positions relative to that of the image, and the share of each.
     points: Vec<[f64; 2]>,
     share: f64,
-    nodes: usize,
+    /// Where each node is from the middle of its pixel, px.
+    nodes: Vec<f64>,
     /// Number of pixels in the table, and the one in which the point lies.
     length: usize,
     middle: isize,
@@ -145,9 +146,11 @@ impl UnitImages {
         let middle = reach[0].max(reach[1]) + shift;
         let length = longest + (2 * shift + (reach[0] - reach[1]).abs()) as usize;
         let nodes = (NODES / shape.width).ceil().max(NODES) as usize;
+        // From the edge of a pixel.
+        let of_node = |node: usize| (node as f64 + 0.5) / nodes as f64;
         let mut table = vec![0.0; nodes * TERMS * length];
         for (node, table) in table.chunks_exact_mut(TERMS * length).enumerate() {
-            let place = middle as f64 + (node as f64 + 0.5) / nodes as f64 - 0.5;
+            let place = middle as f64 + of_node(node) - 0.5;
             let edge = |pixel: usize| edge_series(pixel as f64 - 0.5 - place, shape.width);
             let mut before = edge(0);
             for pixel in 0..length {
@@ -164,7 +167,7 @@ impl UnitImages {
             rows: side(reach[1]),
             share: 1.0 / points.len() as f64,
             points,
-            nodes,
+            nodes: (0..nodes).map(|node| of_node(node) - 0.5).collect(),
             length,
             middle,
             table,
@@ -174,6 +177,11 @@ impl UnitImages {
     /// Pixels of a row of an image.
     pub fn columns(&self) -> usize {
         self.chunks * LANES
+    }
+
+    /// Columns and rows of an image.
+    pub fn extent(&self) -> [usize; 2] {
+        [self.columns(), self.rows]
     }
 
     /// Makes the image at a position, px. Pixels outside the rectangle of `size` pixels that starts
@@ -196,7 +204,7 @@ impl UnitImages {
     }
 
     fn begin(&self, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) -> bool {
-        let extent = [self.columns(), self.rows];
+        let extent = self.extent();
         let touches = (0..2).all(|k| {
             let first = place[k] - self.reach[k] as f64;
             // Not where the position is not a number.
@@ -218,9 +226,9 @@ impl UnitImages {
     #[inline(always)]
     fn profile<const CURVED: bool>(&self, u: f64, inside: std::ops::Range<isize>, pixels: &mut [[Lanes; 3]]) {
         let whole = nearest(u);
-        let nodes = self.nodes as f64;
-        let node = (((u - whole + 0.5) * nodes) as usize).min(self.nodes - 1);
-        let d = u - whole - ((node as f64 + 0.5) / nodes - 0.5);
+        let nodes = &self.nodes[..];
+        let node = (((u - whole + 0.5) * nodes.len() as f64) as usize).min(nodes.len() - 1);
+        let d = u - whole - nodes[node];
         let series = &self.table[node * TERMS * self.length..][..TERMS * self.length];
         let start = (self.middle - whole as isize) as usize;
         for (chunk, pixels) in pixels.iter_mut().enumerate() {

@@ -1,6 +1,6 @@
 //! The mean correlation peak of rendered pairs, lowered by the particles that lose their partner.
 
-use motefield_evaluator::correlation_plane;
+use motefield_evaluator::SingleWindow;
 use motefield_evaluator::statistics::jackknife;
 use motefield_generator::truth;
 use ndarray::{Array2, ArrayView2, Axis, Slice};
@@ -27,11 +27,12 @@ fn run(request: &Request) -> Result<Figures, String> {
     let sums: Vec<[f64; SUMS]> = request.each(|seed| {
         let pair = (request.chain.render)(&plan.scene, seed).map_err(|e| e.to_string())?;
         let mut sums = [0.0; SUMS];
+        let mut windows = SingleWindow::new(window, &plan.processing).map_err(|e| e.to_string())?;
         let (height, width) = pair.a.dim();
         for y in (0..=height - window[1]).step_by(window[1]) {
             for x in (0..=width - window[0]).step_by(window[0]) {
                 let [a, b] = [&pair.a, &pair.b].map(|frame| tile(frame, [x, y], window));
-                let plane = |a, b| correlation_plane(a, b, &plan.processing).map_err(|e| e.to_string());
+                let mut plane = |a, b| windows.plane(a, b).map_err(|e| e.to_string());
                 let (Some(cross), Some(of_a), Some(of_b)) = (plane(a, b)?, plane(a, a)?, plane(b, b)?) else {
                     continue;
                 };
