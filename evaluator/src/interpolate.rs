@@ -242,8 +242,8 @@ fn together<const SUPPORT: usize>(
             let bits = (values[lane].to_bits() & alike[lane]) | (found[lane].to_bits() & !alike[lane]);
             found[lane] = f32::from_bits(bits);
         }
-        for lane in 0..SIDE {
-            done |= alike[lane] & (1 << lane);
+        for (lane, alike) in alike.iter().enumerate() {
+            done |= alike & (1 << lane);
         }
     }
     *out = found;
