@@ -2,6 +2,7 @@
 
 use motefield_generator::Flow;
 use motefield_generator::flow::Vec3;
+use rayon::prelude::*;
 
 /// Points along each side of the picture.
 const SIDE: usize = 33;
@@ -33,5 +34,6 @@ pub(super) fn moved(size: [usize; 2], flow: &dyn Flow) -> Vec<Moved> {
             solid: flow.solid(at),
         }
     };
-    points(size).map(one).collect()
+    let points: Vec<[f64; 2]> = points(size).collect();
+    points.into_par_iter().map(one).collect()
 }
