@@ -49,8 +49,8 @@ impl fmt::Display for Assumption {
     }
 }
 
-/// Everything that a planned setup leaves open and that shapes its pictures, in the order of the key
-/// table.
+/// Everything that a planned setup leaves open and that shapes its pictures, in the order of the
+/// key table.
 ///
 /// # Examples
 /// ```

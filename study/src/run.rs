@@ -411,9 +411,9 @@ fn add(done: &mut [Vec<Measurement>], jobs: Vec<(usize, usize)>, results: Vec<Op
 }
 
 /// Points and numbers of the measurements that are wanted and not done. One pair of every point
-/// stands before a second of any: whoever stops the study has the whole curve. The last point, which
-/// in most studies has the longest streaks and takes longest, comes first, so that no thread waits
-/// for it at the end.
+/// stands before a second of any: whoever stops the study has the whole curve. The last point
+/// comes first: in most studies it has the longest streaks and takes longest, and no thread should
+/// wait for it at the end.
 fn jobs(wanted: &[usize], done: &[Vec<Measurement>]) -> Vec<(usize, usize)> {
     let mut jobs: Vec<(usize, usize)> = wanted
         .iter()

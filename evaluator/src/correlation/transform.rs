@@ -71,8 +71,8 @@ impl Transform {
         self.size[0] * self.size[1]
     }
 
-    /// Of a window of which the first `rows` rows are not zero, packed by `pack` a few rows at a
-    /// time, while they are at hand.
+    /// Of windows whose rows after the first `rows` are zero. `pack` packs the others, a few at a
+    /// time, which are transformed while they are in the cache.
     pub fn forward(
         &mut self,
         data: &mut Vec<Complex<f32>>,
@@ -270,8 +270,8 @@ fn cross<const N: usize>(z: [[f32; N]; 2], w: [[f32; N]; 2], scale: f32) -> [[f3
 /// registers.
 const TILE: usize = 4;
 
-/// Transposes rows of `row` values each, of which those after the first `rows` count as zero; of the
-/// transposed rows those in `wanted`, others hold anything.
+/// Transposes rows of `row` values each, of which those after the first `rows` count as zero. Of the
+/// transposed rows those in `wanted` are made, others hold anything.
 #[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
 fn transpose(
     from: &[Complex<f32>],

@@ -107,7 +107,7 @@ struct FrameRoom {
     /// The weight, and what is left of the pixel times that.
     weight: Padded,
     rest: Padded,
-    /// Of each particle the image, and its first pixel; `None` where nothing of it is in the window.
+    /// Of each particle the image, and its first pixel: `None` if nothing of it is in the window.
     images: Vec<UnitImage>,
     first: Vec<Option<[isize; 2]>>,
 }
@@ -370,7 +370,7 @@ fn find_met(met: &mut Vec<usize>, images: &UnitImages, frames: &[FrameRoom; 2]) 
     met.resize(count + 1, 0);
     for (n, first_met) in met[..count].iter_mut().enumerate() {
         let own = frames.each_ref().map(|frame| (&frame.first[..n], frame.first[n]));
-        // Particles stand from above to below: those that are met come last, but may stand anywhere.
+        // Particles stand from above to below, so most that are met come last; but they move.
         *first_met = own.into_iter().fold(n, |least, (before, own)| {
             let meets = |other: &Option<[isize; 2]>| match (own, other) {
                 (Some(own), Some(other)) => overlap(own, *other, extent),
