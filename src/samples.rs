@@ -60,11 +60,15 @@ impl SamplePair {
     }
 }
 
-/// Pictures: the pairs, their correlation planes, vectors of the best, errors of the best.
+/// The pairs, enlarged.
 const SPECIMENS: &str = "specimens.svg";
+/// Their correlation planes.
 const PLANES: &str = "planes.svg";
+/// Vectors of the best.
 const VECTORS: &str = "vectors.svg";
+/// Errors of the best.
 const ERRORS: &str = "errors.svg";
+/// All pictures.
 const PICTURES: [&str; 4] = [SPECIMENS, PLANES, VECTORS, ERRORS];
 
 /// Pairs whose errors are drawn.

@@ -57,6 +57,9 @@ pub fn correlation_plane(
 /// assert!(windows.plane(a.view(), a.view())?.is_some());
 /// let again = windows.plane(a.view(), b.view())?;
 /// assert_eq!(again, correlation_plane(a.view(), b.view(), &processing)?);
+/// let larger = Array2::zeros((20, 20));
+/// let refused = windows.plane(larger.view(), larger.view()).unwrap_err();
+/// assert!(refused.to_string().contains("20x20 px but the correlator was made for 16x16 px"));
 /// # Ok::<(), motefield_evaluator::ProcessingError>(())
 /// ```
 pub struct SingleWindow {
@@ -93,7 +96,8 @@ impl SingleWindow {
     /// uniform.
     ///
     /// # Errors
-    /// If the shapes differ from each other or from the size that this was made for.
+    /// If the shapes differ from each other or from the size that this was made for, or values are
+    /// not finite.
     pub fn plane(
         &mut self,
         a: ArrayView2<f32>,
@@ -101,9 +105,9 @@ impl SingleWindow {
     ) -> Result<Option<Plane>, ProcessingError> {
         let frames = Frames::new(a, b)?;
         if frames.size != self.window {
-            return Err(ProcessingError::FrameSizes {
-                a: frames.size,
-                b: self.window,
+            return Err(ProcessingError::CorrelatorSize {
+                found: frames.size,
+                expected: self.window,
             });
         }
         let views = frames.views();

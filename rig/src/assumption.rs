@@ -58,13 +58,14 @@ impl fmt::Display for Assumption {
 /// use motefield_rig::plan::plan;
 /// use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 ///
-/// let setup = Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[]).unwrap();
-/// let all = assumptions(&plan(&setup).unwrap());
+/// let setup = Setup::from_text::<&str>(EMBEDDED_NAME, EMBEDDED, &[])?;
+/// let all = assumptions(&plan(&setup)?);
 /// let jitter = all.iter().find(|a| a.key.path == "light.jitter").unwrap();
 /// assert_eq!(jitter.to_string(), "no jitter of the pulses (light.jitter = 0 ns)");
 /// assert_eq!(jitter.usual.unwrap().value, "\"1 ns\"");
 /// // This rig states its motion through the sheet.
 /// assert!(all.iter().all(|a| a.key.path != "sheet.out_of_plane"));
+/// # Ok::<(), motefield_rig::setup::SetupError>(())
 /// ```
 pub fn assumptions(plan: &Plan) -> Vec<Assumption> {
     let setup = &plan.rig.setup;
@@ -180,12 +181,13 @@ mod tests {
     use crate::plan::plan;
     use crate::setup::{EMBEDDED, EMBEDDED_NAME};
 
-    fn paths(changes: &[(&str, &str)]) -> Vec<&'static str> {
-        let setup = Setup::from_text(EMBEDDED_NAME, EMBEDDED, changes).unwrap();
+    fn assumed(text: &str, changes: &[(&str, &str)]) -> Vec<Assumption> {
+        let setup = Setup::from_text(EMBEDDED_NAME, text, changes).unwrap();
         assumptions(&plan(&setup).unwrap())
-            .iter()
-            .map(|a| a.key.path)
-            .collect()
+    }
+
+    fn paths(changes: &[(&str, &str)]) -> Vec<&'static str> {
+        assumed(EMBEDDED, changes).iter().map(|a| a.key.path).collect()
     }
 
     /// A default is listed as long as it shapes the pictures, and no longer when the setup states
@@ -209,10 +211,7 @@ mod tests {
         assert!(!stated.contains(&"light.jitter"));
         // The particles' light is stated: what would arrive in the sheet plays no part.
         let bare = EMBEDDED.replace("delivery = 0.7", "");
-        let of = |changes: &[(&str, &str)]| {
-            let setup = Setup::from_text(EMBEDDED_NAME, &bare, changes).unwrap();
-            assumptions(&plan(&setup).unwrap())
-        };
+        let of = |changes: &[(&str, &str)]| assumed(&bare, changes);
         assert!(of(&[]).iter().any(|a| a.key.path == "light.delivery"));
         let electrons = of(&[("image.electrons", "400 e")]);
         assert!(electrons.iter().all(|a| a.key.path != "light.delivery"));
@@ -224,8 +223,7 @@ mod tests {
         let bare = EMBEDDED
             .replace("out_of_plane = 0.05", "")
             .replace("dark_noise = \"4 e\"", "");
-        let setup = Setup::from_text::<&str>(EMBEDDED_NAME, &bare, &[]).unwrap();
-        let all = assumptions(&plan(&setup).unwrap());
+        let all = assumed(&bare, &[]);
         let usual = |path: &str| all.iter().find(|a| a.key.path == path).unwrap().usual;
         assert_eq!(usual("sheet.out_of_plane").unwrap().value, "0.1");
         // 5 e are taken and usual.

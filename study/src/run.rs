@@ -12,6 +12,7 @@ pub mod bound;
 mod contest;
 mod external;
 mod figures;
+mod ground;
 mod journal;
 mod ledger;
 mod measurement;

@@ -57,13 +57,13 @@ impl LagSums {
     /// As [`correlate`](LagSums::correlate), by transforms, for windows that are tapered on the way
     /// there.
     pub fn correlate_tapered(&mut self, pairs: [[Tapered; 2]; 2], taper: &[f32], planes: &mut [Plane; 2]) {
-        let (size, window) = (self.transform.size, self.window);
+        let (size, [width, height]) = (self.transform.size, self.window);
         for (spectrum, pair) in self.spectra.iter_mut().zip(pairs) {
-            self.transform.forward(spectrum, window[1], |rows, packed| {
-                pack_tapered(pair, taper, window[0], rows, packed, size[0]);
+            self.transform.forward(spectrum, height, |rows, packed| {
+                pack_tapered(pair, taper, width, rows, packed, size[0]);
             });
         }
-        self.packed(planes);
+        self.transformed(planes);
     }
 
     fn by_summation(&self, [a, b]: [&[f32]; 2], plane: &mut Plane) {
@@ -85,19 +85,18 @@ impl LagSums {
     }
 
     fn by_fft(&mut self, pairs: [[&[f32]; 2]; 2], planes: &mut [Plane; 2]) {
-        let (size, [width, _]) = (self.transform.size, self.window);
-        let window = self.window;
+        let (size, [width, height]) = (self.transform.size, self.window);
         for (spectrum, pair) in self.spectra.iter_mut().zip(pairs) {
-            self.transform.forward(spectrum, window[1], |rows, packed| {
+            self.transform.forward(spectrum, height, |rows, packed| {
                 let pixels = rows.start * width..rows.end * width;
                 pack(pair.map(|p| &p[pixels.clone()]), width, packed, size[0]);
             });
         }
-        self.packed(planes);
+        self.transformed(planes);
     }
 
-    /// Correlates what is packed.
-    fn packed(&mut self, planes: &mut [Plane; 2]) {
+    /// Makes the planes from the spectra.
+    fn transformed(&mut self, planes: &mut [Plane; 2]) {
         let Self {
             transform,
             spectra: [one, two],
@@ -119,7 +118,7 @@ pub(super) struct Tapered<'a> {
     pub mean: f32,
 }
 
-/// As [`pack`], tapering the windows.
+/// As [`pack`], of rows `rows` of the windows, tapering them.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn pack_tapered(
     [a, b]: [Tapered; 2],

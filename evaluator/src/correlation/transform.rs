@@ -79,7 +79,7 @@ impl Transform {
         rows: usize,
         mut pack: impl FnMut(Range<usize>, &mut [Complex<f32>]),
     ) {
-        let [width, height] = self.size;
+        let width = self.size[0];
         let [along_x, along_y, ..] = &self.plans;
         let few = (AT_ONCE / width).max(1);
         for y in (0..rows).step_by(few) {
@@ -89,7 +89,7 @@ impl Transform {
             along_x.process_with_scratch(packed, &mut self.scratch);
         }
         transpose(data, &mut self.turned, self.size, rows, [0..width, width..width]);
-        along_y.process_with_scratch(&mut self.turned[..width * height], &mut self.scratch);
+        along_y.process_with_scratch(&mut self.turned, &mut self.scratch);
         std::mem::swap(data, &mut self.turned);
     }
 

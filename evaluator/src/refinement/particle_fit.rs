@@ -272,7 +272,7 @@ impl<'a> WindowFit<'a> {
     ) {
         let count = self.fitted.len();
         let chunks = self.particles.images.chunks;
-        let reach = self.particles.images.extent();
+        let extent = self.particles.images.extent();
         let half = [-0.5, 0.5][frame];
         let of = [0, 1, 2 + frame];
         let factors = |n: usize| {
@@ -302,7 +302,7 @@ impl<'a> WindowFit<'a> {
             for k in 0..2 {
                 last[frame][2 + k] += half * unit * factor[k] * own[k];
             }
-            let meets = |m: usize| room.first[m].is_some_and(|other| overlap(first, other, reach));
+            let meets = |m: usize| room.first[m].is_some_and(|other| overlap(first, other, extent));
             for m in (met[n]..=n).filter(|&m| meets(m)) {
                 let mut products = stamp.products(&room.images[m], &self.particles.images);
                 let of_other = factors(m);

@@ -38,7 +38,6 @@ impl PulseSearch {
     /// When the setup has no rig, or pictures whose streak or light do not follow from the pulse
     /// length.
     pub fn of(setup: &Setup) -> Result<PulseSearch, StudyError> {
-        answerable(setup, Question::PulseLength)?;
         PulseSearch::of_plan(setup, plan(setup)?)
     }
 

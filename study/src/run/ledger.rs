@@ -9,7 +9,8 @@ use std::collections::{BTreeSet, HashMap};
 use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, MutexGuard};
 
-use super::measurement::{Ground, Measurement, Prepared};
+use super::ground::Ground;
+use super::measurement::{Measurement, Prepared};
 use super::record::{read_record, record_bytes};
 use super::{Chain, Effort, Experiment, Point, Silent, Wanted};
 use motefield_rig::plan::Plan;
