@@ -41,6 +41,16 @@ impl<const N: usize> Normal<N> {
         }
     }
 
+    /// Adds the equations of others, times a weight.
+    pub fn add_weighted(&mut self, others: &Self, weight: f64) {
+        for i in 0..N {
+            for j in 0..N {
+                self.matrix[i][j] += weight * others.matrix[i][j];
+            }
+            self.right[i] += weight * others.right[i];
+        }
+    }
+
     /// The right side of the equations.
     pub fn right(&self) -> [f64; N] {
         self.right

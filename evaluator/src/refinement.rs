@@ -5,6 +5,7 @@ pub(crate) mod matching;
 mod padded;
 pub(crate) mod particle_fit;
 mod particle_image;
+pub(crate) mod particle_shifts;
 pub(crate) mod particles;
 mod window_sums;
 

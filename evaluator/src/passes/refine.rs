@@ -13,6 +13,7 @@ use crate::frames::Frames;
 use crate::least_squares::Normal;
 use crate::refinement::matching::{Equations, Matching};
 use crate::refinement::particle_fit::{self, Room};
+use crate::refinement::particle_shifts;
 use crate::refinement::particles::{PairDescription, Particles};
 use crate::refinement::{FARTHEST_PX, Refinement};
 use crate::validation::{self, WindowPeaks};
@@ -26,22 +27,23 @@ impl Correlator {
         measured: &[WindowPeaks],
         mut field: VectorField,
     ) -> VectorField {
-        let last = self.stages.len() - 1;
-        let grid = self.stages[last].0.clone();
+        let stage = self.stages.len() - 1;
+        let grid = self.stages[stage].0.clone();
         let weighting = self.processing.weighting;
         let rounds = match self.processing.refinement {
             Refinement::None => 0,
             Refinement::LeastSquares => 1,
-            // The second round sees the particles displaced as the first found: what the
-            // correlation missed within a window no longer matters.
+            // The first round asks each particle alone. The second sees the particles displaced as
+            // the first found: what the correlation missed within a window no longer matters.
             Refinement::ParticleFit => 2,
         };
         let mut known: Vec<Option<PairDescription>> = pairs.iter().map(|_| None).collect();
         let mut vectors = validation::replace_untrusted(&grid, measured, &self.processing);
-        for _ in 0..rounds {
-            let predictor = self.predictor_through(last, vectors.clone());
+        for round in 1..=rounds {
+            let last = round == rounds;
+            let predictor = self.predictor_through(stage, vectors.clone());
             let valid = |n: usize| field.vectors[n].status == VectorStatus::Valid;
-            let residuals = self.residuals(pairs, &predictor, valid, &mut known);
+            let residuals = self.residuals(pairs, &predictor, valid, last, &mut known);
             let refined = |n: usize| residuals[n].filter(|[x, y]| valid(n) && x.hypot(*y) <= FARTHEST_PX);
             let refined: Vec<Option<[f64; 2]>> = (0..grid.len()).map(refined).collect();
             // Each window's average, where it is known.
@@ -53,7 +55,7 @@ impl Correlator {
                 }
             }
             // And what averaging removes from a smooth field through these, added back.
-            let smooth = self.predictor_through(last, averages.clone());
+            let smooth = self.predictor_through(stage, averages.clone());
             let averaged = smooth.averaged(self.size, &grid, weighting);
             for (n, vector) in field.vectors.iter_mut().enumerate() {
                 if refined[n].is_none() {
@@ -63,21 +65,25 @@ impl Correlator {
                 let [dx_px, dy_px] = [0, 1].map(|k| averages[n][k] + there[k] - averaged[n][k]);
                 let [x, y] = measured[n].displacement();
                 if (dx_px - x).hypot(dy_px - y) <= FARTHEST_PX {
-                    (vector.dx_px, vector.dy_px) = (dx_px, dy_px);
                     vectors[n] = [dx_px, dy_px];
+                    if last {
+                        (vector.dx_px, vector.dy_px) = (dx_px, dy_px);
+                    }
                 }
             }
         }
         field
     }
 
-    /// What each window adds to a predictor at its centre, px; `None` where that is not known. The
-    /// description of each pair by particles, if one is made, is left in `known` for the next time.
+    /// What each window adds to a predictor at its centre, px, roughly unless this is the `last`
+    /// round; `None` where that is not known. The description of each pair by particles, if one is
+    /// made, is left in `known` for the next time.
     fn residuals(
         &mut self,
         pairs: &[Frames],
         predictor: &Predictor,
         valid: impl Fn(usize) -> bool,
+        last: bool,
         known: &mut [Option<PairDescription>],
     ) -> Vec<Option<[f64; 2]>> {
         let grid = self.stages[self.stages.len() - 1].0.clone();
@@ -98,8 +104,13 @@ impl Correlator {
         let mut room = Room::default();
         for (pair, known) in pairs.iter().zip(known) {
             let particles = Particles::find(pair.views(), predictor, known.take());
-            for (n, equations) in equations.iter_mut().enumerate().filter(|(n, _)| valid(*n)) {
-                particle_fit::add(&particles, &grid, weighting, n, &mut room, equations);
+            let windows = equations.iter_mut().enumerate().filter(|(n, _)| valid(*n));
+            if last {
+                for (n, equations) in windows {
+                    particle_fit::add(&particles, &grid, weighting, n, &mut room, equations);
+                }
+            } else {
+                particle_shifts::add(&particles, &grid, weighting, windows);
             }
             *known = Some(particles.description());
         }

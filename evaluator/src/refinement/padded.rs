@@ -5,6 +5,8 @@ use super::particle_image::{LANES, Lanes, UnitImage, UnitImages};
 /// One value per pixel, zero at first, also in a border as wide as an image.
 #[derive(Clone, Default)]
 pub(crate) struct Padded {
+    /// Where the rectangle begins in the frame.
+    corner: [isize; 2],
     size: [usize; 2],
     border: [usize; 2],
     stride: usize,
@@ -12,9 +14,15 @@ pub(crate) struct Padded {
 }
 
 impl Padded {
-    /// All zero, for a rectangle of `size` pixels and images made by `images`; the memory is used
+    /// All zero, for a whole frame of `size` pixels and images made by `images`; the memory is used
     /// again.
     pub fn clear(&mut self, size: [usize; 2], images: &UnitImages) {
+        self.clear_part([0; 2], size, images);
+    }
+
+    /// The same for a rectangle of `size` pixels that begins at `corner` in the frame.
+    pub fn clear_part(&mut self, corner: [isize; 2], size: [usize; 2], images: &UnitImages) {
+        self.corner = corner;
         self.size = size;
         self.border = [images.columns(), images.rows];
         self.stride = size[0].next_multiple_of(LANES) + 2 * self.border[0];
@@ -64,8 +72,9 @@ impl Padded {
 
     #[inline(always)]
     fn under_start(&self, image: &UnitImage, y: usize, chunk: usize) -> usize {
-        let row = self.start(image.first[1] + y as isize) + chunk * LANES;
-        row.wrapping_add_signed(image.first[0])
+        let [first_x, first_y] = [0, 1].map(|k| image.first[k] - self.corner[k]);
+        let row = self.start(first_y + y as isize) + chunk * LANES;
+        row.wrapping_add_signed(first_x)
     }
 
     /// Adds part `part` of the values of an image, times `light`.

@@ -29,9 +29,9 @@ use crate::window::{Grid, Weighting, window_weights};
 const STEPS: usize = 12;
 const LAST: f64 = 0.1;
 
-/// How closely the particles are held to what the whole frames gave: standard deviation of the
-/// position, px, and of the relative brightness.
-const HELD: [f64; 2] = [0.3, 0.5];
+/// The matrix is made anew for the next step if this one is not shorter than this fraction of the
+/// one before.
+const SHORTER: f64 = 0.3;
 
 /// Greatest change per step: of the position of a particle or the window, px, and of the relative
 /// brightness of a particle.
@@ -52,10 +52,8 @@ pub(crate) fn add(
     found: &mut Normal<2>,
 ) {
     let mut window = WindowFit::new(particles, grid, weighting, n, room);
-    let (mut share, mut before) = (1.0, f64::INFINITY);
+    let (mut share, mut before, mut anew) = (1.0, f64::INFINITY, true);
     for step in 0..STEPS {
-        // The second step, which is mostly the last and short, has the matrix of the first.
-        let anew = step != 1;
         let Some(scatter) = window.equations(room, anew) else {
             return;
         };
@@ -81,6 +79,8 @@ pub(crate) fn add(
         if length > 0.5 * before {
             share *= 0.5;
         }
+        // The first step leaves so little that the second has its matrix, too.
+        anew = step > 0 && length > SHORTER * before;
         before = length;
     }
 }
@@ -112,9 +112,22 @@ struct FrameRoom {
     first: Vec<Option<[isize; 2]>>,
 }
 
+impl FrameRoom {
+    /// The image of particle `n` of a window.
+    #[inline(always)]
+    fn image<'b>(&'b self, window: &'b WindowFit, frame: usize, n: usize) -> &'b UnitImage {
+        let found = window.particles.drawn[frame][window.numbers[n]].as_ref();
+        found.filter(|_| !window.moved).unwrap_or(&self.images[n])
+    }
+}
+
 /// The state of a window's fit.
 struct WindowFit<'a> {
     particles: &'a Particles<'a>,
+    /// Which of them give light to the window.
+    numbers: Vec<usize>,
+    /// Whether they have left the places where they were found, at which their images are drawn.
+    moved: bool,
     size: [usize; 2],
     /// In frame A and B.
     corners: [[isize; 2]; 2],
@@ -141,9 +154,12 @@ impl<'a> WindowFit<'a> {
         .map(|corner| corner.map(|c| c.round() as isize));
         // Neighbouring particles are close together in the equations, so that these have few
         // elements far off the diagonal.
-        let held = particles.shown(corners, grid.window);
+        let numbers = particles.shown(corners, grid.window);
+        let held: Vec<FittedParticle> = numbers.iter().map(|n| particles.all[*n]).collect();
         let fit = Self {
             particles,
+            numbers,
+            moved: false,
             size: grid.window,
             corners,
             fitted: held.clone(),
@@ -166,7 +182,7 @@ impl<'a> WindowFit<'a> {
             let [corner_x, corner_y] = self.corners[k];
             let planes = [&mut room.grey, &mut room.taper, &mut room.weight, &mut room.rest];
             for plane in planes {
-                plane.clear(self.size, &self.particles.images);
+                plane.clear_part(self.corners[k], self.size, &self.particles.images);
             }
             for (y, weight_y) in along_y.iter().enumerate() {
                 let Some(row) = row_inside(corner_y + y as isize, frame.size[1]) else {
@@ -208,11 +224,11 @@ impl<'a> WindowFit<'a> {
         right.resize(count + 1, [0.0; BLOCK]);
         let (mut scatter, mut total) = (0.0, 0.0);
         for (frame, room) in frames.iter_mut().enumerate() {
-            signal.clear(self.size, &self.particles.images);
+            signal.clear_part(self.corners[frame], self.size, &self.particles.images);
             for (n, particle) in self.fitted.iter().enumerate() {
                 if room.first[n].is_some() {
-                    let chunks = self.particles.images.chunks;
-                    add_light(signal, &room.images[n], chunks, particle.light[frame]);
+                    let (image, chunks) = (room.image(self, frame, n), self.particles.images.chunks);
+                    add_light(signal, image, chunks, particle.light[frame]);
                 }
             }
             let left = weigh(
@@ -240,25 +256,46 @@ impl<'a> WindowFit<'a> {
         (total > 0.0).then(|| scatter / total)
     }
 
-    /// Makes the images of all particles in both frames.
+    /// Makes the images of all particles in both frames, unless they are where they were found.
     fn draw(&self, room: &mut Room) {
         let count = self.fitted.len();
-        for room in &mut room.frames {
+        for (frame, room) in room.frames.iter_mut().enumerate() {
             room.images
                 .resize(count.max(room.images.len()), UnitImage::default());
             room.first.clear();
+            if !self.moved {
+                let images = self.numbers.iter().map(|n| &self.particles.drawn[frame][*n]);
+                let firsts = images.map(|image| image.as_ref().map(|image| image.first));
+                room.first
+                    .extend(firsts.map(|first| first.filter(|first| self.touches(frame, *first))));
+            }
+        }
+        if !self.moved {
+            return;
         }
         for (n, particle) in self.fitted.iter().enumerate() {
             let [x, y] = particle.place;
             let p = self.particles.predictor.at(x, y);
             let places = displaced(particle.place, [0, 1].map(|k| p[k] + self.residual[k]));
-            for ((room, place), corner) in room.frames.iter_mut().zip(places).zip(self.corners) {
-                let place = [0, 1].map(|k| place[k] - corner[k] as f64);
+            for (frame, (room, place)) in room.frames.iter_mut().zip(places).enumerate() {
                 let image = &mut room.images[n];
-                let drawn = self.particles.images.draw(place, self.size, image);
-                room.first.push(drawn.then_some(image.first));
+                let drawn = self
+                    .particles
+                    .images
+                    .draw(place, self.particles.frames[frame].size, image);
+                let touches = drawn && self.touches(frame, image.first);
+                room.first.push(touches.then_some(image.first));
             }
         }
+    }
+
+    /// Whether something of an image with this first pixel is in the window.
+    fn touches(&self, frame: usize, first: [isize; 2]) -> bool {
+        let extent = self.particles.images.extent();
+        (0..2).all(|k| {
+            let from = first[k] - self.corners[frame][k];
+            from > -(extent[k] as isize) && from < self.size[k] as isize
+        })
     }
 
     /// Adds what the pixels of one frame say of the particles, and through them of r.
@@ -277,11 +314,11 @@ impl<'a> WindowFit<'a> {
         let of = [0, 1, 2 + frame];
         let factors = |n: usize| {
             let light = self.fitted[n].light[frame];
-            [light, light, self.particles.unit(light)]
+            [light, light, self.unit(n, frame)]
         };
         for n in 0..count {
             let Some(first) = room.first[n] else { continue };
-            let (image, factor) = (&room.images[n], factors(n));
+            let (image, factor) = (room.image(self, frame, n), factors(n));
             let values = terms_of_rest(image, chunks, &room.rest, under);
             for k in 0..3 {
                 right[n][of[k]] += factor[k] * values[k];
@@ -304,7 +341,7 @@ impl<'a> WindowFit<'a> {
             }
             let meets = |m: usize| room.first[m].is_some_and(|other| overlap(first, other, extent));
             for m in (met[n]..=n).filter(|&m| meets(m)) {
-                let mut products = stamp.products(&room.images[m], &self.particles.images);
+                let mut products = stamp.products(room.image(self, frame, m), &self.particles.images);
                 let of_other = factors(m);
                 for i in 0..3 {
                     for j in 0..3 {
@@ -316,12 +353,24 @@ impl<'a> WindowFit<'a> {
         }
     }
 
-    /// Holds the particles near what the whole frames gave.
+    /// The unit of the brightness of a particle, the same for all steps.
+    fn unit(&self, n: usize, frame: usize) -> f64 {
+        self.particles.unit(self.held[n].light[frame])
+    }
+
+    /// Holds the particles near what the whole frames gave: as closely as the equations are linear.
+    ///
+    /// An image that stands out of the noise by h standard deviations and is moved by a fraction t
+    /// of its width, or changed by t of its brightness, or both, differs by some t² of its light
+    /// from what its slopes tell: by the noise, if t² = 1/h. Two images on top of each other, which
+    /// can be exchanged for one another beyond that, are kept apart so. Where they are alone and
+    /// both frames tell as much of them, r does not depend on how they are held.
     fn hold(&self, right: &mut [[f64; BLOCK]], mut matrix: Option<&mut BlockTriangle>) {
-        let [place, light] = HELD.map(|held| held.powi(-2));
         for (n, (held, fitted)) in self.held.iter().zip(&self.fitted).enumerate() {
+            let light = held.height;
+            let place = light / self.particles.width().powi(2);
             for k in 0..2 {
-                let unit = self.particles.unit(fitted.light[k]);
+                let unit = self.unit(n, k);
                 right[n][k] += place * (held.place[k] - fitted.place[k]);
                 right[n][2 + k] += light * (held.light[k] - fitted.light[k]) / unit;
                 if let Some(matrix) = matrix.as_mut() {
@@ -335,11 +384,14 @@ impl<'a> WindowFit<'a> {
 
     /// Takes a fraction of a step, of limited length.
     fn step(&mut self, unknowns: &[[f64; BLOCK]], share: f64) {
+        self.moved = true;
         let limited = |step: f64, k: usize| share * step.clamp(-STEP[k], STEP[k]);
-        for (particle, step) in self.fitted.iter_mut().zip(unknowns) {
+        for (n, step) in unknowns.iter().take(self.fitted.len()).enumerate() {
+            let units = [0, 1].map(|frame| self.unit(n, frame));
+            let particle = &mut self.fitted[n];
             for k in 0..2 {
                 particle.place[k] += limited(step[k], 0);
-                particle.light[k] += self.particles.unit(particle.light[k]) * limited(step[2 + k], 1);
+                particle.light[k] += units[k] * limited(step[2 + k], 1);
             }
         }
         if let Some(last) = unknowns.last() {

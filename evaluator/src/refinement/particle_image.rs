@@ -94,7 +94,7 @@ pub(crate) type Lanes = [f64; LANES];
 /// [`LANES`] pixels long, those beyond the reach of the image being as good as zero.
 #[derive(Clone, Default)]
 pub(crate) struct UnitImage {
-    /// Column and row of the first pixel.
+    /// Column and row of the first pixel in the frame.
     pub first: [isize; 2],
     /// The fraction of the light, and its slopes with the image's position along x and y, per px,
     /// each row by row and chunk by chunk.

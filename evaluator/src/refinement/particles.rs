@@ -31,6 +31,8 @@ pub(crate) struct FittedParticle {
     pub place: [f64; 2],
     /// Brightness in frame A and B, grey values summed over the image.
     pub light: [f64; 2],
+    /// By how many standard deviations both images stand out of the noise.
+    pub height: f64,
 }
 
 /// Greatest number of rounds, and the fraction of new particles below which no further one is made.
@@ -75,6 +77,8 @@ pub(crate) struct Particles<'a> {
     /// Where the particles are in frame A and B by the predictor, px, from above to below, and
     /// their numbers.
     seen: [Vec<([f64; 2], usize)>; 2],
+    /// The image of each there, unless nothing of it is in the frame.
+    pub drawn: [Vec<Option<UnitImage>>; 2],
     /// Makes the images of the shape.
     pub images: UnitImages,
     grey: [Padded; 2],
@@ -171,12 +175,21 @@ impl<'a> Particles<'a> {
             seen.sort_by(|([_, a], _), ([_, b], _)| a.total_cmp(b));
             seen
         });
+        found.drawn = [0, 1].map(|frame| {
+            let size = found.frames[frame].size;
+            let draw = |particle: &FittedParticle| {
+                let mut image = UnitImage::default();
+                let place = found.places(particle.place)[frame];
+                found.images.draw(place, size, &mut image).then_some(image)
+            };
+            found.all.iter().map(draw).collect()
+        });
         found
     }
 
-    /// The particles that give light to a window of `size` pixels with its corner at `corners` in
-    /// frame A and B, in either of them, from above to below.
-    pub fn shown(&self, corners: [[isize; 2]; 2], size: [usize; 2]) -> Vec<FittedParticle> {
+    /// The numbers of the particles that give light to a window of `size` pixels with its corner at
+    /// `corners` in frame A and B, in either of them, from above to below.
+    pub fn shown(&self, corners: [[isize; 2]; 2], size: [usize; 2]) -> Vec<usize> {
         let reach = self.shape.reach();
         let mut numbers = vec![];
         for (seen, corner) in self.seen.iter().zip(corners) {
@@ -194,7 +207,7 @@ impl<'a> Particles<'a> {
         }
         numbers.sort_unstable();
         numbers.dedup();
-        numbers.into_iter().map(|number| self.all[number]).collect()
+        numbers
     }
 
     fn described(frames: [FrameView<'a>; 2], predictor: &'a Predictor, description: PairDescription) -> Self {
@@ -216,6 +229,7 @@ impl<'a> Particles<'a> {
             background,
             all,
             seen: Default::default(),
+            drawn: Default::default(),
             grey: Default::default(),
             signal: Default::default(),
         };
@@ -254,7 +268,7 @@ impl<'a> Particles<'a> {
         displaced(place, self.predictor.at(place[0], place[1]))
     }
 
-    fn explained(&self, frame: usize) -> Explained<'_> {
+    pub(super) fn explained(&self, frame: usize) -> Explained<'_> {
         Explained {
             grey: &self.grey[frame],
             signal: &self.signal[frame],
@@ -326,6 +340,7 @@ impl<'a> Particles<'a> {
                 self.all.push(FittedParticle {
                     place: [(n % width) as f64, (n / width) as f64],
                     light: [*light; 2],
+                    height: *height,
                 });
             }
         }
@@ -351,7 +366,7 @@ impl<'a> Particles<'a> {
             if *rests {
                 continue;
             }
-            let FittedParticle { place, light } = self.all[n];
+            let FittedParticle { place, light, height } = self.all[n];
             let unit = light.map(|light| self.unit(light));
             let mut normal = Normal::<4>::new();
             let places = self.places(place);
@@ -372,6 +387,7 @@ impl<'a> Particles<'a> {
             let fitted = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
+                height,
             };
             let places = self.places(fitted.place);
             for frame in 0..2 {
@@ -389,6 +405,12 @@ impl<'a> Particles<'a> {
             }
             self.all[n] = fitted;
         }
+    }
+
+    /// Standard deviation of the images, px: of their mean width.
+    pub fn width(&self) -> f64 {
+        let [xx, _, yy] = self.shape.covariance();
+        (0.5 * (xx + yy)).sqrt()
     }
 
     /// The unit in which a brightness is fitted: itself, or the noise if that is larger.
@@ -449,18 +471,19 @@ impl<'a> Particles<'a> {
     fn give_up(&mut self) {
         let size = self.frames[0].size;
         let (mut image, mut room) = (UnitImage::default(), Weighed::default());
-        let mut stands_out = |particle: &FittedParticle| {
-            let mut square = 0.0;
+        let mut stands_out = |particle: &mut FittedParticle| {
+            let mut square: f64 = 0.0;
             for (frame, place) in self.places(particle.place).into_iter().enumerate() {
                 let light = particle.light[frame];
                 if self.images.draw(place, size, &mut image) {
                     square += light * light.abs() * self.explained(frame).matched(&image, &mut room)[1];
                 }
             }
-            square > LOST * LOST
+            particle.height = square.max(0.0).sqrt();
+            particle.height > LOST
         };
         let mut all = self.all.clone();
-        all.retain(&mut stands_out);
+        all.retain_mut(&mut stands_out);
         self.all = all;
         self.redraw();
     }
