@@ -115,9 +115,31 @@ impl Predictor {
 
     /// Displacement at each pixel of images of `size`, row by row, px.
     pub fn at_pixels(&self, size: [usize; 2]) -> Vec<[f64; 2]> {
-        (0..size[0] * size[1])
-            .map(|n| self.at((n % size[0]) as f64, (n / size[0]) as f64))
-            .collect()
+        let along_x: Vec<(isize, [f64; 4])> = (0..size[0])
+            .map(|x| taps((x as f64 - self.first[0]) / self.spacing[0]))
+            .collect();
+        let column_of = |taps: Option<&(isize, [f64; 4])>| taps.map_or(0, |(column, _)| *column);
+        let columns = column_of(along_x.first())..column_of(along_x.last()) + 4;
+        let mut displacements = Vec::with_capacity(size[0] * size[1]);
+        for y in 0..size[1] {
+            let (j, along_y) = taps((y as f64 - self.first[1]) / self.spacing[1]);
+            let line: Vec<[f64; 2]> = columns.clone().map(|i| self.down(i, j, &along_y)).collect();
+            displacements.extend(along_x.iter().map(|(i, weights)| {
+                let near = &line[(i - columns.start) as usize..].as_chunks::<4>().0[0];
+                [0, 1].map(|k| (0..4).map(|n| weights[n] * near[n][k]).sum::<f64>())
+            }));
+        }
+        displacements
+    }
+
+    /// The four coefficients of a column from `row` on, summed with the weights of a row of pixels.
+    fn down(&self, column: isize, row: isize, along_y: &[f64; 4]) -> [f64; 2] {
+        let mut sum = [0.0; 2];
+        for (n, wy) in along_y.iter().enumerate() {
+            let c = self.coefficient(column, row + n as isize);
+            sum = [sum[0] + wy * c[0], sum[1] + wy * c[1]];
+        }
+        sum
     }
 
     /// Displacement averaged over each window of a grid in images of `size`, with the window's
@@ -170,12 +192,7 @@ impl Predictor {
         for (y, (a, b)) in rows.enumerate().take(part_y.end).skip(part_y.start) {
             let (j, along_y) = taps((y as f64 - self.first[1]) / self.spacing[1]);
             for (i, value) in (along_x.start..).zip(&mut line) {
-                let mut sum = [0.0; 2];
-                for (n, wy) in along_y.iter().enumerate() {
-                    let c = self.coefficient(i, j + n as isize);
-                    sum = [sum[0] + wy * c[0], sum[1] + wy * c[1]];
-                }
-                *value = sum.map(|s| s as f32);
+                *value = self.down(i, j, &along_y).map(|s| s as f32);
             }
             weigh(&along_x, &line, &mut dx, &mut dy);
             let from = [part_x.start, y];

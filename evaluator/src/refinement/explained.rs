@@ -26,11 +26,10 @@ pub(super) struct Explained<'a> {
 }
 
 impl Explained<'_> {
-    /// What is left of a pixel, in standard deviations.
-    pub fn excess(&self, x: usize, y: usize) -> f64 {
-        let signal = self.signal.at(x, y);
-        let variance = self.noise[0] + self.noise[1] * signal.max(0.0);
-        (self.grey.at(x, y) - self.background - signal) / variance.sqrt()
+    /// For each pixel, row by row, what is left of the 3 x 3 pixels around it, each in standard
+    /// deviations; a third of the sum, so that it is in standard deviations, too.
+    pub fn excess_around(&self) -> Vec<f64> {
+        excess_around(self)
     }
 
     /// Sums under an image of its fraction f of the light: f times what is left, and f².
@@ -102,6 +101,33 @@ impl Explained<'_> {
         let rest = array::from_fn(|k| weight[k] * (grey[k] - self.background - signal[k]));
         (weight, rest)
     }
+}
+
+#[multiversion(targets("x86_64+avx2", "aarch64+neon"))]
+fn excess_around(explained: &Explained) -> Vec<f64> {
+    let [width, height] = explained.grey.size();
+    let [floor, slope] = explained.noise;
+    // A pixel on each side that has no excess.
+    let stride = width + 2;
+    let mut excess = vec![0.0; stride * (height + 2)];
+    for (y, row) in excess.chunks_exact_mut(stride).skip(1).take(height).enumerate() {
+        let grey = explained.grey.row(y).as_flattened();
+        let signal = explained.signal.row(y).as_flattened();
+        for ((excess, grey), signal) in row[1..=width].iter_mut().zip(grey).zip(signal) {
+            let variance = floor + slope * signal.max(0.0);
+            *excess = (grey - explained.background - signal) / (9.0 * variance).sqrt();
+        }
+    }
+    let mut around = Vec::with_capacity(width * height);
+    let mut column = vec![0.0; stride];
+    for y in 0..height {
+        let [above, here, below] = [0, 1, 2].map(|k| &excess[(y + k) * stride..][..stride]);
+        for (((sum, above), here), below) in column.iter_mut().zip(above).zip(here).zip(below) {
+            *sum = above + here + below;
+        }
+        around.extend(column.windows(3).map(|c| c[0] + c[1] + c[2]));
+    }
+    around
 }
 
 /// Memory for the pixels under an image.

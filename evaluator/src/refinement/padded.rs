@@ -57,11 +57,6 @@ impl Padded {
         self.values[start..][..length].as_chunks_mut().0
     }
 
-    #[inline(always)]
-    pub fn at(&self, x: usize, y: usize) -> f64 {
-        self.values[self.start(y as isize) + x]
-    }
-
     /// Copies the pixels under an image, row by row and chunk by chunk.
     #[inline(always)]
     pub fn copy_under(&self, image: &UnitImage, chunks: usize, to: &mut Vec<Lanes>) {

@@ -116,7 +116,7 @@ impl FrameRoom {
     /// The image of particle `n` of a window.
     #[inline(always)]
     fn image<'b>(&'b self, window: &'b WindowFit, frame: usize, n: usize) -> &'b UnitImage {
-        let found = window.particles.drawn[frame][window.numbers[n]].as_ref();
+        let found = window.particles.drawn[window.numbers[n]][frame].as_ref();
         found.filter(|_| !window.moved).unwrap_or(&self.images[n])
     }
 }
@@ -264,7 +264,7 @@ impl<'a> WindowFit<'a> {
                 .resize(count.max(room.images.len()), UnitImage::default());
             room.first.clear();
             if !self.moved {
-                let images = self.numbers.iter().map(|n| &self.particles.drawn[frame][*n]);
+                let images = self.numbers.iter().map(|n| &self.particles.drawn[*n][frame]);
                 let firsts = images.map(|image| image.as_ref().map(|image| image.first));
                 room.first
                     .extend(firsts.map(|first| first.filter(|first| self.touches(frame, *first))));

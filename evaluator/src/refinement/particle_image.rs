@@ -184,6 +184,25 @@ impl UnitImages {
         [self.columns(), self.rows]
     }
 
+    /// The correlation of an image with the 3 x 3 pixels around its position: the lesser of that
+    /// in the middle of a pixel and at its corner.
+    pub fn likeness_to_square(&self) -> f64 {
+        let mut image = UnitImage::default();
+        let alike = [0.0, 0.5].map(|offset| {
+            let place = self.reach.map(|reach| reach as f64 + offset);
+            self.draw(place, self.extent().map(|side| side + 1), &mut image);
+            let shares = image.parts[0].as_flattened();
+            let near = |n: &usize| {
+                let [x, y] = [n % self.columns(), n / self.columns()].map(|n| n as isize);
+                x.abs_diff(self.reach[0]) <= 1 && y.abs_diff(self.reach[1]) <= 1
+            };
+            let square: f64 = (0..shares.len()).filter(near).map(|n| shares[n]).sum();
+            let energy: f64 = shares.iter().map(|share| share * share).sum();
+            square / (3.0 * energy.sqrt())
+        });
+        alike[0].min(alike[1])
+    }
+
     /// Makes the image at a position, px. Pixels outside the rectangle of `size` pixels that starts
     /// at 0 are zero; false, with nothing made, if all of them lie outside.
     pub fn draw(&self, place: [f64; 2], size: [usize; 2], image: &mut UnitImage) -> bool {

@@ -25,7 +25,7 @@ pub(crate) fn add<'a>(
 ) {
     let mut room = Weighed::default();
     let mut seen = |n: usize, frame: usize| {
-        let image = particles.drawn[frame][n].as_ref()?;
+        let image = particles.drawn[n][frame].as_ref()?;
         let sums = particles.explained(frame).fit(image, &mut room);
         Some(without_brightness(&sums, particles.all[n].light[frame]))
     };

@@ -16,6 +16,8 @@
 //!
 //! (As in crowded-field photometry in astronomy: Stetson 1987; from memory.)
 
+mod search;
+
 use super::explained::{Explained, Weighed, add_light, add_widening};
 use super::padded::Padded;
 use super::particle_image::{ImageShape, UnitImage, UnitImages};
@@ -49,11 +51,6 @@ const FAINT: f64 = 4.5;
 /// A particle that stands out by less than this is given up again.
 const LOST: f64 = 3.0;
 
-/// A pixel is examined if it stands out by this fraction of what a particle must: a fifth, as the
-/// pixel in the middle of even a long streak contains more than that of what the matched filter
-/// sums.
-const GLANCE: f64 = 0.2;
-
 /// A particle rests, until the others have been fitted, if it moved by no more than this many
 /// standard deviations.
 const REST: f64 = 0.1;
@@ -65,8 +62,6 @@ const STEP: [f64; 2] = [0.3, 0.7];
 pub(crate) struct Particles<'a> {
     pub frames: [FrameView<'a>; 2],
     pub predictor: &'a Predictor,
-    /// The predictor at every pixel, px.
-    predicted: Vec<[f64; 2]>,
     pub shape: ImageShape,
     /// Variance without light, and the variance added per grey value above the background.
     pub noise: [f64; 2],
@@ -74,11 +69,11 @@ pub(crate) struct Particles<'a> {
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
+    /// The images of each in frame A and B; `None` where nothing of it is in the frame.
+    pub drawn: Vec<[Option<UnitImage>; 2]>,
     /// Where the particles are in frame A and B by the predictor, px, from above to below, and
     /// their numbers.
     seen: [Vec<([f64; 2], usize)>; 2],
-    /// The image of each there, unless nothing of it is in the frame.
-    pub drawn: [Vec<Option<UnitImage>>; 2],
     /// Makes the images of the shape.
     pub images: UnitImages,
     grey: [Padded; 2],
@@ -175,15 +170,7 @@ impl<'a> Particles<'a> {
             seen.sort_by(|([_, a], _), ([_, b], _)| a.total_cmp(b));
             seen
         });
-        found.drawn = [0, 1].map(|frame| {
-            let size = found.frames[frame].size;
-            let draw = |particle: &FittedParticle| {
-                let mut image = UnitImage::default();
-                let place = found.places(particle.place)[frame];
-                found.images.draw(place, size, &mut image).then_some(image)
-            };
-            found.all.iter().map(draw).collect()
-        });
+        found.redraw();
         found
     }
 
@@ -221,7 +208,6 @@ impl<'a> Particles<'a> {
         let mut particles = Self {
             frames,
             predictor,
-            predicted: predictor.at_pixels(frames[0].size),
             images: UnitImages::new(&shape),
             shape,
             noise,
@@ -278,74 +264,42 @@ impl<'a> Particles<'a> {
         }
     }
 
+    /// Makes the images of all particles, and the signal, anew.
     fn redraw(&mut self) {
-        let size = self.frames[0].size;
-        self.signal
-            .iter_mut()
-            .for_each(|signal| signal.clear(size, &self.images));
-        let mut image = UnitImage::default();
-        for particle in &self.all {
-            for (frame, place) in self.places(particle.place).into_iter().enumerate() {
-                if self.images.draw(place, size, &mut image) {
-                    add_light(
-                        &mut self.signal[frame],
-                        &image,
-                        self.images.chunks,
-                        particle.light[frame],
-                    );
-                }
-            }
+        self.drawn.resize_with(self.all.len(), Default::default);
+        for n in 0..self.all.len() {
+            self.draw(n);
+        }
+        self.sum_up();
+    }
+
+    /// Makes the images of a particle at its place.
+    fn draw(&mut self, n: usize) {
+        let places = self.places(self.all[n].place);
+        for ((image, place), frame) in self.drawn[n].iter_mut().zip(places).zip(&self.frames) {
+            let mut made = image.take().unwrap_or_default();
+            *image = self.images.draw(place, frame.size, &mut made).then_some(made);
         }
     }
 
-    /// Adds the particles that stand out of the residual by `threshold`, and counts them.
-    fn search(&mut self, threshold: f64) -> usize {
-        let [width, height] = self.frames[0].size;
-        let explained = [self.explained(0), self.explained(1)];
-        let excess = |frame: usize, [x, y]: [f64; 2]| {
-            let inside = |v: f64, side: usize| (v.round().max(0.0) as usize).min(side - 1);
-            explained[frame].excess(inside(x, width), inside(y, height))
-        };
-        let (mut image, mut room) = (UnitImage::default(), Weighed::default());
-        // By how much a particle at each pixel would stand out, and its brightness.
-        let answer = |n: usize| {
-            let place = [(n % width) as f64, (n / width) as f64];
-            let places = displaced(place, self.predicted[n]);
-            if excess(0, places[0]) + excess(1, places[1]) < GLANCE * threshold {
-                return [0.0; 2];
-            }
-            let (mut projection, mut information) = (0.0, 0.0);
-            for (explained, place) in explained.iter().zip(places) {
-                if self.images.draw(place, [width, height], &mut image) {
-                    let [of_rest, of_image] = explained.matched(&image, &mut room);
-                    projection += of_rest;
-                    information += of_image;
-                }
-            }
-            if information > 0.0 {
-                [projection / information.sqrt(), projection / information]
-            } else {
-                [0.0; 2]
-            }
-        };
-        let answers: Vec<[f64; 2]> = (0..width * height).map(answer).collect();
-        let neighbours = |n: usize| {
-            let (x, y) = (n % width, n / width);
-            let near = |at: usize, side: usize| at.saturating_sub(1)..(at + 2).min(side);
-            near(y, height).flat_map(move |y| near(x, width).map(move |x| y * width + x))
-        };
-        let before = self.all.len();
-        for (n, [height, light]) in answers.iter().enumerate() {
-            if *height >= threshold && neighbours(n).all(|m| answers[m][0] <= *height) {
-                self.all.push(FittedParticle {
-                    place: [(n % width) as f64, (n / width) as f64],
-                    light: [*light; 2],
-                    height: *height,
-                });
+    /// Makes the signal anew.
+    fn sum_up(&mut self) {
+        for (signal, frame) in self.signal.iter_mut().zip(&self.frames) {
+            signal.clear(frame.size, &self.images);
+        }
+        for n in 0..self.all.len() {
+            self.shine(n, 1.0);
+        }
+    }
+
+    /// Adds the light of a particle times a factor to the signal.
+    fn shine(&mut self, n: usize, factor: f64) {
+        for (frame, image) in self.drawn[n].iter().enumerate() {
+            if let Some(image) = image {
+                let light = factor * self.all[n].light[frame];
+                add_light(&mut self.signal[frame], image, self.images.chunks, light);
             }
         }
-        self.redraw();
-        self.all.len() - before
     }
 
     /// Fits each particle up to three times.
@@ -359,8 +313,6 @@ impl<'a> Particles<'a> {
     /// Fits each particle in turn to what the others leave, but for those that rest: whose last
     /// step was short.
     fn fit_each(&mut self, resting: &mut [bool]) {
-        let (size, chunks) = (self.frames[0].size, self.images.chunks);
-        let mut images = [UnitImage::default(), UnitImage::default()];
         let mut room = Weighed::default();
         for (n, rests) in resting.iter_mut().enumerate() {
             if *rests {
@@ -369,10 +321,9 @@ impl<'a> Particles<'a> {
             let FittedParticle { place, light, height } = self.all[n];
             let unit = light.map(|light| self.unit(light));
             let mut normal = Normal::<4>::new();
-            let places = self.places(place);
-            let drawn = [0, 1].map(|frame| self.images.draw(places[frame], size, &mut images[frame]));
-            for frame in (0..2).filter(|&frame| drawn[frame]) {
-                let sums = self.explained(frame).fit(&images[frame], &mut room);
+            for (frame, image) in self.drawn[n].iter().enumerate() {
+                let Some(image) = image else { continue };
+                let sums = self.explained(frame).fit(image, &mut room);
                 normal.add_sums(
                     [0, 1, 2 + frame],
                     [light[frame], light[frame], unit[frame]],
@@ -384,26 +335,14 @@ impl<'a> Particles<'a> {
             // |Lᵀ step|², the square of the step in standard deviations.
             let square: f64 = step.iter().zip(right).map(|(step, right)| step * right).sum();
             *rests = square <= REST * REST;
-            let fitted = FittedParticle {
+            self.shine(n, -1.0);
+            self.all[n] = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
                 height,
             };
-            let places = self.places(fitted.place);
-            for frame in 0..2 {
-                if drawn[frame] {
-                    add_light(&mut self.signal[frame], &images[frame], chunks, -light[frame]);
-                }
-                if self.images.draw(places[frame], size, &mut images[frame]) {
-                    add_light(
-                        &mut self.signal[frame],
-                        &images[frame],
-                        chunks,
-                        fitted.light[frame],
-                    );
-                }
-            }
-            self.all[n] = fitted;
+            self.draw(n);
+            self.shine(n, 1.0);
         }
     }
 
@@ -469,23 +408,20 @@ impl<'a> Particles<'a> {
 
     /// Removes the particles that do not stand out of the noise.
     fn give_up(&mut self) {
-        let size = self.frames[0].size;
-        let (mut image, mut room) = (UnitImage::default(), Weighed::default());
-        let mut stands_out = |particle: &mut FittedParticle| {
-            let mut square: f64 = 0.0;
-            for (frame, place) in self.places(particle.place).into_iter().enumerate() {
-                let light = particle.light[frame];
-                if self.images.draw(place, size, &mut image) {
-                    square += light * light.abs() * self.explained(frame).matched(&image, &mut room)[1];
-                }
+        let mut room = Weighed::default();
+        for n in 0..self.all.len() {
+            let mut square = 0.0;
+            for (frame, image) in self.drawn[n].iter().enumerate() {
+                let Some(image) = image else { continue };
+                let light = self.all[n].light[frame];
+                square += light * light.abs() * self.explained(frame).matched(image, &mut room)[1];
             }
-            particle.height = square.max(0.0).sqrt();
-            particle.height > LOST
-        };
-        let mut all = self.all.clone();
-        all.retain_mut(&mut stands_out);
-        self.all = all;
-        self.redraw();
+            self.all[n].height = f64::max(square, 0.0).sqrt();
+        }
+        let mut stay = self.all.iter().map(|particle| particle.height > LOST);
+        self.drawn.retain(|_| stay.next().is_some_and(|stays| stays));
+        self.all.retain(|particle| particle.height > LOST);
+        self.sum_up();
     }
 }
 
