@@ -35,7 +35,7 @@ impl Correlator {
             Refinement::LeastSquares => 1,
             // The first round asks each particle alone. The second sees the particles displaced as
             // the first found: what the correlation missed within a window no longer matters.
-            Refinement::ParticleFit => 2,
+            Refinement::ParticleFit => 3,
         };
         let mut known: Vec<Option<PairDescription>> = pairs.iter().map(|_| None).collect();
         let mut vectors = validation::replace_untrusted(&grid, measured, &self.processing);
@@ -103,7 +103,7 @@ impl Correlator {
         let mut equations = vec![Normal::new(); grid.len()];
         let mut room = Room::default();
         for (pair, known) in pairs.iter().zip(known) {
-            let particles = Particles::find(pair.views(), predictor, known.take());
+            let particles = Particles::find(pair.views(), predictor, known.take(), last);
             let windows = equations.iter_mut().enumerate().filter(|(n, _)| valid(*n));
             if last {
                 for (n, equations) in windows {

@@ -135,20 +135,27 @@ impl PairDescription {
 }
 
 impl<'a> Particles<'a> {
-    /// The particles of two frames, displaced by about `predictor`; where the pair was described
-    /// before, with nearly the same predictor, that is what the search starts from.
+    /// The particles of two frames, displaced by about `predictor`. Where the pair was described
+    /// before, with nearly the same predictor, they are those and, if that is asked for, what a
+    /// further search finds.
     pub fn find(
         frames: [FrameView<'a>; 2],
         predictor: &'a Predictor,
         known: Option<PairDescription>,
+        search: bool,
     ) -> Self {
-        let first = if known.is_some() { BRIGHT_ROUNDS + 1 } else { 0 };
+        let rounds = match known {
+            None => 0..ROUNDS,
+            Some(_) if search => BRIGHT_ROUNDS + 1..ROUNDS,
+            Some(_) => 0..0,
+        };
+        let is_known = known.is_some();
         let description = known.unwrap_or_else(|| PairDescription::first_guess(&frames));
         let mut found = Self::described(frames, predictor, description);
-        if first > 0 {
+        if is_known {
             found.fit();
         }
-        for round in first..ROUNDS {
+        for round in rounds {
             let new = found.search(if round < BRIGHT_ROUNDS { BRIGHT } else { FAINT });
             found.fit();
             found.reshape();

@@ -5,8 +5,12 @@ use crate::refinement::explained::Weighed;
 use crate::refinement::particle_image::UnitImage;
 
 /// How sure the first look is, in standard deviations: of the particles that just stand out enough
-/// one in 40 is passed over, of those that stand out more, fewer.
-const GLANCE: f64 = 2.0;
+/// one in 700 is passed over, of those that stand out more, fewer.
+const GLANCE: f64 = 3.0;
+
+/// What the nine pixels must stand out by in any case, which noise alone does not do in two thirds
+/// of all places. With streaks of 10 px one in 40 of the faintest particles is passed over by it.
+const LEAST: f64 = 0.5;
 
 impl Particles<'_> {
     /// Adds the particles that stand out of the residual by `threshold`, and counts them.
@@ -20,7 +24,7 @@ impl Particles<'_> {
         let explained = [self.explained(0), self.explained(1)];
         let around = explained.each_ref().map(|explained| explained.excess_around());
         let alike = self.images.likeness_to_square();
-        let least = alike * threshold - GLANCE * (1.0 - alike * alike).sqrt();
+        let least = (alike * threshold - GLANCE * (1.0 - alike * alike).sqrt()).max(LEAST);
         let glance = |frame: usize, [x, y]: [f64; 2]| {
             let inside = |v: f64, side: usize| ((v + 0.5).max(0.0) as usize).min(side - 1);
             around[frame][inside(y, height) * width + inside(x, width)]
