@@ -12,7 +12,7 @@ use crate::field::{VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::least_squares::Normal;
 use crate::refinement::matching::{Equations, Matching};
-use crate::refinement::particle_fit::{self, Room};
+use crate::refinement::particle_fit::{self, ImagesAsFound, Room};
 use crate::refinement::particle_shifts;
 use crate::refinement::particles::{PairDescription, Particles};
 use crate::refinement::{FARTHEST_PX, Refinement};
@@ -106,8 +106,17 @@ impl Correlator {
             let particles = Particles::find(pair.views(), predictor, known.take(), last);
             let windows = equations.iter_mut().enumerate().filter(|(n, _)| valid(*n));
             if last {
+                let mut as_found = ImagesAsFound::default();
                 for (n, equations) in windows {
-                    particle_fit::add(&particles, &grid, weighting, n, &mut room, equations);
+                    particle_fit::add(
+                        &particles,
+                        &grid,
+                        weighting,
+                        n,
+                        &mut as_found,
+                        &mut room,
+                        equations,
+                    );
                 }
             } else {
                 particle_shifts::add(&particles, &grid, weighting, windows);

@@ -20,7 +20,7 @@
 use super::explained::add_light;
 use super::padded::Padded;
 use super::particle_image::{Lanes, UnitImage, UnitImages};
-use super::particles::{FittedParticle, Particles, displaced};
+use super::particles::{FittedParticle, PairOfImages, Particles, displaced};
 use super::window_sums::{Stamp, terms_of_rest, weigh};
 use crate::least_squares::{BLOCK, BlockTriangle, Normal};
 use crate::window::{Grid, Weighting, window_weights};
@@ -48,13 +48,15 @@ pub(crate) fn add(
     grid: &Grid,
     weighting: Weighting,
     n: usize,
+    as_found: &mut ImagesAsFound,
     room: &mut Room,
     found: &mut Normal<2>,
 ) {
     let mut window = WindowFit::new(particles, grid, weighting, n, room);
+    as_found.make(particles, &window.numbers, n / grid.columns);
     let (mut share, mut before, mut anew) = (1.0, f64::INFINITY, true);
     for step in 0..STEPS {
-        let Some(scatter) = window.equations(room, anew) else {
+        let Some(scatter) = window.equations(as_found, room, anew) else {
             return;
         };
         if anew && !room.matrix.factorise() {
@@ -82,6 +84,43 @@ pub(crate) fn add(
         // The first step leaves so little that the second has its matrix, too.
         anew = step > 0 && length > SHORTER * before;
         before = length;
+    }
+}
+
+/// Images of a pair's particles where they were found, from which the fit of each window starts.
+///
+/// Particles and windows come from above to below, so images are made when a window first needs
+/// them, and dropped when a row of windows did not.
+#[derive(Default)]
+pub(crate) struct ImagesAsFound {
+    /// By number of the particle.
+    images: Vec<Option<Box<PairOfImages>>>,
+    row: usize,
+    /// The first particle whose images are kept, and the first that this row of windows needs.
+    kept: usize,
+    needed: usize,
+}
+
+impl ImagesAsFound {
+    fn make(&mut self, particles: &Particles, numbers: &[usize], row: usize) {
+        self.images.resize_with(particles.all.len(), || None);
+        if row != self.row {
+            self.images[self.kept..self.needed.max(self.kept)].fill_with(|| None);
+            (self.row, self.kept, self.needed) = (row, self.needed, particles.all.len());
+        }
+        for &n in numbers {
+            self.needed = self.needed.min(n);
+            self.images[n].get_or_insert_with(|| {
+                let mut images = Box::default();
+                particles.draw(&particles.all[n], &mut images);
+                images
+            });
+        }
+    }
+
+    #[inline(always)]
+    fn get(&self, n: usize, frame: usize) -> Option<&UnitImage> {
+        self.images[n].as_ref()?[frame].as_ref()
     }
 }
 
@@ -115,8 +154,14 @@ struct FrameRoom {
 impl FrameRoom {
     /// The image of particle `n` of a window.
     #[inline(always)]
-    fn image<'b>(&'b self, window: &'b WindowFit, frame: usize, n: usize) -> &'b UnitImage {
-        let found = window.particles.drawn[window.numbers[n]][frame].as_ref();
+    fn image<'b>(
+        &'b self,
+        window: &WindowFit,
+        as_found: &'b ImagesAsFound,
+        frame: usize,
+        n: usize,
+    ) -> &'b UnitImage {
+        let found = as_found.get(window.numbers[n], frame);
         found.filter(|_| !window.moved).unwrap_or(&self.images[n])
     }
 }
@@ -204,9 +249,9 @@ impl<'a> WindowFit<'a> {
     /// Leaves the right side of the normal equations in `room` and, if it is to be made anew, their
     /// matrix, and returns the weighted mean of the squared deviations divided by their variance.
     /// Unknowns: for each particle position x, y and brightness in A, B; two backgrounds; r.
-    fn equations(&self, room: &mut Room, anew: bool) -> Option<f64> {
+    fn equations(&self, as_found: &ImagesAsFound, room: &mut Room, anew: bool) -> Option<f64> {
         let count = self.fitted.len();
-        self.draw(room);
+        self.draw(as_found, room);
         let Room {
             matrix,
             met,
@@ -227,7 +272,8 @@ impl<'a> WindowFit<'a> {
             signal.clear_part(self.corners[frame], self.size, &self.particles.images);
             for (n, particle) in self.fitted.iter().enumerate() {
                 if room.first[n].is_some() {
-                    let (image, chunks) = (room.image(self, frame, n), self.particles.images.chunks);
+                    let (image, chunks) =
+                        (room.image(self, as_found, frame, n), self.particles.images.chunks);
                     add_light(signal, image, chunks, particle.light[frame]);
                 }
             }
@@ -246,6 +292,7 @@ impl<'a> WindowFit<'a> {
             }
             self.add_particles(
                 frame,
+                as_found,
                 room,
                 right,
                 under,
@@ -257,15 +304,15 @@ impl<'a> WindowFit<'a> {
     }
 
     /// Makes the images of all particles in both frames, unless they are where they were found.
-    fn draw(&self, room: &mut Room) {
+    fn draw(&self, as_found: &ImagesAsFound, room: &mut Room) {
         let count = self.fitted.len();
         for (frame, room) in room.frames.iter_mut().enumerate() {
             room.images
                 .resize(count.max(room.images.len()), UnitImage::default());
             room.first.clear();
             if !self.moved {
-                let images = self.numbers.iter().map(|n| &self.particles.drawn[*n][frame]);
-                let firsts = images.map(|image| image.as_ref().map(|image| image.first));
+                let images = self.numbers.iter().map(|n| as_found.get(*n, frame));
+                let firsts = images.map(|image| image.map(|image| image.first));
                 room.first
                     .extend(firsts.map(|first| first.filter(|first| self.touches(frame, *first))));
             }
@@ -302,6 +349,7 @@ impl<'a> WindowFit<'a> {
     fn add_particles(
         &self,
         frame: usize,
+        as_found: &ImagesAsFound,
         room: &FrameRoom,
         right: &mut [[f64; BLOCK]],
         under: &mut Vec<Lanes>,
@@ -318,7 +366,7 @@ impl<'a> WindowFit<'a> {
         };
         for n in 0..count {
             let Some(first) = room.first[n] else { continue };
-            let (image, factor) = (room.image(self, frame, n), factors(n));
+            let (image, factor) = (room.image(self, as_found, frame, n), factors(n));
             let values = terms_of_rest(image, chunks, &room.rest, under);
             for k in 0..3 {
                 right[n][of[k]] += factor[k] * values[k];
@@ -341,7 +389,8 @@ impl<'a> WindowFit<'a> {
             }
             let meets = |m: usize| room.first[m].is_some_and(|other| overlap(first, other, extent));
             for m in (met[n]..=n).filter(|&m| meets(m)) {
-                let mut products = stamp.products(room.image(self, frame, m), &self.particles.images);
+                let mut products =
+                    stamp.products(room.image(self, as_found, frame, m), &self.particles.images);
                 let of_other = factors(m);
                 for i in 0..3 {
                     for j in 0..3 {

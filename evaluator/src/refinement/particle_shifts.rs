@@ -12,7 +12,7 @@
 //! predictor from which that fit is made.
 
 use super::explained::Weighed;
-use super::particles::Particles;
+use super::particles::{FittedParticle, PairOfImages, Particles};
 use crate::least_squares::{Normal, Sums};
 use crate::window::{Grid, Weighting, window_weights};
 
@@ -23,15 +23,16 @@ pub(crate) fn add<'a>(
     weighting: Weighting,
     windows: impl Iterator<Item = (usize, &'a mut Normal<2>)>,
 ) {
-    let mut room = Weighed::default();
-    let mut seen = |n: usize, frame: usize| {
-        let image = particles.drawn[n][frame].as_ref()?;
-        let sums = particles.explained(frame).fit(image, &mut room);
-        Some(without_brightness(&sums, particles.all[n].light[frame]))
+    let (mut images, mut room) = (PairOfImages::default(), Weighed::default());
+    let shift = |particle: &FittedParticle| {
+        particles.draw(particle, &mut images);
+        let mut seen = |frame: usize| {
+            let sums = particles.explained(frame).fit(images[frame].as_ref()?, &mut room);
+            Some(without_brightness(&sums, particle.light[frame]))
+        };
+        difference(&seen(0)?, &seen(1)?)
     };
-    let shifts: Vec<Option<Normal<2>>> = (0..particles.all.len())
-        .map(|n| difference(&seen(n, 0)?, &seen(n, 1)?))
-        .collect();
+    let shifts: Vec<Option<Normal<2>>> = particles.all.iter().map(shift).collect();
     let weights = grid.window.map(|side| window_weights(weighting, side));
     for (window, equations) in windows {
         let corner = grid.corner(window % grid.columns, window / grid.columns);

@@ -37,6 +37,9 @@ pub(crate) struct FittedParticle {
     pub height: f64,
 }
 
+/// The images of a particle in frame A and B; `None` where nothing of it is in the frame.
+pub(crate) type PairOfImages = [Option<UnitImage>; 2];
+
 /// Greatest number of rounds, and the fraction of new particles below which no further one is made.
 const ROUNDS: usize = 10;
 const FEW: f64 = 0.005;
@@ -69,8 +72,6 @@ pub(crate) struct Particles<'a> {
     least: f64,
     pub background: [f64; 2],
     pub all: Vec<FittedParticle>,
-    /// The images of each in frame A and B; `None` where nothing of it is in the frame.
-    pub drawn: Vec<[Option<UnitImage>; 2]>,
     /// Where the particles are in frame A and B by the predictor, px, from above to below, and
     /// their numbers.
     seen: [Vec<([f64; 2], usize)>; 2],
@@ -177,7 +178,6 @@ impl<'a> Particles<'a> {
             seen.sort_by(|([_, a], _), ([_, b], _)| a.total_cmp(b));
             seen
         });
-        found.redraw();
         found
     }
 
@@ -222,7 +222,6 @@ impl<'a> Particles<'a> {
             background,
             all,
             seen: Default::default(),
-            drawn: Default::default(),
             grey: Default::default(),
             signal: Default::default(),
         };
@@ -271,40 +270,32 @@ impl<'a> Particles<'a> {
         }
     }
 
-    /// Makes the images of all particles, and the signal, anew.
-    fn redraw(&mut self) {
-        self.drawn.resize_with(self.all.len(), Default::default);
-        for n in 0..self.all.len() {
-            self.draw(n);
-        }
-        self.sum_up();
-    }
-
-    /// Makes the images of a particle at its place.
-    fn draw(&mut self, n: usize) {
-        let places = self.places(self.all[n].place);
-        for ((image, place), frame) in self.drawn[n].iter_mut().zip(places).zip(&self.frames) {
+    /// Makes the images of a particle at its place in both frames.
+    pub fn draw(&self, particle: &FittedParticle, images: &mut PairOfImages) {
+        let places = self.places(particle.place);
+        for ((image, place), frame) in images.iter_mut().zip(places).zip(&self.frames) {
             let mut made = image.take().unwrap_or_default();
             *image = self.images.draw(place, frame.size, &mut made).then_some(made);
         }
     }
 
     /// Makes the signal anew.
-    fn sum_up(&mut self) {
+    fn redraw(&mut self) {
         for (signal, frame) in self.signal.iter_mut().zip(&self.frames) {
             signal.clear(frame.size, &self.images);
         }
+        let mut images = PairOfImages::default();
         for n in 0..self.all.len() {
-            self.shine(n, 1.0);
+            self.draw(&self.all[n], &mut images);
+            self.add_light(&images, self.all[n].light);
         }
     }
 
-    /// Adds the light of a particle times a factor to the signal.
-    fn shine(&mut self, n: usize, factor: f64) {
-        for (frame, image) in self.drawn[n].iter().enumerate() {
+    /// Adds the light of a particle to the signal.
+    fn add_light(&mut self, images: &PairOfImages, light: [f64; 2]) {
+        for (frame, image) in images.iter().enumerate() {
             if let Some(image) = image {
-                let light = factor * self.all[n].light[frame];
-                add_light(&mut self.signal[frame], image, self.images.chunks, light);
+                add_light(&mut self.signal[frame], image, self.images.chunks, light[frame]);
             }
         }
     }
@@ -320,7 +311,7 @@ impl<'a> Particles<'a> {
     /// Fits each particle in turn to what the others leave, but for those that rest: whose last
     /// step was short.
     fn fit_each(&mut self, resting: &mut [bool]) {
-        let mut room = Weighed::default();
+        let (mut images, mut room) = (PairOfImages::default(), Weighed::default());
         for (n, rests) in resting.iter_mut().enumerate() {
             if *rests {
                 continue;
@@ -328,7 +319,8 @@ impl<'a> Particles<'a> {
             let FittedParticle { place, light, height } = self.all[n];
             let unit = light.map(|light| self.unit(light));
             let mut normal = Normal::<4>::new();
-            for (frame, image) in self.drawn[n].iter().enumerate() {
+            self.draw(&self.all[n], &mut images);
+            for (frame, image) in images.iter().enumerate() {
                 let Some(image) = image else { continue };
                 let sums = self.explained(frame).fit(image, &mut room);
                 normal.add_sums(
@@ -342,14 +334,14 @@ impl<'a> Particles<'a> {
             // |Lᵀ step|², the square of the step in standard deviations.
             let square: f64 = step.iter().zip(right).map(|(step, right)| step * right).sum();
             *rests = square <= REST * REST;
-            self.shine(n, -1.0);
+            self.add_light(&images, light.map(|light| -light));
             self.all[n] = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
                 height,
             };
-            self.draw(n);
-            self.shine(n, 1.0);
+            self.draw(&self.all[n], &mut images);
+            self.add_light(&images, self.all[n].light);
         }
     }
 
@@ -415,20 +407,21 @@ impl<'a> Particles<'a> {
 
     /// Removes the particles that do not stand out of the noise.
     fn give_up(&mut self) {
-        let mut room = Weighed::default();
-        for n in 0..self.all.len() {
+        let (mut images, mut room) = (PairOfImages::default(), Weighed::default());
+        let mut all = std::mem::take(&mut self.all);
+        for particle in &mut all {
+            self.draw(particle, &mut images);
             let mut square = 0.0;
-            for (frame, image) in self.drawn[n].iter().enumerate() {
+            for (frame, image) in images.iter().enumerate() {
                 let Some(image) = image else { continue };
-                let light = self.all[n].light[frame];
+                let light = particle.light[frame];
                 square += light * light.abs() * self.explained(frame).matched(image, &mut room)[1];
             }
-            self.all[n].height = f64::max(square, 0.0).sqrt();
+            particle.height = f64::max(square, 0.0).sqrt();
         }
-        let mut stay = self.all.iter().map(|particle| particle.height > LOST);
-        self.drawn.retain(|_| stay.next().is_some_and(|stays| stays));
-        self.all.retain(|particle| particle.height > LOST);
-        self.sum_up();
+        all.retain(|particle| particle.height > LOST);
+        self.all = all;
+        self.redraw();
     }
 }
 

@@ -1,6 +1,6 @@
 //! The search for particles in what the description leaves of both frames.
 
-use super::{FittedParticle, Particles, displaced};
+use super::{FittedParticle, PairOfImages, Particles, displaced};
 use crate::refinement::explained::Weighed;
 use crate::refinement::particle_image::UnitImage;
 
@@ -68,10 +68,10 @@ impl Particles<'_> {
                 });
             }
         }
-        self.drawn.resize_with(self.all.len(), Default::default);
+        let mut images = PairOfImages::default();
         for n in before..self.all.len() {
-            self.draw(n);
-            self.shine(n, 1.0);
+            self.draw(&self.all[n], &mut images);
+            self.add_light(&images, self.all[n].light);
         }
         self.all.len() - before
     }
