@@ -249,3 +249,43 @@ fn weigh(taps: &ColumnTaps, line: &[[f32; 2]], dx: &mut [f32], dy: &mut [f32]) {
         from += length;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Slow plain reference: the displacement at all pixels, row by row, is that at each of them,
+    /// within the grid and beyond it (rounding of values of 5 px).
+    #[test]
+    fn pixels_have_the_displacement_at_their_places() {
+        let vectors = |n: usize| [(n as f64).sin() * 5.0, (1.7 * n as f64).cos() * 5.0];
+        let grid = |first, columns, rows| {
+            let displacements = (0..columns * rows).map(vectors).collect();
+            Predictor::new(
+                first,
+                [8, 6],
+                [columns, rows],
+                displacements,
+                PredictorFilter::None,
+            )
+        };
+        let size = [50, 30];
+        for predictor in [
+            grid([7.5, 5.5], 5, 4),
+            grid([20.5, 10.0], 1, 2),
+            grid([-30.0, 90.0], 3, 3),
+        ] {
+            for (n, found) in predictor.at_pixels(size).iter().enumerate() {
+                let expected = predictor.at((n % size[0]) as f64, (n / size[0]) as f64);
+                for k in 0..2 {
+                    let tolerance = 1e-12 * expected[k].abs().max(5.0);
+                    assert!(
+                        (found[k] - expected[k]).abs() < tolerance,
+                        "{n}: {found:?} {expected:?}"
+                    );
+                }
+            }
+        }
+        assert!(grid([0.0; 2], 2, 2).at_pixels([0, 3]).is_empty());
+    }
+}

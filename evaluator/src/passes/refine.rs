@@ -11,8 +11,9 @@ use crate::deform::Predictor;
 use crate::field::{VectorField, VectorStatus};
 use crate::frames::Frames;
 use crate::least_squares::Normal;
+use crate::refinement::images_as_found::ImagesAsFound;
 use crate::refinement::matching::{Equations, Matching};
-use crate::refinement::particle_fit::{self, ImagesAsFound, Room};
+use crate::refinement::particle_fit::{self, Room};
 use crate::refinement::particle_shifts;
 use crate::refinement::particles::{PairDescription, Particles};
 use crate::refinement::{FARTHEST_PX, Refinement};
@@ -33,8 +34,9 @@ impl Correlator {
         let rounds = match self.processing.refinement {
             Refinement::None => 0,
             Refinement::LeastSquares => 1,
-            // The first round asks each particle alone. The second sees the particles displaced as
-            // the first found: what the correlation missed within a window no longer matters.
+            // Two rounds ask each particle alone, the second with particles displaced as the first
+            // found. In the last, which fits those of a window together, what the correlation
+            // missed within a window no longer matters.
             Refinement::ParticleFit => 3,
         };
         let mut known: Vec<Option<PairDescription>> = pairs.iter().map(|_| None).collect();

@@ -281,3 +281,55 @@ pub(super) fn add_widening(changes: &mut [Padded; 3], image: &UnitImage, chunks:
 pub(super) fn add_light(signal: &mut Padded, image: &UnitImage, chunks: usize, light: f64) {
     signal.add_part(image, chunks, 0, light);
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::refinement::particle_image::{ImageShape, UnitImages};
+
+    /// Slow plain reference: pixel by pixel, each with the neighbours that are in the frame
+    /// (rounding).
+    #[test]
+    fn what_is_left_around_a_pixel_is_summed() {
+        let (size, noise, background) = ([11, 7], [4.0, 0.5], 3.0);
+        let images = UnitImages::new(&ImageShape::new([0.5, 0.0, 0.5]));
+        let [mut grey, mut signal] = [0, 1].map(|_| Padded::default());
+        let grey_at = |x: usize, y: usize| ((x * 7 + y * 13) % 11) as f64;
+        let signal_at = |x: usize, y: usize| ((x * 5 + y * 3) % 7) as f64 - 1.0;
+        for (plane, at) in [
+            (&mut grey, &grey_at as &dyn Fn(usize, usize) -> f64),
+            (&mut signal, &signal_at),
+        ] {
+            plane.clear(size, &images);
+            for y in 0..size[1] {
+                for (x, value) in plane.row_mut(y).as_flattened_mut()[..size[0]]
+                    .iter_mut()
+                    .enumerate()
+                {
+                    *value = at(x, y);
+                }
+            }
+        }
+        let explained = Explained {
+            grey: &grey,
+            signal: &signal,
+            background,
+            noise,
+            chunks: images.chunks,
+        };
+        let around = explained.excess_around();
+        assert_eq!(around.len(), size[0] * size[1]);
+        for (n, found) in around.iter().enumerate() {
+            let [x, y] = [n % size[0], n / size[0]];
+            let mut expected = 0.0;
+            for v in y.saturating_sub(1)..(y + 2).min(size[1]) {
+                for u in x.saturating_sub(1)..(x + 2).min(size[0]) {
+                    let variance = noise[0] + noise[1] * signal_at(u, v).max(0.0);
+                    let left = grey_at(u, v) - background - signal_at(u, v);
+                    expected += left / variance.sqrt() / 3.0;
+                }
+            }
+            assert!((found - expected).abs() < 1e-12, "({x}, {y}): {found} {expected}");
+        }
+    }
+}

@@ -18,9 +18,10 @@
 //! fits of several pairs are weighted together.
 
 use super::explained::add_light;
+use super::images_as_found::ImagesAsFound;
 use super::padded::Padded;
 use super::particle_image::{Lanes, UnitImage, UnitImages};
-use super::particles::{FittedParticle, PairOfImages, Particles, displaced};
+use super::particles::{FittedParticle, Particles, displaced};
 use super::window_sums::{Stamp, terms_of_rest, weigh};
 use crate::least_squares::{BLOCK, BlockTriangle, Normal};
 use crate::window::{Grid, Weighting, window_weights};
@@ -29,8 +30,8 @@ use crate::window::{Grid, Weighting, window_weights};
 const STEPS: usize = 12;
 const LAST: f64 = 0.1;
 
-/// The matrix is made anew for the next step if this one is not shorter than this fraction of the
-/// one before.
+/// A step has the matrix of the one before, unless that one was longer than this fraction of its
+/// predecessor.
 const SHORTER: f64 = 0.3;
 
 /// Greatest change per step: of the position of a particle or the window, px, and of the relative
@@ -84,43 +85,6 @@ pub(crate) fn add(
         // The first step leaves so little that the second has its matrix, too.
         anew = step > 0 && length > SHORTER * before;
         before = length;
-    }
-}
-
-/// Images of a pair's particles where they were found, from which the fit of each window starts.
-///
-/// Particles and windows come from above to below, so images are made when a window first needs
-/// them, and dropped when a row of windows did not.
-#[derive(Default)]
-pub(crate) struct ImagesAsFound {
-    /// By number of the particle.
-    images: Vec<Option<Box<PairOfImages>>>,
-    row: usize,
-    /// The first particle whose images are kept, and the first that this row of windows needs.
-    kept: usize,
-    needed: usize,
-}
-
-impl ImagesAsFound {
-    fn make(&mut self, particles: &Particles, numbers: &[usize], row: usize) {
-        self.images.resize_with(particles.all.len(), || None);
-        if row != self.row {
-            self.images[self.kept..self.needed.max(self.kept)].fill_with(|| None);
-            (self.row, self.kept, self.needed) = (row, self.needed, particles.all.len());
-        }
-        for &n in numbers {
-            self.needed = self.needed.min(n);
-            self.images[n].get_or_insert_with(|| {
-                let mut images = Box::default();
-                particles.draw(&particles.all[n], &mut images);
-                images
-            });
-        }
-    }
-
-    #[inline(always)]
-    fn get(&self, n: usize, frame: usize) -> Option<&UnitImage> {
-        self.images[n].as_ref()?[frame].as_ref()
     }
 }
 

@@ -97,3 +97,101 @@ fn difference(a: &Sums<2>, b: &Sums<2>) -> Option<Normal<2>> {
 fn product(a: &[[f64; 2]; 2], b: &[[f64; 2]; 2]) -> [[f64; 2]; 2] {
     [0, 1].map(|i| [0, 1].map(|j| a[i][0] * b[0][j] + a[i][1] * b[1][j]))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A positive definite matrix and a right side, of numbers without pattern.
+    fn sums<const N: usize>(seed: u64) -> Sums<N> {
+        let mut state = seed;
+        let mut number = || {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            (state >> 40) as f64 / (1u64 << 24) as f64 - 0.5
+        };
+        let terms: [[f64; N]; 8] = std::array::from_fn(|_| std::array::from_fn(|_| number()));
+        let values: [f64; 8] = std::array::from_fn(|_| number());
+        let sum = |term: &dyn Fn(usize) -> f64| (0..8).map(term).sum();
+        Sums {
+            matrix: std::array::from_fn(|i| std::array::from_fn(|j| sum(&|n| terms[n][i] * terms[n][j]))),
+            right: std::array::from_fn(|i| sum(&|n| terms[n][i] * values[n])),
+        }
+    }
+
+    /// Derived: eliminating the brightness leaves the place that the equations of both give
+    /// (relative tolerance 1e-9: rounding, times a condition of the matrix of at most 1e3).
+    #[test]
+    fn brightness_is_eliminated() {
+        for seed in 0..20 {
+            let sums = sums::<3>(seed);
+            let light = 3.5;
+            let mut all = Normal::<3>::new();
+            all.add_sums([0, 1, 2], [light, light, 1.0], &sums);
+            let mut places = Normal::<2>::new();
+            places.add_sums([0, 1], [1.0; 2], &without_brightness(&sums, light));
+            let (all, places) = (all.solve().unwrap(), places.solve().unwrap());
+            for k in 0..2 {
+                assert!(
+                    (all[k] - places[k]).abs() < 1e-9 * all[k].abs().max(1.0),
+                    "{all:?} {places:?}"
+                );
+            }
+        }
+    }
+
+    /// Derived: the difference is that of the places found in either frame, and the r of the
+    /// equations of X and r together, with the places X - r/2 and X + r/2. Its information is right
+    /// if rᵀ J r is what two places explain of the squares beyond what a common one does. Tolerance
+    /// as above.
+    #[test]
+    fn places_of_both_frames_give_their_difference() {
+        for seed in 0..20 {
+            let (a, b) = (sums::<2>(seed), sums::<2>(seed + 100));
+            let solved = |sums: &Sums<2>| {
+                let mut normal = Normal::<2>::new();
+                normal.add_sums([0, 1], [1.0; 2], sums);
+                normal.solve().unwrap()
+            };
+            let (at_a, at_b) = (solved(&a), solved(&b));
+            let found = difference(&a, &b).unwrap();
+            let right = found.right();
+            let r = found.solve().unwrap();
+            // X and r together, the terms of r being half those of X, of opposite sign in A.
+            let mut together = Normal::<4>::new();
+            for (sums, half) in [(&a, -0.5), (&b, 0.5)] {
+                let factors = [1.0, 1.0, half, half];
+                let wide = Sums {
+                    matrix: std::array::from_fn(|i| std::array::from_fn(|j| sums.matrix[i % 2][j % 2])),
+                    right: std::array::from_fn(|i| sums.right[i % 2]),
+                };
+                together.add_sums([0, 1, 2, 3], factors, &wide);
+            }
+            let both = together.solve().unwrap();
+            for k in 0..2 {
+                let tolerance = 1e-9 * r[k].abs().max(1.0);
+                assert!(
+                    (r[k] - (at_b[k] - at_a[k])).abs() < tolerance,
+                    "{r:?} {at_a:?} {at_b:?}"
+                );
+                assert!((r[k] - both[2 + k]).abs() < tolerance, "{r:?} {both:?}");
+            }
+            let square: f64 = r.iter().zip(right).map(|(r, right)| r * right).sum();
+            let gain = |sums: &Sums<2>| {
+                let place = solved(sums);
+                place
+                    .iter()
+                    .zip(sums.right)
+                    .map(|(place, right)| place * right)
+                    .sum::<f64>()
+            };
+            let common = Sums {
+                matrix: [0, 1].map(|i| [0, 1].map(|j| a.matrix[i][j] + b.matrix[i][j])),
+                right: [0, 1].map(|i| a.right[i] + b.right[i]),
+            };
+            let expected = gain(&a) + gain(&b) - gain(&common);
+            assert!((square - expected).abs() < 1e-9, "{square} {expected}");
+        }
+    }
+}

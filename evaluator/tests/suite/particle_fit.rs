@@ -118,6 +118,22 @@ fn holds_in_little_light() {
     assert!(random > 0.95 * tapered, "{random} px beats {tapered} px");
 }
 
+/// Requirement: in a bright picture, all of whose particles can be fitted, all windows are, also
+/// those with images on top of each other, which could be exchanged for one another. (A vector that
+/// was not refined is that of the correlation, to the bit.)
+#[test]
+fn no_window_is_left_out_for_particles_too_close_together() {
+    let scene = scene(20_000.0, 256);
+    for seed in 0..2 {
+        let [a, b] = photographed(seed, scene.frames(seed, displaced([0.0; 2])));
+        let [plain, refined] = [processing(Refinement::None), fitted()]
+            .map(|processing| correlate(a.view(), b.view(), &processing).unwrap());
+        let pairs = plain.vectors.iter().zip(&refined.vectors);
+        let left = pairs.filter(|(p, r)| [p.dx_px, p.dy_px] == [r.dx_px, r.dy_px]);
+        assert_eq!(left.count(), 0, "of {} windows, pair {seed}", plain.vectors.len());
+    }
+}
+
 /// What the correlation cannot do: images that brighten and fade independently do not pull at the
 /// vector, as each has its own brightness in either frame. With a fifth of the sheet out of plane
 /// the error of the correlation is nine times that of the bright pair. Requirement: half of it.
