@@ -26,11 +26,12 @@ named! {
         /// in either frame, with one image shape for all and one displacement (maximum likelihood).
         /// Needs no interpolation, weights bright and dim pixels by their noise, and allows for
         /// particles that enter and leave the light sheet. Nearest to the bound ([`crate::bound`])
-        /// in bright pictures, from 1000 electrons in a particle's brightest pixel, and in very dim
-        /// ones, at 30; from 60 to 500 the total error is that of no refinement to 8 % less (a
-        /// single component up to 5 % more), and with streaks of 10 px a fifth more, as its image
-        /// shape is not made for them (`results/processing`). Slow: 0.54 s for a pair of 256 x 256
-        /// px with 0.03 particles per pixel, longer if it has streaks (on one core; the correlation
+        /// in bright pictures, from 500 electrons in a particle's brightest pixel, and in very dim
+        /// ones, at 30; from 60 to 240 the total error is that of no refinement to 8 % less (a
+        /// single component up to 4 % more), with streaks of 2 to 7 px 4 to 8 % less, and with
+        /// streaks of 10 px 7 % more, as its image shape is not made for them
+        /// (`results/processing`). Slow: 0.2 to 0.3 s for a pair of 256 x 256 px with 0.03 particles
+        /// per pixel, three to four times that with streaks of 4 px (on one core; the correlation
         /// takes 0.01 s). A vector that is not valid, whose fit does not converge in 12 steps or
         /// leaves more than 3 times the variance found in the whole frames, or that would move by
         /// more than half a pixel stays as it is.

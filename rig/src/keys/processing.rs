@@ -109,11 +109,11 @@ section! {
     REFINEMENT = Key::choice::<Refinement>("processing.refinement")
         .about("a last fit of the two windows to each other by least squares, or of all particle \
                 images in both windows; the latter is little affected by particles that leave \
-                the sheet and, in bright pictures (1000 e and more in a particle's brightest pixel) \
+                the sheet and, in bright pictures (500 e and more in a particle's brightest pixel) \
                 without long streaks, nearest to the physical limit, as in very dim ones (30 e); \
-                from 60 to 500 e its total error is that of no refinement to 8 % less, and with \
-                streaks of 10 px a fifth more; slow: 1.6 s for a pair of 256 x 256 px, several times \
-                that with streaks of 3 to 5 px")
+                from 60 to 240 e its total error is that of no refinement to 8 % less, with streaks \
+                of 2 to 7 px 4 to 8 % less, and with 10 px 7 % more; slow: 0.2 s for a pair of \
+                256 x 256 px, three to four times that with streaks of 4 px")
         .default("\"none\"", "");
 
     PREDICTOR_FILTER = Key::choice::<PredictorFilter>("processing.predictor_filter")
