@@ -7,6 +7,8 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
+use super::columns::Columns;
+
 /// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`:
 /// rustfft chooses among instruction sets, which round differently, so that displacements differ by
 /// some 1e-5 px from one to the other (and not between machines with the same one). The operating
@@ -35,9 +37,11 @@ pub fn kernel() -> String {
 /// About as many values are packed and then transformed at once, in whole rows.
 const AT_ONCE: usize = 256;
 
-/// Two-dimensional FFT of packed windows: rows, transposition, rows. Spectra stay transposed.
+/// Two-dimensional FFT of packed windows: rows, then columns where [`Columns`] is made for them, else
+/// transposition and rows, so that spectra stay transposed.
 pub(crate) struct Transform {
     pub size: [usize; 2],
+    columns: Option<Columns>,
     /// Forward along x, forward along y, inverse along y, inverse along x.
     plans: [Arc<dyn Fft<f32>>; 4],
     turned: Vec<Complex<f32>>,
@@ -61,6 +65,7 @@ impl Transform {
             .unwrap_or(0);
         Self {
             size,
+            columns: Columns::new(size),
             plans,
             turned: vec![Complex::default(); x * y],
             scratch: vec![Complex::default(); scratch],
@@ -88,6 +93,11 @@ impl Transform {
             pack(part, packed);
             along_x.process_with_scratch(packed, &mut self.scratch);
         }
+        if let Some(columns) = &mut self.columns {
+            data[rows * width..].fill(Complex::default());
+            columns.forward(data);
+            return;
+        }
         transpose(data, &mut self.turned, self.size, rows, [0..width, width..width]);
         along_y.process_with_scratch(&mut self.turned, &mut self.scratch);
         std::mem::swap(data, &mut self.turned);
@@ -98,17 +108,21 @@ impl Transform {
     pub fn inverse(&mut self, data: &mut Vec<Complex<f32>>, reach: usize) {
         let [width, height] = self.size;
         let [.., along_y, along_x] = &self.plans;
-        along_y.process_with_scratch(data, &mut self.scratch);
         let lags = match 2 * reach + 1 < height {
             true => [0..reach + 1, height - reach..height],
             false => [0..height, height..height],
         };
-        transpose(data, &mut self.turned, [height, width], width, lags.clone());
+        if let Some(columns) = &mut self.columns {
+            columns.inverse(data);
+        } else {
+            along_y.process_with_scratch(data, &mut self.scratch);
+            transpose(data, &mut self.turned, [height, width], width, lags.clone());
+            std::mem::swap(data, &mut self.turned);
+        }
         for lags in lags.into_iter().filter(|lags| !lags.is_empty()) {
-            let rows = &mut self.turned[lags.start * width..lags.end * width];
+            let rows = &mut data[lags.start * width..lags.end * width];
             along_x.process_with_scratch(rows, &mut self.scratch);
         }
-        std::mem::swap(data, &mut self.turned);
     }
 
     /// The cross-spectra conj(A)·B of two packed spectra Z = A + iB, packed again so that the
@@ -117,22 +131,25 @@ impl Transform {
     /// The factor 1 / (width · height) of the inverse transform is included. With Z' = Z(-k): A =
     /// (Z + conj Z')/2 and B = (Z - conj Z')/2i give conj(A)·B = Im(Z Z')/2 - i (|Z|² - |Z'|²)/4.
     pub fn cross_spectra(&self, one: &[Complex<f32>], two: &[Complex<f32>], product: &mut [Complex<f32>]) {
-        let [width, height] = self.size;
+        let [length, rows] = match (&self.columns, self.size) {
+            (Some(_), size) => size,
+            (None, [width, height]) => [height, width],
+        };
         let scale = 1.0 / self.len() as f32;
-        let row = |kx: usize| kx * height..(kx + 1) * height;
-        for kx in 0..=width / 2 {
-            let opposite = (width - kx) % width;
+        let row = |k: usize| k * length..(k + 1) * length;
+        for k in 0..=rows / 2 {
+            let opposite = (rows - k) % rows;
             let spectra = [
-                &one[row(kx)],
+                &one[row(k)],
                 &one[row(opposite)],
-                &two[row(kx)],
+                &two[row(k)],
                 &two[row(opposite)],
             ];
-            let (before, after) = product.split_at_mut(kx.max(opposite) * height);
-            match kx == opposite {
-                true => cross_row(spectra, scale, &mut after[..height]),
+            let (before, after) = product.split_at_mut(k.max(opposite) * length);
+            match k == opposite {
+                true => cross_row(spectra, scale, &mut after[..length]),
                 // The row of wavenumber 0 is its own opposite, so that this one is the later.
-                false => cross_rows(spectra, scale, [&mut before[row(kx)], &mut after[..height]]),
+                false => cross_rows(spectra, scale, [&mut before[row(k)], &mut after[..length]]),
             }
         }
     }
