@@ -2,7 +2,7 @@
 //!
 //! What a transform along rows needs shuffles for inside a register, or a transposition of the
 //! array, is here the same operation in every lane. A length N = P Q is split once (Cooley and Tukey
-//! 1965): with n = Q n' + n'' and k = k' + P k'',
+//! 1965, from memory): with n = Q n' + n'' and k = k' + P k'',
 //!
 //! X(k) = Σ over n'' of exp(-2πi n'' k''/Q) exp(-2πi n'' k'/N) Σ over n' of exp(-2πi n' k'/P) x(n),
 //!
@@ -116,11 +116,11 @@ fn of_length<const N: usize, const P: usize, const Q: usize, const INVERSE: bool
             }
             values = short(values);
             for q in 0..Q {
-                let [p, q_part] = values[q];
+                let [re, im] = values[q];
                 data[k + P * q][x] = if INVERSE {
-                    Complex::new(q_part, p)
+                    Complex::new(im, re)
                 } else {
-                    Complex::new(p, q_part)
+                    Complex::new(re, im)
                 };
             }
         }
