@@ -16,7 +16,7 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 
 /// Transforms the columns of square arrays of one size.
-pub(super) struct Columns {
+pub(super) struct ColumnTransform {
     side: usize,
     /// exp(-2πi n'' k'/N), real and imaginary part, by n'' and k'.
     factors: Vec<[f32; 2]>,
@@ -24,7 +24,7 @@ pub(super) struct Columns {
     between: Vec<f32>,
 }
 
-impl Columns {
+impl ColumnTransform {
     /// For arrays of so many columns and rows; `None` where this is not made for them.
     pub fn new([width, height]: [usize; 2]) -> Option<Self> {
         let [first, second] = match height {
@@ -197,7 +197,7 @@ mod tests {
                     [re + a * cos - b * sin, im + a * sin + b * cos]
                 })
             };
-            let mut columns = Columns::new([side, side]).unwrap();
+            let mut columns = ColumnTransform::new([side, side]).unwrap();
             for (sign, inverse) in [(-1.0, false), (1.0, true)] {
                 let mut found = values.clone();
                 match inverse {
@@ -219,7 +219,7 @@ mod tests {
     #[test]
     fn other_sizes_are_left_to_others() {
         for size in [[8, 8], [24, 24], [32, 16], [128, 128]] {
-            assert!(Columns::new(size).is_none(), "{size:?}");
+            assert!(ColumnTransform::new(size).is_none(), "{size:?}");
         }
     }
 }

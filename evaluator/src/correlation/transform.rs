@@ -7,7 +7,7 @@ use multiversion::multiversion;
 use rustfft::num_complex::Complex;
 use rustfft::{Fft, FftPlanner};
 
-use super::columns::Columns;
+use super::columns::ColumnTransform;
 
 /// Which arithmetic the Fourier transforms use on this machine, such as `x86_64-linux-avx2`:
 /// rustfft chooses among instruction sets, which round differently, so that displacements differ by
@@ -37,11 +37,11 @@ pub fn kernel() -> String {
 /// About as many values are packed and then transformed at once, in whole rows.
 const AT_ONCE: usize = 256;
 
-/// Two-dimensional FFT of packed windows: rows, then columns where [`Columns`] is made for them, else
+/// Two-dimensional FFT of packed windows: rows, then columns where [`ColumnTransform`] is made for them, else
 /// transposition and rows, so that spectra stay transposed.
 pub(crate) struct Transform {
     pub size: [usize; 2],
-    columns: Option<Columns>,
+    columns: Option<ColumnTransform>,
     /// Forward along x, forward along y, inverse along y, inverse along x.
     plans: [Arc<dyn Fft<f32>>; 4],
     turned: Vec<Complex<f32>>,
@@ -65,7 +65,7 @@ impl Transform {
             .unwrap_or(0);
         Self {
             size,
-            columns: Columns::new(size),
+            columns: ColumnTransform::new(size),
             plans,
             turned: vec![Complex::default(); x * y],
             scratch: vec![Complex::default(); scratch],

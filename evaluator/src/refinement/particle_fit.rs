@@ -375,9 +375,9 @@ impl<'a> WindowFit<'a> {
     ///
     /// An image that stands out of the noise by h standard deviations and is moved by a fraction t
     /// of its width, or changed by t of its brightness, or both, differs by some t² of its light
-    /// from what its slopes tell: by the noise, if t² = 1/h. Two images on top of each other, which
-    /// can be exchanged for one another beyond that, are kept apart so. Where they are alone and
-    /// both frames tell as much of them, r does not depend on how they are held.
+    /// from what its slopes tell: by the noise, if t² = 1/h. That keeps two images on top of each
+    /// other, which can be exchanged for one another, from wandering. Where an image is alone and
+    /// both frames tell as much of it, r does not depend on how it is held.
     fn hold(&self, right: &mut [[f64; BLOCK]], mut matrix: Option<&mut BlockTriangle>) {
         for (n, (held, fitted)) in self.held.iter().zip(&self.fitted).enumerate() {
             let light = held.height;
