@@ -37,8 +37,8 @@ pub fn kernel() -> String {
 /// About as many values are packed and then transformed at once, in whole rows.
 const AT_ONCE: usize = 256;
 
-/// Two-dimensional FFT of packed windows: rows, then columns where [`ColumnTransform`] is made for them, else
-/// transposition and rows, so that spectra stay transposed.
+/// Two-dimensional FFT of packed windows: rows, then columns where [`ColumnTransform`] is made for
+/// them, else transposition and rows, so that spectra stay transposed.
 pub(crate) struct Transform {
     pub size: [usize; 2],
     columns: Option<ColumnTransform>,
