@@ -1,6 +1,7 @@
 //! Refinement of vectors that the correlation has found, by fitting the pixels or the particles.
 
 mod explained;
+mod image_shape;
 pub(crate) mod images_as_found;
 pub(crate) mod matching;
 mod padded;

@@ -285,7 +285,7 @@ pub(super) fn add_light(signal: &mut Padded, image: &UnitImage, chunks: usize, l
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::refinement::particle_image::{ImageShape, UnitImages};
+    use crate::refinement::{image_shape::ImageShape, particle_image::UnitImages};
 
     /// Slow plain reference: pixel by pixel, each with the neighbours that are in the frame
     /// (rounding).

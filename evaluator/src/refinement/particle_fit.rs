@@ -53,11 +53,10 @@ pub(crate) fn add(
     room: &mut Room,
     found: &mut Normal<2>,
 ) {
-    let mut window = WindowFit::new(particles, grid, weighting, n, room);
-    as_found.make(particles, &window.numbers, n / grid.columns);
+    let mut window = WindowFit::new(particles, grid, weighting, n, as_found, room);
     let (mut share, mut before, mut anew) = (1.0, f64::INFINITY, true);
     for step in 0..STEPS {
-        let Some(scatter) = window.equations(as_found, room, anew) else {
+        let Some(scatter) = window.equations(room, anew) else {
             return;
         };
         if anew && !room.matrix.factorise() {
@@ -118,14 +117,8 @@ struct FrameRoom {
 impl FrameRoom {
     /// The image of particle `n` of a window.
     #[inline(always)]
-    fn image<'b>(
-        &'b self,
-        window: &WindowFit,
-        as_found: &'b ImagesAsFound,
-        frame: usize,
-        n: usize,
-    ) -> &'b UnitImage {
-        let found = as_found.get(window.numbers[n], frame);
+    fn image<'b>(&'b self, window: &WindowFit<'b>, frame: usize, n: usize) -> &'b UnitImage {
+        let found = window.as_found.get(window.numbers[n], frame);
         found.filter(|_| !window.moved).unwrap_or(&self.images[n])
     }
 }
@@ -135,6 +128,7 @@ struct WindowFit<'a> {
     particles: &'a Particles<'a>,
     /// Which of them give light to the window.
     numbers: Vec<usize>,
+    as_found: &'a ImagesAsFound,
     /// Whether they have left the places where they were found, at which their images are drawn.
     moved: bool,
     size: [usize; 2],
@@ -152,6 +146,7 @@ impl<'a> WindowFit<'a> {
         grid: &Grid,
         weighting: Weighting,
         n: usize,
+        as_found: &'a mut ImagesAsFound,
         room: &mut Room,
     ) -> Self {
         let (column, row) = (n % grid.columns, n / grid.columns);
@@ -164,10 +159,12 @@ impl<'a> WindowFit<'a> {
         // Neighbouring particles are close together in the equations, so that these have few
         // elements far off the diagonal.
         let numbers = particles.shown(corners, grid.window);
+        as_found.make(particles, &numbers, row);
         let held: Vec<FittedParticle> = numbers.iter().map(|n| particles.all[*n]).collect();
         let fit = Self {
             particles,
             numbers,
+            as_found,
             moved: false,
             size: grid.window,
             corners,
@@ -213,9 +210,9 @@ impl<'a> WindowFit<'a> {
     /// Leaves the right side of the normal equations in `room` and, if it is to be made anew, their
     /// matrix, and returns the weighted mean of the squared deviations divided by their variance.
     /// Unknowns: for each particle position x, y and brightness in A, B; two backgrounds; r.
-    fn equations(&self, as_found: &ImagesAsFound, room: &mut Room, anew: bool) -> Option<f64> {
+    fn equations(&self, room: &mut Room, anew: bool) -> Option<f64> {
         let count = self.fitted.len();
-        self.draw(as_found, room);
+        self.draw(room);
         let Room {
             matrix,
             met,
@@ -236,8 +233,7 @@ impl<'a> WindowFit<'a> {
             signal.clear_part(self.corners[frame], self.size, &self.particles.images);
             for (n, particle) in self.fitted.iter().enumerate() {
                 if room.first[n].is_some() {
-                    let (image, chunks) =
-                        (room.image(self, as_found, frame, n), self.particles.images.chunks);
+                    let (image, chunks) = (room.image(self, frame, n), self.particles.images.chunks);
                     add_light(signal, image, chunks, particle.light[frame]);
                 }
             }
@@ -256,7 +252,6 @@ impl<'a> WindowFit<'a> {
             }
             self.add_particles(
                 frame,
-                as_found,
                 room,
                 right,
                 under,
@@ -268,14 +263,14 @@ impl<'a> WindowFit<'a> {
     }
 
     /// Makes the images of all particles in both frames, unless they are where they were found.
-    fn draw(&self, as_found: &ImagesAsFound, room: &mut Room) {
+    fn draw(&self, room: &mut Room) {
         let count = self.fitted.len();
         for (frame, room) in room.frames.iter_mut().enumerate() {
             room.images
                 .resize(count.max(room.images.len()), UnitImage::default());
             room.first.clear();
             if !self.moved {
-                let images = self.numbers.iter().map(|n| as_found.get(*n, frame));
+                let images = self.numbers.iter().map(|n| self.as_found.get(*n, frame));
                 let firsts = images.map(|image| image.map(|image| image.first));
                 room.first
                     .extend(firsts.map(|first| first.filter(|first| self.touches(frame, *first))));
@@ -313,7 +308,6 @@ impl<'a> WindowFit<'a> {
     fn add_particles(
         &self,
         frame: usize,
-        as_found: &ImagesAsFound,
         room: &FrameRoom,
         right: &mut [[f64; BLOCK]],
         under: &mut Vec<Lanes>,
@@ -330,7 +324,7 @@ impl<'a> WindowFit<'a> {
         };
         for n in 0..count {
             let Some(first) = room.first[n] else { continue };
-            let (image, factor) = (room.image(self, as_found, frame, n), factors(n));
+            let (image, factor) = (room.image(self, frame, n), factors(n));
             let values = terms_of_rest(image, chunks, &room.rest, under);
             for k in 0..3 {
                 right[n][of[k]] += factor[k] * values[k];
@@ -353,8 +347,7 @@ impl<'a> WindowFit<'a> {
             }
             let meets = |m: usize| room.first[m].is_some_and(|other| overlap(first, other, extent));
             for m in (met[n]..=n).filter(|&m| meets(m)) {
-                let mut products =
-                    stamp.products(room.image(self, as_found, frame, m), &self.particles.images);
+                let mut products = stamp.products(room.image(self, frame, m), &self.particles.images);
                 let of_other = factors(m);
                 for i in 0..3 {
                     for j in 0..3 {

@@ -4,8 +4,8 @@
 //! from there by a and b. With all other particles where they were found, and its brightness
 //! eliminated, the pixels under its images give the normal equations I a = g of each of the two. The
 //! missed displacement r = b - a then has the information J = (Iₐ⁻¹ + I_b⁻¹)⁻¹, and
-//! J r = Iₐ (Iₐ + I_b)⁻¹ g_b - I_b (Iₐ + I_b)⁻¹ gₐ. A window takes the mean of its particles, weighted
-//! by J and by the window's weights at X.
+//! J r = Iₐ (Iₐ + I_b)⁻¹ g_b - I_b (Iₐ + I_b)⁻¹ gₐ. A window takes the mean of its particles,
+//! weighted by J and by the window's weights at X.
 //!
 //! This is the first step of the fit of all particles of a window together
 //! ([`super::particle_fit`]) without the matrix that couples those that overlap: enough for a

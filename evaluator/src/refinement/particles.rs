@@ -19,8 +19,9 @@
 mod search;
 
 use super::explained::{Explained, Weighed, add_light, add_widening};
+use super::image_shape::ImageShape;
 use super::padded::Padded;
-use super::particle_image::{ImageShape, UnitImage, UnitImages};
+use super::particle_image::{UnitImage, UnitImages};
 use crate::deform::Predictor;
 use crate::frames::FrameView;
 use crate::least_squares::Normal;
@@ -287,12 +288,12 @@ impl<'a> Particles<'a> {
         let mut images = PairOfImages::default();
         for n in 0..self.all.len() {
             self.draw(&self.all[n], &mut images);
-            self.add_light(&images, self.all[n].light);
+            self.add_to_signal(&images, self.all[n].light);
         }
     }
 
     /// Adds the light of a particle to the signal.
-    fn add_light(&mut self, images: &PairOfImages, light: [f64; 2]) {
+    fn add_to_signal(&mut self, images: &PairOfImages, light: [f64; 2]) {
         for (frame, image) in images.iter().enumerate() {
             if let Some(image) = image {
                 add_light(&mut self.signal[frame], image, self.images.chunks, light[frame]);
@@ -334,14 +335,14 @@ impl<'a> Particles<'a> {
             // |Lᵀ step|², the square of the step in standard deviations.
             let square: f64 = step.iter().zip(right).map(|(step, right)| step * right).sum();
             *rests = square <= REST * REST;
-            self.add_light(&images, light.map(|light| -light));
+            self.add_to_signal(&images, light.map(|light| -light));
             self.all[n] = FittedParticle {
                 place: [0, 1].map(|k| place[k] + step[k].clamp(-STEP[0], STEP[0])),
                 light: [0, 1].map(|k| light[k] + unit[k] * step[2 + k].clamp(-STEP[1], STEP[1])),
                 height,
             };
             self.draw(&self.all[n], &mut images);
-            self.add_light(&images, self.all[n].light);
+            self.add_to_signal(&images, self.all[n].light);
         }
     }
 

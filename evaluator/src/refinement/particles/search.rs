@@ -71,7 +71,7 @@ impl Particles<'_> {
         let mut images = PairOfImages::default();
         for n in before..self.all.len() {
             self.draw(&self.all[n], &mut images);
-            self.add_light(&images, self.all[n].light);
+            self.add_to_signal(&images, self.all[n].light);
         }
         self.all.len() - before
     }
