@@ -4,11 +4,14 @@
 //! so the peak lies at the displacement from frame A to frame B. The weighted mean of both windows
 //! is subtracted, and they are multiplied by the taper.
 
+mod any_windows;
 mod columns;
+mod overlapping;
 mod peak;
 mod plane;
 mod sums;
 mod transform;
+mod transpose;
 mod windows;
 
 use crate::named::named;

@@ -112,6 +112,6 @@ impl SingleWindow {
         }
         let views = frames.views();
         let uniform = views.iter().any(|frame| frame.is_uniform([0, 0], self.window));
-        Ok((!uniform).then(|| self.correlator.alone(views).clone()))
+        Ok((!uniform).then(|| self.correlator.alone(views)))
     }
 }

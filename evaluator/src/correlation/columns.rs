@@ -1,4 +1,4 @@
-//! Fourier transforms along the columns of an array of complex numbers, many columns side by side.
+//! Fourier transforms along columns, many columns side by side.
 //!
 //! What a transform along rows needs shuffles for inside a register, or a transposition of the
 //! array, is here the same operation in every lane. A length N = P Q is split once (Cooley and Tukey
@@ -12,95 +12,32 @@
 
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
-use multiversion::multiversion;
-use rustfft::num_complex::Complex;
-
-/// Transforms the columns of square arrays of one size.
-pub(super) struct ColumnTransform {
-    side: usize,
-    /// exp(-2πi n'' k'/N), real and imaginary part, by n'' and k'.
-    factors: Vec<[f32; 2]>,
-    /// Rows after the first transforms: real parts, then imaginary ones.
-    between: Vec<f32>,
+/// exp(-2πi n'' k'/N), real and imaginary part, by n'' and k', for columns of N = P Q values.
+pub(super) fn factors([p, q]: [usize; 2]) -> Vec<[f32; 2]> {
+    let factor = |n: usize, k: usize| {
+        let angle = -TAU * (n * k) as f64 / (p * q) as f64;
+        [angle.cos() as f32, angle.sin() as f32]
+    };
+    (0..q).flat_map(|n| (0..p).map(move |k| factor(n, k))).collect()
 }
 
-impl ColumnTransform {
-    /// For arrays of so many columns and rows; `None` where this is not made for them.
-    pub fn new([width, height]: [usize; 2]) -> Option<Self> {
-        let [first, second] = match height {
-            16 => [4, 4],
-            32 => [4, 8],
-            64 => [8, 8],
-            _ => return None,
-        };
-        let factor = |n: usize, k: usize| {
-            let angle = -TAU * (n * k) as f64 / height as f64;
-            [angle.cos() as f32, angle.sin() as f32]
-        };
-        let factors = (0..second).flat_map(|n| (0..first).map(move |k| factor(n, k)));
-        (width == height).then(|| Self {
-            side: height,
-            factors: factors.collect(),
-            between: vec![0.0; 2 * width * height],
-        })
-    }
-
-    /// Replaces each column by its transform; not scaled.
-    pub fn forward(&mut self, data: &mut [Complex<f32>]) {
-        transform(data, &mut self.between, self.side, &self.factors, false);
-    }
-
-    /// Replaces each column by its inverse transform; not scaled.
-    pub fn inverse(&mut self, data: &mut [Complex<f32>]) {
-        transform(data, &mut self.between, self.side, &self.factors, true);
-    }
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn transform(
-    data: &mut [Complex<f32>],
-    between: &mut [f32],
-    side: usize,
-    factors: &[[f32; 2]],
-    inverse: bool,
-) {
-    match (side, inverse) {
-        (16, false) => of_length::<16, 4, 4, false>(data, between, factors),
-        (16, true) => of_length::<16, 4, 4, true>(data, between, factors),
-        (32, false) => of_length::<32, 4, 8, false>(data, between, factors),
-        (32, true) => of_length::<32, 4, 8, true>(data, between, factors),
-        (_, false) => of_length::<64, 8, 8, false>(data, between, factors),
-        (_, true) => of_length::<64, 8, 8, true>(data, between, factors),
-    }
-}
-
-/// The transforms of length N = P Q.
+/// Transforms L columns of N = P Q complex values, not scaled: `load` gives the value of a row and
+/// column, `store` takes that of a wavenumber and column.
 #[inline(always)]
-fn of_length<const N: usize, const P: usize, const Q: usize, const INVERSE: bool>(
-    data: &mut [Complex<f32>],
-    between: &mut [f32],
+pub(super) fn transform<const N: usize, const P: usize, const Q: usize, const L: usize>(
     factors: &[[f32; 2]],
+    between: &mut [f32],
+    load: impl Fn(usize, usize) -> [f32; 2],
+    mut store: impl FnMut(usize, usize, [f32; 2]),
 ) {
-    let data: &mut [[Complex<f32>; N]; N] = data.as_chunks_mut().0.first_chunk_mut().expect("N rows");
-    let [re, im]: &mut [[[f32; N]; N]; 2] = between
-        .as_chunks_mut()
-        .0
-        .as_chunks_mut()
-        .0
-        .first_chunk_mut()
-        .expect("2 N rows");
     let factors: &[[[f32; 2]; P]; Q] = factors.as_chunks().0.first_chunk().expect("N factors");
+    let [re, im] = rows_of_mut::<N, L>(between);
     for n in 0..Q {
         let factors = &factors[n];
-        for x in 0..N {
+        for x in 0..L {
             let mut values = [[0.0; 2]; P];
             for p in 0..P {
-                let value = data[Q * p + n][x];
-                values[p] = if INVERSE {
-                    [value.im, value.re]
-                } else {
-                    [value.re, value.im]
-                };
+                values[p] = load(Q * p + n, x);
             }
             values = short(values);
             for k in 0..P {
@@ -109,22 +46,31 @@ fn of_length<const N: usize, const P: usize, const Q: usize, const INVERSE: bool
         }
     }
     for k in 0..P {
-        for x in 0..N {
+        for x in 0..L {
             let mut values = [[0.0; 2]; Q];
             for n in 0..Q {
                 values[n] = [re[P * n + k][x], im[P * n + k][x]];
             }
             values = short(values);
             for q in 0..Q {
-                let [re, im] = values[q];
-                data[k + P * q][x] = if INVERSE {
-                    Complex::new(im, re)
-                } else {
-                    Complex::new(re, im)
-                };
+                store(k + P * q, x, values[q]);
             }
         }
     }
+}
+
+/// Real parts of N rows of L values, and imaginary parts.
+#[inline(always)]
+pub(super) fn rows_of<const N: usize, const L: usize>(values: &[f32]) -> &[[[f32; L]; N]; 2] {
+    let rows = values.as_chunks().0.as_chunks().0;
+    rows.first_chunk().expect("2 N L values")
+}
+
+/// [`rows_of`] that can be changed.
+#[inline(always)]
+pub(super) fn rows_of_mut<const N: usize, const L: usize>(values: &mut [f32]) -> &mut [[[f32; L]; N]; 2] {
+    let rows = values.as_chunks_mut().0.as_chunks_mut().0;
+    rows.first_chunk_mut().expect("2 N L values")
 }
 
 #[inline(always)]
@@ -174,52 +120,42 @@ fn four(a: [f32; 2], b: [f32; 2], c: [f32; 2], d: [f32; 2]) -> [[f32; 2]; 4] {
 mod tests {
     use super::*;
 
-    /// Numbers without pattern.
-    fn array(side: usize) -> Vec<Complex<f32>> {
-        let number = |k: usize| ((k * k * 31 + k * 17) % 1009) as f32 / 504.0 - 1.0;
-        (0..side * side)
-            .map(|k| Complex::new(number(k), number(k + 5)))
-            .collect()
-    }
-
     /// Slow plain reference: the sum that defines the transform, in double precision. Tolerance 2e-6
     /// of the root of the mean square: six levels of additions and factors of 6e-8 each, and a few
     /// times that in the worst of thousands of values.
     #[test]
     fn columns_are_the_sums_that_define_them() {
-        for side in [16, 32, 64] {
-            let values = array(side);
-            let sum = |x: usize, k: usize, sign: f64| {
-                (0..side).fold([0.0, 0.0], |[re, im], n| {
-                    let (sin, cos) = (sign * TAU * ((n * k) % side) as f64 / side as f64).sin_cos();
-                    let value = values[n * side + x];
-                    let [a, b] = [value.re, value.im].map(f64::from);
-                    [re + a * cos - b * sin, im + a * sin + b * cos]
-                })
-            };
-            let mut columns = ColumnTransform::new([side, side]).unwrap();
-            for (sign, inverse) in [(-1.0, false), (1.0, true)] {
-                let mut found = values.clone();
-                match inverse {
-                    false => columns.forward(&mut found),
-                    true => columns.inverse(&mut found),
-                }
-                let square: f32 = found.iter().map(|value| value.norm_sqr()).sum();
-                let tolerance = 2e-6 * f64::from(square / found.len() as f32).sqrt();
-                for (at, value) in found.iter().enumerate() {
-                    let [re, im] = sum(at % side, at / side, sign);
-                    let error = (f64::from(value.re) - re).hypot(f64::from(value.im) - im);
-                    assert!(error < tolerance, "{side}, {sign}, {at}: {error} of {tolerance}");
-                }
-            }
-        }
+        the_sums::<16, 4, 4, 8>();
+        the_sums::<32, 4, 8, 16>();
+        the_sums::<64, 8, 8, 32>();
     }
 
-    /// Sizes without a kernel, and arrays that are not square, are left to others.
-    #[test]
-    fn other_sizes_are_left_to_others() {
-        for size in [[8, 8], [24, 24], [32, 16], [128, 128]] {
-            assert!(ColumnTransform::new(size).is_none(), "{size:?}");
+    fn the_sums<const N: usize, const P: usize, const Q: usize, const L: usize>() {
+        // Numbers without pattern.
+        let number = |k: usize| ((k * k * 31 + k * 17) % 1009) as f32 / 504.0 - 1.0;
+        let value = |n: usize, x: usize| [number(n * L + x), number(n * L + x + 5)];
+        for (sign, inverse) in [(-1.0, false), (1.0, true)] {
+            let exchanged = |[re, im]: [f32; 2]| if inverse { [im, re] } else { [re, im] };
+            let mut found = vec![[0.0; 2]; N * L];
+            let (factors, mut between) = (factors([P, Q]), vec![0.0; 2 * N * L]);
+            transform::<N, P, Q, L>(
+                &factors,
+                &mut between,
+                |n, x| exchanged(value(n, x)),
+                |k, x, sum| found[k * L + x] = exchanged(sum),
+            );
+            let square: f32 = found.iter().flatten().map(|v| v * v).sum();
+            let tolerance = 2e-6 * f64::from(square / found.len() as f32).sqrt();
+            for (at, [re, im]) in found.into_iter().enumerate() {
+                let (k, x) = (at / L, at % L);
+                let sum = (0..N).fold([0.0, 0.0], |[re, im], n| {
+                    let (sin, cos) = (sign * TAU * ((n * k) % N) as f64 / N as f64).sin_cos();
+                    let [a, b] = value(n, x).map(f64::from);
+                    [re + a * cos - b * sin, im + a * sin + b * cos]
+                });
+                let error = (f64::from(re) - sum[0]).hypot(f64::from(im) - sum[1]);
+                assert!(error < tolerance, "{N}, {sign}, {at}: {error} of {tolerance}");
+            }
         }
     }
 }

@@ -1,0 +1,617 @@
+//! Circular correlation of square windows of which neighbours overlap.
+//!
+//! The taper is a product w(x) v(y), so that the two-dimensional transform of a window can begin
+//! with transforms down its columns of pixels, which are the same for all windows of a row of the
+//! grid that hold the column: they are made once, for a strip of the frames as high as the windows.
+//! A window is then transformed along x alone.
+//!
+//! - Pixels p of frame A and q of frame B at one place are the parts of one complex number, so that
+//!   one transform down a column serves both. With Z = P + iQ at the wavenumbers k and N - k, P =
+//!   (Z + conj Z')/2 and Q = (Z - conj Z')/2i. Wavenumbers 0 to N/2 tell everything of a real
+//!   column, and P(0) and P(N/2) are real: they share a place, as P(0) + i P(N/2).
+//! - What is transformed is p - c, with c the first pixel of the column, so that an offset of the
+//!   grey values costs no digits. The mean m of a window, weighted by its taper, is taken off the
+//!   transforms: with V the transform of v, those of v (p - m) are those of v (p - c) and (c - m) V.
+//! - The cross-spectrum conj(P) Q is formed at half the wavenumbers, as the correlation is real too.
+//!   Those of two windows are transformed back together: the second, times i, is the imaginary part
+//!   of what is the first's real part.
+
+use multiversion::multiversion;
+
+use super::columns::{factors, rows_of, rows_of_mut, transform};
+use super::plane::Plane;
+use super::transpose::transpose_blocks;
+use super::windows::Corners;
+use crate::frames::FrameView;
+use crate::window::Weighting;
+
+/// Values that are summed side by side.
+const LANES: usize = 16;
+
+/// Columns that are transformed side by side down a strip; no window is narrower.
+fn at_once(side: usize) -> usize {
+    side.min(32)
+}
+
+/// Most columns of a strip, so that its transforms stay in the cache until all its windows have
+/// been correlated.
+const LONGEST_STRIP: usize = 1024;
+
+/// Correlates square windows of a side for which there are transforms along columns.
+pub(crate) struct OverlappingWindows {
+    side: usize,
+    /// The taper along either axis, and its sum.
+    taper: Vec<f32>,
+    taper_sum: f32,
+    /// Twice the transform of the taper, wavenumbers as in [`Strip`]: real parts, then imaginary.
+    of_taper: Vec<f32>,
+    factors: Vec<[f32; 2]>,
+    strip: Strip,
+    /// By how much the mean of the windows A and B is more than what was taken off each column.
+    offsets: [Vec<f32>; 2],
+    /// Correlations of two vectors, transformed back along x alone.
+    rows: [Vec<[f32; 2]>; 2],
+    work: Work,
+    planes: [Plane; 2],
+    /// A window A and B that reaches beyond the border.
+    pixels: [Vec<f32>; 2],
+}
+
+/// Room for what lies between two steps, each for the real and imaginary parts of a window.
+struct Work {
+    /// Between the two steps of a transform.
+    between: Vec<f32>,
+    values: [Vec<f32>; 2],
+    turned: [Vec<[f32; 2]>; 2],
+}
+
+/// A part of both frames, as high as a window, transformed down its columns.
+#[derive(Default)]
+struct Strip {
+    /// For each column twice the spectra of A and B at wavenumbers 0 (with N/2) to N/2 - 1: the real
+    /// parts of A, those of B, the imaginary parts of A, of B.
+    spectra: Vec<f32>,
+    /// First pixels of the columns of A and of B, and the weighted sums of what the others exceed
+    /// them by.
+    first: [Vec<f32>; 2],
+    sums: [Vec<f32>; 2],
+}
+
+/// The two lengths into which that of a column is split; `None` where there is no transform for it.
+fn split(side: usize) -> Option<[usize; 2]> {
+    match side {
+        16 => Some([4, 4]),
+        32 => Some([4, 8]),
+        64 => Some([8, 8]),
+        _ => None,
+    }
+}
+
+impl OverlappingWindows {
+    /// For windows of this size; `None` where this is not made for them.
+    pub fn new([width, height]: [usize; 2], weighting: Weighting) -> Option<Self> {
+        let side = width;
+        let lengths = split(side).filter(|_| width == height)?;
+        let taper: Vec<f32> = weighting.taper(side).iter().map(|w| *w as f32).collect();
+        let zeros = |values: usize| vec![0.0; values];
+        let pair = |values: usize| [zeros(values), zeros(values)];
+        let plane = Plane::new([side, side]);
+        Some(Self {
+            side,
+            of_taper: transformed_taper(&taper),
+            taper_sum: taper.iter().sum(),
+            taper,
+            factors: factors(lengths),
+            strip: Strip::default(),
+            offsets: pair(side),
+            rows: [(); 2].map(|()| vec![[0.0; 2]; side * side / 2]),
+            work: Work {
+                between: zeros(2 * side * side),
+                values: pair(2 * side * side),
+                turned: [(); 2].map(|()| vec![[0.0; 2]; side * side]),
+            },
+            planes: [plane.clone(), plane],
+            pixels: pair(side * side),
+        })
+    }
+
+    /// Correlates the windows at each of `corners` and passes their planes to `take` in order.
+    pub fn correlate(
+        &mut self,
+        frames: [FrameView; 2],
+        corners: &[Corners],
+        mut take: impl FnMut(usize, &Plane),
+    ) {
+        // Windows that wait for their strip, and for another window.
+        let (mut strip_ends, mut start) = (0, 0);
+        for (n, at) in corners.iter().enumerate() {
+            if n == strip_ends {
+                strip_ends += self.begin_strip(frames, &corners[n..]);
+                start = at.a[0];
+            }
+            self.along_x((at.a[0] - start) as usize, n % 2);
+            if n % 2 == 1 {
+                self.planes([0, 1]);
+                take(n - 1, &self.planes[0]);
+                take(n, &self.planes[1]);
+            }
+        }
+        if let Some(last) = corners.len().checked_sub(1).filter(|last| last % 2 == 0) {
+            self.planes([0, 0]);
+            take(last, &self.planes[0]);
+        }
+    }
+
+    /// Transforms the columns under as many of the next windows as share a strip, and tells their
+    /// number.
+    fn begin_strip(&mut self, frames: [FrameView; 2], next: &[Corners]) -> usize {
+        let (side, first) = (self.side, next[0]);
+        let size = [side, side];
+        let inside = |at: &Corners| {
+            let places = [(frames[0], at.a), (frames[1], at.b)];
+            places
+                .iter()
+                .all(|(frame, corner)| frame.from(*corner, size).is_some())
+        };
+        if !inside(&first) {
+            for ((pixels, frame), corner) in self.pixels.iter_mut().zip(frames).zip([first.a, first.b]) {
+                frame.window(corner, size, pixels);
+            }
+            let pixels = std::mem::take(&mut self.pixels);
+            self.down_columns([&pixels[0], &pixels[1]], side, side);
+            self.pixels = pixels;
+            return 1;
+        }
+        let along = |at: &Corners| at.a[0] - first.a[0];
+        let shares = |(before, at): (&Corners, &Corners)| {
+            let same_rows = at.a[1] == first.a[1] && at.b[1] == first.b[1];
+            let step = along(at) - along(before);
+            let joined = (0..=side as isize).contains(&step) && along(at) == at.b[0] - first.b[0];
+            same_rows && joined && along(at) as usize + side <= LONGEST_STRIP && inside(at)
+        };
+        let number = 1 + next.iter().zip(&next[1..]).take_while(|two| shares(*two)).count();
+        let width = along(&next[number - 1]) as usize + side;
+        let [a, b] = [(frames[0], first.a), (frames[1], first.b)]
+            .map(|(frame, corner)| frame.from(corner, size).expect("inside"));
+        self.down_columns([a, b], frames[0].size[0], width);
+        number
+    }
+
+    /// Transforms the columns of a strip of so many, in rows of frame A and B that are `stride`
+    /// apart.
+    fn down_columns(&mut self, [a, b]: [&[f32]; 2], stride: usize, width: usize) {
+        let length = 2 * self.side;
+        let Strip { spectra, first, sums } = &mut self.strip;
+        spectra.resize(length * width, 0.0);
+        for values in first.iter_mut().chain(&mut *sums) {
+            values.resize(width, 0.0);
+        }
+        let at_once = at_once(self.side);
+        for x in (0..width).step_by(at_once) {
+            // The last columns, some of which were transformed before.
+            let x = x.min(width - at_once);
+            let columns = x..x + at_once;
+            let spectra = &mut spectra[length * x..length * columns.end];
+            columns_of_strip(
+                [&a[x..], &b[x..]],
+                stride,
+                &self.taper,
+                &self.factors,
+                &mut self.work,
+                spectra,
+            );
+            let [sums_a, sums_b] = sums;
+            for (k, of_column) in spectra.chunks_exact(length).enumerate() {
+                sums_a[x + k] = 0.5 * of_column[0];
+                sums_b[x + k] = 0.5 * of_column[length / 4];
+            }
+            for (first, pixels) in first.iter_mut().zip([a, b]) {
+                first[columns.clone()].copy_from_slice(&pixels[columns.clone()]);
+            }
+        }
+    }
+
+    /// Correlates the window that begins at a column of the strip, up to the transform back along y.
+    fn along_x(&mut self, column: usize, which: usize) {
+        let side = self.side;
+        let columns = column..column + side;
+        let Strip { spectra, first, sums } = &self.strip;
+        for ((offsets, first), sums) in self.offsets.iter_mut().zip(first).zip(sums) {
+            let (first, sums) = (&first[columns.clone()], &sums[columns.clone()]);
+            offsets_of_columns(first, sums, &self.taper, self.taper_sum, offsets);
+        }
+        let spectra = &spectra[2 * side * column..2 * side * columns.end];
+        let [a, b] = &mut self.work.values;
+        for (half, (offsets, to)) in self.offsets.iter().zip([&mut *a, &mut *b]).enumerate() {
+            let window = Columns {
+                spectra,
+                half,
+                offsets,
+            };
+            rows_of_window(
+                window,
+                &self.taper,
+                &self.of_taper,
+                &self.factors,
+                &mut self.work.between,
+                to,
+            );
+        }
+        product_of_real_columns(side, a, b);
+        rows_of_product(
+            side,
+            a,
+            b,
+            &self.factors,
+            &mut self.work.between,
+            &mut self.rows[which],
+        );
+    }
+
+    /// Makes two planes of two of the `rows`.
+    fn planes(&mut self, which: [usize; 2]) {
+        let [one, two] = which.map(|k| &self.rows[k][..]);
+        correlations([one, two], &self.factors, &mut self.work, &mut self.planes);
+    }
+}
+
+/// Twice the transform of a taper at wavenumbers 0 (with half its length) to half its length.
+fn transformed_taper(taper: &[f32]) -> Vec<f32> {
+    let side = taper.len();
+    let at = |k: usize| {
+        let angle = |n: usize| std::f64::consts::TAU * ((n * k) % side) as f64 / side as f64;
+        let sum = |of: fn(f64) -> f64| -> f64 { (0..side).map(|n| f64::from(taper[n]) * of(angle(n))).sum() };
+        [2.0 * sum(f64::cos), -2.0 * sum(f64::sin)]
+    };
+    let half = side / 2;
+    let real = (0..half).map(|k| at(k)[0]);
+    let imaginary = (0..half).map(|k| if k == 0 { at(half)[0] } else { at(k)[1] });
+    real.chain(imaginary).map(|v| v as f32).collect()
+}
+
+/// By how much what was taken off each column, its first pixel, is more than the weighted mean of
+/// the window, times the weight of the column.
+fn offsets_of_columns(first: &[f32], sums: &[f32], taper: &[f32], taper_sum: f32, offsets: &mut [f32]) {
+    for (offset, value) in offsets.iter_mut().zip(first) {
+        *offset = value - first[0];
+    }
+    let mut mean = [0.0; LANES];
+    let columns = taper
+        .as_chunks::<LANES>()
+        .0
+        .iter()
+        .zip(sums.as_chunks::<LANES>().0);
+    for ((taper, sums), offsets) in columns.zip(offsets.as_chunks::<LANES>().0) {
+        for lane in 0..LANES {
+            mean[lane] += taper[lane] * (sums[lane] + taper_sum * offsets[lane]);
+        }
+    }
+    let mean = mean.iter().sum::<f32>() / (taper_sum * taper_sum);
+    for (offset, weight) in offsets.iter_mut().zip(taper) {
+        *offset = (*offset - mean) * weight;
+    }
+}
+
+/// Transforms [`at_once`] columns from their first pixels on, as in [`Strip`].
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn columns_of_strip(
+    pixels: [&[f32]; 2],
+    stride: usize,
+    taper: &[f32],
+    factors: &[[f32; 2]],
+    work: &mut Work,
+    spectra: &mut [f32],
+) {
+    match taper.len() {
+        16 => columns_of::<16, 4, 4, 16>(pixels, stride, taper, factors, work, spectra),
+        32 => columns_of::<32, 4, 8, 32>(pixels, stride, taper, factors, work, spectra),
+        _ => columns_of::<64, 8, 8, 32>(pixels, stride, taper, factors, work, spectra),
+    }
+}
+
+#[inline(always)]
+fn columns_of<const N: usize, const P: usize, const Q: usize, const L: usize>(
+    pixels: [&[f32]; 2],
+    stride: usize,
+    taper: &[f32],
+    factors: &[[f32; 2]],
+    Work {
+        between,
+        values,
+        turned,
+    }: &mut Work,
+    spectra: &mut [f32],
+) {
+    let [one, two] = values;
+    let tapered = rows_of_mut::<N, L>(one);
+    for (tapered, pixels) in tapered.iter_mut().zip(pixels) {
+        taper_columns(pixels, stride, taper, tapered);
+    }
+    transform_parts::<N, P, Q, L>(factors, between, tapered, rows_of_mut(two));
+    halves_of_both(rows_of(two), tapered);
+    let pairs = turned[0].as_chunks_mut().0.first_chunk_mut().expect("N rows");
+    two_by_two::<N, L>(tapered.as_flattened(), pairs);
+    let columns = spectra.as_chunks_mut().0.as_chunks_mut().0;
+    transpose_blocks(pairs, columns.first_chunk_mut().expect("columns"), N, 0..L);
+}
+
+// Arrays that do not share memory are arguments of functions of their own in what follows: so the
+// compiler knows that they do not.
+
+/// Tapers what the pixels of columns exceed the first of them by.
+#[inline(always)]
+fn taper_columns<const N: usize, const L: usize>(
+    pixels: &[f32],
+    stride: usize,
+    taper: &[f32],
+    tapered: &mut [[f32; L]; N],
+) {
+    let first: [f32; L] = *pixels.first_chunk().expect("lanes");
+    for n in 0..N {
+        let row: &[f32; L] = pixels[n * stride..].first_chunk().expect("lanes");
+        for x in 0..L {
+            tapered[n][x] = (row[x] - first[x]) * taper[n];
+        }
+    }
+}
+
+/// Transforms columns whose real and imaginary parts are given.
+#[inline(always)]
+fn transform_parts<const N: usize, const P: usize, const Q: usize, const L: usize>(
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    [from_re, from_im]: &[[[f32; L]; N]; 2],
+    [re, im]: &mut [[[f32; L]; N]; 2],
+) {
+    transform::<N, P, Q, L>(
+        factors,
+        between,
+        |n, x| [from_re[n][x], from_im[n][x]],
+        |k, x, value| [re[k][x], im[k][x]] = value,
+    );
+}
+
+/// Twice the spectra of the columns of either frame, in the order of [`Strip`], from those of both
+/// together.
+#[inline(always)]
+fn halves_of_both<const N: usize, const L: usize>(
+    [re, im]: &[[[f32; L]; N]; 2],
+    [real, imaginary]: &mut [[[f32; L]; N]; 2],
+) {
+    let half = N / 2;
+    for x in 0..L {
+        real[0][x] = 2.0 * re[0][x];
+        real[half][x] = 2.0 * im[0][x];
+        imaginary[0][x] = 2.0 * re[half][x];
+        imaginary[half][x] = 2.0 * im[half][x];
+    }
+    for k in 1..half {
+        let opposite = N - k;
+        for x in 0..L {
+            real[k][x] = re[k][x] + re[opposite][x];
+            real[half + k][x] = im[k][x] + im[opposite][x];
+            imaginary[k][x] = im[k][x] - im[opposite][x];
+            imaginary[half + k][x] = re[opposite][x] - re[k][x];
+        }
+    }
+}
+
+/// Puts the values of two rows side by side, so that they are transposed as pairs.
+#[inline(always)]
+fn two_by_two<const N: usize, const L: usize>(rows: &[[f32; L]], pairs: &mut [[[f32; 2]; L]; N]) {
+    for n in 0..N {
+        let (one, two) = (&rows[2 * n], &rows[2 * n + 1]);
+        for x in 0..L {
+            pairs[n][x] = [one[x], two[x]];
+        }
+    }
+}
+
+/// The columns of a window of frame A or B, transformed as in [`Strip`].
+struct Columns<'a> {
+    spectra: &'a [f32],
+    /// 0 for frame A, 1 for B.
+    half: usize,
+    /// See [`offsets_of_columns`].
+    offsets: &'a [f32],
+}
+
+/// Transforms a window along x.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn rows_of_window(
+    window: Columns,
+    taper: &[f32],
+    of_taper: &[f32],
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    to: &mut [f32],
+) {
+    match taper.len() {
+        16 => rows_of_columns::<16, 4, 4, 8>(window, taper, of_taper, factors, between, to),
+        32 => rows_of_columns::<32, 4, 8, 16>(window, taper, of_taper, factors, between, to),
+        _ => rows_of_columns::<64, 8, 8, 32>(window, taper, of_taper, factors, between, to),
+    }
+}
+
+#[inline(always)]
+fn rows_of_columns<const N: usize, const P: usize, const Q: usize, const H: usize>(
+    Columns {
+        spectra,
+        half,
+        offsets,
+    }: Columns,
+    taper: &[f32],
+    of_taper: &[f32],
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    to: &mut [f32],
+) {
+    let columns: &[[[f32; H]; 4]; N] = spectra
+        .as_chunks()
+        .0
+        .as_chunks()
+        .0
+        .first_chunk()
+        .expect("N columns");
+    let of_taper: &[[f32; H]; 2] = of_taper.as_chunks().0.first_chunk().expect("N values");
+    let taper: &[f32; N] = taper.first_chunk().expect("N weights");
+    let offsets: &[f32; N] = offsets.first_chunk().expect("N offsets");
+    let [re, im] = rows_of_mut::<N, H>(to);
+    transform::<N, P, Q, H>(
+        factors,
+        between,
+        |n, k| [0, 1].map(|part| taper[n] * columns[n][2 * part + half][k] + offsets[n] * of_taper[part][k]),
+        |wavenumber, k, value| [re[wavenumber][k], im[wavenumber][k]] = value,
+    );
+}
+
+/// At the first place of each row of the spectra, where two real columns share it, puts 1 in place
+/// of A and, of B, the cross-spectra of either column, sharing the place likewise: so that conj(A) B
+/// is right everywhere.
+///
+/// With Z = F + iG of A at the wavenumbers k and N - k, F = (Z + conj Z')/2 and G = (Z - conj Z')/2i.
+fn product_of_real_columns(side: usize, a: &mut [f32], b: &mut [f32]) {
+    let half = side / 2;
+    let place = |k: usize| [k * half, (side + k) * half];
+    for k in 0..=half {
+        let opposite = (side - k) % side;
+        let both = |of: &[f32]| {
+            let [z, w] = [place(k), place(opposite)].map(|at| at.map(|at| of[at]));
+            let [even, odd] = [[z[0] + w[0], z[1] - w[1]], [z[0] - w[0], z[1] + w[1]]];
+            [even, odd].map(|v| v.map(|v| 0.5 * v))
+        };
+        let ([f_a, g_a], [f_b, g_b]) = (both(a), both(b));
+        let product = |[a, b]: [f32; 2], [c, d]: [f32; 2]| [a * c + b * d, a * d - b * c];
+        let ([f_re, f_im], [g_re, g_im]) = (product(f_a, f_b), product(g_a, g_b));
+        for (at, value) in [
+            (place(k), [f_re - g_im, f_im + g_re]),
+            (place(opposite), [f_re + g_im, g_re - f_im]),
+        ] {
+            [a[at[0]], a[at[1]]] = [1.0, 0.0];
+            [b[at[0]], b[at[1]]] = value;
+        }
+    }
+}
+
+/// The correlation of two windows from their spectra, transformed back along x alone.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn rows_of_product(
+    side: usize,
+    a: &[f32],
+    b: &[f32],
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    to: &mut [[f32; 2]],
+) {
+    match side {
+        16 => rows_of_spectra::<16, 4, 4, 8>(a, b, factors, between, to),
+        32 => rows_of_spectra::<32, 4, 8, 16>(a, b, factors, between, to),
+        _ => rows_of_spectra::<64, 8, 8, 32>(a, b, factors, between, to),
+    }
+}
+
+#[inline(always)]
+fn rows_of_spectra<const N: usize, const P: usize, const Q: usize, const H: usize>(
+    a: &[f32],
+    b: &[f32],
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    to: &mut [[f32; 2]],
+) {
+    let ([a_re, a_im], [b_re, b_im]) = (rows_of::<N, H>(a), rows_of::<N, H>(b));
+    let to: &mut [[[f32; 2]; H]; N] = to.as_chunks_mut().0.first_chunk_mut().expect("N rows");
+    transform::<N, P, Q, H>(
+        factors,
+        between,
+        |n, k| {
+            let (a, b) = ([a_re[n][k], a_im[n][k]], [b_re[n][k], b_im[n][k]]);
+            [a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1]]
+        },
+        |lag, k, [im, re]| to[lag][k] = [re, im],
+    );
+}
+
+/// The planes of two correlations that have been transformed back along x.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn correlations(rows: [&[[f32; 2]]; 2], factors: &[[f32; 2]], work: &mut Work, planes: &mut [Plane; 2]) {
+    match planes[0].limit()[0] {
+        7 => correlations_of::<16, 4, 4, 8>(rows, factors, work, planes),
+        15 => correlations_of::<32, 4, 8, 16>(rows, factors, work, planes),
+        _ => correlations_of::<64, 8, 8, 32>(rows, factors, work, planes),
+    }
+}
+
+#[inline(always)]
+fn correlations_of<const N: usize, const P: usize, const Q: usize, const H: usize>(
+    rows: [&[[f32; 2]]; 2],
+    factors: &[[f32; 2]],
+    Work {
+        between,
+        values,
+        turned,
+    }: &mut Work,
+    planes: &mut [Plane; 2],
+) {
+    for (rows, turned) in rows.into_iter().zip(&mut *turned) {
+        let rows: &[[[f32; 2]; H]; N] = rows.as_chunks().0.first_chunk().expect("N rows");
+        let turned = turned.as_chunks_mut().0.first_chunk_mut().expect("N / 2 rows");
+        transpose_blocks(rows, turned, N, 0..H);
+    }
+    let [one, two] = turned
+        .each_ref()
+        .map(|turned| turned.as_chunks().0.first_chunk().expect("N / 2 rows"));
+    let [packed, lags] = values;
+    pack::<N, H>(one, two, rows_of_mut(packed));
+    let packed = rows_of(packed);
+    lags_of_both::<N, P, Q>(factors, between, packed, rows_of_mut(lags));
+    for (lags, plane) in rows_of(lags).iter().zip(planes) {
+        unpack::<N>(lags, plane);
+    }
+}
+
+/// The spectrum, along y, of one correlation and i times another, from half of either.
+#[inline(always)]
+fn pack<const N: usize, const H: usize>(
+    one: &[[[f32; 2]; N]; H],
+    two: &[[[f32; 2]; N]; H],
+    [re, im]: &mut [[[f32; N]; N]; 2],
+) {
+    for x in 0..N {
+        ([re[0][x], re[H][x]], [im[0][x], im[H][x]]) = (one[0][x], two[0][x]);
+    }
+    for k in 1..H {
+        for x in 0..N {
+            let ([one_re, one_im], [two_re, two_im]) = (one[k][x], two[k][x]);
+            (re[k][x], im[k][x]) = (one_re - two_im, one_im + two_re);
+            (re[N - k][x], im[N - k][x]) = (one_re + two_im, two_re - one_im);
+        }
+    }
+}
+
+/// Transforms that spectrum back: one correlation, and the other.
+#[inline(always)]
+fn lags_of_both<const N: usize, const P: usize, const Q: usize>(
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    [re, im]: &[[[f32; N]; N]; 2],
+    [one, two]: &mut [[[f32; N]; N]; 2],
+) {
+    let scale = 1.0 / (4 * N * N) as f32;
+    transform::<N, P, Q, N>(
+        factors,
+        between,
+        |k, x| [im[k][x], re[k][x]],
+        |lag, x, [second, first]| [one[lag][x], two[lag][x]] = [scale * first, scale * second],
+    );
+}
+
+/// A plane out of an array of all lags that begins at zero and wraps round.
+#[inline(always)]
+fn unpack<const N: usize>(lags: &[[f32; N]; N], plane: &mut Plane) {
+    let reach = N / 2 + 1;
+    for (y, row) in plane.values_mut().chunks_exact_mut(2 * reach + 1).enumerate() {
+        let lags = &lags[(N + y - reach) % N];
+        row[..reach].copy_from_slice(&lags[N - reach..]);
+        row[reach..].copy_from_slice(&lags[..=reach]);
+    }
+}
