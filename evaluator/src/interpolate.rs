@@ -36,7 +36,7 @@ named! {
 const PAD: usize = TAPS / 2;
 
 /// Number of lines filtered side by side.
-const LANES: usize = 16;
+const LANES: usize = 32;
 
 /// A frame that can be sampled anywhere.
 pub(crate) struct Interpolated {
@@ -78,31 +78,30 @@ impl Interpolated {
             row[PAD..PAD + width].copy_from_slice(pixels);
         }
         if !poles.is_empty() {
-            let mut lines = vec![[0.0; LANES]; width.max(height)];
+            // Rows are filtered in columns of their own.
+            let mut columns = vec![0.0; LANES * width.max(height)];
             for y in (0..height).step_by(LANES) {
+                let rows = &mut coefficients[(PAD + y) * stride + PAD..];
                 let lanes = LANES.min(height - y);
-                let start = |lane: usize| (PAD + y + lane) * stride + PAD;
-                for lane in 0..lanes {
-                    for (line, value) in lines.iter_mut().zip(&coefficients[start(lane)..][..width]) {
-                        line[lane] = *value;
-                    }
-                }
-                prefilter(&mut lines[..width], poles);
-                for lane in 0..lanes {
-                    for (line, value) in lines.iter().zip(&mut coefficients[start(lane)..][..width]) {
-                        *value = line[lane];
-                    }
-                }
+                rows_to_columns(rows, stride, width, lanes, &mut columns);
+                prefilter(&mut columns[..LANES * width], LANES, poles);
+                columns_to_rows(&columns, stride, width, lanes, rows);
             }
             for x in (0..width).step_by(LANES) {
-                let lanes = LANES.min(width - x);
-                let start = |y: usize| (PAD + y) * stride + PAD + x;
-                for (y, line) in lines[..height].iter_mut().enumerate() {
-                    line[..lanes].copy_from_slice(&coefficients[start(y)..][..lanes]);
+                let columns_here =
+                    &mut coefficients[PAD * stride + PAD + x..][..(height - 1) * stride + LANES];
+                if x + LANES <= width {
+                    prefilter(columns_here, stride, poles);
+                    continue;
                 }
-                prefilter(&mut lines[..height], poles);
-                for (y, line) in lines[..height].iter().enumerate() {
-                    coefficients[start(y)..][..lanes].copy_from_slice(&line[..lanes]);
+                // The last ones alone: beyond them begins the next row.
+                let lanes = width - x;
+                for (column, row) in columns.chunks_exact_mut(LANES).zip(columns_here.chunks(stride)) {
+                    column[..lanes].copy_from_slice(&row[..lanes]);
+                }
+                prefilter(&mut columns[..LANES * height], LANES, poles);
+                for (column, row) in columns.chunks_exact(LANES).zip(columns_here.chunks_mut(stride)) {
+                    row[..lanes].copy_from_slice(&column[..lanes]);
                 }
             }
         }
@@ -355,13 +354,38 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
     ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
 
-/// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once.
+/// The pixels of up to [`LANES`] rows as columns, side by side.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
+fn rows_to_columns(rows: &[f32], stride: usize, width: usize, lanes: usize, columns: &mut [f32]) {
+    for lane in 0..lanes {
+        let row = &rows[lane * stride..][..width];
+        for (column, value) in columns.chunks_exact_mut(LANES).zip(row) {
+            column[lane] = *value;
+        }
+    }
+}
+
+/// [`rows_to_columns`] back again.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn columns_to_rows(columns: &[f32], stride: usize, width: usize, lanes: usize, rows: &mut [f32]) {
+    for lane in 0..lanes {
+        let row = &mut rows[lane * stride..][..width];
+        for (column, value) in columns.chunks_exact(LANES).zip(row) {
+            *value = column[lane];
+        }
+    }
+}
+
+/// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once: the samples of a
+/// place stand side by side, `stride` after those of the place before.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn prefilter(values: &mut [f32], stride: usize, poles: &[f64]) {
+    let length = (values.len() + stride - LANES) / stride;
     // A single sample is a constant and its own coefficient.
-    let Some(last) = lines.len().checked_sub(1).filter(|&last| last > 0) else {
+    if length < 2 {
         return;
-    };
+    }
+    let last = length - 1;
     for &pole in poles {
         let z = pole as f32;
         let gain = ((1.0 - pole) * (1.0 - 1.0 / pole)) as f32;
@@ -370,27 +394,33 @@ fn prefilter(lines: &mut [[f32; LANES]], poles: &[f64]) {
         let horizon = (1e-9f64.ln() / pole.abs().ln()).ceil() as isize;
         let mut past = [0.0; LANES];
         for k in (0..=horizon).rev() {
-            let line = &lines[mirror(k, last + 1)];
+            let line: &[f32; LANES] = values[mirror(k, length) * stride..].first_chunk().expect("lanes");
             for lane in 0..LANES {
                 past[lane] = past[lane] * z + line[lane];
             }
         }
-        lines[0] = past;
-        for n in 1..=last {
-            let before = lines[n - 1];
+        values[..LANES].copy_from_slice(&past);
+        let mut before = past;
+        for n in 1..length {
+            let line: &mut [f32; LANES] = values[n * stride..].first_chunk_mut().expect("lanes");
             for lane in 0..LANES {
-                lines[n][lane] += z * before[lane];
+                before[lane] = line[lane] + z * before[lane];
+                line[lane] = before[lane];
             }
         }
-        let (end, before) = (lines[last], lines[last - 1]);
         let factor = (pole / (pole * pole - 1.0)) as f32 * gain;
+        let mut after = [0.0; LANES];
+        after.copy_from_slice(&values[(last - 1) * stride..][..LANES]);
+        let end: &mut [f32; LANES] = values[last * stride..].first_chunk_mut().expect("lanes");
         for lane in 0..LANES {
-            lines[last][lane] = factor * (end[lane] + z * before[lane]);
+            after[lane] = factor * (end[lane] + z * after[lane]);
+            end[lane] = after[lane];
         }
         for n in (0..last).rev() {
-            let after = lines[n + 1];
+            let line: &mut [f32; LANES] = values[n * stride..].first_chunk_mut().expect("lanes");
             for lane in 0..LANES {
-                lines[n][lane] = z * (after[lane] - gain * lines[n][lane]);
+                after[lane] = z * (after[lane] - gain * line[lane]);
+                line[lane] = after[lane];
             }
         }
     }

@@ -1,5 +1,7 @@
 //! Outliers: vectors that disagree with their neighbours.
 
+use multiversion::multiversion;
+
 use crate::statistics;
 
 /// The normalised residual of a value among its neighbours (Westerweel & Scarano 2005): |u -
@@ -42,6 +44,7 @@ fn median(values: &mut [f64]) -> f64 {
 
 /// Eight values, as many as a vector has neighbours, by rising size. Always the same pairs are put
 /// in order, as no processor could foretell which way a branch goes.
+#[inline(always)]
 fn sorted([mut a, mut b, mut c, mut d, mut e, mut f, mut g, mut h]: [f64; 8]) -> [f64; 8] {
     let order = |a: f64, b: f64| (if b < a { b } else { a }, if b < a { a } else { b });
     (a, c) = order(a, c);
@@ -101,7 +104,38 @@ impl Neighbourhood<'_> {
             let (mut values, count) = self.around(n, component);
             normalised_residual(displacement[component], &mut values[..count], epsilon_px)
         };
-        Some(component(0)?.hypot(component(1)?))
+        Some(length(component(0)?, component(1)?))
+    }
+
+    /// [`residual`](Neighbourhood::residual) of every vector in its own place.
+    pub fn residuals(&self, epsilon_px: f64) -> Vec<Option<f64>> {
+        let columns = self.columns;
+        let parts = [0, 1].map(|k| self.displacements.iter().map(|d| d[k]).collect::<Vec<f64>>());
+        let mut residuals = vec![None; self.displacements.len()];
+        let mut of_row = [0, 1].map(|_| vec![0.0; columns.saturating_sub(2)]);
+        for (row, residuals) in residuals.chunks_exact_mut(columns).enumerate() {
+            let start = row * columns;
+            // Side by side where none of the neighbours is missing.
+            let inside = row > 0 && start + 2 * columns <= self.trusted.len() && columns > 2;
+            if inside {
+                for (part, of_row) in parts.iter().zip(&mut of_row) {
+                    let rows = [start - columns, start, start + columns].map(|at| &part[at..at + columns]);
+                    residuals_of_row(rows, epsilon_px, of_row);
+                }
+            }
+            let all = |column: usize| {
+                let rows = [start - columns, start, start + columns];
+                let known = |at: usize| self.trusted[at + column - 1..at + column + 2] == [true; 3];
+                rows.iter().all(|at| known(*at))
+            };
+            for (column, residual) in residuals.iter_mut().enumerate() {
+                *residual = match inside && column > 0 && column + 1 < columns && all(column) {
+                    true => Some(length(of_row[0][column - 1], of_row[1][column - 1])),
+                    false => self.residual(start + column, self.displacements[start + column], epsilon_px),
+                };
+            }
+        }
+        residuals
     }
 
     /// Median of the trusted neighbours by component; `None` if there are none.
@@ -112,4 +146,37 @@ impl Neighbourhood<'_> {
         };
         Some([component(0)?, component(1)?])
     }
+}
+
+/// Length of a vector whose components are neither very large nor very small.
+fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
+/// [`normalised_residual`] of the values between the first and the last of a row among their eight
+/// neighbours, which are in the rows above, here and below.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn residuals_of_row([above, here, below]: [&[f64]; 3], epsilon: f64, residuals: &mut [f64]) {
+    let inner = residuals.len();
+    let [a, b, c] = shifted(above, inner);
+    let [d, value, e] = shifted(here, inner);
+    let [f, g, h] = shifted(below, inner);
+    for n in 0..inner {
+        let neighbours = [a[n], b[n], c[n], d[n], e[n], f[n], g[n], h[n]];
+        let middle = middle_of_eight(neighbours);
+        let scatter = middle_of_eight(neighbours.map(|u| (u - middle).abs()));
+        residuals[n] = (value[n] - middle).abs() / (scatter + epsilon);
+    }
+}
+
+/// As many values of a row, from each of the first three on.
+#[inline(always)]
+fn shifted(row: &[f64], number: usize) -> [&[f64]; 3] {
+    [&row[..number], &row[1..][..number], &row[2..][..number]]
+}
+
+#[inline(always)]
+fn middle_of_eight(values: [f64; 8]) -> f64 {
+    let sorted = sorted(values);
+    0.5 * (sorted[3] + sorted[4])
 }

@@ -64,13 +64,10 @@ fn statuses(grid: &Grid, measured: &[WindowPeaks], processing: &Processing) -> V
         displacements: &displacements,
         trusted: &trusted,
     };
-    for (n, status) in statuses
-        .iter_mut()
-        .enumerate()
-        .filter(|(_, s)| **s == VectorStatus::Valid)
-    {
-        let residual = all.residual(n, displacements[n], processing.outlier_epsilon_px);
-        if residual.is_some_and(|residual| residual > processing.outlier_threshold) {
+    let residuals = all.residuals(processing.outlier_epsilon_px);
+    for (status, residual) in statuses.iter_mut().zip(residuals) {
+        let outlier = residual.is_some_and(|residual| residual > processing.outlier_threshold);
+        if outlier && *status == VectorStatus::Valid {
             *status = VectorStatus::Outlier;
         }
     }

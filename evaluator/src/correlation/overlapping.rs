@@ -565,7 +565,7 @@ fn correlations_of<const N: usize, const P: usize, const Q: usize, const H: usiz
     let packed = rows_of(packed);
     lags_of_both::<N, P, Q>(factors, between, packed, rows_of_mut(lags));
     for (lags, plane) in rows_of(lags).iter().zip(planes) {
-        unpack::<N>(lags, plane);
+        unpack::<N, H>(lags, plane);
     }
 }
 
@@ -607,11 +607,15 @@ fn lags_of_both<const N: usize, const P: usize, const Q: usize>(
 
 /// A plane out of an array of all lags that begins at zero and wraps round.
 #[inline(always)]
-fn unpack<const N: usize>(lags: &[[f32; N]; N], plane: &mut Plane) {
-    let reach = N / 2 + 1;
-    for (y, row) in plane.values_mut().chunks_exact_mut(2 * reach + 1).enumerate() {
-        let lags = &lags[(N + y - reach) % N];
-        row[..reach].copy_from_slice(&lags[N - reach..]);
-        row[reach..].copy_from_slice(&lags[..=reach]);
+fn unpack<const N: usize, const H: usize>(lags: &[[f32; N]; N], plane: &mut Plane) {
+    // From lag -reach to reach, with a reach of H + 1: in parts of H, whose length the compiler
+    // knows, and what is left over.
+    for (y, row) in plane.values_mut().chunks_exact_mut(2 * H + 3).enumerate() {
+        let lags = &lags[(y + H - 1) % N];
+        let (before, after) = row.split_at_mut(H + 1);
+        *before.first_chunk_mut::<H>().expect("lags") = *lags[H - 1..].first_chunk().expect("lags");
+        before[H] = lags[N - 1];
+        *after.first_chunk_mut::<H>().expect("lags") = *lags.first_chunk().expect("lags");
+        (after[H], after[H + 1]) = (lags[H], lags[H + 1]);
     }
 }

@@ -53,6 +53,20 @@ pub(super) fn interpolating(values: &mut [[f64; 2]], start: usize, step: usize, 
     }
 }
 
+/// The value in the middle of the second-order polynomial fitted to 5 x 5 vectors, of rows that
+/// begin with those of `values`. The normal equations there are Σ v = 25 a + 50 (c + d), Σ x² v = 50
+/// a + 170 c + 100 d and the same with y and d, so that a = Σ (27 - 5 (x² + y²)) v / 175.
+fn among_all(values: &[[f64; 2]], columns: usize) -> [f64; 2] {
+    let mut sum = [0.0; 2];
+    for j in 0..5 {
+        for (i, value) in values[j * columns..][..5].iter().enumerate() {
+            let weight = 27.0 - 5.0 * ((i as f64 - 2.0).powi(2) + (j as f64 - 2.0).powi(2));
+            sum = [sum[0] + weight * value[0], sum[1] + weight * value[1]];
+        }
+    }
+    sum.map(|sum| sum / 175.0)
+}
+
 /// Replaces every vector by the value at its place of the second-order polynomial fitted to the up
 /// to 5 x 5 vectors around it. A vector with too few around it stays as it is.
 pub(super) fn regression(values: &[[f64; 2]], columns: usize, rows: usize) -> Vec<[f64; 2]> {
@@ -60,10 +74,14 @@ pub(super) fn regression(values: &[[f64; 2]], columns: usize, rows: usize) -> Ve
     (0..rows * columns)
         .map(|n| {
             let (column, row) = (n % columns, n / columns);
+            let (along_x, along_y) = (around(column, columns), around(row, rows));
+            if [&along_x, &along_y].iter().all(|range| range.len() == 5) {
+                return among_all(&values[along_y.start * columns + along_x.start..], columns);
+            }
             [0, 1].map(|k| {
                 let mut normal = Normal::new();
-                for j in around(row, rows) {
-                    for i in around(column, columns) {
+                for j in along_y.clone() {
+                    for i in along_x.clone() {
                         let (x, y) = (i as f64 - column as f64, j as f64 - row as f64);
                         normal.add([1.0, x, y, x * x, x * y, y * y], values[j * columns + i][k], 1.0);
                     }
