@@ -40,7 +40,9 @@ pub(super) fn transform<const N: usize, const P: usize, const Q: usize, const L:
                 values[p] = load(Q * p + n, x);
             }
             values = short(values);
-            for k in 0..P {
+            // The first factor is 1.
+            [re[P * n][x], im[P * n][x]] = values[0];
+            for k in 1..P {
                 [re[P * n + k][x], im[P * n + k][x]] = times(values[k], factors[k]);
             }
         }

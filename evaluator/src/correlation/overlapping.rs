@@ -35,7 +35,7 @@ fn at_once(side: usize) -> usize {
 
 /// Most columns of a strip, so that its transforms stay in the cache until all its windows have
 /// been correlated.
-const LONGEST_STRIP: usize = 1024;
+const LONGEST_STRIP: usize = 512;
 
 /// Correlates square windows of a side for which there are transforms along columns.
 pub(crate) struct OverlappingWindows {
