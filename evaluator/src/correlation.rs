@@ -20,7 +20,7 @@ pub use peak::{LowValues, Peak, PeakFit, find_peaks};
 pub use plane::Plane;
 pub use transform::kernel;
 
-pub(crate) use peak::{PeakSearch, gaussian3};
+pub(crate) use peak::gaussian3;
 pub(crate) use windows::{Corners, WindowCorrelator};
 
 named! {

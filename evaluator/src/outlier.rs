@@ -180,3 +180,29 @@ fn middle_of_eight(values: [f64; 8]) -> f64 {
     let sorted = sorted(values);
     0.5 * (sorted[3] + sorted[4])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Vectors whose neighbours are all there, judged side by side, are judged to the bit as each
+    /// alone; so are those at borders and beside others that are not trusted.
+    #[test]
+    fn a_row_is_judged_as_its_vectors() {
+        for columns in [1, 2, 3, 7, 23] {
+            let number = columns * 6;
+            let displacements: Vec<[f64; 2]> = (0..number)
+                .map(|n| [(n * n % 17) as f64 / 7.0, (1.7 * n as f64).sin()])
+                .collect();
+            let trusted: Vec<bool> = (0..number).map(|n| n % 29 != 18).collect();
+            let all = Neighbourhood {
+                columns,
+                displacements: &displacements,
+                trusted: &trusted,
+            };
+            for (n, residual) in all.residuals(0.1).into_iter().enumerate() {
+                assert_eq!(residual, all.residual(n, displacements[n], 0.1), "{columns}, {n}");
+            }
+        }
+    }
+}

@@ -22,4 +22,4 @@ pub use error::StudyError;
 
 /// Version of the computed values: changes when any computed value may change; CHANGELOG.md lists
 /// what moved.
-pub const RESULTS_VERSION: u32 = 8;
+pub const RESULTS_VERSION: u32 = 9;

@@ -1,7 +1,5 @@
 //! The correlation peaks and their positions between the pixels.
 
-use std::ops::Range;
-
 use multiversion::multiversion;
 
 use super::plane::Plane;
@@ -86,125 +84,73 @@ const NEIGHBOURHOOD_PX: isize = 2;
 /// assert_eq!((first, second), ([2, 1], [-4, 0]));
 /// ```
 pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
-    PeakSearch::default().find(plane)
-}
-
-/// Room for [`find_peaks`] on one plane after another.
-#[derive(Default)]
-pub(crate) struct PeakSearch {
-    /// The greatest admitted value of each column of the search range.
-    greatest: Vec<f32>,
-}
-
-impl PeakSearch {
-    /// As [`find_peaks`].
-    pub fn find(&mut self, plane: &Plane) -> [Option<Peak>; 2] {
-        let everywhere = plane.limit().map(|limit| 0..2 * limit + 1);
-        self.greatest.resize(everywhere[0].len(), 0.0);
-        greatest_of_columns(plane, everywhere, 0..0, &mut self.greatest);
-        let first = self.highest(plane, |_| true);
-        let second = first.and_then(|first| {
-            let around = [0, 1].map(|k| {
-                let (limit, place) = (plane.limit()[k], first.lag[k] + plane.limit()[k] as isize);
-                let end = (place + NEIGHBOURHOOD_PX + 1) as usize;
-                (place - NEIGHBOURHOOD_PX).max(0) as usize..end.min(2 * limit + 1)
-            });
-            let [columns, rows] = around;
-            let all_rows = 0..2 * plane.limit()[1] + 1;
-            greatest_of_columns(plane, [columns, all_rows], rows, &mut self.greatest);
-            self.highest(plane, |lag| {
-                (0..2).any(|k| (lag[k] - first.lag[k]).abs() > NEIGHBOURHOOD_PX)
-            })
-        });
-        [first, second]
-    }
-
-    /// The highest admitted peak, the first of them row by row if several are as high.
-    fn highest(&self, plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
-        let height = maximum(&self.greatest);
-        if height <= 0.0 {
-            return None;
-        }
-        let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
-        let columns = (-limit_x..=limit_x).zip(&self.greatest);
-        let of_column = |(lag_x, _)| {
-            let places = (-limit_y..=limit_y).map(|lag_y| [lag_x, lag_y]);
-            { places }.find(|&lag| plane.at(lag[0], lag[1]) == height && admitted(lag))
-        };
-        let places = columns
-            .filter(|(_, greatest)| **greatest == height)
-            .filter_map(of_column);
-        // The greatest value mostly is a peak.
-        match places.min_by_key(|lag| [lag[1], lag[0]]) {
-            Some(lag) if is_local_maximum(plane, lag) => Some(Peak { lag, height }),
-            _ => highest_of_all(plane, admitted),
-        }
-    }
-}
-
-/// The highest admitted peak, looked for everywhere.
-fn highest_of_all(plane: &Plane, admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
     let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
-    let mut best = None;
-    let mut height = 0.0;
-    for lag_y in -limit_y..=limit_y {
-        let row = plane.search_row(lag_y);
-        if maximum(row) <= height {
-            continue;
+    let mut greatest = Vec::with_capacity(2 * limit_y as usize + 1);
+    greatest_of_rows(plane, &mut greatest);
+    let first = highest(plane, &mut greatest.clone(), |_| true);
+    let second = first.and_then(|first| {
+        let [x, y] = first.lag;
+        // What the rows about the first peak hold beside it.
+        let left = (x - NEIGHBOURHOOD_PX + limit_x).max(0) as usize;
+        let right = (x + NEIGHBOURHOOD_PX + 1 + limit_x).min(2 * limit_x + 1) as usize;
+        for lag_y in (y - NEIGHBOURHOOD_PX).max(-limit_y)..=(y + NEIGHBOURHOOD_PX).min(limit_y) {
+            let row = plane.search_row(lag_y);
+            greatest[(lag_y + limit_y) as usize] = maximum(&row[..left]).max(maximum(&row[right..]));
         }
-        for (lag_x, &value) in (-limit_x..=limit_x).zip(row) {
-            let lag = [lag_x, lag_y];
-            if value > height && admitted(lag) && is_local_maximum(plane, lag) {
+        highest(plane, &mut greatest, |lag| {
+            (0..2).any(|k| (lag[k] - first.lag[k]).abs() > NEIGHBOURHOOD_PX)
+        })
+    });
+    [first, second]
+}
+
+/// The highest admitted peak, the first of them row by row if several are as high. `greatest` has
+/// the greatest admitted value of each row; it is used up.
+fn highest(plane: &Plane, greatest: &mut [f32], admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
+    let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
+    let mut best: Option<Peak> = None;
+    let mut height = 0.0;
+    // The row of the greatest value first: it mostly holds the peak, and the others then nothing
+    // higher.
+    while let Some(row) = first_greatest(greatest).filter(|&row| greatest[row] >= height) {
+        let top = std::mem::replace(&mut greatest[row], f32::NEG_INFINITY);
+        let lag_y = row as isize - limit_y;
+        let values = plane.search_row(lag_y);
+        let lag = |column: usize| [column as isize - limit_x, lag_y];
+        let is_peak = |column: usize| admitted(lag(column)) && is_local_maximum(plane, lag(column));
+        // If its greatest value is a peak, the row has no higher one.
+        let searched = match values.iter().position(|&value| value == top) {
+            Some(column) if is_peak(column) => column..column + 1,
+            _ => 0..values.len(),
+        };
+        for column in searched {
+            let value = values[column];
+            let precedes = |best: Peak| lag_y < best.lag[1];
+            let higher = value > height || value == height && best.is_some_and(precedes);
+            if higher && is_peak(column) {
                 height = value;
-                best = Some(Peak { lag, height });
+                best = Some(Peak {
+                    lag: lag(column),
+                    height,
+                });
             }
         }
     }
     best
 }
 
-/// The greatest value of each of these columns of the search range in these rows, but for some.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn greatest_of_columns(
-    plane: &Plane,
-    [columns, rows]: [Range<usize>; 2],
-    left_out: Range<usize>,
-    greatest: &mut [f32],
-) {
-    match greatest.len() {
-        16.. => greatest_side_by_side::<16>(plane, [columns, rows], left_out, greatest),
-        8.. => greatest_side_by_side::<8>(plane, [columns, rows], left_out, greatest),
-        _ => greatest_side_by_side::<1>(plane, [columns, rows], left_out, greatest),
-    }
+/// Index of the greatest value above 0, the first if several are as great.
+fn first_greatest(values: &[f32]) -> Option<usize> {
+    let greatest = maximum(values);
+    (greatest > 0.0).then(|| values.iter().position(|&v| v == greatest))?
 }
 
-/// [`greatest_of_columns`], of L columns at a time.
-#[inline(always)]
-fn greatest_side_by_side<const L: usize>(
-    plane: &Plane,
-    [columns, rows]: [Range<usize>; 2],
-    left_out: Range<usize>,
-    greatest: &mut [f32],
-) {
-    let (values, stride) = (plane.search_range(), plane.stride());
-    for x in columns.clone().step_by(L) {
-        // The last columns, some of which were looked at before.
-        let from = x.min(greatest.len() - L);
-        let mut all = [f32::NEG_INFINITY; L];
-        for rows in [rows.start..left_out.start, left_out.end..rows.end] {
-            for y in rows {
-                let row: &[f32; L] = values[y * stride + from..].first_chunk().expect("L columns");
-                for lane in 0..L {
-                    all[lane] = if row[lane] > all[lane] {
-                        row[lane]
-                    } else {
-                        all[lane]
-                    };
-                }
-            }
-        }
-        let end = (x + L).min(columns.end);
-        greatest[x..end].copy_from_slice(&all[x - from..end - from]);
+/// The greatest value of each row of the search range, added to a list.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn greatest_of_rows(plane: &Plane, greatest: &mut Vec<f32>) {
+    let limit = plane.limit()[1] as isize;
+    for lag_y in -limit..=limit {
+        greatest.push(maximum(plane.search_row(lag_y)));
     }
 }
 

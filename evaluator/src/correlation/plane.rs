@@ -83,18 +83,9 @@ impl Plane {
 
     /// The values at the lags -limit..=limit along x.
     pub(crate) fn search_row(&self, lag_y: isize) -> &[f32] {
-        let start = (lag_y + self.limit[1] as isize) as usize * self.stride();
-        &self.search_range()[start..start + 2 * self.limit[0] + 1]
-    }
-
-    /// The values from the lag (-limit, -limit) on, in rows that are [`Plane::stride`] apart.
-    pub(crate) fn search_range(&self) -> &[f32] {
-        &self.values[MARGIN * (self.stride() + 1)..]
-    }
-
-    /// How far apart rows are.
-    pub(crate) fn stride(&self) -> usize {
-        2 * (self.limit[0] + MARGIN) + 1
+        let [reach_x, reach_y] = self.reach();
+        let start = ((lag_y + reach_y) * (2 * reach_x + 1)) as usize + MARGIN;
+        &self.values[start..start + 2 * self.limit[0] + 1]
     }
 
     /// Rows with their lag along y, each with its values and their lag along x.

@@ -91,3 +91,29 @@ pub(super) fn regression(values: &[[f64; 2]], columns: usize, rows: usize) -> Ve
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the fit by least squares, on values without pattern; tolerance as rounding of sums of
+    /// 25 values of some 10 px.
+    #[test]
+    fn the_middle_of_all_neighbours_is_that_of_the_fit() {
+        let values: Vec<[f64; 2]> = (0..35)
+            .map(|n| [(n * n % 19) as f64 - 9.0, (1.3 * f64::from(n)).sin()])
+            .collect();
+        for start in 0..3 {
+            let found = among_all(&values[start..], 7);
+            for (k, found) in found.into_iter().enumerate() {
+                let mut normal = Normal::new();
+                for (n, value) in (0..25).map(|n| (n, values[start + n / 5 * 7 + n % 5])) {
+                    let (x, y) = ((n % 5) as f64 - 2.0, (n / 5) as f64 - 2.0);
+                    normal.add([1.0, x, y, x * x, x * y, y * y], value[k], 1.0);
+                }
+                let [expected, ..] = normal.solve().unwrap();
+                assert!((found - expected).abs() < 1e-12, "{found}, {expected}");
+            }
+        }
+    }
+}
