@@ -23,7 +23,7 @@ type Stage = Box<dyn FnMut()>;
 type Named = (&'static str, fn() -> Stage);
 
 /// All stages.
-const STAGES: [Named; 16] = [
+const STAGES: [Named; 17] = [
     ("light", || light(0.0)),
     ("light-streak", || light(2.0)),
     ("sensor-20", || sensor(20.0)),
@@ -33,6 +33,7 @@ const STAGES: [Named; 16] = [
     ("displacement-street-integrated", || integrated(street())),
     ("displacement-turbulence-integrated", || integrated(turbulence())),
     ("truth-uniform", truth_uniform),
+    ("correlate-16", || windows(16, Correlation::Circular)),
     ("correlate-32", || windows(32, Correlation::Circular)),
     ("correlate-64", || windows(64, Correlation::Circular)),
     ("correlate-32-padded", || windows(32, Correlation::ZeroPadded)),

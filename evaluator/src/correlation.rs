@@ -9,6 +9,7 @@ mod columns;
 mod overlapping;
 mod peak;
 mod plane;
+mod strip;
 mod sums;
 mod transform;
 mod transpose;

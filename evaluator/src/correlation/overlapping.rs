@@ -20,6 +20,7 @@ use multiversion::multiversion;
 
 use super::columns::{factors, rows_of, rows_of_mut, transform};
 use super::plane::Plane;
+use super::strip::Strip;
 use super::transpose::transpose_blocks;
 use super::windows::Corners;
 use crate::frames::FrameView;
@@ -27,11 +28,6 @@ use crate::window::Weighting;
 
 /// Values that are summed side by side.
 const LANES: usize = 16;
-
-/// Columns that are transformed side by side down a strip; no window is narrower.
-fn at_once(side: usize) -> usize {
-    side.min(32)
-}
 
 /// Most columns of a strip, so that its transforms stay in the cache until all its windows have
 /// been correlated.
@@ -65,18 +61,6 @@ struct Work {
     turned: [Vec<[f32; 2]>; 2],
 }
 
-/// A part of both frames, as high as a window, transformed down its columns.
-#[derive(Default)]
-struct Strip {
-    /// For each column twice the spectra of A and B at wavenumbers 0 (with N/2) to N/2 - 1: the real
-    /// parts of A, those of B, the imaginary parts of A, of B.
-    spectra: Vec<f32>,
-    /// First pixels of the columns of A and of B, and the weighted sums of what the others exceed
-    /// them by.
-    first: [Vec<f32>; 2],
-    sums: [Vec<f32>; 2],
-}
-
 /// The two lengths into which that of a column is split; `None` where there is no transform for it.
 fn split(side: usize) -> Option<[usize; 2]> {
     match side {
@@ -102,7 +86,7 @@ impl OverlappingWindows {
             taper_sum: taper.iter().sum(),
             taper,
             factors: factors(lengths),
-            strip: Strip::default(),
+            strip: Strip::new(side),
             offsets: pair(side),
             rows: [(); 2].map(|()| vec![[0.0; 2]; side * side / 2]),
             work: Work {
@@ -158,7 +142,8 @@ impl OverlappingWindows {
                 frame.window(corner, size, pixels);
             }
             let pixels = std::mem::take(&mut self.pixels);
-            self.down_columns([&pixels[0], &pixels[1]], side, side);
+            self.strip
+                .transform([&pixels[0], &pixels[1]], side, side, &self.taper, &self.factors);
             self.pixels = pixels;
             return 1;
         }
@@ -173,49 +158,18 @@ impl OverlappingWindows {
         let width = along(&next[number - 1]) as usize + side;
         let [a, b] = [(frames[0], first.a), (frames[1], first.b)]
             .map(|(frame, corner)| frame.from(corner, size).expect("inside"));
-        self.down_columns([a, b], frames[0].size[0], width);
+        self.strip
+            .transform([a, b], frames[0].size[0], width, &self.taper, &self.factors);
         number
-    }
-
-    /// Transforms the columns of a strip of so many, in rows of frame A and B that are `stride`
-    /// apart.
-    fn down_columns(&mut self, [a, b]: [&[f32]; 2], stride: usize, width: usize) {
-        let length = 2 * self.side;
-        let Strip { spectra, first, sums } = &mut self.strip;
-        spectra.resize(length * width, 0.0);
-        for values in first.iter_mut().chain(&mut *sums) {
-            values.resize(width, 0.0);
-        }
-        let at_once = at_once(self.side);
-        for x in (0..width).step_by(at_once) {
-            // The last columns, some of which were transformed before.
-            let x = x.min(width - at_once);
-            let columns = x..x + at_once;
-            let spectra = &mut spectra[length * x..length * columns.end];
-            columns_of_strip(
-                [&a[x..], &b[x..]],
-                stride,
-                &self.taper,
-                &self.factors,
-                &mut self.work,
-                spectra,
-            );
-            let [sums_a, sums_b] = sums;
-            for (k, of_column) in spectra.chunks_exact(length).enumerate() {
-                sums_a[x + k] = 0.5 * of_column[0];
-                sums_b[x + k] = 0.5 * of_column[length / 4];
-            }
-            for (first, pixels) in first.iter_mut().zip([a, b]) {
-                first[columns.clone()].copy_from_slice(&pixels[columns.clone()]);
-            }
-        }
     }
 
     /// Correlates the window that begins at a column of the strip, up to the transform back along y.
     fn along_x(&mut self, column: usize, which: usize) {
         let side = self.side;
         let columns = column..column + side;
-        let Strip { spectra, first, sums } = &self.strip;
+        let Strip {
+            spectra, first, sums, ..
+        } = &self.strip;
         for ((offsets, first), sums) in self.offsets.iter_mut().zip(first).zip(sums) {
             let (first, sums) = (&first[columns.clone()], &sums[columns.clone()]);
             offsets_of_columns(first, sums, &self.taper, self.taper_sum, offsets);
@@ -289,121 +243,6 @@ fn offsets_of_columns(first: &[f32], sums: &[f32], taper: &[f32], taper_sum: f32
     let mean = mean.iter().sum::<f32>() / (taper_sum * taper_sum);
     for (offset, weight) in offsets.iter_mut().zip(taper) {
         *offset = (*offset - mean) * weight;
-    }
-}
-
-/// Transforms [`at_once`] columns from their first pixels on, as in [`Strip`].
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn columns_of_strip(
-    pixels: [&[f32]; 2],
-    stride: usize,
-    taper: &[f32],
-    factors: &[[f32; 2]],
-    work: &mut Work,
-    spectra: &mut [f32],
-) {
-    match taper.len() {
-        16 => columns_of::<16, 4, 4, 16>(pixels, stride, taper, factors, work, spectra),
-        32 => columns_of::<32, 4, 8, 32>(pixels, stride, taper, factors, work, spectra),
-        _ => columns_of::<64, 8, 8, 32>(pixels, stride, taper, factors, work, spectra),
-    }
-}
-
-#[inline(always)]
-fn columns_of<const N: usize, const P: usize, const Q: usize, const L: usize>(
-    pixels: [&[f32]; 2],
-    stride: usize,
-    taper: &[f32],
-    factors: &[[f32; 2]],
-    Work {
-        between,
-        values,
-        turned,
-    }: &mut Work,
-    spectra: &mut [f32],
-) {
-    let [one, two] = values;
-    let tapered = rows_of_mut::<N, L>(one);
-    for (tapered, pixels) in tapered.iter_mut().zip(pixels) {
-        taper_columns(pixels, stride, taper, tapered);
-    }
-    transform_parts::<N, P, Q, L>(factors, between, tapered, rows_of_mut(two));
-    halves_of_both(rows_of(two), tapered);
-    let pairs = turned[0].as_chunks_mut().0.first_chunk_mut().expect("N rows");
-    two_by_two::<N, L>(tapered.as_flattened(), pairs);
-    let columns = spectra.as_chunks_mut().0.as_chunks_mut().0;
-    transpose_blocks(pairs, columns.first_chunk_mut().expect("columns"), N, 0..L);
-}
-
-// Arrays that do not share memory are arguments of functions of their own in what follows: so the
-// compiler knows that they do not.
-
-/// Tapers what the pixels of columns exceed the first of them by.
-#[inline(always)]
-fn taper_columns<const N: usize, const L: usize>(
-    pixels: &[f32],
-    stride: usize,
-    taper: &[f32],
-    tapered: &mut [[f32; L]; N],
-) {
-    let first: [f32; L] = *pixels.first_chunk().expect("lanes");
-    for n in 0..N {
-        let row: &[f32; L] = pixels[n * stride..].first_chunk().expect("lanes");
-        for x in 0..L {
-            tapered[n][x] = (row[x] - first[x]) * taper[n];
-        }
-    }
-}
-
-/// Transforms columns whose real and imaginary parts are given.
-#[inline(always)]
-fn transform_parts<const N: usize, const P: usize, const Q: usize, const L: usize>(
-    factors: &[[f32; 2]],
-    between: &mut [f32],
-    [from_re, from_im]: &[[[f32; L]; N]; 2],
-    [re, im]: &mut [[[f32; L]; N]; 2],
-) {
-    transform::<N, P, Q, L>(
-        factors,
-        between,
-        |n, x| [from_re[n][x], from_im[n][x]],
-        |k, x, value| [re[k][x], im[k][x]] = value,
-    );
-}
-
-/// Twice the spectra of the columns of either frame, in the order of [`Strip`], from those of both
-/// together.
-#[inline(always)]
-fn halves_of_both<const N: usize, const L: usize>(
-    [re, im]: &[[[f32; L]; N]; 2],
-    [real, imaginary]: &mut [[[f32; L]; N]; 2],
-) {
-    let half = N / 2;
-    for x in 0..L {
-        real[0][x] = 2.0 * re[0][x];
-        real[half][x] = 2.0 * im[0][x];
-        imaginary[0][x] = 2.0 * re[half][x];
-        imaginary[half][x] = 2.0 * im[half][x];
-    }
-    for k in 1..half {
-        let opposite = N - k;
-        for x in 0..L {
-            real[k][x] = re[k][x] + re[opposite][x];
-            real[half + k][x] = im[k][x] + im[opposite][x];
-            imaginary[k][x] = im[k][x] - im[opposite][x];
-            imaginary[half + k][x] = re[opposite][x] - re[k][x];
-        }
-    }
-}
-
-/// Puts the values of two rows side by side, so that they are transposed as pairs.
-#[inline(always)]
-fn two_by_two<const N: usize, const L: usize>(rows: &[[f32; L]], pairs: &mut [[[f32; 2]; L]; N]) {
-    for n in 0..N {
-        let (one, two) = (&rows[2 * n], &rows[2 * n + 1]);
-        for x in 0..L {
-            pairs[n][x] = [one[x], two[x]];
-        }
     }
 }
 
