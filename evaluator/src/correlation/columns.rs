@@ -36,8 +36,8 @@ pub(super) fn transform<const N: usize, const P: usize, const Q: usize, const L:
         let factors = &factors[n];
         for x in 0..L {
             let mut values = [[0.0; 2]; P];
-            for p in 0..P {
-                values[p] = load(Q * p + n, x);
+            for (p, value) in values.iter_mut().enumerate() {
+                *value = load(Q * p + n, x);
             }
             values = short(values);
             // The first factor is 1.
@@ -54,8 +54,8 @@ pub(super) fn transform<const N: usize, const P: usize, const Q: usize, const L:
                 values[n] = [re[P * n + k][x], im[P * n + k][x]];
             }
             values = short(values);
-            for q in 0..Q {
-                store(k + P * q, x, values[q]);
+            for (q, value) in values.into_iter().enumerate() {
+                store(k + P * q, x, value);
             }
         }
     }
@@ -127,7 +127,6 @@ mod tests {
     /// times that in the worst of thousands of values.
     #[test]
     fn columns_are_the_sums_that_define_them() {
-        the_sums::<16, 4, 4, 8>();
         the_sums::<32, 4, 8, 16>();
         the_sums::<64, 8, 8, 32>();
     }

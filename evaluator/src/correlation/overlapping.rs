@@ -64,7 +64,6 @@ struct Work {
 /// The two lengths into which that of a column is split; `None` where there is no transform for it.
 fn split(side: usize) -> Option<[usize; 2]> {
     match side {
-        16 => Some([4, 4]),
         32 => Some([4, 8]),
         64 => Some([8, 8]),
         _ => None,
@@ -266,7 +265,6 @@ fn rows_of_window(
     to: &mut [f32],
 ) {
     match taper.len() {
-        16 => rows_of_columns::<16, 4, 4, 8>(window, taper, of_taper, factors, between, to),
         32 => rows_of_columns::<32, 4, 8, 16>(window, taper, of_taper, factors, between, to),
         _ => rows_of_columns::<64, 8, 8, 32>(window, taper, of_taper, factors, between, to),
     }
@@ -343,7 +341,6 @@ fn rows_of_product(
     to: &mut [[f32; 2]],
 ) {
     match side {
-        16 => rows_of_spectra::<16, 4, 4, 8>(a, b, factors, between, to),
         32 => rows_of_spectra::<32, 4, 8, 16>(a, b, factors, between, to),
         _ => rows_of_spectra::<64, 8, 8, 32>(a, b, factors, between, to),
     }
@@ -374,7 +371,6 @@ fn rows_of_spectra<const N: usize, const P: usize, const Q: usize, const H: usiz
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn correlations(rows: [&[[f32; 2]]; 2], factors: &[[f32; 2]], work: &mut Work, planes: &mut [Plane; 2]) {
     match planes[0].limit()[0] {
-        7 => correlations_of::<16, 4, 4, 8>(rows, factors, work, planes),
         15 => correlations_of::<32, 4, 8, 16>(rows, factors, work, planes),
         _ => correlations_of::<64, 8, 8, 32>(rows, factors, work, planes),
     }
@@ -495,7 +491,7 @@ mod tests {
         let size = [720, 120];
         let [a, b] = frames(size);
         let frames = [&a, &b].map(|pixels| FrameView { pixels, size });
-        for side in [16, 32, 64] {
+        for side in [32, 64] {
             for weighting in [Weighting::Gaussian, Weighting::TopHat] {
                 let window = [side, side];
                 let mut found = Vec::new();
@@ -546,7 +542,7 @@ mod tests {
     /// Sizes without a transform, and windows that are not square, are left to others.
     #[test]
     fn other_sizes_are_left_to_others() {
-        for size in [[8, 8], [24, 24], [32, 16], [128, 128]] {
+        for size in [[16, 16], [24, 24], [32, 16], [128, 128]] {
             assert!(
                 OverlappingWindows::new(size, Weighting::TopHat).is_none(),
                 "{size:?}"

@@ -1,0 +1,205 @@
+//! Strips of both frames, as high as a window, transformed down their columns of pixels.
+
+use multiversion::multiversion;
+
+use super::columns::{rows_of, rows_of_mut, transform};
+use super::transpose::transpose_blocks;
+
+/// Columns that are transformed side by side; no window is narrower. (Loops over 16 would be unrolled
+/// before the compiler looks for what can be done side by side.)
+const AT_ONCE: usize = 32;
+
+/// A part of both frames, as high as a window, transformed down its columns.
+pub(super) struct Strip {
+    side: usize,
+    /// For each column twice the spectra of A and B at wavenumbers 0 (with N/2) to N/2 - 1: the real
+    /// parts of A, those of B, the imaginary parts of A, of B.
+    pub spectra: Vec<f32>,
+    /// First pixels of the columns of A and of B, and the weighted sums of what the others exceed
+    /// them by.
+    pub first: [Vec<f32>; 2],
+    pub sums: [Vec<f32>; 2],
+    work: Work,
+}
+
+/// Room for what lies between two steps.
+struct Work {
+    /// Between the two steps of a transform.
+    between: Vec<f32>,
+    tapered: Vec<f32>,
+    transformed: Vec<f32>,
+    pairs: Vec<[f32; 2]>,
+}
+
+impl Strip {
+    /// For windows of a side for which there are transforms.
+    pub fn new(side: usize) -> Self {
+        let both = || vec![0.0; 2 * side * AT_ONCE];
+        Self {
+            side,
+            spectra: Vec::new(),
+            first: Default::default(),
+            sums: Default::default(),
+            work: Work {
+                between: both(),
+                tapered: both(),
+                transformed: both(),
+                pairs: vec![[0.0; 2]; side * AT_ONCE],
+            },
+        }
+    }
+
+    /// Transforms so many columns, at least as many as a window has, of rows of frame A and B that
+    /// are `stride` apart, with the factors of [`factors`](super::columns::factors).
+    pub fn transform(
+        &mut self,
+        [a, b]: [&[f32]; 2],
+        stride: usize,
+        width: usize,
+        taper: &[f32],
+        factors: &[[f32; 2]],
+    ) {
+        let length = 2 * self.side;
+        self.spectra.resize(length * width, 0.0);
+        for values in self.first.iter_mut().chain(&mut self.sums) {
+            values.resize(width, 0.0);
+        }
+        for x in (0..width).step_by(AT_ONCE) {
+            // The last columns, some of which were transformed before.
+            let x = x.min(width - AT_ONCE);
+            let columns = x..x + AT_ONCE;
+            let spectra = &mut self.spectra[length * x..length * columns.end];
+            columns_of_strip(
+                [&a[x..], &b[x..]],
+                stride,
+                taper,
+                factors,
+                &mut self.work,
+                spectra,
+            );
+            let [sums_a, sums_b] = &mut self.sums;
+            for (k, of_column) in spectra.chunks_exact(length).enumerate() {
+                sums_a[x + k] = 0.5 * of_column[0];
+                sums_b[x + k] = 0.5 * of_column[length / 4];
+            }
+            for (first, pixels) in self.first.iter_mut().zip([a, b]) {
+                first[columns.clone()].copy_from_slice(&pixels[columns.clone()]);
+            }
+        }
+    }
+}
+
+/// Transforms [`AT_ONCE`] columns from their first pixels on, as in [`Strip`].
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn columns_of_strip(
+    pixels: [&[f32]; 2],
+    stride: usize,
+    taper: &[f32],
+    factors: &[[f32; 2]],
+    work: &mut Work,
+    spectra: &mut [f32],
+) {
+    match taper.len() {
+        32 => columns_of::<32, 4, 8>(pixels, stride, taper, factors, work, spectra),
+        _ => columns_of::<64, 8, 8>(pixels, stride, taper, factors, work, spectra),
+    }
+}
+
+#[inline(always)]
+fn columns_of<const N: usize, const P: usize, const Q: usize>(
+    pixels: [&[f32]; 2],
+    stride: usize,
+    taper: &[f32],
+    factors: &[[f32; 2]],
+    work: &mut Work,
+    spectra: &mut [f32],
+) {
+    let Work {
+        between,
+        tapered,
+        transformed,
+        pairs,
+    } = work;
+    let tapered = rows_of_mut::<N, AT_ONCE>(tapered);
+    for (tapered, pixels) in tapered.iter_mut().zip(pixels) {
+        taper_columns(pixels, stride, taper, tapered);
+    }
+    transform_parts::<N, P, Q>(factors, between, tapered, rows_of_mut(transformed));
+    halves_of_both(rows_of(transformed), tapered);
+    let pairs = pairs.as_chunks_mut().0.first_chunk_mut().expect("N rows");
+    two_by_two::<N>(tapered.as_flattened(), pairs);
+    let columns = spectra.as_chunks_mut().0.as_chunks_mut().0;
+    transpose_blocks(pairs, columns.first_chunk_mut().expect("columns"), N, 0..AT_ONCE);
+}
+
+// Arrays that do not share memory are arguments of functions of their own in what follows: so the
+// compiler knows that they do not.
+
+/// Tapers what the pixels of columns exceed the first of them by.
+#[inline(always)]
+fn taper_columns<const N: usize>(
+    pixels: &[f32],
+    stride: usize,
+    taper: &[f32],
+    tapered: &mut [[f32; AT_ONCE]; N],
+) {
+    let first: [f32; AT_ONCE] = *pixels.first_chunk().expect("lanes");
+    for n in 0..N {
+        let row: &[f32; AT_ONCE] = pixels[n * stride..].first_chunk().expect("lanes");
+        for x in 0..AT_ONCE {
+            tapered[n][x] = (row[x] - first[x]) * taper[n];
+        }
+    }
+}
+
+/// Transforms columns whose real and imaginary parts are given.
+#[inline(always)]
+fn transform_parts<const N: usize, const P: usize, const Q: usize>(
+    factors: &[[f32; 2]],
+    between: &mut [f32],
+    [from_re, from_im]: &[[[f32; AT_ONCE]; N]; 2],
+    [re, im]: &mut [[[f32; AT_ONCE]; N]; 2],
+) {
+    transform::<N, P, Q, AT_ONCE>(
+        factors,
+        between,
+        |n, x| [from_re[n][x], from_im[n][x]],
+        |k, x, value| [re[k][x], im[k][x]] = value,
+    );
+}
+
+/// Twice the spectra of the columns of either frame, in the order of [`Strip`], from those of both
+/// together.
+#[inline(always)]
+fn halves_of_both<const N: usize>(
+    [re, im]: &[[[f32; AT_ONCE]; N]; 2],
+    [real, imaginary]: &mut [[[f32; AT_ONCE]; N]; 2],
+) {
+    let half = N / 2;
+    for x in 0..AT_ONCE {
+        real[0][x] = 2.0 * re[0][x];
+        real[half][x] = 2.0 * im[0][x];
+        imaginary[0][x] = 2.0 * re[half][x];
+        imaginary[half][x] = 2.0 * im[half][x];
+    }
+    for k in 1..half {
+        let opposite = N - k;
+        for x in 0..AT_ONCE {
+            real[k][x] = re[k][x] + re[opposite][x];
+            real[half + k][x] = im[k][x] + im[opposite][x];
+            imaginary[k][x] = im[k][x] - im[opposite][x];
+            imaginary[half + k][x] = re[opposite][x] - re[k][x];
+        }
+    }
+}
+
+/// Puts the values of two rows side by side, so that they are transposed as pairs.
+#[inline(always)]
+fn two_by_two<const N: usize>(rows: &[[f32; AT_ONCE]], pairs: &mut [[[f32; 2]; AT_ONCE]; N]) {
+    for n in 0..N {
+        let (one, two) = (&rows[2 * n], &rows[2 * n + 1]);
+        for x in 0..AT_ONCE {
+            pairs[n][x] = [one[x], two[x]];
+        }
+    }
+}
