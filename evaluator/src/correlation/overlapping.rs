@@ -43,7 +43,8 @@ pub(crate) struct OverlappingWindows {
     of_taper: Vec<f32>,
     factors: Vec<[f32; 2]>,
     strip: Strip,
-    /// By how much the mean of the windows A and B is more than what was taken off each column.
+    /// Of the windows A and B, by how much what was taken off each column is more than the mean,
+    /// times the weight of the column.
     offsets: [Vec<f32>; 2],
     /// Correlations of two vectors, transformed back along x alone.
     rows: [Vec<[f32; 2]>; 2],
@@ -53,11 +54,13 @@ pub(crate) struct OverlappingWindows {
     pixels: [Vec<f32>; 2],
 }
 
-/// Room for what lies between two steps, each for the real and imaginary parts of a window.
+/// Room for what lies between two steps.
 struct Work {
     /// Between the two steps of a transform.
     between: Vec<f32>,
+    /// Real and imaginary parts of a window, twice.
     values: [Vec<f32>; 2],
+    /// Half the wavenumbers of two correlations.
     turned: [Vec<[f32; 2]>; 2],
 }
 
@@ -105,7 +108,7 @@ impl OverlappingWindows {
         corners: &[Corners],
         mut take: impl FnMut(usize, &Plane),
     ) {
-        // Windows that wait for their strip, and for another window.
+        // The window after the last one of the strip, and the column of frame A at which it begins.
         let (mut strip_ends, mut start) = (0, 0);
         for (n, at) in corners.iter().enumerate() {
             if n == strip_ends {
@@ -140,10 +143,9 @@ impl OverlappingWindows {
             for ((pixels, frame), corner) in self.pixels.iter_mut().zip(frames).zip([first.a, first.b]) {
                 frame.window(corner, size, pixels);
             }
-            let pixels = std::mem::take(&mut self.pixels);
+            let [a, b] = &self.pixels;
             self.strip
-                .transform([&pixels[0], &pixels[1]], side, side, &self.taper, &self.factors);
-            self.pixels = pixels;
+                .transform([a, b], side, side, &self.taper, &self.factors);
             return 1;
         }
         let along = |at: &Corners| at.a[0] - first.a[0];
@@ -162,7 +164,7 @@ impl OverlappingWindows {
         number
     }
 
-    /// Correlates the window that begins at a column of the strip, up to the transform back along y.
+    /// Makes `rows` of the window that begins at a column of the strip.
     fn along_x(&mut self, column: usize, which: usize) {
         let side = self.side;
         let columns = column..column + side;
