@@ -482,7 +482,15 @@ mod tests {
             b: [a[0] + 2, a[1] - 1],
         });
         let long = steps(70, 9, 20).map(|a| Corners { a, b: a });
-        along.chain(long).collect()
+        let apart = steps(6, 7, 15).map(|a| Corners {
+            a,
+            b: [a[0] + 3 - a[0] % 2, a[1]],
+        });
+        let slanted = steps(6, 7, 15).map(|a| Corners {
+            a,
+            b: [a[0], a[1] + a[0] % 3],
+        });
+        along.chain(long).chain(apart).chain(slanted).collect()
     }
 
     /// Against windows taken one by one and transformed by rustfft. Tolerance 1e-5 of the plane's
@@ -521,6 +529,24 @@ mod tests {
                 assert_eq!((number, found.len()), (corners.len(), corners.len()));
             }
         }
+    }
+
+    /// A window left over has the plane it has alone, to the bit, whatever was correlated before.
+    #[test]
+    fn what_is_left_over_depends_on_nothing_else() {
+        let size = [720, 120];
+        let [a, b] = frames(size);
+        let frames = [&a, &b].map(|pixels| FrameView { pixels, size });
+        let corners = corners(32);
+        let last = |windows: &mut OverlappingWindows, corners: &[Corners]| {
+            let mut last = None;
+            windows.correlate(frames, corners, |_, plane| last = Some(plane.clone()));
+            last.unwrap()
+        };
+        let mut windows = OverlappingWindows::new([32, 32], Weighting::Gaussian).unwrap();
+        let alone = last(&mut windows, &corners[8..9]);
+        assert_eq!(last(&mut windows, &corners[..9]).values(), alone.values());
+        assert_eq!(last(&mut windows, &corners[8..9]).values(), alone.values());
     }
 
     /// A window has the same plane to the bit in whichever strip it is transformed.
