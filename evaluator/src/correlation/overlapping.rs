@@ -20,7 +20,7 @@ use multiversion::multiversion;
 
 use super::columns::{factors, rows_of, rows_of_mut, transform};
 use super::plane::Plane;
-use super::strip::Strip;
+use super::strip::ColumnStrip;
 use super::transpose::transpose_blocks;
 use super::windows::Corners;
 use crate::frames::FrameView;
@@ -39,23 +39,23 @@ pub(crate) struct OverlappingWindows {
     /// The taper along either axis, and its sum.
     taper: Vec<f32>,
     taper_sum: f32,
-    /// Twice the transform of the taper, wavenumbers as in [`Strip`]: real parts, then imaginary.
+    /// Twice the transform of the taper, wavenumbers as in [`ColumnStrip`]: real parts, then imaginary.
     of_taper: Vec<f32>,
     factors: Vec<[f32; 2]>,
-    strip: Strip,
+    strip: ColumnStrip,
     /// Of the windows A and B, by how much what was taken off each column is more than the mean,
     /// times the weight of the column.
     offsets: [Vec<f32>; 2],
     /// Correlations of two vectors, transformed back along x alone.
     rows: [Vec<[f32; 2]>; 2],
-    work: Work,
+    work: WindowBuffers,
     planes: [Plane; 2],
     /// A window A and B that reaches beyond the border.
     pixels: [Vec<f32>; 2],
 }
 
 /// Room for what lies between two steps.
-struct Work {
+struct WindowBuffers {
     /// Between the two steps of a transform.
     between: Vec<f32>,
     /// Real and imaginary parts of a window, twice.
@@ -88,10 +88,10 @@ impl OverlappingWindows {
             taper_sum: taper.iter().sum(),
             taper,
             factors: factors(lengths),
-            strip: Strip::new(side),
+            strip: ColumnStrip::new(side),
             offsets: pair(side),
             rows: [(); 2].map(|()| vec![[0.0; 2]; side * side / 2]),
-            work: Work {
+            work: WindowBuffers {
                 between: zeros(2 * side * side),
                 values: pair(2 * side * side),
                 turned: [(); 2].map(|()| vec![[0.0; 2]; side * side]),
@@ -168,7 +168,7 @@ impl OverlappingWindows {
     fn along_x(&mut self, column: usize, which: usize) {
         let side = self.side;
         let columns = column..column + side;
-        let Strip {
+        let ColumnStrip {
             spectra, first, sums, ..
         } = &self.strip;
         for ((offsets, first), sums) in self.offsets.iter_mut().zip(first).zip(sums) {
@@ -178,7 +178,7 @@ impl OverlappingWindows {
         let spectra = &spectra[2 * side * column..2 * side * columns.end];
         let [a, b] = &mut self.work.values;
         for (half, (offsets, to)) in self.offsets.iter().zip([&mut *a, &mut *b]).enumerate() {
-            let window = Columns {
+            let window = WindowColumns {
                 spectra,
                 half,
                 offsets,
@@ -247,8 +247,8 @@ fn offsets_of_columns(first: &[f32], sums: &[f32], taper: &[f32], taper_sum: f32
     }
 }
 
-/// The columns of a window of frame A or B, transformed as in [`Strip`].
-struct Columns<'a> {
+/// The columns of a window of frame A or B, transformed as in [`ColumnStrip`].
+struct WindowColumns<'a> {
     spectra: &'a [f32],
     /// 0 for frame A, 1 for B.
     half: usize,
@@ -259,7 +259,7 @@ struct Columns<'a> {
 /// Transforms a window along x.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn rows_of_window(
-    window: Columns,
+    window: WindowColumns,
     taper: &[f32],
     of_taper: &[f32],
     factors: &[[f32; 2]],
@@ -274,11 +274,11 @@ fn rows_of_window(
 
 #[inline(always)]
 fn rows_of_columns<const N: usize, const P: usize, const Q: usize, const H: usize>(
-    Columns {
+    WindowColumns {
         spectra,
         half,
         offsets,
-    }: Columns,
+    }: WindowColumns,
     taper: &[f32],
     of_taper: &[f32],
     factors: &[[f32; 2]],
@@ -371,7 +371,12 @@ fn rows_of_spectra<const N: usize, const P: usize, const Q: usize, const H: usiz
 
 /// The planes of two correlations that have been transformed back along x.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn correlations(rows: [&[[f32; 2]]; 2], factors: &[[f32; 2]], work: &mut Work, planes: &mut [Plane; 2]) {
+fn correlations(
+    rows: [&[[f32; 2]]; 2],
+    factors: &[[f32; 2]],
+    work: &mut WindowBuffers,
+    planes: &mut [Plane; 2],
+) {
     match planes[0].limit()[0] {
         15 => correlations_of::<32, 4, 8, 16>(rows, factors, work, planes),
         _ => correlations_of::<64, 8, 8, 32>(rows, factors, work, planes),
@@ -382,11 +387,11 @@ fn correlations(rows: [&[[f32; 2]]; 2], factors: &[[f32; 2]], work: &mut Work, p
 fn correlations_of<const N: usize, const P: usize, const Q: usize, const H: usize>(
     rows: [&[[f32; 2]]; 2],
     factors: &[[f32; 2]],
-    Work {
+    WindowBuffers {
         between,
         values,
         turned,
-    }: &mut Work,
+    }: &mut WindowBuffers,
     planes: &mut [Plane; 2],
 ) {
     for (rows, turned) in rows.into_iter().zip(&mut *turned) {

@@ -10,7 +10,7 @@ use super::transpose::transpose_blocks;
 const AT_ONCE: usize = 32;
 
 /// A part of both frames, as high as a window, transformed down its columns.
-pub(super) struct Strip {
+pub(super) struct ColumnStrip {
     side: usize,
     /// For each column twice the spectra of A and B at wavenumbers 0 (with N/2) to N/2 - 1: the real
     /// parts of A, those of B, the imaginary parts of A, of B.
@@ -19,11 +19,11 @@ pub(super) struct Strip {
     /// them by.
     pub first: [Vec<f32>; 2],
     pub sums: [Vec<f32>; 2],
-    work: Work,
+    work: StripBuffers,
 }
 
 /// Room for what lies between two steps.
-struct Work {
+struct StripBuffers {
     /// Between the two steps of a transform.
     between: Vec<f32>,
     tapered: Vec<f32>,
@@ -31,7 +31,7 @@ struct Work {
     pairs: Vec<[f32; 2]>,
 }
 
-impl Strip {
+impl ColumnStrip {
     /// For windows of a side for which there are transforms.
     pub fn new(side: usize) -> Self {
         let both = || vec![0.0; 2 * side * AT_ONCE];
@@ -40,7 +40,7 @@ impl Strip {
             spectra: Vec::new(),
             first: Default::default(),
             sums: Default::default(),
-            work: Work {
+            work: StripBuffers {
                 between: both(),
                 tapered: both(),
                 transformed: both(),
@@ -89,14 +89,14 @@ impl Strip {
     }
 }
 
-/// Transforms [`AT_ONCE`] columns from their first pixels on, as in [`Strip`].
+/// Transforms [`AT_ONCE`] columns from their first pixels on, as in [`ColumnStrip`].
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn columns_of_strip(
     pixels: [&[f32]; 2],
     stride: usize,
     taper: &[f32],
     factors: &[[f32; 2]],
-    work: &mut Work,
+    work: &mut StripBuffers,
     spectra: &mut [f32],
 ) {
     match taper.len() {
@@ -111,10 +111,10 @@ fn columns_of<const N: usize, const P: usize, const Q: usize>(
     stride: usize,
     taper: &[f32],
     factors: &[[f32; 2]],
-    work: &mut Work,
+    work: &mut StripBuffers,
     spectra: &mut [f32],
 ) {
-    let Work {
+    let StripBuffers {
         between,
         tapered,
         transformed,
@@ -168,7 +168,7 @@ fn transform_parts<const N: usize, const P: usize, const Q: usize>(
     );
 }
 
-/// Twice the spectra of the columns of either frame, in the order of [`Strip`], from those of both
+/// Twice the spectra of the columns of either frame, in the order of [`ColumnStrip`], from those of both
 /// together.
 #[inline(always)]
 fn halves_of_both<const N: usize>(

@@ -61,7 +61,7 @@ fn transpose_square<const N: usize>(
 
 /// Transposes columns of the first rows, of either a whole number of blocks.
 #[inline(always)]
-pub(super) fn transpose_blocks<E: Pair, const N: usize, const M: usize>(
+pub(super) fn transpose_blocks<E: TwoNumbers, const N: usize, const M: usize>(
     from: &[[E; N]; M],
     to: &mut [[E; M]; N],
     rows: usize,
@@ -86,12 +86,12 @@ pub(super) fn transpose_blocks<E: Pair, const N: usize, const M: usize>(
 }
 
 /// Two numbers that stay together.
-pub(super) trait Pair: Copy + Default {
+pub(super) trait TwoNumbers: Copy + Default {
     fn new(pair: [f32; 2]) -> Self;
     fn pair(self) -> [f32; 2];
 }
 
-impl Pair for Complex<f32> {
+impl TwoNumbers for Complex<f32> {
     #[inline(always)]
     fn new([re, im]: [f32; 2]) -> Self {
         Complex { re, im }
@@ -102,7 +102,7 @@ impl Pair for Complex<f32> {
     }
 }
 
-impl Pair for [f32; 2] {
+impl TwoNumbers for [f32; 2] {
     #[inline(always)]
     fn new(pair: [f32; 2]) -> Self {
         pair
@@ -146,7 +146,7 @@ fn transpose_any(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: 
 type Line = [f32; 2 * TILE];
 
 #[inline(always)]
-fn flat<E: Pair>([a, b, c, d]: &[E; TILE]) -> Line {
+fn flat<E: TwoNumbers>([a, b, c, d]: &[E; TILE]) -> Line {
     let [a, b, c, d] = [a.pair(), b.pair(), c.pair(), d.pair()];
     [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]]
 }
@@ -154,7 +154,7 @@ fn flat<E: Pair>([a, b, c, d]: &[E; TILE]) -> Line {
 /// A tile transposed, in the two steps that the compiler makes shuffles of whole registers: pairs
 /// of neighbours change places, then the halves do.
 #[inline(always)]
-fn turned<E: Pair>([a, b, c, d]: [Line; TILE]) -> [[E; TILE]; TILE] {
+fn turned<E: TwoNumbers>([a, b, c, d]: [Line; TILE]) -> [[E; TILE]; TILE] {
     let even = |a: Line, b: Line| [a[0], a[1], b[0], b[1], a[4], a[5], b[4], b[5]];
     let odd = |a: Line, b: Line| [a[2], a[3], b[2], b[3], a[6], a[7], b[6], b[7]];
     let first = |a: Line, b: Line| [a[0], a[1], a[2], a[3], b[0], b[1], b[2], b[3]];
