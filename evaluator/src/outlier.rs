@@ -113,7 +113,7 @@ impl Neighbourhood<'_> {
         let parts = [0, 1].map(|k| self.displacements.iter().map(|d| d[k]).collect::<Vec<f64>>());
         let mut residuals = vec![None; self.displacements.len()];
         let mut of_row = [0, 1].map(|_| vec![0.0; columns.saturating_sub(2)]);
-        for (row, residuals) in residuals.chunks_exact_mut(columns).enumerate() {
+        for (row, residuals) in residuals.chunks_exact_mut(columns.max(1)).enumerate() {
             let start = row * columns;
             // Side by side where none of the neighbours is missing.
             let inside = row > 0 && start + 2 * columns <= self.trusted.len() && columns > 2;
@@ -189,7 +189,7 @@ mod tests {
     /// alone; so are those at borders and beside others that are not trusted.
     #[test]
     fn a_row_is_judged_as_its_vectors() {
-        for columns in [1, 2, 3, 7, 23] {
+        for columns in [0, 1, 2, 3, 7, 23] {
             let number = columns * 6;
             let displacements: Vec<[f64; 2]> = (0..number)
                 .map(|n| [(n * n % 17) as f64 / 7.0, (1.7 * n as f64).sin()])
