@@ -17,6 +17,7 @@ mod windows;
 
 use crate::named::named;
 
+pub(crate) use peak::PeakSearch;
 pub use peak::{LowValues, Peak, PeakFit, find_peaks};
 pub use plane::Plane;
 pub use transform::kernel;

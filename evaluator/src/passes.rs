@@ -22,8 +22,8 @@ use std::ops::Range;
 
 use ndarray::ArrayView2;
 
-use crate::correlation::Plane;
 use crate::correlation::{Corners, WindowCorrelator};
+use crate::correlation::{PeakSearch, Plane};
 use crate::deform::Predictor;
 use crate::error::ProcessingError;
 use crate::field::VectorField;
@@ -360,7 +360,9 @@ impl Correlator {
         let place = |at: &[usize; 2]| WindowPlace::new(&grid, *at, predictor, self.processing.deform);
         let places: Vec<WindowPlace> = wanted.iter().map(place).collect();
         let (peak_fit, low) = (self.processing.peak_fit, self.processing.low_values);
-        let measure = |n: usize, plane: Option<&Plane>| places[n].measure(plane, peak_fit, low);
+        let mut search = PeakSearch::default();
+        let mut measure =
+            |n: usize, plane: Option<&Plane>| places[n].measure(plane, &mut search, peak_fit, low);
         let mut measured = Vec::with_capacity(places.len());
         if let [pair] = pairs {
             self.planes(0, pair, pass, predictor, &places, |n, plane| {

@@ -1,5 +1,7 @@
 //! The correlation peaks and their positions between the pixels.
 
+use std::ops::Range;
+
 use multiversion::multiversion;
 
 use super::plane::Plane;
@@ -64,7 +66,7 @@ pub struct Peak {
 }
 
 /// Peaks closer than this along both axes, px, count as one.
-const NEIGHBOURHOOD_PX: isize = 2;
+const NEIGHBOURHOOD_PX: usize = 2;
 
 /// The highest peak, and the highest one outside its neighbourhood (more than 2 px away along x or
 /// y).
@@ -84,103 +86,181 @@ const NEIGHBOURHOOD_PX: isize = 2;
 /// assert_eq!((first, second), ([2, 1], [-4, 0]));
 /// ```
 pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
-    let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
-    let mut greatest = Vec::with_capacity(2 * limit_y as usize + 1);
-    greatest_of_rows(plane, &mut greatest);
-    let first = highest(plane, &mut greatest.clone(), |_| true);
-    let second = first.and_then(|first| {
-        let [x, y] = first.lag;
-        // What the rows about the first peak hold beside it.
-        let left = (x - NEIGHBOURHOOD_PX + limit_x).max(0) as usize;
-        let right = (x + NEIGHBOURHOOD_PX + 1 + limit_x).min(2 * limit_x + 1) as usize;
-        for lag_y in (y - NEIGHBOURHOOD_PX).max(-limit_y)..=(y + NEIGHBOURHOOD_PX).min(limit_y) {
-            let row = plane.search_row(lag_y);
-            greatest[(lag_y + limit_y) as usize] = maximum(&row[..left]).max(maximum(&row[right..]));
-        }
-        highest(plane, &mut greatest, |lag| {
-            (0..2).any(|k| (lag[k] - first.lag[k]).abs() > NEIGHBOURHOOD_PX)
-        })
-    });
-    [first, second]
+    PeakSearch::default().find(plane)
 }
 
-/// The highest admitted peak, the first of them row by row if several are as high. `greatest` has
-/// the greatest admitted value of each row; it is used up.
-fn highest(plane: &Plane, greatest: &mut [f32], admitted: impl Fn([isize; 2]) -> bool) -> Option<Peak> {
-    let [limit_x, limit_y] = plane.limit().map(|l| l as isize);
-    let mut best: Option<Peak> = None;
-    let mut height = 0.0;
-    // The row of the greatest value first: it mostly holds the peak, and the others then nothing
-    // higher.
-    while let Some(row) = first_greatest(greatest).filter(|&row| greatest[row] >= height) {
-        let top = std::mem::replace(&mut greatest[row], f32::NEG_INFINITY);
-        let lag_y = row as isize - limit_y;
-        let values = plane.search_row(lag_y);
-        let lag = |column: usize| [column as isize - limit_x, lag_y];
-        let is_peak = |column: usize| admitted(lag(column)) && is_local_maximum(plane, lag(column));
-        // If its greatest value is a peak, the row has no higher one.
-        let searched = match values.iter().position(|&value| value == top) {
-            Some(column) if is_peak(column) => column..column + 1,
-            _ => 0..values.len(),
+/// Finds the peaks of planes, one after another, as [`find_peaks`] does.
+#[derive(Default)]
+pub(crate) struct PeakSearch {
+    /// The greatest value of each column of the search range that may yet be a peak, and beyond the
+    /// last column anything.
+    greatest: Vec<f32>,
+}
+
+/// Columns that are gone through side by side in a wide plane, and in one narrower than that. (Loops
+/// over 16 would be unrolled before the compiler looks for what can be done side by side.)
+const LANES: usize = 32;
+const FEW_LANES: usize = 8;
+
+impl PeakSearch {
+    /// The highest peak, and the highest one outside its neighbourhood.
+    pub fn find(&mut self, plane: &Plane) -> [Option<Peak>; 2] {
+        let searched = Searched::of(plane);
+        searched.greatest_of_columns(&mut self.greatest);
+        let Some(first) = searched.highest(&mut self.greatest, |_| true) else {
+            return [None; 2];
         };
-        for column in searched {
-            let value = values[column];
-            let precedes = |best: Peak| lag_y < best.lag[1];
-            let higher = value > height || value == height && best.is_some_and(precedes);
-            if higher && is_peak(column) {
-                height = value;
-                best = Some(Peak {
-                    lag: lag(column),
-                    height,
-                });
+        let near = [0, 1].map(|k| {
+            let end = (first[k] + NEIGHBOURHOOD_PX + 1).min(searched.size[k]);
+            first[k].saturating_sub(NEIGHBOURHOOD_PX)..end
+        });
+        searched.greatest_beside(&near, &mut self.greatest);
+        let beside = |[x, y]: [usize; 2]| !(near[0].contains(&x) && near[1].contains(&y));
+        let second = searched.highest(&mut self.greatest, beside);
+        [
+            Some(searched.peak(first)),
+            second.map(|place| searched.peak(place)),
+        ]
+    }
+}
+
+/// The search range of a plane.
+struct Searched<'a> {
+    plane: &'a Plane,
+    /// Columns and rows.
+    size: [usize; 2],
+}
+
+impl<'a> Searched<'a> {
+    fn of(plane: &'a Plane) -> Self {
+        let size = plane.limit().map(|limit| 2 * limit + 1);
+        Self { plane, size }
+    }
+
+    /// The values from a place on.
+    fn from(&self, [x, y]: [usize; 2]) -> &[f32] {
+        &self.plane.search_range()[y * self.plane.width() + x..]
+    }
+
+    fn peak(&self, [x, y]: [usize; 2]) -> Peak {
+        let [limit_x, limit_y] = self.plane.limit().map(|limit| limit as isize);
+        Peak {
+            lag: [x as isize - limit_x, y as isize - limit_y],
+            height: self.from([x, y])[0],
+        }
+    }
+
+    fn greatest_of_columns(&self, greatest: &mut Vec<f32>) {
+        let (from, width, [columns, rows]) = (self.from([0, 0]), self.plane.width(), self.size);
+        greatest.resize(columns.next_multiple_of(LANES), 0.0);
+        if columns < LANES / 2 {
+            let greatest = greatest.as_chunks_mut::<FEW_LANES>().0;
+            for (n, greatest) in greatest.iter_mut().take(columns.div_ceil(FEW_LANES)).enumerate() {
+                *greatest = few_greatest_of_columns(&from[FEW_LANES * n..], width, rows);
+            }
+        } else {
+            for (n, greatest) in greatest.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
+                *greatest = greatest_of_columns(&from[LANES * n..], width, rows);
             }
         }
     }
-    best
-}
 
-/// Index of the greatest value above 0, the first if several are as great.
-fn first_greatest(values: &[f32]) -> Option<usize> {
-    let greatest = maximum(values);
-    (greatest > 0.0).then(|| values.iter().position(|&v| v == greatest))?
-}
-
-/// The greatest value of each row of the search range, added to a list.
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn greatest_of_rows(plane: &Plane, greatest: &mut Vec<f32>) {
-    let limit = plane.limit()[1] as isize;
-    for lag_y in -limit..=limit {
-        greatest.push(maximum(plane.search_row(lag_y)));
-    }
-}
-
-/// Greatest value, found in lanes so that the compiler can use vector registers.
-#[inline(always)]
-fn maximum(values: &[f32]) -> f32 {
-    const LANES: usize = 8;
-    let greater = |a: f32, b: f32| if a > b { a } else { b };
-    let Some((_, last)) = values.split_last_chunk::<LANES>() else {
-        return values
-            .iter()
-            .fold(f32::NEG_INFINITY, |greatest, &value| greater(value, greatest));
-    };
-    // The last values, some of which the chunks hold as well.
-    let mut greatest = *last;
-    for chunk in values.as_chunks::<LANES>().0 {
-        for (greatest, &value) in greatest.iter_mut().zip(chunk) {
-            *greatest = greater(value, *greatest);
+    /// Of the columns near a peak the greatest value outside the rows near it.
+    fn greatest_beside(&self, [columns, rows]: &[Range<usize>; 2], greatest: &mut [f32]) {
+        let (width, [_, all]) = (self.plane.width(), self.size);
+        let above = few_greatest_of_columns(self.from([columns.start, 0]), width, rows.start);
+        let below = few_greatest_of_columns(self.from([columns.start, rows.end]), width, all - rows.end);
+        for (greatest, (above, below)) in greatest[columns.clone()]
+            .iter_mut()
+            .zip(above.into_iter().zip(below))
+        {
+            *greatest = greater(above, below);
         }
     }
-    let [a, b, c, d, e, f, g, h] = greatest;
-    greater(
-        greater(greater(a, e), greater(c, g)),
-        greater(greater(b, f), greater(d, h)),
-    )
+
+    /// The highest admitted peak, the first of them row by row if several are as high. `greatest` has
+    /// the greatest admitted value of each column, or its highest peak.
+    fn highest(&self, greatest: &mut [f32], admitted: impl Fn([usize; 2]) -> bool) -> Option<[usize; 2]> {
+        let greatest = &mut greatest[..self.size[0]];
+        loop {
+            // Values above zero are in the order of their bits, which are compared side by side.
+            let top = greatest
+                .iter()
+                .fold(0, |top, value| top.max(value.to_bits() as i32));
+            if top == 0 {
+                return None;
+            }
+            let top = f32::from_bits(top as u32);
+            let mut first: Option<[usize; 2]> = None;
+            for x in 0..greatest.len() {
+                if greatest[x] != top {
+                    continue;
+                }
+                let is_peak = |y: usize| admitted([x, y]) && self.is_local_maximum([x, y]);
+                let column = self.from([x, 0]);
+                let value = |y: usize| column[y * self.plane.width()];
+                match (0..self.size[1]).find(|&y| value(y) == top && is_peak(y)) {
+                    Some(y) if first.is_none_or(|first| y < first[1]) => first = Some([x, y]),
+                    Some(_) => {}
+                    None => {
+                        // It lies on the slope of a higher peak.
+                        let higher_peak = |height: f32, y: usize| match value(y) > height && is_peak(y) {
+                            true => value(y),
+                            false => height,
+                        };
+                        greatest[x] = (0..self.size[1]).fold(0.0, higher_peak);
+                    }
+                }
+            }
+            if first.is_some() {
+                return first;
+            }
+        }
+    }
+
+    fn is_local_maximum(&self, [x, y]: [usize; 2]) -> bool {
+        let [limit_x, limit_y] = self.plane.limit();
+        let (width, reach) = (self.plane.width(), self.plane.reach());
+        let above = (y + reach[1] as usize - limit_y - 1) * width + x + reach[0] as usize - limit_x - 1;
+        let row = |k: usize| &self.plane.values()[above + k * width..][..3];
+        let (above, beside, below) = (row(0), row(1), row(2));
+        let not_below = |values: &[f32]| values.iter().fold(true, |all, &v| all & (v <= beside[1]));
+        not_below(above) & not_below(beside) & not_below(below)
+    }
 }
 
-fn is_local_maximum(plane: &Plane, [x, y]: [isize; 2]) -> bool {
-    let centre = plane.at(x, y);
-    (-1..=1).all(|j| (-1..=1).all(|i| plane.at(x + i, y + j) <= centre))
+/// The greatest values of L columns of so many rows, `-inf` of none.
+#[inline(always)]
+fn greatest_of<const L: usize>(values: &[f32], width: usize, rows: usize) -> [f32; L] {
+    assert!(
+        rows == 0 || values.len() >= (rows - 1) * width + L,
+        "a margin below"
+    );
+    let mut greatest = [f32::NEG_INFINITY; L];
+    for row in values.chunks(width.max(L)).take(rows) {
+        // Always; asked like this the values stay in registers.
+        if let Some(row) = row.first_chunk::<L>() {
+            for x in 0..L {
+                greatest[x] = greater(row[x], greatest[x]);
+            }
+        }
+    }
+    greatest
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn greatest_of_columns(values: &[f32], width: usize, rows: usize) -> [f32; LANES] {
+    greatest_of(values, width, rows)
+}
+
+#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
+fn few_greatest_of_columns(values: &[f32], width: usize, rows: usize) -> [f32; FEW_LANES] {
+    greatest_of(values, width, rows)
+}
+
+#[inline(always)]
+fn greater(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }
 
 impl PeakFit {

@@ -61,7 +61,7 @@ impl Plane {
     pub fn at(&self, lag_x: isize, lag_y: isize) -> f32 {
         let [reach_x, reach_y] = self.reach();
         assert!(lag_x.abs() <= reach_x && lag_y.abs() <= reach_y);
-        self.values[((lag_y + reach_y) * (2 * reach_x + 1) + lag_x + reach_x) as usize]
+        self.values[(lag_y + reach_y) as usize * self.width() + (lag_x + reach_x) as usize]
     }
 
     /// All values, row by row, starting at the lag (-reach, -reach).
@@ -81,11 +81,15 @@ impl Plane {
         &mut self.values
     }
 
-    /// The values at the lags -limit..=limit along x.
-    pub(crate) fn search_row(&self, lag_y: isize) -> &[f32] {
-        let [reach_x, reach_y] = self.reach();
-        let start = ((lag_y + reach_y) * (2 * reach_x + 1)) as usize + MARGIN;
-        &self.values[start..start + 2 * self.limit[0] + 1]
+    /// Values of a row.
+    pub(crate) fn width(&self) -> usize {
+        2 * (self.limit[0] + MARGIN) + 1
+    }
+
+    /// The values from the first lag of the search range on, margins between its rows and below
+    /// them as well.
+    pub(crate) fn search_range(&self) -> &[f32] {
+        &self.values[MARGIN * self.width() + MARGIN..]
     }
 
     /// Rows with their lag along y, each with its values and their lag along x.

@@ -1,6 +1,6 @@
 //! One window of a pass: where it lies, and the displacement that its correlation gives.
 
-use crate::correlation::{Corners, LowValues, PeakFit, Plane, find_peaks};
+use crate::correlation::{Corners, LowValues, PeakFit, PeakSearch, Plane};
 use crate::deform::Predictor;
 use crate::validation::WindowPeaks;
 use crate::window::Grid;
@@ -45,8 +45,14 @@ impl WindowPlace {
         }
     }
 
-    pub fn measure(&self, plane: Option<&Plane>, peak_fit: PeakFit, low: LowValues) -> WindowPeaks {
-        let found = plane.map_or([None; 2], find_peaks);
+    pub fn measure(
+        &self,
+        plane: Option<&Plane>,
+        search: &mut PeakSearch,
+        peak_fit: PeakFit,
+        low: LowValues,
+    ) -> WindowPeaks {
+        let found = plane.map_or([None; 2], |plane| search.find(plane));
         let peaks = found.map(|peak| {
             let residual = peak_fit.locate(low, plane?, peak?);
             Some([0, 1].map(|k| self.applied[k] + residual[k]))

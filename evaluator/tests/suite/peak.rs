@@ -52,9 +52,13 @@ proptest! {
     /// The definition, lag by lag, on planes where many are as high as their neighbours or as
     /// others far away: the first of them counts, row by row.
     #[test]
-    fn peaks_are_those_of_the_definition(values in prop::collection::vec(-1..4i8, 15 * 15)) {
-        let plane = Plane::from_fn([12, 12], |i, j| f32::from(values[((j + 7) * 15 + i + 7) as usize]));
-        let lags = || (-5..=5isize).flat_map(|y| (-5..=5isize).map(move |x| [x, y]));
+    fn peaks_are_those_of_the_definition(
+        values in prop::collection::vec(-1..4i8, 43 * 43),
+        side in prop::sample::select(vec![2usize, 5, 12, 17, 18, 32, 33, 40]),
+    ) {
+        let plane = Plane::from_fn([side, side], |i, j| f32::from(values[((j + 21) * 43 + i + 21) as usize]));
+        let limit = plane.limit()[0] as isize;
+        let lags = || (-limit..=limit).flat_map(|y| (-limit..=limit).map(move |x| [x, y]));
         let is_peak = |[x, y]: [isize; 2]| {
             let around = (-1..=1).flat_map(|j| (-1..=1).map(move |i| (x + i, y + j)));
             plane.at(x, y) > 0.0 && around.into_iter().all(|(i, j)| plane.at(i, j) <= plane.at(x, y))
