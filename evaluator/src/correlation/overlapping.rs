@@ -20,7 +20,7 @@ use multiversion::multiversion;
 
 use super::columns::{factors, rows_of, rows_of_mut, transform};
 use super::plane::Plane;
-use super::strip::ColumnStrip;
+use super::strip::{AT_ONCE, ColumnStrip};
 use super::transpose::transpose_blocks;
 use super::windows::Corners;
 use crate::frames::FrameView;
@@ -403,27 +403,43 @@ fn correlations_of<const N: usize, const P: usize, const Q: usize, const H: usiz
         .each_ref()
         .map(|turned| turned.as_chunks().0.first_chunk().expect("N / 2 rows"));
     let [packed, lags] = values;
-    pack::<N, H>(one, two, rows_of_mut(packed));
-    let packed = rows_of(packed);
-    lags_of_both::<N, P, Q>(factors, between, packed, rows_of_mut(lags));
-    for (lags, plane) in rows_of(lags).iter().zip(planes) {
+    let (packed, lags) = (rows_of_mut(packed), rows_of_mut(lags));
+    some_columns::<N, P, Q, H, 0>(factors, between, one, two, packed, lags);
+    if N > AT_ONCE {
+        some_columns::<N, P, Q, H, AT_ONCE>(factors, between, one, two, packed, lags);
+    }
+    for (lags, plane) in lags.iter().zip(planes) {
         unpack::<N, H>(lags, plane);
     }
 }
 
-/// The spectrum, along y, of one correlation and i times another, from half of either.
+/// Transforms the columns from `X` on along y: so few that they stay in the first-level cache.
 #[inline(always)]
-fn pack<const N: usize, const H: usize>(
+fn some_columns<const N: usize, const P: usize, const Q: usize, const H: usize, const X: usize>(
+    factors: &[[f32; 2]],
+    between: &mut [f32],
     one: &[[[f32; 2]; N]; H],
     two: &[[[f32; 2]; N]; H],
-    [re, im]: &mut [[[f32; N]; N]; 2],
+    packed: &mut [[[f32; AT_ONCE]; N]; 2],
+    lags: &mut [[[f32; N]; N]; 2],
 ) {
-    for x in 0..N {
-        ([re[0][x], re[H][x]], [im[0][x], im[H][x]]) = (one[0][x], two[0][x]);
+    pack::<N, H, X>(one, two, packed);
+    lags_of_both::<N, P, Q, X>(factors, between, packed, lags);
+}
+
+/// The spectrum, along y, of one correlation and i times another, from half of either.
+#[inline(always)]
+fn pack<const N: usize, const H: usize, const X: usize>(
+    one: &[[[f32; 2]; N]; H],
+    two: &[[[f32; 2]; N]; H],
+    [re, im]: &mut [[[f32; AT_ONCE]; N]; 2],
+) {
+    for x in 0..AT_ONCE {
+        ([re[0][x], re[H][x]], [im[0][x], im[H][x]]) = (one[0][X + x], two[0][X + x]);
     }
     for k in 1..H {
-        for x in 0..N {
-            let ([one_re, one_im], [two_re, two_im]) = (one[k][x], two[k][x]);
+        for x in 0..AT_ONCE {
+            let ([one_re, one_im], [two_re, two_im]) = (one[k][X + x], two[k][X + x]);
             (re[k][x], im[k][x]) = (one_re - two_im, one_im + two_re);
             (re[N - k][x], im[N - k][x]) = (one_re + two_im, two_re - one_im);
         }
@@ -432,18 +448,18 @@ fn pack<const N: usize, const H: usize>(
 
 /// Transforms that spectrum back: one correlation, and the other.
 #[inline(always)]
-fn lags_of_both<const N: usize, const P: usize, const Q: usize>(
+fn lags_of_both<const N: usize, const P: usize, const Q: usize, const X: usize>(
     factors: &[[f32; 2]],
     between: &mut [f32],
-    [re, im]: &[[[f32; N]; N]; 2],
+    [re, im]: &[[[f32; AT_ONCE]; N]; 2],
     [one, two]: &mut [[[f32; N]; N]; 2],
 ) {
     let scale = 1.0 / (4 * N * N) as f32;
-    transform::<N, P, Q, N>(
+    transform::<N, P, Q, AT_ONCE>(
         factors,
         between,
         |k, x| [im[k][x], re[k][x]],
-        |lag, x, [second, first]| [one[lag][x], two[lag][x]] = [scale * first, scale * second],
+        |lag, x, [second, first]| [one[lag][X + x], two[lag][X + x]] = [scale * first, scale * second],
     );
 }
 

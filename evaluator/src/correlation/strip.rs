@@ -7,7 +7,7 @@ use super::transpose::transpose_blocks;
 
 /// Columns that are transformed side by side; no window is narrower. (Loops over 16 would be unrolled
 /// before the compiler looks for what can be done side by side.)
-const AT_ONCE: usize = 32;
+pub(super) const AT_ONCE: usize = 32;
 
 /// A part of both frames, as high as a window, transformed down its columns.
 pub(super) struct ColumnStrip {
