@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 
 use motefield_files::record::{Found, RecordFile, Resumed};
 use motefield_files::{FileError, OutputDirectory, sha256};
+use rayon::prelude::*;
 
 use crate::StudyError;
 use crate::manifest::{self, FileHash, Manifest};
@@ -193,16 +194,17 @@ impl Folder {
     /// When the system fails; what stood there is then listed as before, beside what is new.
     pub fn write(mut self, files: &[(String, Vec<u8>)], finished: bool) -> Result<Manifest, FileError> {
         let new: Vec<FileHash> = files
-            .iter()
+            .par_iter()
             .map(|(name, bytes)| FileHash::of(name.clone(), bytes.clone()))
             .collect();
         // Both lists stand there while old and new files do.
         let old = self.manifest.files_written.clone();
         self.manifest.files_written.extend(new.clone());
         self.write_manifest()?;
-        for (name, bytes) in files {
-            self.out.write(name, bytes)?;
-        }
+        // Each waits for the disk.
+        files
+            .par_iter()
+            .try_for_each(|(name, bytes)| self.out.write(name, bytes))?;
         self.manifest.files_written = old;
         self.close(new, finished)
     }

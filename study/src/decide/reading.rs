@@ -3,6 +3,7 @@
 //! Between measured points the error is taken to run straight on logarithmic axes.
 
 use motefield_evaluator::statistics::{Confidence, Estimate, difference_in_standard_errors, student};
+use rayon::prelude::*;
 
 use crate::run::Point;
 
@@ -82,7 +83,7 @@ impl PulseReading {
         // that both measured from the same particles.
         let smallest = sample.point.squared_errors();
         let excess: Vec<f64> = samples
-            .iter()
+            .par_iter()
             .map(|s| difference_in_standard_errors(&smallest, &s.point.squared_errors()))
             .collect();
         // About its smallest value the squared error rises with the square of the distance, and so
