@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use multiversion::multiversion;
 
-use super::plane::Plane;
+use super::plane::{MARGIN, Plane};
 use crate::least_squares::Normal;
 use crate::named::named;
 
@@ -105,39 +105,39 @@ const FEW_LANES: usize = 8;
 impl PeakSearch {
     /// The highest peak, and the highest one outside its neighbourhood.
     pub fn find(&mut self, plane: &Plane) -> [Option<Peak>; 2] {
-        let searched = Searched::of(plane);
-        searched.greatest_of_columns(&mut self.greatest);
-        let Some(first) = searched.highest(&mut self.greatest, |_| true) else {
-            return [None; 2];
-        };
-        let near = [0, 1].map(|k| {
-            let end = (first[k] + NEIGHBOURHOOD_PX + 1).min(searched.size[k]);
-            first[k].saturating_sub(NEIGHBOURHOOD_PX)..end
-        });
-        searched.greatest_beside(&near, &mut self.greatest);
-        let beside = |[x, y]: [usize; 2]| !(near[0].contains(&x) && near[1].contains(&y));
-        let second = searched.highest(&mut self.greatest, beside);
-        [
-            Some(searched.peak(first)),
-            second.map(|place| searched.peak(place)),
-        ]
+        let [columns, rows] = plane.limit().map(|limit| 2 * limit + 1);
+        let searched = Searched { plane, columns, rows };
+        let [first, second] = two_highest(&searched, &mut self.greatest);
+        [first, second].map(|place| Some(searched.peak(place?)))
     }
+}
+
+/// Where the two peaks are.
+#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
+fn two_highest(searched: &Searched, greatest: &mut Vec<f32>) -> [Option<[usize; 2]>; 2] {
+    searched.greatest_of_columns(greatest);
+    let Some([x, y]) = searched.highest(greatest, |_| true) else {
+        return [None; 2];
+    };
+    let near = |place: usize, places: usize| {
+        place.saturating_sub(NEIGHBOURHOOD_PX)..(place + NEIGHBOURHOOD_PX + 1).min(places)
+    };
+    let (columns, rows) = (near(x, searched.columns), near(y, searched.rows));
+    searched.greatest_beside(&columns, &rows, greatest);
+    let beside = |[x, y]: [usize; 2]| !(columns.contains(&x) && rows.contains(&y));
+    [Some([x, y]), searched.highest(greatest, beside)]
 }
 
 /// The search range of a plane.
 struct Searched<'a> {
     plane: &'a Plane,
-    /// Columns and rows.
-    size: [usize; 2],
+    columns: usize,
+    rows: usize,
 }
 
-impl<'a> Searched<'a> {
-    fn of(plane: &'a Plane) -> Self {
-        let size = plane.limit().map(|limit| 2 * limit + 1);
-        Self { plane, size }
-    }
-
+impl Searched<'_> {
     /// The values from a place on.
+    #[inline(always)]
     fn from(&self, [x, y]: [usize; 2]) -> &[f32] {
         &self.plane.search_range()[y * self.plane.width() + x..]
     }
@@ -150,38 +150,40 @@ impl<'a> Searched<'a> {
         }
     }
 
+    #[inline(always)]
     fn greatest_of_columns(&self, greatest: &mut Vec<f32>) {
-        let (from, width, [columns, rows]) = (self.from([0, 0]), self.plane.width(), self.size);
-        greatest.resize(columns.next_multiple_of(LANES), 0.0);
-        if columns < LANES / 2 {
-            let greatest = greatest.as_chunks_mut::<FEW_LANES>().0;
-            for (n, greatest) in greatest.iter_mut().take(columns.div_ceil(FEW_LANES)).enumerate() {
-                *greatest = few_greatest_of_columns(&from[FEW_LANES * n..], width, rows);
+        let (from, width) = (self.from([0, 0]), self.plane.width());
+        greatest.resize(self.columns.next_multiple_of(LANES), 0.0);
+        if self.columns < LANES / 2 {
+            let filled = self.columns.div_ceil(FEW_LANES);
+            let lanes = greatest.as_chunks_mut::<FEW_LANES>().0.iter_mut();
+            for (n, greatest) in lanes.take(filled).enumerate() {
+                *greatest = greatest_of(&from[FEW_LANES * n..], width, self.rows);
             }
         } else {
             for (n, greatest) in greatest.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
-                *greatest = greatest_of_columns(&from[LANES * n..], width, rows);
+                *greatest = greatest_of(&from[LANES * n..], width, self.rows);
             }
         }
     }
 
     /// Of the columns near a peak the greatest value outside the rows near it.
-    fn greatest_beside(&self, [columns, rows]: &[Range<usize>; 2], greatest: &mut [f32]) {
-        let (width, [_, all]) = (self.plane.width(), self.size);
-        let above = few_greatest_of_columns(self.from([columns.start, 0]), width, rows.start);
-        let below = few_greatest_of_columns(self.from([columns.start, rows.end]), width, all - rows.end);
-        for (greatest, (above, below)) in greatest[columns.clone()]
-            .iter_mut()
-            .zip(above.into_iter().zip(below))
-        {
-            *greatest = greater(above, below);
+    #[inline(always)]
+    fn greatest_beside(&self, columns: &Range<usize>, rows: &Range<usize>, greatest: &mut [f32]) {
+        let width = self.plane.width();
+        let above = greatest_of::<FEW_LANES>(self.from([columns.start, 0]), width, rows.start);
+        let below =
+            greatest_of::<FEW_LANES>(self.from([columns.start, rows.end]), width, self.rows - rows.end);
+        for (n, greatest) in greatest[columns.clone()].iter_mut().enumerate() {
+            *greatest = greater(above[n], below[n]);
         }
     }
 
     /// The highest admitted peak, the first of them row by row if several are as high. `greatest` has
     /// the greatest admitted value of each column, or its highest peak.
+    #[inline(always)]
     fn highest(&self, greatest: &mut [f32], admitted: impl Fn([usize; 2]) -> bool) -> Option<[usize; 2]> {
-        let greatest = &mut greatest[..self.size[0]];
+        let greatest = &mut greatest[..self.columns];
         loop {
             // Values above zero are in the order of their bits, which are compared side by side.
             let top = greatest
@@ -199,7 +201,7 @@ impl<'a> Searched<'a> {
                 let is_peak = |y: usize| admitted([x, y]) && self.is_local_maximum([x, y]);
                 let column = self.from([x, 0]);
                 let value = |y: usize| column[y * self.plane.width()];
-                match (0..self.size[1]).find(|&y| value(y) == top && is_peak(y)) {
+                match (0..self.rows).find(|&y| value(y) == top && is_peak(y)) {
                     Some(y) if first.is_none_or(|first| y < first[1]) => first = Some([x, y]),
                     Some(_) => {}
                     None => {
@@ -208,7 +210,7 @@ impl<'a> Searched<'a> {
                             true => value(y),
                             false => height,
                         };
-                        greatest[x] = (0..self.size[1]).fold(0.0, higher_peak);
+                        greatest[x] = (0..self.rows).fold(0.0, higher_peak);
                     }
                 }
             }
@@ -218,11 +220,12 @@ impl<'a> Searched<'a> {
         }
     }
 
+    #[inline(always)]
     fn is_local_maximum(&self, [x, y]: [usize; 2]) -> bool {
-        let [limit_x, limit_y] = self.plane.limit();
-        let (width, reach) = (self.plane.width(), self.plane.reach());
-        let above = (y + reach[1] as usize - limit_y - 1) * width + x + reach[0] as usize - limit_x - 1;
-        let row = |k: usize| &self.plane.values()[above + k * width..][..3];
+        let width = self.plane.width();
+        // The margin is wide enough.
+        let above_left = (y + MARGIN - 1) * width + x + MARGIN - 1;
+        let row = |k: usize| &self.plane.values()[above_left + k * width..][..3];
         let (above, beside, below) = (row(0), row(1), row(2));
         let not_below = |values: &[f32]| values.iter().fold(true, |all, &v| all & (v <= beside[1]));
         not_below(above) & not_below(beside) & not_below(below)
@@ -237,25 +240,15 @@ fn greatest_of<const L: usize>(values: &[f32], width: usize, rows: usize) -> [f3
         "a margin below"
     );
     let mut greatest = [f32::NEG_INFINITY; L];
-    for row in values.chunks(width.max(L)).take(rows) {
+    for row in 0..rows {
         // Always; asked like this the values stay in registers.
-        if let Some(row) = row.first_chunk::<L>() {
+        if let Some(row) = values.get(row * width..).and_then(<[f32]>::first_chunk::<L>) {
             for x in 0..L {
                 greatest[x] = greater(row[x], greatest[x]);
             }
         }
     }
     greatest
-}
-
-#[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn greatest_of_columns(values: &[f32], width: usize, rows: usize) -> [f32; LANES] {
-    greatest_of(values, width, rows)
-}
-
-#[multiversion(targets("x86_64+avx2", "x86_64+sse4.1"))]
-fn few_greatest_of_columns(values: &[f32], width: usize, rows: usize) -> [f32; FEW_LANES] {
-    greatest_of(values, width, rows)
 }
 
 #[inline(always)]

@@ -1,7 +1,7 @@
 //! The correlation plane: one value per lag.
 
 /// Pixels kept around the search range for the neighbours that the peak fits need.
-const MARGIN: usize = 2;
+pub(super) const MARGIN: usize = 2;
 
 /// Correlation values over the lags of the search range and a margin of 2 px around it.
 ///
