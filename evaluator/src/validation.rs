@@ -10,7 +10,8 @@ use crate::window::Grid;
 pub(crate) struct WindowPeaks {
     /// Displacement before the correlation, px.
     pub predicted: [f64; 2],
-    /// Displacements from the highest and the second-highest peak, px.
+    /// Displacements from the highest and the second-highest peak, px. The latter is not told of the
+    /// last pass unless that is refined: no vector of it is replaced.
     pub peaks: [Option<[f64; 2]>; 2],
     pub peak_ratio: f64,
 }

@@ -1,6 +1,6 @@
 //! One window of a pass: where it lies, and the displacement that its correlation gives.
 
-use crate::correlation::{Corners, LowValues, PeakFit, PeakSearch, Plane};
+use crate::correlation::{Corners, LowValues, Peak, PeakFit, PeakSearch, Plane};
 use crate::deform::Predictor;
 use crate::validation::WindowPeaks;
 use crate::window::Grid;
@@ -45,18 +45,21 @@ impl WindowPlace {
         }
     }
 
+    /// What the correlation `plane` of the window gives; where its second-highest peak lies only if
+    /// `second` is asked for.
     pub fn measure(
         &self,
         plane: Option<&Plane>,
         search: &mut PeakSearch,
-        peak_fit: PeakFit,
-        low: LowValues,
+        (peak_fit, low): (PeakFit, LowValues),
+        second: bool,
     ) -> WindowPeaks {
         let found = plane.map_or([None; 2], |plane| search.find(plane));
-        let peaks = found.map(|peak| {
+        let place = |peak: Option<Peak>| {
             let residual = peak_fit.locate(low, plane?, peak?);
             Some([0, 1].map(|k| self.applied[k] + residual[k]))
-        });
+        };
+        let peaks = [place(found[0]), place(found[1].filter(|_| second))];
         let peak_ratio = match found {
             [None, _] => 0.0,
             [Some(_), None] => f64::INFINITY,
