@@ -50,13 +50,17 @@ proptest! {
     }
 
     /// The definition, lag by lag, on planes where many are as high as their neighbours or as
-    /// others far away: the first of them counts, row by row.
+    /// others far away, or lie on the slope of a higher one: the first of them counts, row by row.
     #[test]
     fn peaks_are_those_of_the_definition(
         values in prop::collection::vec(-1..4i8, 43 * 43),
         side in prop::sample::select(vec![2usize, 5, 12, 17, 18, 32, 33, 40]),
+        slope in 0..4i8,
     ) {
-        let plane = Plane::from_fn([side, side], |i, j| f32::from(values[((j + 21) * 43 + i + 21) as usize]));
+        let plane = Plane::from_fn([side, side], |i, j| {
+            let value = f32::from(values[((j + 21) * 43 + i + 21) as usize]);
+            value + f32::from(slope) * (40 - i.abs() - j.abs()) as f32
+        });
         let limit = plane.limit()[0] as isize;
         let lags = || (-limit..=limit).flat_map(|y| (-limit..=limit).map(move |x| [x, y]));
         let is_peak = |[x, y]: [isize; 2]| {
