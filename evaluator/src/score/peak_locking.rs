@@ -61,7 +61,7 @@ pub struct PeakLocking {
 /// ```
 pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
-        sample.values_of(|errors, k| {
+        sample.values(move |errors, k| {
             let t = truth.window_px[k][component];
             of(TAU * (t + errors.window_px[k][component])) - of(TAU * t)
         })
@@ -70,7 +70,7 @@ pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize)
     let (degree, effective) = mean(&cosines, sample.confidence);
     let (other, other_effective) = mean(&sines, sample.confidence);
     let own = |of: fn(f64) -> f64| {
-        let all = sample.values_of(|errors, k| {
+        let all = sample.values(move |errors, k| {
             let found = errors.window_px[k][component];
             if found.is_finite() {
                 of(TAU * truth.window_px[k][component])
@@ -121,7 +121,7 @@ pub fn fractions(
     let one = |number: usize| {
         let among = |displacement: f64| f64::from(u8::from(class(displacement) == number));
         let counted = |measured: f64| {
-            sample.values_of(|errors, k| {
+            sample.values(move |errors, k| {
                 let (t, e) = (truth.window_px[k][component], errors.window_px[k][component]);
                 if e.is_finite() {
                     among(t + measured * e)
@@ -132,7 +132,7 @@ pub fn fractions(
         };
         FractionClass {
             middle_px: (number as f64 + 0.5) / classes as f64 - 0.5,
-            measured: share(&counted(1.0), sample.pairs.len() as f64, sample.confidence),
+            measured: share(&counted(1.0), sample.pairs.number() as f64, sample.confidence),
             truth: counted(0.0).mean(),
         }
     };

@@ -142,11 +142,7 @@ mod tests {
         let grid = |x: f64| {
             let scale = (0.3 * (x - place).powi(2)).exp();
             let mut value = |c: &f64| scale * (c + 0.05 * random.random::<f64>());
-            GridValues {
-                columns: 12,
-                reach: [0, 0],
-                pairs: vec![common.iter().map(&mut value).collect()],
-            }
+            GridValues::new(12, [0, 0], vec![common.iter().map(&mut value).collect()])
         };
         at.map(grid)
     }
