@@ -138,8 +138,8 @@ impl RenderJob<'_> {
 
     /// What the journal holds and the folder still has: the files of each pair or frame.
     fn kept(&self) -> BTreeMap<u32, Vec<FileHash>> {
-        let records = self.folder.records().iter();
-        let read = records.filter_map(|r| serde_json::from_slice::<(u32, Vec<FileHash>)>(r).ok());
+        let records = self.folder.records();
+        let read = records.filter_map(|(_, r)| serde_json::from_slice::<(u32, Vec<FileHash>)>(&r).ok());
         let whole = |(k, files): &(u32, Vec<FileHash>)| {
             let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
             let mut asked = self.names.all(*k);

@@ -8,8 +8,9 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use motefield_files::record::{Found, RecordFile, Resumed};
+use motefield_files::record::{Found, RecordFile, RecordPlace, Resumed};
 use motefield_files::{FileError, OutputDirectory, sha256};
 
 use crate::StudyError;
@@ -62,8 +63,8 @@ pub struct Names<'a> {
 pub struct Folder {
     out: OutputDirectory,
     manifest: Manifest,
-    journal: RecordFile,
-    records: Vec<Vec<u8>>,
+    journal: Arc<RecordFile>,
+    records: Vec<RecordPlace>,
 }
 
 impl Folder {
@@ -140,7 +141,7 @@ impl Folder {
         let folder = Folder {
             out,
             manifest,
-            journal,
+            journal: Arc::new(journal),
             records,
         };
         folder.write_manifest()?;
@@ -173,13 +174,14 @@ impl Folder {
     }
 
     /// The journal, which grows.
-    pub fn journal(&self) -> &RecordFile {
+    pub fn journal(&self) -> &Arc<RecordFile> {
         &self.journal
     }
 
-    /// What the journal held when the folder was opened.
-    pub fn records(&self) -> &[Vec<u8>] {
-        &self.records
+    /// What the journal held when the folder was opened, and where it stands there.
+    pub fn records(&self) -> impl Iterator<Item = (RecordPlace, Vec<u8>)> {
+        let read = |place: &RecordPlace| Some((*place, self.journal.read(*place).ok()?));
+        self.records.iter().filter_map(read)
     }
 
     fn write_manifest(&self) -> Result<(), FileError> {

@@ -185,10 +185,8 @@ impl PairedPlaces {
         values: &GridValues<'b>,
         of: impl Fn(f64, f64, f64) -> f64 + Send + Sync + 'b,
     ) -> GridValues<'b> {
-        let all = values.clone();
-        values.with(move |pair, values| {
-            all.fill(pair, values);
-            for (v, (mean, n)) in values.iter_mut().zip(&self.means) {
+        values.map_pairs(move |pair| {
+            for (v, (mean, n)) in pair.iter_mut().zip(&self.means) {
                 *v = of(*v, *mean, *n);
             }
         })

@@ -119,11 +119,6 @@ impl<'a> GridValues<'a> {
         }
     }
 
-    /// The same grid and pairs with other values.
-    pub(super) fn with<'b>(&self, fill: impl Fn(usize, &mut [f64]) + Send + Sync + 'b) -> GridValues<'b> {
-        GridValues::by_pair(self.columns, self.reach, [self.pairs, self.places], fill)
-    }
-
     /// Number of pairs.
     pub fn pairs(&self) -> usize {
         self.pairs
@@ -146,7 +141,7 @@ impl<'a> GridValues<'a> {
     }
 
     /// Fills in the values of a pair, as many as are asked for.
-    pub(super) fn fill(&self, pair: usize, values: &mut [f64]) {
+    fn fill(&self, pair: usize, values: &mut [f64]) {
         match &self.source {
             Source::Held(all) => values.copy_from_slice(&all[pair * self.places..][..values.len()]),
             Source::Recipe(fill) if values.len() == self.places => fill(pair, values),
@@ -200,12 +195,22 @@ impl<'a> GridValues<'a> {
     where
         'a: 'b,
     {
-        let all = self.clone();
-        self.with(move |pair, values| {
-            all.fill(pair, values);
-            for v in values {
+        self.map_pairs(move |pair| {
+            for v in pair {
                 *v = if v.is_finite() { of(*v) } else { f64::NAN };
             }
+        })
+    }
+
+    /// The same grid after a change of the values of each pair, the missing ones included.
+    pub fn map_pairs<'b>(&self, change: impl Fn(&mut [f64]) + Send + Sync + 'b) -> GridValues<'b>
+    where
+        'a: 'b,
+    {
+        let (all, size) = (self.clone(), [self.pairs, self.places]);
+        GridValues::by_pair(self.columns, self.reach, size, move |pair, values| {
+            all.fill(pair, values);
+            change(values);
         })
     }
 
@@ -233,6 +238,12 @@ impl<'a> GridValues<'a> {
                 };
             }
         })
+    }
+
+    /// Whether there is a value at each place in some pair.
+    pub fn seen(&self) -> Vec<bool> {
+        let places = self.totals().at_places;
+        places.into_iter().map(|(_, n)| n > 0.0).collect()
     }
 
     /// Mean of all values; `NaN` when there is none.

@@ -2,7 +2,7 @@ use super::*;
 use crate::decide::worth::base::{Answered, FreeAxis, Judged, TriedSetting};
 use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
-fn grid(square: f64) -> GridValues {
+fn grid(square: f64) -> GridValues<'static> {
     GridValues::new(2, [0, 0], vec![vec![square; 4]])
 }
 

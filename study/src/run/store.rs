@@ -1,0 +1,117 @@
+//! Where the measurements of a study are until its figures are made: the first of every point in
+//! memory, so that small studies need no disk, the others in a file, so that memory does not grow
+//! with the number of pairs.
+
+use std::borrow::Cow;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, OnceLock};
+
+use motefield_evaluator::score::{Errors, PairErrors};
+use motefield_files::record::{RecordFile, RecordPlace};
+
+use super::measurement::Measurement;
+use super::record::{read_record, record_bytes};
+
+/// Bytes of measurements that each point has in memory.
+const MOST_HELD: usize = 1 << 20;
+
+/// A measurement that is in a file.
+#[derive(Debug, Clone)]
+pub(super) struct Written {
+    file: Arc<RecordFile>,
+    place: RecordPlace,
+}
+
+impl Written {
+    /// Adds a measurement to a file; `None` where it does not take it.
+    pub(super) fn add(file: &Arc<RecordFile>, bytes: &[u8]) -> Option<Written> {
+        let place = file.add(bytes)?;
+        let file = Arc::clone(file);
+        Some(Written { file, place })
+    }
+
+    /// That of a record which stands in the file.
+    pub(super) fn found(file: &Arc<RecordFile>, place: RecordPlace) -> Written {
+        let file = Arc::clone(file);
+        Written { file, place }
+    }
+
+    /// The measurement; `None` where the system does not give it back.
+    pub(super) fn read(&self) -> Option<Measurement> {
+        let bytes = self.file.read(self.place).ok()?;
+        Some(read_record(&bytes)?.1)
+    }
+}
+
+/// A measurement in memory or in a file.
+#[derive(Debug)]
+pub(super) enum Kept {
+    InMemory(Box<Measurement>),
+    InFile(Written),
+}
+
+/// Keeps the measurements of several points.
+pub(super) struct Keeper {
+    /// Bytes in memory of each point.
+    held: Vec<AtomicUsize>,
+    /// A file of its own, made when it is needed; `None` where there can be none.
+    file: OnceLock<Option<Arc<RecordFile>>>,
+}
+
+impl Keeper {
+    pub(super) fn new(points: usize) -> Keeper {
+        Keeper {
+            held: (0..points).map(|_| AtomicUsize::new(0)).collect(),
+            file: OnceLock::new(),
+        }
+    }
+
+    /// Keeps a measurement, of which a journal may have `written` a copy. What no disk takes stays
+    /// in memory.
+    pub(super) fn keep(&self, point: usize, measurement: Measurement, written: Option<Written>) -> Kept {
+        let size = measurement.size();
+        if self.held[point].fetch_add(size, Ordering::Relaxed) + size <= MOST_HELD {
+            return Kept::InMemory(Box::new(measurement));
+        }
+        let own = || {
+            let file = self
+                .file
+                .get_or_init(|| RecordFile::temporary().ok().map(Arc::new));
+            Written::add(file.as_ref()?, &record_bytes(0, 0, &measurement))
+        };
+        match written.or_else(own) {
+            Some(written) => Kept::InFile(written),
+            None => Kept::InMemory(Box::new(measurement)),
+        }
+    }
+}
+
+/// The measurements of a point, in their order.
+#[derive(Debug, Default)]
+pub(super) struct Measurements(pub(super) Vec<Kept>);
+
+impl Measurements {
+    /// The measurement of a number.
+    ///
+    /// # Panics
+    /// When a file does not give back what was written to it.
+    pub(super) fn get(&self, number: usize) -> Cow<'_, Measurement> {
+        match &self.0[number] {
+            Kept::InMemory(measurement) => Cow::Borrowed(measurement),
+            Kept::InFile(written) => Cow::Owned(written.read().expect("what was written is read back")),
+        }
+    }
+}
+
+impl PairErrors for Measurements {
+    fn number(&self) -> usize {
+        self.0.len()
+    }
+
+    fn pair(&self, number: usize) -> Cow<'_, Errors> {
+        match self.get(number) {
+            Cow::Borrowed(measurement) => Cow::Borrowed(&measurement.errors),
+            Cow::Owned(measurement) => Cow::Owned(measurement.errors),
+        }
+    }
+}
