@@ -66,9 +66,10 @@ struct ResidualSums {
     whole: f64,
     /// Sum of the squares at each place.
     at_places: Vec<f64>,
-    /// Sums of the contributions over each block of the grid, pair after pair; `None` where they
-    /// are too many to keep.
-    blocks: Option<Vec<f64>>,
+    /// Sums of the contributions over each block of the grid: of all pairs, and pair after pair,
+    /// `None` where those are too many to keep.
+    blocks: Vec<f64>,
+    of_pairs: Option<Vec<f64>>,
 }
 
 impl<'a> MeanScatter<'a> {
@@ -133,10 +134,11 @@ impl<'a> MeanScatter<'a> {
     }
 
     fn sum(&self) -> ResidualSums {
-        let count = self.blocks().iter().product::<usize>();
+        let mut blocks = vec![0.0; self.blocks().iter().product()];
         let mut sums = ResidualSums {
             at_places: vec![0.0; self.values.places()],
-            blocks: (self.values.pairs() * count <= MOST_HELD).then(Vec::new),
+            of_pairs: (self.values.pairs() * blocks.len() <= MOST_HELD).then(Vec::new),
+            blocks: blocks.clone(),
             ..ResidualSums::default()
         };
         self.walk(|residuals, contributions| {
@@ -151,10 +153,13 @@ impl<'a> MeanScatter<'a> {
             }
             sums.squares += squares;
             sums.contributions += all;
-            if let Some(blocks) = &mut sums.blocks {
-                let first = blocks.len();
-                blocks.resize(first + count, 0.0);
-                self.add_to_blocks(contributions, &mut blocks[first..]);
+            self.sum_blocks(contributions, &mut blocks);
+            sums.blocks
+                .iter_mut()
+                .zip(&blocks)
+                .for_each(|(sum, own)| *sum += own);
+            if let Some(of_pairs) = &mut sums.of_pairs {
+                of_pairs.extend_from_slice(&blocks);
             }
         });
         sums
@@ -220,9 +225,7 @@ impl<'a> MeanScatter<'a> {
         if pairs < 2.0 || self.count < 2 {
             return f64::INFINITY;
         }
-        let mut means = vec![0.0; self.blocks().iter().product()];
-        self.walk_blocks(|sums| means.iter_mut().zip(sums).for_each(|(mean, sum)| *mean += sum));
-        means.iter_mut().for_each(|mean| *mean /= pairs);
+        let means: Vec<f64> = self.sums.blocks.iter().map(|sum| sum / pairs).collect();
         let mut squares = vec![0.0; means.len()];
         self.walk_blocks(|sums| {
             for ((square, mean), sum) in squares.iter_mut().zip(&means).zip(sums) {
@@ -241,7 +244,9 @@ impl<'a> MeanScatter<'a> {
         [0, 1].map(|k| self.grid[k].div_ceil(self.values.reach[k] + 1))
     }
 
-    fn add_to_blocks(&self, contributions: &[f64], sums: &mut [f64]) {
+    /// The sums of the contributions over the blocks.
+    fn sum_blocks(&self, contributions: &[f64], sums: &mut [f64]) {
+        sums.fill(0.0);
         let [rx, ry] = self.values.reach;
         let [along_x, _] = self.blocks();
         for (y, row) in contributions.chunks_exact(self.grid[0]).enumerate() {
@@ -254,14 +259,12 @@ impl<'a> MeanScatter<'a> {
 
     /// Calls `of` with the sums of the contributions over the blocks in each pair.
     fn walk_blocks(&self, mut of: impl FnMut(&[f64])) {
-        let count = self.blocks().iter().product();
-        if let Some(blocks) = &self.sums.blocks {
-            return blocks.chunks_exact(count).for_each(of);
+        let mut sums = vec![0.0; self.sums.blocks.len()];
+        if let Some(of_pairs) = &self.sums.of_pairs {
+            return of_pairs.chunks_exact(sums.len()).for_each(of);
         }
-        let mut sums = vec![0.0; count];
         self.walk(|_, contributions| {
-            sums.fill(0.0);
-            self.add_to_blocks(contributions, &mut sums);
+            self.sum_blocks(contributions, &mut sums);
             of(&sums);
         });
     }
@@ -518,6 +521,18 @@ mod tests {
         let expected = 4.0 / 3.0 * 4.0 / 9.0 / 36.0;
         assert!((variance_of_mean(&values) - expected).abs() < 1e-15);
         assert_eq!(MeanScatter::as_seen(&values).variance(), 0.0);
+    }
+
+    /// Sums over blocks that are not kept are made again, to the bit.
+    #[test]
+    fn freedom_needs_no_sums_of_every_pair() {
+        let value = |k: usize| ((k * 7919 % 1009) as f64).sin();
+        let pairs = (0..20).map(|pair| (0..35).map(|k| value(35 * pair + k)).collect::<Vec<f64>>());
+        let values = GridValues::new(7, [1, 2], pairs);
+        let mut scatter = MeanScatter::of(&values);
+        let kept = scatter.freedom();
+        assert_eq!(scatter.sums.of_pairs.take().unwrap().len(), 20 * 4 * 2);
+        assert_eq!(scatter.freedom(), kept);
     }
 
     /// By hand: residuals 3, -1, -1, -1 of a single place have three degrees of freedom if normal.

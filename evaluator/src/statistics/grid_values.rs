@@ -325,6 +325,38 @@ mod tests {
         assert_eq!(totals.at_places, [(4.0, 2.0), (0.0, 0.0)]);
     }
 
+    /// Of few values and of many, which are found anew in every walk, all statistics have the same
+    /// bits; and of many the function is called again instead of keeping what it found.
+    #[test]
+    fn many_values_are_found_again_and_tell_the_same() {
+        use crate::statistics::{Confidence, local_and_random, mean, quantiles, root_mean_square};
+        use std::sync::atomic::{AtomicUsize, Ordering};
+        let size = [MOST_HELD / 12 + 1, 12];
+        let value = |pair: usize, k: usize| match (pair * 12 + k) % 37 {
+            0 => f64::NAN,
+            n => ((pair * 31 + k * 17 + n) as f64 * 0.7).sin() * (1.0 + k as f64),
+        };
+        let calls = AtomicUsize::new(0);
+        let many = GridValues::by_pair(4, [1, 0], size, |pair, values| {
+            calls.fetch_add(1, Ordering::Relaxed);
+            (0..12).for_each(|k| values[k] = value(pair, k));
+        });
+        let pairs = (0..size[0]).map(|pair| (0..12).map(|k| value(pair, k)).collect::<Vec<f64>>());
+        let held = GridValues::new(4, [1, 0], pairs);
+        let told = |values: &GridValues| {
+            let usual = Confidence::USUAL;
+            let parts = local_and_random(values, usual).unwrap();
+            let squares = values.join(&values.map(|v| v.abs()), |a, b| (a * b).abs());
+            let mut all = vec![mean(values, usual).0, root_mean_square(&squares, usual)];
+            all.extend([parts.local, parts.random]);
+            all.extend(quantiles(values, &[0.1, 0.5], usual));
+            let bits = all.iter().flat_map(|e| [e.value, e.lo, e.hi].map(f64::to_bits));
+            bits.collect::<Vec<u64>>()
+        };
+        assert_eq!(told(&many), told(&held));
+        assert!(calls.load(Ordering::Relaxed) > 20 * size[0]);
+    }
+
     /// A place counts only where both have a value, and a pair only where both have it.
     #[test]
     fn joined_where_both_are_known() {

@@ -115,3 +115,67 @@ impl PairErrors for Measurements {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A quarter of what is in memory, told apart by its number.
+    fn measurement(number: usize) -> Measurement {
+        let count = MOST_HELD / 4 / 49;
+        let vectors = |by: f64| (0..count).map(|k| [by + k as f64, f64::NAN]).collect::<Vec<_>>();
+        Measurement {
+            errors: Errors {
+                point_px: vectors(number as f64),
+                window_px: vectors(-0.0),
+                detected: (0..count).map(|k| k % (number + 2) == 0).collect(),
+            },
+            bound_px: None,
+            uncertainties_px: vec![vectors(0.1)],
+            failure: (number % 2 == 1).then(|| format!("why {number}")),
+        }
+    }
+
+    fn in_memory(kept: &Kept) -> bool {
+        matches!(kept, Kept::InMemory(_))
+    }
+
+    /// The first of each point stay in memory, and the others come back bit by bit: from the journal
+    /// where that has them, else from a file of their own.
+    #[test]
+    fn many_measurements_are_in_a_file() {
+        let journal = Arc::new(RecordFile::temporary().unwrap());
+        for with_journal in [true, false] {
+            let keeper = Keeper::new(2);
+            let keep = |point, number| {
+                let measurement = measurement(number);
+                let bytes = record_bytes(point, number, &measurement);
+                let written = with_journal.then(|| Written::add(&journal, &bytes).unwrap());
+                keeper.keep(point, measurement, written)
+            };
+            let [one, two] = [0, 1].map(|point| (0..9).map(|k| keep(point, k)).collect());
+            let expected: Vec<bool> = (0..9).map(|k| k < 4).collect();
+            for measurements in [Measurements(one), Measurements(two)] {
+                assert_eq!(measurements.0.iter().map(in_memory).collect::<Vec<_>>(), expected);
+                for k in 0..9 {
+                    let bytes = |m: &Measurement| record_bytes(0, k, m);
+                    assert_eq!(bytes(&measurements.get(k)), bytes(&measurement(k)), "{k}");
+                    let errors = measurements.pair(k);
+                    assert_eq!(errors.detected, measurement(k).errors.detected);
+                }
+            }
+            assert_eq!(keeper.file.get().is_none(), with_journal);
+        }
+    }
+
+    /// Where no file can be made nothing is lost.
+    #[test]
+    fn without_a_disk_all_stay_in_memory() {
+        let keeper = Keeper::new(1);
+        keeper.file.set(None).unwrap();
+        let all = (0..9).map(|k| keeper.keep(0, measurement(k), None)).collect();
+        let measurements = Measurements(all);
+        assert!(measurements.0.iter().all(in_memory));
+        assert_eq!(measurements.get(8).errors.point_px[3][0], 11.0);
+    }
+}
