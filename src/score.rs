@@ -314,7 +314,7 @@ impl ScoreCommand {
         let names = ["errors.csv", "score.json", "score.svg"].map(str::to_owned);
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let folder = self
             .folder

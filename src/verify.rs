@@ -166,7 +166,7 @@ impl VerifyCommand {
         names.extend(cases.iter().map(|case| format!("{}.svg", case.name)));
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let out = self.out.as_deref();
         let folder = self.folder.open(out, "verify", Start::GoOn, manifest, &names)?;

@@ -45,7 +45,7 @@ pub use figures::FurtherFigures;
 pub use journal::Journal;
 pub use ledger::{Job, Ledger};
 use measurement::{Measurement, Prepared};
-use store::{Keeper, Kept, Measurements, Written};
+use store::{Keeper, KeptMeasurement, Measurements, Written};
 pub use tiles::MeasuredTiles;
 use trust::Trust;
 
@@ -332,7 +332,7 @@ pub fn run_kept(
             break;
         }
         progress.expect(total);
-        let results: Vec<Option<Kept>> = jobs
+        let results: Vec<Option<KeptMeasurement>> = jobs
             .par_iter()
             .with_max_len(1)
             .map(|&(point, number)| {
@@ -401,7 +401,7 @@ fn once(
 }
 
 /// Adds what was measured, up to the first of a point that is missing.
-fn add(done: &mut [Measurements], jobs: Vec<(usize, usize)>, results: Vec<Option<Kept>>) {
+fn add(done: &mut [Measurements], jobs: Vec<(usize, usize)>, results: Vec<Option<KeptMeasurement>>) {
     for ((point, number), kept) in jobs.into_iter().zip(results) {
         if let Some(kept) = kept
             && done[point].number() == number

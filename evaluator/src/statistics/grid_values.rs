@@ -18,12 +18,12 @@ pub struct GridValues<'a> {
     pub reach: [usize; 2],
     pairs: usize,
     places: usize,
-    source: Source<'a>,
+    source: ValueSource<'a>,
 }
 
 /// Where the values come from.
 #[derive(Clone)]
-enum Source<'a> {
+enum ValueSource<'a> {
     /// All of them, pair after pair.
     Held(Arc<Vec<f64>>),
     /// What fills in those of the pair of a number.
@@ -80,7 +80,7 @@ impl<'a> GridValues<'a> {
             reach,
             pairs: number,
             places,
-            source: Source::Held(Arc::new(all)),
+            source: ValueSource::Held(Arc::new(all)),
         }
     }
 
@@ -106,9 +106,9 @@ impl<'a> GridValues<'a> {
             true => {
                 let mut all = vec![f64::NAN; pairs * places];
                 (0..pairs).for_each(|pair| fill(pair, &mut all[pair * places..][..places]));
-                Source::Held(Arc::new(all))
+                ValueSource::Held(Arc::new(all))
             }
-            false => Source::Recipe(Arc::new(fill)),
+            false => ValueSource::Recipe(Arc::new(fill)),
         };
         GridValues {
             columns,
@@ -143,19 +143,19 @@ impl<'a> GridValues<'a> {
     /// Fills in the values of a pair, as many as are asked for.
     fn fill(&self, pair: usize, values: &mut [f64]) {
         match &self.source {
-            Source::Held(all) => values.copy_from_slice(&all[pair * self.places..][..values.len()]),
-            Source::Recipe(fill) if values.len() == self.places => fill(pair, values),
-            Source::Recipe(_) => values.copy_from_slice(&self.pair(pair)[..values.len()]),
+            ValueSource::Held(all) => values.copy_from_slice(&all[pair * self.places..][..values.len()]),
+            ValueSource::Recipe(fill) if values.len() == self.places => fill(pair, values),
+            ValueSource::Recipe(_) => values.copy_from_slice(&self.pair(pair)[..values.len()]),
         }
     }
 
     /// Calls `of` with number and values of every pair, in their order.
     pub(crate) fn walk(&self, mut of: impl FnMut(usize, &[f64])) {
         match &self.source {
-            Source::Held(all) => {
+            ValueSource::Held(all) => {
                 (0..self.pairs).for_each(|pair| of(pair, &all[pair * self.places..][..self.places]));
             }
-            Source::Recipe(fill) => {
+            ValueSource::Recipe(fill) => {
                 let mut values = vec![f64::NAN; self.places];
                 for pair in 0..self.pairs {
                     fill(pair, &mut values);

@@ -45,7 +45,7 @@ impl Written {
 
 /// A measurement in memory or in a file.
 #[derive(Debug)]
-pub(super) enum Kept {
+pub(super) enum KeptMeasurement {
     InMemory(Box<Measurement>),
     InFile(Written),
 }
@@ -68,10 +68,15 @@ impl Keeper {
 
     /// Keeps a measurement, of which a journal may have `written` a copy. What no disk takes stays
     /// in memory.
-    pub(super) fn keep(&self, point: usize, measurement: Measurement, written: Option<Written>) -> Kept {
+    pub(super) fn keep(
+        &self,
+        point: usize,
+        measurement: Measurement,
+        written: Option<Written>,
+    ) -> KeptMeasurement {
         let size = measurement.size();
         if self.held[point].fetch_add(size, Ordering::Relaxed) + size <= MOST_HELD {
-            return Kept::InMemory(Box::new(measurement));
+            return KeptMeasurement::InMemory(Box::new(measurement));
         }
         let own = || {
             let file = self
@@ -80,15 +85,15 @@ impl Keeper {
             Written::add(file.as_ref()?, &record_bytes(0, 0, &measurement))
         };
         match written.or_else(own) {
-            Some(written) => Kept::InFile(written),
-            None => Kept::InMemory(Box::new(measurement)),
+            Some(written) => KeptMeasurement::InFile(written),
+            None => KeptMeasurement::InMemory(Box::new(measurement)),
         }
     }
 }
 
 /// The measurements of a point, in their order.
 #[derive(Debug, Default)]
-pub(super) struct Measurements(pub(super) Vec<Kept>);
+pub(super) struct Measurements(pub(super) Vec<KeptMeasurement>);
 
 impl Measurements {
     /// The measurement of a number.
@@ -97,8 +102,10 @@ impl Measurements {
     /// When a file does not give back what was written to it.
     pub(super) fn get(&self, number: usize) -> Cow<'_, Measurement> {
         match &self.0[number] {
-            Kept::InMemory(measurement) => Cow::Borrowed(measurement),
-            Kept::InFile(written) => Cow::Owned(written.read().expect("what was written is read back")),
+            KeptMeasurement::InMemory(measurement) => Cow::Borrowed(measurement),
+            KeptMeasurement::InFile(written) => {
+                Cow::Owned(written.read().expect("what was written is read back"))
+            }
         }
     }
 }
@@ -136,8 +143,8 @@ mod tests {
         }
     }
 
-    fn in_memory(kept: &Kept) -> bool {
-        matches!(kept, Kept::InMemory(_))
+    fn in_memory(kept: &KeptMeasurement) -> bool {
+        matches!(kept, KeptMeasurement::InMemory(_))
     }
 
     /// The first of each point stay in memory, and the others come back bit by bit: from the journal
