@@ -172,7 +172,7 @@ impl VerifyCommand {
         let folder = self.folder.open(out, "verify", Start::GoOn, manifest, &names)?;
         folder.out().make(KEPT)?;
         let records = cases.iter().map(|case| format!("{KEPT}/{}.json", case.name));
-        folder.out().remove_parts(&records.collect::<Vec<_>>());
+        folder.out().remove_parts(records);
         Ok(Some(folder))
     }
 

@@ -61,9 +61,10 @@ pub struct PeakLocking {
 /// ```
 pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
+        let of_truth: Vec<f64> = truth.window_px.iter().map(|t| of(TAU * t[component])).collect();
         sample.values(move |errors, k| {
-            let t = truth.window_px[k][component];
-            of(TAU * (t + errors.window_px[k][component])) - of(TAU * t)
+            let found = truth.window_px[k][component] + errors.window_px[k][component];
+            of(TAU * found) - of_truth[k]
         })
     };
     let (cosines, sines) = (excess(f64::cos), excess(f64::sin));

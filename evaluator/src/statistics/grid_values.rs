@@ -26,9 +26,11 @@ pub struct GridValues<'a> {
 enum ValueSource<'a> {
     /// All of them, pair after pair.
     Held(Arc<Vec<f64>>),
-    /// What fills in those of the pair of a number.
-    Recipe(Arc<dyn Fn(usize, &mut [f64]) + Send + Sync + 'a>),
+    Recipe(Arc<FillPair<'a>>),
 }
+
+/// What fills in the values of the pair of a number.
+type FillPair<'a> = dyn Fn(usize, &mut [f64]) + Send + Sync + 'a;
 
 /// So many values are kept in memory, half a mebibyte; more are found anew in every walk.
 pub(super) const MOST_HELD: usize = 1 << 16;
