@@ -121,6 +121,10 @@ impl RecordFile {
     /// # Errors
     /// Where there is none, as in a browser, or it cannot be written.
     pub fn temporary() -> io::Result<RecordFile> {
+        // There the library would ask for the directory, for which the program is ended.
+        if cfg!(all(target_family = "wasm", target_os = "unknown")) {
+            return Err(io::ErrorKind::Unsupported.into());
+        }
         Ok(RecordFile::of(Path::new(""), tempfile::tempfile()?, 0))
     }
 
