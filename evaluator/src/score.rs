@@ -179,8 +179,8 @@ impl<'a> ErrorSample<'a> {
         }
     }
 
-    /// The values given by a function of a pair's errors and the number of the vector, on the grid of
-    /// this sample; none for the vectors that do not count.
+    /// The values given by a function of a pair's errors and the number of the vector, on the grid
+    /// of this sample; none for the vectors that do not count.
     pub fn values<'b>(&self, value: impl Fn(&Errors, usize) -> f64 + Send + Sync + 'b) -> GridValues<'b>
     where
         'a: 'b,

@@ -221,8 +221,8 @@ impl Manifest {
         format!("{:#}\n", json!(self))
     }
 
-    /// Writes the text of its file with further files that were written: there may be many, of which
-    /// one is in memory at a time.
+    /// Writes the text of its file with further files that were written: there may be many, of
+    /// which one is in memory at a time.
     ///
     /// # Errors
     /// When it cannot be written.

@@ -373,8 +373,8 @@ pub fn run_kept(
 }
 
 /// One measurement: taken from the journal where it was made before, otherwise made and added to
-/// it; and where it stands in the journal. `None` where work was stopped, or where a ledger does not
-/// have it yet.
+/// it; and where it stands in the journal. `None` where work was stopped, or where a ledger does
+/// not have it yet.
 fn once(
     journal: Option<&Journal<'_>>,
     prepared: &Prepared,

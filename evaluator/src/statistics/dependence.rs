@@ -55,8 +55,8 @@ pub(super) struct MeanScatter<'a> {
     sums: ResidualSums,
 }
 
-/// Sums over what chance adds to the mean at each place of each pair; of nothing with fewer than two
-/// values.
+/// Sums over what chance adds to the mean at each place of each pair; of nothing with fewer than
+/// two values.
 #[derive(Default)]
 struct ResidualSums {
     /// Sum of the squares, pair by pair.

@@ -147,8 +147,8 @@ mod tests {
         matches!(kept, KeptMeasurement::InMemory(_))
     }
 
-    /// The first of each point stay in memory, and the others come back bit by bit: from the journal
-    /// where that has them, else from a file of their own.
+    /// The first of each point stay in memory, and the others come back bit by bit: from the
+    /// journal where that has them, else from a file of their own.
     #[test]
     fn many_measurements_are_in_a_file() {
         let journal = Arc::new(RecordFile::temporary().unwrap());
