@@ -169,7 +169,7 @@ impl DecideCommand {
         let names: Vec<String> = names.map(|name| (*name).to_owned()).collect();
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let out = self.out.as_deref();
         self.folder.open(out, "decision", Start::New, manifest, &names)

@@ -102,7 +102,7 @@ impl PlanCommand {
             manifest,
             &Names {
                 at_the_end: &names,
-                on_the_way: &[],
+                on_the_way: None,
             },
         )?;
         folder.write(&files, true)?;

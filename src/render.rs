@@ -5,21 +5,21 @@ mod job;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
-use motefield_files::{npy, picture};
+use motefield_files::{npy, picture, read_text};
 use motefield_generator::truth::TrueDisplacement;
 use motefield_generator::{Scene, SceneError};
 use motefield_report::pairs::{self, PointTruth, Rendered};
 use motefield_rig::plan::{Plan, plan};
 use motefield_rig::setup::Setup;
 use motefield_study::folder::{self, Folder, Start};
-use motefield_study::manifest::{FileHash, Manifest};
+use motefield_study::manifest::{self, FileHash, Manifest};
 use serde_json::json;
 
 use self::job::{FileNames, RenderJob};
 use crate::announce;
 use crate::arguments::{FolderArguments, SetupArguments, stopped, use_threads};
 use crate::exit::{Exit, Failure};
-use crate::output::{print, print_json};
+use crate::output::print;
 use crate::signals;
 
 #[derive(Args)]
@@ -132,11 +132,13 @@ impl RenderCommand {
             .collect();
         let masks = self.masks(scene, &truth);
         let kind = FileNames::of(self);
-        let pictures: Vec<String> = (0..self.count()).flat_map(|k| kind.all(k)).collect();
+        let pictures = || -> Box<dyn Iterator<Item = String> + '_> {
+            Box::new((0..self.count()).flat_map(move |k| kind.all(k)))
+        };
         let at_the_end: Vec<String> = masks.iter().map(|(name, _)| (*name).to_owned()).collect();
         let names = folder::Names {
             at_the_end: &at_the_end,
-            on_the_way: &pictures,
+            on_the_way: Some(&pictures),
         };
         let manifest = self.manifest(&setup, &plan, &truth_at);
         let usual = if self.series.is_some() { "series" } else { "pairs" };
@@ -149,31 +151,39 @@ impl RenderCommand {
             processing: &plan.processing,
             folder: &folder,
         };
-        let mut written = job.all(self.count(), signals::stop())?;
-        for (name, content) in &masks {
+        let rendered = job.all(self.count(), signals::stop())?;
+        let mut of_masks = Vec::new();
+        for (name, content) in masks {
             // A mask holds for all pairs, and stands also where not all of them do.
-            folder.out().write(name, content)?;
-            written.push(FileHash::of(*name, content.clone()));
+            folder.out().write(name, &content)?;
+            of_masks.push(FileHash::of(name, content));
         }
+        let written = rendered.files().chain(of_masks.iter().cloned());
         self.end(folder, written, &pairs::words(&truth_at))
     }
 
     /// Closes the folder and prints what stands there.
-    fn end(&self, folder: Folder, written: Vec<FileHash>, words: &str) -> Result<Exit, Failure> {
+    fn end(
+        &self,
+        folder: Folder,
+        written: impl Iterator<Item = FileHash> + Clone,
+        words: &str,
+    ) -> Result<Exit, Failure> {
         let directory = folder.directory().to_owned();
         let unfinished = signals::stopped();
         let kept = match unfinished {
             true => stopped(&folder),
             false => Ok(()),
         };
-        let manifest = folder.close(written, !unfinished)?;
+        let manifest = folder.path(manifest::NAME);
+        folder.close(written, !unfinished)?;
         kept?;
         if unfinished {
             signals::tell_how_to_go_on();
             return Ok(signals::exit());
         }
         if self.json {
-            print_json(&json!(manifest))?;
+            print(&read_text(&manifest)?)?;
             return Ok(Exit::Done);
         }
         print(words)?;

@@ -2,6 +2,7 @@
 
 mod truth;
 
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 
 use crate::exit::{Exit, Failure};
@@ -116,10 +117,8 @@ impl ScoreCommand {
         };
         let score = sample.score();
         // Where all files carry uncertainties, these are compared with the errors.
-        let trusted = (scored.uncertainties.len() == scored.errors.len()).then(|| {
-            let of_pairs: Vec<&[[f64; 2]]> = scored.uncertainties.iter().map(Vec::as_slice).collect();
-            trust::trust(&sample, &of_pairs)
-        });
+        let trusted = (scored.uncertainties.len() == scored.errors.len())
+            .then(|| trust::trust(&sample, |pair| Cow::Borrowed(&scored.uncertainties[pair][..])));
         let width = truths[0].size_px()[0];
         let figures = FurtherFigures::of(&sample, &scored.exact, &score, width, None);
         let mut named = report::named(&score, &figures, trusted.as_ref());
@@ -315,7 +314,7 @@ impl ScoreCommand {
         let names = ["errors.csv", "score.json", "score.svg"].map(str::to_owned);
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let folder = self
             .folder

@@ -161,7 +161,7 @@ impl SweepCommand {
         let names = ready.file_names();
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let (out, manifest) = (self.out.as_deref(), self.manifest(&ready)?);
         let folder = self.folder.open(out, "sweep", Start::New, manifest, &names)?;

@@ -104,7 +104,7 @@ impl TwinCommand {
         let names = NAMES.map(str::to_owned);
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let out = self.out.as_deref();
         let folder = self.folder.open(out, "twin", Start::New, manifest, &names)?;

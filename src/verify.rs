@@ -166,13 +166,13 @@ impl VerifyCommand {
         names.extend(cases.iter().map(|case| format!("{}.svg", case.name)));
         let names = Names {
             at_the_end: &names,
-            on_the_way: &[],
+            on_the_way: None,
         };
         let out = self.out.as_deref();
         let folder = self.folder.open(out, "verify", Start::GoOn, manifest, &names)?;
         folder.out().make(KEPT)?;
         let records = cases.iter().map(|case| format!("{KEPT}/{}.json", case.name));
-        folder.out().remove_parts(&records.collect::<Vec<_>>());
+        folder.out().remove_parts(records);
         Ok(Some(folder))
     }
 

@@ -58,6 +58,23 @@ def command(*arguments, wall=False):
     return sample
 
 
+# A process of its own, since the system counts the memory of whoever starts a command as the command's.
+PEAK = """import os, sys
+child = os.posix_spawn(sys.argv[1], sys.argv[1:], os.environ)
+_, status, usage = os.wait4(child, 0)
+print(usage.ru_maxrss)
+sys.exit(status != 0)
+"""
+
+
+def peak_memory(*arguments):
+    """Most memory that a command of the program held at once, MB."""
+    with tempfile.TemporaryDirectory() as folder:
+        line = [sys.executable, "-S", "-c", PEAK, MOTEFIELD, *arguments, "--out", f"{folder}/out"]
+        printed = subprocess.run(line, check=True, capture_output=True, text=True).stdout
+        return int(printed.split()[-1]) / 1e3
+
+
 def duration(s):
     return f"{s:.2f} s" if s >= 1 else f"{1e3 * s:.3g} ms" if s >= 1e-3 else f"{1e6 * s:.3g} us"
 
@@ -153,6 +170,14 @@ times, and in brackets that of the worst and the best round. Peers: `benches/pee
         ("start-up (`--version`), by the clock", command("--version", wall=True), "30 ms"),
     ):
         print(f"| {stage} | {duration(min(sample() for _ in range(2)))} | {goal} |", flush=True)
+    point = ("sweep", "cases/methods.toml", "--vary", "image.peak_electrons=200e", "--precision", "0.0001")
+    for stage, line in (
+        ("a study of one point", (*point, "--most-pairs")),
+        ("`render`", ("render", "cases/methods.toml", "--pairs")),
+    ):
+        few, many = (peak_memory(*line, pairs) for pairs in ("200", "2000"))
+        taken = f"{few:.1f} and {many:.1f} MB: {many / few:.2f}"
+        print(f"| peak memory of {stage}, 192 x 192 px, 200 and 2000 pairs | {taken} | 1.05 |", flush=True)
 
 
 main()

@@ -31,7 +31,7 @@ use crate::statistics::{Confidence, Estimate, GridValues, mean, quantiles, root_
 use crate::window::Grid;
 
 pub use dynamic_range::{DynamicRange, dynamic_range};
-pub use errors::{Errors, OUTLIER_PX};
+pub use errors::{Errors, OUTLIER_PX, PairErrors};
 pub use parts::{CannotTell, LocalBias, Truths};
 pub use peak_locking::{FractionClass, PeakLocking, fractions, peak_locking};
 pub use response::{Crossing, MINUS_3_DB, MINUS_10_PERCENT, amplitude_ratio, crossing};
@@ -148,8 +148,8 @@ pub struct ErrorSample<'a> {
     pub columns: usize,
     /// Lag in grid steps beyond which windows do not share particles, see [`reach`].
     pub reach: [usize; 2],
-    /// One entry per pair.
-    pub pairs: &'a [Errors],
+    /// The errors of every pair.
+    pub pairs: &'a dyn PairErrors,
     /// Whether the true displacement is the same in all pairs.
     pub truths: Truths,
     /// Which vectors count; `None` for all.
@@ -170,44 +170,48 @@ pub fn reach(grid: &Grid) -> [usize; 2] {
     [0, 1].map(|k| (grid.window[k] - 1) / grid.spacing[k])
 }
 
-impl ErrorSample<'_> {
-    /// The values given by a function of the pair number and the vector number, on the grid of this
-    /// sample; none for the vectors that do not count.
-    pub fn values(&self, value: impl Fn(usize, usize) -> f64) -> GridValues {
-        let counts = |k: usize| self.part.is_none_or(|part| part[k]);
-        let pair = |(number, errors): (usize, &Errors)| {
-            (0..errors.point_px.len())
-                .map(|k| if counts(k) { value(number, k) } else { f64::NAN })
-                .collect()
-        };
-        GridValues {
-            columns: self.columns,
-            reach: self.reach,
-            pairs: self.pairs.iter().enumerate().map(pair).collect(),
+impl<'a> ErrorSample<'a> {
+    /// Vectors of a pair.
+    pub fn places(&self) -> usize {
+        match self.pairs.number() {
+            0 => 0,
+            _ => self.pairs.pair(0).point_px.len(),
         }
     }
 
-    /// The values given by a function of the pair's errors and the vector number.
-    pub(crate) fn values_of(&self, value: impl Fn(&Errors, usize) -> f64) -> GridValues {
-        self.values(|pair, k| value(&self.pairs[pair], k))
+    /// The values given by a function of a pair's errors and the number of the vector, on the grid
+    /// of this sample; none for the vectors that do not count.
+    pub fn values<'b>(&self, value: impl Fn(&Errors, usize) -> f64 + Send + Sync + 'b) -> GridValues<'b>
+    where
+        'a: 'b,
+    {
+        let ErrorSample { pairs, part, .. } = *self;
+        let size = [pairs.number(), self.places()];
+        GridValues::by_pair(self.columns, self.reach, size, move |number, values| {
+            let errors = pairs.pair(number);
+            for (k, v) in values.iter_mut().enumerate() {
+                let counts = part.is_none_or(|part| part[k]);
+                *v = if counts { value(&errors, k) } else { f64::NAN };
+            }
+        })
     }
 
     /// Squared length of every error vector, px²; the values from which [`Score::total_px`]
     /// follows.
-    pub fn squared_errors(&self) -> GridValues {
-        self.values_of(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
+    pub fn squared_errors(&self) -> GridValues<'a> {
+        self.values(|errors, k| errors.point_px[k][0].powi(2) + errors.point_px[k][1].powi(2))
     }
 
     /// 1 for every vector that is lost, 0 for the others.
-    fn lost(&self) -> GridValues {
-        self.values_of(|errors, k| f64::from(u8::from(errors.point_px[k][0].is_nan())))
+    fn lost(&self) -> GridValues<'a> {
+        self.values(|errors, k| f64::from(u8::from(errors.point_px[k][0].is_nan())))
     }
 
     /// What of [`score`](ErrorSample::score) tells whether more pairs are needed, in a small part
     /// of the time.
     pub fn total_error(&self) -> TotalError {
         TotalError {
-            pairs: self.pairs.len(),
+            pairs: self.pairs.number(),
             total_px: root_mean_square(&self.squared_errors(), self.confidence),
             outliers: self.lost().mean(),
         }
@@ -216,8 +220,8 @@ impl ErrorSample<'_> {
     /// All figures with their intervals.
     pub fn score(&self) -> Score {
         let mut effective_vectors = f64::INFINITY;
-        let mut component = |value: &dyn Fn(&Errors, usize) -> f64| {
-            let values = self.values_of(value);
+        let mut component = |c: usize, of: fn(&Errors) -> &[[f64; 2]]| {
+            let values = self.values(move |errors, k| of(errors)[k][c]);
             let (bias_px, effective) = mean(&values, self.confidence);
             effective_vectors = effective_vectors.min(effective);
             let (local_px, random_px) = parts::split(&values, self.truths, self.confidence);
@@ -228,8 +232,8 @@ impl ErrorSample<'_> {
                 total_px: root_mean_square(&values.map(|e| e * e), self.confidence),
             }
         };
-        let point = [0, 1].map(|c| component(&|errors: &Errors, k| errors.point_px[k][c]));
-        let window = [0, 1].map(|c| component(&|errors: &Errors, k| errors.window_px[k][c]));
+        let point = [0, 1].map(|c| component(c, |errors| &errors.point_px));
+        let window = [0, 1].map(|c| component(c, |errors| &errors.window_px));
         self.assembled(
             effective_vectors,
             [point, window],
@@ -248,12 +252,11 @@ impl ErrorSample<'_> {
     ) -> Score {
         // Without scatter the dependence cannot be measured. The effective number of vectors
         // without outliers is used then, or the number of pairs if there are none.
-        let alike = effective_vectors.max(self.pairs.len() as f64);
-        let of = |yes: bool| f64::from(u8::from(yes));
+        let alike = effective_vectors.max(self.pairs.number() as f64);
         let lost = self.lost();
-        let detected = self.values_of(|errors, k| of(errors.detected[k]));
+        let detected = self.values(|errors, k| f64::from(u8::from(errors.detected[k])));
         Score {
-            pairs: self.pairs.len(),
+            pairs: self.pairs.number(),
             vectors: lost.count(),
             effective_vectors,
             point,
@@ -268,7 +271,7 @@ impl ErrorSample<'_> {
     /// fractions [`PERCENTILES`] of the vectors without outliers do not exceed. Separate from
     /// [`ErrorSample::score`], because sorting costs more than all of that.
     pub fn percentiles(&self) -> [Estimate; 4] {
-        let length = self.values_of(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
+        let length = self.values(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
         let found = quantiles(&length, &PERCENTILES, self.confidence);
         // No length is negative, and a longer error makes an outlier.
         std::array::from_fn(|k| found[k].clamped(0.0, OUTLIER_PX))

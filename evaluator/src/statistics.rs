@@ -21,6 +21,7 @@ mod moments;
 mod paired;
 mod quantiles;
 mod rank_correlation;
+mod sorted;
 mod tiles;
 
 pub use bootstrap::bootstrap;

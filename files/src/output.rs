@@ -87,7 +87,7 @@ impl OutputDirectory {
     ///
     /// # Errors
     /// When one of the files exists and must not be replaced, or the directory cannot be made.
-    pub fn prepare<N: AsRef<str>>(&mut self, names: &[N]) -> Result<(), FileError> {
+    pub fn prepare(&mut self, names: impl IntoIterator<Item: AsRef<str>>) -> Result<(), FileError> {
         let Some(usual) = &self.usual else {
             for name in names {
                 self.may_write(name.as_ref())?;
@@ -137,16 +137,24 @@ impl OutputDirectory {
 
     /// Takes away what a run that was killed left half-written under one of `names`, which may
     /// stand in directories inside this one. No other process may be at work in the directory.
-    pub fn remove_parts<N: AsRef<str>>(&self, names: &[N]) {
-        let whole: BTreeSet<PathBuf> = names.iter().map(|name| self.path(name.as_ref())).collect();
-        let directories: BTreeSet<&Path> = whole.iter().filter_map(|path| path.parent()).collect();
-        for directory in directories {
-            for entry in fs::read_dir(directory).into_iter().flatten().flatten() {
-                let file = entry.file_name();
-                let of = file.to_str().and_then(part::whole_name);
-                if of.is_some_and(|of| whole.contains(&directory.join(of))) {
-                    let _ = fs::remove_file(entry.path());
+    pub fn remove_parts(&self, names: impl IntoIterator<Item: AsRef<str>>) {
+        let mut looked = BTreeSet::new();
+        // Parts that stand there, by the files of which they are. There are few, and many names.
+        let mut parts: BTreeMap<PathBuf, Vec<PathBuf>> = BTreeMap::new();
+        for name in names {
+            let whole = self.path(name.as_ref());
+            let Some(directory) = whole.parent() else { continue };
+            if !looked.contains(directory) {
+                looked.insert(directory.to_owned());
+                for entry in fs::read_dir(directory).into_iter().flatten().flatten() {
+                    let file = entry.file_name();
+                    if let Some(of) = file.to_str().and_then(part::whole_name) {
+                        parts.entry(directory.join(of)).or_default().push(entry.path());
+                    }
                 }
+            }
+            for part in parts.remove(&whole).into_iter().flatten() {
+                let _ = fs::remove_file(part);
             }
         }
     }
@@ -209,12 +217,21 @@ impl OutputDirectory {
         FileError::of(&self.path(name), "write", error)
     }
 
-    /// Writes the file `name`, whatever stood there.
+    /// Writes the file `name` piece by piece, whatever stood there.
     ///
     /// # Errors
     /// When the system fails; nothing half-written is left.
-    pub fn replace(&self, name: &str, bytes: impl AsRef<[u8]>) -> Result<(), FileError> {
-        write(&self.path(name), bytes.as_ref())
+    pub fn replace(
+        &self,
+        name: &str,
+        write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+    ) -> Result<(), FileError> {
+        let whole = || {
+            let mut part = Part::begin(&self.path(name))?;
+            write(&mut part)?;
+            part.keep()
+        };
+        whole().map_err(|e| self.failed(name, e))
     }
 }
 

@@ -5,7 +5,7 @@
 //! the file is taken up again. One process at a time has it: the others are refused.
 
 use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::{Read, Write};
+use std::io::{self, BufRead, BufReader, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard};
 
@@ -14,6 +14,7 @@ use crate::FileError;
 /// A growing file of records.
 #[derive(Debug)]
 pub struct RecordFile {
+    /// Empty where it has no name.
     path: PathBuf,
     growing: Mutex<Growing>,
 }
@@ -27,11 +28,18 @@ struct Growing {
     lost: bool,
 }
 
+/// Where a record stands in its file.
+#[derive(Debug, Clone, Copy)]
+pub struct RecordPlace {
+    start: u64,
+    length: usize,
+}
+
 /// What a record file that is taken up again holds.
 #[derive(Debug)]
 pub enum Resumed {
-    /// The file, ready to grow, and its records.
-    Records(RecordFile, Vec<Vec<u8>>),
+    /// The file, ready to grow, and where its records stand.
+    Records(RecordFile, Vec<RecordPlace>),
     /// Its first line is another.
     Foreign,
 }
@@ -97,23 +105,27 @@ impl RecordFile {
     /// When there is none, another process has it, or it cannot be read or written.
     pub fn resume(path: &Path, head: &str) -> Result<Resumed, FileError> {
         let file = OpenOptions::new().read(true).append(true).open(path);
-        let mut file = file.map_err(|e| FileError::of(path, "read", e))?;
+        let file = file.map_err(|e| FileError::of(path, "read", e))?;
         lock(path, &file)?;
-        let mut bytes = Vec::new();
-        file.read_to_end(&mut bytes)
-            .map_err(|e| FileError::of(path, "read", e))?;
-        let line = format!("{head}\n");
-        let Some(mut rest) = bytes.strip_prefix(line.as_bytes()) else {
+        let found = records(&file, head).map_err(|e| FileError::of(path, "read", e))?;
+        let Some((records, whole)) = found else {
             return Ok(Resumed::Foreign);
         };
-        let mut records = Vec::new();
-        while let Some((record, after)) = first(rest) {
-            records.push(record.to_vec());
-            rest = after;
-        }
-        let whole = (bytes.len() - rest.len()) as u64;
         file.set_len(whole).map_err(|e| FileError::of(path, "write", e))?;
         Ok(Resumed::Records(RecordFile::of(path, file, whole), records))
+    }
+
+    /// A file without a name, which is gone when nobody has it any more, in the system's directory
+    /// for such.
+    ///
+    /// # Errors
+    /// Where there is none, as in a browser, or it cannot be written.
+    pub fn temporary() -> io::Result<RecordFile> {
+        // There the library would ask for the directory, for which the program is ended.
+        if cfg!(all(target_family = "wasm", target_os = "unknown")) {
+            return Err(io::ErrorKind::Unsupported.into());
+        }
+        Ok(RecordFile::of(Path::new(""), tempfile::tempfile()?, 0))
     }
 
     fn of(path: &Path, file: File, whole: u64) -> RecordFile {
@@ -131,21 +143,40 @@ impl RecordFile {
         self.growing.lock().expect("no thread panics with the lock")
     }
 
-    /// Adds a record. What a full disk does not take is lost, not an error: whoever takes the file
-    /// up again lacks the record and makes it anew; [`lost`](RecordFile::lost) tells.
-    pub fn add(&self, record: &[u8]) {
+    /// Adds a record and tells where it stands. What a full disk does not take is lost, not an
+    /// error: whoever takes the file up again lacks the record and makes it anew;
+    /// [`lost`](RecordFile::lost) tells.
+    pub fn add(&self, record: &[u8]) -> Option<RecordPlace> {
         let mut bytes = (record.len() as u64).to_le_bytes().to_vec();
         bytes.extend(record);
         bytes.extend(checksum(record).to_le_bytes());
         let mut growing = self.growing();
-        match growing.file.write_all(&bytes) {
-            Ok(()) => growing.whole += bytes.len() as u64,
-            Err(_) => {
-                growing.lost = true;
-                // A half-written record would hide all that follow it.
-                let _ = growing.file.set_len(growing.whole);
-            }
+        let start = growing.whole;
+        // Whoever reads leaves the file at another place.
+        let written = growing.file.seek(SeekFrom::Start(start));
+        if written.and_then(|_| growing.file.write_all(&bytes)).is_err() {
+            growing.lost = true;
+            // A half-written record would hide all that follow it.
+            let _ = growing.file.set_len(start);
+            return None;
         }
+        growing.whole += bytes.len() as u64;
+        Some(RecordPlace {
+            start: start + LENGTH_BYTES,
+            length: record.len(),
+        })
+    }
+
+    /// A record that it holds.
+    ///
+    /// # Errors
+    /// When the system fails.
+    pub fn read(&self, place: RecordPlace) -> io::Result<Vec<u8>> {
+        let mut record = vec![0; place.length];
+        let mut growing = self.growing();
+        growing.file.seek(SeekFrom::Start(place.start))?;
+        growing.file.read_exact(&mut record)?;
+        Ok(record)
     }
 
     /// Whether some record could not be written.
@@ -154,7 +185,7 @@ impl RecordFile {
     }
 
     /// Takes the file away.
-    pub fn remove(self) {
+    pub fn remove(&self) {
         let _ = fs::remove_file(&self.path);
     }
 }
@@ -170,12 +201,48 @@ fn lock(path: &Path, file: &File) -> Result<(), FileError> {
     }
 }
 
-/// The first record and what follows it; `None` at the end, or where the bytes are no whole record.
-fn first(bytes: &[u8]) -> Option<(&[u8], &[u8])> {
-    let (length, rest) = bytes.split_first_chunk::<8>()?;
-    let (record, rest) = rest.split_at_checked(u64::from_le_bytes(*length).try_into().ok()?)?;
-    let (mark, rest) = rest.split_first_chunk::<8>()?;
-    (u64::from_le_bytes(*mark) == checksum(record)).then_some((record, rest))
+/// Bytes that say how long a record is, and as many of its checksum.
+const LENGTH_BYTES: u64 = 8;
+
+/// Where the records stand, and where the last whole one ends; `None` where the first line is
+/// another than `head`.
+fn records(file: &File, head: &str) -> io::Result<Option<(Vec<RecordPlace>, u64)>> {
+    let size = file.metadata()?.len();
+    let mut bytes = BufReader::new(file);
+    let mut line = Vec::new();
+    bytes
+        .by_ref()
+        .take(head.len() as u64 + 1)
+        .read_until(b'\n', &mut line)?;
+    if line.strip_suffix(b"\n") != Some(head.as_bytes()) {
+        return Ok(None);
+    }
+    let mut whole = line.len() as u64;
+    let (mut records, mut record) = (Vec::new(), Vec::new());
+    // No more is read, whatever length a record claims, than there is.
+    while let Some(most) = size.checked_sub(whole + 2 * LENGTH_BYTES) {
+        let length = number(&mut bytes)?;
+        if length > most {
+            break;
+        }
+        record.clear();
+        bytes.by_ref().take(length).read_to_end(&mut record)?;
+        if number(&mut bytes)? != checksum(&record) {
+            break;
+        }
+        records.push(RecordPlace {
+            start: whole + LENGTH_BYTES,
+            length: record.len(),
+        });
+        whole += length + 2 * LENGTH_BYTES;
+    }
+    Ok(Some((records, whole)))
+}
+
+fn number(from: &mut impl Read) -> io::Result<u64> {
+    let mut bytes = [0; LENGTH_BYTES as usize];
+    from.read_exact(&mut bytes)?;
+    Ok(u64::from_le_bytes(bytes))
 }
 
 /// FNV-1a, 64 bits (Fowler, Noll & Vo; RFC 9923).
@@ -218,11 +285,35 @@ mod tests {
         let whole = fs::read(&path).unwrap();
         for cut in 5..=whole.len() {
             fs::write(&path, &whole[..cut]).unwrap();
-            let Resumed::Records(_, found) = RecordFile::resume(&path, "head").unwrap() else {
+            let Resumed::Records(file, found) = RecordFile::resume(&path, "head").unwrap() else {
                 panic!("the head is whole");
             };
+            let found: Vec<_> = found.into_iter().map(|place| file.read(place).unwrap()).collect();
             let expected = ends.iter().filter(|end| **end <= cut).count() - 1;
             assert_eq!(found, records[..expected], "cut at {cut}");
+        }
+        fs::remove_file(path).unwrap();
+    }
+
+    /// What is read between does not move what is added, of a file without a name neither.
+    #[test]
+    fn records_are_read_while_others_are_added() {
+        let path = path("both");
+        for file in [
+            RecordFile::begin(&path, "head", false),
+            Ok(RecordFile::temporary().unwrap()),
+        ] {
+            let file = file.unwrap();
+            let places: Vec<RecordPlace> = (0..5u8)
+                .map(|k| {
+                    let place = file.add(&vec![k; usize::from(k)]).unwrap();
+                    assert_eq!(file.read(place).unwrap().len(), usize::from(k));
+                    place
+                })
+                .collect();
+            for (k, place) in places.into_iter().enumerate().rev() {
+                assert_eq!(file.read(place).unwrap(), vec![k as u8; k]);
+            }
         }
         fs::remove_file(path).unwrap();
     }

@@ -50,7 +50,8 @@ fn of_pairs(point: &Point) -> Vec<f64> {
         let (found, sum) = squares.fold((0.0, 0.0), |(n, sum), s| (n + 1.0, sum + s));
         ((sum + (count - found).max(0.0) * OUTLIER_PX.powi(2)) / count).sqrt()
     };
-    point.errors.iter().map(one).collect()
+    let pairs = 0..point.errors.number();
+    pairs.map(|pair| one(&point.errors.pair(pair))).collect()
 }
 
 fn compared(first: Option<&Point>, point: &Point) -> Compared {

@@ -29,7 +29,7 @@ impl CorrelateCommand {
         let name = |k: usize| format!("vectors-{k:05}.csv");
         let mut directory = OutputDirectory::new(Some(directory), "vectors", self.force);
         let names = (0..count).map(name).chain([MEAN.to_owned(), MANIFEST.to_owned()]);
-        directory.prepare(&names.collect::<Vec<_>>())?;
+        directory.prepare(names)?;
         let stop = signals::stop();
         let mut fields = FieldSeries::default();
         let mut written = Vec::new();

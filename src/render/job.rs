@@ -3,11 +3,12 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Mutex, MutexGuard};
+use std::sync::{Arc, Mutex, MutexGuard};
 
 use motefield_evaluator::Processing;
 use motefield_files::npy::{self, FieldWriter};
 use motefield_files::picture::{Encoding, PictureWriter};
+use motefield_files::record::{RecordFile, RecordPlace};
 use motefield_files::{FileError, OutputFile, sha256};
 use motefield_generator::pair::{self, Bands, shared};
 use motefield_generator::truth::TrueDisplacement;
@@ -74,9 +75,8 @@ pub(super) struct RenderJob<'a> {
 }
 
 impl RenderJob<'_> {
-    /// Renders all that the journal does not hold, until `stop` is set: the files that stand there
-    /// then.
-    pub(super) fn all(&self, count: u32, stop: &AtomicBool) -> Result<Vec<FileHash>, Failure> {
+    /// Renders all that the journal does not hold, until `stop` is set: what stands there then.
+    pub(super) fn all(&self, count: u32, stop: &AtomicBool) -> Result<RenderedFiles, Failure> {
         let mut kept = self.kept();
         if !kept.is_empty() {
             say(&format!("Continuing with {} done before.", kept.len()));
@@ -85,21 +85,21 @@ impl RenderJob<'_> {
         bar.expect(count as usize);
         let rest: Vec<u32> = (0..count).filter(|k| !kept.contains_key(k)).collect();
         let truth = self.truth_of_pairs(&kept, &rest)?;
-        let one = |k: u32| -> Result<(u32, Vec<FileHash>), Failure> {
+        let one = |k: u32| -> Result<Option<(u32, FilesOfPair)>, Failure> {
             if stop.load(Ordering::Relaxed) {
-                return Ok((k, Vec::new()));
+                return Ok(None);
             }
             let files = match &truth {
                 Some(truth) => self.pair(k, truth, stop)?,
                 None => self.frame(k, count, stop)?,
             };
-            if let Some(files) = &files {
-                self.folder
-                    .journal()
-                    .add(json!([k, files]).to_string().as_bytes());
-                bar.done();
-            }
-            Ok((k, files.unwrap_or_default()))
+            let Some(files) = files else { return Ok(None) };
+            let record = json!([k, files]).to_string();
+            bar.done();
+            Ok(Some(match self.folder.journal().add(record.as_bytes()) {
+                Some(place) => (k, FilesOfPair::InJournal(place)),
+                None => (k, FilesOfPair::Held(files)),
+            }))
         };
         (0..kept.len()).for_each(|_| bar.done());
         // A large picture uses all threads, and one at a time needs the least memory.
@@ -109,15 +109,18 @@ impl RenderJob<'_> {
             rest.into_par_iter().map(one).collect()
         };
         bar.finish();
-        kept.extend(rendered?);
-        Ok(kept.into_values().flatten().collect())
+        kept.extend(rendered?.into_iter().flatten());
+        Ok(RenderedFiles {
+            journal: Arc::clone(self.folder.journal()),
+            pairs: kept,
+        })
     }
 
     /// The truth of all pairs: none of the flow fields knows the pair's number. None for a series,
     /// or if nothing is left to do.
     fn truth_of_pairs(
         &self,
-        kept: &BTreeMap<u32, Vec<FileHash>>,
+        kept: &BTreeMap<u32, FilesOfPair>,
         rest: &[u32],
     ) -> Result<Option<TruthOfPairs<'_>>, Failure> {
         let Some(&first) = rest.first().filter(|_| self.render.series.is_none()) else {
@@ -137,16 +140,16 @@ impl RenderJob<'_> {
     }
 
     /// What the journal holds and the folder still has: the files of each pair or frame.
-    fn kept(&self) -> BTreeMap<u32, Vec<FileHash>> {
-        let records = self.folder.records().iter();
-        let read = records.filter_map(|r| serde_json::from_slice::<(u32, Vec<FileHash>)>(r).ok());
-        let whole = |(k, files): &(u32, Vec<FileHash>)| {
+    fn kept(&self) -> BTreeMap<u32, FilesOfPair> {
+        let whole = |(place, record): (RecordPlace, Vec<u8>)| {
+            let (k, files) = read_record(&record)?;
             let names: Vec<&str> = files.iter().map(|file| file.path.as_str()).collect();
-            let mut asked = self.names.all(*k);
+            let mut asked = self.names.all(k);
             asked.retain(|name| !names.contains(&name.as_str()));
-            asked.is_empty() && files.iter().all(|file| self.stands(file))
+            let stand = asked.is_empty() && files.iter().all(|file| self.stands(file));
+            stand.then_some((k, FilesOfPair::InJournal(place)))
         };
-        read.filter(whole).collect()
+        self.folder.records().filter_map(whole).collect()
     }
 
     fn stands(&self, file: &FileHash) -> bool {
@@ -322,6 +325,39 @@ impl RenderJob<'_> {
         let sha256 = file.finish()?;
         Ok(FileHash { path: name, sha256 })
     }
+}
+
+/// The files of the pairs, or frames, that were rendered: of many, so that their names and hashes
+/// stay in the journal until they are asked for.
+pub(super) struct RenderedFiles {
+    journal: Arc<RecordFile>,
+    pairs: BTreeMap<u32, FilesOfPair>,
+}
+
+/// The files of a pair or frame.
+enum FilesOfPair {
+    InJournal(RecordPlace),
+    /// What the journal did not take.
+    Held(Vec<FileHash>),
+}
+
+impl RenderedFiles {
+    /// All files, pair by pair.
+    pub(super) fn files(&self) -> impl Iterator<Item = FileHash> + Clone {
+        let of_pair = |files: &FilesOfPair| match files {
+            FilesOfPair::Held(files) => files.clone(),
+            FilesOfPair::InJournal(place) => {
+                let record = self.journal.read(*place).ok();
+                let read = record.and_then(|record| read_record(&record));
+                read.expect("what was written is read back").1
+            }
+        };
+        self.pairs.values().flat_map(of_pair)
+    }
+}
+
+fn read_record(record: &[u8]) -> Option<(u32, Vec<FileHash>)> {
+    serde_json::from_slice(record).ok()
 }
 
 /// The truth of all pairs, as the file of one of them.

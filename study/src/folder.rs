@@ -8,8 +8,9 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use motefield_files::record::{Found, RecordFile, Resumed};
+use motefield_files::record::{Found, RecordFile, RecordPlace, Resumed};
 use motefield_files::{FileError, OutputDirectory, sha256};
 use rayon::prelude::*;
 
@@ -50,12 +51,22 @@ pub struct Destination<'a> {
 }
 
 /// Names of the files of a study.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Clone, Copy, Default)]
 pub struct Names<'a> {
     /// Those that are written at its end.
     pub at_the_end: &'a [String],
-    /// Those that are written one by one while it runs, always with the same content.
-    pub on_the_way: &'a [String],
+    /// Those that are written one by one while it runs, always with the same content. There may be
+    /// many, so they are not listed but told again.
+    pub on_the_way: Option<ToldNames<'a>>,
+}
+
+/// What tells names one by one.
+pub type ToldNames<'a> = &'a dyn Fn() -> Box<dyn Iterator<Item = String> + 'a>;
+
+impl Names<'_> {
+    fn on_the_way(&self) -> impl Iterator<Item = String> {
+        self.on_the_way.into_iter().flat_map(|names| names())
+    }
 }
 
 /// The folder of a study under way.
@@ -63,8 +74,8 @@ pub struct Names<'a> {
 pub struct Folder {
     out: OutputDirectory,
     manifest: Manifest,
-    journal: RecordFile,
-    records: Vec<Vec<u8>>,
+    journal: Arc<RecordFile>,
+    records: Vec<RecordPlace>,
 }
 
 impl Folder {
@@ -109,13 +120,11 @@ impl Folder {
         }
         let mut checked = names.at_the_end.to_vec();
         checked.push(manifest::NAME.to_owned());
-        if !taken_up {
-            checked.extend_from_slice(names.on_the_way);
-        }
         if !begun && !torn {
             checked.push(JOURNAL.to_owned());
         }
-        out.prepare(&checked)?;
+        let new = names.on_the_way().filter(|_| !taken_up);
+        out.prepare(checked.iter().cloned().chain(new))?;
         let journal = out.path(JOURNAL);
         let head = format!("{JOURNALS}{VERSION} {}", manifest.identity());
         let (journal, records) = match taken_up && begun {
@@ -132,7 +141,7 @@ impl Folder {
             },
         };
         out.remove_parts(&checked);
-        out.remove_parts(names.on_the_way);
+        out.remove_parts(names.on_the_way());
         if taken_up {
             manifest.files_written = old;
         } else {
@@ -141,7 +150,7 @@ impl Folder {
         let folder = Folder {
             out,
             manifest,
-            journal,
+            journal: Arc::new(journal),
             records,
         };
         folder.write_manifest()?;
@@ -174,17 +183,18 @@ impl Folder {
     }
 
     /// The journal, which grows.
-    pub fn journal(&self) -> &RecordFile {
+    pub fn journal(&self) -> &Arc<RecordFile> {
         &self.journal
     }
 
-    /// What the journal held when the folder was opened.
-    pub fn records(&self) -> &[Vec<u8>] {
-        &self.records
+    /// What the journal held when the folder was opened, and where it stands there.
+    pub fn records(&self) -> impl Iterator<Item = (RecordPlace, Vec<u8>)> {
+        let read = |place: &RecordPlace| Some((*place, self.journal.read(*place).ok()?));
+        self.records.iter().filter_map(read)
     }
 
     fn write_manifest(&self) -> Result<(), FileError> {
-        self.out.replace(manifest::NAME, self.manifest.text())
+        self.out.replace(manifest::NAME, |to| self.manifest.write(to, []))
     }
 
     /// Writes the study's files, and takes away those of before that are none of them. A study that
@@ -192,7 +202,7 @@ impl Folder {
     ///
     /// # Errors
     /// When the system fails; what stood there is then listed as before, beside what is new.
-    pub fn write(mut self, files: &[(String, Vec<u8>)], finished: bool) -> Result<Manifest, FileError> {
+    pub fn write(mut self, files: &[(String, Vec<u8>)], finished: bool) -> Result<(), FileError> {
         let new: Vec<FileHash> = files
             .par_iter()
             .map(|(name, bytes)| FileHash::of(name.clone(), bytes.clone()))
@@ -206,7 +216,7 @@ impl Folder {
             .par_iter()
             .try_for_each(|(name, bytes)| self.out.write(name, bytes))?;
         self.manifest.files_written = old;
-        self.close(new, finished)
+        self.close(new.iter().cloned(), finished)
     }
 
     /// Says which files stand in the folder now, and takes away those of before that are none of
@@ -214,20 +224,26 @@ impl Folder {
     ///
     /// # Errors
     /// When the system fails.
-    pub fn close(mut self, written: Vec<FileHash>, finished: bool) -> Result<Manifest, FileError> {
-        let names: BTreeSet<&str> = written.iter().map(|file| file.path.as_str()).collect();
-        for old in &self.manifest.files_written {
-            if !names.contains(old.path.as_str()) {
-                self.out.remove_own(&old.path);
+    pub fn close(
+        mut self,
+        written: impl Iterator<Item = FileHash> + Clone,
+        finished: bool,
+    ) -> Result<(), FileError> {
+        let old = std::mem::take(&mut self.manifest.files_written);
+        let mut gone: BTreeSet<&str> = old.iter().map(|file| file.path.as_str()).collect();
+        if !gone.is_empty() {
+            for file in written.clone() {
+                gone.remove(file.path.as_str());
             }
         }
-        self.manifest.files_written = written;
+        gone.into_iter().for_each(|name| self.out.remove_own(name));
         self.manifest.finished = finished;
-        self.write_manifest()?;
+        self.out
+            .replace(manifest::NAME, |to| self.manifest.write(to, written))?;
         if finished {
             self.journal.remove();
         }
-        Ok(self.manifest)
+        Ok(())
     }
 }
 

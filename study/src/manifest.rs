@@ -6,6 +6,7 @@
 //! may be continued. How long to go on (precision, number of pairs) is no part of it, since each
 //! measurement is the same however many follow.
 
+use std::io::{self, Write};
 use std::path::Path;
 
 use motefield_files::{Content, FileSource};
@@ -20,6 +21,10 @@ use crate::effort::Effort;
 pub const NAME: &str = "manifest.json";
 /// The layout of a manifest that says nothing beyond this module's fields.
 pub const SCHEMA: &str = "motefield-manifest/1";
+
+/// How the list of the files that were written begins in the text, and nothing else: within other
+/// texts no line ends.
+const FILES_WRITTEN: &str = "\n  \"files_written\": [";
 
 /// A file and the SHA-256 of its content, in hexadecimal digits.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -216,6 +221,38 @@ impl Manifest {
         format!("{:#}\n", json!(self))
     }
 
+    /// Writes the text of its file with further files that were written: there may be many, of
+    /// which one is in memory at a time.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    #[allow(clippy::missing_panics_doc, reason = "every manifest lists the files")]
+    pub fn write(&self, to: &mut dyn Write, files: impl IntoIterator<Item = FileHash>) -> io::Result<()> {
+        let text = self.text();
+        let list = text.find(FILES_WRITTEN).expect("every manifest lists the files");
+        let (before, rest) = text.split_at(list + FILES_WRITTEN.len());
+        let (own, after) = match rest.strip_prefix(']') {
+            Some(_) => ("", rest),
+            None => rest.split_at(rest.find("\n  ]").expect("a list ends")),
+        };
+        to.write_all(before.as_bytes())?;
+        to.write_all(own.as_bytes())?;
+        let mut first = own.is_empty();
+        for file in files {
+            let [path, sha256] = [file.path, file.sha256].map(Value::String);
+            let comma = if first { "" } else { "," };
+            write!(
+                to,
+                "{comma}\n    {{\n      \"path\": {path},\n      \"sha256\": {sha256}\n    }}"
+            )?;
+            first = false;
+        }
+        if own.is_empty() && !first {
+            to.write_all(b"\n  ")?;
+        }
+        to.write_all(after.as_bytes())
+    }
+
     /// Hash of all that decides the values.
     pub fn identity(&self) -> String {
         let setup = self.setup.as_ref().map(|s| (&s.text, &s.changes));
@@ -350,6 +387,30 @@ mod tests {
             .with_setup(&setup)
             .with_effort(&Effort::default())
             .with_files([FileHash::of("mask.png", *b"old")])
+    }
+
+    /// Files that are written one by one make the text of a manifest that lists them all.
+    #[test]
+    fn files_one_by_one_make_the_same_text() {
+        let files: Vec<FileHash> = (0..4)
+            .map(|k| FileHash::of(format!("a \"{k}\"\n"), [k]))
+            .collect();
+        for (listed, count) in [(0, 0), (0, 1), (0, 4), (1, 1), (2, 4)] {
+            let mut manifest = manifest();
+            manifest
+                .asked
+                .insert("text".to_owned(), json!("\n  \"files_written\": ["));
+            manifest.files_written = files[..listed].to_vec();
+            let mut text = Vec::new();
+            let further = files[listed..count].iter().cloned();
+            manifest.write(&mut text, further).unwrap();
+            manifest.files_written = files[..count].to_vec();
+            assert_eq!(
+                String::from_utf8(text).unwrap(),
+                manifest.text(),
+                "{listed} {count}"
+            );
+        }
     }
 
     #[test]

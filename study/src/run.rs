@@ -19,14 +19,16 @@ mod measurement;
 mod record;
 mod saturation;
 mod stopping;
+mod store;
 pub mod tiles;
 pub mod trust;
 
 use std::cmp::Reverse;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use motefield_evaluator::score::{ErrorSample, Errors, Score, TotalError, Truths};
-use motefield_evaluator::statistics::{Confidence, GridValues};
+use motefield_evaluator::score::{PairErrors, Score, TotalError};
+use motefield_evaluator::statistics::GridValues;
 use motefield_evaluator::{Processing, VectorField, correlate};
 use motefield_generator::{Pair, Scene, SceneError, Seed, render};
 use ndarray::ArrayView2;
@@ -43,6 +45,7 @@ pub use figures::FurtherFigures;
 pub use journal::Journal;
 pub use ledger::{Job, Ledger};
 use measurement::{Measurement, Prepared};
+use store::{Keeper, KeptMeasurement, Measurements, Written};
 pub use tiles::MeasuredTiles;
 use trust::Trust;
 
@@ -94,7 +97,7 @@ pub struct Point {
     /// Over the tenth of the field that moves fastest.
     pub fast: Score,
     /// Errors of each measurement.
-    pub errors: Vec<Errors>,
+    pub errors: Arc<dyn PairErrors>,
     /// Pairs per measurement.
     pub ensemble: usize,
     /// What was asked for besides.
@@ -112,7 +115,7 @@ pub struct Point {
     pub caveats: Vec<Caveat>,
     /// Squared errors on the particles that all points of the study share, where the point was
     /// measured again with others.
-    pub(crate) common: Option<GridValues>,
+    pub(crate) common: Option<GridValues<'static>>,
 }
 
 impl Point {
@@ -145,25 +148,20 @@ impl Point {
 
     /// Squared length of every measured error vector on the particles that all points of a study
     /// share, px²; of tiles times what the vector counts.
-    pub fn squared_errors(&self) -> GridValues {
+    pub fn squared_errors(&self) -> GridValues<'static> {
         if let Some(common) = &self.common {
             return common.clone();
         }
-        let sample = ErrorSample {
-            columns: self.columns,
-            reach: self.reach,
-            pairs: &self.errors,
-            truths: Truths::Repeat,
-            part: None,
-            confidence: Confidence::USUAL,
-        };
-        match &self.tiles {
-            None => sample.squared_errors(),
-            Some(MeasuredTiles { weights, .. }) => sample.values(|pair, k| {
-                let [x, y] = self.errors[pair].point_px[k];
-                weights[k] * (x * x + y * y)
-            }),
-        }
+        let errors = Arc::clone(&self.errors);
+        let weights = self.tiles.as_ref().map(|tiles| tiles.weights.clone());
+        let size = [errors.number(), errors.pair(0).point_px.len()];
+        GridValues::by_pair(self.columns, self.reach, size, move |pair, squares| {
+            let errors = errors.pair(pair);
+            for (k, (square, [x, y])) in squares.iter_mut().zip(&errors.point_px).enumerate() {
+                let weight = weights.as_ref().map_or(1.0, |weights| weights[k]);
+                *square = weight * (x * x + y * y);
+            }
+        })
     }
 }
 
@@ -311,7 +309,8 @@ pub fn run_kept(
         None => Prepared::new(experiment, chain, besides, effort, stop),
     };
     let prepared: Vec<Prepared> = experiments.par_iter().enumerate().map(prepare).collect();
-    let mut done: Vec<Vec<Measurement>> = (0..experiments.len()).map(|_| Vec::new()).collect();
+    let keeper = Keeper::new(experiments.len());
+    let mut done: Vec<Measurements> = prepared.iter().map(|_| Measurements::default()).collect();
     let contest = besides.contest.as_ref();
     let first_pairs = match contest {
         Some(_) => contest::first_look(effort.first_pairs),
@@ -333,13 +332,14 @@ pub fn run_kept(
             break;
         }
         progress.expect(total);
-        let results: Vec<Option<Measurement>> = jobs
+        let results: Vec<Option<KeptMeasurement>> = jobs
             .par_iter()
             .with_max_len(1)
             .map(|&(point, number)| {
                 let experiment = first + point;
                 let job = Job { experiment, number };
-                once(journal, &prepared[point], job, progress, stop)
+                let (measurement, written) = once(journal, &prepared[point], job, progress, stop)?;
+                Some(keeper.keep(point, measurement, written))
             })
             .collect();
         if ledger.is_some() && results.iter().any(Option::is_none) {
@@ -353,14 +353,14 @@ pub fn run_kept(
         let (needs, widths) = needs(&prepared, &done, &mut errors, effort, contest);
         progress.reached(widths.into_iter().fold(0.0, f64::max));
         for ((wanted, measured), need) in wanted.iter_mut().zip(&done).zip(&needs) {
-            *wanted = stopping::next(*need, measured.len());
+            *wanted = stopping::next(*need, measured.number());
         }
         let ends = needs.iter().zip(&done);
-        total = pairs(&mut ends.map(|(need, measured)| (*need).max(measured.len())));
+        total = pairs(&mut ends.map(|(need, measured)| (*need).max(measured.number())));
     }
     let stopped = stop.load(Ordering::Relaxed);
     if ledger.is_none() || !stopped {
-        progress.expect(pairs(&mut done.iter().map(Vec::len)));
+        progress.expect(pairs(&mut done.iter().map(Measurements::number)));
     }
     let all = prepared.par_iter().zip(done).zip(errors);
     let points: Vec<Option<Point>> = all
@@ -373,19 +373,21 @@ pub fn run_kept(
 }
 
 /// One measurement: taken from the journal where it was made before, otherwise made and added to
-/// it. `None` where work was stopped, or where a ledger does not have it yet.
+/// it; and where it stands in the journal. `None` where work was stopped, or where a ledger does
+/// not have it yet.
 fn once(
     journal: Option<&Journal<'_>>,
     prepared: &Prepared,
     job: Job,
     progress: &dyn Progress,
     stop: &AtomicBool,
-) -> Option<Measurement> {
+) -> Option<(Measurement, Option<Written>)> {
     let Job { experiment, number } = job;
     let ledger = journal.and_then(Journal::ledger);
-    let kept = journal
-        .and_then(|journal| journal.take(experiment, number))
-        .or_else(|| ledger?.get(job));
+    let kept = match journal.and_then(|journal| journal.get(experiment, number)) {
+        Some((measurement, written)) => Some((measurement, Some(written))),
+        None => ledger.and_then(|ledger| Some((ledger.get(job)?, None))),
+    };
     if kept.is_some() {
         (0..prepared.ensemble()).for_each(|_| progress.done());
         return kept;
@@ -394,19 +396,17 @@ fn once(
         return None;
     }
     let measurement = prepared.measure(number, progress, stop)?;
-    if let Some(journal) = journal {
-        journal.add(experiment, number, &measurement);
-    }
-    Some(measurement)
+    let written = journal.and_then(|journal| journal.add(experiment, number, &measurement));
+    Some((measurement, written))
 }
 
 /// Adds what was measured, up to the first of a point that is missing.
-fn add(done: &mut [Vec<Measurement>], jobs: Vec<(usize, usize)>, results: Vec<Option<Measurement>>) {
-    for ((point, number), measurement) in jobs.into_iter().zip(results) {
-        if let Some(measurement) = measurement
-            && done[point].len() == number
+fn add(done: &mut [Measurements], jobs: Vec<(usize, usize)>, results: Vec<Option<KeptMeasurement>>) {
+    for ((point, number), kept) in jobs.into_iter().zip(results) {
+        if let Some(kept) = kept
+            && done[point].number() == number
         {
-            done[point].push(measurement);
+            done[point].0.push(kept);
         }
     }
 }
@@ -415,11 +415,11 @@ fn add(done: &mut [Vec<Measurement>], jobs: Vec<(usize, usize)>, results: Vec<Op
 /// stands before a second of any: whoever stops the study has the whole curve. The last point
 /// comes first: in most studies it has the longest streaks and takes longest, and no thread should
 /// wait for it at the end.
-fn jobs(wanted: &[usize], done: &[Vec<Measurement>]) -> Vec<(usize, usize)> {
+fn jobs(wanted: &[usize], done: &[Measurements]) -> Vec<(usize, usize)> {
     let mut jobs: Vec<(usize, usize)> = wanted
         .iter()
         .enumerate()
-        .flat_map(|(point, &n)| (done[point].len()..n).map(move |k| (point, k)))
+        .flat_map(|(point, &n)| (done[point].number()..n).map(move |k| (point, k)))
         .collect();
     jobs.sort_by_key(|&(point, number)| (number, Reverse(point)));
     jobs
@@ -432,8 +432,8 @@ fn most(prepared: &Prepared, effort: &Effort) -> usize {
 
 /// The error by the measurements there are, where `error` is of fewer: a point without further ones
 /// keeps its own.
-fn bring_up_to_date(error: &mut Option<TotalError>, prepared: &Prepared, measured: &[Measurement]) {
-    if error.map_or(0, |error| error.pairs) < measured.len() {
+fn bring_up_to_date(error: &mut Option<TotalError>, prepared: &Prepared, measured: &Measurements) {
+    if error.map_or(0, |error| error.pairs) < measured.number() {
         *error = Some(prepared.error_of_places(measured));
     }
 }
@@ -442,7 +442,7 @@ fn bring_up_to_date(error: &mut Option<TotalError>, prepared: &Prepared, measure
 /// error over its value.
 fn needs(
     prepared: &[Prepared],
-    done: &[Vec<Measurement>],
+    done: &[Measurements],
     errors: &mut [Option<TotalError>],
     effort: &Effort,
     contest: Option<&Contest>,
@@ -455,7 +455,7 @@ fn needs(
     };
     let found = prepared.iter().zip(done).zip(errors.iter().zip(wider));
     found
-        .map(|((p, measured), (error, wider))| needed(p, measured.len(), error.as_ref(), effort, wider))
+        .map(|((p, measured), (error, wider))| needed(p, measured.number(), error.as_ref(), effort, wider))
         .unzip()
 }
 

@@ -90,13 +90,14 @@ fn journal() {
     let path = scratch("journal");
     let records: [&[u8]; 3] = [b"first", b"", b"the third"];
     let file = RecordFile::begin(&path, "head", true).unwrap();
-    records.iter().for_each(|record| file.add(record));
+    assert!(records.iter().all(|record| file.add(record).is_some()));
     drop(file);
     let seeds = [std::fs::read(&path).unwrap()];
     try_all(&seeds, |bytes| {
         std::fs::write(&path, bytes).unwrap();
         let resumed = RecordFile::resume(&path, "head").unwrap();
-        if let motefield_files::record::Resumed::Records(_, found) = resumed {
+        if let motefield_files::record::Resumed::Records(file, found) = resumed {
+            let found: Vec<_> = found.into_iter().map(|place| file.read(place).unwrap()).collect();
             assert!(
                 found.iter().all(|record| records.contains(&record.as_slice())),
                 "{found:?}"

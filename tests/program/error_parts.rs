@@ -88,20 +88,21 @@ fn averaging_pairs_removes_the_random_part_only() {
         points(vortex, &[vec![]], &effort).remove(0)
     };
     let (one, other) = (measured(1), measured(2));
+    let errors: Vec<_> = (0..8).map(|pair| other.errors.pair(pair)).collect();
     for c in [0, 1] {
         let parts = one.score.point[c];
         let local = parts.local_px.unwrap();
         println!("local {local:?}, random {:?}", parts.random_px);
         // Only places that are valid in all pairs: 1/N is meant for all alike.
-        let places: Vec<usize> = (0..other.errors[0].point_px.len())
-            .filter(|&k| other.errors.iter().all(|e| e.point_px[k][c].is_finite()))
+        let places: Vec<usize> = (0..errors[0].point_px.len())
+            .filter(|&k| errors.iter().all(|e| e.point_px[k][c].is_finite()))
             .collect();
-        assert!(places.len() * 10 > other.errors[0].point_px.len() * 9);
+        assert!(places.len() * 10 > errors[0].point_px.len() * 9);
         let mut single = None;
         for n in [1, 2, 4, 8] {
             let means: Vec<f64> = places
                 .iter()
-                .map(|&k| other.errors[..n].iter().map(|e| e.point_px[k][c]).sum::<f64>() / n as f64)
+                .map(|&k| errors[..n].iter().map(|e| e.point_px[k][c]).sum::<f64>() / n as f64)
                 .collect();
             let mean = means.iter().sum::<f64>() / means.len() as f64;
             let square = means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / means.len() as f64;

@@ -380,11 +380,7 @@ fn false_alarms_are_rare() {
                         .collect()
                 };
                 let [one, two] = [values(), values()];
-                let of = |values: &[Vec<f64>]| GridValues {
-                    columns: 8,
-                    reach: [1, 0],
-                    pairs: values.to_vec(),
-                };
+                let of = |values: &[Vec<f64>]| GridValues::new(8, [1, 0], values.to_vec());
                 let squares = |values: &[Vec<f64>]| {
                     of(&values
                         .iter()

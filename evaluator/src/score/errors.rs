@@ -1,5 +1,8 @@
 //! The errors of one pair's vectors.
 
+use std::borrow::Cow;
+use std::fmt::Debug;
+
 use super::VectorTruth;
 use crate::field::{Vector, VectorStatus};
 
@@ -17,6 +20,26 @@ pub struct Errors {
     /// Whether the highest correlation peak is that of the displacement: within [`OUTLIER_PX`] of
     /// the truth at the position of the vector, whether or not the vector was rejected.
     pub detected: Vec<bool>,
+}
+
+/// The errors of several pairs, one pair at a time: they need not all be in memory.
+pub trait PairErrors: Debug + Send + Sync {
+    /// How many pairs there are.
+    fn number(&self) -> usize;
+
+    /// The errors of the pair of this number.
+    fn pair(&self, number: usize) -> Cow<'_, Errors>;
+}
+
+/// In memory, of vectors, arrays and slices.
+impl<T: AsRef<[Errors]> + Debug + Send + Sync> PairErrors for T {
+    fn number(&self) -> usize {
+        self.as_ref().len()
+    }
+
+    fn pair(&self, number: usize) -> Cow<'_, Errors> {
+        Cow::Borrowed(&self.as_ref()[number])
+    }
 }
 
 impl Errors {

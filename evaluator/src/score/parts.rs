@@ -50,7 +50,7 @@ pub type LocalBias = Result<Estimate, CannotTell>;
 
 /// Local bias and random error of the errors of a component.
 pub(super) fn split(errors: &GridValues, truths: Truths, confidence: Confidence) -> (LocalBias, Estimate) {
-    let reason = match (truths, errors.pairs.len()) {
+    let reason = match (truths, errors.pairs()) {
         (_, 0 | 1) => CannotTell::OnePair,
         (Truths::Differ, _) => CannotTell::FlowDiffers,
         (Truths::Repeat, _) => match local_and_random(errors, confidence) {
@@ -59,7 +59,7 @@ pub(super) fn split(errors: &GridValues, truths: Truths, confidence: Confidence)
         },
     };
     let bias = errors.mean();
-    let together = root_mean_square(&errors.map(|e| (e - bias).powi(2)), confidence);
+    let together = root_mean_square(&errors.map(move |e| (e - bias).powi(2)), confidence);
     // All of it may be local bias.
     (Err(reason), Estimate { lo: 0.0, ..together })
 }

@@ -61,16 +61,17 @@ pub struct PeakLocking {
 /// ```
 pub fn peak_locking(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> PeakLocking {
     let excess = |of: fn(f64) -> f64| {
-        sample.values_of(|errors, k| {
-            let t = truth.window_px[k][component];
-            of(TAU * (t + errors.window_px[k][component])) - of(TAU * t)
+        let of_truth: Vec<f64> = truth.window_px.iter().map(|t| of(TAU * t[component])).collect();
+        sample.values(move |errors, k| {
+            let found = truth.window_px[k][component] + errors.window_px[k][component];
+            of(TAU * found) - of_truth[k]
         })
     };
     let (cosines, sines) = (excess(f64::cos), excess(f64::sin));
     let (degree, effective) = mean(&cosines, sample.confidence);
     let (other, other_effective) = mean(&sines, sample.confidence);
     let own = |of: fn(f64) -> f64| {
-        let all = sample.values_of(|errors, k| {
+        let all = sample.values(move |errors, k| {
             let found = errors.window_px[k][component];
             if found.is_finite() {
                 of(TAU * truth.window_px[k][component])
@@ -121,7 +122,7 @@ pub fn fractions(
     let one = |number: usize| {
         let among = |displacement: f64| f64::from(u8::from(class(displacement) == number));
         let counted = |measured: f64| {
-            sample.values_of(|errors, k| {
+            sample.values(move |errors, k| {
                 let (t, e) = (truth.window_px[k][component], errors.window_px[k][component]);
                 if e.is_finite() {
                     among(t + measured * e)
@@ -132,7 +133,7 @@ pub fn fractions(
         };
         FractionClass {
             middle_px: (number as f64 + 0.5) / classes as f64 - 0.5,
-            measured: share(&counted(1.0), sample.pairs.len() as f64, sample.confidence),
+            measured: share(&counted(1.0), sample.pairs.number() as f64, sample.confidence),
             truth: counted(0.0).mean(),
         }
     };

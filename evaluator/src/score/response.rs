@@ -41,18 +41,18 @@ pub const MINUS_3_DB: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// assert!((amplitude_ratio(&sample, &truth, 0).value - 0.75).abs() < 1e-12);
 /// ```
 pub fn amplitude_ratio(sample: &ErrorSample, truth: &VectorTruth, component: usize) -> Estimate {
-    let error = sample.values_of(|errors, k| errors.point_px[k][component]);
-    let wave = sample.values_of(|errors, k| match errors.point_px[k][component].is_finite() {
+    let error = sample.values(move |errors, k| errors.point_px[k][component]);
+    let wave = sample.values(move |errors, k| match errors.point_px[k][component].is_finite() {
         true => truth.point_px[k][component],
         false => f64::NAN,
     });
     let (error_mean, wave_mean) = (error.mean(), wave.mean());
-    let square = wave.map(|t| (t - wave_mean).powi(2)).mean();
-    let product = |errors: &Errors, k: usize| {
+    let square = wave.map(move |t| (t - wave_mean).powi(2)).mean();
+    let product = move |errors: &Errors, k: usize| {
         (errors.point_px[k][component] - error_mean) * (truth.point_px[k][component] - wave_mean)
     };
-    let slope = sample.values_of(product).mean() / square;
-    let ratios = sample.values_of(|errors, k| {
+    let slope = sample.values(product).mean() / square;
+    let ratios = sample.values(move |errors, k| {
         let t = truth.point_px[k][component] - wave_mean;
         1.0 + slope + (errors.point_px[k][component] - error_mean - slope * t) * t / square
     });

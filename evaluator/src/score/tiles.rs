@@ -9,12 +9,12 @@ impl ErrorSample<'_> {
     pub fn score_of_tiles(&self, tiles: &Tiles) -> Score {
         let mut effective_vectors = f64::INFINITY;
         let mut component = |c: usize, window: bool| {
-            let values = self.values_of(|errors, k| match window {
+            let values = self.values(move |errors, k| match window {
                 true => errors.window_px[k][c],
                 false => errors.point_px[k][c],
             });
             let bias = tiles.of(&values);
-            let spread = tiles.of(&values.map(|v| (v - bias.value).powi(2))).value;
+            let spread = tiles.of(&values.map(move |v| (v - bias.value).powi(2))).value;
             let most = values.count() as f64;
             effective_vectors = effective_vectors.min(match bias.variance > 0.0 {
                 true => (spread / bias.variance).clamp(1.0, most.max(1.0)),
@@ -41,13 +41,13 @@ impl ErrorSample<'_> {
     /// [`percentiles`](ErrorSample::percentiles) over the whole picture, of which these tiles were
     /// measured.
     pub fn percentiles_of_tiles(&self, tiles: &Tiles) -> [Estimate; 4] {
-        let length = self.values_of(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
+        let length = self.values(|errors, k| errors.point_px[k][0].hypot(errors.point_px[k][1]));
         let found = tiles.quantiles(&length, &PERCENTILES, self.confidence);
         std::array::from_fn(|k| found[k].clamped(0.0, OUTLIER_PX))
     }
 
     fn split(&self, errors: &GridValues, tiles: &Tiles) -> (parts::LocalBias, Estimate) {
-        let reason = match (self.truths, errors.pairs.len()) {
+        let reason = match (self.truths, errors.pairs()) {
             (_, 0 | 1) => CannotTell::OnePair,
             (Truths::Differ, _) => CannotTell::FlowDiffers,
             (Truths::Repeat, _) => match local_and_random_of_tiles(errors, tiles, self.confidence) {
@@ -56,7 +56,7 @@ impl ErrorSample<'_> {
             },
         };
         let bias = tiles.of(errors).value;
-        let together = tiles.root_mean_square(&errors.map(|e| (e - bias).powi(2)), self.confidence);
+        let together = tiles.root_mean_square(&errors.map(move |e| (e - bias).powi(2)), self.confidence);
         (Err(reason), Estimate { lo: 0.0, ..together })
     }
 }

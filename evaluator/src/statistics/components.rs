@@ -34,6 +34,7 @@
 //! second is (n - 1)/n² of the variance of Σ nᵢ sᵢ²/N, n = N over the number of places.
 
 use super::dependence::{FREE_OF_SQUARES, MeanScatter};
+use super::grid_values::Totals;
 use super::intervals::reduced;
 use super::tiles::{TileMean, Tiles};
 use super::{Confidence, Estimate, GridValues, chi_interval, weighted_sum};
@@ -55,7 +56,7 @@ pub struct Components {
 ///
 /// // Two places, 3 and 5 on the average, ±1 from pair to pair.
 /// let pairs = vec![vec![2.0, 6.0], vec![4.0, 4.0], vec![4.0, 6.0], vec![2.0, 4.0]];
-/// let values = GridValues { columns: 2, reach: [0, 0], pairs };
+/// let values = GridValues::new(2, [0, 0], pairs);
 /// let got = local_and_random(&values, Confidence::USUAL).unwrap();
 /// // Within: 8/6. Between: 1 - (4/3)/4 and the variance of the mean, (4/3)/8.
 /// assert!((got.local.value.powi(2) - (1.0 - 1.0 / 3.0 + 1.0 / 6.0)).abs() < 1e-12);
@@ -67,7 +68,7 @@ pub fn local_and_random(values: &GridValues, confidence: Confidence) -> Option<C
     let within = places.within(values, confidence);
     let between = places.between(values, &within, confidence);
     // What the mean takes off, no more than if all places of a pair erred alike.
-    let pairs = values.pairs.len() as f64;
+    let pairs = values.pairs() as f64;
     let of_mean = MeanScatter::as_seen(values).variance().min(within.mean / pairs);
     let square = weighted_sum(&[(1.0, between), (-1.0, within.at_places)]);
     let up = |v: f64| (v + of_mean).max(0.0).sqrt();
@@ -94,7 +95,7 @@ pub fn local_and_random_of_tiles(
     confidence: Confidence,
 ) -> Option<Components> {
     let bias = tiles.of(values);
-    let places = PairedPlaces::about(values, bias.value)?;
+    let places = PairedPlaces::about(values, values.totals(), bias.value)?;
     let squares = places.squares(values);
     let within = tiles.of_changing(&squares, &squares, FREE_OF_SQUARES);
     let about = |v: f64| (v - bias.value).powi(2);
@@ -161,37 +162,39 @@ struct Within {
 impl PairedPlaces {
     /// `None` unless some place has two values.
     fn of(values: &GridValues) -> Option<PairedPlaces> {
-        PairedPlaces::about(values, values.mean())
+        let totals = values.totals();
+        let mean = totals.mean();
+        PairedPlaces::about(values, totals, mean)
     }
 
     /// The same about a mean that is known.
-    fn about(values: &GridValues, mean: f64) -> Option<PairedPlaces> {
-        let sums = values.position_sums();
+    fn about(values: &GridValues, totals: Totals, mean: f64) -> Option<PairedPlaces> {
+        let sums = totals.at_places;
         sums.iter().any(|(_, n)| *n > 1.0).then(|| PairedPlaces {
             seen: sums.iter().filter(|(_, n)| *n > 0.0).count() as f64,
             means: sums.into_iter().map(|(sum, n)| (sum / n, n)).collect(),
             mean,
-            number: values.count() as f64,
+            number: totals.count as f64,
             mean_square: values.map(|v| (v - mean).powi(2)).mean(),
         })
     }
 
     /// The values with `of` of the mean and the number at their place.
-    fn map(&self, values: &GridValues, of: impl Fn(f64, f64, f64) -> f64) -> GridValues {
-        let one = |(v, (mean, n)): (&f64, &(f64, f64))| of(*v, *mean, *n);
-        GridValues {
-            pairs: values
-                .pairs
-                .iter()
-                .map(|pair| pair.iter().zip(&self.means).map(one).collect())
-                .collect(),
-            ..values.clone()
-        }
+    fn map<'b>(
+        &'b self,
+        values: &GridValues<'b>,
+        of: impl Fn(f64, f64, f64) -> f64 + Send + Sync + 'b,
+    ) -> GridValues<'b> {
+        values.map_pairs(move |pair| {
+            for (v, (mean, n)) in pair.iter_mut().zip(&self.means) {
+                *v = of(*v, *mean, *n);
+            }
+        })
     }
 
     /// Squares whose mean over the places seen twice is Σ nᵢ sᵢ²/Σ nᵢ there; places seen once are
     /// assumed to scatter as the others do.
-    fn squares(&self, values: &GridValues) -> GridValues {
+    fn squares<'b>(&'b self, values: &GridValues<'b>) -> GridValues<'b> {
         self.map(values, |v, mean, n| match n > 1.0 {
             true => (v - mean).powi(2) * n / (n - 1.0),
             false => f64::NAN,
@@ -200,25 +203,22 @@ impl PairedPlaces {
 
     fn within(&self, values: &GridValues, confidence: Confidence) -> Within {
         let squares = self.squares(values);
-        let mean = squares.mean();
-        let scatter = MeanScatter::of_squares(&squares);
+        let totals = squares.totals();
+        let mean = totals.mean();
+        let at_place = |(sum, n): (f64, f64)| match n {
+            n if n > 1.0 => sum / n,
+            n if n > 0.0 => mean,
+            _ => 0.0,
+        };
+        let places = totals.at_places.iter().zip(&self.means);
+        let sum: f64 = places.map(|((sum, _), (_, n))| at_place((*sum, *n))).sum();
+        let scatter = MeanScatter::of_squares(&squares, totals);
         let variance = scatter.variance();
         let number = (2.0 * mean * mean / variance).min(self.number - self.seen);
         let freedom = match mean > 0.0 {
             true => reduced(number, scatter.freedom(), confidence),
             false => f64::INFINITY,
         };
-        let at_place = |(sum, n): (f64, f64)| match n {
-            n if n > 1.0 => sum / n,
-            n if n > 0.0 => mean,
-            _ => 0.0,
-        };
-        let sum: f64 = squares
-            .position_sums()
-            .into_iter()
-            .zip(&self.means)
-            .map(|((sum, _), (_, n))| at_place((sum, *n)))
-            .sum();
         Within {
             mean,
             variance,

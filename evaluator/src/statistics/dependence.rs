@@ -3,6 +3,7 @@
 use multiversion::multiversion;
 
 use super::GridValues;
+use super::grid_values::{MOST_HELD, Totals};
 
 /// Variance of the mean of all values, in their unit squared; `NaN` with fewer than two values.
 ///
@@ -19,7 +20,7 @@ use super::GridValues;
 /// use motefield_evaluator::statistics::{GridValues, variance_of_mean};
 ///
 /// // Independent values ±1 of one pair: s²/n = (4/3)/4.
-/// let values = GridValues { columns: 2, reach: [0, 0], pairs: vec![vec![1.0, -1.0, -1.0, 1.0]] };
+/// let values = GridValues::new(2, [0, 0], [[1.0, -1.0, -1.0, 1.0]]);
 /// assert!((variance_of_mean(&values) - 1.0 / 3.0).abs() < 1e-12);
 /// ```
 pub fn variance_of_mean(values: &GridValues) -> f64 {
@@ -43,79 +44,125 @@ const FREE_OF_VALUES: f64 = 1.0;
 /// 2σ⁴ n/(n - 1), which is n times the variance of the variance.)
 pub(super) const FREE_OF_SQUARES: f64 = 2.0;
 
-fn scatters_at_places(squares: &GridValues) -> bool {
-    squares.position_sums().iter().any(|(_, n)| *n > FREE_OF_SQUARES)
-}
-
-/// The mean at each place as the values of a single pair.
-fn over_places(values: &GridValues) -> GridValues {
-    let means = values.position_sums().into_iter().map(|(sum, n)| sum / n);
-    GridValues {
-        pairs: vec![means.collect()],
-        ..values.clone()
-    }
-}
-
 /// How the mean of values that depend on their neighbours scatters by chance.
-pub(super) struct MeanScatter {
+pub(super) struct MeanScatter<'a> {
+    values: GridValues<'a>,
     grid: [usize; 2],
-    reach: [usize; 2],
+    residuals: Residuals,
     /// How many values there are, and how many of them tell how they scatter.
     count: usize,
     seen: usize,
-    /// Pairs, and degrees of freedom that each place loses.
-    pairs: f64,
-    lost: f64,
-    /// What chance adds to the mean at each place of each pair; no pair with fewer than two values.
-    residuals: Vec<Vec<f64>>,
-    /// What each of them adds to the squared sum.
-    contributions: Vec<Vec<f64>>,
+    sums: ResidualSums,
 }
 
-impl MeanScatter {
+/// Sums over what chance adds to the mean at each place of each pair; of nothing with fewer than
+/// two values.
+#[derive(Default)]
+struct ResidualSums {
+    /// Sum of the squares, pair by pair.
+    squares: f64,
+    /// Sum of the contributions, pair by pair, and value by value.
+    contributions: f64,
+    whole: f64,
+    /// Sum of the squares at each place.
+    at_places: Vec<f64>,
+    /// Sums of the contributions over each block of the grid: of all pairs, and pair after pair,
+    /// `None` where those are too many to keep.
+    blocks: Vec<f64>,
+    of_pairs: Option<Vec<f64>>,
+}
+
+impl<'a> MeanScatter<'a> {
     /// Of the mean of these values.
-    pub(super) fn of(values: &GridValues) -> MeanScatter {
-        MeanScatter::with(values, FREE_OF_VALUES, Losses::ByChance)
+    pub(super) fn of(values: &GridValues<'a>) -> MeanScatter<'a> {
+        MeanScatter::with(values, values.totals(), FREE_OF_VALUES, Losses::ByChance)
     }
 
     /// The same if the values that there are were the same in every repetition.
-    pub(super) fn as_seen(values: &GridValues) -> MeanScatter {
-        MeanScatter::with(values, FREE_OF_VALUES, Losses::Fixed)
+    pub(super) fn as_seen(values: &GridValues<'a>) -> MeanScatter<'a> {
+        MeanScatter::with(values, values.totals(), FREE_OF_VALUES, Losses::Fixed)
     }
 
     /// Of the mean of squared deviations from the mean at their own place, each times n/(n - 1) of
     /// its place: how the mean variance scatters. With fewer than three values at every place the
     /// squares of one place do not tell how they scatter; the places then do, and what varies over
     /// them counts as chance.
-    pub(super) fn of_squares(squares: &GridValues) -> MeanScatter {
-        match scatters_at_places(squares) {
-            true => MeanScatter::with(squares, FREE_OF_SQUARES, Losses::Fixed),
-            false => MeanScatter::as_seen(&over_places(squares)),
+    pub(super) fn of_squares(squares: &GridValues<'a>, totals: Totals) -> MeanScatter<'a> {
+        let places = &totals.at_places;
+        if places.iter().any(|(_, n)| *n > FREE_OF_SQUARES) {
+            return MeanScatter::with(squares, totals, FREE_OF_SQUARES, Losses::Fixed);
         }
+        let means: Vec<f64> = places.iter().map(|(sum, n)| sum / n).collect();
+        MeanScatter::as_seen(&GridValues::new(squares.columns, squares.reach, [means]))
     }
 
     /// Where every place loses `lost` degrees of freedom.
-    fn with(values: &GridValues, lost: f64, losses: Losses) -> MeanScatter {
-        let count = values.count();
-        let size = values.pairs.first().map_or(0, Vec::len);
-        let grid = [values.columns, size / values.columns.max(1)];
-        let (residuals, seen) = match count < 2 {
-            true => Default::default(),
-            false => residuals(values, count, lost, losses),
-        };
-        let contributions = residuals
-            .iter()
-            .map(|residuals| contributions(residuals, grid, values.reach));
-        MeanScatter {
-            grid,
-            reach: values.reach,
-            count,
-            seen,
-            pairs: values.pairs.len() as f64,
+    fn with(values: &GridValues<'a>, totals: Totals, lost: f64, losses: Losses) -> MeanScatter<'a> {
+        let residuals = Residuals {
+            overall: totals.mean(),
+            count: totals.count as f64,
+            pairs: values.pairs() as f64,
+            sums: totals.at_places,
             lost,
-            contributions: contributions.collect(),
+            losses,
+        };
+        let mut scatter = MeanScatter {
+            grid: [values.columns, values.places() / values.columns.max(1)],
+            values: values.clone(),
+            count: totals.count,
+            seen: 0,
+            sums: ResidualSums::default(),
             residuals,
+        };
+        if totals.count >= 2 {
+            scatter.seen = scatter.residuals.seen();
+            scatter.sums = scatter.sum();
         }
+        scatter
+    }
+
+    /// Calls `of` with what chance adds at each place of every pair, and what that contributes to
+    /// its squared sum.
+    fn walk(&self, mut of: impl FnMut(&[f64], &[f64])) {
+        let mut neighbours = Neighbours::new(self.grid, self.values.reach);
+        let [mut residuals, mut contributions] = [(); 2].map(|()| vec![0.0; self.values.places()]);
+        self.values.walk(|_, pair| {
+            self.residuals.of(pair, &mut residuals);
+            neighbours.contributions(&residuals, &mut contributions);
+            of(&residuals, &contributions);
+        });
+    }
+
+    fn sum(&self) -> ResidualSums {
+        let mut blocks = vec![0.0; self.blocks().iter().product()];
+        let mut sums = ResidualSums {
+            at_places: vec![0.0; self.values.places()],
+            of_pairs: (self.values.pairs() * blocks.len() <= MOST_HELD).then(Vec::new),
+            blocks: blocks.clone(),
+            ..ResidualSums::default()
+        };
+        self.walk(|residuals, contributions| {
+            let (mut squares, mut all) = (0.0, 0.0);
+            let places = residuals.iter().zip(contributions).zip(&mut sums.at_places);
+            for ((residual, contribution), at_place) in places {
+                let square = residual * residual;
+                squares += square;
+                *at_place += square;
+                all += contribution;
+                sums.whole += contribution;
+            }
+            sums.squares += squares;
+            sums.contributions += all;
+            self.sum_blocks(contributions, &mut blocks);
+            sums.blocks
+                .iter_mut()
+                .zip(&blocks)
+                .for_each(|(sum, own)| *sum += own);
+            if let Some(of_pairs) = &mut sums.of_pairs {
+                of_pairs.extend_from_slice(&blocks);
+            }
+        });
+        sums
     }
 
     /// Variance of the mean, in the values' unit squared; `NaN` with fewer than two values.
@@ -123,13 +170,18 @@ impl MeanScatter {
         if self.seen == 0 {
             return f64::NAN;
         }
-        let (mut same, mut all) = (0.0, 0.0);
-        for (residuals, contributions) in self.residuals.iter().zip(&self.contributions) {
-            same += residuals.iter().map(|r| r * r).sum::<f64>();
-            all += contributions.iter().sum::<f64>();
-        }
         // The positions left out are assumed to scatter as the others do.
-        all.max(same) / self.seen as f64 / self.count as f64
+        self.sums.contributions.max(self.sums.squares) / self.seen as f64 / self.count as f64
+    }
+
+    /// Number of values.
+    pub(super) fn count(&self) -> f64 {
+        self.count as f64
+    }
+
+    /// Mean of the values; `NaN` when there is none.
+    pub(super) fn mean(&self) -> f64 {
+        self.residuals.overall
     }
 
     /// Degrees of freedom with which the variance is itself known.
@@ -148,21 +200,16 @@ impl MeanScatter {
     /// The variances of both causes are added, although the second holds the first as well: a few
     /// pairs show rarely how heavy a tail is.
     pub(super) fn freedom(&self) -> f64 {
-        let (n, pairs) = (self.count as f64, self.pairs);
-        let free = n - if pairs > 1.0 { self.lost * n / pairs } else { 1.0 };
-        let size = self.grid[0] * self.grid[1];
-        let mut scatter = vec![0.0; size];
-        for pair in &self.residuals {
-            for (scatter, residual) in scatter.iter_mut().zip(pair) {
-                *scatter += residual * residual;
-            }
-        }
-        let mean = scatter.iter().sum::<f64>() / size as f64;
-        let even = squared_lags(self.grid, self.reach, |_, _| 1.0);
+        let Residuals { pairs, lost, .. } = self.residuals;
+        let n = self.count as f64;
+        let free = n - if pairs > 1.0 { lost * n / pairs } else { 1.0 };
+        let (scatter, reach) = (&self.sums.at_places, self.values.reach);
+        let mean = scatter.iter().sum::<f64>() / (self.grid[0] * self.grid[1]) as f64;
+        let even = squared_lags(self.grid, reach, |_, _| 1.0);
         let uneven = match mean > 0.0 {
             true => {
                 let relative: Vec<f64> = scatter.iter().map(|v| v / mean).collect();
-                scatter_over_lags(&relative, self.grid, self.reach)
+                scatter_over_lags(&relative, self.grid, reach)
             }
             false => even,
         };
@@ -174,99 +221,155 @@ impl MeanScatter {
     /// block by block of the grid: twice its square over its variance. Infinite where no two pairs
     /// differ or there is one alone.
     fn freedom_between_pairs(&self) -> f64 {
-        let (all, pairs) = (&self.contributions, self.contributions.len() as f64);
-        if all.len() < 2 {
+        let pairs = self.residuals.pairs;
+        if pairs < 2.0 || self.count < 2 {
             return f64::INFINITY;
         }
-        let (grid, reach) = (self.grid, self.reach);
-        let blocks = [0, 1].map(|k| grid[k].div_ceil(reach[k] + 1));
-        let block = |place: usize| {
-            let [x, y] = [place % grid[0] / (reach[0] + 1), place / grid[0] / (reach[1] + 1)];
-            y * blocks[0] + x
-        };
-        let mut of_blocks = vec![vec![0.0; all.len()]; blocks[0] * blocks[1]];
-        for (pair, all) in all.iter().enumerate() {
-            for (place, value) in all.iter().enumerate() {
-                of_blocks[block(place)][pair] += value;
+        let means: Vec<f64> = self.sums.blocks.iter().map(|sum| sum / pairs).collect();
+        let mut squares = vec![0.0; means.len()];
+        self.walk_blocks(|sums| {
+            for ((square, mean), sum) in squares.iter_mut().zip(&means).zip(sums) {
+                *square += (sum - mean).powi(2);
             }
-        }
-        let whole: f64 = all.iter().flatten().sum();
-        let scatter = |values: &Vec<f64>| {
-            let mean = values.iter().sum::<f64>() / pairs;
-            values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() * pairs / (pairs - 1.0)
-        };
-        let variance: f64 = of_blocks.iter().map(scatter).sum();
+        });
+        let variance: f64 = squares.iter().map(|square| square * pairs / (pairs - 1.0)).sum();
         match variance > 0.0 {
-            true => 2.0 * whole * whole / variance,
+            true => 2.0 * self.sums.whole * self.sums.whole / variance,
             false => f64::INFINITY,
         }
     }
+
+    /// Blocks along x and y.
+    fn blocks(&self) -> [usize; 2] {
+        [0, 1].map(|k| self.grid[k].div_ceil(self.values.reach[k] + 1))
+    }
+
+    /// The sums of the contributions over the blocks.
+    fn sum_blocks(&self, contributions: &[f64], sums: &mut [f64]) {
+        sums.fill(0.0);
+        let [rx, ry] = self.values.reach;
+        let [along_x, _] = self.blocks();
+        for (y, row) in contributions.chunks_exact(self.grid[0]).enumerate() {
+            let sums = &mut sums[y / (ry + 1) * along_x..][..along_x];
+            for (sum, some) in sums.iter_mut().zip(row.chunks(rx + 1)) {
+                some.iter().for_each(|value| *sum += value);
+            }
+        }
+    }
+
+    /// Calls `of` with the sums of the contributions over the blocks in each pair.
+    fn walk_blocks(&self, mut of: impl FnMut(&[f64])) {
+        let mut sums = vec![0.0; self.sums.blocks.len()];
+        if let Some(of_pairs) = &self.sums.of_pairs {
+            return of_pairs.chunks_exact(sums.len()).for_each(of);
+        }
+        self.walk(|_, contributions| {
+            self.sum_blocks(contributions, &mut sums);
+            of(&sums);
+        });
+    }
 }
 
-/// What chance adds to the mean at each place of each pair, and how many of the `count` values tell
-/// how they scatter. A place loses `lost` degrees of freedom.
+/// What chance adds to the mean at each place of a pair. A place loses `lost` degrees of freedom.
 ///
 /// With several pairs chance acts twice. Where there is a value v it departs from its place's mean
 /// m; and whether there is one is chance as well: a place whose mean differs from that of all
 /// values, M, moves it by coming and going. With I = 1 or 0 and the share p of pairs that have a
 /// value, I (v - M) departs from its mean p (m - M) by I (v - m) + (I - p) (m - M), which is the
 /// residual of a mean as a ratio of sums (Cochran 1977, Sampling Techniques, section 2.11).
-fn residuals(values: &GridValues, count: usize, lost: f64, losses: Losses) -> (Vec<Vec<f64>>, usize) {
-    let overall = values.mean();
-    let pairs = values.pairs.len() as f64;
-    let seen_in = |n: f64| if pairs > 1.0 { n > lost } else { n > 0.0 };
-    let sums = values.position_sums();
-    let residual = |(v, (sum, n)): (&f64, &(f64, f64))| {
-        if *n == 0.0 {
-            return 0.0;
-        }
-        if pairs == 1.0 {
-            return (v - overall) * (count as f64 / (count as f64 - 1.0)).sqrt();
-        }
-        let (mean, there) = (sum / n, f64::from(u8::from(v.is_finite())));
-        let comes_and_goes = match losses {
-            Losses::ByChance => (there - n / pairs) * (mean - overall) * (pairs / (pairs - 1.0)).sqrt(),
-            Losses::Fixed => 0.0,
+struct Residuals {
+    /// Mean and number of all values, and number of pairs.
+    overall: f64,
+    count: f64,
+    pairs: f64,
+    /// Sum and number of the values at each place.
+    sums: Vec<(f64, f64)>,
+    lost: f64,
+    losses: Losses,
+}
+
+impl Residuals {
+    /// How many of the values tell how they scatter.
+    fn seen(&self) -> usize {
+        let tells = |n: f64| if self.pairs > 1.0 { n > self.lost } else { n > 0.0 };
+        let seen = self.sums.iter().map(|(_, n)| if tells(*n) { *n } else { 0.0 });
+        seen.sum::<f64>() as usize
+    }
+
+    fn of(&self, pair: &[f64], residuals: &mut [f64]) {
+        let one = |v: f64, (sum, n): (f64, f64)| {
+            if n == 0.0 {
+                return 0.0;
+            }
+            if self.pairs == 1.0 {
+                return (v - self.overall) * (self.count / (self.count - 1.0)).sqrt();
+            }
+            let (mean, there) = (sum / n, f64::from(u8::from(v.is_finite())));
+            let comes_and_goes = match self.losses {
+                Losses::ByChance => {
+                    let p = n / self.pairs;
+                    (there - p) * (mean - self.overall) * (self.pairs / (self.pairs - 1.0)).sqrt()
+                }
+                Losses::Fixed => 0.0,
+            };
+            // A position seen too seldom does not tell how its values scatter. They are left out of
+            // the sum, but not of the count.
+            match v.is_finite() && n > self.lost {
+                true => (v - mean) * (n / (n - self.lost)).sqrt() + comes_and_goes,
+                false => comes_and_goes,
+            }
         };
-        // A position seen too seldom does not tell how its values scatter. They are left out of the
-        // sum, but not of the count.
-        match v.is_finite() && *n > lost {
-            true => (v - mean) * (n / (n - lost)).sqrt() + comes_and_goes,
-            false => comes_and_goes,
+        for ((residual, v), sum) in residuals.iter_mut().zip(pair).zip(&self.sums) {
+            *residual = one(*v, *sum);
         }
-    };
-    let of_pair = |pair: &Vec<f64>| pair.iter().zip(&sums).map(residual).collect();
-    let seen = sums.iter().map(|(_, n)| if seen_in(*n) { *n } else { 0.0 });
-    (
-        values.pairs.iter().map(of_pair).collect(),
-        seen.sum::<f64>() as usize,
-    )
+    }
 }
 
 /// Places whose sums are made side by side.
 const LANES: usize = 16;
 
-/// What each place adds to the squared sum of the residuals: each times the sum of those about it,
-/// weighted by their lag.
-fn contributions(residuals: &[f64], [columns, rows]: [usize; 2], [rx, ry]: [usize; 2]) -> Vec<f64> {
-    let [far_x, far_y] = [(2 * rx).min(columns - 1), (2 * ry).min(rows - 1)];
-    // Zeros all around stand for the places that are not there.
-    let stride = columns.next_multiple_of(LANES) + 2 * far_x;
-    let mut padded = vec![0.0; stride * (rows + 2 * far_y)];
-    let start = |y: usize| (far_y + y) * stride + far_x;
-    for (y, row) in residuals.chunks_exact(columns).enumerate() {
-        padded[start(y)..][..columns].copy_from_slice(row);
+/// The places about each place of a grid.
+struct Neighbours {
+    columns: usize,
+    /// The values with zeros all around, which stand for the places that are not there.
+    padded: Vec<f64>,
+    stride: usize,
+    first: usize,
+    lags: Vec<(isize, f64)>,
+    sums: Vec<[f64; LANES]>,
+}
+
+impl Neighbours {
+    fn new([columns, rows]: [usize; 2], [rx, ry]: [usize; 2]) -> Neighbours {
+        let [far_x, far_y] = [(2 * rx).min(columns - 1), (2 * ry).min(rows - 1)];
+        let stride = columns.next_multiple_of(LANES) + 2 * far_x;
+        Neighbours {
+            columns,
+            padded: vec![0.0; stride * (rows + 2 * far_y)],
+            stride,
+            first: far_y * stride + far_x,
+            lags: lags([far_x, far_y], stride, |dx, dy| {
+                lag_window(dx, rx) * lag_window(dy, ry)
+            }),
+            sums: vec![[0.0; LANES]; columns.div_ceil(LANES)],
+        }
     }
-    let lags = lags([far_x, far_y], stride, |dx, dy| {
-        lag_window(dx, rx) * lag_window(dy, ry)
-    });
-    let mut sums = vec![[0.0; LANES]; columns.div_ceil(LANES)];
-    let mut contributions = Vec::with_capacity(residuals.len());
-    for (y, row) in residuals.chunks_exact(columns).enumerate() {
-        sum_about(&padded, start(y), &lags, &mut sums);
-        contributions.extend(row.iter().zip(sums.as_flattened()).map(|(r, sum)| r * sum));
+
+    /// What each place adds to the squared sum of the residuals: each times the sum of those about
+    /// it, weighted by their lag.
+    fn contributions(&mut self, residuals: &[f64], contributions: &mut [f64]) {
+        let start = |y: usize| self.first + y * self.stride;
+        for (y, row) in residuals.chunks_exact(self.columns).enumerate() {
+            self.padded[start(y)..][..self.columns].copy_from_slice(row);
+        }
+        let rows = residuals.chunks_exact(self.columns);
+        for (y, (row, found)) in rows.zip(contributions.chunks_exact_mut(self.columns)).enumerate() {
+            sum_about(&self.padded, start(y), &self.lags, &mut self.sums);
+            for ((found, r), sum) in found.iter_mut().zip(row).zip(self.sums.as_flattened()) {
+                *found = r * sum;
+            }
+        }
     }
-    contributions
 }
 
 /// The weighted sums of the values about each place of a row that begins at `start`.
@@ -328,7 +431,7 @@ fn lag_window(lag: usize, reach: usize) -> f64 {
 
 /// Variance of the mean of `a`, its covariance with the mean of `b`, and the variance of the
 /// latter: the covariance is what var(a + b) has beyond var(a) + var(b).
-pub(crate) fn covariance_of_means(a: &GridValues, b: &GridValues) -> [f64; 3] {
+pub(crate) fn covariance_of_means(a: &GridValues<'_>, b: &GridValues<'_>) -> [f64; 3] {
     let sum = a.join(b, |a, b| a + b);
     let (a, b, both) = (variance_of_mean(a), variance_of_mean(b), variance_of_mean(&sum));
     [a, 0.5 * (both - a - b), b]
@@ -384,11 +487,7 @@ mod tests {
     /// a varies, and varies four times as much.
     #[test]
     fn covariance_of_a_multiple() {
-        let a = GridValues::of(
-            3,
-            [1, 0],
-            &[&[1.0, 2.0, 4.0], &[2.0, 0.5, -1.0], &[0.0, 3.0, 2.0]],
-        );
+        let a = GridValues::new(3, [1, 0], [[1.0, 2.0, 4.0], [2.0, 0.5, -1.0], [0.0, 3.0, 2.0]]);
         let [aa, ab, bb] = covariance_of_means(&a, &a.map(|v| 2.0 * v + 7.0));
         assert!((ab - 2.0 * aa).abs() < 1e-12 && (bb - 4.0 * aa).abs() < 1e-12 && aa > 0.0);
     }
@@ -399,16 +498,13 @@ mod tests {
     #[test]
     fn freedom_by_hand() {
         let row = [1.0, 2.0, 3.0, 4.0];
+        assert_eq!(MeanScatter::of(&GridValues::new(4, [0, 0], [row])).freedom(), 3.0);
         assert_eq!(
-            MeanScatter::of(&GridValues::of(4, [0, 0], &[&row])).freedom(),
-            3.0
-        );
-        assert_eq!(
-            MeanScatter::of(&GridValues::of(4, [0, 0], &[&row, &row, &row])).freedom(),
+            MeanScatter::of(&GridValues::new(4, [0, 0], [row, row, row])).freedom(),
             8.0
         );
         assert_eq!(
-            MeanScatter::of(&GridValues::of(4, [1, 0], &[&row])).freedom(),
+            MeanScatter::of(&GridValues::new(4, [1, 0], [row])).freedom(),
             3.0 / 2.75
         );
     }
@@ -421,10 +517,22 @@ mod tests {
     fn a_place_that_comes_and_goes_moves_the_mean() {
         let no = f64::NAN;
         let pairs: [&[f64]; 4] = [&[0.0, 1.0], &[0.0, 1.0], &[0.0, no], &[0.0, no]];
-        let values = GridValues::of(2, [1, 0], &pairs);
+        let values = GridValues::new(2, [1, 0], pairs);
         let expected = 4.0 / 3.0 * 4.0 / 9.0 / 36.0;
         assert!((variance_of_mean(&values) - expected).abs() < 1e-15);
         assert_eq!(MeanScatter::as_seen(&values).variance(), 0.0);
+    }
+
+    /// Sums over blocks that are not kept are made again, to the bit.
+    #[test]
+    fn freedom_needs_no_sums_of_every_pair() {
+        let value = |k: usize| ((k * 7919 % 1009) as f64).sin();
+        let pairs = (0..20).map(|pair| (0..35).map(|k| value(35 * pair + k)).collect::<Vec<f64>>());
+        let values = GridValues::new(7, [1, 2], pairs);
+        let mut scatter = MeanScatter::of(&values);
+        let kept = scatter.freedom();
+        assert_eq!(scatter.sums.of_pairs.take().unwrap().len(), 20 * 4 * 2);
+        assert_eq!(scatter.freedom(), kept);
     }
 
     /// By hand: residuals 3, -1, -1, -1 of a single place have three degrees of freedom if normal.
@@ -432,7 +540,7 @@ mod tests {
     #[test]
     fn a_heavy_tail_is_known_with_less_freedom() {
         let pairs: [&[f64]; 4] = [&[3.0], &[-1.0], &[-1.0], &[-1.0]];
-        let freedom = MeanScatter::of(&GridValues::of(1, [0, 0], &pairs)).freedom();
+        let freedom = MeanScatter::of(&GridValues::new(1, [0, 0], pairs)).freedom();
         assert!(
             (freedom - 1.0 / (1.0 / 3.0 + 1.0 / 4.5)).abs() < 1e-12,
             "{freedom}"

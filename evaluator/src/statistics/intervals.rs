@@ -14,7 +14,7 @@ use super::{Confidence, Estimate, GridValues};
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, mean};
 ///
-/// let values = GridValues { columns: 2, reach: [0, 0], pairs: vec![vec![1.0, 2.0, 4.0, 5.0]] };
+/// let values = GridValues::new(2, [0, 0], [[1.0, 2.0, 4.0, 5.0]]);
 /// let (mean, effective) = mean(&values, Confidence::USUAL);
 /// assert_eq!((mean.value, effective), (3.0, 4.0));
 /// // t = 3.182 for three degrees of freedom, times s/√n = √(10/3)/2.
@@ -26,13 +26,13 @@ pub fn mean(values: &GridValues, confidence: Confidence) -> (Estimate, f64) {
 
 /// The same with how the mean scatters.
 fn mean_by(values: &GridValues, scatter: &MeanScatter, confidence: Confidence) -> (Estimate, f64) {
-    let n = values.count() as f64;
-    let value = values.mean();
-    let variance = scatter.variance();
+    let (n, value, variance) = (scatter.count(), scatter.mean(), scatter.variance());
     if n < 2.0 || !variance.is_finite() {
         return (Estimate::unbounded(value), n.min(1.0));
     }
-    let spread = values.known().map(|v| (v - value).powi(2)).sum::<f64>() / (n - 1.0);
+    let mut squares = 0.0;
+    values.walk_known(|v| squares += (v - value).powi(2));
+    let spread = squares / (n - 1.0);
     let effective = if variance > 0.0 {
         (spread / variance).clamp(1.0, n)
     } else {
@@ -71,14 +71,13 @@ pub fn mean_of_independent(values: &[f64], confidence: Confidence) -> Estimate {
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, root_mean_square};
 ///
-/// let errors = GridValues { columns: 2, reach: [0, 0], pairs: vec![vec![3.0, -4.0, 4.0, -3.0]] };
+/// let errors = GridValues::new(2, [0, 0], [[3.0, -4.0, 4.0, -3.0]]);
 /// let rms = root_mean_square(&errors.map(|e| e * e), Confidence::USUAL);
 /// assert!((rms.value - 12.5f64.sqrt()).abs() < 1e-12 && rms.lo < rms.value && rms.value < rms.hi);
 /// ```
 pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimate {
-    let (n, s2) = (squares.count() as f64, squares.mean());
     let scatter = MeanScatter::of(squares);
-    let variance = scatter.variance();
+    let (n, s2, variance) = (scatter.count(), scatter.mean(), scatter.variance());
     if s2 == 0.0 {
         return Estimate::exact(0.0);
     }
@@ -104,7 +103,7 @@ pub fn root_mean_square(squares: &GridValues, confidence: Confidence) -> Estimat
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, root_mean_square_ratio};
 ///
-/// let errors = GridValues { columns: 2, reach: [0, 0], pairs: vec![vec![3.0, -4.0, 4.0, -3.0]] };
+/// let errors = GridValues::new(2, [0, 0], [[3.0, -4.0, 4.0, -3.0]]);
 /// let squares = errors.map(|e| e * e);
 /// let ratio = root_mean_square_ratio(&squares.map(|s| 4.0 * s), &squares, Confidence::USUAL);
 /// assert_eq!(ratio.value, 2.0);
@@ -120,7 +119,7 @@ pub fn root_mean_square_ratio(above: &GridValues, below: &GridValues, confidence
     if !(q > 0.0 && q.is_finite()) {
         return unknown;
     }
-    let scatter = MeanScatter::of(&above.join(below, |above, below| below - q * above));
+    let scatter = MeanScatter::of(&above.join(below, move |above, below| below - q * above));
     let variance = scatter.variance() / (mean_above * mean_above);
     if !variance.is_finite() {
         return unknown;
@@ -190,7 +189,7 @@ pub fn fraction(p: f64, n: f64, confidence: Confidence) -> Estimate {
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, fraction, share};
 ///
-/// let none = GridValues { columns: 4, reach: [0, 0], pairs: vec![vec![0.0; 16]] };
+/// let none = GridValues::new(4, [0, 0], [[0.0; 16]]);
 /// let usual = Confidence::USUAL;
 /// assert_eq!(share(&none, 30.0, usual), fraction(0.0, 30.0, usual));
 /// ```

@@ -13,9 +13,8 @@ use super::{Confidence, GridValues, mean_of_independent, variance_of_mean};
 /// ```
 /// use motefield_evaluator::statistics::{GridValues, difference_in_standard_errors};
 ///
-/// let a = GridValues { columns: 4, reach: [0, 0], pairs: vec![vec![1.0, 5.0, 2.0, 8.0]] };
-/// let mut b = a.clone();
-/// b.pairs[0][2] += 4.0;
+/// let a = GridValues::new(4, [0, 0], [[1.0, 5.0, 2.0, 8.0]]);
+/// let b = GridValues::new(4, [0, 0], [[1.0, 5.0, 6.0, 8.0]]);
 /// // Differences 0, 0, 4, 0: mean 1, standard deviation 2, four values.
 /// assert!((difference_in_standard_errors(&a, &b) - 1.0).abs() < 1e-12);
 /// ```
@@ -60,8 +59,8 @@ mod tests {
     use super::*;
     use crate::statistics::student;
 
-    fn values(pairs: &[&[f64]]) -> GridValues {
-        GridValues::of(2, [0, 0], pairs)
+    fn values(pairs: &[&[f64]]) -> GridValues<'static> {
+        GridValues::new(2, [0, 0], pairs)
     }
 
     /// Closed form: with several pairs the scatter is about each position's own mean. The same

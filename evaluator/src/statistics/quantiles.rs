@@ -2,6 +2,7 @@
 
 use super::dependence::MeanScatter;
 use super::intervals::reduced;
+use super::sorted::SortedValues;
 use super::{Confidence, Estimate, GridValues, fraction};
 
 /// The values below which the `shares` (between 0 and 1) of all values lie, each with its interval.
@@ -14,22 +15,21 @@ use super::{Confidence, Estimate, GridValues, fraction};
 /// ```
 /// use motefield_evaluator::statistics::{Confidence, GridValues, quantiles};
 ///
-/// let values = (0..101).map(f64::from).collect();
-/// let values = GridValues { columns: 101, reach: [0, 0], pairs: vec![values] };
+/// let values: Vec<f64> = (0..101).map(f64::from).collect();
+/// let values = GridValues::new(101, [0, 0], [values]);
 /// let [median, last] = quantiles(&values, &[0.5, 0.99], Confidence::USUAL)[..] else { panic!() };
 /// assert_eq!((median.value, last.value), (50.0, 99.0));
 /// assert!(median.hi.is_finite() && last.hi.is_infinite());
 /// ```
 pub fn quantiles(values: &GridValues, shares: &[f64], confidence: Confidence) -> Vec<Estimate> {
-    let mut sorted: Vec<f64> = values.known().collect();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let n = sorted.len() as f64;
+    let mut sorted = SortedValues::of(values);
+    let n = sorted.count as f64;
     let one = |&share: &f64| {
-        if sorted.is_empty() {
+        if sorted.count == 0 {
             return Estimate::unbounded(f64::NAN);
         }
-        let value = quantile(&sorted, share);
-        let beyond = values.map(|v| f64::from(u8::from(v > value)));
+        let value = sorted.quantile(share);
+        let beyond = values.map(move |v| f64::from(u8::from(v > value)));
         let scatter = MeanScatter::of(&beyond);
         let effective = match share * (1.0 - share) / scatter.variance() {
             number if number.is_finite() => reduced(number.min(n), scatter.freedom(), confidence),
@@ -41,12 +41,12 @@ pub fn quantiles(values: &GridValues, shares: &[f64], confidence: Confidence) ->
         Estimate {
             value,
             lo: if bounded(1.0 - share) {
-                quantile(&sorted, ends.lo)
+                sorted.quantile(ends.lo)
             } else {
                 f64::NEG_INFINITY
             },
             hi: if bounded(share) {
-                quantile(&sorted, ends.hi)
+                sorted.quantile(ends.hi)
             } else {
                 f64::INFINITY
             },
@@ -67,8 +67,13 @@ pub fn quantiles(values: &GridValues, shares: &[f64], confidence: Confidence) ->
 /// assert_eq!(quantile(&[1.0, 2.0, 4.0], 0.75), 3.0);
 /// ```
 pub fn quantile(sorted: &[f64], share: f64) -> f64 {
-    let place = share.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
-    let (below, above) = (sorted[place.floor() as usize], sorted[place.ceil() as usize]);
+    between(sorted.len(), share, |place| sorted[place])
+}
+
+/// The same of `count` values, each found by its place among them.
+pub(super) fn between(count: usize, share: f64, mut value: impl FnMut(usize) -> f64) -> f64 {
+    let place = share.clamp(0.0, 1.0) * (count - 1) as f64;
+    let (below, above) = (value(place.floor() as usize), value(place.ceil() as usize));
     below + (above - below) * place.fract()
 }
 

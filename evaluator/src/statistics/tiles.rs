@@ -69,7 +69,7 @@ impl Tiles {
     /// // Two tiles of two places each, of four in a stratum.
     /// let places = [0, 0, 1, 1].map(Some).to_vec();
     /// let tiles = Tiles::new(places, vec![0, 0], vec![4]);
-    /// let values = GridValues { columns: 2, reach: [0, 0], pairs: vec![vec![3.0, 3.0, 5.0, 5.0]] };
+    /// let values = GridValues::new(2, [0, 0], [[3.0, 3.0, 5.0, 5.0]]);
     /// assert_eq!(tiles.mean(&values, Confidence::USUAL).value, 4.0);
     /// ```
     pub fn new(tile: Vec<Option<usize>>, stratum: Vec<usize>, all: Vec<usize>) -> Tiles {
@@ -159,16 +159,16 @@ impl Tiles {
     /// The values below which the `shares` of all places lie, with their intervals, as
     /// [`quantiles`](super::quantiles) gives them.
     pub fn quantiles(&self, values: &GridValues, shares: &[f64], confidence: Confidence) -> Vec<Estimate> {
-        let mut sorted: Vec<(f64, f64)> = (values.pairs.iter().flat_map(|pair| pair.iter().zip(&self.tile)))
-            .filter_map(|(v, tile)| v.is_finite().then_some((*v, self.weight((*tile)?))))
-            .collect();
+        let mut sorted: Vec<(f64, f64)> = Vec::new();
+        let weight = |(v, tile): (&f64, &Option<usize>)| v.is_finite().then_some((*v, self.weight((*tile)?)));
+        values.walk(|_, pair| sorted.extend(pair.iter().zip(&self.tile).filter_map(weight)));
         sorted.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
         let one = |&share: &f64| {
             if sorted.is_empty() {
                 return Estimate::unbounded(f64::NAN);
             }
             let value = weighted_quantile(&sorted, share);
-            let beyond = values.map(|v| f64::from(u8::from(v > value)));
+            let beyond = values.map(move |v| f64::from(u8::from(v > value)));
             let trials = self.trials(&beyond, &self.of(&beyond), confidence);
             let ends = fraction(share, trials, confidence);
             let bounded = |share: f64| share.powf(trials) <= confidence.tail();
@@ -253,7 +253,7 @@ impl Tiles {
                 parts.push([all * all * left * squares / (n - 1.0) / n, n - 1.0]);
             }
             if let Some(chance) = known {
-                parts.push([all / n * chance, n * (values.pairs.len() as f64 - lost)]);
+                parts.push([all / n * chance, n * (values.pairs() as f64 - lost)]);
             }
         }
         let (variance, freedom) = sum_of_variances(&parts);
@@ -266,15 +266,15 @@ impl Tiles {
 
     /// Sums over each tile, pair by pair.
     fn sums(&self, values: &GridValues) -> Vec<Vec<TileSum>> {
-        let mut sums = vec![vec![TileSum::default(); values.pairs.len()]; self.len()];
-        for (p, pair) in values.pairs.iter().enumerate() {
+        let mut sums = vec![vec![TileSum::default(); values.pairs()]; self.len()];
+        values.walk(|p, pair| {
             for (v, tile) in pair.iter().zip(&self.tile) {
                 if let Some(tile) = tile.filter(|_| v.is_finite()) {
                     sums[tile][p].values += v;
                     sums[tile][p].number += 1.0;
                 }
             }
-        }
+        });
         sums
     }
 }
@@ -360,8 +360,8 @@ fn weighted_quantile(sorted: &[(f64, f64)], share: f64) -> f64 {
 mod tests {
     use super::*;
 
-    fn values(pairs: &[&[f64]]) -> GridValues {
-        GridValues::of(1, [0, 0], pairs)
+    fn values(pairs: &[&[f64]]) -> GridValues<'static> {
+        GridValues::new(1, [0, 0], pairs)
     }
 
     fn places(n: usize) -> Vec<Option<usize>> {

@@ -156,34 +156,28 @@ const SEED: u64 = 2;
 /// use motefield_evaluator::uncertainty::error_correlation;
 ///
 /// // Neighbours have opposite errors.
-/// let errors = GridValues {
-///     columns: 2,
-///     reach: [1, 0],
-///     pairs: vec![vec![0.1, -0.1], vec![-0.1, 0.1]],
-/// };
+/// let errors = GridValues::new(2, [1, 0], [[0.1, -0.1], [-0.1, 0.1]]);
 /// let found = error_correlation(&errors, [1, 0], Confidence::USUAL);
 /// assert!((found.value + 1.0).abs() < 1e-12);
 /// ```
 pub fn error_correlation(errors: &GridValues, lag: [usize; 2], confidence: Confidence) -> Estimate {
     let columns = errors.columns;
-    let size = errors.pairs.first().map_or(0, |pair| pair.len());
+    let size = errors.places();
     // A position seen only once would have no residual, whatever the scatter.
     let centre = |(sum, n): (f64, f64)| if n < 2.0 { f64::NAN } else { sum / n };
-    let centres: Vec<f64> = errors.position_sums().into_iter().map(centre).collect();
-    let sums: Vec<[f64; 2]> = errors
-        .pairs
-        .iter()
-        .map(|pair| {
-            (0..size)
-                .map(|k| (k, k + lag[1] * columns + lag[0]))
-                .filter(|(k, other)| k % columns + lag[0] < columns && *other < size)
-                .map(|(k, other)| (pair[k] - centres[k], pair[other] - centres[other]))
-                .filter(|(a, b)| a.is_finite() && b.is_finite())
-                .fold([0.0; 2], |[product, square], (a, b)| {
-                    [product + a * b, square + 0.5 * (a * a + b * b)]
-                })
-        })
-        .collect();
+    let centres: Vec<f64> = errors.totals().at_places.into_iter().map(centre).collect();
+    let mut sums: Vec<[f64; 2]> = Vec::new();
+    errors.walk(|_, pair| {
+        let sum = (0..size)
+            .map(|k| (k, k + lag[1] * columns + lag[0]))
+            .filter(|(k, other)| k % columns + lag[0] < columns && *other < size)
+            .map(|(k, other)| (pair[k] - centres[k], pair[other] - centres[other]))
+            .filter(|(a, b)| a.is_finite() && b.is_finite())
+            .fold([0.0; 2], |[product, square], (a, b)| {
+                [product + a * b, square + 0.5 * (a * a + b * b)]
+            });
+        sums.push(sum);
+    });
     bootstrap(sums.len(), SEED, confidence, |times| {
         let sum = |of: usize| {
             sums.iter()

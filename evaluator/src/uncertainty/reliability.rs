@@ -50,7 +50,7 @@ pub struct ReliabilityClass {
 /// use motefield_evaluator::statistics::{Confidence, GridValues};
 /// use motefield_evaluator::uncertainty::reliability;
 ///
-/// let values = |pair: [f64; 4]| GridValues { columns: 2, reach: [0, 0], pairs: vec![pair.into()] };
+/// let values = |pair: [f64; 4]| GridValues::new(2, [0, 0], [pair]);
 /// let (uncertainty, error) = (values([0.1; 4]), values([0.05, -0.08, 0.15, -0.02]));
 /// let found = reliability(&uncertainty, &error, 2, Confidence::USUAL);
 /// // Three of the four errors are within their uncertainty, all within twice.
@@ -62,27 +62,26 @@ pub fn reliability(
     classes: usize,
     confidence: Confidence,
 ) -> Reliability {
-    let sizes = |values: &GridValues| values.pairs.iter().map(Vec::len).collect::<Vec<_>>();
+    let sizes = |values: &GridValues| [values.pairs(), values.places()];
     assert_eq!(
         sizes(uncertainty),
         sizes(error),
         "as many uncertainties as errors"
     );
-    let joint = |of: &dyn Fn(f64, f64) -> f64| uncertainty.join(error, of);
-    let indicator = |yes: bool| f64::from(u8::from(yes));
-    let errors = joint(&|_, e| e);
+    let joint = |of: fn(f64, f64) -> f64| uncertainty.join(error, of);
+    let errors = joint(|_, e| e);
     let by_errors = mean(&errors, confidence).1;
     let covered = |times: f64| {
-        let within = joint(&|u, e| indicator(e.abs() <= times * u));
+        let within = uncertainty.join(error, move |u, e| f64::from(u8::from(e.abs() <= times * u)));
         // Without scatter the fraction does not show the dependence; the errors do.
         share(&within, by_errors, confidence)
     };
     Reliability {
         vectors: errors.count(),
         coverage: [covered(1.0), covered(2.0)],
-        ratio: root_mean_square_ratio(&joint(&|u, _| u * u), &joint(&|_, e| e * e), confidence),
-        rank_correlation: rank_correlation(&joint(&|u, _| u), &joint(&|_, e| e.abs()), confidence),
-        curve: curve(&joint(&|u, _| u), &errors, classes, confidence),
+        ratio: root_mean_square_ratio(&joint(|u, _| u * u), &joint(|_, e| e * e), confidence),
+        rank_correlation: rank_correlation(&joint(|u, _| u), &joint(|_, e| e.abs()), confidence),
+        curve: curve(&joint(|u, _| u), &errors, classes, confidence),
     }
 }
 
@@ -98,10 +97,13 @@ fn curve(
         .map(|q| q.value)
         .collect();
     limits.dedup();
-    let class = |u: f64| limits.partition_point(|limit| *limit < u);
+    let class = &|u: f64| limits.partition_point(|limit| *limit < u);
     let one = |number: usize| {
         let members = |of: fn(f64, f64) -> f64| {
-            uncertainty.join(error, |u, e| if class(u) == number { of(u, e) } else { f64::NAN })
+            uncertainty.join(
+                error,
+                move |u, e| if class(u) == number { of(u, e) } else { f64::NAN },
+            )
         };
         let errors = members(|_, e| e * e);
         ReliabilityClass {

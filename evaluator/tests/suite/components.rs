@@ -46,7 +46,7 @@ impl Case {
     }
 
     /// Values, and the local and random parts weighted by the numbers of values, as mean squares.
-    fn draw(&self, rng: &mut ChaCha8Rng) -> (GridValues, [f64; 2]) {
+    fn draw(&self, rng: &mut ChaCha8Rng) -> (GridValues<'static>, [f64; 2]) {
         let of = |f: fn(f64, f64) -> f64, k| {
             let (x, y) = self.at(k);
             f(x, y)
@@ -71,11 +71,7 @@ impl Case {
             mean(&|k| (of(self.local, k) - middle).powi(2)),
             mean(&|k| of(self.scatter, k).powi(2)),
         ];
-        let values = GridValues {
-            columns: self.side,
-            reach: [self.over - 1; 2],
-            pairs,
-        };
+        let values = GridValues::new(self.side, [self.over - 1; 2], pairs);
         (values, truth)
     }
 }
@@ -175,12 +171,8 @@ fn nothing_that_repeats_is_not_told_from_zero() {
     }
 }
 
-fn values(pairs: Vec<Vec<f64>>) -> GridValues {
-    GridValues {
-        columns: pairs[0].len(),
-        reach: [0, 0],
-        pairs,
-    }
+fn values(pairs: Vec<Vec<f64>>) -> GridValues<'static> {
+    GridValues::new(pairs[0].len(), [0, 0], pairs)
 }
 
 /// By hand, a one-way analysis of variance of three places and two pairs: means 1, 3 and 5, of
@@ -282,15 +274,11 @@ fn averaging_stops_at_the_local_bias() {
         lost: NOTHING,
     };
     let all = case.draw(&mut ChaCha8Rng::seed_from_u64(5)).0;
-    let half = |pairs: &[Vec<f64>]| GridValues {
-        pairs: pairs.to_vec(),
-        ..all.clone()
-    };
-    let split = local_and_random(&half(&all.pairs[..16]), Confidence::USUAL).unwrap();
+    let split = local_and_random(&all.first(16), Confidence::USUAL).unwrap();
     let scatter = |n: usize| {
-        let sums = half(&all.pairs[16..16 + n]);
+        let sums: Vec<Vec<f64>> = (16..16 + n).map(|pair| all.pair(pair)).collect();
         let means: Vec<f64> = (0..24 * 24)
-            .map(|k| sums.pairs.iter().map(|p| p[k]).sum::<f64>() / n as f64)
+            .map(|k| sums.iter().map(|p| p[k]).sum::<f64>() / n as f64)
             .collect();
         let mean = means.iter().sum::<f64>() / means.len() as f64;
         (means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / means.len() as f64).sqrt()

@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 
 use crate::support::TestScene;
 use motefield_evaluator::score::{
-    ErrorSample, Errors, PeakLocking, Truths, VectorTruth, fractions, peak_locking, reach,
+    ErrorSample, Errors, PairErrors, PeakLocking, Truths, VectorTruth, fractions, peak_locking, reach,
 };
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::{Grid, LowValues, Pass, Processing, Weighting, correlate};
@@ -53,7 +53,7 @@ fn errors(rng: &mut ChaCha8Rng, truth: &VectorTruth, amplitude: f64, sigma: f64)
     }
 }
 
-fn sample(pairs: &[Errors]) -> ErrorSample<'_> {
+fn sample(pairs: &dyn PairErrors) -> ErrorSample<'_> {
     ErrorSample {
         columns: SIDE,
         reach: [1, 1],

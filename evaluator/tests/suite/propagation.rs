@@ -149,18 +149,19 @@ fn vorticity_of_overlapping_values() {
         let (u, v) = (field(&mut rng, 4), field(&mut rng, 4));
         let v: Vec<f64> = v.iter().map(|v| 0.5 * v).collect();
         found.extend(vorticities(&u, &v, SIDE, 8.0));
-        values.push(u.iter().enumerate().map(|(k, u)| u + (k % 7) as f64).collect());
+        values.push(
+            u.iter()
+                .enumerate()
+                .map(|(k, u)| u + (k % 7) as f64)
+                .collect::<Vec<f64>>(),
+        );
     }
     let expected = of_vorticity([0.5; 2], [1.0; 2], [8.0; 2], [0.5; 2]);
     let ratio = moments(&found).1 / expected;
     println!("{ratio:.4}");
     assert!((ratio - 1.0).abs() < 0.03, "{ratio}");
     assert!((of_vorticity([0.1; 2], [0.1; 2], [8.0; 2], [0.5; 2]) - 0.1 / 8.0 * 0.5f64.sqrt()).abs() < 1e-15);
-    let values = GridValues {
-        columns: SIDE,
-        reach: [3, 3],
-        pairs: values,
-    };
+    let values = GridValues::new(SIDE, [3, 3], values);
     for (lag, expected) in [([2, 0], 0.5), ([0, 2], 0.5), ([1, 1], 0.5625), ([5, 0], 0.0)] {
         let got = error_correlation(&values, lag, Confidence::new(0.999).unwrap());
         println!("{lag:?}: {got:?}");
@@ -179,11 +180,7 @@ fn correlation_intervals_cover() {
     let studies = 300;
     let hits = (0..studies)
         .filter(|_| {
-            let values = GridValues {
-                columns: SIDE,
-                reach: [3, 3],
-                pairs: (0..8).map(|_| field(&mut rng, 4)).collect(),
-            };
+            let values = GridValues::new(SIDE, [3, 3], (0..8).map(|_| field(&mut rng, 4)));
             let got = error_correlation(&values, [2, 0], Confidence::USUAL);
             got.lo <= 0.5 && 0.5 <= got.hi
         })
@@ -248,11 +245,8 @@ fn vorticity_of_real_correlations() {
                 of_vorticity([deviation[1]; 2], [deviation[0]; 2], [spacing; 2], rho) / actual
             };
             let theory = overlap_correlation(&window_weights(weighting, 32), 2 * spacing as usize);
-            let [u, v] = errors.map(|values| GridValues {
-                columns,
-                reach: [(1.0 / (1.0 - overlap)) as usize - 1; 2],
-                pairs: values.into_iter().collect(),
-            });
+            let [u, v] = errors
+                .map(|values| GridValues::new(columns, [(1.0 / (1.0 - overlap)) as usize - 1; 2], values));
             let usual = Confidence::USUAL;
             let measured = [
                 error_correlation(&v, [2, 0], usual),

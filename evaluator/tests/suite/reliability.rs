@@ -12,12 +12,8 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     StandardNormal.sample(rng)
 }
 
-fn values(values: Vec<Vec<f64>>) -> GridValues {
-    GridValues {
-        columns: SIDE,
-        reach: [1, 1],
-        pairs: values.into_iter().collect(),
-    }
+fn values(values: Vec<Vec<f64>>) -> GridValues<'static> {
+    GridValues::new(SIDE, [1, 1], values)
 }
 
 /// Standard normal values, averaged over 2 × 2 neighbours.
@@ -31,7 +27,7 @@ fn field(rng: &mut ChaCha8Rng) -> Vec<f64> {
 }
 
 /// Uncertainties of about 0.02 to 0.1 px, and normal errors with `factor` times that.
-fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [GridValues; 2] {
+fn pairs(rng: &mut ChaCha8Rng, number: usize, factor: f64) -> [GridValues<'static>; 2] {
     let (uncertainty, error) = (0..number)
         .map(|_| {
             let u: Vec<f64> = (0..SIDE * SIDE)
@@ -166,8 +162,8 @@ fn rank_correlation_of_the_normal_law() {
 #[test]
 fn limits() {
     let mut rng = ChaCha8Rng::seed_from_u64(4);
-    let [mut uncertainty, error] = pairs(&mut rng, 4, 1.0);
-    let two = [&uncertainty, &error].map(|all| values(all.pairs[..2].iter().map(|s| s.to_vec()).collect()));
+    let [uncertainty, error] = pairs(&mut rng, 4, 1.0);
+    let two = [&uncertainty, &error].map(|all| all.first(2));
     let got = rank_correlation(&two[0], &two[1].map(f64::abs), Confidence::USUAL);
     assert!(got.value > 0.0 && (got.lo, got.hi) == (-1.0, 1.0), "{got:?}");
     // Errors that are always twice their uncertainties: the ratio does not scatter at all, however
@@ -179,8 +175,9 @@ fn limits() {
     let best = chi_interval(2.0, 1600.0, Confidence::USUAL);
     let wider = (got.hi - got.lo) / (1.0 / best.lo - 1.0 / best.hi);
     assert!((1.0..1.02).contains(&wider), "{got:?}: {wider}");
-    uncertainty = uncertainty.map(|_| 0.05);
-    uncertainty.pairs[0][..7].fill(f64::NAN);
+    let mut equal = vec![vec![0.05; SIDE * SIDE]; 4];
+    equal[0][..7].fill(f64::NAN);
+    let uncertainty = values(equal);
     let got = reliability(&uncertainty, &error, 5, Confidence::USUAL);
     assert_eq!((got.vectors, got.curve.len()), (1593, 1));
     assert!(got.rank_correlation.value.is_nan());

@@ -84,7 +84,8 @@ fn nothing_valid_is_off_by_the_limit() {
     assert_eq!(sample.score().total_with_outliers_px(), 1.0);
 }
 
-/// The function sees the numbers of pair and vector, and only the part that counts has values.
+/// The function sees the errors of the pair and the number of the vector, and only the part that
+/// counts has values.
 #[test]
 fn values_stand_at_the_vectors_that_count() {
     let none = Errors {
@@ -92,15 +93,19 @@ fn values_stand_at_the_vectors_that_count() {
         window_px: vec![[f64::NAN; 2]; 4],
         detected: vec![false; 4],
     };
+    let found = Errors {
+        detected: vec![true; 4],
+        ..none.clone()
+    };
     let sample = ErrorSample {
         columns: 2,
         reach: [1, 1],
-        pairs: &[none.clone(), none],
+        pairs: &[none, found],
         truths: Truths::Repeat,
         part: Some(&[true, false, false, true]),
         confidence: Confidence::USUAL,
     };
-    let values = sample.values(|pair, k| (10 * pair + k) as f64);
+    let values = sample.values(|errors, k| f64::from(u8::from(errors.detected[k])) * 10.0 + k as f64);
     assert_eq!((values.columns, values.reach, values.count()), (2, [1, 1], 4));
     assert_eq!(values.pair_means(), [1.5, 11.5]);
 }
@@ -164,7 +169,7 @@ proptest! {
             prop_assert!(!(locking.p_value < 0.0 || locking.p_value > 1.0), "{locking:?}");
             all.push(amplitude_ratio(&sample, &truth, component));
             all.extend(fractions(&sample, &truth, component, 4).iter().map(|class| class.measured));
-            let errors = sample.values(|pair, k| pairs[pair].point_px[k][component]);
+            let errors = sample.values(move |errors, k| errors.point_px[k][component]);
             let found = reliability(&errors.map(|_| 0.1), &errors, 3, Confidence::USUAL);
             all.extend([found.coverage[0], found.coverage[1], found.ratio, found.rank_correlation]);
         }

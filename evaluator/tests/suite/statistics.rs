@@ -143,22 +143,11 @@ fn intervals_cover_under_dependence() {
         let studies = 600;
         for _ in 0..studies {
             let values: Vec<Vec<f64>> = (0..pairs).map(|_| field(&mut rng, 24, over, 0.0)).collect();
-            let values = GridValues {
-                columns: 24,
-                reach: [over - 1; 2],
-                pairs: values,
-            };
+            let values = GridValues::new(24, [over - 1; 2], values);
             let (m, effective) = mean(&values, Confidence::USUAL);
             hit_mean += u32::from(m.lo <= 0.0 && 0.0 <= m.hi);
             assert!(effective <= values.count() as f64);
-            let squares = GridValues {
-                pairs: values
-                    .pairs
-                    .iter()
-                    .map(|s| s.iter().map(|v| v * v).collect())
-                    .collect(),
-                ..values.clone()
-            };
+            let squares = values.map(|v| v * v);
             let sd = root_mean_square(&squares, Confidence::USUAL);
             hit_sd += u32::from(sd.lo <= 1.0 && 1.0 <= sd.hi);
             naive += u32::from(m.value.abs() < 1.96 / (values.count() as f64).sqrt());
@@ -193,11 +182,7 @@ fn rare_misses_are_rare() {
     let rare = Confidence::new(0.999).unwrap();
     let mut misses = [0; 2];
     for _ in 0..3000 {
-        let values = GridValues {
-            columns: 13,
-            reach: [3; 2],
-            pairs: (0..4).map(|_| field(&mut rng, 13, 4, 0.0)).collect(),
-        };
+        let values = GridValues::new(13, [3; 2], (0..4).map(|_| field(&mut rng, 13, 4, 0.0)));
         let (m, sd) = (
             mean(&values, rare).0,
             root_mean_square(&values.map(|v| v * v), rare),
@@ -216,11 +201,7 @@ fn rare_misses_are_rare() {
 fn shares_cover_under_dependence() {
     let mut rng = ChaCha8Rng::seed_from_u64(6);
     let hits = (0..600).filter(|_| {
-        let values = GridValues {
-            columns: 16,
-            reach: [3; 2],
-            pairs: (0..4).map(|_| field(&mut rng, 16, 4, 0.0)).collect(),
-        };
+        let values = GridValues::new(16, [3; 2], (0..4).map(|_| field(&mut rng, 16, 4, 0.0)));
         let above = values.map(|v| f64::from(u8::from(v > 1.0)));
         let got = share(&above, 1.0, Confidence::USUAL);
         got.lo <= 0.158655 && 0.158655 <= got.hi
@@ -228,11 +209,7 @@ fn shares_cover_under_dependence() {
     let coverage = hits.count() as f64 / 600.0;
     println!("{coverage}");
     assert!((coverage - 0.95).abs() < 0.027, "{coverage}");
-    let none = GridValues {
-        columns: 4,
-        reach: [0, 0],
-        pairs: vec![vec![0.0; 16]],
-    };
+    let none = GridValues::new(4, [0, 0], vec![vec![0.0; 16]]);
     assert_eq!(
         share(&none, 30.0, Confidence::USUAL),
         fraction(0.0, 30.0, Confidence::USUAL)
@@ -249,12 +226,8 @@ fn fixed_pattern_is_not_chance() {
     let studies = 200;
     let average: f64 = (0..studies)
         .map(|_| {
-            let values = (0..pairs).map(|_| field(&mut rng, side, over, 3.0)).collect();
-            variance_of_mean(&GridValues {
-                columns: side,
-                reach: [over - 1; 2],
-                pairs: values,
-            }) / f64::from(studies)
+            let values: Vec<Vec<f64>> = (0..pairs).map(|_| field(&mut rng, side, over, 3.0)).collect();
+            variance_of_mean(&GridValues::new(side, [over - 1; 2], values)) / f64::from(studies)
         })
         .sum();
     // Sum over lags of the overlap (1 - |lag|/over), times the fraction of pairs of positions that
@@ -269,19 +242,11 @@ fn fixed_pattern_is_not_chance() {
 
 #[test]
 fn nothing_is_known_of_nothing() {
-    let values = GridValues {
-        columns: 2,
-        reach: [0, 0],
-        pairs: vec![vec![f64::NAN; 4]],
-    };
+    let values = GridValues::new(2, [0, 0], vec![vec![f64::NAN; 4]]);
     let (m, _) = mean(&values, Confidence::USUAL);
     assert!(m.value.is_nan() && m.lo == f64::NEG_INFINITY && m.hi == f64::INFINITY);
     assert_eq!(root_mean_square(&values, Confidence::USUAL).hi, f64::INFINITY);
-    let same = GridValues {
-        columns: 2,
-        reach: [0, 0],
-        pairs: vec![vec![0.0; 4]; 2],
-    };
+    let same = GridValues::new(2, [0, 0], vec![vec![0.0; 4]; 2]);
     assert_eq!(root_mean_square(&same, Confidence::USUAL).hi, 0.0);
 }
 
@@ -290,11 +255,7 @@ fn nothing_is_known_of_nothing() {
 #[test]
 fn quantiles_match_numpy() {
     let x: Vec<f64> = serde_json::from_value(reference()["sample20"]["x"].clone()).unwrap();
-    let values = GridValues {
-        columns: 20,
-        reach: [0, 0],
-        pairs: vec![x],
-    };
+    let values = GridValues::new(20, [0, 0], vec![x]);
     let got = quantiles(&values.map(f64::abs), &[0.5, 0.9, 0.95, 0.99], Confidence::USUAL);
     for (got, expected) in got.iter().zip([0.115, 0.261, 0.272, 0.3024]) {
         assert!((got.value - expected).abs() < 1e-12, "{got:?}");
@@ -326,11 +287,7 @@ fn quantile_intervals_cover_under_dependence() {
     let mut hits = [0; 4];
     let studies = 600;
     for _ in 0..studies {
-        let values = GridValues {
-            columns: 24,
-            reach: [1; 2],
-            pairs: (0..4).map(|_| field(&mut rng, 24, 2, 0.0)).collect(),
-        };
+        let values = GridValues::new(24, [1; 2], (0..4).map(|_| field(&mut rng, 24, 2, 0.0)));
         for (k, got) in quantiles(&values.map(f64::abs), &shares, Confidence::USUAL)
             .iter()
             .enumerate()

@@ -48,7 +48,7 @@ fn windows(experiment: &Experiment, before: &Point) -> f64 {
     let own = (1.0 - pass.overlap).powi(2);
     let vectors = match &before.tiles {
         Some(tiles) => tiles.weights.iter().filter(|weight| **weight > 0.0).count(),
-        None => before.errors.first().map_or(0, |errors| errors.point_px.len()),
+        None => before.errors.pair(0).point_px.len(),
     };
     (vectors as f64 * own).max(1.0)
 }
@@ -178,7 +178,9 @@ mod tests {
         let [own, common] = [7 ^ OTHER_PAIRS, 7].map(|seed| measured(&setup, seed));
         assert_eq!(best.point.score.total_px.value, own.score.total_px.value,);
         assert_ne!(own.score.total_px.value, common.score.total_px.value);
-        assert_eq!(best.point.squared_errors().pairs, common.squared_errors().pairs);
+        let squares = [&best.point, &common].map(|point| point.squared_errors());
+        assert_eq!(squares[0].pairs(), squares[1].pairs());
+        assert_eq!(squares[0].pair(1), squares[1].pair(1));
         // The smallest on the common particles, which is why it was chosen.
         let totals = decision.points.iter().map(|m| m.point.common_total_px());
         let smallest = totals.fold(f64::INFINITY, f64::min);

@@ -99,22 +99,22 @@ impl MeasuredSetting {
     }
 
     /// Squared error of each vector, with the curvature, over the squared mean displacement.
-    pub(super) fn squares(&self) -> GridValues {
-        self.point.squared_errors().map(|square| self.square(square))
+    pub(super) fn squares(&self) -> GridValues<'static> {
+        self.point.squared_errors().map(self.square())
     }
 
     /// The same of one squared error of the displacement, px².
-    pub(super) fn square(&self, square: f64) -> f64 {
-        (square + self.curvature_px.powi(2)) / self.speeds.mean_px.powi(2)
+    pub(super) fn square(&self) -> impl Fn(f64) -> f64 + Send + Sync + use<> {
+        let (adds, over) = (self.curvature_px.powi(2), self.speeds.mean_px.powi(2));
+        move |square| (square + adds) / over
     }
 
     /// Error of the velocity over that of `best`, on the particles that both share: those of the
     /// pairs of which both have a measurement.
     pub fn over(&self, best: &MeasuredSetting) -> f64 {
-        let mut both = [self, best].map(MeasuredSetting::squares);
-        let pairs = both[0].pairs.len().min(both[1].pairs.len());
-        both.iter_mut().for_each(|squares| squares.pairs.truncate(pairs));
-        (both[0].mean() / both[1].mean()).sqrt()
+        let [own, other] = [self, best].map(MeasuredSetting::squares);
+        let pairs = own.pairs().min(other.pairs());
+        (own.first(pairs).mean() / other.first(pairs).mean()).sqrt()
     }
 
     /// The mean of these of each pair.

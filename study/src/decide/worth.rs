@@ -282,12 +282,8 @@ impl WorthStudy<'_> {
             let along = base.along(axis, settings);
             let [a, b, c] = along[..] else { return None };
             let at = [a, b, c].map(|k| base.tried[settings[k]].at[axis]);
-            let three = |grids: &[GridValues]| Three {
-                at,
-                squares: [a, b, c].map(|k| grids[k].clone()),
-            };
             let standing = base.tried[base.best].at[axis];
-            let (moved, end) = match shift(&three(&from), &three(&to)) {
+            let (moved, end) = match shift(&Three::of(at, &from, [a, b, c]), &Three::of(at, &to, [a, b, c])) {
                 Some((moved, [from, to])) => {
                     // What ends the answer ends that under the usual value too.
                     let within = |at: f64| at.clamp(free.limits[0], free.limits[1]);
@@ -320,8 +316,8 @@ impl WorthStudy<'_> {
     }
 
     /// Squared errors of settings, with the lost vectors or without.
-    fn grids(&self, all: &[&Squares], count_lost: bool) -> Vec<GridValues> {
-        let one = |squares: &&Squares| match count_lost {
+    fn grids<'s>(&'s self, all: &[&'s Squares], count_lost: bool) -> Vec<GridValues<'s>> {
+        let one = |squares: &&'s Squares| match count_lost {
             true => squares.counted(&self.places),
             false => squares.of_valid.clone(),
         };

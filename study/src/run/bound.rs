@@ -7,6 +7,8 @@
 //! (DSNU, PRNU, hot and dead ones) add is not in it, and the particles' own loss from frame A to
 //! frame B is not either, so the bound is low where they matter.
 
+use std::borrow::Cow;
+
 use motefield_evaluator::bound::{ExpectedImage, PixelNoise, displacement_bound};
 use motefield_evaluator::score::{ErrorSample, Errors, Score};
 use motefield_evaluator::statistics::{Estimate, GridValues, ratio, root_mean_square};
@@ -29,10 +31,10 @@ pub struct BoundAtPoint {
 impl BoundAtPoint {
     /// From the bounds of the first measurements of a sample.
     pub(super) fn new(sample: &ErrorSample, bounds: &[Option<Vec<[f64; 2]>>], score: &Score) -> BoundAtPoint {
-        let pairs: Vec<(&Vec<[f64; 2]>, &Errors)> = bounds
+        let pairs: Vec<(&Vec<[f64; 2]>, Cow<Errors>)> = bounds
             .iter()
-            .zip(sample.pairs)
-            .filter_map(|(bound, errors)| Some((bound.as_ref()?, errors)))
+            .enumerate()
+            .filter_map(|(pair, bound)| Some((bound.as_ref()?, sample.pairs.pair(pair))))
             .collect();
         let [x, y] = [0, 1].map(|c| {
             // A window that gave no vector has no error, so its bound does not count beside the
@@ -45,14 +47,10 @@ impl BoundAtPoint {
                     f64::NAN
                 }
             };
-            let squares = GridValues {
-                columns: sample.columns,
-                reach: sample.reach,
-                pairs: pairs
-                    .iter()
-                    .map(|(bound, errors)| (0..bound.len()).map(|k| square(bound, errors, k)).collect())
-                    .collect(),
+            let of_pair = |(bound, errors): &(&Vec<[f64; 2]>, Cow<Errors>)| -> Vec<f64> {
+                (0..bound.len()).map(|k| square(bound, errors, k)).collect()
             };
+            let squares = GridValues::new(sample.columns, sample.reach, pairs.iter().map(of_pair));
             let bound = root_mean_square(&squares, sample.confidence);
             let random = score.point[c].random_px;
             (bound, ratio(bound, random))

@@ -55,8 +55,7 @@ fn of_tiles(
     };
     let without = |tile: usize| {
         let counts = |k: usize| sample.part.is_none_or(|part| part[k]) && tiles.of_place(k) != Some(tile);
-        let places = sample.pairs.first().map_or(0, |errors| errors.point_px.len());
-        let part: Vec<bool> = (0..places).map(counts).collect();
+        let part: Vec<bool> = (0..sample.places()).map(counts).collect();
         let part = ErrorSample {
             part: Some(&part),
             ..*sample

@@ -5,7 +5,7 @@
 //! ran through.
 
 use std::collections::HashMap;
-use std::sync::Mutex;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use motefield_files::record::RecordFile;
@@ -13,6 +13,7 @@ use motefield_files::record::RecordFile;
 use super::ledger::Ledger;
 use super::measurement::Measurement;
 use super::record::{read_record, record_bytes};
+use super::store::Written;
 use crate::folder::Folder;
 
 /// Finished measurements, on their way to a file and back.
@@ -22,14 +23,14 @@ use crate::folder::Folder;
 /// whenever the study is run.
 pub struct Journal<'a> {
     store: Store<'a>,
-    kept: Mutex<HashMap<[u64; 2], Measurement>>,
-    found: usize,
+    /// Where those stand that it held when it was opened.
+    found: HashMap<[u64; 2], Written>,
     claimed: AtomicUsize,
 }
 
 /// Where measurements come from and go.
 enum Store<'a> {
-    File(&'a RecordFile),
+    File(Arc<RecordFile>),
     Ledger(&'a Ledger),
 }
 
@@ -39,8 +40,7 @@ impl<'a> Journal<'a> {
     pub fn over(ledger: &'a Ledger) -> Journal<'a> {
         Journal {
             store: Store::Ledger(ledger),
-            kept: Mutex::default(),
-            found: 0,
+            found: HashMap::new(),
             claimed: AtomicUsize::new(0),
         }
     }
@@ -49,12 +49,14 @@ impl<'a> Journal<'a> {
 impl Journal<'_> {
     /// The journal of a study's folder, with what it holds.
     pub fn of(folder: &Folder) -> Journal<'_> {
-        let records = folder.records().iter();
-        let kept: HashMap<_, _> = records.filter_map(|bytes| read_record(bytes)).collect();
+        let file = folder.journal();
+        let whole = |(place, bytes): (_, Vec<u8>)| {
+            let (key, _) = read_record(&bytes)?;
+            Some((key, Written::found(file, place)))
+        };
         Journal {
-            store: Store::File(folder.journal()),
-            found: kept.len(),
-            kept: Mutex::new(kept),
+            store: Store::File(Arc::clone(file)),
+            found: folder.records().filter_map(whole).collect(),
             claimed: AtomicUsize::new(0),
         }
     }
@@ -69,7 +71,7 @@ impl Journal<'_> {
 
     /// Measurements that it held when it was opened.
     pub fn found(&self) -> usize {
-        self.found
+        self.found.len()
     }
 
     /// The first of so many numbers for the points of a round.
@@ -77,17 +79,18 @@ impl Journal<'_> {
         self.claimed.fetch_add(points, Ordering::Relaxed)
     }
 
-    /// The measurement `number` of a point, if the journal held it and it was not taken before.
-    pub(super) fn take(&self, point: usize, number: usize) -> Option<Measurement> {
-        let mut kept = self.kept.lock().expect("no thread panics with the lock");
-        kept.remove(&[point as u64, number as u64])
+    /// The measurement `number` of a point, if the journal held it, and where.
+    pub(super) fn get(&self, point: usize, number: usize) -> Option<(Measurement, Written)> {
+        let written = self.found.get(&[point as u64, number as u64])?;
+        Some((written.read()?, written.clone()))
     }
 
-    /// Writes down a measurement. A disk that is full must not end a study whose results are in
-    /// memory: what is not written is measured again by whoever continues.
-    pub(super) fn add(&self, point: usize, number: usize, measurement: &Measurement) {
-        if let Store::File(file) = self.store {
-            file.add(&record_bytes(point, number, measurement));
+    /// Writes down a measurement. A disk that is full must not end a study: what is not written is
+    /// kept in memory, and measured again by whoever continues.
+    pub(super) fn add(&self, point: usize, number: usize, measurement: &Measurement) -> Option<Written> {
+        match &self.store {
+            Store::File(file) => Written::add(file, &record_bytes(point, number, measurement)),
+            Store::Ledger(_) => None,
         }
     }
 }

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 
 use motefield_evaluator::prepare::Background;
-use motefield_evaluator::score::{ErrorSample, Errors, Score, TotalError, Truths};
+use motefield_evaluator::score::{ErrorSample, Errors, PairErrors, Score, TotalError, Truths};
 use motefield_evaluator::statistics::Confidence;
 use motefield_evaluator::uncertainty::{Estimator, estimate};
 use motefield_evaluator::{Processing, correlate_ensemble};
@@ -16,6 +16,7 @@ use super::bound::{self, BoundAtPoint};
 use super::external::{self, Failed, Places};
 use super::ground::Ground;
 use super::saturation::{full_share, may_be_full};
+use super::store::Measurements;
 use super::tiles::TilePairs;
 use super::trust::{self, Trust};
 use super::{
@@ -224,11 +225,16 @@ impl<'a> Prepared<'a> {
         })
     }
 
-    fn sample<'b>(&self, errors: &'b [Errors], part: &'b [bool], confidence: Confidence) -> ErrorSample<'b> {
+    fn sample<'b>(
+        &self,
+        measured: &'b Measurements,
+        part: &'b [bool],
+        confidence: Confidence,
+    ) -> ErrorSample<'b> {
         ErrorSample {
             columns: self.ground.columns,
             reach: self.ground.reach,
-            pairs: errors,
+            pairs: measured,
             truths: Truths::Repeat,
             part: Some(part),
             confidence,
@@ -236,25 +242,16 @@ impl<'a> Prepared<'a> {
     }
 
     /// Error over all vectors that are measured, which more pairs would tell better.
-    pub fn error_of_places(&self, measured: &[Measurement]) -> TotalError {
-        let errors: Vec<Errors> = measured.iter().map(|m| m.errors.clone()).collect();
-        self.sample(&errors, &self.ground.seen, Confidence::USUAL)
+    pub fn error_of_places(&self, measured: &Measurements) -> TotalError {
+        self.sample(measured, &self.ground.seen, Confidence::USUAL)
             .total_error()
     }
 
     /// The point of these measurements.
-    pub fn point(&self, measured: Vec<Measurement>, confidence: Confidence) -> Point {
-        let (mut errors, mut bounds, mut uncertainties) = (Vec::new(), Vec::new(), Vec::new());
-        let mut failures = Vec::new();
-        for (number, measurement) in measured.into_iter().enumerate() {
-            failures.extend(measurement.failure.map(|why| (number, why)));
-            errors.push(measurement.errors);
-            bounds.push(measurement.bound_px);
-            uncertainties.push(measurement.uncertainties_px);
-        }
+    pub fn point(&self, measured: Measurements, confidence: Confidence) -> Point {
         let (sample, fast) = (
-            self.sample(&errors, &self.ground.seen, confidence),
-            self.sample(&errors, &self.ground.fast, confidence),
+            self.sample(&measured, &self.ground.seen, confidence),
+            self.sample(&measured, &self.ground.fast, confidence),
         );
         let tiles = self.ground.tiling.as_ref();
         let score_of = |sample: &ErrorSample| match tiles {
@@ -263,16 +260,16 @@ impl<'a> Prepared<'a> {
         };
         let score = score_of(&sample);
         let Wanted { bound, figures, .. } = *self.wanted;
-        let trust_in = |(k, estimator): (usize, &Estimator)| {
-            let of_pairs: Vec<&[[f64; 2]]> = uncertainties.iter().map(|u| &u[k][..]).collect();
-            Trust {
-                estimator: *estimator,
-                of: trust::trust(&sample, &of_pairs),
-            }
+        let trust_in = |(k, estimator): (usize, &Estimator)| Trust {
+            estimator: *estimator,
+            of: trust::trust(&sample, |pair| match measured.get(pair) {
+                Cow::Borrowed(measured) => Cow::Borrowed(&measured.uncertainties_px[k][..]),
+                Cow::Owned(mut measured) => Cow::Owned(measured.uncertainties_px.swap_remove(k)),
+            }),
         };
         let estimators = self.wanted.estimators.iter().filter(|_| self.ensemble() == 1);
         let besides = Besides {
-            bound: bound.then(|| BoundAtPoint::new(&sample, &bounds, &score)),
+            bound: bound.then(|| BoundAtPoint::new(&sample, &bounds(&measured), &score)),
             figures: figures.then(|| {
                 FurtherFigures::of(
                     &sample,
@@ -283,7 +280,7 @@ impl<'a> Prepared<'a> {
                 )
             }),
             trust: estimators.enumerate().map(trust_in).collect(),
-            failures,
+            failures: failures(&measured, self.places.is_some()),
             external: self.places.is_some(),
         };
         Point {
@@ -297,9 +294,24 @@ impl<'a> Prepared<'a> {
             fast_displacement_px: self.ground.fast_displacement_px,
             ensemble: self.ensemble(),
             besides,
-            errors,
+            errors: Arc::new(measured),
         }
     }
+}
+
+/// The bounds, where they were computed.
+fn bounds(measured: &Measurements) -> Vec<Option<Vec<[f64; 2]>>> {
+    let first = measured.number().min(BOUND_MEASUREMENTS);
+    (0..first)
+        .map(|k| measured.get(k).into_owned().bound_px)
+        .collect()
+}
+
+/// Where another program failed, and why.
+fn failures(measured: &Measurements, external: bool) -> Vec<(usize, String)> {
+    let all = 0..if external { measured.number() } else { 0 };
+    all.filter_map(|k| Some((k, measured.get(k).failure.clone()?)))
+        .collect()
 }
 
 impl Prepared<'_> {

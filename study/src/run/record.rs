@@ -59,6 +59,12 @@ impl ByteReader<'_> {
 }
 
 impl Measurement {
+    /// Bytes that it takes in memory, about.
+    pub(super) fn size(&self) -> usize {
+        let bounds = self.bound_px.iter().chain(&self.uncertainties_px);
+        33 * self.errors.detected.len() + bounds.map(|vectors| 16 * vectors.len()).sum::<usize>()
+    }
+
     fn write(&self, to: &mut Writer) {
         to.vectors(&self.errors.point_px);
         to.vectors(&self.errors.window_px);

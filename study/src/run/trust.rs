@@ -1,8 +1,10 @@
 //! Whether estimated uncertainties can be believed: of each estimator asked for, held against the
 //! errors of a point's vectors.
 
+use std::borrow::Cow;
+
 use motefield_evaluator::score::ErrorSample;
-use motefield_evaluator::statistics::Estimate;
+use motefield_evaluator::statistics::{Estimate, GridValues};
 use motefield_evaluator::uncertainty::{Estimator, Reliability, reliability};
 
 /// Classes of rising uncertainty of which the reliability curve consists.
@@ -18,13 +20,22 @@ pub struct Trust {
     pub of: [Reliability; 2],
 }
 
-/// Holds standard uncertainties, one list per pair in the order of its vectors, against the errors
+/// Holds standard uncertainties, those of each pair in the order of its vectors, against the errors
 /// of a sample.
-pub fn trust(sample: &ErrorSample, uncertainties: &[&[[f64; 2]]]) -> [Reliability; 2] {
+pub fn trust<'u>(
+    sample: &ErrorSample,
+    uncertainties: impl Fn(usize) -> Cow<'u, [[f64; 2]]> + Send + Sync,
+) -> [Reliability; 2] {
     [0, 1].map(|c| {
+        let size = [sample.pairs.number(), sample.places()];
+        let of_pair = |pair: usize, values: &mut [f64]| {
+            for (v, uncertainty) in values.iter_mut().zip(&*uncertainties(pair)) {
+                *v = uncertainty[c];
+            }
+        };
         reliability(
-            &sample.values(|pair, k| uncertainties[pair][k][c]),
-            &sample.values(|pair, k| sample.pairs[pair].point_px[k][c]),
+            &GridValues::by_pair(sample.columns, sample.reach, size, of_pair),
+            &sample.values(move |errors, k| errors.point_px[k][c]),
             CLASSES,
             sample.confidence,
         )

@@ -44,7 +44,7 @@ fn point(total_px: f64, lost: f64) -> Point {
         tiles: None,
         score,
         fast: score,
-        errors,
+        errors: std::sync::Arc::new(errors),
         columns: SIDE,
         reach: [0, 0],
         fast_displacement_px: 8.0,

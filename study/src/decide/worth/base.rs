@@ -27,7 +27,7 @@ pub(super) enum Judged {
 #[derive(Debug, Clone)]
 pub(super) struct Squares {
     /// Of each, none where it is lost.
-    pub of_valid: GridValues,
+    pub of_valid: GridValues<'static>,
     /// What a lost one counts as, where they are counted: an error of the outlier limit.
     pub of_lost: f64,
     /// Share of valid vectors.
@@ -46,24 +46,20 @@ impl Squares {
     fn of_velocity(measured: &MeasuredSetting) -> Squares {
         Squares {
             of_valid: measured.squares(),
-            of_lost: measured.square(OUTLIER_PX * OUTLIER_PX),
+            of_lost: measured.square()(OUTLIER_PX * OUTLIER_PX),
             valid: measured.valid(),
         }
     }
 
     /// With the lost ones at the places that count.
-    pub fn counted(&self, counts: &[bool]) -> GridValues {
-        let fill = |(value, counts): (&f64, &bool)| match (value.is_finite(), counts) {
-            (false, true) => self.of_lost,
-            _ => *value,
-        };
-        let pairs = self.of_valid.pairs.iter();
-        GridValues {
-            pairs: pairs
-                .map(|pair| pair.iter().zip(counts).map(fill).collect())
-                .collect(),
-            ..self.of_valid.clone()
-        }
+    pub fn counted<'s>(&'s self, counts: &'s [bool]) -> GridValues<'s> {
+        self.of_valid.map_pairs(move |pair| {
+            for (value, counts) in pair.iter_mut().zip(counts) {
+                if *counts && !value.is_finite() {
+                    *value = self.of_lost;
+                }
+            }
+        })
     }
 }
 
@@ -240,10 +236,12 @@ impl<'a> Answered<'a> {
     /// The places of the grid where some setting gave a vector: the others lie in a body or under a
     /// mask.
     pub(super) fn counts(&self) -> Vec<bool> {
-        let pairs = || self.tried.iter().flat_map(|t| &t.squares.of_valid.pairs);
-        let places = pairs().map(Vec::len).max().unwrap_or(0);
+        let of_each: Vec<Vec<bool>> = (self.tried.iter())
+            .map(|tried| tried.squares.of_valid.seen())
+            .collect();
+        let places = of_each.iter().map(Vec::len).max().unwrap_or(0);
         (0..places)
-            .map(|k| pairs().any(|pair| pair.get(k).is_some_and(|v| v.is_finite())))
+            .map(|k| of_each.iter().any(|seen| seen.get(k) == Some(&true)))
             .collect()
     }
 
@@ -321,7 +319,7 @@ impl FreeAxis {
 #[cfg(test)]
 impl TriedSetting {
     /// A setting on one axis, all of whose vectors are valid.
-    pub fn for_test(at: f64, of_valid: GridValues) -> TriedSetting {
+    pub fn for_test(at: f64, of_valid: GridValues<'static>) -> TriedSetting {
         TriedSetting {
             at: vec![at],
             changes: Vec::new(),

@@ -12,9 +12,19 @@ use motefield_evaluator::statistics::{Confidence, Estimate, GridValues, mean};
 
 /// Three coordinates along an axis, rising, with the squared errors there.
 #[derive(Debug, Clone)]
-pub(super) struct Three {
+pub(super) struct Three<'a> {
     pub at: [f64; 3],
-    pub squares: [GridValues; 3],
+    pub squares: [GridValues<'a>; 3],
+}
+
+impl<'a> Three<'a> {
+    /// Of `grids` of squared errors, those at these places.
+    pub fn of(at: [f64; 3], grids: &[GridValues<'a>], places: [usize; 3]) -> Three<'a> {
+        Three {
+            at,
+            squares: places.map(|k| grids[k].clone()),
+        }
+    }
 }
 
 /// The smallest error along an axis.
@@ -75,7 +85,10 @@ pub(super) fn shift(from: &Three, to: &Three) -> Option<(Estimate, [CurveVertex;
     let slopes = [-1.0, 1.0].into_iter().zip(&vertices);
     let weights: Vec<f64> = slopes.flat_map(|(sign, v)| v.slopes.map(|s| sign * s)).collect();
     let influence = (0..6)
-        .map(|k| common[k].map(|e| weights[k] * e / means[k]))
+        .map(|k| {
+            let (weight, mean) = (weights[k], means[k]);
+            common[k].map(move |e| weight * e / mean)
+        })
         .reduce(|sum, grid| sum.join(&grid, |a, b| a + b))?;
     let (spread, _) = mean(&influence, Confidence::USUAL);
     let moved = vertices[1].at - vertices[0].at;
@@ -138,15 +151,11 @@ mod tests {
         assert_eq!(end([0.0, 1.0, 2.0].map(|x: f64| (x - 5.0).powi(2))), 3.0);
     }
 
-    fn errors(at: [f64; 3], place: f64, random: &mut ChaCha8Rng, common: &[f64]) -> [GridValues; 3] {
+    fn errors(at: [f64; 3], place: f64, random: &mut ChaCha8Rng, common: &[f64]) -> [GridValues<'static>; 3] {
         let grid = |x: f64| {
             let scale = (0.3 * (x - place).powi(2)).exp();
             let mut value = |c: &f64| scale * (c + 0.05 * random.random::<f64>());
-            GridValues {
-                columns: 12,
-                reach: [0, 0],
-                pairs: vec![common.iter().map(&mut value).collect()],
-            }
+            GridValues::new(12, [0, 0], [common.iter().map(&mut value).collect::<Vec<f64>>()])
         };
         at.map(grid)
     }

@@ -87,7 +87,7 @@ impl SimulatedFlow {
         ErrorSample {
             columns: SIDE,
             reach: [OVER - 1; 2],
-            pairs: errors,
+            pairs: &errors,
             truths: Truths::Repeat,
             part: None,
             confidence: Confidence::USUAL,

@@ -66,11 +66,7 @@ fn run(request: &Request) -> Result<Figures, String> {
             .map_err(|e| e.to_string())?;
         Ok(all.into_iter().map(|u| u[0]).collect::<Vec<f64>>())
     })?;
-    let values = |pairs: Vec<Vec<f64>>| GridValues {
-        columns: m.grid.columns,
-        reach: reach(&m.grid),
-        pairs,
-    };
+    let values = |pairs: Vec<Vec<f64>>| GridValues::new(m.grid.columns, reach(&m.grid), pairs);
     let along_x = |errors: &Errors| errors.point_px.iter().map(|e| e[0]).collect();
     let errors = values(m.errors.iter().map(along_x).collect());
     // An estimator claims to know the random part only.

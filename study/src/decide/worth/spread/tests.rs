@@ -2,12 +2,8 @@ use super::*;
 use crate::decide::worth::base::{Answered, FreeAxis, Judged, TriedSetting};
 use motefield_rig::setup::{EMBEDDED, EMBEDDED_NAME, Setup};
 
-fn grid(square: f64) -> GridValues {
-    GridValues {
-        columns: 2,
-        reach: [0, 0],
-        pairs: vec![vec![square; 4]],
-    }
+fn grid(square: f64) -> GridValues<'static> {
+    GridValues::new(2, [0, 0], vec![vec![square; 4]])
 }
 
 /// Closed form. The logarithm of the squared error is a parabola about x = p + c with p the

@@ -92,14 +92,14 @@ fn studies_of_rendered_pairs_cover() {
                         let sample = ErrorSample {
                             columns,
                             reach,
-                            pairs: errors,
+                            pairs: &errors,
                             truths: Truths::Repeat,
                             part: None,
                             confidence: Confidence::USUAL,
                         };
                         sample.score()
                     };
-                    let (score, pairs) = study(|k| point.errors[k].clone(), score, &effort);
+                    let (score, pairs) = study(|k| point.errors.pair(k).into_owned(), score, &effort);
                     below += u32::from(score.total_px.hi < truth);
                     above += u32::from(truth < score.total_px.lo);
                     took += pairs;
