@@ -332,16 +332,13 @@ pub fn run_kept(
             break;
         }
         progress.expect(total);
-        let results: Vec<Option<KeptMeasurement>> = jobs
-            .par_iter()
-            .with_max_len(1)
-            .map(|&(point, number)| {
-                let experiment = first + point;
-                let job = Job { experiment, number };
-                let (measurement, written) = once(journal, &prepared[point], job, progress, stop)?;
-                Some(keeper.keep(point, measurement, written))
-            })
-            .collect();
+        let make = |(point, number): (usize, usize)| {
+            let experiment = first + point;
+            let job = Job { experiment, number };
+            let (measurement, written) = once(journal, &prepared[point], job, progress, stop)?;
+            Some(keeper.keep(point, measurement, written))
+        };
+        let results = in_order(&jobs, make);
         if ledger.is_some() && results.iter().any(Option::is_none) {
             stop.store(true, Ordering::Relaxed);
         }
@@ -370,6 +367,15 @@ pub fn run_kept(
         ledger.close(first, &points);
     }
     points
+}
+
+/// What `make` makes of each job. Every thread takes the next one of the list, so that none of the
+/// long ones at its beginning is begun last.
+fn in_order<J: Copy + Sync, R: Send>(jobs: &[J], make: impl Fn(J) -> R + Sync) -> Vec<R> {
+    let jobs = jobs.iter().enumerate().par_bridge();
+    let mut results: Vec<(usize, R)> = jobs.map(|(n, job)| (n, make(*job))).collect();
+    results.sort_unstable_by_key(|(n, _)| *n);
+    results.into_iter().map(|(_, result)| result).collect()
 }
 
 /// One measurement: taken from the journal where it was made before, otherwise made and added to

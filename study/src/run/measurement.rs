@@ -258,7 +258,7 @@ impl<'a> Prepared<'a> {
             None => sample.score(),
             Some(tiling) => sample.score_of_tiles(&tiling.tiles),
         };
-        let score = score_of(&sample);
+        let (score, fast) = rayon::join(|| score_of(&sample), || score_of(&fast));
         let Wanted { bound, figures, .. } = *self.wanted;
         let trust_in = |(k, estimator): (usize, &Estimator)| Trust {
             estimator: *estimator,
@@ -287,7 +287,7 @@ impl<'a> Prepared<'a> {
             common: None,
             caveats: self.caveats(&score),
             score,
-            fast: score_of(&fast),
+            fast,
             tiles: tiles.map(|tiling| tiling.told(&self.ground.seen)),
             columns: self.ground.columns,
             reach: self.ground.reach,
