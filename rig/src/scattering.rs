@@ -10,6 +10,7 @@ use std::f64::consts::PI;
 
 use multiversion::multiversion;
 use num_complex::Complex64;
+use rayon::prelude::*;
 
 use crate::optics::{OutOfRange, within};
 
@@ -331,21 +332,22 @@ pub fn collected_cross_section_m2_sr(
         0.0 => 1,
         _ => ((32.0 * half_width * mean_size) as usize).clamp(64, 1024),
     };
-    let (mut sum, mut weights) = (0.0, 0.0);
-    for k in 0..samples {
+    let sample = |k: usize| {
         let place = (2.0 * k as f64 + 1.0) / samples as f64 - 1.0;
         let weight = if is_normal {
             libm::exp(-4.5 * place * place)
         } else {
             1.0
         };
-        let sphere = Mie::new(
-            mean_size * (1.0 + half_width * place),
-            particle.index / medium_index,
-        )?;
-        sum += weight * scattered(&sphere, &directions);
-        weights += weight;
-    }
+        let size = mean_size * (1.0 + half_width * place);
+        let sphere = Mie::new(size, particle.index / medium_index)?;
+        Ok((weight * scattered(&sphere, &directions), weight))
+    };
+    let found: Vec<(f64, f64)> = (0..samples)
+        .into_par_iter()
+        .map(sample)
+        .collect::<Result<_, OutOfRange>>()?;
+    let (sum, weights) = (found.iter()).fold((0.0, 0.0), |(sum, weights), (s, w)| (sum + s, weights + w));
     Ok(sum / weights / (wave_number * wave_number))
 }
 

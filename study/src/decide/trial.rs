@@ -364,17 +364,17 @@ fn mean_m_s(plan: &Plan) -> Option<f64> {
 /// Root mean square, over the picture, of the difference between displacement and velocity midway.
 pub(super) fn curvature_px(plan: &Plan) -> f64 {
     let scene = &plan.scene;
-    let mut sum = 0.0;
-    let mut n = 0.0;
-    for [x, y] in points(scene.size) {
+    let square = |[x, y]: [f64; 2]| {
         if scene.flow.solid([x, y, 0.0]) {
-            continue;
+            return None;
         }
         let [dx, dy] = truth::displacement(scene.flow.as_ref(), x, y);
         let [u, v, _] = scene.flow.velocity([x, y, 0.0], 0.0);
-        sum += (dx - u).powi(2) + (dy - v).powi(2);
-        n += 1.0;
-    }
+        Some((dx - u).powi(2) + (dy - v).powi(2))
+    };
+    let points: Vec<[f64; 2]> = points(scene.size).collect();
+    let squares: Vec<Option<f64>> = points.into_par_iter().map(square).collect();
+    let (sum, n) = (squares.iter().flatten()).fold((0.0, 0.0), |(sum, n), square| (sum + square, n + 1.0));
     (sum / f64::max(n, 1.0)).sqrt()
 }
 

@@ -104,7 +104,7 @@ impl Measurements {
         match &self.0[number] {
             KeptMeasurement::InMemory(measurement) => Cow::Borrowed(measurement),
             KeptMeasurement::InFile(written) => {
-                Cow::Owned(written.read().expect("what was written is read back"))
+                Cow::Owned(written.read().expect("a disk gives back what was written to it"))
             }
         }
     }
