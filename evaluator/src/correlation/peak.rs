@@ -194,8 +194,8 @@ impl Searched<'_> {
             }
             let top = f32::from_bits(top as u32);
             let mut first: Option<[usize; 2]> = None;
-            for x in 0..greatest.len() {
-                if greatest[x] != top {
+            for (x, greatest) in greatest.iter_mut().enumerate() {
+                if *greatest != top {
                     continue;
                 }
                 let is_peak = |y: usize| admitted([x, y]) && self.is_local_maximum([x, y]);
@@ -210,7 +210,7 @@ impl Searched<'_> {
                             true => value(y),
                             false => height,
                         };
-                        greatest[x] = (0..self.rows).fold(0.0, higher_peak);
+                        *greatest = (0..self.rows).fold(0.0, higher_peak);
                     }
                 }
             }
