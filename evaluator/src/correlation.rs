@@ -6,6 +6,7 @@
 
 mod any_windows;
 mod columns;
+mod lags;
 mod overlapping;
 mod peak;
 mod plane;

@@ -359,12 +359,12 @@ impl Correlator {
             .collect();
         let place = |at: &[usize; 2]| WindowPlace::new(&grid, *at, predictor, self.processing.deform);
         let places: Vec<WindowPlace> = wanted.iter().map(place).collect();
-        let fit = (self.processing.peak_fit, self.processing.low_values);
-        // Where it lies is asked only of vectors that may be replaced.
+        let (peak_fit, low) = (self.processing.peak_fit, self.processing.low_values);
+        // Second-highest peaks are located where a vector may be replaced by them.
         let second = pass + 1 < self.stages.len() || self.processing.refinement != Refinement::None;
         let mut search = PeakSearch::default();
         let mut measure =
-            |n: usize, plane: Option<&Plane>| places[n].measure(plane, &mut search, fit, second);
+            |n: usize, plane: Option<&Plane>| places[n].measure(plane, &mut search, peak_fit, low, second);
         let mut measured = Vec::with_capacity(places.len());
         if let [pair] = pairs {
             self.planes(0, pair, pass, predictor, &places, |n, plane| {

@@ -18,6 +18,7 @@ mod hotelling;
 mod intervals;
 mod jackknife;
 mod moments;
+mod neighbours;
 mod paired;
 mod quantiles;
 mod rank_correlation;

@@ -51,7 +51,8 @@ impl WindowPlace {
         &self,
         plane: Option<&Plane>,
         search: &mut PeakSearch,
-        (peak_fit, low): (PeakFit, LowValues),
+        peak_fit: PeakFit,
+        low: LowValues,
         second: bool,
     ) -> WindowPeaks {
         let found = plane.map_or([None; 2], |plane| search.find(plane));
