@@ -64,6 +64,7 @@ pub mod score;
 pub mod statistics;
 pub mod uncertainty;
 
+mod aligned;
 mod deform;
 mod error;
 mod field;
@@ -76,6 +77,7 @@ mod passes;
 mod processing;
 mod refinement;
 mod single_window;
+mod squares;
 mod validation;
 mod window;
 

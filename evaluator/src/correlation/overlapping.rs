@@ -21,8 +21,9 @@ use multiversion::multiversion;
 use super::columns::{factors, rows_of, rows_of_mut, transform};
 use super::lags::correlations;
 use super::plane::Plane;
-use super::strip::ColumnStrip;
+use super::strip::{AT_ONCE, ColumnStrip};
 use super::windows::Corners;
+use crate::aligned::Aligned;
 use crate::frames::FrameView;
 use crate::window::Weighting;
 
@@ -40,14 +41,14 @@ pub(crate) struct OverlappingWindows {
     taper: Vec<f32>,
     taper_sum: f32,
     /// Twice the transform of the taper, wavenumbers as in [`ColumnStrip`]: real parts, then imaginary.
-    of_taper: Vec<f32>,
+    of_taper: Aligned,
     factors: Vec<[f32; 2]>,
     strip: ColumnStrip,
     /// Of the windows A and B, by how much what was taken off each column is more than the mean,
     /// times the weight of the column.
     offsets: [Vec<f32>; 2],
     /// Correlations of two vectors, transformed back along x alone.
-    rows: [Vec<[f32; 2]>; 2],
+    rows: [Aligned; 2],
     work: WindowBuffers,
     planes: [Plane; 2],
     /// A window A and B that reaches beyond the border.
@@ -57,11 +58,12 @@ pub(crate) struct OverlappingWindows {
 /// Room for what lies between two steps.
 pub(super) struct WindowBuffers {
     /// Between the two steps of a transform.
-    pub between: Vec<f32>,
-    /// Real and imaginary parts of a window, twice.
-    pub values: [Vec<f32>; 2],
-    /// Half the wavenumbers of two correlations.
-    pub turned: [Vec<[f32; 2]>; 2],
+    pub between: Aligned,
+    /// Spectra of a window A and B.
+    pub spectra: [Aligned; 2],
+    /// Half the wavenumbers of some columns of two correlations, and all of both together.
+    pub turned: Aligned,
+    pub packed: Aligned,
 }
 
 /// The two lengths into which that of a column is split; `None` where there is no transform for it.
@@ -79,9 +81,10 @@ impl OverlappingWindows {
         let side = width;
         let lengths = split(side).filter(|_| width == height)?;
         let taper: Vec<f32> = weighting.taper(side).iter().map(|w| *w as f32).collect();
-        let zeros = |values: usize| vec![0.0; values];
-        let pair = |values: usize| [zeros(values), zeros(values)];
-        let plane = Plane::new([side, side]);
+        let pair = |values: usize| [(); 2].map(|()| vec![0.0; values]);
+        let aligned = |values: usize| [(); 2].map(|()| Aligned::zeros(values));
+        let of_columns = || Aligned::zeros(2 * side * AT_ONCE);
+        let plane = Plane::circular([side, side]);
         Some(Self {
             side,
             of_taper: transformed_taper(&taper),
@@ -90,11 +93,12 @@ impl OverlappingWindows {
             factors: factors(lengths),
             strip: ColumnStrip::new(side),
             offsets: pair(side),
-            rows: [(); 2].map(|()| vec![[0.0; 2]; side * side / 2]),
+            rows: aligned(side * side),
             work: WindowBuffers {
-                between: zeros(2 * side * side),
-                values: pair(2 * side * side),
-                turned: [(); 2].map(|()| vec![[0.0; 2]; side * side]),
+                between: of_columns(),
+                spectra: aligned(side * side),
+                turned: of_columns(),
+                packed: of_columns(),
             },
             planes: [plane.clone(), plane],
             pixels: pair(side * side),
@@ -176,7 +180,7 @@ impl OverlappingWindows {
             offsets_of_columns(first, sums, &self.taper, self.taper_sum, offsets);
         }
         let spectra = &spectra[2 * side * column..2 * side * columns.end];
-        let [a, b] = &mut self.work.values;
+        let [a, b] = &mut self.work.spectra;
         for (half, (offsets, to)) in self.offsets.iter().zip([&mut *a, &mut *b]).enumerate() {
             let window = WindowColumns {
                 spectra,
@@ -205,13 +209,14 @@ impl OverlappingWindows {
 
     /// Makes two planes of two of the `rows`.
     fn planes(&mut self, which: [usize; 2]) {
-        let [one, two] = which.map(|k| &self.rows[k][..]);
-        correlations([one, two], &self.factors, &mut self.work, &mut self.planes);
+        let rows = which.map(|k| &self.rows[k][..]);
+        let lags = self.planes.each_mut().map(Plane::kept_mut);
+        correlations(self.side, rows, &self.factors, &mut self.work, lags);
     }
 }
 
 /// Twice the transform of a taper at wavenumbers 0 (with half its length) to half its length.
-fn transformed_taper(taper: &[f32]) -> Vec<f32> {
+fn transformed_taper(taper: &[f32]) -> Aligned {
     let side = taper.len();
     let at = |k: usize| {
         let angle = |n: usize| std::f64::consts::TAU * ((n * k) % side) as f64 / side as f64;
@@ -221,7 +226,11 @@ fn transformed_taper(taper: &[f32]) -> Vec<f32> {
     let half = side / 2;
     let real = (0..half).map(|k| at(k)[0]);
     let imaginary = (0..half).map(|k| if k == 0 { at(half)[0] } else { at(k)[1] });
-    real.chain(imaginary).map(|v| v as f32).collect()
+    let mut transformed = Aligned::zeros(side);
+    for (to, value) in transformed.iter_mut().zip(real.chain(imaginary)) {
+        *to = value as f32;
+    }
+    transformed
 }
 
 /// By how much what was taken off each column, its first pixel, is more than the weighted mean of
@@ -332,7 +341,8 @@ fn product_of_real_columns(side: usize, a: &mut [f32], b: &mut [f32]) {
     }
 }
 
-/// The correlation of two windows from their spectra, transformed back along x alone.
+/// The correlation of two windows from their spectra, transformed back along x alone: real parts of
+/// each lag, then imaginary parts.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn rows_of_product(
     side: usize,
@@ -340,7 +350,7 @@ fn rows_of_product(
     b: &[f32],
     factors: &[[f32; 2]],
     between: &mut [f32],
-    to: &mut [[f32; 2]],
+    to: &mut [f32],
 ) {
     match side {
         32 => rows_of_spectra::<32, 4, 8, 16>(a, b, factors, between, to),
@@ -354,10 +364,10 @@ fn rows_of_spectra<const N: usize, const P: usize, const Q: usize, const H: usiz
     b: &[f32],
     factors: &[[f32; 2]],
     between: &mut [f32],
-    to: &mut [[f32; 2]],
+    to: &mut [f32],
 ) {
     let ([a_re, a_im], [b_re, b_im]) = (rows_of::<N, H>(a), rows_of::<N, H>(b));
-    let to: &mut [[[f32; 2]; H]; N] = to.as_chunks_mut().0.first_chunk_mut().expect("N rows");
+    let [re, im] = rows_of_mut::<N, H>(to);
     transform::<N, P, Q, H>(
         factors,
         between,
@@ -365,7 +375,7 @@ fn rows_of_spectra<const N: usize, const P: usize, const Q: usize, const H: usiz
             let (a, b) = ([a_re[n][k], a_im[n][k]], [b_re[n][k], b_im[n][k]]);
             [a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1]]
         },
-        |lag, k, [im, re]| to[lag][k] = [re, im],
+        |lag, k, value| [im[lag][k], re[lag][k]] = value,
     );
 }
 
@@ -427,9 +437,9 @@ mod tests {
                     AnyWindows::new(window, weighting, Correlation::Circular, Normalise::None);
                 let mut number = 0;
                 one_by_one.correlate(frames, &corners, |n, expected| {
-                    let greatest = expected.values().iter().fold(0.0f32, |top, v| top.max(v.abs()));
+                    let greatest = expected.values().fold(0.0f32, |top, v| top.max(v.abs()));
                     assert_eq!(found[n].0, n);
-                    for (value, expected) in found[n].1.values().iter().zip(expected.values()) {
+                    for (value, expected) in found[n].1.values().zip(expected.values()) {
                         let error = (value - expected).abs();
                         assert!(
                             error < 1e-5 * greatest,
@@ -457,8 +467,8 @@ mod tests {
         };
         let mut windows = OverlappingWindows::new([32, 32], Weighting::Gaussian).unwrap();
         let alone = last(&mut windows, &corners[8..9]);
-        assert_eq!(last(&mut windows, &corners[..9]).values(), alone.values());
-        assert_eq!(last(&mut windows, &corners[8..9]).values(), alone.values());
+        assert_eq!(last(&mut windows, &corners[..9]), alone);
+        assert_eq!(last(&mut windows, &corners[8..9]), alone);
     }
 
     /// A window has the same plane to the bit in whichever strip it is transformed.
@@ -474,7 +484,7 @@ mod tests {
         windows.correlate(frames, &corners, |_, plane| planes.push(plane.clone()));
         for n in [2, 6, 11, 20, 40, 60, 80] {
             windows.correlate(frames, &two(n), |k, plane| {
-                assert_eq!(plane.values(), planes[n - n % 2 + k].values(), "{n}");
+                assert_eq!(plane, &planes[n - n % 2 + k], "{n}");
             });
         }
     }

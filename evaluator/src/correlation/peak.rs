@@ -4,7 +4,8 @@ use std::ops::Range;
 
 use multiversion::multiversion;
 
-use super::plane::{MARGIN, Plane};
+use super::plane::Plane;
+use crate::aligned::Aligned;
 use crate::least_squares::Normal;
 use crate::named::named;
 
@@ -92,9 +93,8 @@ pub fn find_peaks(plane: &Plane) -> [Option<Peak>; 2] {
 /// Finds the peaks of planes, one after another, as [`find_peaks`] does.
 #[derive(Default)]
 pub(crate) struct PeakSearch {
-    /// The greatest value of each column of the search range that may yet be a peak, and beyond the
-    /// last column anything.
-    greatest: Vec<f32>,
+    /// The greatest value of each column of the search range that may yet be a peak.
+    greatest: Aligned,
 }
 
 /// Columns that are gone through side by side in a wide plane, and in one narrower than that. (Loops
@@ -105,85 +105,112 @@ const FEW_LANES: usize = 8;
 impl PeakSearch {
     /// The highest peak, and the highest one outside its neighbourhood.
     pub fn find(&mut self, plane: &Plane) -> [Option<Peak>; 2] {
-        let [columns, rows] = plane.limit().map(|limit| 2 * limit + 1);
-        let searched = Searched { plane, columns, rows };
-        let [first, second] = two_highest(&searched, &mut self.greatest);
-        [first, second].map(|place| Some(searched.peak(place?)))
+        let peak = |lag: [isize; 2]| Peak {
+            lag,
+            height: plane.at(lag[0], lag[1]),
+        };
+        let found = two_highest(&SearchRange::of(plane), &mut self.greatest);
+        found.map(|lag| lag.map(peak))
     }
 }
 
-/// Where the two peaks are.
+/// The lags of the two peaks.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
-fn two_highest(searched: &Searched, greatest: &mut Vec<f32>) -> [Option<[usize; 2]>; 2] {
-    searched.greatest_of_columns(greatest);
-    let Some([x, y]) = searched.highest(greatest, |_| true) else {
+fn two_highest(range: &SearchRange, greatest: &mut Aligned) -> [Option<[isize; 2]>; 2] {
+    range.greatest_of_columns(greatest);
+    let Some(peak) = range.highest(greatest, |_| true) else {
         return [None; 2];
     };
-    let near = |place: usize, places: usize| {
-        place.saturating_sub(NEIGHBOURHOOD_PX)..(place + NEIGHBOURHOOD_PX + 1).min(places)
-    };
-    let (columns, rows) = (near(x, searched.columns), near(y, searched.rows));
-    searched.greatest_beside(&columns, &rows, greatest);
-    let beside = |[x, y]: [usize; 2]| !(columns.contains(&x) && rows.contains(&y));
-    [Some([x, y]), searched.highest(greatest, beside)]
+    range.greatest_beside(peak, greatest);
+    let beside = |lag: [isize; 2]| (0..2).any(|k| lag[k].abs_diff(peak[k]) > NEIGHBOURHOOD_PX);
+    [Some(peak), range.highest(greatest, beside)]
 }
 
-/// The search range of a plane.
-struct Searched<'a> {
+/// The search range of a plane, in the columns and rows that are kept of it.
+struct SearchRange<'a> {
     plane: &'a Plane,
-    columns: usize,
-    rows: usize,
+    /// The columns to look at, and those of them that are beyond the limit.
+    columns: Range<usize>,
+    beyond: Range<usize>,
+    /// The rows in the order of their lags.
+    rows: [Range<usize>; 2],
 }
 
-impl Searched<'_> {
-    /// The values from a place on.
-    #[inline(always)]
-    fn from(&self, [x, y]: [usize; 2]) -> &[f32] {
-        &self.plane.search_range()[y * self.plane.width() + x..]
-    }
-
-    fn peak(&self, [x, y]: [usize; 2]) -> Peak {
-        let [limit_x, limit_y] = self.plane.limit().map(|limit| limit as isize);
-        Peak {
-            lag: [x as isize - limit_x, y as isize - limit_y],
-            height: self.from([x, y])[0],
+impl<'a> SearchRange<'a> {
+    fn of(plane: &'a Plane) -> Self {
+        let [limit_x, limit_y] = plane.limit().map(|limit| limit as isize);
+        let [before, after] = plane.columns(-limit_x..limit_x + 1);
+        let (columns, beyond) = match before.is_empty() {
+            true => (after, 0..0),
+            false => (0..before.end, after.end..before.start),
+        };
+        Self {
+            plane,
+            columns,
+            beyond,
+            rows: plane.rows(-limit_y..limit_y + 1),
         }
     }
 
     #[inline(always)]
-    fn greatest_of_columns(&self, greatest: &mut Vec<f32>) {
-        let (from, width) = (self.from([0, 0]), self.plane.width());
-        greatest.resize(self.columns.next_multiple_of(LANES), 0.0);
-        if self.columns < LANES / 2 {
-            let filled = self.columns.div_ceil(FEW_LANES);
+    fn value(&self, [column, row]: [usize; 2]) -> f32 {
+        self.plane.kept()[row * self.plane.period()[0] + column]
+    }
+
+    /// Everything kept from this column of the first row on, and how far rows are apart.
+    #[inline(always)]
+    fn from(&self, column: usize) -> (&[f32], usize) {
+        (&self.plane.kept()[column..], self.plane.period()[0])
+    }
+
+    /// Of each column; `-inf` of one beyond the limit.
+    #[inline(always)]
+    fn greatest_of_columns(&self, greatest: &mut Aligned) {
+        let columns = self.columns.len();
+        greatest.resize(columns.next_multiple_of(LANES));
+        if columns < LANES / 2 {
+            let filled = columns.div_ceil(FEW_LANES);
             let lanes = greatest.as_chunks_mut::<FEW_LANES>().0.iter_mut();
             for (n, greatest) in lanes.take(filled).enumerate() {
-                *greatest = greatest_of(&from[FEW_LANES * n..], width, self.rows);
+                *greatest = greatest_of(self.from(self.columns.start + FEW_LANES * n), &self.rows);
             }
         } else {
             for (n, greatest) in greatest.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
-                *greatest = greatest_of(&from[LANES * n..], width, self.rows);
+                *greatest = greatest_of(self.from(self.columns.start + LANES * n), &self.rows);
             }
         }
+        greatest[self.beyond.clone()].fill(f32::NEG_INFINITY);
     }
 
     /// Of the columns near a peak the greatest value outside the rows near it.
     #[inline(always)]
-    fn greatest_beside(&self, columns: &Range<usize>, rows: &Range<usize>, greatest: &mut [f32]) {
-        let width = self.plane.width();
-        let above = greatest_of::<FEW_LANES>(self.from([columns.start, 0]), width, rows.start);
-        let below =
-            greatest_of::<FEW_LANES>(self.from([columns.start, rows.end]), width, self.rows - rows.end);
-        for (n, greatest) in greatest[columns.clone()].iter_mut().enumerate() {
-            *greatest = greater(above[n], below[n]);
+    fn greatest_beside(&self, [x, y]: [isize; 2], greatest: &mut [f32]) {
+        let [limit_x, limit_y] = self.plane.limit().map(|limit| limit as isize);
+        let near = NEIGHBOURHOOD_PX as isize;
+        let [above, below] =
+            [-limit_y..y - near, y + near + 1..limit_y + 1].map(|lags| self.plane.rows(lags));
+        let [a, b] = above;
+        let [c, d] = below;
+        let rows = [a, b, c, d];
+        let columns = self
+            .plane
+            .columns((x - near).max(-limit_x)..(x + near).min(limit_x) + 1);
+        for columns in columns.into_iter().filter(|columns| !columns.is_empty()) {
+            let from = columns
+                .start
+                .min(self.plane.period()[0].saturating_sub(FEW_LANES));
+            let found = greatest_of::<FEW_LANES>(self.from(from), &rows);
+            for column in columns {
+                greatest[column - self.columns.start] = found[column - from];
+            }
         }
     }
 
     /// The highest admitted peak, the first of them row by row if several are as high. `greatest` has
     /// the greatest admitted value of each column, or its highest peak.
     #[inline(always)]
-    fn highest(&self, greatest: &mut [f32], admitted: impl Fn([usize; 2]) -> bool) -> Option<[usize; 2]> {
-        let greatest = &mut greatest[..self.columns];
+    fn highest(&self, greatest: &mut [f32], admitted: impl Fn([isize; 2]) -> bool) -> Option<[isize; 2]> {
+        let greatest = &mut greatest[..self.columns.len()];
         loop {
             // Values above zero are in the order of their bits, which are compared side by side.
             let top = greatest
@@ -193,24 +220,28 @@ impl Searched<'_> {
                 return None;
             }
             let top = f32::from_bits(top as u32);
-            let mut first: Option<[usize; 2]> = None;
-            for (x, greatest) in greatest.iter_mut().enumerate() {
+            let mut first: Option<[isize; 2]> = None;
+            for (column, greatest) in self.columns.clone().zip(&mut *greatest) {
                 if *greatest != top {
                     continue;
                 }
-                let is_peak = |y: usize| admitted([x, y]) && self.is_local_maximum([x, y]);
-                let column = self.from([x, 0]);
-                let value = |y: usize| column[y * self.plane.width()];
-                match (0..self.rows).find(|&y| value(y) == top && is_peak(y)) {
-                    Some(y) if first.is_none_or(|first| y < first[1]) => first = Some([x, y]),
+                let lag = |row: usize| self.plane.lag([column, row]);
+                let is_peak = |row: usize| admitted(lag(row)) && self.is_local_maximum([column, row]);
+                let value = |row: usize| self.value([column, row]);
+                let mut rows = self.rows.iter().cloned().flatten();
+                match rows.find(|&row| value(row) == top && is_peak(row)).map(lag) {
+                    Some(lag) if first.is_none_or(|first| [lag[1], lag[0]] < [first[1], first[0]]) => {
+                        first = Some(lag)
+                    }
                     Some(_) => {}
                     None => {
                         // It lies on the slope of a higher peak.
-                        let higher_peak = |height: f32, y: usize| match value(y) > height && is_peak(y) {
-                            true => value(y),
+                        let higher_peak = |height: f32, row: usize| match value(row) > height && is_peak(row)
+                        {
+                            true => value(row),
                             false => height,
                         };
-                        *greatest = (0..self.rows).fold(0.0, higher_peak);
+                        *greatest = self.rows.iter().cloned().flatten().fold(0.0, higher_peak);
                     }
                 }
             }
@@ -220,31 +251,38 @@ impl Searched<'_> {
         }
     }
 
+    /// Whether none of the eight values around is greater. The margin is wide enough, or the plane
+    /// begins again beyond its border.
     #[inline(always)]
-    fn is_local_maximum(&self, [x, y]: [usize; 2]) -> bool {
-        let width = self.plane.width();
-        // The margin is wide enough.
-        let above_left = (y + MARGIN - 1) * width + x + MARGIN - 1;
-        let row = |k: usize| &self.plane.values()[above_left + k * width..][..3];
-        let (above, beside, below) = (row(0), row(1), row(2));
-        let not_below = |values: &[f32]| values.iter().fold(true, |all, &v| all & (v <= beside[1]));
-        not_below(above) & not_below(beside) & not_below(below)
+    fn is_local_maximum(&self, [column, row]: [usize; 2]) -> bool {
+        let [columns, rows] = self.plane.period();
+        let around = |place: usize, period: usize| {
+            let before = if place == 0 { period } else { place } - 1;
+            [before, place, if place + 1 == period { 0 } else { place + 1 }]
+        };
+        let (columns, rows) = (around(column, columns), around(row, rows));
+        let height = self.value([column, row]);
+        let not_above = |row: usize| columns.map(|column| self.value([column, row]) <= height);
+        rows.map(not_above) == [[true; 3]; 3]
     }
 }
 
-/// The greatest values of L columns of so many rows, `-inf` of none.
+/// The greatest values of L columns, from a place in the first row on, over some rows; `-inf` over
+/// none.
 #[inline(always)]
-fn greatest_of<const L: usize>(values: &[f32], width: usize, rows: usize) -> [f32; L] {
-    assert!(
-        rows == 0 || values.len() >= (rows - 1) * width + L,
-        "a margin below"
-    );
+fn greatest_of<const L: usize>((values, width): (&[f32], usize), rows: &[Range<usize>]) -> [f32; L] {
     let mut greatest = [f32::NEG_INFINITY; L];
-    for row in 0..rows {
-        // Always; asked like this the values stay in registers.
-        if let Some(row) = values.get(row * width..).and_then(<[f32]>::first_chunk::<L>) {
-            for x in 0..L {
-                greatest[x] = greater(row[x], greatest[x]);
+    for rows in rows {
+        assert!(
+            rows.is_empty() || values.len() >= (rows.end - 1) * width + L,
+            "lanes beyond the last row"
+        );
+        for row in rows.clone() {
+            // Always; asked like this the values stay in registers.
+            if let Some(row) = values.get(row * width..).and_then(<[f32]>::first_chunk::<L>) {
+                for x in 0..L {
+                    greatest[x] = greater(row[x], greatest[x]);
+                }
             }
         }
     }
@@ -301,7 +339,7 @@ impl LowValues {
         match self {
             _ if c.iter().all(|&v| v > 0.0) => gaussian3(c),
             LowValues::Least => {
-                let least = f64::from(plane.values().iter().copied().fold(f32::INFINITY, f32::min));
+                let least = f64::from(plane.kept().iter().copied().fold(f32::INFINITY, f32::min));
                 raised(c.map(|v| v - least))
             }
             LowValues::Hundredth => raised(c),

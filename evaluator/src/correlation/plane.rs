@@ -1,5 +1,9 @@
 //! The correlation plane: one value per lag.
 
+use std::ops::Range;
+
+use crate::aligned::Aligned;
+
 /// Pixels kept around the search range for the neighbours that the peak fits need.
 pub(super) const MARGIN: usize = 2;
 
@@ -19,17 +23,33 @@ pub(super) const MARGIN: usize = 2;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plane {
     limit: [usize; 2],
-    values: Vec<f32>,
+    /// Where along each axis the value at lag zero is kept, and after how many lags the values are
+    /// the same again: rows and columns in which those of negative lags may follow the others.
+    zero: [usize; 2],
+    period: [usize; 2],
+    values: Aligned,
 }
 
 impl Plane {
     /// A plane of zeros for the search range of a window of at least 1 x 1 px (width, height).
     pub fn new(window: [usize; 2]) -> Self {
         let limit = window.map(|side| (side - 1) / 2);
-        let [width, height] = limit.map(|l| 2 * (l + MARGIN) + 1);
+        let zero = limit.map(|l| l + MARGIN);
+        Self::of(limit, zero, zero.map(|reach| 2 * reach + 1))
+    }
+
+    /// A plane of zeros of a circular correlation, that is kept as its transform gives it: lags from
+    /// zero on, which are the same again after a window.
+    pub(super) fn circular(window: [usize; 2]) -> Self {
+        Self::of(window.map(|side| (side - 1) / 2), [0, 0], window)
+    }
+
+    fn of(limit: [usize; 2], zero: [usize; 2], period: [usize; 2]) -> Self {
         Self {
             limit,
-            values: vec![0.0; width * height],
+            zero,
+            period,
+            values: Aligned::zeros(period[0] * period[1]),
         }
     }
 
@@ -61,46 +81,98 @@ impl Plane {
     pub fn at(&self, lag_x: isize, lag_y: isize) -> f32 {
         let [reach_x, reach_y] = self.reach();
         assert!(lag_x.abs() <= reach_x && lag_y.abs() <= reach_y);
-        self.values[(lag_y + reach_y) as usize * self.width() + (lag_x + reach_x) as usize]
+        self.values[self.row(lag_y) * self.period[0] + self.column(lag_x)]
     }
 
     /// All values, row by row, starting at the lag (-reach, -reach).
-    pub fn values(&self) -> &[f32] {
-        &self.values
+    pub fn values(&self) -> impl Iterator<Item = f32> {
+        let [reach_x, reach_y] = self.reach();
+        (-reach_y..=reach_y).flat_map(move |j| (-reach_x..=reach_x).map(move |i| self.at(i, j)))
     }
 
-    /// Adds the values of a plane of the same size.
+    /// Adds the values of a plane of the same windows.
     pub(crate) fn add(&mut self, other: &Plane) {
+        assert_eq!((self.zero, self.period), (other.zero, other.period));
         self.values
             .iter_mut()
-            .zip(&other.values)
+            .zip(&other.values[..])
             .for_each(|(sum, value)| *sum += value);
     }
 
-    pub(crate) fn values_mut(&mut self) -> &mut [f32] {
+    /// The values as they are kept.
+    pub(super) fn kept(&self) -> &[f32] {
+        &self.values
+    }
+
+    pub(super) fn kept_mut(&mut self) -> &mut [f32] {
         &mut self.values
     }
 
-    /// Values of a row.
-    pub(crate) fn width(&self) -> usize {
-        2 * (self.limit[0] + MARGIN) + 1
+    /// Values kept of a row, and rows.
+    pub(super) fn period(&self) -> [usize; 2] {
+        self.period
     }
 
-    /// The values from the first lag of the search range on, margins between its rows and below
-    /// them as well.
-    pub(crate) fn search_range(&self) -> &[f32] {
-        &self.values[MARGIN * self.width() + MARGIN..]
+    /// The column that is kept for a lag along x.
+    #[inline(always)]
+    pub(super) fn column(&self, lag: isize) -> usize {
+        wrapped(lag, self.zero[0], self.period[0])
+    }
+
+    /// The row that is kept for a lag along y.
+    #[inline(always)]
+    pub(super) fn row(&self, lag: isize) -> usize {
+        wrapped(lag, self.zero[1], self.period[1])
+    }
+
+    /// The columns that are kept for some lags along x, in their order.
+    pub(super) fn columns(&self, lags: Range<isize>) -> [Range<usize>; 2] {
+        places(lags, self.zero[0], self.period[0])
+    }
+
+    /// The rows that are kept for some lags along y, in their order.
+    pub(super) fn rows(&self, lags: Range<isize>) -> [Range<usize>; 2] {
+        places(lags, self.zero[1], self.period[1])
+    }
+
+    /// The lag of a column and row that are kept.
+    #[inline(always)]
+    pub(super) fn lag(&self, place: [usize; 2]) -> [isize; 2] {
+        let mut lag = [0; 2];
+        for k in 0..2 {
+            lag[k] = place[k] as isize - self.zero[k] as isize;
+            if lag[k] > self.limit[k] as isize && self.zero[k] < self.limit[k] {
+                lag[k] -= self.period[k] as isize;
+            }
+        }
+        lag
     }
 
     /// Rows with their lag along y, each with its values and their lag along x.
     pub(crate) fn rows_mut(
         &mut self,
     ) -> impl Iterator<Item = (isize, impl Iterator<Item = (isize, &mut f32)>)> {
-        let [reach_x, reach_y] = self.reach();
-        (-reach_y..).zip(
-            self.values
-                .chunks_exact_mut((2 * reach_x + 1) as usize)
-                .map(move |row| (-reach_x..).zip(row)),
-        )
+        let [from_x, from_y] = self.zero.map(|zero| -(zero as isize));
+        let rows = self.values.chunks_exact_mut(self.period[0]);
+        (from_y..).zip(rows.map(move |row| (from_x..).zip(row)))
     }
+}
+
+/// The place of a lag that is less than a period from those that are kept.
+#[inline(always)]
+fn wrapped(lag: isize, zero: usize, period: usize) -> usize {
+    let (place, period) = (lag + zero as isize, period as isize);
+    let place = if place < 0 { place + period } else { place };
+    (if place >= period { place - period } else { place }) as usize
+}
+
+/// The places of lags in their order: those before the border, and those after it.
+fn places(lags: Range<isize>, zero: usize, period: usize) -> [Range<usize>; 2] {
+    let border = (-(zero as isize)).clamp(lags.start, lags.end.max(lags.start));
+    let place = |lag: isize| (lag + zero as isize) as usize;
+    let before = |lag: isize| (lag + (zero + period) as isize) as usize;
+    [
+        before(lags.start)..before(border),
+        place(border)..place(lags.end.max(border)),
+    ]
 }

@@ -1,9 +1,11 @@
 //! Strips of both frames, as high as a window, transformed down their columns of pixels.
 
 use multiversion::multiversion;
+use multiversion::target::match_target;
 
 use super::columns::{rows_of, rows_of_mut, transform};
-use super::transpose::transpose_blocks;
+use crate::aligned::Aligned;
+use crate::squares;
 
 /// Columns that are transformed side by side; no window is narrower. (Loops over 16 would be unrolled
 /// before the compiler looks for what can be done side by side.)
@@ -14,7 +16,7 @@ pub(super) struct ColumnStrip {
     side: usize,
     /// For each column twice the spectra of A and B at wavenumbers 0 (with N/2) to N/2 - 1: the real
     /// parts of A, those of B, the imaginary parts of A, of B.
-    pub spectra: Vec<f32>,
+    pub spectra: Aligned,
     /// First pixels of the columns of A and of B, and the weighted sums of what the others exceed
     /// them by.
     pub first: [Vec<f32>; 2],
@@ -25,26 +27,25 @@ pub(super) struct ColumnStrip {
 /// Room for what lies between two steps.
 struct StripBuffers {
     /// Between the two steps of a transform.
-    between: Vec<f32>,
-    tapered: Vec<f32>,
-    transformed: Vec<f32>,
-    pairs: Vec<[f32; 2]>,
+    between: Aligned,
+    /// Tapered pixels, then the spectra that are transposed.
+    tapered: Aligned,
+    transformed: Aligned,
 }
 
 impl ColumnStrip {
     /// For windows of a side for which there are transforms.
     pub fn new(side: usize) -> Self {
-        let both = || vec![0.0; 2 * side * AT_ONCE];
+        let both = || Aligned::zeros(2 * side * AT_ONCE);
         Self {
             side,
-            spectra: Vec::new(),
+            spectra: Aligned::default(),
             first: Default::default(),
             sums: Default::default(),
             work: StripBuffers {
                 between: both(),
                 tapered: both(),
                 transformed: both(),
-                pairs: vec![[0.0; 2]; side * AT_ONCE],
             },
         }
     }
@@ -60,7 +61,7 @@ impl ColumnStrip {
         factors: &[[f32; 2]],
     ) {
         let length = 2 * self.side;
-        self.spectra.resize(length * width, 0.0);
+        self.spectra.resize(length * width);
         for values in self.first.iter_mut().chain(&mut self.sums) {
             values.resize(width, 0.0);
         }
@@ -77,10 +78,12 @@ impl ColumnStrip {
                 &mut self.work,
                 spectra,
             );
-            let [sums_a, sums_b] = &mut self.sums;
-            for (k, of_column) in spectra.chunks_exact(length).enumerate() {
-                sums_a[x + k] = 0.5 * of_column[0];
-                sums_b[x + k] = 0.5 * of_column[length / 4];
+            // The spectra at wavenumber 0.
+            let (of_a, of_b) = self.work.tapered.split_at(AT_ONCE * self.side / 2);
+            for (sums, of_columns) in self.sums.iter_mut().zip([of_a, of_b]) {
+                for (sum, twice) in sums[columns.clone()].iter_mut().zip(of_columns) {
+                    *sum = 0.5 * twice;
+                }
             }
             for (first, pixels) in self.first.iter_mut().zip([a, b]) {
                 first[columns.clone()].copy_from_slice(&pixels[columns.clone()]);
@@ -99,26 +102,32 @@ fn columns_of_strip(
     work: &mut StripBuffers,
     spectra: &mut [f32],
 ) {
+    let turned = match_target! {
+        "x86_64+avx512f+avx512vl+avx512dq+avx512bw" => |square| squares::sixteen(square),
+        "x86_64+avx2" => |square| squares::eight(square),
+        _ => squares::four,
+    };
     match taper.len() {
-        32 => columns_of::<32, 4, 8>(pixels, stride, taper, factors, work, spectra),
-        _ => columns_of::<64, 8, 8>(pixels, stride, taper, factors, work, spectra),
+        32 => columns_of::<32, 4, 8, 64, _>(pixels, stride, taper, factors, work, spectra, turned),
+        _ => columns_of::<64, 8, 8, 128, _>(pixels, stride, taper, factors, work, spectra, turned),
     }
 }
 
+/// W is twice N.
 #[inline(always)]
-fn columns_of<const N: usize, const P: usize, const Q: usize>(
+fn columns_of<const N: usize, const P: usize, const Q: usize, const W: usize, const SIDE: usize>(
     pixels: [&[f32]; 2],
     stride: usize,
     taper: &[f32],
     factors: &[[f32; 2]],
     work: &mut StripBuffers,
     spectra: &mut [f32],
+    turned: impl Fn([[f32; SIDE]; SIDE]) -> [[f32; SIDE]; SIDE],
 ) {
     let StripBuffers {
         between,
         tapered,
         transformed,
-        pairs,
     } = work;
     let tapered = rows_of_mut::<N, AT_ONCE>(tapered);
     for (tapered, pixels) in tapered.iter_mut().zip(pixels) {
@@ -126,10 +135,9 @@ fn columns_of<const N: usize, const P: usize, const Q: usize>(
     }
     transform_parts::<N, P, Q>(factors, between, tapered, rows_of_mut(transformed));
     halves_of_both(rows_of(transformed), tapered);
-    let pairs = pairs.as_chunks_mut().0.first_chunk_mut().expect("N rows");
-    two_by_two::<N>(tapered.as_flattened(), pairs);
-    let columns = spectra.as_chunks_mut().0.as_chunks_mut().0;
-    transpose_blocks(pairs, columns.first_chunk_mut().expect("columns"), N, 0..AT_ONCE);
+    let rows = tapered.as_flattened().first_chunk::<W>().expect("2 N rows");
+    let columns = spectra.as_chunks_mut().0.first_chunk_mut().expect("columns");
+    squares::transpose(rows, columns, turned);
 }
 
 // Arrays that do not share memory are arguments of functions of their own in what follows: so the
@@ -189,17 +197,6 @@ fn halves_of_both<const N: usize>(
             real[half + k][x] = im[k][x] + im[opposite][x];
             imaginary[k][x] = im[k][x] - im[opposite][x];
             imaginary[half + k][x] = re[opposite][x] - re[k][x];
-        }
-    }
-}
-
-/// Puts the values of two rows side by side, so that they are transposed as pairs.
-#[inline(always)]
-fn two_by_two<const N: usize>(rows: &[[f32; AT_ONCE]], pairs: &mut [[[f32; 2]; AT_ONCE]; N]) {
-    for n in 0..N {
-        let (one, two) = (&rows[2 * n], &rows[2 * n + 1]);
-        for x in 0..AT_ONCE {
-            pairs[n][x] = [one[x], two[x]];
         }
     }
 }

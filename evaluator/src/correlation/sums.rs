@@ -159,11 +159,8 @@ fn pack([a, b]: [&[f32]; 2], width: usize, packed: &mut [Complex<f32>], length: 
 fn unpack(all: &[Complex<f32>], size: [usize; 2], [first, second]: &mut [Plane; 2]) {
     let reach = first.reach().map(|reach| reach as usize);
     let columns = 2 * reach[0] + 1;
-    let rows = first.values_mut().chunks_exact_mut(columns);
-    for (j, (first, second)) in rows
-        .zip(second.values_mut().chunks_exact_mut(columns))
-        .enumerate()
-    {
+    let rows = first.kept_mut().chunks_exact_mut(columns);
+    for (j, (first, second)) in rows.zip(second.kept_mut().chunks_exact_mut(columns)).enumerate() {
         let from = &all[(j + size[1] * 2 - reach[1]) % size[1] * size[0]..][..size[0]];
         // Starts at lag -reach and wraps round where the lags do.
         let (mut column, mut index) = (0, (2 * size[0] - reach[0]) % size[0]);

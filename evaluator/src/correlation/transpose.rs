@@ -1,4 +1,4 @@
-//! Transposition of arrays of complex numbers, or of other pairs of numbers.
+//! Transposition of arrays of complex numbers.
 
 use std::ops::Range;
 
@@ -61,9 +61,9 @@ fn transpose_square<const N: usize>(
 
 /// Transposes columns of the first rows, of either a whole number of blocks.
 #[inline(always)]
-pub(super) fn transpose_blocks<E: TwoNumbers, const N: usize, const M: usize>(
-    from: &[[E; N]; M],
-    to: &mut [[E; M]; N],
+fn transpose_blocks<const N: usize>(
+    from: &[[Complex<f32>; N]; N],
+    to: &mut [[Complex<f32>; N]; N],
     rows: usize,
     columns: Range<usize>,
 ) {
@@ -82,34 +82,6 @@ pub(super) fn transpose_blocks<E: TwoNumbers, const N: usize, const M: usize>(
                 to[x + 3].as_chunks_mut().0[y / TILE] = s;
             }
         }
-    }
-}
-
-/// Two numbers that stay together.
-pub(super) trait TwoNumbers: Copy + Default {
-    fn new(pair: [f32; 2]) -> Self;
-    fn pair(self) -> [f32; 2];
-}
-
-impl TwoNumbers for Complex<f32> {
-    #[inline(always)]
-    fn new([re, im]: [f32; 2]) -> Self {
-        Complex { re, im }
-    }
-    #[inline(always)]
-    fn pair(self) -> [f32; 2] {
-        [self.re, self.im]
-    }
-}
-
-impl TwoNumbers for [f32; 2] {
-    #[inline(always)]
-    fn new(pair: [f32; 2]) -> Self {
-        pair
-    }
-    #[inline(always)]
-    fn pair(self) -> [f32; 2] {
-        self
     }
 }
 
@@ -146,22 +118,27 @@ fn transpose_any(from: &[Complex<f32>], to: &mut [Complex<f32>], [row, column]: 
 type Line = [f32; 2 * TILE];
 
 #[inline(always)]
-fn flat<E: TwoNumbers>([a, b, c, d]: &[E; TILE]) -> Line {
-    let [a, b, c, d] = [a.pair(), b.pair(), c.pair(), d.pair()];
-    [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]]
+fn flat([a, b, c, d]: &[Complex<f32>; TILE]) -> Line {
+    [a.re, a.im, b.re, b.im, c.re, c.im, d.re, d.im]
 }
 
 /// A tile transposed, in the two steps that the compiler makes shuffles of whole registers: pairs
 /// of neighbours change places, then the halves do.
 #[inline(always)]
-fn turned<E: TwoNumbers>([a, b, c, d]: [Line; TILE]) -> [[E; TILE]; TILE] {
+fn turned([a, b, c, d]: [Line; TILE]) -> [[Complex<f32>; TILE]; TILE] {
     let even = |a: Line, b: Line| [a[0], a[1], b[0], b[1], a[4], a[5], b[4], b[5]];
     let odd = |a: Line, b: Line| [a[2], a[3], b[2], b[3], a[6], a[7], b[6], b[7]];
     let first = |a: Line, b: Line| [a[0], a[1], a[2], a[3], b[0], b[1], b[2], b[3]];
     let second = |a: Line, b: Line| [a[4], a[5], a[6], a[7], b[4], b[5], b[6], b[7]];
     let [p, q, r, s] = [even(a, b), odd(a, b), even(c, d), odd(c, d)];
-    let pairs =
-        |[a, b, c, d, e, f, g, h]: Line| [E::new([a, b]), E::new([c, d]), E::new([e, f]), E::new([g, h])];
+    let pairs = |[a, b, c, d, e, f, g, h]: Line| {
+        [
+            Complex::new(a, b),
+            Complex::new(c, d),
+            Complex::new(e, f),
+            Complex::new(g, h),
+        ]
+    };
     [
         pairs(first(p, r)),
         pairs(first(q, s)),

@@ -169,7 +169,7 @@ fn mean_plane_has_the_bias_of_its_finite_window() {
     const SIDE: usize = 32;
     let bias = |d: f64, s: f64, (correlation, normalise)| {
         let processing = one_pass(correlation, normalise);
-        let mut sum = vec![0.0; Plane::new([SIDE, SIDE]).values().len()];
+        let mut sum = vec![0.0; Plane::new([SIDE, SIDE]).values().count()];
         for seed in 0..6 {
             let [a, b] = TestScene::new(384, 384, 0.05, d).uniform(seed, [s, s]);
             for n in 0..144 {
