@@ -166,17 +166,15 @@ impl<'a> SearchRange<'a> {
     /// Of each column; `-inf` of one beyond the limit.
     #[inline(always)]
     fn greatest_of_columns(&self, greatest: &mut Aligned) {
-        let columns = self.columns.len();
-        greatest.resize(columns.next_multiple_of(LANES));
-        if columns < LANES / 2 {
-            let filled = columns.div_ceil(FEW_LANES);
-            let lanes = greatest.as_chunks_mut::<FEW_LANES>().0.iter_mut();
-            for (n, greatest) in lanes.take(filled).enumerate() {
-                *greatest = greatest_of(self.from(self.columns.start + FEW_LANES * n), &self.rows);
+        let Range { start, end } = self.columns.clone();
+        greatest.resize((end - start).next_multiple_of(LANES));
+        if self.plane.period()[0] < LANES {
+            for few in (start..end).step_by(FEW_LANES) {
+                self.greatest_of_few(few..end.min(few + FEW_LANES), &self.rows, greatest);
             }
         } else {
             for (n, greatest) in greatest.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
-                *greatest = greatest_of(self.from(self.columns.start + LANES * n), &self.rows);
+                *greatest = greatest_of(self.from(start + LANES * n), &self.rows);
             }
         }
         greatest[self.beyond.clone()].fill(f32::NEG_INFINITY);
@@ -187,21 +185,32 @@ impl<'a> SearchRange<'a> {
     fn greatest_beside(&self, [x, y]: [isize; 2], greatest: &mut [f32]) {
         let [limit_x, limit_y] = self.plane.limit().map(|limit| limit as isize);
         let near = NEIGHBOURHOOD_PX as isize;
-        let [above, below] =
-            [-limit_y..y - near, y + near + 1..limit_y + 1].map(|lags| self.plane.rows(lags));
-        let [a, b] = above;
-        let [c, d] = below;
-        let rows = [a, b, c, d];
-        let columns = self
+        let [p, q] = self.plane.rows(-limit_y..y - near);
+        let [r, s] = self.plane.rows(y + near + 1..limit_y + 1);
+        for columns in self
             .plane
-            .columns((x - near).max(-limit_x)..(x + near).min(limit_x) + 1);
-        for columns in columns.into_iter().filter(|columns| !columns.is_empty()) {
-            let from = columns
-                .start
-                .min(self.plane.period()[0].saturating_sub(FEW_LANES));
-            let found = greatest_of::<FEW_LANES>(self.from(from), &rows);
-            for column in columns {
-                greatest[column - self.columns.start] = found[column - from];
+            .columns((x - near).max(-limit_x)..(x + near).min(limit_x) + 1)
+        {
+            if !columns.is_empty() {
+                self.greatest_of_few(columns, &[p.clone(), q.clone(), r.clone(), s.clone()], greatest);
+            }
+        }
+    }
+
+    /// Of up to [`FEW_LANES`] columns the greatest value of some rows.
+    #[inline(always)]
+    fn greatest_of_few(&self, columns: Range<usize>, rows: &[Range<usize>], greatest: &mut [f32]) {
+        let greatest = &mut greatest[columns.start - self.columns.start..][..columns.len()];
+        match self.plane.period()[0].checked_sub(FEW_LANES) {
+            Some(last) => {
+                let from = columns.start.min(last);
+                let found = greatest_of::<FEW_LANES>(self.from(from), rows);
+                greatest.copy_from_slice(&found[columns.start - from..][..columns.len()]);
+            }
+            None => {
+                for (column, greatest) in columns.zip(greatest) {
+                    [*greatest] = greatest_of(self.from(column), rows);
+                }
             }
         }
     }
@@ -228,8 +237,7 @@ impl<'a> SearchRange<'a> {
                 let lag = |row: usize| self.plane.lag([column, row]);
                 let is_peak = |row: usize| admitted(lag(row)) && self.is_local_maximum([column, row]);
                 let value = |row: usize| self.value([column, row]);
-                let mut rows = self.rows.iter().cloned().flatten();
-                match rows.find(|&row| value(row) == top && is_peak(row)).map(lag) {
+                match self.row_of(top, column, is_peak).map(lag) {
                     Some(lag) if first.is_none_or(|first| [lag[1], lag[0]] < [first[1], first[0]]) => {
                         first = Some(lag)
                     }
@@ -251,6 +259,21 @@ impl<'a> SearchRange<'a> {
         }
     }
 
+    /// The first row of a column that has this value and passes a test.
+    #[inline(always)]
+    fn row_of(&self, value: f32, column: usize, passes: impl Fn(usize) -> bool) -> Option<usize> {
+        let (values, width) = self.from(column);
+        for rows in &self.rows {
+            let values = values.iter().step_by(width).skip(rows.start);
+            for (row, found) in rows.clone().zip(values) {
+                if *found == value && passes(row) {
+                    return Some(row);
+                }
+            }
+        }
+        None
+    }
+
     /// Whether none of the eight values around is greater. The margin is wide enough, or the plane
     /// begins again beyond its border.
     #[inline(always)]
@@ -262,28 +285,36 @@ impl<'a> SearchRange<'a> {
         };
         let (columns, rows) = (around(column, columns), around(row, rows));
         let height = self.value([column, row]);
-        let not_above = |row: usize| columns.map(|column| self.value([column, row]) <= height);
-        rows.map(not_above) == [[true; 3]; 3]
+        // Plain loops: closures of arrays are not compiled for the instruction set of the caller.
+        let mut is_highest = true;
+        for row in rows {
+            for column in columns {
+                is_highest &= self.value([column, row]) <= height;
+            }
+        }
+        is_highest
     }
 }
 
-/// The greatest values of L columns, from a place in the first row on, over some rows; `-inf` over
-/// none.
+/// The greatest values of L columns of some rows that are `width` apart, `-inf` of none; the values
+/// begin at the first of the columns.
 #[inline(always)]
 fn greatest_of<const L: usize>((values, width): (&[f32], usize), rows: &[Range<usize>]) -> [f32; L] {
     let mut greatest = [f32::NEG_INFINITY; L];
-    for rows in rows {
-        assert!(
-            rows.is_empty() || values.len() >= (rows.end - 1) * width + L,
-            "lanes beyond the last row"
-        );
-        for row in rows.clone() {
+    for rows in rows.iter().filter(|rows| !rows.is_empty()) {
+        // The last row may end where the values do.
+        let (before, last) = values[rows.start * width..].split_at((rows.len() - 1) * width);
+        let last: &[f32; L] = last.first_chunk().expect("lanes beyond the last row");
+        for row in before.chunks_exact(width) {
             // Always; asked like this the values stay in registers.
-            if let Some(row) = values.get(row * width..).and_then(<[f32]>::first_chunk::<L>) {
+            if let Some(row) = row.first_chunk::<L>() {
                 for x in 0..L {
                     greatest[x] = greater(row[x], greatest[x]);
                 }
             }
+        }
+        for x in 0..L {
+            greatest[x] = greater(last[x], greatest[x]);
         }
     }
     greatest
