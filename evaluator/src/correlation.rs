@@ -4,6 +4,7 @@
 //! so the peak lies at the displacement from frame A to frame B. The weighted mean of both windows
 //! is subtracted, and they are multiplied by the taper.
 
+mod along_x;
 mod any_windows;
 mod columns;
 mod lags;

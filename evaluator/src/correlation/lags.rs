@@ -7,9 +7,30 @@ use multiversion::multiversion;
 use multiversion::target::match_target;
 
 use super::columns::{rows_of, rows_of_mut, transform};
-use super::overlapping::WindowBuffers;
 use super::strip::AT_ONCE;
+use crate::aligned::Aligned;
 use crate::squares;
+
+/// Room for what lies between the steps, of some columns.
+pub(super) struct LagBuffers {
+    /// Between the two steps of a transform.
+    between: Aligned,
+    /// Half the wavenumbers of either correlation.
+    turned: Aligned,
+    /// All those of both together.
+    packed: Aligned,
+}
+
+impl LagBuffers {
+    pub fn new(side: usize) -> Self {
+        let of_columns = || Aligned::zeros(2 * side * AT_ONCE);
+        Self {
+            between: of_columns(),
+            turned: of_columns(),
+            packed: of_columns(),
+        }
+    }
+}
 
 /// All lags, from zero on, of two correlations that have been transformed back along x: real parts
 /// of N rows of lags, half the wavenumbers each, then imaginary parts.
@@ -18,7 +39,7 @@ pub(super) fn correlations(
     side: usize,
     rows: [&[f32]; 2],
     factors: &[[f32; 2]],
-    work: &mut WindowBuffers,
+    work: &mut LagBuffers,
     lags: [&mut [f32]; 2],
 ) {
     let turned = match_target! {
@@ -37,12 +58,11 @@ pub(super) fn correlations(
 fn correlations_of<const N: usize, const P: usize, const Q: usize, const H: usize, const SIDE: usize>(
     rows: [&[f32]; 2],
     factors: &[[f32; 2]],
-    WindowBuffers {
+    LagBuffers {
         between,
         packed,
         turned,
-        ..
-    }: &mut WindowBuffers,
+    }: &mut LagBuffers,
     lags: [&mut [f32]; 2],
     turn: impl Fn([[f32; SIDE]; SIDE]) -> [[f32; SIDE]; SIDE] + Copy,
 ) {

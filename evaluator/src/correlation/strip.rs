@@ -1,5 +1,7 @@
 //! Strips of both frames, as high as a window, transformed down their columns of pixels.
 
+use std::ops::Range;
+
 use multiversion::multiversion;
 use multiversion::target::match_target;
 
@@ -14,14 +16,22 @@ pub(super) const AT_ONCE: usize = 32;
 /// A part of both frames, as high as a window, transformed down its columns.
 pub(super) struct ColumnStrip {
     side: usize,
+    /// As in [`StripColumns`].
+    spectra: Aligned,
+    first: [Vec<f32>; 2],
+    sums: [Vec<f32>; 2],
+    work: StripBuffers,
+}
+
+/// What is known of some columns of a strip.
+pub(super) struct StripColumns<'a> {
     /// For each column twice the spectra of A and B at wavenumbers 0 (with N/2) to N/2 - 1: the real
     /// parts of A, those of B, the imaginary parts of A, of B.
-    pub spectra: Aligned,
+    pub spectra: &'a [f32],
     /// First pixels of the columns of A and of B, and the weighted sums of what the others exceed
     /// them by.
-    pub first: [Vec<f32>; 2],
-    pub sums: [Vec<f32>; 2],
-    work: StripBuffers,
+    pub first: [&'a [f32]; 2],
+    pub sums: [&'a [f32]; 2],
 }
 
 /// Room for what lies between two steps.
@@ -47,6 +57,15 @@ impl ColumnStrip {
                 tapered: both(),
                 transformed: both(),
             },
+        }
+    }
+
+    pub fn columns(&self, columns: Range<usize>) -> StripColumns<'_> {
+        let length = 2 * self.side;
+        StripColumns {
+            spectra: &self.spectra[length * columns.start..length * columns.end],
+            first: self.first.each_ref().map(|values| &values[columns.clone()]),
+            sums: self.sums.each_ref().map(|values| &values[columns.clone()]),
         }
     }
 
@@ -92,7 +111,7 @@ impl ColumnStrip {
     }
 }
 
-/// Transforms [`AT_ONCE`] columns from their first pixels on, as in [`ColumnStrip`].
+/// Transforms [`AT_ONCE`] columns from their first pixels on, as in [`StripColumns`].
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn columns_of_strip(
     pixels: [&[f32]; 2],
@@ -176,7 +195,7 @@ fn transform_parts<const N: usize, const P: usize, const Q: usize>(
     );
 }
 
-/// Twice the spectra of the columns of either frame, in the order of [`ColumnStrip`], from those of both
+/// Twice the spectra of the columns of either frame, in the order of [`StripColumns`], from those of both
 /// together.
 #[inline(always)]
 fn halves_of_both<const N: usize>(
