@@ -5,12 +5,9 @@ use std::ops::{Deref, DerefMut};
 
 use bytemuck::{Pod, Zeroable};
 
-/// Values of a line.
-const LINE: usize = 16;
-
 #[derive(Clone, Copy, Debug, PartialEq, Pod, Zeroable)]
 #[repr(C, align(64))]
-struct Line([f32; LINE]);
+struct Line([f32; Aligned::LINE]);
 
 /// A slice of values, the first of which begins a line.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -20,6 +17,9 @@ pub(crate) struct Aligned {
 }
 
 impl Aligned {
+    /// Values of a line.
+    pub const LINE: usize = 16;
+
     pub fn zeros(length: usize) -> Self {
         let mut zeros = Self::default();
         zeros.resize(length);
@@ -28,7 +28,7 @@ impl Aligned {
 
     /// Values beyond the former length are zero, or what they were when it was longer.
     pub fn resize(&mut self, length: usize) {
-        let lines = length.div_ceil(LINE);
+        let lines = length.div_ceil(Self::LINE);
         if lines > self.lines.len() {
             self.lines.resize(lines, Line::zeroed());
         }

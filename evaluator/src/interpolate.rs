@@ -9,9 +9,12 @@
 mod kernel;
 
 use multiversion::multiversion;
+use multiversion::target::match_target;
 
+use crate::aligned::Aligned;
 use crate::frames::{FrameView, mirror};
 use crate::named::named;
+use crate::squares;
 use kernel::{HALF, Kernel, TAPS};
 
 named! {
@@ -32,8 +35,11 @@ named! {
     }
 }
 
-/// Coefficients kept beyond each border, at least half of [`TAPS`].
-const PAD: usize = TAPS / 2;
+/// Rows of coefficients kept beyond each border.
+const BEYOND: usize = TAPS / 2;
+
+/// Coefficients kept to the left of a row, at least [`BEYOND`]: a line of the cache.
+const PAD: usize = Aligned::LINE;
 
 /// Number of lines filtered side by side.
 const LANES: usize = 32;
@@ -42,22 +48,30 @@ const LANES: usize = 32;
 pub(crate) struct Interpolated {
     size: [usize; 2],
     stride: usize,
-    coefficients: Vec<f32>,
+    coefficients: Aligned,
     kernel: Kernel,
     poles: Vec<f64>,
+    /// Rows in columns of their own.
+    columns: Aligned,
 }
 
 impl Interpolated {
     /// Memory for frames of `size` (width, height).
     pub fn new(size: [usize; 2], interpolator: Interpolator) -> Self {
-        // The weights of the last sample of a row extend TAPS beyond it.
-        let stride = PAD + size[0] + TAPS;
+        // The weights of the last sample of a row extend TAPS beyond it. Rows begin at a line of the
+        // cache, as their first pixels do, and are an odd number of lines apart: so that those of one
+        // column do not share a set of the cache.
+        let lines = (PAD + size[0] + TAPS).div_ceil(Aligned::LINE);
+        let stride = (lines | 1) * Aligned::LINE;
+        let poles = interpolator.poles();
+        let longest = if poles.is_empty() { 0 } else { size[0].max(size[1]) };
         Self {
             size,
             stride,
-            coefficients: vec![0.0; stride * (PAD + size[1] + PAD)],
+            coefficients: Aligned::zeros(stride * (BEYOND + size[1] + BEYOND)),
             kernel: interpolator.kernel(),
-            poles: interpolator.poles(),
+            poles,
+            columns: Aligned::zeros(LANES * longest),
         }
     }
 
@@ -68,10 +82,11 @@ impl Interpolated {
             stride,
             coefficients,
             poles,
+            columns,
             ..
         } = self;
         let (width, height, stride) = (*width, *height, *stride);
-        for (row, pixels) in coefficients[PAD * stride..]
+        for (row, pixels) in coefficients[BEYOND * stride..]
             .chunks_exact_mut(stride)
             .zip(frame.pixels.chunks_exact(width))
         {
@@ -79,17 +94,16 @@ impl Interpolated {
         }
         if !poles.is_empty() {
             // Rows are filtered in columns of their own.
-            let mut columns = vec![0.0; LANES * width.max(height)];
             for y in (0..height).step_by(LANES) {
-                let rows = &mut coefficients[(PAD + y) * stride + PAD..];
+                let rows = &mut coefficients[(BEYOND + y) * stride + PAD..];
                 let lanes = LANES.min(height - y);
-                rows_to_columns(rows, stride, width, lanes, &mut columns);
+                rows_to_columns(rows, stride, width, lanes, columns);
                 prefilter(&mut columns[..LANES * width], LANES, poles);
-                columns_to_rows(&columns, stride, width, lanes, rows);
+                columns_to_rows(columns, stride, width, lanes, rows);
             }
             for x in (0..width).step_by(LANES) {
                 let columns_here =
-                    &mut coefficients[PAD * stride + PAD + x..][..(height - 1) * stride + LANES];
+                    &mut coefficients[BEYOND * stride + PAD + x..][..(height - 1) * stride + LANES];
                 if x + LANES <= width {
                     prefilter(columns_here, stride, poles);
                     continue;
@@ -105,13 +119,13 @@ impl Interpolated {
                 }
             }
         }
-        for row in coefficients[PAD * stride..][..height * stride].chunks_exact_mut(stride) {
-            for x in (0..PAD).chain(PAD + width..stride) {
+        for row in coefficients[BEYOND * stride..][..height * stride].chunks_exact_mut(stride) {
+            for x in (PAD - BEYOND..PAD).chain(PAD + width..PAD + width + TAPS) {
                 row[x] = row[PAD + mirror(x as isize - PAD as isize, width)];
             }
         }
-        for y in (0..PAD).chain(PAD + height..PAD + height + PAD) {
-            let from = (PAD + mirror(y as isize - PAD as isize, height)) * stride;
+        for y in (0..BEYOND).chain(BEYOND + height..BEYOND + height + BEYOND) {
+            let from = (BEYOND + mirror(y as isize - BEYOND as isize, height)) * stride;
             coefficients.copy_within(from..from + stride, y * stride);
         }
     }
@@ -257,7 +271,7 @@ fn side_by_side<const SUPPORT: usize>(
     [along_x, along_y]: [&[PixelLanes; SUPPORT]; 2],
 ) -> PixelLanes {
     let lead = SUPPORT / 2 - 1;
-    let start = (PAD + top - lead) * image.stride + PAD + left - lead;
+    let start = (BEYOND + top - lead) * image.stride + PAD + left - lead;
     // As long as the samples of any kernel are, so that no place in a row has to be checked.
     let mut rows = [&[0.0; SIDE + TAPS]; SUPPORT];
     for (n, row) in rows.iter_mut().enumerate() {
@@ -338,7 +352,7 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
     let (along_x, along_y) = (weights(tx), weights(ty));
     // From the sample left of the point to the first one that has a weight.
     let lead = support / 2 - 1;
-    let mut start = (PAD + row - lead) * image.stride + PAD + column - lead;
+    let mut start = (BEYOND + row - lead) * image.stride + PAD + column - lead;
     let mut sums = [0.0f32; TAPS];
     for weight in &along_y[..*support] {
         let samples = &image.coefficients[start..start + TAPS];
@@ -357,9 +371,25 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
 /// The pixels of up to [`LANES`] rows as columns, side by side.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn rows_to_columns(rows: &[f32], stride: usize, width: usize, lanes: usize, columns: &mut [f32]) {
+    let turned = match_target! {
+        "x86_64+avx512f+avx512vl+avx512dq+avx512bw" => |square| squares::sixteen(square),
+        "x86_64+avx2" => |square| squares::eight(square),
+        _ => squares::four,
+    };
+    let whole = whole_squares(width, lanes);
+    squares::transpose(
+        [whole, LANES],
+        turned,
+        |x, y| *rows[y * stride + x..].first_chunk().expect("a whole square"),
+        |x, y, column| {
+            *columns[x * LANES + y..]
+                .first_chunk_mut()
+                .expect("a whole square") = column
+        },
+    );
     for lane in 0..lanes {
-        let row = &rows[lane * stride..][..width];
-        for (column, value) in columns.chunks_exact_mut(LANES).zip(row) {
+        let row = &rows[lane * stride..][whole..width];
+        for (column, value) in columns[whole * LANES..].chunks_exact_mut(LANES).zip(row) {
             column[lane] = *value;
         }
     }
@@ -368,12 +398,29 @@ fn rows_to_columns(rows: &[f32], stride: usize, width: usize, lanes: usize, colu
 /// [`rows_to_columns`] back again.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn columns_to_rows(columns: &[f32], stride: usize, width: usize, lanes: usize, rows: &mut [f32]) {
+    let turned = match_target! {
+        "x86_64+avx512f+avx512vl+avx512dq+avx512bw" => |square| squares::sixteen(square),
+        "x86_64+avx2" => |square| squares::eight(square),
+        _ => squares::four,
+    };
+    let whole = whole_squares(width, lanes);
+    squares::transpose(
+        [LANES, whole],
+        turned,
+        |y, x| *columns[x * LANES + y..].first_chunk().expect("a whole square"),
+        |y, x, row| *rows[y * stride + x..].first_chunk_mut().expect("a whole square") = row,
+    );
     for lane in 0..lanes {
-        let row = &mut rows[lane * stride..][..width];
-        for (column, value) in columns.chunks_exact(LANES).zip(row) {
+        let row = &mut rows[lane * stride..][whole..width];
+        for (column, value) in columns[whole * LANES..].chunks_exact(LANES).zip(row) {
             *value = column[lane];
         }
     }
+}
+
+/// How many pixels of so many rows are transposed by squares: those of [`LANES`] rows.
+fn whole_squares(width: usize, lanes: usize) -> usize {
+    if lanes == LANES { width - width % LANES } else { 0 }
 }
 
 /// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once: the samples of a

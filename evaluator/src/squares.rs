@@ -18,24 +18,42 @@
 #[cfg(target_arch = "x86_64")]
 pub(crate) use x86::{eight, sixteen};
 
-/// Transposes M rows of N numbers; both are multiples of the square's side.
+/// Transposes rows of so many columns; both are multiples of the square's side. `load` gives the
+/// numbers of a row (the second argument) from a column on, `store` takes those of a column from a
+/// row on.
 #[inline(always)]
-pub(crate) fn transpose<const SIDE: usize, const N: usize, const M: usize>(
+pub(crate) fn transpose<const SIDE: usize>(
+    [columns, rows]: [usize; 2],
+    turned: impl Fn([[f32; SIDE]; SIDE]) -> [[f32; SIDE]; SIDE],
+    load: impl Fn(usize, usize) -> [f32; SIDE],
+    mut store: impl FnMut(usize, usize, [f32; SIDE]),
+) {
+    for x in (0..columns).step_by(SIDE) {
+        for y in (0..rows).step_by(SIDE) {
+            let mut square = [[0.0; SIDE]; SIDE];
+            for (n, row) in square.iter_mut().enumerate() {
+                *row = load(x, y + n);
+            }
+            for (n, column) in turned(square).into_iter().enumerate() {
+                store(x + n, y, column);
+            }
+        }
+    }
+}
+
+/// [`transpose`] of M rows of N numbers.
+#[inline(always)]
+pub(crate) fn transpose_array<const SIDE: usize, const N: usize, const M: usize>(
     from: &[[f32; N]; M],
     to: &mut [[f32; M]; N],
     turned: impl Fn([[f32; SIDE]; SIDE]) -> [[f32; SIDE]; SIDE],
 ) {
-    for x in (0..N).step_by(SIDE) {
-        for y in (0..M).step_by(SIDE) {
-            let mut square = [[0.0; SIDE]; SIDE];
-            for (row, from) in square.iter_mut().zip(&from[y..y + SIDE]) {
-                *row = from.as_chunks().0[x / SIDE];
-            }
-            for (row, to) in turned(square).into_iter().zip(&mut to[x..x + SIDE]) {
-                to.as_chunks_mut().0[y / SIDE] = row;
-            }
-        }
-    }
+    transpose(
+        [N, M],
+        turned,
+        |x, y| from[y].as_chunks().0[x / SIDE],
+        |x, y, column| to[x].as_chunks_mut().0[y / SIDE] = column,
+    );
 }
 
 /// A square of 4 turned.
@@ -139,7 +157,7 @@ mod tests {
             "x86_64+avx512f+avx512vl+avx512dq+avx512bw" => |square| sixteen(square),
             _ => four,
         };
-        transpose(from, to, turned);
+        transpose_array(from, to, turned);
     }
 
     #[multiversion(targets("x86_64+avx2"))]
@@ -148,11 +166,11 @@ mod tests {
             "x86_64+avx2" => |square| eight(square),
             _ => four,
         };
-        transpose(from, to, turned);
+        transpose_array(from, to, turned);
     }
 
     fn by_four(from: &Rows, to: &mut Turned) {
-        transpose(from, to, four);
+        transpose_array(from, to, four);
     }
 
     /// Number (x, y) goes to (y, x), by the squares of each instruction set that there is here.

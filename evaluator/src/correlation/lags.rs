@@ -85,7 +85,7 @@ fn correlations_of<const N: usize, const P: usize, const Q: usize, const H: usiz
     for x in (0..N).step_by(AT_ONCE) {
         for (rows, turned) in rows.iter().zip(&mut *turned) {
             for (rows, turned) in rows.iter().zip(turned) {
-                squares::transpose(rows[x..].first_chunk().expect("columns"), turned, turn);
+                squares::transpose_array(rows[x..].first_chunk().expect("columns"), turned, turn);
             }
         }
         pack(turned, packed);

@@ -156,7 +156,7 @@ fn columns_of<const N: usize, const P: usize, const Q: usize, const W: usize, co
     halves_of_both(rows_of(transformed), tapered);
     let rows = tapered.as_flattened().first_chunk::<W>().expect("2 N rows");
     let columns = spectra.as_chunks_mut().0.first_chunk_mut().expect("columns");
-    squares::transpose(rows, columns, turned);
+    squares::transpose_array(rows, columns, turned);
 }
 
 // Arrays that do not share memory are arguments of functions of their own in what follows: so the

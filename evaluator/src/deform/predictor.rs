@@ -240,13 +240,34 @@ fn weigh(taps: &ColumnTaps, line: &[[f32; 2]], dx: &mut [f32], dy: &mut [f32]) {
     for &[first, length] in &taps.runs {
         let near: &[[f32; 2]; 4] = &line[first..].as_chunks().0[0];
         let pixels = from..from + length;
-        let [a, b, c, d] = taps.weights.each_ref().map(|weights| &weights[pixels.clone()]);
-        let (dx, dy) = (&mut dx[pixels.clone()], &mut dy[pixels]);
-        for n in 0..length {
-            dx[n] = a[n] * near[0][0] + b[n] * near[1][0] + c[n] * near[2][0] + d[n] * near[3][0];
-            dy[n] = a[n] * near[0][1] + b[n] * near[1][1] + c[n] * near[2][1] + d[n] * near[3][1];
-        }
+        let of = |k: usize| &taps.weights[k][pixels.clone()];
+        let (a, b, c, d) = (of(0), of(1), of(2), of(3));
+        let along = |k: usize| [near[0][k], near[1][k], near[2][k], near[3][k]];
+        weighted([a, b, c, d], along(0), &mut dx[pixels.clone()]);
+        weighted([a, b, c, d], along(1), &mut dy[pixels]);
         from += length;
+    }
+}
+
+/// Pixels that are gone through side by side.
+const LANES: usize = 8;
+
+/// Sums of four coefficients with the weights that each pixel has for them.
+#[inline(always)]
+fn weighted([a, b, c, d]: [&[f32]; 4], near: [f32; 4], sums: &mut [f32]) {
+    let sum = |a: f32, b: f32, c: f32, d: f32| a * near[0] + b * near[1] + c * near[2] + d * near[3];
+    let (a, a_rest) = a.as_chunks::<LANES>();
+    let (b, b_rest) = b.as_chunks::<LANES>();
+    let (c, c_rest) = c.as_chunks::<LANES>();
+    let (d, d_rest) = d.as_chunks::<LANES>();
+    let (sums, sums_rest) = sums.as_chunks_mut::<LANES>();
+    for ((((sums, a), b), c), d) in sums.iter_mut().zip(a).zip(b).zip(c).zip(d) {
+        for n in 0..LANES {
+            sums[n] = sum(a[n], b[n], c[n], d[n]);
+        }
+    }
+    for (n, value) in sums_rest.iter_mut().enumerate() {
+        *value = sum(a_rest[n], b_rest[n], c_rest[n], d_rest[n]);
     }
 }
 
