@@ -91,7 +91,13 @@ impl RecordFile {
         })?;
         lock(path, &file)?;
         let line = format!("{head}\n");
-        let begun = file.set_len(0).and_then(|()| file.write_all(line.as_bytes()));
+        // Only what holds something is emptied: of a file that was, some systems write all to the
+        // disk when it is closed, even if it is removed by then.
+        let emptied = match file.metadata() {
+            Ok(found) if found.len() == 0 => Ok(()),
+            _ => file.set_len(0),
+        };
+        let begun = emptied.and_then(|()| file.write_all(line.as_bytes()));
         if let Err(e) = begun {
             let _ = fs::remove_file(path);
             return Err(FileError::of(path, "write", e));

@@ -74,8 +74,8 @@ impl Pair {
     /// When a frame is not in standard (row-major) layout.
     pub fn read(mut self, scene: &Scene, seed: Seed) -> Pair {
         if let Some(sensor) = &scene.camera.sensor {
-            sensor.read(&mut self.a, seed, 0);
-            sensor.read(&mut self.b, seed, 1);
+            let (a, b) = (&mut self.a, &mut self.b);
+            rayon::join(|| sensor.read(a, seed, 0), || sensor.read(b, seed, 1));
         }
         self
     }

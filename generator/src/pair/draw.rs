@@ -106,10 +106,10 @@ impl<'a> Drawing<'a> {
             };
             for row in drawn {
                 self.open(row.iter().map(Strip::end).max().unwrap_or(0));
-                for (frame, strip) in self.frames.iter_mut().zip(row) {
+                for (k, (frame, strip)) in self.frames.iter_mut().zip(row).enumerate() {
                     frame.add(&strip);
-                    if at_once == 1 {
-                        room.strips.push(strip.light.light);
+                    if let Some(room) = room.pulses.get_mut(k) {
+                        room.strip = strip.light.light;
                     }
                 }
             }
@@ -236,9 +236,15 @@ impl Canvas {
 #[derive(Default)]
 struct DrawingRoom {
     particles: Vec<Particle>,
+    /// For each pulse.
+    pulses: Vec<PulseRoom>,
+}
+
+#[derive(Default)]
+struct PulseRoom {
     spots: Vec<Spot>,
-    /// Of strips that were added to their frames.
-    strips: Vec<Vec<f32>>,
+    /// Of a strip that was added to its frame.
+    strip: Vec<f32>,
 }
 
 /// Light of one row of cells in a frame.
@@ -254,7 +260,8 @@ impl Strip {
     }
 }
 
-/// The strips of the particles in `room`, one for each pulse.
+/// The strips of the particles in `room`, one for each pulse; a thread that has nothing else to do
+/// may draw one of them.
 fn strips(
     scene: &Scene,
     crop: Crop,
@@ -263,33 +270,49 @@ fn strips(
     by_px: [f64; 2],
     room: &mut DrawingRoom,
 ) -> Vec<Strip> {
+    let DrawingRoom { particles, pulses } = room;
+    pulses.resize_with(exposers.len(), PulseRoom::default);
+    let paths = Paths::of(exposers, particles);
+    let sigmas = reach_sigmas(scene.imaging.pattern);
+    let draw = |pulse: usize, room: &mut PulseRoom| {
+        room.spots.clear();
+        exposers[pulse].expose_all(&paths, pulse, particles, &mut room.spots);
+        strip(crop, brush, by_px, sigmas, room)
+    };
+    match &mut pulses[..] {
+        [a, b] => {
+            let (a, b) = rayon::join(|| draw(0, a), || draw(1, b));
+            vec![a, b]
+        }
+        pulses => pulses
+            .iter_mut()
+            .enumerate()
+            .map(|(k, room)| draw(k, room))
+            .collect(),
+    }
+}
+
+/// The light of the spots in `room`, each moved by `by_px` and reaching so many standard deviations.
+fn strip(crop: Crop, brush: &Brush, by_px: [f64; 2], sigmas: f64, room: &mut PulseRoom) -> Strip {
     let [width, height] = crop.size;
     let [left, above] = crop.origin.map(|n| n as f64);
-    let paths = Paths::of(exposers, &room.particles);
-    let mut draw = |(pulse, exposer): (usize, &Exposer)| {
-        let spots = &mut room.spots;
-        spots.clear();
-        exposer.expose_all(&paths, pulse, &room.particles, spots);
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        let sigmas = reach_sigmas(scene.imaging.pattern);
-        for spot in &mut *spots {
-            spot.x_px = spot.x_px + by_px[0] - left;
-            spot.y_px += by_px[1];
-            let reach = sigmas * spot.sigma_px + 1.0;
-            let (above, below) = (spot.y_px - reach, spot.y_px + reach);
-            low = if above < low { above } else { low };
-            high = if below > high { below } else { high };
-        }
-        // Casting a number that is out of range with `as` gives the nearest one in range.
-        let top = ((low.floor() - above) as usize).min(height);
-        let end = ((high.ceil() + 1.0 - above) as usize).clamp(top, height);
-        for spot in spots {
-            spot.y_px -= above + top as f64;
-        }
-        let memory = room.strips.pop().unwrap_or_default();
-        let mut light = Raster::dark([width, end - top], memory);
-        splat::add(&mut light, &room.spots, brush);
-        Strip { top, light }
-    };
-    exposers.iter().enumerate().map(&mut draw).collect()
+    let PulseRoom { spots, strip } = room;
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for spot in &mut *spots {
+        spot.x_px = spot.x_px + by_px[0] - left;
+        spot.y_px += by_px[1];
+        let reach = sigmas * spot.sigma_px + 1.0;
+        let (above, below) = (spot.y_px - reach, spot.y_px + reach);
+        low = if above < low { above } else { low };
+        high = if below > high { below } else { high };
+    }
+    // Casting a number that is out of range with `as` gives the nearest one in range.
+    let top = ((low.floor() - above) as usize).min(height);
+    let end = ((high.ceil() + 1.0 - above) as usize).clamp(top, height);
+    for spot in &mut *spots {
+        spot.y_px -= above + top as f64;
+    }
+    let mut light = Raster::dark([width, end - top], std::mem::take(strip));
+    splat::add(&mut light, spots, brush);
+    Strip { top, light }
 }
