@@ -354,26 +354,39 @@ impl Correlator {
     fn measure(&mut self, pairs: &[Frames], pass: usize, predictor: Option<&Predictor>) -> Vec<WindowPeaks> {
         let grid = self.stages[pass].0.clone();
         let [columns, rows] = self.wanted(pass);
-        let wanted: Vec<[usize; 2]> = rows
-            .flat_map(|row| columns.clone().map(move |column| [column, row]))
-            .collect();
-        let place = |at: &[usize; 2]| WindowPlace::new(&grid, *at, predictor, self.processing.deform);
-        let places: Vec<WindowPlace> = wanted.iter().map(place).collect();
-        let (peak_fit, low) = (self.processing.peak_fit, self.processing.low_values);
+        let (peak_fit, low, deform) = (
+            self.processing.peak_fit,
+            self.processing.low_values,
+            self.processing.deform,
+        );
         // Second-highest peaks are located where a vector may be replaced by them.
         let second = pass + 1 < self.stages.len() || self.processing.refinement != Refinement::None;
         let mut search = PeakSearch::default();
-        let mut measure =
-            |n: usize, plane: Option<&Plane>| places[n].measure(plane, &mut search, peak_fit, low, second);
-        let mut measured = Vec::with_capacity(places.len());
+        let mut measure = |place: &WindowPlace, plane: Option<&Plane>| {
+            place.measure(plane, &mut search, peak_fit, low, second)
+        };
+        let place = |column: usize, row: usize| WindowPlace::new(&grid, [column, row], predictor, deform);
+        let places = |rows: Range<usize>| -> Vec<WindowPlace> {
+            rows.flat_map(|row| columns.clone().map(move |column| place(column, row)))
+                .collect()
+        };
+        let mut measured = Vec::with_capacity(columns.len() * rows.len());
         if let [pair] = pairs {
-            self.planes(0, pair, pass, predictor, &places, |n, plane| {
-                measured.push(measure(n, plane))
-            });
+            self.prepare(0, pair, pass, predictor);
+            // Few at a time, as long as they are in the cache; an even number, so that the same two
+            // are transformed together as if all were there.
+            for first in rows.clone().step_by(2) {
+                let places = places(first..rows.end.min(first + 2));
+                self.planes(pair, pass, predictor, &places, |n, plane| {
+                    measured.push(measure(&places[n], plane))
+                });
+            }
         } else {
+            let places = places(rows.clone());
             let mut sums: Vec<Option<Plane>> = vec![None; places.len()];
             for (number, pair) in pairs.iter().enumerate() {
-                self.planes(number, pair, pass, predictor, &places, |n, plane| {
+                self.prepare(number, pair, pass, predictor);
+                self.planes(pair, pass, predictor, &places, |n, plane| {
                     match (&mut sums[n], plane) {
                         (Some(sum), Some(plane)) => sum.add(plane),
                         (sum @ None, Some(plane)) => *sum = Some(plane.clone()),
@@ -381,23 +394,32 @@ impl Correlator {
                     }
                 });
             }
-            measured.extend(sums.iter().enumerate().map(|(n, sum)| measure(n, sum.as_ref())));
+            let all = places.iter().zip(&sums);
+            measured.extend(all.map(|(place, sum)| measure(place, sum.as_ref())));
         }
         if measured.len() == grid.len() {
             return measured;
         }
         let mut all = vec![WindowPeaks::NONE; grid.len()];
-        for ([column, row], peaks) in wanted.into_iter().zip(measured) {
-            all[row * grid.columns + column] = peaks;
+        let wanted = rows.flat_map(|row| columns.clone().map(move |column| row * grid.columns + column));
+        for (n, peaks) in wanted.zip(measured) {
+            all[n] = peaks;
         }
         all
     }
 
-    /// Correlates all windows of one pair and passes the planes to `take` in order: `None` where a
-    /// window is uniform.
+    /// Deforms the frames of a pair as far as the windows of a pass lie, where the predictor is to do
+    /// that.
+    fn prepare(&mut self, number: usize, pair: &Frames, pass: usize, predictor: Option<&Predictor>) {
+        if let Some(predictor) = predictor.filter(|_| self.processing.deform) {
+            self.deform(number, pair.views(), predictor, self.pixels_of(pass));
+        }
+    }
+
+    /// Correlates windows of a pair that is prepared and passes the planes to `take` in order: `None`
+    /// where a window is uniform.
     fn planes(
         &mut self,
-        number: usize,
         pair: &Frames,
         pass: usize,
         predictor: Option<&Predictor>,
@@ -405,11 +427,7 @@ impl Correlator {
         mut take: impl FnMut(usize, Option<&Plane>),
     ) {
         let original = pair.views();
-        let predictor = predictor.filter(|_| self.processing.deform);
-        if let Some(predictor) = predictor {
-            self.deform(number, original, predictor, self.pixels_of(pass));
-        }
-        let frames = match predictor {
+        let frames = match predictor.filter(|_| self.processing.deform) {
             Some(_) => [0, 1].map(|k| FrameView {
                 pixels: &self.deformed[k],
                 size: self.size,

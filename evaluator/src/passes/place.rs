@@ -21,27 +21,26 @@ impl WindowPlace {
     pub fn new(grid: &Grid, [column, row]: [usize; 2], predictor: Option<&Predictor>, deform: bool) -> Self {
         let [x, y] = grid.centre(column, row);
         let predicted = predictor.map_or([0.0; 2], |predictor| predictor.at(x, y));
-        let corner = grid.corner(column, row).map(|c| c as isize);
-        let shift = predicted.map(|p| p.round() as isize);
-        let a = [0, 1].map(|k| corner[k] - shift[k] / 2);
+        let [left, top] = grid.corner(column, row);
+        let (left, top) = (left as isize, top as isize);
+        let shift = [predicted[0].round() as isize, predicted[1].round() as isize];
+        let a = [left - shift[0] / 2, top - shift[1] / 2];
         let moved = Corners {
             a,
-            b: [0, 1].map(|k| a[k] + shift[k]),
+            b: [a[0] + shift[0], a[1] + shift[1]],
         };
-        if deform {
-            Self {
-                predicted,
-                applied: predicted,
-                corners: Corners { a: corner, b: corner },
-                moved,
+        let (applied, corners) = match deform {
+            true => {
+                let corner = [left, top];
+                (predicted, Corners { a: corner, b: corner })
             }
-        } else {
-            Self {
-                predicted,
-                applied: shift.map(|s| s as f64),
-                corners: moved,
-                moved,
-            }
+            false => ([shift[0] as f64, shift[1] as f64], moved),
+        };
+        Self {
+            predicted,
+            applied,
+            corners,
+            moved,
         }
     }
 
@@ -58,7 +57,7 @@ impl WindowPlace {
         let found = plane.map_or([None; 2], |plane| search.find(plane));
         let place = |peak: Option<Peak>| {
             let residual = peak_fit.locate(low, plane?, peak?);
-            Some([0, 1].map(|k| self.applied[k] + residual[k]))
+            Some([self.applied[0] + residual[0], self.applied[1] + residual[1]])
         };
         let peaks = [place(found[0]), place(found[1].filter(|_| second))];
         let peak_ratio = match found {
