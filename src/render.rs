@@ -2,6 +2,7 @@
 
 mod job;
 
+use std::io;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
@@ -158,15 +159,15 @@ impl RenderCommand {
             folder.out().write(name, &content)?;
             of_masks.push(FileHash::of(name, content));
         }
-        let written = rendered.files().chain(of_masks.iter().cloned());
+        let written = || rendered.files().chain(of_masks.iter().cloned().map(Ok));
         self.end(folder, written, &pairs::words(&truth_at))
     }
 
     /// Closes the folder and prints what stands there.
-    fn end(
+    fn end<I: Iterator<Item = io::Result<FileHash>>>(
         &self,
         folder: Folder,
-        written: impl Iterator<Item = FileHash> + Clone,
+        written: impl Fn() -> I,
         words: &str,
     ) -> Result<Exit, Failure> {
         let directory = folder.directory().to_owned();

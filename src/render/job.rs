@@ -342,17 +342,25 @@ enum FilesOfPair {
 }
 
 impl RenderedFiles {
-    /// All files, pair by pair.
-    pub(super) fn files(&self) -> impl Iterator<Item = FileHash> + Clone {
+    /// All files, pair by pair; errors are those of the journal.
+    pub(super) fn files(&self) -> impl Iterator<Item = io::Result<FileHash>> {
         let of_pair = |files: &FilesOfPair| match files {
-            FilesOfPair::Held(files) => files.clone(),
-            FilesOfPair::InJournal(place) => {
-                let record = self.journal.read(*place).ok();
-                let read = record.and_then(|record| read_record(&record));
-                read.expect("what was written is read back").1
-            }
+            FilesOfPair::Held(files) => Ok(files.clone()),
+            FilesOfPair::InJournal(place) => match read_record(&self.journal.read(*place)?) {
+                Some((_, files)) => Ok(files),
+                None => Err(io::Error::other("a record is damaged")),
+            },
         };
-        self.pairs.values().flat_map(of_pair)
+        let told = |error: io::Error| {
+            io::Error::other(format!(
+                "the journal does not give back what was written to it ({error}); check the disk, then run \
+                 the command again"
+            ))
+        };
+        self.pairs.values().flat_map(move |files| match of_pair(files) {
+            Ok(files) => files.into_iter().map(Ok).collect(),
+            Err(error) => vec![Err(told(error))],
+        })
     }
 }
 
@@ -380,3 +388,36 @@ fn truth_name(k: u32) -> String {
 
 /// Rows of the truth that are in memory at a time.
 const TRUTH_ROWS: usize = 128;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A journal that was shortened is told of, and nothing is listed in its place.
+    #[test]
+    fn a_journal_that_lost_records_is_an_error() {
+        let path = std::env::temp_dir().join(format!("motefield-rendered-{}", std::process::id()));
+        let journal = Arc::new(RecordFile::begin(&path, "test", true).unwrap());
+        let hash = |k: u32| vec![FileHash::of(format!("a{k}.tif"), [1])];
+        let record = |k: u32| json!([k, hash(k)]).to_string();
+        let add = |k: u32| FilesOfPair::InJournal(journal.add(record(k).as_bytes()).unwrap());
+        let rendered = RenderedFiles {
+            pairs: [(0, add(0)), (1, FilesOfPair::Held(hash(1)))].into(),
+            journal,
+        };
+        let names = || -> io::Result<Vec<String>> { rendered.files().map(|f| Ok(f?.path)).collect() };
+        assert_eq!(names().unwrap(), ["a0.tif", "a1.tif"]);
+        std::fs::OpenOptions::new()
+            .write(true)
+            .open(&path)
+            .unwrap()
+            .set_len(9)
+            .unwrap();
+        let error = names().unwrap_err().to_string();
+        assert!(
+            error.contains("journal") && error.contains("run the command again"),
+            "{error}"
+        );
+        std::fs::remove_file(path).unwrap();
+    }
+}

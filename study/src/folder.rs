@@ -7,6 +7,7 @@
 //! content that they have: then this program wrote them, and nobody changed them since.
 
 use std::collections::BTreeSet;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -216,30 +217,35 @@ impl Folder {
             .par_iter()
             .try_for_each(|(name, bytes)| self.out.write(name, bytes))?;
         self.manifest.files_written = old;
-        self.close(new.iter().cloned(), finished)
+        self.close(|| new.iter().cloned().map(Ok), finished)
     }
 
     /// Says which files stand in the folder now, and takes away those of before that are none of
     /// them. A study that is finished needs its journal no more.
     ///
     /// # Errors
-    /// When the system fails.
-    pub fn close(
+    /// When the system fails or the list cannot be read; the folder then stays as it is.
+    pub fn close<I: Iterator<Item = io::Result<FileHash>>>(
         mut self,
-        written: impl Iterator<Item = FileHash> + Clone,
+        written: impl Fn() -> I,
         finished: bool,
     ) -> Result<(), FileError> {
         let old = std::mem::take(&mut self.manifest.files_written);
         let mut gone: BTreeSet<&str> = old.iter().map(|file| file.path.as_str()).collect();
         if !gone.is_empty() {
-            for file in written.clone() {
+            for file in written() {
+                let file = file.map_err(|error| FileError::System {
+                    path: self.path(manifest::NAME),
+                    action: "write",
+                    error,
+                })?;
                 gone.remove(file.path.as_str());
             }
         }
         gone.into_iter().for_each(|name| self.out.remove_own(name));
         self.manifest.finished = finished;
         self.out
-            .replace(manifest::NAME, |to| self.manifest.write(to, written))?;
+            .replace(manifest::NAME, |to| self.manifest.write(to, written()))?;
         if finished {
             self.journal.remove();
         }

@@ -225,9 +225,13 @@ impl Manifest {
     /// which one is in memory at a time.
     ///
     /// # Errors
-    /// When it cannot be written.
+    /// When it cannot be written, or the list of files not be read.
     #[allow(clippy::missing_panics_doc, reason = "every manifest lists the files")]
-    pub fn write(&self, to: &mut dyn Write, files: impl IntoIterator<Item = FileHash>) -> io::Result<()> {
+    pub fn write(
+        &self,
+        to: &mut dyn Write,
+        files: impl IntoIterator<Item = io::Result<FileHash>>,
+    ) -> io::Result<()> {
         let text = self.text();
         let list = text.find(FILES_WRITTEN).expect("every manifest lists the files");
         let (before, rest) = text.split_at(list + FILES_WRITTEN.len());
@@ -239,6 +243,7 @@ impl Manifest {
         to.write_all(own.as_bytes())?;
         let mut first = own.is_empty();
         for file in files {
+            let file = file?;
             let [path, sha256] = [file.path, file.sha256].map(Value::String);
             let comma = if first { "" } else { "," };
             write!(
@@ -402,7 +407,7 @@ mod tests {
                 .insert("text".to_owned(), json!("\n  \"files_written\": ["));
             manifest.files_written = files[..listed].to_vec();
             let mut text = Vec::new();
-            let further = files[listed..count].iter().cloned();
+            let further = files[listed..count].iter().cloned().map(Ok);
             manifest.write(&mut text, further).unwrap();
             manifest.files_written = files[..count].to_vec();
             assert_eq!(

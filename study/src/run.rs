@@ -309,7 +309,11 @@ pub fn run_kept(
         None => Prepared::new(experiment, chain, besides, effort, stop),
     };
     let prepared: Vec<Prepared> = experiments.par_iter().enumerate().map(prepare).collect();
-    let keeper = Keeper::new(experiments.len());
+    let again = prepared
+        .iter()
+        .zip(experiments)
+        .map(|(p, experiment)| p.again(experiment));
+    let keeper = Keeper::new(again.collect());
     let mut done: Vec<Measurements> = prepared.iter().map(|_| Measurements::default()).collect();
     let contest = besides.contest.as_ref();
     let first_pairs = match contest {

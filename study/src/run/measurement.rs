@@ -16,11 +16,11 @@ use super::bound::{self, BoundAtPoint};
 use super::external::{self, Failed, Places};
 use super::ground::Ground;
 use super::saturation::{full_share, may_be_full};
-use super::store::Measurements;
+use super::store::{Again, Measurements};
 use super::tiles::TilePairs;
 use super::trust::{self, Trust};
 use super::{
-    BOUND_MEASUREMENTS, Besides, Chain, Effort, Experiment, FurtherFigures, Point, Progress, Wanted,
+    BOUND_MEASUREMENTS, Besides, Chain, Effort, Experiment, FurtherFigures, Point, Progress, Silent, Wanted,
 };
 use crate::caveat::Caveat;
 
@@ -107,6 +107,21 @@ impl<'a> Prepared<'a> {
             places: None,
             tiles: OnceLock::new(),
         }
+    }
+
+    /// How measurements of this experiment are made again, when all else is forgotten; `None` where
+    /// another program makes them.
+    pub fn again(&self, experiment: &Experiment) -> Option<Again> {
+        if self.places.is_some() {
+            return None;
+        }
+        let (ground, seed) = (Arc::clone(&self.ground), self.seed);
+        let (experiment, chain, wanted) = (experiment.clone(), *self.chain, self.wanted.clone());
+        Some(Again::by(move |number| {
+            let prepared = Prepared::over(Arc::clone(&ground), &experiment, &chain, &wanted, seed);
+            let measurement = prepared.measure(number, &Silent, &AtomicBool::new(false));
+            measurement.expect("nothing stops it")
+        }))
     }
 
     fn tiles(&self) -> Option<&TilePairs<'a>> {
@@ -392,4 +407,42 @@ fn with_background<'a>(experiment: &'a Experiment, chain: &Chain, study: u64) ->
     processing.preparation.background =
         Background::Given([a, b].map(|picture| Arc::new(picture.expect("frames of one shape"))));
     Cow::Owned(processing)
+}
+
+#[cfg(test)]
+mod tests {
+    use motefield_evaluator::Pass;
+
+    use super::super::record::record_bytes;
+    use super::*;
+
+    /// A measurement that is made again, with all that may be wanted of it, is the same to the bit.
+    #[test]
+    fn a_measurement_made_again_is_the_same() {
+        let experiment = Experiment {
+            scene: Scene {
+                size: [96, 64],
+                ..Scene::default()
+            },
+            processing: Processing {
+                passes: vec![Pass::square(32, 0.5)],
+                ..Processing::default()
+            },
+        };
+        let wanted = Wanted {
+            bound: true,
+            estimators: vec![Estimator::CorrelationStatistics],
+            ..Wanted::default()
+        };
+        let (chain, effort, stop) = (Chain::default(), Effort::default(), AtomicBool::new(false));
+        let prepared = Prepared::new(&experiment, &chain, &wanted, &effort, &stop);
+        let again = prepared.again(&experiment).unwrap();
+        for number in [0, 3] {
+            let bytes = |m: &Measurement| record_bytes(0, number, m);
+            let first = prepared.measure(number, &Silent, &stop).unwrap();
+            assert_eq!(bytes(&again.measure(number)), bytes(&first), "{number}");
+        }
+        let other = prepared.measure(1, &Silent, &stop).unwrap();
+        assert_ne!(record_bytes(0, 0, &again.measure(0)), record_bytes(0, 0, &other));
+    }
 }

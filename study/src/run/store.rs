@@ -3,6 +3,7 @@
 //! with the number of pairs.
 
 use std::borrow::Cow;
+use std::fmt;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
 
@@ -43,15 +44,38 @@ impl Written {
     }
 }
 
-/// A measurement in memory or in a file.
+/// Makes a measurement of a point once more, by its number: the same to the bit.
+#[derive(Clone)]
+pub(super) struct Again(Arc<dyn Fn(usize) -> Measurement + Send + Sync>);
+
+impl Again {
+    pub(super) fn by(measure: impl Fn(usize) -> Measurement + Send + Sync + 'static) -> Again {
+        Again(Arc::new(measure))
+    }
+
+    pub(super) fn measure(&self, number: usize) -> Measurement {
+        (self.0)(number)
+    }
+}
+
+impl fmt::Debug for Again {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Again")
+    }
+}
+
+/// A measurement in memory, or in a file and made again where that does not give it back.
 #[derive(Debug)]
 pub(super) enum KeptMeasurement {
     InMemory(Box<Measurement>),
-    InFile(Written),
+    InFile(Written, Again),
 }
 
 /// Keeps the measurements of several points.
 pub(super) struct Keeper {
+    /// Of each point, how its measurements are made again: those of a point that has none stay in
+    /// memory.
+    again: Vec<Option<Again>>,
     /// Bytes in memory of each point.
     held: Vec<AtomicUsize>,
     /// A file of its own, made when it is needed; `None` where there can be none.
@@ -59,9 +83,10 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    pub(super) fn new(points: usize) -> Keeper {
+    pub(super) fn new(again: Vec<Option<Again>>) -> Keeper {
         Keeper {
-            held: (0..points).map(|_| AtomicUsize::new(0)).collect(),
+            held: again.iter().map(|_| AtomicUsize::new(0)).collect(),
+            again,
             file: OnceLock::new(),
         }
     }
@@ -75,9 +100,10 @@ impl Keeper {
         written: Option<Written>,
     ) -> KeptMeasurement {
         let size = measurement.size();
-        if self.held[point].fetch_add(size, Ordering::Relaxed) + size <= MOST_HELD {
+        let few = self.held[point].fetch_add(size, Ordering::Relaxed) + size <= MOST_HELD;
+        let Some(again) = self.again[point].as_ref().filter(|_| !few) else {
             return KeptMeasurement::InMemory(Box::new(measurement));
-        }
+        };
         let own = || {
             let file = self
                 .file
@@ -85,7 +111,7 @@ impl Keeper {
             Written::add(file.as_ref()?, &record_bytes(0, 0, &measurement))
         };
         match written.or_else(own) {
-            Some(written) => KeptMeasurement::InFile(written),
+            Some(written) => KeptMeasurement::InFile(written, again.clone()),
             None => KeptMeasurement::InMemory(Box::new(measurement)),
         }
     }
@@ -97,14 +123,11 @@ pub(super) struct Measurements(pub(super) Vec<KeptMeasurement>);
 
 impl Measurements {
     /// The measurement of a number.
-    ///
-    /// # Panics
-    /// When a file does not give back what was written to it.
     pub(super) fn get(&self, number: usize) -> Cow<'_, Measurement> {
         match &self.0[number] {
             KeptMeasurement::InMemory(measurement) => Cow::Borrowed(measurement),
-            KeptMeasurement::InFile(written) => {
-                Cow::Owned(written.read().expect("a disk gives back what was written to it"))
+            KeptMeasurement::InFile(written, again) => {
+                Cow::Owned(written.read().unwrap_or_else(|| again.measure(number)))
             }
         }
     }
@@ -153,7 +176,8 @@ mod tests {
     fn many_measurements_are_in_a_file() {
         let journal = Arc::new(RecordFile::temporary().unwrap());
         for with_journal in [true, false] {
-            let keeper = Keeper::new(2);
+            let never = |_| -> Measurement { panic!("the file gives it back") };
+            let keeper = Keeper::new([(); 2].map(|()| Some(Again::by(never))).to_vec());
             let keep = |point, number| {
                 let measurement = measurement(number);
                 let bytes = record_bytes(point, number, &measurement);
@@ -178,11 +202,38 @@ mod tests {
     /// Where no file can be made nothing is lost.
     #[test]
     fn without_a_disk_all_stay_in_memory() {
-        let keeper = Keeper::new(1);
+        let keeper = Keeper::new(vec![Some(Again::by(measurement))]);
         keeper.file.set(None).unwrap();
         let all = (0..9).map(|k| keeper.keep(0, measurement(k), None)).collect();
         let measurements = Measurements(all);
         assert!(measurements.0.iter().all(in_memory));
         assert_eq!(measurements.get(8).errors.point_px[3][0], 11.0);
+    }
+
+    /// A file that was shortened does not give a measurement back: it is made again. What cannot be
+    /// made again stays in memory.
+    #[test]
+    fn what_a_file_lost_is_made_again() {
+        let path = std::env::temp_dir().join(format!("motefield-lost-{}", std::process::id()));
+        let file = Arc::new(RecordFile::begin(&path, "test", true).unwrap());
+        let keeper = Keeper::new(vec![Some(Again::by(measurement)), None]);
+        let keep = |point, number| {
+            let measurement = measurement(number);
+            let written = Written::add(&file, &record_bytes(point, number, &measurement));
+            keeper.keep(point, measurement, written)
+        };
+        let [one, other] = [0, 1].map(|point| Measurements((0..6).map(|k| keep(point, k)).collect()));
+        assert!(!in_memory(&one.0[5]) && in_memory(&other.0[5]));
+        std::fs::OpenOptions::new()
+            .write(true)
+            .open(&path)
+            .unwrap()
+            .set_len(100)
+            .unwrap();
+        for measurements in [one, other] {
+            let bytes = |m: &Measurement| record_bytes(0, 5, m);
+            assert_eq!(bytes(&measurements.get(5)), bytes(&measurement(5)));
+        }
+        std::fs::remove_file(path).unwrap();
     }
 }
