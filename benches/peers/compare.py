@@ -145,7 +145,7 @@ times, and in brackets that of the worst and the best round. Peers: `benches/pee
     theirs = peer(peers.phase_correlation(32, 961))
     beside("961 windows of 32 x 32 px", "correlate-32", "OpenCV phaseCorrelate", theirs, "-")
     theirs = peer(peers.passes(2048))
-    beside("64 to 32 px, overlap 0.75, deformed, 2048 x 2048 px", "passes-2048", "numpy, scipy, OpenCV", theirs, "10", 2)
+    beside("64 to 32 px, overlap 0.75, deformed, 2048 x 2048 px", "passes-2048", "numpy, scipy, OpenCV", theirs, "10")
     if MODULE:
         rig = "cases/flume.toml"
         ours = command("decide", rig, "--threads", "1", "--no-worth", "--no-enough", "--json")
@@ -155,6 +155,7 @@ times, and in brackets that of the worst and the best round. Peers: `benches/pee
 
     print("\n| of the program alone | takes | goal |\n|---|---|---|")
     for stage, sample, goal in (
+        ("start-up (`--version`), by the clock", command("--version", wall=True), "30 ms"),
         ("particle fit, 256 x 256 px, processor time", kernel("particle-fit-256"), "0.3 s"),
         ("dense truth of 1024 x 1024 px, closed path", kernel("truth-uniform"), "-"),
         (
@@ -167,9 +168,14 @@ times, and in brackets that of the worst and the best round. Peers: `benches/pee
             command("decide", "--threads", "2", "--out", "FOLDER", wall=True),
             "3 s",
         ),
-        ("start-up (`--version`), by the clock", command("--version", wall=True), "30 ms"),
     ):
         print(f"| {stage} | {duration(min(sample() for _ in range(2)))} | {goal} |", flush=True)
+    decide = ("decide", "--out", "FOLDER", "--threads")
+    one, two = (command(*decide, threads, wall=True) for threads in ("1", "2"))
+    taken = [(one(), two()) for _ in range(7)]
+    one, two = (sum(column) / len(taken) for column in zip(*taken))
+    line = f"{one:.2f} and {two:.2f} s: {one / two:.2f}"
+    print(f"| the same on one and two threads in turns, means of {len(taken)} | {line} | 1.9 |", flush=True)
     point = ("sweep", "cases/methods.toml", "--vary", "image.peak_electrons=200e", "--precision", "0.0001")
     for stage, line in (
         ("a study of one point", (*point, "--most-pairs")),

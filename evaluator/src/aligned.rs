@@ -7,12 +7,12 @@ use bytemuck::{Pod, Zeroable};
 
 #[derive(Clone, Copy, Debug, PartialEq, Pod, Zeroable)]
 #[repr(C, align(64))]
-struct Line([f32; Aligned::LINE]);
+struct CacheLine([f32; Aligned::LINE]);
 
 /// A slice of values, the first of which begins a line.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Aligned {
-    lines: Vec<Line>,
+    lines: Vec<CacheLine>,
     length: usize,
 }
 
@@ -30,7 +30,7 @@ impl Aligned {
     pub fn resize(&mut self, length: usize) {
         let lines = length.div_ceil(Self::LINE);
         if lines > self.lines.len() {
-            self.lines.resize(lines, Line::zeroed());
+            self.lines.resize(lines, CacheLine::zeroed());
         }
         self.length = length;
     }

@@ -309,11 +309,7 @@ pub fn run_kept(
         None => Prepared::new(experiment, chain, besides, effort, stop),
     };
     let prepared: Vec<Prepared> = experiments.par_iter().enumerate().map(prepare).collect();
-    let again = prepared
-        .iter()
-        .zip(experiments)
-        .map(|(p, experiment)| p.again(experiment));
-    let keeper = Keeper::new(again.collect());
+    let keeper = keeper_of(&prepared, experiments);
     let mut done: Vec<Measurements> = prepared.iter().map(|_| Measurements::default()).collect();
     let contest = besides.contest.as_ref();
     let first_pairs = match contest {
@@ -371,6 +367,14 @@ pub fn run_kept(
         ledger.close(first, &points);
     }
     points
+}
+
+fn keeper_of(prepared: &[Prepared], experiments: &[Experiment]) -> Keeper {
+    let both = prepared.iter().zip(experiments);
+    Keeper::new(
+        both.map(|(prepared, experiment)| prepared.again(experiment))
+            .collect(),
+    )
 }
 
 /// What `make` makes of each job. Every thread takes the next one of the list, so that none of the

@@ -141,10 +141,10 @@ fn offsets_of_columns<const N: usize>(
     for x in 0..N {
         offsets[x] = first[x] - first[0];
     }
-    for n in (0..N).step_by(LANES) {
+    let columns = (taper.as_chunks::<LANES>().0.iter()).zip(sums.as_chunks::<LANES>().0);
+    for ((taper, sums), offsets) in columns.zip(offsets.as_chunks::<LANES>().0) {
         for lane in 0..LANES {
-            let x = n + lane;
-            mean[lane] += taper[x] * (sums[x] + taper_sum * offsets[x]);
+            mean[lane] += taper[lane] * (sums[lane] + taper_sum * offsets[lane]);
         }
     }
     let mean = mean.iter().sum::<f32>() / (taper_sum * taper_sum);

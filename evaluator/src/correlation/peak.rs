@@ -458,3 +458,38 @@ fn gaussian2d5(value: &impl Fn(isize, isize) -> f64) -> Option<[f64; 2]> {
     let [_, b, c, d, e, f] = normal.solve()?;
     vertex([b, c, d, e, f])
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The peaks of a plane that wraps round are those of a copy with margins, which a test holds
+    /// against the definition: also across the place where it wraps, at the limits, and among many
+    /// values that are alike or lie on a slope.
+    #[test]
+    fn a_plane_that_wraps_round_has_the_peaks_of_its_copy() {
+        let mut number = 1u32;
+        let mut below = |n: u32| {
+            number = number.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (number >> 8) % n
+        };
+        for side in [32, 64] {
+            for round in 0..60 {
+                let mut plane = Plane::circular([side, side]);
+                let few = 2 + round % 5;
+                plane.kept_mut().iter_mut().for_each(|v| *v = below(few) as f32);
+                // A high peak anywhere, with slopes, and one as high.
+                for _ in 0..2 {
+                    let [x, y] = [0, 1].map(|_| below(side as u32) as usize);
+                    for (k, height) in [(0, 9.0), (1, 7.0), (2, 6.0), (3, 5.0)] {
+                        for row in [y + k, y + side - k] {
+                            plane.kept_mut()[row % side * side + x] = height;
+                        }
+                    }
+                }
+                let copy = Plane::from_fn([side, side], |i, j| plane.at(i, j));
+                assert_eq!(find_peaks(&plane), find_peaks(&copy), "{side}, {round}");
+            }
+        }
+    }
+}
