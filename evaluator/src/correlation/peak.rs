@@ -478,12 +478,14 @@ mod tests {
                 let mut plane = Plane::circular([side, side]);
                 let few = 2 + round % 5;
                 plane.kept_mut().iter_mut().for_each(|v| *v = below(few) as f32);
-                // A high peak anywhere, with slopes, and one as high far away or just beside it.
+                // A high peak anywhere, with slopes or without, and one as high far away or just
+                // beside it.
                 let [x, y] = [0, 1].map(|_| below(side as u32) as usize);
                 let reach = if round % 2 == 0 { side as u32 } else { 9 };
                 let [beside, under] = [0, 1].map(|_| below(reach) as usize + side - 4);
                 for [x, y] in [[x, y], [x + beside, y + under]] {
-                    for (k, height) in [(0, 9.0), (1, 7.0), (2, 6.0), (3, 5.0)] {
+                    let slopes = [(0, 9.0), (1, 7.0), (2, 6.0), (3, 5.0)];
+                    for (k, height) in slopes.into_iter().take(if round % 3 == 0 { 1 } else { 4 }) {
                         for row in [y + k, y + side - k] {
                             plane.kept_mut()[row % side * side + x % side] = height;
                         }
