@@ -17,6 +17,7 @@ use crate::seeding::{Particle, Volume};
 use crate::sensor::ReadRegion;
 use crate::splat::{self, Brush};
 pub use crate::threads::shared;
+use crate::threads::side_by_side;
 pub use bands::{Band, Bands, bands, series_bands};
 pub use crops::Crops;
 use draw::Drawing;
@@ -75,7 +76,7 @@ impl Pair {
     pub fn read(mut self, scene: &Scene, seed: Seed) -> Pair {
         if let Some(sensor) = &scene.camera.sensor {
             let (a, b) = (&mut self.a, &mut self.b);
-            rayon::join(|| sensor.read(a, seed, 0), || sensor.read(b, seed, 1));
+            side_by_side(|| sensor.read(a, seed, 0), || sensor.read(b, seed, 1));
         }
         self
     }

@@ -22,3 +22,16 @@ pub fn shared([width, height]: [usize; 2]) -> bool {
 pub(crate) fn shares(size: [usize; 2]) -> bool {
     shared(size) && rayon::current_thread_index().is_none()
 }
+
+/// Does two things: on a thread of a pool the second by another of its threads, if one has nothing
+/// else to do.
+pub(crate) fn side_by_side<A: Send, B: Send>(
+    one: impl FnOnce() -> A + Send,
+    other: impl FnOnce() -> B + Send,
+) -> (A, B) {
+    match rayon::current_thread_index() {
+        Some(_) => rayon::join(one, other),
+        // From elsewhere both would have to be handed to the pool, and waited for.
+        None => (one(), other()),
+    }
+}

@@ -18,7 +18,7 @@ use crate::scene::Scene;
 use crate::seeding::{Particle, Volume};
 use crate::splat::{self, Brush, reach_sigmas};
 use crate::spot::Spot;
-use crate::threads::shares;
+use crate::threads::{shares, side_by_side};
 
 /// Rows of cells whose strips are in memory at a time.
 const ROWS_AT_ONCE: usize = 16;
@@ -281,7 +281,7 @@ fn strips(
     };
     match &mut pulses[..] {
         [a, b] => {
-            let (a, b) = rayon::join(|| draw(0, a), || draw(1, b));
+            let (a, b) = side_by_side(|| draw(0, a), || draw(1, b));
             vec![a, b]
         }
         pulses => pulses
