@@ -492,6 +492,7 @@ mod tests {
                     }
                 }
                 let copy = Plane::from_fn([side, side], |i, j| plane.at(i, j));
+                assert_eq!(plane, copy);
                 assert_eq!(find_peaks(&plane), find_peaks(&copy), "{side}, {round}");
             }
         }
