@@ -170,12 +170,16 @@ times, and in brackets that of the worst and the best round. Peers: `benches/pee
         ),
     ):
         print(f"| {stage} | {duration(min(sample() for _ in range(2)))} | {goal} |", flush=True)
-    decide = ("decide", "--out", "FOLDER", "--threads")
-    one, two = (command(*decide, threads, wall=True) for threads in ("1", "2"))
-    taken = [(one(), two()) for _ in range(7)]
-    one, two = (sum(column) / len(taken) for column in zip(*taken))
-    line = f"{one:.2f} and {two:.2f} s: {one / two:.2f}"
-    print(f"| the same on one and two threads in turns, means of {len(taken)} | {line} | 1.9 |", flush=True)
+    points = ("sweep", "cases/methods.toml", "--vary", "image.peak_electrons=200e,250e", "--precision", "0.0001")
+    for stage, line, goal in (
+        ("a study of two points, 600 pairs of 192 x 192 px", (*points, "--most-pairs", "300", "--out", "FOLDER"), "1.9"),
+        ("`decide` on the embedded rig", ("decide", "--out", "FOLDER"), "-"),
+    ):
+        one, two = (command(*line, "--threads", threads, wall=True) for threads in ("1", "2"))
+        taken = [(one(), two()) for _ in range(7)]
+        one, two = (sum(column) / len(taken) for column in zip(*taken))
+        figures = f"{one:.2f} and {two:.2f} s: {one / two:.2f}"
+        print(f"| {stage}, on one and two threads in turns, means of {len(taken)} | {figures} | {goal} |", flush=True)
     point = ("sweep", "cases/methods.toml", "--vary", "image.peak_electrons=200e", "--precision", "0.0001")
     for stage, line in (
         ("a study of one point", (*point, "--most-pairs")),
