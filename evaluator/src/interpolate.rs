@@ -65,6 +65,7 @@ impl Interpolated {
         let stride = (lines | 1) * Aligned::LINE;
         let poles = interpolator.poles();
         let longest = if poles.is_empty() { 0 } else { size[0].max(size[1]) };
+        let longest = longest.next_multiple_of(Aligned::LINE);
         Self {
             size,
             stride,
@@ -368,7 +369,8 @@ fn sample(image: &Interpolated, [x, y]: [usize; 2], [shift_x, shift_y]: [f32; 2]
     ((a + e) + (c + g)) + ((b + f) + (d + h))
 }
 
-/// The pixels of up to [`LANES`] rows as columns, side by side.
+/// The pixels of up to [`LANES`] rows as columns, side by side. Rows go on as far as whole lines of
+/// the cache.
 #[multiversion(targets("x86_64+avx512f+avx512vl+avx512dq+avx512bw", "x86_64+avx2", "x86_64+sse4.1"))]
 fn rows_to_columns(rows: &[f32], stride: usize, width: usize, lanes: usize, columns: &mut [f32]) {
     let turned = match_target! {
@@ -376,23 +378,17 @@ fn rows_to_columns(rows: &[f32], stride: usize, width: usize, lanes: usize, colu
         "x86_64+avx2" => |square| squares::eight(square),
         _ => squares::four,
     };
-    let whole = whole_squares(width, lanes);
     squares::transpose(
-        [whole, LANES],
+        [width.next_multiple_of(Aligned::LINE), LANES],
         turned,
-        |x, y| *rows[y * stride + x..].first_chunk().expect("a whole square"),
-        |x, y, column| {
-            *columns[x * LANES + y..]
-                .first_chunk_mut()
-                .expect("a whole square") = column
+        // The last row once more in place of those that are not there.
+        |x, y| {
+            *rows[y.min(lanes - 1) * stride + x..]
+                .first_chunk()
+                .expect("a line")
         },
+        |x, y, column| *columns[x * LANES + y..].first_chunk_mut().expect("a line") = column,
     );
-    for lane in 0..lanes {
-        let row = &rows[lane * stride..][whole..width];
-        for (column, value) in columns[whole * LANES..].chunks_exact_mut(LANES).zip(row) {
-            column[lane] = *value;
-        }
-    }
 }
 
 /// [`rows_to_columns`] back again.
@@ -403,24 +399,16 @@ fn columns_to_rows(columns: &[f32], stride: usize, width: usize, lanes: usize, r
         "x86_64+avx2" => |square| squares::eight(square),
         _ => squares::four,
     };
-    let whole = whole_squares(width, lanes);
     squares::transpose(
-        [LANES, whole],
+        [LANES, width.next_multiple_of(Aligned::LINE)],
         turned,
-        |y, x| *columns[x * LANES + y..].first_chunk().expect("a whole square"),
-        |y, x, row| *rows[y * stride + x..].first_chunk_mut().expect("a whole square") = row,
+        |y, x| *columns[x * LANES + y..].first_chunk().expect("a line"),
+        |y, x, row| {
+            if y < lanes {
+                *rows[y * stride + x..].first_chunk_mut().expect("a line") = row;
+            }
+        },
     );
-    for lane in 0..lanes {
-        let row = &mut rows[lane * stride..][whole..width];
-        for (column, value) in columns[whole * LANES..].chunks_exact(LANES).zip(row) {
-            *value = column[lane];
-        }
-    }
-}
-
-/// How many pixels of so many rows are transposed by squares: those of [`LANES`] rows.
-fn whole_squares(width: usize, lanes: usize) -> usize {
-    if lanes == LANES { width - width % LANES } else { 0 }
 }
 
 /// Turns samples into B-spline coefficients, in place, for [`LANES`] lines at once: the samples of a

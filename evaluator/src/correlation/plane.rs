@@ -137,24 +137,25 @@ impl Plane {
 
     /// The lag of a column and row that are kept.
     #[inline(always)]
-    pub(super) fn lag(&self, place: [usize; 2]) -> [isize; 2] {
-        let mut lag = [0; 2];
-        for k in 0..2 {
-            lag[k] = place[k] as isize - self.zero[k] as isize;
-            if lag[k] > self.limit[k] as isize && self.zero[k] < self.limit[k] {
-                lag[k] -= self.period[k] as isize;
-            }
-        }
-        lag
+    pub(super) fn lag(&self, [column, row]: [usize; 2]) -> [isize; 2] {
+        let of_axis = |k: usize| lag_of(self.limit[k], self.zero[k], self.period[k]);
+        [of_axis(0)(column), of_axis(1)(row)]
     }
 
     /// Rows with their lag along y, each with its values and their lag along x.
     pub(crate) fn rows_mut(
         &mut self,
     ) -> impl Iterator<Item = (isize, impl Iterator<Item = (isize, &mut f32)>)> {
-        let [from_x, from_y] = self.zero.map(|zero| -(zero as isize));
-        let rows = self.values.chunks_exact_mut(self.period[0]);
-        (from_y..).zip(rows.map(move |row| (from_x..).zip(row)))
+        let of_axis = |k: usize| lag_of(self.limit[k], self.zero[k], self.period[k]);
+        let (of_column, of_row) = (of_axis(0), of_axis(1));
+        let rows = self.values.chunks_exact_mut(self.period[0]).enumerate();
+        rows.map(move |(row, values)| {
+            let values = values.iter_mut().enumerate();
+            (
+                of_row(row),
+                values.map(move |(column, value)| (of_column(column), value)),
+            )
+        })
     }
 }
 
@@ -162,6 +163,19 @@ impl Plane {
 impl PartialEq for Plane {
     fn eq(&self, other: &Plane) -> bool {
         self.limit == other.limit && self.values().eq(other.values())
+    }
+}
+
+/// From places along an axis to their lags, which are negative beyond the limit where the plane wraps
+/// round.
+#[inline(always)]
+fn lag_of(limit: usize, zero: usize, period: usize) -> impl Fn(usize) -> isize + Copy {
+    move |place| {
+        let lag = place as isize - zero as isize;
+        match zero < limit && lag > limit as isize {
+            true => lag - period as isize,
+            false => lag,
+        }
     }
 }
 

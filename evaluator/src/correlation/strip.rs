@@ -195,8 +195,8 @@ fn transform_parts<const N: usize, const P: usize, const Q: usize>(
     );
 }
 
-/// Twice the spectra of the columns of either frame, in the order of [`StripColumns`], from those of both
-/// together.
+/// Twice the spectra of the columns of either frame, in the order of [`StripColumns`], from those of
+/// both together.
 #[inline(always)]
 fn halves_of_both<const N: usize>(
     [re, im]: &[[[f32; AT_ONCE]; N]; 2],
